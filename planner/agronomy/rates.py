@@ -1,0 +1,86 @@
+"""Any rate of a recipe as fl oz a unit of a lot, fl oz per cwt, or mg of active ingredient a seed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.agronomy.seeding import unit_weight
+from planner.season.domain import Basis
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.season.domain import Farm, Product, Rate, Recipe, SeedLot
+
+MG_PER_LB = 453_592.37
+"""The international pound, exact (NIST Handbook 44, Appendix C)."""
+FLOZ_PER_GAL = 128.0
+LB_PER_CWT = 100.0
+LB_PER_100KG = 100.0 / 0.45359237
+
+
+def concentration(product: Product, ingredient: str | None) -> float:
+    """Strength of a product in an active ingredient (its only one where none is named), lb/gal.
+
+    Raises
+    ------
+    ValueError
+        When the product has no such ingredient, or several and none is named.
+    """
+    found = [a for a in product.actives if ingredient is None or a.ingredient == ingredient]
+    if len(found) != 1:
+        msg = f"product {product.name} has {len(found)} active ingredients that would fit"
+        raise ValueError(msg)
+    return found[0].concentration
+
+
+def floz_per_unit(rate: Rate, lot: SeedLot, product: Product, farm: Farm) -> float:
+    """Fl oz of a product that a rate puts on one unit of a lot.
+
+    fl oz/cwt: rate x unit weight / 100 lb. mg/seed: rate x seeds a unit / strength. g/100 kg: rate
+    x unit weight / strength.
+    """
+    weight = unit_weight(lot, farm)
+    if rate.basis is Basis.FLOZ_PER_UNIT:
+        return rate.amount
+    if rate.basis is Basis.FLOZ_PER_CWT:
+        return rate.amount * weight / LB_PER_CWT
+    mg_per_floz = concentration(product, rate.active) * MG_PER_LB / FLOZ_PER_GAL
+    if rate.basis is Basis.MG_PER_SEED:
+        return rate.amount * farm.seeds_per_unit / mg_per_floz
+    return rate.amount * 1000.0 * weight / LB_PER_100KG / mg_per_floz
+
+
+def floz_per_cwt(rate: Rate, lot: SeedLot, product: Product, farm: Farm) -> float:
+    """Fl oz of a product that a rate puts on 100 lb of a lot."""
+    return floz_per_unit(rate, lot, product, farm) * LB_PER_CWT / unit_weight(lot, farm)
+
+
+def liquid_per_cwt(
+    recipe: Recipe, lot: SeedLot, products: Mapping[str, Product], farm: Farm
+) -> float:
+    """All liquid that a recipe puts on 100 lb of a lot, fl oz. `products` is by name."""
+    return sum(floz_per_cwt(r, lot, products[r.product], farm) for r in recipe.rates)
+
+
+def mg_per_seed(
+    recipe: Recipe, lot: SeedLot, products: Mapping[str, Product], farm: Farm
+) -> dict[str, float]:
+    """Active ingredients that a recipe puts on one seed of a lot, mg, by ingredient."""
+    total: dict[str, float] = {}
+    for rate in recipe.rates:
+        product = products[rate.product]
+        floz_per_seed = floz_per_unit(rate, lot, product, farm) / farm.seeds_per_unit
+        for active in product.actives:
+            mg = floz_per_seed * active.concentration * MG_PER_LB / FLOZ_PER_GAL
+            total[active.ingredient] = total.get(active.ingredient, 0.0) + mg
+    return total
+
+
+def lb_per_acre(mg_a_seed: float, seeds_per_acre: float) -> float:
+    """Pounds of active ingredient on an acre.
+
+    >>> round(lb_per_acre(0.15, 140_000), 6)
+    0.046297
+    """
+    return mg_a_seed * seeds_per_acre / MG_PER_LB

@@ -1,0 +1,101 @@
+"""Every error that wholedrum raises on purpose, and the faults found in an input.
+
+PlannerError
+    InputError      the input cannot be planned; holds every fault (exit 3)
+    NoPlanError     no plan in the time given, or the solver failed (exit 5)
+    OutputError     a plan was made but could not be written (exit 6)
+    AuditError      the plan breaks a rule: a bug of ours (exit 70)
+    Interrupted     stopped by the user before there was any plan (exit 130)
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, ClassVar
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+
+class PlannerError(Exception):
+    """Anything that ends a run in a sentence and an exit code."""
+
+    exit_code: ClassVar[int] = 1
+
+
+@dataclass(frozen=True, slots=True, order=True)
+class Fault:
+    """One thing in the input that cannot be planned with, and how to mend it.
+
+    Sorts by sheet, then row, then column.
+    """
+
+    sheet: str
+    """Sheet or file as the user knows it; empty where the whole input is meant."""
+    row: int = 0
+    """Row as the spreadsheet counts it, from 1; 0 where the whole sheet is meant."""
+    column: str = ""
+    """Header as the user wrote it; empty where the whole row is meant."""
+    seen: str = ""
+    """What stands there."""
+    expected: str = ""
+    """What was expected."""
+    remedy: str = ""
+    """The nearest thing that would do."""
+    cell: str = ""
+    """Spreadsheet address such as ``D7``, where there is one."""
+
+    def __str__(self) -> str:
+        place = self.sheet
+        if self.row:
+            place += f", row {self.row}"
+        if self.column:
+            place += f", {self.column}"
+        parts = [place or "input"]
+        if self.seen:
+            parts.append(f"here stands '{self.seen}'")
+        if self.expected:
+            parts.append(f"expected {self.expected}")
+        if self.remedy:
+            parts.append(self.remedy)
+        return f"{parts[0]}: " + "; ".join(parts[1:])
+
+
+class InputError(PlannerError):
+    """The input cannot be planned; `faults` holds every fault, not only the first."""
+
+    exit_code = 3
+
+    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
+        super().__init__(source, tuple(faults))  # kept in args, so the error pickles
+        self.source = source
+        self.faults = tuple(sorted(faults))
+
+    def __str__(self) -> str:
+        n = len(self.faults)
+        head = f"{self.source} has {n} fault{'s' if n > 1 else ''}; no plan was made:"
+        return "\n".join([head, *(f"  {fault}" for fault in self.faults)])
+
+
+class NoPlanError(PlannerError):
+    """There is no plan to show: the time ran out first, or the solver failed."""
+
+    exit_code = 5
+
+
+class OutputError(PlannerError):
+    """The plan could not be written; the message says what to do."""
+
+    exit_code = 6
+
+
+class AuditError(PlannerError):
+    """The plan breaks a rule or its cost does not add up: a bug of ours, so it is not written."""
+
+    exit_code = 70
+
+
+class Interrupted(PlannerError):  # noqa: N818 - it is an event, not a mistake
+    """The user stopped the run before there was any plan."""
+
+    exit_code = 130

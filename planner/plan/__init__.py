@@ -1,0 +1,1 @@
+"""What was decided: the plan's records and the audit that recomputes them."""

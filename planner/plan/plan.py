@@ -1,0 +1,143 @@
+"""The plan as immutable records, in the working units of `planner.season.domain`.
+
+The fields bear the names of the keys in ``plan.json``.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from enum import Enum
+
+
+class Outcome(Enum):
+    """How sure the plan is."""
+
+    OPTIMAL = "optimal"
+    """Proven: no plan is cheaper by more than 0.01 %."""
+    FEASIBLE = "feasible"
+    """Keeps every rule; `Plan.bound` says how much cheaper any plan could be at the most."""
+
+
+PROVEN_GAP = 1e-4
+"""The largest gap that is called optimal."""
+
+
+@dataclass(frozen=True, slots=True)
+class Cost:
+    """What the plan costs, term by term; discounts and carryover credit are subtracted."""
+
+    containers: float = 0.0
+    freight: float = 0.0
+    discounts: float = 0.0
+    seed_bought: float = 0.0
+    seed_given_up: float = 0.0
+    carryover_credit: float = 0.0
+    yield_loss: float = 0.0
+
+    @property
+    def total(self) -> float:
+        """Sum of the terms.
+
+        >>> Cost(containers=100, discounts=5, freight=10).total
+        105
+        """
+        return (
+            self.containers
+            + self.freight
+            - self.discounts
+            + self.seed_bought
+            + self.seed_given_up
+            - self.carryover_credit
+            + self.yield_loss
+        )
+
+
+@dataclass(frozen=True, slots=True)
+class OrderLine:
+    """Containers of one kind to order."""
+
+    product: str
+    container: str
+    count: int
+    unit_price: float
+    cost: float
+    supplier: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class SeedPurchase:
+    """Full bags of a lot to buy."""
+
+    lot: str
+    bags: int
+    units: float
+    cost: float
+
+
+@dataclass(frozen=True, slots=True)
+class Treating:
+    """Bags of a lot to treat with a recipe. `part_bag` is 1 if the lot's part bag is among them."""
+
+    lot: str
+    recipe: str
+    full_bags: int
+    part_bag: int
+    units: float
+
+
+@dataclass(frozen=True, slots=True)
+class Planting:
+    """Acres of a field to plant with a lot under a recipe (or `UNTREATED`); units with spare."""
+
+    field: str
+    lot: str
+    recipe: str
+    acres: float
+    units: float
+
+
+@dataclass(frozen=True, slots=True)
+class ProductUse:
+    """Where a product's volume comes from and goes: on_hand + on_its_way + bought = need + left.
+
+    `on_hand` is what counts (nothing if it expires before the first treating day); `on_its_way`
+    and `bought` are what can be drawn out, without heels; `need` holds margin and line losses.
+    """
+
+    product: str
+    need: float
+    on_hand: float
+    on_its_way: float
+    bought: float
+    left: float
+
+
+@dataclass(frozen=True, slots=True)
+class Shortage:
+    """Acres of a field that stay unplanted, and why."""
+
+    field: str
+    acres: float
+    why: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Plan:
+    """All that was decided for a season."""
+
+    outcome: Outcome
+    gap: float
+    bound: float
+    cost: Cost
+    order: tuple[OrderLine, ...] = ()
+    seed_purchases: tuple[SeedPurchase, ...] = ()
+    treating: tuple[Treating, ...] = ()
+    planting: tuple[Planting, ...] = ()
+    products: tuple[ProductUse, ...] = ()
+    """One per product of the season, in the season's order."""
+    shortages: tuple[Shortage, ...] = ()
+    shortage_proven: bool = True
+    """Whether fewer acres short is proven impossible."""
+    warnings: tuple[str, ...] = ()
+    seconds: float = 0.0
+    """Time that deciding took."""

@@ -1,0 +1,366 @@
+"""The season as immutable records, in working units.
+
+Working units: volume in US fl oz, seed in units, single seeds as seeds, land in acres, mass of seed
+in lb, mass of active ingredient in lb (mg where said), money in the farm's currency, shares as
+fractions of one, dates as `datetime.date`. Names are spelled as where they are defined, so they
+can be compared with ``==``. Every record knows the `row` of the input that it came from.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from enum import Enum, IntEnum
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+    from datetime import date
+
+UNTREATED = "Untreated"
+"""Recipe name of seed that is planted without any recipe."""
+
+
+class Pressure(Enum):
+    """How hard a threat presses on a field."""
+
+    NONE = "none"
+    LOW = "low"
+    MODERATE = "moderate"
+    HIGH = "high"
+
+
+class Rating(IntEnum):
+    """How well a product holds a threat; none is below poor."""
+
+    NONE = 0
+    P = 1
+    F = 2
+    G = 3
+    VG = 4
+    E = 5
+
+
+class Basis(Enum):
+    """What a recipe's rate is counted on."""
+
+    FLOZ_PER_UNIT = "fl oz/unit"
+    FLOZ_PER_CWT = "fl oz/cwt"
+    MG_PER_SEED = "mg/seed"
+    G_PER_100KG = "g/100 kg"
+
+
+@dataclass(frozen=True, slots=True)
+class Row:
+    """Where a record stands in the input."""
+
+    sheet: str = ""
+    number: int = 0
+    """Row as the spreadsheet counts it, from 1; 0 if it was not read from a sheet."""
+
+
+NOWHERE = Row()
+
+
+@dataclass(frozen=True, slots=True)
+class Farm:
+    """The settings of the season."""
+
+    plan_date: date
+    crop_year: int
+    first_treating_day: date
+    name: str = ""
+    currency: str = "$"
+    seeds_per_unit: float = 140_000.0
+    spare_seed: float = 0.0
+    """Share on top of every field's need."""
+    product_margin: float = 0.0
+    """Share on top of what the seed takes."""
+    max_varieties: int | None = None
+    """Most (variety, recipe) shares of a field; None for no limit."""
+    smallest_split: float = 0.0
+    """Acres."""
+    most_of_one_variety: float | None = None
+    """Share of all planted acres; None for no limit."""
+    liquid_limit: float | None = None
+    """Fl oz per cwt of seed, all products of a recipe together."""
+    liquid_warning: float | None = None
+    allow_untreated: bool = False
+    weigh_yield_loss: bool = False
+    soybean_price: float | None = None
+    """Per bushel."""
+    treating_done_by: date | None = None
+    bags_per_day: float | None = None
+    floor_space: float | None = None
+    """Bags."""
+    cure_days: float = 2.0
+    changeover_minutes: float = 20.0
+    calibration_minutes: float = 10.0
+    seed_flow: float | None = None
+    """Seed through the treater, lb/min."""
+    metric: bool = False
+    """Show the plan in metric units."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeedingRate:
+    """A field's sowing given by seeds dropped per acre."""
+
+    seeds: float
+
+
+@dataclass(frozen=True, slots=True)
+class TargetStand:
+    """A field's sowing given by plants wanted per acre and the share of good seed that emerges."""
+
+    plants: float
+    emergence: float
+
+
+@dataclass(frozen=True, slots=True)
+class Field:
+    """A field to plant."""
+
+    name: str
+    acres: float
+    sowing: SeedingRate | TargetStand
+    earliest: float | None = None
+    latest: float | None = None
+    traits: tuple[str, ...] = ()
+    """Any of these will do; empty means any trait."""
+    planting_date: date | None = None
+    priority: int = 1
+    grower: str | None = None
+    only_varieties: tuple[str, ...] = ()
+    only_recipes: tuple[str, ...] = ()
+    pressure: Mapping[str, Pressure] = field(default_factory=dict)
+    """By threat; a threat that is not named presses not at all."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class SeedLot:
+    """A lot of seed: on hand, still to be had, or both."""
+
+    name: str
+    variety: str
+    maturity: float
+    on_hand: float
+    """Units, what was treated so far included."""
+    seeds_per_lb: float
+    trait: tuple[str, ...] = ()
+    units_per_bag: float = 1.0
+    germination: float | None = None
+    return_value: float = 0.0
+    can_buy: float = 0.0
+    """Units."""
+    buy_price: float = 0.0
+    treated_with: str | None = None
+    """Recipe name where the whole lot is already treated."""
+    grower: str | None = None
+    moisture: float | None = None
+    test_date: date | None = None
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Active:
+    """An active ingredient of a product."""
+
+    ingredient: str
+    concentration: float
+    """lb per gallon."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Product:
+    """A product that goes on seed."""
+
+    name: str
+    kind: str = "other"
+    on_hand: float = 0.0
+    expires: date | None = None
+    """Of the stock on hand."""
+    line_loss: float = 0.0
+    carryover: float = 0.0
+    on_seed_life: float | None = None
+    """Days from treating to planting."""
+    density: float | None = None
+    """lb/gal."""
+    protection: Mapping[str, Rating] = field(default_factory=dict)
+    """By threat."""
+    actives: tuple[Active, ...] = ()
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class PriceBreak:
+    """Price of every container of an order that reaches a count."""
+
+    from_count: int
+    price: float
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Container:
+    """A container that a product is sold in. (product, name) is unique."""
+
+    product: str
+    name: str
+    size: float
+    breaks: tuple[PriceBreak, ...]
+    """By rising count, at least one."""
+    heel: float = 0.0
+    most: int | None = None
+    supplier: str | None = None
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Rate:
+    """How much of a product a recipe puts on seed."""
+
+    product: str
+    amount: float
+    """In the unit of `basis`."""
+    basis: Basis
+    active: str | None = None
+    """Active ingredient that a rate by active is counted in."""
+    written: str = ""
+    """As the input says it."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Recipe:
+    """What goes on a bag together."""
+
+    name: str
+    rates: tuple[Rate, ...]
+    approved_by: str | None = None
+    approved_on: date | None = None
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Threat:
+    """A disease or pest, what it needs and what it costs where it is not held."""
+
+    name: str
+    need: Mapping[Pressure, Rating] = field(default_factory=dict)
+    """Lowest rating that will do, by pressure; nothing needed where missing."""
+    loss: Mapping[Pressure, float] = field(default_factory=dict)
+    """bu/acre without protection, by pressure; 0 where missing."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class ActiveLimit:
+    """The most of an active ingredient that may go on land or on a seed."""
+
+    ingredient: str
+    per_acre: float | None = None
+    """lb/acre."""
+    per_seed: float | None = None
+    """mg/seed."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Supplier:
+    """Someone who sells containers."""
+
+    name: str
+    freight: float = 0.0
+    free_from: float | None = None
+    """List spend from which freight is free; None for never."""
+    order_by: date | None = None
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class DiscountLevel:
+    """One level of a discount. Levels with the same name and supplier exclude each other."""
+
+    name: str
+    spend: float
+    """List spend from which the level counts."""
+    percent: float
+    """Fraction of one."""
+    supplier: str | None = None
+    products: tuple[str, ...] = ()
+    """Empty means all."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class MaturityShare:
+    """The most of all planted acres that a span of maturities may take, both bounds included."""
+
+    earliest: float
+    latest: float
+    share: float
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class TreatedSeed:
+    """Units of a lot that were treated before this plan."""
+
+    lot: str
+    recipe: str
+    units: float
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class OnItsWay:
+    """Containers ordered and paid before this plan, not yet in the stock on hand."""
+
+    product: str
+    container: str
+    count: int
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIf:
+    """One change of one cell that a named scenario makes."""
+
+    scenario: str
+    sheet: str
+    item: str
+    """The row, by the text of its first column."""
+    column: str
+    value: str
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
+class Season:
+    """Everything known before the decision. Names in records refer to records that exist."""
+
+    farm: Farm
+    fields: tuple[Field, ...]
+    lots: tuple[SeedLot, ...]
+    products: tuple[Product, ...]
+    containers: tuple[Container, ...]
+    recipes: tuple[Recipe, ...]
+    threats: tuple[Threat, ...] = ()
+    control: Mapping[Rating, float] = field(default_factory=dict)
+    """Share of a loss that a rating prevents; 0 where missing."""
+    active_limits: tuple[ActiveLimit, ...] = ()
+    suppliers: tuple[Supplier, ...] = ()
+    discounts: tuple[DiscountLevel, ...] = ()
+    maturity_spread: tuple[MaturityShare, ...] = ()
+    treated: tuple[TreatedSeed, ...] = ()
+    ordered: tuple[OnItsWay, ...] = ()
+    days_off: tuple[date, ...] = ()
+    what_if: tuple[WhatIf, ...] = ()
+    told: tuple[str, ...] = ()
+    """What the reader passed over or took in a way worth saying."""
+    source: str = ""
+    """File or folder name, no path."""
+    fingerprint: str = ""
+    """Short digest of the input's cells."""
