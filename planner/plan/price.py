@@ -1,0 +1,257 @@
+"""What decisions cost and use: the money and product side of a plan, computed from whole things.
+
+Every function is arithmetic on the season and on what was decided. `planner.plan.audit` computes
+the same figures again in its own way, so neither may borrow from the other.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.protection import loss_per_acre
+from planner.agronomy.rates import floz_per_unit
+from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from planner.plan.plan import Planting, Treating
+    from planner.season.domain import Container, DiscountLevel, Product, Season
+
+MONEY_SLACK = 1e-9
+"""Relative slack when a spend is held against a level, for sums of rounded prices."""
+
+
+class OrderCost(NamedTuple):
+    """An order line by line and its three cost terms."""
+
+    lines: tuple[OrderLine, ...]
+    containers: float
+    freight: float
+    discounts: float
+
+
+class SeedCost(NamedTuple):
+    """What seed costs: bought, and given up by treating it or planting it untreated."""
+
+    bought: float
+    given_up: float
+
+
+def list_price(container: Container, count: int) -> float:
+    """Price of each of `count` containers: that of the highest break that the count reaches.
+
+    Raises
+    ------
+    ValueError
+        When the count is under the lowest break, so that it cannot be ordered.
+    """
+    reached = [b for b in container.breaks if b.from_count <= count]
+    if not reached:
+        msg = f"{count} of {container.product} {container.name} is under its lowest From count"
+        raise ValueError(msg)
+    return max(reached, key=lambda b: b.from_count).price
+
+
+def reaches(spend: float, level: float) -> bool:
+    """Whether a list spend reaches a level.
+
+    >>> reaches(0.1 + 0.2, 0.3), reaches(499.99, 500)
+    (True, False)
+    """
+    return spend >= level - MONEY_SLACK * max(1.0, abs(level))
+
+
+def order_cost(season: Season, counts: Mapping[tuple[str, str], int]) -> OrderCost:
+    """Order lines in the season's order and their cost, from counts by (product, container)."""
+    lines = []
+    for c in season.containers:
+        count = counts.get((c.product, c.name), 0)
+        if count > 0:
+            price = list_price(c, count)
+            lines.append(
+                OrderLine(c.product, c.name, count, price, count * price, c.supplier or "")
+            )
+    return OrderCost(
+        lines=tuple(lines),
+        containers=sum(line.cost for line in lines),
+        freight=_freight(season, lines),
+        discounts=sum(saving for _, saving in best_levels(season, lines).values()),
+    )
+
+
+def _freight(season: Season, lines: Iterable[OrderLine]) -> float:
+    """Freight of every supplier that is ordered from and whose list spend does not free it."""
+    spend: dict[str, float] = defaultdict(float)
+    for line in lines:
+        spend[line.supplier] += line.cost
+    return sum(
+        s.freight
+        for s in season.suppliers
+        if s.name in spend and (s.free_from is None or not reaches(spend[s.name], s.free_from))
+    )
+
+
+def qualifying_spend(level: DiscountLevel, lines: Iterable[OrderLine]) -> float:
+    """List spend that a discount level counts: its supplier's and its products' lines only."""
+    return sum(
+        line.cost
+        for line in lines
+        if (level.supplier is None or line.supplier == level.supplier)
+        and (not level.products or line.product in level.products)
+    )
+
+
+def best_levels(
+    season: Season, lines: Iterable[OrderLine]
+) -> dict[tuple[str, str | None], tuple[DiscountLevel, float]]:
+    """Level reached that saves most and what it saves, by discount (name and supplier).
+
+    Discounts of which no level is reached are left out.
+    """
+    lines = tuple(lines)
+    best: dict[tuple[str, str | None], tuple[DiscountLevel, float]] = {}
+    for level in season.discounts:
+        spend = qualifying_spend(level, lines)
+        if not lines or not reaches(spend, level.spend):
+            continue
+        saving = level.percent * spend
+        key = (level.name, level.supplier)
+        if key not in best or saving > best[key][1]:
+            best[key] = (level, saving)
+    return best
+
+
+def usable_stock(product: Product, season: Season) -> float:
+    """Stock on hand that counts, fl oz: none if it expires before the first treating day."""
+    expired = product.expires is not None and product.expires < season.farm.first_treating_day
+    return 0.0 if expired else product.on_hand
+
+
+def product_uses(
+    season: Season, treating: Iterable[Treating], counts: Mapping[tuple[str, str], int]
+) -> tuple[ProductUse, ...]:
+    """Balance of every product of the season, fl oz, from bags treated and containers ordered."""
+    need = _needs(season, treating)
+    bought: dict[str, float] = defaultdict(float)
+    coming: dict[str, float] = defaultdict(float)
+    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    for key, count in counts.items():
+        bought[key[0]] += count * usable[key]
+    for sent in season.ordered:
+        coming[sent.product] += sent.count * usable[sent.product, sent.container]
+    uses = []
+    for p in season.products:
+        stock = usable_stock(p, season)
+        left = stock + coming[p.name] + bought[p.name] - need[p.name]
+        uses.append(ProductUse(p.name, need[p.name], stock, coming[p.name], bought[p.name], left))
+    return tuple(uses)
+
+
+def _needs(season: Season, treating: Iterable[Treating]) -> dict[str, float]:
+    """Fl oz of each product: seed x rate x (1 + margin), and a line loss per recipe that is run."""
+    products = {p.name: p for p in season.products}
+    lots = {lot.name: lot for lot in season.lots}
+    recipes = {r.name: r for r in season.recipes}
+    need: dict[str, float] = defaultdict(float)
+    run: set[str] = set()
+    for t in treating:
+        run.add(t.recipe)
+        for rate in recipes[t.recipe].rates:
+            per_unit = floz_per_unit(rate, lots[t.lot], products[rate.product], season.farm)
+            need[rate.product] += t.units * per_unit * (1.0 + season.farm.product_margin)
+    for name in run:
+        for product in {rate.product for rate in recipes[name].rates}:
+            need[product] += products[product].line_loss
+    return need
+
+
+def lowest_price_per_floz(season: Season, product: str) -> float:
+    """Lowest price per fl oz of nominal size among a product's containers and breaks; 0 if none."""
+    prices = [b.price / c.size for c in season.containers if c.product == product for b in c.breaks]
+    return min(prices, default=0.0)
+
+
+def carryover(season: Season, uses: Iterable[ProductUse]) -> float:
+    """Credit for product left at season's end: carryover value x lowest price x volume left."""
+    share = {p.name: p.carryover for p in season.products}
+    return sum(
+        share[u.product] * lowest_price_per_floz(season, u.product) * max(0.0, u.left)
+        for u in uses
+        if share[u.product] > 0.0
+    )
+
+
+def seed_purchases(season: Season, bags: Mapping[str, int]) -> tuple[SeedPurchase, ...]:
+    """Seed to buy, in the season's order, from full bags by lot."""
+    found = []
+    for lot in season.lots:
+        count = bags.get(lot.name, 0)
+        if count > 0:
+            units = count * lot.units_per_bag
+            found.append(SeedPurchase(lot.name, count, units, units * lot.buy_price))
+    return tuple(found)
+
+
+def seed_costs(
+    season: Season,
+    treating: Iterable[Treating],
+    planting: Iterable[Planting],
+    purchases: Iterable[SeedPurchase],
+) -> SeedCost:
+    """Cost of seed bought and of seed given up.
+
+    Given up is return value x (units treated or planted untreated - units bought), over lots that
+    were not already treated.
+    """
+    worth = {lot.name: lot.return_value for lot in season.lots if lot.treated_with is None}
+    purchases = tuple(purchases)
+    used = sum(worth.get(t.lot, 0.0) * t.units for t in treating)
+    used += sum(worth.get(p.lot, 0.0) * p.units for p in planting if p.recipe == UNTREATED)
+    used -= sum(worth.get(s.lot, 0.0) * s.units for s in purchases)
+    return SeedCost(bought=sum(s.cost for s in purchases), given_up=used)
+
+
+def yield_loss(season: Season, planting: Iterable[Planting]) -> float:
+    """Worth of the yield that planted acres are expected to lose; 0 where it is not weighed."""
+    if not season.farm.weigh_yield_loss:
+        return 0.0
+    products = {p.name: p for p in season.products}
+    recipes = {r.name: r for r in season.recipes}
+    fields = {f.name: f for f in season.fields}
+    price = season.farm.soybean_price or 0.0
+    return sum(
+        p.acres
+        * price
+        * loss_per_acre(
+            fields[p.field], recipes.get(p.recipe), season.threats, season.control, products
+        )
+        for p in planting
+    )
+
+
+def price_plan(
+    season: Season,
+    counts: Mapping[tuple[str, str], int],
+    bags_bought: Mapping[str, int],
+    treating: Iterable[Treating],
+    planting: Iterable[Planting],
+) -> tuple[Cost, tuple[OrderLine, ...], tuple[SeedPurchase, ...], tuple[ProductUse, ...]]:
+    """Cost, order, seed purchases and product balances of whole decisions."""
+    treating, planting = tuple(treating), tuple(planting)
+    order = order_cost(season, counts)
+    purchases = seed_purchases(season, bags_bought)
+    uses = product_uses(season, treating, counts)
+    seed = seed_costs(season, treating, planting, purchases)
+    cost = Cost(
+        containers=order.containers,
+        freight=order.freight,
+        discounts=order.discounts,
+        seed_bought=seed.bought,
+        seed_given_up=seed.given_up,
+        carryover_credit=carryover(season, uses),
+        yield_loss=yield_loss(season, planting),
+    )
+    return cost, order.lines, purchases, uses
