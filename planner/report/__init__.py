@@ -1,0 +1,1 @@
+"""Paper: the plan as JSON and as a workbook."""
