@@ -1,0 +1,133 @@
+"""The main job from Python: read a season, make its plan, write the plan.
+
+Each step is a plain function from one immutable value to the next. Heavy libraries are imported by
+the steps that need them.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from planner.errors import NoPlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.optimize.options import Progress, Stop
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+DEFAULT_SECONDS = 60.0
+DEFAULT_GAP = 1e-4
+
+
+def load(path: Path | str) -> Season:
+    """Read a season from a workbook or a folder of CSV files.
+
+    Parameters
+    ----------
+    path
+        An ``.xlsx`` or ``.xlsm`` workbook, or a folder of ``.csv`` files named after the sheets.
+
+    Raises
+    ------
+    InputError
+        When anything in the input cannot be planned with; holds every fault.
+
+    Examples
+    --------
+    >>> season = load("data/demo.xlsx")
+    >>> len(season.recipes)
+    5
+    """
+    from planner.season.read import read_season
+
+    return read_season(Path(path))
+
+
+def make_plan(
+    season: Season,
+    *,
+    seconds: float = DEFAULT_SECONDS,
+    gap: float = DEFAULT_GAP,
+    effort: int | None = None,
+    seed: int = 0,
+    on_progress: Callable[[Progress], None] | None = None,
+    stop: Stop | None = None,
+) -> Plan:
+    """Decide varieties, recipes, bags and containers together, and check the decision.
+
+    Parameters
+    ----------
+    season
+        What `load` returns.
+    seconds
+        Time for deciding; the best plan found by then is returned.
+    gap
+        Proven distance from the best possible, as a share of the cost, at which to stop early.
+    effort
+        Work limit in steps instead of seconds: the same plan on every run.
+    seed
+        Of the random choices of the search.
+    on_progress
+        Called with the state of the search now and then, from the thread that solves.
+    stop
+        An event (as `threading.Event`): once set, the best plan so far is returned.
+
+    Returns
+    -------
+    Plan
+        Audited, with its warnings.
+
+    Raises
+    ------
+    NoPlanError
+        When the time ran out before any plan, or the solver failed.
+    Interrupted
+        When `stop` was set before there was any plan.
+    AuditError
+        When the plan breaks a rule, which is a bug.
+
+    Examples
+    --------
+    >>> season = load("data/demo.xlsx")
+    >>> plan = make_plan(season, seconds=10)
+    >>> plan.bound <= plan.cost.total
+    True
+    """
+    from planner.optimize.options import SolveOptions
+    from planner.optimize.search import solve
+    from planner.plan.audit import audit
+    from planner.plan.cautions import warnings
+
+    options = SolveOptions(seconds=seconds, gap=gap, effort=effort, seed=seed)
+    try:
+        plan = solve(season, options, on_progress=on_progress, stop=stop)
+    except MemoryError:
+        msg = "the season needs more memory than there is; close other programs, or plan fewer"
+        msg += " fields at a time"
+        raise NoPlanError(msg) from None
+    audit(plan, season)
+    return replace(plan, warnings=warnings(plan, season))
+
+
+def write(plan: Plan, season: Season, folder: Path | str) -> tuple[Path, ...]:
+    """Write the plan into a folder, which is made if needed: ``plan.json`` and ``plan.xlsx``.
+
+    Files are written whole or not at all; an older plan stays until the new one is complete.
+
+    Returns
+    -------
+    tuple of Path
+        The files written.
+
+    Raises
+    ------
+    OutputError
+        When the folder or a file cannot be written; the message says what to do.
+    """
+    from planner.report.files import write_plan
+
+    return write_plan(plan, season, Path(folder))

@@ -1,0 +1,1 @@
+"""What a person meets at the command line: clean text, short tables, progress, Ctrl-C."""

@@ -1,0 +1,84 @@
+"""Ctrl-C during a long piece of work: the first asks it to stop, the second leaves at once."""
+
+from __future__ import annotations
+
+import signal
+import threading
+from typing import TYPE_CHECKING, TypeVar
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+T = TypeVar("T")
+
+BEAT = 0.1
+"""Seconds between looks at the clock and at Ctrl-C."""
+
+
+def interruptible(
+    work: Callable[[threading.Event], T],
+    beat: Callable[[], None],
+    asked: Callable[[], None],
+) -> T:
+    """Run `work` in a thread, so that Ctrl-C is heard while a solver computes.
+
+    Parameters
+    ----------
+    work
+        Gets an event that is set by the first Ctrl-C.
+    beat
+        Called about ten times a second.
+    asked
+        Called once, when the first Ctrl-C came.
+
+    Raises
+    ------
+    KeyboardInterrupt
+        At the second Ctrl-C; `work` may still be computing.
+    """
+    stop = threading.Event()
+    results: list[T] = []
+    failures: list[BaseException] = []
+
+    def target() -> None:
+        try:
+            results.append(work(stop))
+        except BaseException as error:  # noqa: BLE001, RUF100 - handed to the waiting thread
+            failures.append(error)
+
+    def on_signal(_number: int, _frame: object) -> None:
+        if stop.is_set():
+            raise KeyboardInterrupt
+        stop.set()
+
+    thread = threading.Thread(target=target, daemon=True, name="deciding")
+    with _Handler(on_signal):
+        thread.start()
+        told = False
+        while thread.is_alive():
+            thread.join(BEAT)
+            if stop.is_set() and not told:
+                told = True
+                asked()
+            beat()
+    if failures:
+        raise failures[0]
+    return results[0]
+
+
+class _Handler:
+    """Answers Ctrl-C with a function while it is entered, where signals can be had."""
+
+    def __init__(self, on_signal: Callable[[int, object], None]) -> None:
+        self._on_signal = on_signal
+        self._able = threading.current_thread() is threading.main_thread()
+
+    def __enter__(self) -> None:
+        self._before = signal.getsignal(signal.SIGINT)
+        self._able = self._able and self._before is not signal.SIG_IGN
+        if self._able:
+            signal.signal(signal.SIGINT, self._on_signal)
+
+    def __exit__(self, *_: object) -> None:
+        if self._able:
+            signal.signal(signal.SIGINT, self._before)

@@ -1,0 +1,93 @@
+"""How the search stands, on stderr while it runs: a line that is rewritten, or one at times."""
+
+from __future__ import annotations
+
+import sys
+import threading
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from planner.terminal.text import clean, money
+
+if TYPE_CHECKING:
+    from planner.optimize.options import Progress
+
+SPARSE = 10.0
+"""Seconds between lines where stderr is not a terminal."""
+REWRITE = 0.25
+"""Seconds between rewritings where it is."""
+LINE = 79
+"""Columns of the rewritten line."""
+
+
+class ProgressLine:
+    """Shows the progress of a run. `update` may be called from any thread, `beat` from the main."""
+
+    def __init__(self, currency: str, *, quiet: bool) -> None:
+        self._currency = currency
+        self._quiet = quiet
+        self._live = sys.stderr.isatty()
+        self._start = monotonic()
+        self._shown = self._start if not self._live else 0.0
+        self._latest: Progress | None = None
+        self._lock = threading.Lock()
+        self._had_plan = False
+
+    def update(self, progress: Progress) -> None:
+        """Take the state of the search."""
+        with self._lock:
+            self._latest = progress
+
+    def beat(self) -> None:
+        """Show the latest state if it is time to."""
+        if self._quiet:
+            return
+        now = monotonic()
+        with self._lock:
+            latest = self._latest
+        first = latest is not None and latest.cost is not None and not self._had_plan
+        if now - self._shown < (REWRITE if self._live else SPARSE) and not first:
+            return
+        self._shown = now
+        self._had_plan = self._had_plan or first
+        text = clean(describe(latest, now - self._start, self._currency))
+        if self._live:
+            print("\r" + text[:LINE].ljust(LINE), end="", file=sys.stderr, flush=True)
+        else:
+            print(text, file=sys.stderr, flush=True)
+
+    def say(self, text: str) -> None:
+        """Say a sentence in between."""
+        self._clear()
+        print(clean(text), file=sys.stderr, flush=True)
+
+    def close(self) -> None:
+        """Leave a clean line behind."""
+        self._clear()
+
+    def _clear(self) -> None:
+        if self._live and not self._quiet:
+            print("\r" + " " * LINE + "\r", end="", file=sys.stderr, flush=True)
+
+
+def describe(progress: Progress | None, seconds: float, currency: str) -> str:
+    """One line: elapsed, best cost, proven floor, gap, acres short.
+
+    >>> from planner.optimize.options import Progress
+    >>> describe(Progress(2.0, 1010.0, 1000.0, 0.0), 2.5, "$")
+    '  2 s  best $1,010.00  floor $1,000.00  gap 0.99 %'
+    >>> describe(None, 0.4, "$")
+    '  0 s  no plan yet'
+    """
+    parts = [f"{int(seconds):3d} s"]
+    if progress is None or progress.cost is None:
+        parts.append("no plan yet")
+    else:
+        parts.append(f"best {money(progress.cost, currency)}")
+    if progress is not None and progress.floor is not None:
+        parts.append(f"floor {money(progress.floor, currency)}")
+    if progress is not None and progress.gap is not None:
+        parts.append(f"gap {progress.gap:.2%}".replace("%", " %"))
+    if progress is not None and progress.acres_short:
+        parts.append(f"{progress.acres_short:,.1f} acres short")
+    return "  ".join(parts)

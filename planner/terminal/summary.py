@@ -1,0 +1,210 @@
+"""Season and plan as a few short tables for the terminal."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.agronomy.seeding import units_per_acre
+from planner.agronomy.suitability import lot_obstacles
+from planner.plan.plan import Outcome
+from planner.season.domain import SeedingRate
+from planner.terminal.text import clean, money, number, table
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season
+
+COST_LINES = (
+    ("containers", "Containers", 1),
+    ("freight", "Freight", 1),
+    ("discounts", "Discounts", -1),
+    ("seed_bought", "Seed bought", 1),
+    ("seed_given_up", "Seed given up", 1),
+    ("carryover_credit", "Carryover credit", -1),
+    ("yield_loss", "Expected yield loss", 1),
+)
+
+
+def count(things: int, one: str, many: str = "") -> str:
+    """A number of things in words.
+
+    >>> count(1, "acre"), count(3, "variety", "varieties")
+    ('1 acre', '3 varieties')
+    """
+    return f"{things:,} {one if things == 1 else many or one + 's'}"
+
+
+def season_lines(season: Season) -> list[str]:
+    """What was understood of a season."""
+    acres = sum(f.acres for f in season.fields)
+    varieties = len({lot.variety for lot in season.lots})
+    head = f"{season.farm.name or 'Season'}, {season.farm.crop_year}"
+    lines = [
+        clean(f"{head} ({season.source}): no faults found."),
+        f"{count(len(season.fields), 'field')}, {number(acres)} acres",
+        *_need_table(season),
+        f"{count(len(season.lots), 'lot')} of {count(varieties, 'variety', 'varieties')}",
+        *_stock_table(season),
+        count(len(season.recipes), "recipe"),
+    ]
+    recipes = [[r.name, "; ".join(rate.product for rate in r.rates)] for r in season.recipes]
+    lines += table(["Recipe", "Products"], recipes, left=2) if recipes else []
+    lines.append(count(len(season.products), "product"))
+    lines += _product_table(season)
+    return lines + [f"Note: {clean(note)}" for note in season.told]
+
+
+def _need_table(season: Season) -> list[str]:
+    groups: dict[tuple[float, float], list[Field]] = defaultdict(list)
+    for field in season.fields:
+        low = -1.0 if field.earliest is None else field.earliest
+        groups[low, field.latest if field.latest is not None else 99.0].append(field)
+    rows = []
+    for (low, high), fields in sorted(groups.items()):
+        bounds = [needed_units(field, season) for field in fields]
+        least, most = (sum(b[i] for b in bounds) for i in (0, 1))
+        units = number(least) if most - least < 0.05 else f"{number(least)} to {number(most)}"
+        acres = number(sum(f.acres for f in fields))
+        rows.append([_window(low, high), str(len(fields)), acres, units])
+    return table(["Maturity wanted", "Fields", "Acres", "Units needed"], rows)
+
+
+def _window(low: float, high: float) -> str:
+    if low < 0 and high > 90:
+        return "any"
+    if low < 0:
+        return f"up to {number(high, 2)}"
+    return f"{number(low, 2)} or later" if high > 90 else f"{number(low, 2)} to {number(high, 2)}"
+
+
+def needed_units(field: Field, season: Season) -> tuple[float, float]:
+    """Least and most units that a field takes, over the lots that suit it.
+
+    They differ only where the field is given by stand. (0, 0) where no lot suits.
+    """
+    if isinstance(field.sowing, SeedingRate):
+        farm = season.farm
+        units = field.acres * field.sowing.seeds * (1.0 + farm.spare_seed) / farm.seeds_per_unit
+        return units, units
+    each = [
+        field.acres * units_per_acre(field, lot, season.farm)
+        for lot in season.lots
+        if lot.germination is not None and not lot_obstacles(field, lot)
+    ]
+    return (min(each), max(each)) if each else (0.0, 0.0)
+
+
+def _stock_table(season: Season) -> list[str]:
+    lots = defaultdict(list)
+    for lot in season.lots:
+        lots[lot.maturity].append(lot)
+    rows = [
+        [
+            number(maturity, 2),
+            str(len(group)),
+            number(sum(lot.on_hand for lot in group)),
+            number(sum(lot.can_buy for lot in group)),
+        ]
+        for maturity, group in sorted(lots.items())
+    ]
+    return table(["Maturity", "Lots", "Units on hand", "Still to be had"], rows)
+
+
+def _product_table(season: Season) -> list[str]:
+    rows = []
+    for product in season.products:
+        sold = [c.name for c in season.containers if c.product == product.name]
+        expired = product.expires is not None and product.expires < season.farm.first_treating_day
+        stock = f"{number(product.on_hand)} fl oz" + (" (expired)" if expired else "")
+        rows.append([product.name, product.kind, stock, "; ".join(sold)])
+    return table(["Product", "Kind", "On hand", "Containers"], rows, left=4) if rows else []
+
+
+def plan_lines(plan: Plan, season: Season) -> list[str]:
+    """The plan in short: shortages first, then what to order, the cost, how sure, warnings."""
+    currency = season.farm.currency
+    lines = [*shortage_lines(plan, season), "", *_order_lines(plan, currency)]
+    lines += ["", "Cost", *_cost_table(plan, currency), certainty(plan, currency)]
+    if plan.warnings:
+        lines += ["", "Warnings", *(f"  {clean(text)}" for text in plan.warnings)]
+    return lines
+
+
+def shortage_lines(plan: Plan, season: Season) -> list[str]:
+    """What stays unplanted, or that nothing does."""
+    if not plan.shortages:
+        acres = number(sum(f.acres for f in season.fields))
+        return [f"All {acres} acres are covered."]
+    short = number(sum(s.acres for s in plan.shortages))
+    fewest = "" if plan.shortage_proven else " (fewer may be possible: not proven)"
+    fields = count(len(plan.shortages), "field")
+    lines = [f"SHORT: {short} acres of {fields} stay unplanted{fewest}."]
+    return lines + table(
+        ["Field", "Why", "Acres short"],
+        [[s.field, s.why, number(s.acres, 2)] for s in plan.shortages],
+        left=2,
+    )
+
+
+def _order_lines(plan: Plan, currency: str) -> list[str]:
+    lines = []
+    if plan.order:
+        rows = [
+            [
+                line.product,
+                line.container,
+                line.supplier,
+                str(line.count),
+                money(line.unit_price, currency),
+                money(line.cost, currency),
+            ]
+            for line in plan.order
+        ]
+        headers = ["Product", "Container", "Supplier", "Count", "Each", "Cost"]
+        lines += ["Order", *table(headers, rows, left=3)]
+    else:
+        lines += ["Order: no containers are needed."]
+    if plan.seed_purchases:
+        bought = [
+            [p.lot, str(p.bags), number(p.units), money(p.cost, currency)]
+            for p in plan.seed_purchases
+        ]
+        lines += ["Seed to buy", *table(["Lot", "Bags", "Units", "Cost"], bought)]
+    return lines
+
+
+def _cost_table(plan: Plan, currency: str) -> list[str]:
+    rows = [
+        [label, money(sign * getattr(plan.cost, key), currency)]
+        for key, label, sign in COST_LINES
+        if abs(getattr(plan.cost, key)) >= 0.005
+    ]
+    return table(["Kind", "Amount"], [*rows, ["Total", money(plan.cost.total, currency)]])
+
+
+def certainty(plan: Plan, currency: str) -> str:
+    """How sure the plan is, in words."""
+    if plan.outcome is Outcome.OPTIMAL:
+        return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
+    return (
+        f"Not proven the cheapest: within {_percent(plan.gap)} of the best possible"
+        f" (proven floor {money(plan.bound, currency)}; stopped after {plan.seconds:.0f} s)."
+    )
+
+
+def _percent(share: float) -> str:
+    """A share in percent, rounded up so that it promises no more than was proven.
+
+    >>> _percent(0.01234), _percent(0.0)
+    ('1.24 %', '0.01 %')
+    """
+    hundredths = max(1, -int(-share * 10_000 // 1))
+    return f"{hundredths / 100:.2f} %"
+
+
+def written_lines(paths: Iterable[object]) -> list[str]:
+    """The files that were written."""
+    return [f"Written: {clean(str(path))}" for path in paths]

@@ -1,0 +1,84 @@
+"""Text that is safe to print, and plain tables of it."""
+
+from __future__ import annotations
+
+import unicodedata
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
+"""Unicode categories that a terminal obeys or hides instead of showing."""
+
+
+def clean(text: str) -> str:
+    r"""Text without anything that could steer a terminal or turn the reading direction.
+
+    >>> clean("Home\x1b[31m 80\u202e")
+    'Home?[31m 80?'
+    """
+    return "".join("?" if unicodedata.category(c) in UNSEEN else c for c in text)
+
+
+def clean_lines(text: str) -> str:
+    r"""`clean`, line by line.
+
+    >>> clean_lines("a\tb\nc")
+    'a?b\nc'
+    """
+    return "\n".join(clean(line) for line in text.split("\n"))
+
+
+def width(text: str) -> int:
+    """Columns that a text takes on a terminal.
+
+    >>> width("Home"), width("東の畑")
+    (4, 6)
+    """
+    return sum(
+        0 if unicodedata.combining(c) else 2 if unicodedata.east_asian_width(c) in "WF" else 1
+        for c in text
+    )
+
+
+def table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> list[str]:
+    r"""Lines of a table: the first `left` columns flush left, the rest flush right.
+
+    >>> print(*table(["Product", "Count"], [["Larkspur", "2"]]), sep="\n")
+      Product   Count
+      Larkspur      2
+    """
+    cells = [[clean(cell) for cell in row] for row in (headers, *rows)]
+    widths = [max(width(row[i]) for row in cells) for i in range(len(headers))]
+    lines = []
+    for row in cells:
+        padded = []
+        for i, cell in enumerate(row):
+            space = " " * (widths[i] - width(cell))
+            padded.append(cell + space if i < left else space + cell)
+        lines.append(("  " + "  ".join(padded)).rstrip())
+    return lines
+
+
+def number(value: float, digits: int = 1) -> str:
+    """A number with thousands commas and at most `digits` decimals.
+
+    >>> number(1234.50), number(80.0)
+    ('1,234.5', '80')
+    """
+    text = f"{value:,.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
+def money(value: float, currency: str) -> str:
+    """An amount of money: a symbol stands before it, a word after it.
+
+    >>> money(1234.5, "$"), money(12, "EUR")
+    ('$1,234.50', '12.00 EUR')
+    """
+    if any(c.isalpha() for c in currency):
+        return f"{value:,.2f} {currency}"
+    sign = "-" if value < 0 else ""
+    return f"{sign}{currency}{abs(value):,.2f}"
