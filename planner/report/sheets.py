@@ -123,6 +123,8 @@ class Column:
     """In place of the measure's."""
     look: Look = Look.PLAIN
     """Of all cells that have none of their own."""
+    when: tuple[tuple[str, Look], ...] = ()
+    """Looks that follow the text of a live cell: (what it begins with, look)."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,8 +202,8 @@ class Series:
     """Numbers of a chart: a column of its table. Named by the column's header."""
 
     key: str
-    stack: str = ""
-    """In a stacked chart, series with another stack stand beside the first ones."""
+    marks: bool = False
+    """Draw marks at these heights over the (stacked) bars, such as what is needed."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -248,6 +250,18 @@ class Page:
     """Foot with farm and fingerprint; False for a sheet that goes to someone else."""
 
 
+class Room(Enum):
+    """Family of a sheet: its place among the others, in this order, and the colour of its tab."""
+
+    PLAN = "plan"
+    ORDER = "order"
+    TREATING = "treating"
+    FIELDS = "fields"
+    STOCK = "stock"
+    WHY = "why"
+    NOTES = "notes"
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet with one purpose."""
@@ -258,12 +272,9 @@ class Sheet:
     """One sentence under the title: what it is for."""
     blocks: tuple[Block, ...] = ()
     page: Page = Page()
-    room: str = "plan"
-    """Family of the sheet, for the colour of its tab: plan, order, field, campaign, why, notes."""
+    room: Room = Room.PLAN
     protect: bool = False
     """Lock all cells but those to overtype or fill in (without a password)."""
-    aside: bool = False
-    """Small print: shown last, behind the others."""
 
 
 @dataclass(frozen=True, slots=True)
