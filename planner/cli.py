@@ -1,0 +1,240 @@
+"""The command `wholedrum`: reads the command line, calls the steps, turns errors into sentences.
+
+Exit codes: 0 plan written; 1 a bug; 2 wrong use; 3 faults in the input; 4 acres short with
+``--strict``; 5 no plan in the time given, or the solver failed; 6 output could not be written; 70
+our own audit found the plan wrong; 130 interrupted before any plan.
+"""
+
+from __future__ import annotations
+
+import math
+import os
+import sys
+import threading
+import traceback
+from pathlib import Path
+from typing import TYPE_CHECKING, Annotated
+
+import typer
+
+from planner import __version__
+from planner.errors import InputError, PlannerError
+from planner.terminal.text import clean, clean_lines
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+SHORT = 4
+DEBUG = "WHOLEDRUM_DEBUG"
+"""Environment variable: set to 1, a bug shows its traceback."""
+
+app = typer.Typer(
+    name="wholedrum",
+    help="Plan a soybean season: which seed goes where, how it is treated, what to order.",
+    no_args_is_help=True,
+    add_completion=False,
+    rich_markup_mode=None,
+    pretty_exceptions_enable=False,
+)
+
+
+def _finite(value: float) -> float:
+    if not math.isfinite(value):
+        msg = f"{value} is not a number that can be used here"
+        raise typer.BadParameter(msg)
+    return value
+
+
+def _version(asked: bool) -> None:
+    if asked:
+        print(f"wholedrum {__version__}")
+        raise typer.Exit
+
+
+Input = Annotated[
+    Path, typer.Argument(metavar="INPUT", help="Season: a workbook, or a folder of CSV files.")
+]
+
+
+@app.callback()
+def _top(
+    version: Annotated[
+        bool, typer.Option("--version", callback=_version, is_eager=True, help="Show the version.")
+    ] = False,
+) -> None:
+    """Plan a soybean season: which seed goes where, how it is treated, what to order."""
+
+
+@app.command(epilog="Example: wholedrum start season.xlsx --demo")
+def start(
+    file: Annotated[
+        Path | None, typer.Argument(metavar="FILE.xlsx", help="Workbook to make.")
+    ] = None,
+    demo: Annotated[bool, typer.Option("--demo", help="Filled with an invented farm.")] = False,
+    csv: Annotated[
+        Path | None,
+        typer.Option(
+            "--csv", metavar="FOLDER", help="Make a folder of CSV files instead, or as well."
+        ),
+    ] = None,
+    old: Annotated[
+        Path | None,
+        typer.Option("--from", metavar="OLD", help="Last season, to start the next one from."),
+    ] = None,
+    force: Annotated[
+        bool, typer.Option("--force", help="Replace what stands there already.")
+    ] = False,
+) -> None:
+    """Make a season workbook to fill in."""
+    from planner.starting import start_season
+
+    if file is None and csv is None:
+        msg = "name a workbook to make, or a folder with --csv"
+        raise typer.BadParameter(msg)
+    if demo and old is not None:
+        msg = "--demo and --from exclude each other"
+        raise typer.BadParameter(msg)
+    for path in start_season(file, csv, demo=demo, old=old, force=force):
+        _print(f"Written: {path}")
+
+
+@app.command(epilog="Example: wholedrum check season.xlsx")
+def check(
+    source: Input,
+    mark: Annotated[
+        bool,
+        typer.Option("--mark", help="Write a copy of the workbook with the faulty cells marked."),
+    ] = False,
+) -> None:
+    """Read and check a season; print what was understood, or every fault."""
+    from planner import api
+    from planner.terminal.places import marked_copy
+    from planner.terminal.summary import season_lines
+
+    try:
+        season = api.load(source)
+    except InputError as error:
+        if mark and source.exists():
+            from planner.season.mark import mark_faults
+
+            _tell(f"Written: {mark_faults(source, error.faults, marked_copy(source))}")
+        raise
+    for line in season_lines(season):
+        _print(line)
+
+
+@app.command(epilog="Example: wholedrum plan season.xlsx --out plan --seconds 30")
+def plan(
+    source: Input,
+    out: Annotated[
+        Path | None,
+        typer.Option(
+            "--out", metavar="DIR", help="Folder for the plan.  [default: beside the season]"
+        ),
+    ] = None,
+    seconds: Annotated[
+        float, typer.Option(min=0.1, metavar="N", callback=_finite, help="Seconds for deciding.")
+    ] = 60.0,
+    gap: Annotated[
+        float,
+        typer.Option(
+            min=0.0,
+            metavar="G",
+            callback=_finite,
+            help="Stop when proven this near to the best possible.",
+        ),
+    ] = 1e-4,
+    effort: Annotated[
+        int | None,
+        typer.Option(
+            min=1, metavar="N", help="Stop after this many steps instead: repeatable to the letter."
+        ),
+    ] = None,
+    seed: Annotated[
+        int, typer.Option(min=0, max=2**31 - 1, metavar="N", help="Of the random choices.")
+    ] = 0,
+    strict: Annotated[
+        bool, typer.Option("--strict", help="Exit with 4 if any acre stays short.")
+    ] = False,
+    quiet: Annotated[
+        bool, typer.Option("--quiet", help="No progress; print only shortages and files.")
+    ] = False,
+) -> None:
+    """Make the plan; write plan.json and plan.xlsx; print the order, the cost and what is short."""
+    from planner import api
+    from planner.terminal import places, summary
+    from planner.terminal.interrupt import interruptible
+    from planner.terminal.progress import ProgressLine
+
+    season = api.load(source)
+    folder = out or places.plan_folder(source)
+    places.check_writable(folder)
+    line = ProgressLine(season.farm.currency, quiet=quiet)
+    try:
+        made = interruptible(
+            lambda stop: api.make_plan(
+                season,
+                seconds=seconds,
+                gap=gap,
+                effort=effort,
+                seed=seed,
+                on_progress=line.update,
+                stop=stop,
+            ),
+            beat=line.beat,
+            asked=lambda: line.say("Stopping: the best plan so far is kept. Ctrl-C again leaves."),
+        )
+    finally:
+        line.close()
+    paths = api.write(made, season, folder)
+    lines = summary.shortage_lines(made, season) if quiet else summary.plan_lines(made, season)
+    for text in [*lines, *summary.written_lines(paths)]:
+        _print(text)
+    if strict and made.shortages:
+        raise typer.Exit(SHORT)
+
+
+def _print(text: str) -> None:
+    print(clean(text))
+
+
+def run(arguments: Sequence[str] | None = None) -> int:
+    """Run one command and return its exit code; errors are told on stderr."""
+    for stream in (sys.stdout, sys.stderr):
+        if hasattr(stream, "reconfigure"):
+            stream.reconfigure(errors="replace")
+    try:
+        app(args=arguments, prog_name="wholedrum")
+    except SystemExit as leaving:
+        return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
+    except PlannerError as error:
+        _tell(str(error))
+        return error.exit_code
+    except KeyboardInterrupt:
+        return 130
+    except MemoryError:
+        _tell("There is not enough memory for this season; close other programs and try again.")
+        return 5
+    except Exception as error:
+        if os.environ.get(DEBUG) == "1":
+            traceback.print_exc()
+        _tell(
+            f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
+            f" {DEBUG}=1 shows where it happened."
+        )
+        return 1
+    return 0
+
+
+def _tell(text: str) -> None:
+    print(clean_lines(text), file=sys.stderr)
+
+
+def main(arguments: Sequence[str] | None = None) -> None:
+    """Run the command line and leave with its exit code."""
+    code = run(arguments)
+    sys.stdout.flush()
+    sys.stderr.flush()
+    if threading.active_count() > 1:
+        os._exit(code)  # a solver that was left computing must not hold the door
+    raise SystemExit(code)
