@@ -1,0 +1,242 @@
+"""Which rule keeps seed that suits a field from covering its acres."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from enum import Enum
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.suitability import lot_obstacles, suitable
+from planner.explain.supply import CRUMB, acres_from, all_seed, units_for, unused, usable_on
+from planner.explain.words import Speech, count, listing, number
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.explain.supply import Pool
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Recipe, Season, SeedLot
+
+
+class Cause(Enum):
+    """What binds where acres stay unplanted."""
+
+    MATURITY = "maturity window"
+    TRAIT = "trait"
+    GROWER = "grower"
+    VARIETY = "varieties listed"
+    PROTECTION = "rating too low"
+    RECIPE = "recipes listed"
+    UNTREATED = "no recipe allowed"
+    TREATED = "lot already treated otherwise"
+    LIQUID = "liquid limit"
+    ACTIVE = "active ingredient ceiling"
+    SEED = "seed used up"
+    BAGS = "seed left only under other recipes"
+    SHARES = "variety limit"
+    SPLIT = "smallest split"
+    VARIETY_SHARE = "most of one variety"
+    MATURITY_SHARE = "maturity spread"
+    PRODUCT = "product not to be had"
+    TOGETHER = "rules taken together"
+
+
+@dataclass(frozen=True, slots=True)
+class Scene:
+    """A plan and its season with what the diagnosis looks up again and again."""
+
+    plan: Plan
+    season: Season
+    pairs: dict[tuple[str, str], list[str]]
+    pools: tuple[Pool, ...]
+    lots: dict[str, SeedLot]
+
+    @classmethod
+    def of(cls, plan: Plan, season: Season) -> Scene:
+        """Look up what every diagnosis needs."""
+        lots = {lot.name: lot for lot in season.lots}
+        return cls(plan, season, suitable(season), unused(plan, season), lots)
+
+
+def not_enough(
+    field: Field, acres: float, allowed: Sequence[SeedLot], scene: Scene
+) -> tuple[Cause, str]:
+    """Lots and recipes suit; find what keeps their seed from covering the acres."""
+    free = usable_on(field, scene.pools, scene.pairs)
+    slack = CRUMB + 1e-6 * acres
+    if acres_from(field, free, scene.season) >= acres - slack:
+        return _ruled_out(field, acres, free, scene)
+    names = {lot.name for lot in allowed}
+    wrong = [p for p in scene.pools if p.lot in names and p not in free]
+    if acres_from(field, [*free, *wrong], scene.season) >= acres - slack:
+        return Cause.BAGS, _bag_words(field, acres, wrong, scene)
+    return Cause.SEED, _seed_words(field, acres, allowed, scene)
+
+
+def _bag_words(field: Field, acres: float, wrong: Sequence[Pool], scene: Scene) -> str:
+    speech = Speech(scene.season.farm)
+    held = [f"{speech.units(p.units)} of {p.lot} under {p.recipe}" for p in wrong if p.recipe]
+    strong = sorted({r for (f, _), rs in scene.pairs.items() if f == field.name for r in rs})
+    return (
+        f"Enough seed that fits is left over ({listing(held)}), but in bags treated otherwise; "
+        f"this field needs {listing(strong, 'or')} for its last {speech.acres(acres)}."
+    )
+
+
+def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: Scene) -> str:
+    season, speech = scene.season, Speech(scene.season.farm)
+    names = {lot.name for lot in allowed}
+    seed = sum(u for (lot, _), u in all_seed(season).items() if lot in names)
+    taken: dict[str, float] = defaultdict(float)
+    for p in scene.plan.planting:
+        if p.lot in names and p.field != field.name:
+            taken[p.field] += p.units
+    short = units_for(field, acres, allowed, season)
+    rank = {f.name: f.priority for f in season.fields}
+    others = [
+        f"{name} (priority {rank[name]}, {speech.units(u)})"
+        for name, u in sorted(taken.items(), key=lambda kv: (rank[kv[0]], -kv[1], kv[0]))
+    ]
+    text = (
+        f"The seed that suits ({listing([lot.name for lot in allowed])}: {speech.units(seed)} "
+        f"on hand or to be had) is {speech.units(short)} too little"
+    )
+    text += f"; it also goes to {listing(others)}." if others else "."
+    return text + _nearly(field, acres, scene)
+
+
+def _nearly(field: Field, acres: float, scene: Scene) -> str:
+    """Say which seed left over would do but for one bar; empty if there is none."""
+    speech = Speech(scene.season.farm)
+    found = []
+    for pool in scene.pools:
+        bars = lot_obstacles(field, scene.lots[pool.lot])
+        if len(bars) == 1 and pool.units * 10 > acres:
+            found.append(f"{pool.lot} ({speech.units(pool.units)}: {bars[0].bar.value})")
+    return f" Left over, but kept off: {listing(found)}." if found else ""
+
+
+def _ruled_out(field: Field, acres: float, free: Sequence[Pool], scene: Scene) -> tuple[Cause, str]:
+    """Seed that suits is left over and could cover the acres; find the rule that forbids it."""
+    speech = Speech(scene.season.farm)
+    left = speech.units(sum(p.units for p in free))
+    start = f"Seed that suits is left over ({left} of {listing([p.lot for p in free])}), but "
+    for test in (_shares, _variety_share, _maturity_share, _product):
+        found = test(field, acres, free, scene)
+        if found:
+            return found[0], start + found[1]
+    if not scene.plan.shortage_proven:
+        return Cause.TOGETHER, start + "no plan that uses it was found in the time given."
+    return Cause.TOGETHER, start + "whole bags and the field rules together leave no way to use it."
+
+
+def _shares(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    """Test the variety limit and the smallest split: too few shares to hold the acres."""
+    farm, speech = scene.season.farm, Speech(scene.season.farm)
+    have: dict[tuple[str, str], float] = defaultdict(float)
+    for p in scene.plan.planting:
+        if p.field == field.name:
+            have[scene.lots[p.lot].variety, p.recipe] += p.acres
+    more: dict[tuple[str, str], float] = defaultdict(float)
+    for pool in free:
+        lot = scene.lots[pool.lot]
+        for recipe in scene.pairs[field.name, pool.lot] if pool.recipe is None else [pool.recipe]:
+            more[lot.variety, recipe] += acres_from(field, [pool], scene.season)
+    on_old = sum(a for key, a in more.items() if key in have)
+    fresh = sorted((a for key, a in more.items() if key not in have), reverse=True)
+    limit = farm.max_varieties
+    room = len(fresh) if limit is None else max(0, limit - len(have))
+    if on_old + sum(fresh[:room]) < acres - CRUMB:
+        shares = count(len(have), "share")
+        return Cause.SHARES, f"the field already has {shares} of variety and recipe, its limit."
+    smallest = min(farm.smallest_split, field.acres)
+    big = [a for a in fresh[:room] if a >= smallest - CRUMB and acres >= smallest - CRUMB]
+    if on_old + sum(big) < acres - CRUMB:
+        text = f"only in a share smaller than the smallest split of {speech.acres(smallest)}."
+        return Cause.SPLIT, text
+    return None
+
+
+def _variety_share(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    cap = scene.season.farm.most_of_one_variety
+    if cap is None:
+        return None
+    planted: dict[str, float] = defaultdict(float)
+    for p in scene.plan.planting:
+        planted[scene.lots[p.lot].variety] += p.acres
+    total = sum(planted.values())
+    names = sorted({scene.lots[p.lot].variety for p in free})
+    room = sum(max(0.0, cap * (total + acres) - planted[v]) for v in names)
+    if room >= acres - CRUMB:
+        return None
+    has = "has" if len(names) == 1 else "have"
+    return (
+        Cause.VARIETY_SHARE,
+        f"{listing(names)} already {has} the most that one variety may take, {cap:.0%} of "
+        "all acres.",
+    )
+
+
+def _maturity_share(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    total = sum(p.acres for p in scene.plan.planting)
+    for span in scene.season.maturity_spread:
+        inside = [
+            p.acres
+            for p in scene.plan.planting
+            if span.earliest <= scene.lots[p.lot].maturity <= span.latest
+        ]
+        all_in = all(span.earliest <= scene.lots[p.lot].maturity <= span.latest for p in free)
+        if all_in and sum(inside) + acres > span.share * (total + acres) + CRUMB:
+            low, high = number(span.earliest, 2), number(span.latest, 2)
+            return (
+                Cause.MATURITY_SHARE,
+                f"maturities {low} to {high} already have their most, {span.share:.0%} of "
+                "all acres.",
+            )
+    return None
+
+
+def _product(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    """Test for a product that every treatment of the free seed needs and can't be had."""
+    season = scene.season
+    if any(p.recipe is not None for p in free):
+        return None
+    missing = []
+    for pool in free:
+        lot = scene.lots[pool.lot]
+        for name in scene.pairs[field.name, pool.lot]:
+            recipe = next((r for r in season.recipes if r.name == name), None)
+            lacking = _lacking(recipe, lot, units_for(field, acres, [lot], season), scene)
+            if not lacking:
+                return None
+            missing += lacking
+    return Cause.PRODUCT, f"not enough {listing(sorted(set(missing)))} can be had to treat it."
+
+
+def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) -> list[str]:
+    """Products of which stock left and containers still to be had can't treat units of a lot."""
+    season = scene.season
+    products = {p.name: p for p in season.products}
+    uses = {u.product: u for u in scene.plan.products}
+    names = []
+    for rate in recipe.rates if recipe else ():
+        want = floz_per_unit(rate, lot, products[rate.product], season.farm) * units
+        sold = [c for c in season.containers if c.product == rate.product]
+        if any(c.most is None for c in sold):
+            continue
+        use = uses.get(rate.product)
+        supply = sum((c.most or 0) * (c.size - c.heel) for c in sold)
+        room = supply - use.bought + use.left if use else supply
+        if room < want * (1.0 + season.farm.product_margin) - CRUMB:
+            names.append(rate.product)
+    return names

@@ -1,0 +1,164 @@
+"""Why acres stay unplanted: which bar binds, read off the season and what the plan leaves."""
+
+from __future__ import annotations
+
+from collections import Counter
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.protection import need, rating
+from planner.agronomy.suitability import Bar, lot_obstacles, obstacles
+from planner.explain.limits import Cause, Scene, not_enough
+from planner.explain.supply import units_for
+from planner.explain.words import count, listing, number
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.plan.plan import Plan, Shortage
+    from planner.season.domain import Field, Recipe, Season, SeedLot
+
+
+class ShortField(NamedTuple):
+    """A field with unplanted acres, the need that is not met and what it is bound by."""
+
+    field: str
+    acres: float
+    units: float
+    """Seed that the acres would take, of the suitable lot that takes least."""
+    cause: Cause
+    why: str
+
+
+def why(plan: Plan, season: Season) -> dict[str, str]:
+    """Say for every short field of a plan why it is short, by the field's name."""
+    return {s.field: s.why for s in short_fields(plan, season)}
+
+
+def short_fields(plan: Plan, season: Season) -> tuple[ShortField, ...]:
+    """Diagnose every short field of a plan, in the plan's order."""
+    if not plan.shortages:
+        return ()
+    scene = Scene.of(plan, season)
+    fields = {f.name: f for f in season.fields}
+    return tuple(_diagnose(fields[s.field], s, scene) for s in plan.shortages)
+
+
+def _diagnose(field: Field, shortage: Shortage, scene: Scene) -> ShortField:
+    season = scene.season
+    fitting = [lot for lot in season.lots if not lot_obstacles(field, lot)]
+    allowed = [lot for lot in fitting if (field.name, lot.name) in scene.pairs]
+    if not fitting:
+        cause, text = _no_lot(field, season)
+    elif not allowed:
+        cause, text = _no_recipe(field, fitting, season)
+    else:
+        cause, text = not_enough(field, shortage.acres, allowed, scene)
+    units = units_for(field, shortage.acres, allowed or fitting or season.lots, season)
+    return ShortField(field.name, shortage.acres, units, cause, text)
+
+
+# -- no lot ---------------------------------------------------------------------------------------
+
+
+def window(field: Field) -> str:
+    """Return a field's maturity window in words.
+
+    >>> from planner.season.domain import Field, SeedingRate
+    >>> window(Field("A", 80, SeedingRate(140000), 1.8, 2.2)), window(Field("B", 1, None, 2.0))
+    ('1.8 to 2.2', '2 or later')
+    """
+    low, high = field.earliest, field.latest
+    if low is None and high is None:
+        return "any"
+    if low is None:
+        return f"{number(high or 0.0, 2)} or earlier"
+    return (
+        f"{number(low, 2)} or later" if high is None else f"{number(low, 2)} to {number(high, 2)}"
+    )
+
+
+def miss(field: Field, lot: SeedLot) -> float:
+    """By how much a lot's maturity lies outside a field's window; 0 inside."""
+    early = (field.earliest - lot.maturity) if field.earliest is not None else 0.0
+    late = (lot.maturity - field.latest) if field.latest is not None else 0.0
+    return max(0.0, early, late)
+
+
+def _no_lot(field: Field, season: Season) -> tuple[Cause, str]:
+    """No lot may go on the field, whatever the recipe."""
+    if not season.lots:
+        return Cause.SEED, "There is no seed lot at all."
+    bars = {lot.name: {o.bar for o in lot_obstacles(field, lot)} for lot in season.lots}
+    tally = Counter(bar for found in bars.values() for bar in found)
+    alone = Counter(next(iter(b)) for b in bars.values() if len(b) == 1)
+    bar = (alone or tally).most_common(1)[0][0]
+    parts = [f"{_lots(n)} {_bar_words(field, b, season, n)}" for b, n in tally.most_common()]
+    return Cause[bar.name], f"No lot suits this field: {'; '.join(parts)}."
+
+
+def _lots(n: int) -> str:
+    return count(n, "lot")
+
+
+def _bar_words(field: Field, bar: Bar, season: Season, n: int) -> str:
+    verb = "is" if n == 1 else "are"
+    if bar is Bar.MATURITY:
+        near = min(
+            (lot for lot in season.lots if miss(field, lot) > 0),
+            key=lambda lot: (miss(field, lot), lot.name),
+        )
+        nearest = f"nearest {near.name} at {number(near.maturity, 2)}"
+        return f"{verb} outside its maturity window {window(field)} ({nearest})"
+    if bar is Bar.TRAIT:
+        return f"{'has' if n == 1 else 'have'} another trait than {listing(field.traits, 'or')}"
+    if bar is Bar.GROWER:
+        return f"{verb} another grower's than {field.grower}'s"
+    return f"{verb} not of {listing(field.only_varieties, 'or')}"
+
+
+# -- no recipe ------------------------------------------------------------------------------------
+
+
+def _no_recipe(field: Field, lots: Sequence[SeedLot], season: Season) -> tuple[Cause, str]:
+    """Lots would fit, but no recipe may go on them for this field."""
+    recipes: list[Recipe | None] = [*season.recipes, None]
+    tried = {
+        (lot.name, r.name if r else ""): obstacles(field, lot, r, season)
+        for lot in lots
+        for r in recipes
+        if r is not None or season.farm.allow_untreated
+    }
+    start = f"{count(len(lots), 'lot')} would fit ({listing([lot.name for lot in lots])}), but "
+    if not tried:
+        return Cause.UNTREATED, f"{start}there is no recipe and seed may not be planted untreated."
+    fewest = min(len(o) for o in tried.values())
+    bars = Counter(o for found in tried.values() if len(found) == fewest for o in found)
+    obstacle, _ = min(bars.items(), key=lambda kv: (-kv[1], kv[0].bar.name, kv[0].about))
+    text = _recipe_words(field, obstacle.bar, obstacle.about, season)
+    return Cause[obstacle.bar.name], start + text
+
+
+def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
+    if bar is Bar.PROTECTION:
+        products = {p.name: p for p in season.products}
+        threat = next(t for t in season.threats if t.name == about)
+        best = max(season.recipes, key=lambda r: rating(r, about, products), default=None)
+        has = rating(best, about, products)
+        strongest = f"the strongest, {best.name}, has {has.name}" if best else "there is no recipe"
+        if has >= need(field, threat):
+            strongest = "those that reach it are kept off by another rule"
+        pressure = field.pressure[about].value
+        wants = need(field, threat).name
+        return f"{about} at {pressure} pressure needs a rating of {wants}; {strongest}."
+    if bar is Bar.RECIPE:
+        return (
+            f"none may be treated with {listing(field.only_recipes, 'or')}, which the field asks."
+        )
+    if bar is Bar.TREATED:
+        return f"they are already treated with {about}, which will not do here."
+    if bar is Bar.LIQUID:
+        limit = number(season.farm.liquid_limit or 0.0, 2)
+        return f"every recipe that would do puts more liquid on than {limit} fl oz/cwt."
+    if bar is Bar.ACTIVE:
+        return f"every recipe that would do puts more {about} on than its ceiling allows."
+    return "no recipe is allowed and seed may not be planted untreated."

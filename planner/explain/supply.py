@@ -1,0 +1,89 @@
+"""Seed that a plan leaves unused: by lot, and by the recipe that is already on it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.seeding import units_per_acre
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season, SeedLot
+
+CRUMB = 1e-6
+"""Units or acres that count as none."""
+
+
+class Pool(NamedTuple):
+    """Seed of one lot in one state."""
+
+    lot: str
+    recipe: str | None
+    """Recipe that is on it; None while it may still be treated or stay untreated."""
+    units: float
+
+
+def buyable(lot: SeedLot) -> float:
+    """Units that can be bought in full bags."""
+    return int(lot.can_buy / lot.units_per_bag + 1e-9) * lot.units_per_bag
+
+
+def all_seed(season: Season) -> dict[tuple[str, str | None], float]:
+    """Units on hand and still to be had, by (lot, recipe that is on it)."""
+    pools: dict[tuple[str, str | None], float] = defaultdict(float)
+    for lot in season.lots:
+        pools[lot.name, lot.treated_with] += lot.on_hand + buyable(lot)
+    for done in season.treated:
+        whole = next(lot.treated_with for lot in season.lots if lot.name == done.lot)
+        pools[done.lot, whole] -= done.units
+        pools[done.lot, done.recipe] += done.units
+    return dict(pools)
+
+
+def unused(plan: Plan, season: Season) -> tuple[Pool, ...]:
+    """Seed that the plan neither plants nor, if treated, plants elsewhere; buyable seed included.
+
+    Bags that the plan treats but does not empty are in the pool of their recipe.
+    """
+    pools: dict[tuple[str, str | None], float] = defaultdict(float, all_seed(season))
+    for t in plan.treating:
+        pools[t.lot, None] -= t.units
+        pools[t.lot, t.recipe] += t.units
+    for p in plan.planting:
+        pools[p.lot, None if p.recipe == UNTREATED else p.recipe] -= p.units
+    return tuple(Pool(lot, recipe, u) for (lot, recipe), u in pools.items() if u > CRUMB)
+
+
+def usable_on(
+    field: Field, pools: Iterable[Pool], pairs: Mapping[tuple[str, str], list[str]]
+) -> tuple[Pool, ...]:
+    """Pools that may be planted on a field as they are or once treated; `pairs` is `suitable`."""
+    return tuple(
+        p
+        for p in pools
+        if (allowed := pairs.get((field.name, p.lot))) and (p.recipe is None or p.recipe in allowed)
+    )
+
+
+def acres_from(field: Field, pools: Iterable[Pool], season: Season) -> float:
+    """Acres of a field that pools of suitable lots would plant."""
+    lots = {lot.name: lot for lot in season.lots}
+    return sum(p.units / units_per_acre(field, lots[p.lot], season.farm) for p in pools)
+
+
+def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Season) -> float:
+    """Fewest units that acres of a field take from any of some lots; 0 where none can be reckoned.
+
+    A lot without germination cannot be reckoned where the field is given by stand.
+    """
+    needs = []
+    for lot in lots:
+        try:
+            needs.append(units_per_acre(field, lot, season.farm) * acres)
+        except ValueError:
+            continue
+    return min(needs, default=0.0)

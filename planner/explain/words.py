@@ -1,0 +1,92 @@
+"""Numbers and lists as a grower would say them, in the farm's currency and units of measure."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.season.domain import Farm
+
+HA_PER_ACRE = 0.40468564224
+"""International acre (NIST SP 811)."""
+L_PER_FLOZ = 0.0295735295625
+"""US fluid ounce (NIST Handbook 44, Appendix C)."""
+FLOZ_PER_GAL = 128.0
+NAMED = 4
+"""Most names that a sentence lists before it says how many more there are."""
+
+
+def number(x: float, digits: int = 1) -> str:
+    """Return a number with thousands marks and no trailing zeros.
+
+    >>> number(1234.50), number(3.0), number(0.04), number(-0.001)
+    ('1,234.5', '3', '0.04', '0')
+    """
+    if x and abs(x) < 0.5 * 10**-digits and abs(x) >= 0.005:
+        digits = 2
+    text = f"{x:,.{digits}f}"
+    text = text.rstrip("0").rstrip(".") if "." in text else text
+    return "0" if text == "-0" else text
+
+
+def count(n: int, one: str, many: str = "") -> str:
+    """Return a count with its noun.
+
+    >>> count(1, "bag"), count(2, "bag"), count(2, "variety", "varieties")
+    ('1 bag', '2 bags', '2 varieties')
+    """
+    return f"{n:,} {one if n == 1 else many or one + 's'}"
+
+
+def listing(names: Sequence[str], last: str = "and") -> str:
+    """Return names as a list, cut after `NAMED`.
+
+    >>> listing(["a"]), listing(["a", "b", "c"]), listing(list("abcdef"))
+    ('a', 'a, b and c', 'a, b, c, d and 2 more')
+    """
+    names = list(dict.fromkeys(names))
+    if len(names) > NAMED + 1:
+        return f"{', '.join(names[:NAMED])} and {len(names) - NAMED} more"
+    if len(names) < 2:
+        return "".join(names)
+    return f"{', '.join(names[:-1])} {last} {names[-1]}"
+
+
+@dataclass(frozen=True, slots=True)
+class Speech:
+    """How a farm counts money, land and volume."""
+
+    farm: Farm
+
+    def money(self, x: float) -> str:
+        """Return an amount to the cent under 100, else to the whole."""
+        sign, x = ("-" if x < -0.005 else ""), abs(x)
+        text = f"{x:,.2f}" if x < 99.995 else f"{x:,.0f}"
+        return f"{sign}{self.farm.currency}{text}"
+
+    def acres(self, x: float) -> str:
+        """Return land given in acres."""
+        return f"{number(x * HA_PER_ACRE, 2)} ha" if self.farm.metric else f"{number(x)} acres"
+
+    def an_acre(self) -> str:
+        """Return the unit of land, one of it."""
+        return "ha" if self.farm.metric else "acre"
+
+    def per_acre(self, x: float) -> float:
+        """Return an amount per acre in the farm's unit of land."""
+        return x / HA_PER_ACRE if self.farm.metric else x
+
+    def volume(self, x: float) -> str:
+        """Return a volume given in fl oz."""
+        if self.farm.metric:
+            return f"{number(x * L_PER_FLOZ, 2)} L"
+        if abs(x) >= FLOZ_PER_GAL:
+            return f"{number(x)} fl oz ({number(x / FLOZ_PER_GAL, 2)} gal)"
+        return f"{number(x)} fl oz"
+
+    def units(self, x: float) -> str:
+        """Return seed in units."""
+        return f"{number(x)} unit{'' if number(x) == '1' else 's'}"
