@@ -1,0 +1,55 @@
+"""What a plan should say aloud: warnings worth money or safety, and the standing cautions."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.plan import product_cautions, seed_cautions
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+STANDING = (
+    "Seed treatment products can harm people, animals, water and pollinators. The product label is "
+    "the law and goes before anything that stands here; local rules and licensed practice go "
+    "before convenience.",
+    "Wear the protective equipment that the label names, air the room, keep children, visitors and "
+    "livestock away, and wash before eating.",
+    "Treated seed is never food, feed or oil. Keep it apart, marked as treated, and out of grain "
+    "trucks and bins.",
+    "Have every recipe approved by someone licensed to do so before the first treating day; rates, "
+    "mixing order and tank partners are the label's, not this plan's.",
+    "No seed treatment protects against white mold all season. Enough or not enough here means "
+    "only that the rating reaches the need that this season's own sheets set.",
+    "Ratings, losses and prices are those of the input. The plan is arithmetic on them, no promise "
+    "of stand, yield or control.",
+    "Left-over treated seed and product, rinse water and empty containers are dealt with as label "
+    "and state say.",
+)
+"""Cautions that hold for every plan, most serious first."""
+
+CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
+    product_cautions.expired_stock,
+    product_cautions.too_much_liquid,
+    product_cautions.heel_over_ceiling,
+    seed_cautions.past_on_seed_life,
+    seed_cautions.white_mold_too_thick,
+    seed_cautions.old_germination_test,
+    seed_cautions.dry_seed,
+    seed_cautions.treated_seed_left,
+    seed_cautions.return_above_price,
+    product_cautions.unused_product,
+    product_cautions.living_product_carried_over,
+    product_cautions.order_by_passed,
+    product_cautions.discount_nearly_reached,
+    product_cautions.free_freight_nearly_reached,
+)
+"""Every warning, each a function from plan and season to its sentences."""
+
+
+def warnings(plan: Plan, season: Season) -> tuple[str, ...]:
+    """All warnings about a plan, safety first; each names the records and rows it is about."""
+    return tuple(line for check in CHECKS for line in check(plan, season))

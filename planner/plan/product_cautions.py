@@ -1,0 +1,161 @@
+"""Warnings about products, containers and the order."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Row, Season
+
+LARGE_CONTAINER = 119 * FLOZ_PER_GAL
+"""Size up to which an empty container may hold `SMALL_CEILING`, fl oz (40 CFR 261.7(b)(1))."""
+SMALL_CEILING, LARGE_CEILING = 0.03, 0.003
+"""Most of an empty container's capacity, by weight (40 CFR 261.7(b)(1))."""
+NEARLY = 0.05
+"""Share of a level that a spend may miss and still be called near."""
+SLACK = 1e-9
+LIVING = frozenset({"inoculant", "biological"})
+
+
+def where(row: Row) -> str:
+    """Place of a record in the input, in brackets; empty if it was not read from a sheet."""
+    return f" ({row.sheet}, row {row.number})" if row.number else ""
+
+
+def money(amount: float, season: Season) -> str:
+    """Money in the farm's currency: a sign stands before the amount, a name after it."""
+    currency = season.farm.currency
+    return f"{currency}{amount:,.2f}" if len(currency) == 1 else f"{amount:,.2f} {currency}"
+
+
+def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
+    """Stock on hand that expires before it is used."""
+    needed = {u.product for u in plan.products if u.need > 0.0}
+    first, last = season.farm.first_treating_day, season.farm.treating_done_by
+    for p in season.products:
+        if p.on_hand <= 0.0 or p.expires is None:
+            continue
+        stock = f"{p.on_hand:,.0f} fl oz of {p.name} on hand{where(p.row)}"
+        if p.expires < first:
+            yield (
+                f"{stock} expired or expires on {p.expires}, before the first treating day "
+                f"({first}): it is not counted and must not be used."
+            )
+        elif p.name in needed and last is not None and p.expires < last:
+            yield (
+                f"{stock} expires on {p.expires}, before treating is done ({last}): "
+                "use it first, or it is lost."
+            )
+
+
+def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
+    """Recipes that put more liquid on a lot than the farm's warning says."""
+    limit = season.farm.liquid_warning
+    if limit is None:
+        return
+    products = {p.name: p for p in season.products}
+    lots = {lot.name: lot for lot in season.lots}
+    treated = {(t.recipe, t.lot) for t in plan.treating}
+    for recipe in season.recipes:
+        wet = {
+            name: amount
+            for name in lots
+            if (recipe.name, name) in treated
+            and (amount := liquid_per_cwt(recipe, lots[name], products, season.farm))
+            > limit * (1.0 + SLACK)
+        }
+        if wet:
+            most = max(wet.values())
+            yield (
+                f"Recipe {recipe.name}{where(recipe.row)} puts up to {most:.2f} fl oz on 100 lb of "
+                f"seed (lots {', '.join(wet)}), more than the warning of {limit:g}: seed may "
+                "bridge, stick or lose vigor; dry it, or ask for a more concentrated recipe."
+            )
+
+
+def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
+    """Containers whose heel is more than may stay in one that is called empty."""
+    for c in season.containers:
+        ceiling = (SMALL_CEILING if c.size <= LARGE_CONTAINER else LARGE_CEILING) * c.size
+        if c.heel > ceiling * (1.0 + SLACK):
+            yield (
+                f"A heel of {c.heel:,.1f} fl oz in {c.product} {c.name}{where(c.row)} is more than "
+                f"the {ceiling:,.1f} fl oz that may stay in an empty container of its size "
+                "(40 CFR 261.7, a share of weight, taken by volume here): rinse it as the label "
+                "says before it is discarded or returned."
+            )
+
+
+def unused_product(plan: Plan, season: Season) -> Iterator[str]:
+    """Products that no recipe uses."""
+    used = {rate.product for recipe in season.recipes for rate in recipe.rates}
+    for p in season.products:
+        if p.name not in used:
+            yield f"No recipe uses {p.name}{where(p.row)}."
+
+
+def living_product_carried_over(plan: Plan, season: Season) -> Iterator[str]:
+    """Living products that are given a value for the next season."""
+    for p in season.products:
+        if p.kind.casefold() in LIVING and p.carryover > 0.0:
+            yield (
+                f"{p.name}{where(p.row)} is {p.kind} and carries {p.carryover:.0%} of its price "
+                "into the next season; living products seldom keep that long: see its expiry date."
+            )
+
+
+def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
+    """Suppliers ordered from after their last day for orders."""
+    used = {o.supplier for o in plan.order}
+    for s in season.suppliers:
+        if s.name in used and s.order_by is not None and s.order_by < season.farm.plan_date:
+            yield (
+                f"{s.name}{where(s.row)} wanted orders by {s.order_by}; ask whether prices and "
+                "discounts still hold."
+            )
+
+
+def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
+    """Discount levels that the order misses by less than 5 %."""
+    spends: dict[int, float] = {}
+    for i, level in enumerate(season.discounts):
+        spends[i] = sum(
+            o.cost
+            for o in plan.order
+            if level.supplier in (None, o.supplier)
+            and (not level.products or o.product in level.products)
+        )
+    reached: dict[tuple[str, str | None], float] = defaultdict(float)
+    for i, level in enumerate(season.discounts):
+        if spends[i] >= level.spend * (1.0 - SLACK):
+            key = (level.name, level.supplier)
+            reached[key] = max(reached[key], level.percent)
+    for i, level in enumerate(season.discounts):
+        missing = level.spend - spends[i]
+        better = level.percent > reached[level.name, level.supplier]
+        if better and level.spend * SLACK < missing < NEARLY * level.spend:
+            yield (
+                f"Discount {level.name}{where(level.row)}: {money(missing, season)} of "
+                f"list price are missing to the level of {money(level.spend, season)}, which takes "
+                f"{level.percent:.1%} off; ask the supplier before you order."
+            )
+
+
+def free_freight_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
+    """Suppliers whose free freight the order misses by less than 5 %."""
+    for s in season.suppliers:
+        spend = sum(o.cost for o in plan.order if o.supplier == s.name)
+        if s.free_from is None or s.freight <= 0.0 or spend <= 0.0:
+            continue
+        missing = s.free_from - spend
+        if s.free_from * SLACK < missing < NEARLY * s.free_from:
+            yield (
+                f"{s.name}{where(s.row)}: {money(missing, season)} of list price are missing to "
+                f"free freight; it costs {money(s.freight, season)}."
+            )

@@ -1,0 +1,195 @@
+"""Warnings about seed, treated and planted."""
+
+from __future__ import annotations
+
+import calendar
+import math
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.seeding import drop_rate
+from planner.agronomy.suitability import suitable
+from planner.plan.product_cautions import money, where
+from planner.plan.recount import planted_units, treated_pool
+from planner.season.domain import UNTREATED, Pressure, SeedingRate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season
+
+MOST_SEEDS_WHITE_MOLD = 110_000.0
+"""Seeds per acre not to pass on ground with white mold (CPN-5009, 2022)."""
+TEST_MONTHS = 9
+"""Age of a germination test from which it is called old (common practice)."""
+DRY = 0.10
+"""Moisture under which seed is fragile in treating (Michigan State Univ. Extension, 2013)."""
+CRUMB = 0.05
+"""Units of treated seed left over that are not worth a word."""
+
+
+def months_after(day: date, months: int) -> date:
+    """Return the same day some months later, or the last of that month where it is shorter.
+
+    >>> months_after(date(2026, 8, 31), 9), months_after(date(2026, 5, 31), 9)
+    (datetime.date(2027, 5, 31), datetime.date(2027, 2, 28))
+    """
+    years, month = divmod(day.month - 1 + months, 12)
+    year, month = day.year + years, month + 1
+    return date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
+
+
+def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
+    """Fields planted past the on-seed life of what is planned, or of all that could be planted."""
+    could = suitable(season)
+    for field in season.fields:
+        if field.planting_date is None:
+            continue
+        choices = {
+            (lot, recipe)
+            for (name, lot), recipes in could.items()
+            if name == field.name
+            for recipe in recipes
+        }
+        planned = {(p.lot, p.recipe) for p in plan.planting if p.field == field.name}
+        start = f"Field {field.name}{where(field.row)} is planted on {field.planting_date}, past "
+        if choices and not any(_lasts(field, *c, season) for c in choices):
+            yield (
+                f"{start}the on-seed life of every recipe that could be planted there: "
+                "treat later, plant sooner, or choose products that last."
+            )
+            continue
+        late = sorted({r for lot, r in planned if not _lasts(field, lot, r, season)})
+        if late:
+            yield (
+                f"{start}the on-seed life of what is planned there ({', '.join(late)}): "
+                "treat it later, or plant the field sooner."
+            )
+
+
+def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
+    """Whether seed treated as late as the season allows is still good at planting."""
+    if recipe == UNTREATED or field.planting_date is None:
+        return True
+    products = {p.name: p for p in season.products}
+    rates = next(r.rates for r in season.recipes if r.name == recipe)
+    lives = [products[r.product].on_seed_life for r in rates]
+    known = [life for life in lives if life is not None]
+    if not known:
+        return True
+    if next(s.treated_with for s in season.lots if s.name == lot) is not None:
+        last = season.farm.plan_date  # treated by then at the latest
+    else:
+        last = field.planting_date - timedelta(days=math.ceil(season.farm.cure_days))
+        if season.farm.treating_done_by is not None:
+            last = min(last, season.farm.treating_done_by)
+    return (field.planting_date - last).days <= min(known)
+
+
+def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
+    """Fields under white mold pressure that are dropped at more than 110,000 seeds per acre."""
+    lots = {lot.name: lot for lot in season.lots}
+    for field in season.fields:
+        if not has_white_mold(field):
+            continue
+        drops = [drop_rate(field, lots[p.lot]) for p in plan.planting if p.field == field.name]
+        if isinstance(field.sowing, SeedingRate):
+            drops.append(field.sowing.seeds)
+        most = max(drops, default=0.0)
+        if most > MOST_SEEDS_WHITE_MOLD * (1.0 + 1e-9):
+            yield (
+                f"Field {field.name}{where(field.row)} has white mold pressure and is dropped at "
+                f"{most:,.0f} seeds per acre; Crop Protection Network CPN-5009 advises no more "
+                f"than {MOST_SEEDS_WHITE_MOLD:,.0f} on such ground. No seed treatment protects "
+                "against white mold all season."
+            )
+
+
+def has_white_mold(field: Field) -> bool:
+    """Whether white mold presses on a field, by the threat's name."""
+    return any(
+        pressure is not Pressure.NONE and name in " ".join(threat.casefold().split())
+        for threat, pressure in field.pressure.items()
+        for name in ("white mold", "white mould")
+    )
+
+
+def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
+    """Lots whose germination test is older than nine months when they are planted."""
+    days = {f.name: f.planting_date for f in season.fields}
+    for lot in season.lots:
+        planted = [day for p in plan.planting if p.lot == lot.name and (day := days[p.field])]
+        if lot.test_date is None or not planted:
+            continue
+        if max(planted) > months_after(lot.test_date, TEST_MONTHS):
+            yield (
+                f"The germination test of lot {lot.name}{where(lot.row)} is of {lot.test_date}, "
+                f"more than {TEST_MONTHS} months before planting on {max(planted)}: test it again."
+            )
+
+
+def dry_seed(plan: Plan, season: Season) -> Iterator[str]:
+    """Lots to be treated that are dry enough to be hurt by it."""
+    treated = {t.lot for t in plan.treating}
+    for lot in season.lots:
+        if lot.name in treated and lot.moisture is not None and lot.moisture < DRY - 1e-9:
+            yield (
+                f"Lot {lot.name}{where(lot.row)} has {lot.moisture:.1%} moisture; seed under "
+                f"{DRY:.0%} cracks easily in a treater: run it gently and test its germination."
+            )
+
+
+def treated_seed_left(plan: Plan, season: Season) -> Iterator[str]:
+    """Treated seed that no field takes, in units and money."""
+    planted = planted_units(plan)
+    left = {
+        key: over
+        for key, units in treated_pool(plan, season).items()
+        if (over := units - planted.get(key, 0.0)) > CRUMB
+    }
+    if not left:
+        return
+    worth = sum(_worth(units, lot, recipe, season) for (lot, recipe), units in left.items())
+    lines = ", ".join(
+        f"{units:,.1f} of {lot} under {recipe}" for (lot, recipe), units in _big(left)
+    )
+    yield (
+        f"{sum(left.values()):,.1f} units of treated seed are left over, worth about "
+        f"{money(worth, season)} with what is on them ({lines}): "
+        "treated seed is never food, feed or oil, and suppliers seldom take it back."
+    )
+
+
+def _big(left: dict[tuple[str, str], float]) -> list[tuple[tuple[str, str], float]]:
+    """Largest leftovers first."""
+    return sorted(left.items(), key=lambda item: (-item[1], item[0]))
+
+
+def _worth(units: float, lot_name: str, recipe_name: str, season: Season) -> float:
+    """Money in treated seed: its untreated worth (or price) and product at the lowest price."""
+    lot = next(s for s in season.lots if s.name == lot_name)
+    recipe = next(r for r in season.recipes if r.name == recipe_name)
+    products = {p.name: p for p in season.products}
+    value = lot.return_value or lot.buy_price
+    for rate in recipe.rates:
+        prices = _prices(rate.product, season)
+        cheapest = min(prices, default=0.0)
+        value += floz_per_unit(rate, lot, products[rate.product], season.farm) * cheapest
+    return units * value
+
+
+def _prices(product: str, season: Season) -> Iterable[float]:
+    return [b.price / c.size for c in season.containers if c.product == product for b in c.breaks]
+
+
+def return_above_price(plan: Plan, season: Season) -> Iterator[str]:
+    """Lots that would be worth more untreated at season's end than they cost to buy."""
+    for lot in season.lots:
+        if lot.can_buy > 0.0 and lot.treated_with is None and lot.return_value > lot.buy_price:
+            yield (
+                f"Lot {lot.name}{where(lot.row)} is worth {money(lot.return_value, season)} a "
+                f"unit at season's end and costs {money(lot.buy_price, season)} to buy, so buying pays even unused: "
+                "are the two prices right?"
+            )
