@@ -214,6 +214,8 @@ class Container:
     heel: float = 0.0
     most: int | None = None
     supplier: str | None = None
+    tare: float | None = None
+    """Weight of the empty container, lb."""
     row: Row = NOWHERE
 
 
