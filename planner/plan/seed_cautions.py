@@ -190,6 +190,6 @@ def return_above_price(plan: Plan, season: Season) -> Iterator[str]:
         if lot.can_buy > 0.0 and lot.treated_with is None and lot.return_value > lot.buy_price:
             yield (
                 f"Lot {lot.name}{where(lot.row)} is worth {money(lot.return_value, season)} a "
-                f"unit at season's end and costs {money(lot.buy_price, season)} to buy, so buying pays even unused: "
-                "are the two prices right?"
+                f"unit at season's end and costs {money(lot.buy_price, season)} to buy, so buying "
+                "pays even unused: are the two prices right?"
             )
