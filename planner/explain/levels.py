@@ -1,0 +1,106 @@
+"""Whether rounding the order up to a discount level or to free freight would pay."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planner.explain.mixes import (
+    CENT,
+    Around,
+    Mix,
+    Spend,
+    cheapest,
+    describe,
+    mix_words,
+    more_words,
+    order_counts,
+)
+from planner.explain.words import Speech, number
+from planner.plan.price import list_price
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+
+@dataclass(frozen=True, slots=True)
+class LevelReach:
+    """What reaching a discount level or free freight that the plan misses would cost."""
+
+    level: str
+    missing: float
+    """List spend that the plan lacks."""
+    product: str
+    """Product of which to buy more; empty if none can reach it."""
+    containers: tuple[tuple[str, int], ...]
+    """That product's mix then."""
+    more: float | None
+    """Cost over the plan's; negative if it pays. None if it can't be reached."""
+    sentence: str
+
+
+def level_reaches(plan: Plan, season: Season) -> tuple[LevelReach, ...]:
+    """Weigh every discount level and free freight that the order misses."""
+    counts = order_counts(plan)
+    lines = [(o.product, o.supplier, o.cost) for o in plan.order]
+    reaches = []
+    for level in season.discounts:
+        have = sum(
+            cost
+            for product, supplier, cost in lines
+            if (level.supplier is None or supplier == level.supplier)
+            and (not level.products or product in level.products)
+        )
+        name = f"{level.name} {number(level.percent * 100)} %"
+        if level.supplier:
+            name += f" of {level.supplier}"
+        if have < level.spend - 1e-9 * max(1.0, level.spend):
+            missing = level.spend - have
+            reaches.append(
+                _reach(name, missing, level.supplier, level.products, plan, season, counts)
+            )
+    for s in season.suppliers:
+        have = sum(cost for _, supplier, cost in lines if supplier == s.name)
+        if s.free_from is not None and 0.0 < have < s.free_from and s.freight > 0.0:
+            name = f"free freight of {s.name}"
+            reaches.append(_reach(name, s.free_from - have, s.name, (), plan, season, counts))
+    return tuple(reaches)
+
+
+def _reach(
+    name: str,
+    missing: float,
+    supplier: str | None,
+    products: tuple[str, ...],
+    plan: Plan,
+    season: Season,
+    counts: Mapping[tuple[str, str], int],
+) -> LevelReach:
+    """Find the product whose larger order reaches a level at the least cost."""
+    best: tuple[float, str, Mix] | None = None
+    for use in plan.products:
+        if products and use.product not in products:
+            continue
+        mine = {c: n for (p, c), n in counts.items() if p == use.product}
+        around = Around.of(season, use.product, counts)
+        held = describe(around, mine)
+        want = use.need - use.on_hand - use.on_its_way
+        spend = missing + sum(
+            mine[c.name] * list_price(c, mine[c.name])
+            for c in season.containers
+            if c.product == use.product and c.name in mine and supplier in (None, c.supplier)
+        )
+        found = cheapest(around, want, 1, Spend(spend, supplier)).mixes
+        if found and (best is None or found[0].cost - held.cost < best[0]):
+            best = (found[0].cost - held.cost, use.product, found[0])
+    speech = Speech(season.farm)
+    start = f"{speech.money(missing)} of list price is missing to {name}; "
+    if best is None:
+        return LevelReach(name, missing, "", (), None, start + "no larger order reaches it.")
+    more, product, mix = best
+    text = f"with {mix_words(mix.counts)} of {product} it is reached and the plan costs "
+    text += more_words(more, speech) + (": it pays." if more < -CENT / 2.0 else ".")
+    return LevelReach(name, missing, product, mix.counts, more, start + text)
