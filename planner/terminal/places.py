@@ -3,14 +3,18 @@
 from __future__ import annotations
 
 import os
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 from planner.errors import OutputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 
 def plan_folder(source: Path) -> Path:
     """Folder of a season's plan: beside the input, named after it.
 
+    >>> from pathlib import Path
     >>> plan_folder(Path("farm/season.xlsx")).as_posix().endswith("farm/season-plan")
     True
     """
@@ -22,6 +26,7 @@ def plan_folder(source: Path) -> Path:
 def marked_copy(source: Path) -> Path:
     """File that shows a season's faults: beside the input, named after it.
 
+    >>> from pathlib import Path
     >>> marked_copy(Path("farm/season.xlsx")).name
     'season-faults.xlsx'
     """

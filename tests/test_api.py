@@ -1,0 +1,93 @@
+"""The front door from Python: public names, and the flow from input to files."""
+
+import json
+from pathlib import Path
+
+import pytest
+
+import planner
+from planner.plan.audit import audit
+
+DEMO = Path(__file__).parent.parent / "data" / "demo.xlsx"
+
+
+def test_public_names_are_these() -> None:
+    assert planner.__all__ == [
+        "AuditError",
+        "Fault",
+        "InputError",
+        "Interrupted",
+        "NoPlanError",
+        "OutputError",
+        "Plan",
+        "PlannerError",
+        "Season",
+        "load",
+        "make_plan",
+        "write",
+    ]
+
+
+@pytest.mark.parametrize("name", planner.__all__)
+def test_public_names_exist_and_are_documented(name: str) -> None:
+    assert (getattr(planner, name).__doc__ or "").strip()
+
+
+def test_a_name_that_is_not_public_is_refused() -> None:
+    with pytest.raises(AttributeError, match="no_such_name"):
+        planner.no_such_name  # noqa: B018
+
+
+def test_every_error_has_its_own_exit_code() -> None:
+    """The codes are those of the command's contract; 0, 2 and 4 are not errors of ours."""
+    codes = {c.__name__: c.exit_code for c in planner.PlannerError.__subclasses__()}
+    assert codes == {
+        "InputError": 3,
+        "NoPlanError": 5,
+        "OutputError": 6,
+        "AuditError": 70,
+        "Interrupted": 130,
+    }
+
+
+def test_memory_that_runs_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
+    season = planner.load(DEMO)
+
+    def refuse(*_args: object, **_named: object) -> None:
+        raise MemoryError
+
+    monkeypatch.setattr("planner.optimize.search.solve", refuse)
+    with pytest.raises(planner.NoPlanError, match="memory"):
+        planner.make_plan(season)
+
+
+def test_a_plan_that_fails_the_audit_does_not_get_out(monkeypatch: pytest.MonkeyPatch) -> None:
+    from dataclasses import replace
+
+    from planner.optimize import search
+
+    season = planner.load(DEMO)
+    honest = search.solve
+
+    def cheat(*args: object, **named: object) -> planner.Plan:
+        plan = honest(*args, **named)  # type: ignore[arg-type]
+        return replace(plan, cost=replace(plan.cost, freight=plan.cost.freight + 1.0))
+
+    monkeypatch.setattr("planner.optimize.search.solve", cheat)
+    with pytest.raises(planner.AuditError):
+        planner.make_plan(season, seconds=20)
+
+
+def test_from_input_to_files(tmp_path: Path) -> None:
+    season = planner.load(DEMO)
+    seen = []
+    plan = planner.make_plan(season, seconds=20, on_progress=seen.append)
+    audit(plan, season)
+    paths = planner.write(plan, season, tmp_path / "out")
+    names = {path.name for path in paths}
+    assert {"plan.json", "plan.xlsx"} <= names
+    assert {path.name for path in (tmp_path / "out").iterdir()} == names
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert written["contract"] == 1
+    assert written["cost"]["total"] == pytest.approx(plan.cost.total, abs=0.005)
+    assert any(p.cost is not None for p in seen)

@@ -1,0 +1,135 @@
+"""The house is as drawn in DEVELOPERS.md: who may import whom, and which library lives where."""
+
+import ast
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+ROOT = Path(__file__).parent.parent
+PACKAGE = ROOT / "planner"
+
+LAYERS = (
+    "errors",
+    "units",
+    "season",
+    "agronomy",
+    "plan",
+    "optimize",
+    "explain",
+    "campaign",
+    "report",
+    "api",
+    "__init__",
+    "terminal",
+    "cli",
+    "__main__",
+)
+"""Lowest first: a room imports from itself and from rooms before it."""
+
+HOMES = {
+    "pint": ("units.py",),
+    "pandas": ("season/tables", "report/frames"),
+    "numpy": ("optimize/", "explain/", "campaign/"),
+    "pulp": ("optimize/",),
+    "highspy": ("optimize/",),
+    "openpyxl": (
+        "season/tables",
+        "season/template",
+        "season/mark",
+        "season/safe",
+        "season/form",
+        "season/look",
+        "report/",
+    ),
+    "defusedxml": ("season/",),
+    "icalendar": ("campaign/", "report/"),
+    "typer": ("cli.py",),
+}
+"""Third-party libraries and the files (by the start of their path) that may import them."""
+
+LATE = {"pandas", "pulp", "highspy", "pint", "openpyxl", "icalendar"}
+"""Libraries that `wholedrum --help` must not wait for."""
+
+FILES = sorted(PACKAGE.rglob("*.py"))
+
+
+def imports(path: Path) -> Iterator[tuple[str, int]]:
+    """Modules that a file imports (with the names taken from `planner`), and the lines."""
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        if isinstance(node, ast.Import):
+            yield from ((alias.name, node.lineno) for alias in node.names)
+        elif isinstance(node, ast.ImportFrom):
+            assert node.level == 0, f"{path.name}:{node.lineno}: relative import"
+            if node.module == "planner":
+                yield from ((f"planner.{alias.name}", node.lineno) for alias in node.names)
+            else:
+                yield node.module or "", node.lineno
+
+
+def layer(path: Path) -> str:
+    return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def target(module: str) -> str:
+    second = module.split(".")[1] if "." in module else "__init__"
+    here = PACKAGE / second
+    return second if here.is_dir() or here.with_suffix(".py").is_file() else "__init__"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_imports_point_downward(path: Path) -> None:
+    room = layer(path)
+    if room == "__init__":
+        return  # only names it lends out; test_startup holds that it fetches them late
+    for module, line in imports(path):
+        if module.split(".")[0] != "planner":
+            continue
+        other = target(module)
+        ok = other == room or LAYERS.index(other) < LAYERS.index(room)
+        assert ok, f"{path.name}:{line}: {room} imports {other}"
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_libraries_live_in_their_rooms(path: Path) -> None:
+    place = path.relative_to(PACKAGE).as_posix()
+    for module, line in imports(path):
+        homes = HOMES.get(module.split(".")[0])
+        if homes is not None:
+            assert place.startswith(homes), f"{place}:{line} imports {module}"
+
+
+def test_every_library_that_is_imported_is_known() -> None:
+    """A library that is not in the table is in the standard library or our own."""
+    import sys
+
+    for path in FILES:
+        for module, line in imports(path):
+            top = module.split(".")[0]
+            known = top in sys.stdlib_module_names or top == "planner" or top in HOMES
+            assert known, f"{path.relative_to(PACKAGE)}:{line} imports {module}"
+
+
+def test_every_room_is_in_the_list() -> None:
+    assert {layer(path) for path in FILES} == set(LAYERS)
+
+
+def test_developers_page_names_every_room() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    for room in LAYERS:
+        if not room.startswith("__"):
+            assert f"{room}/" in text or f"{room}.py" in text, room
+
+
+def test_top_level_holds_only_what_was_agreed() -> None:
+    import subprocess
+
+    listed = subprocess.run(
+        ["git", "ls-files"], cwd=ROOT, capture_output=True, text=True, check=False
+    ).stdout.split("\n")
+    tops = {line.split("/")[0] for line in listed if line and not line.startswith((".", '"'))}
+    if not (ROOT / ".git").exists():
+        pytest.skip("not a clone, so there is no list of files")
+    assert "planner" in tops
+    allowed = {"README.md", "DEVELOPERS.md", "pyproject.toml", "LICENSE"}
+    assert tops <= allowed | {"planner", "data", "tests", "reports"}
