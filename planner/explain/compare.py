@@ -1,0 +1,152 @@
+"""Plans side by side, differences first."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from dataclasses import fields as record_fields
+from typing import TYPE_CHECKING
+
+from planner.plan.plan import Cost
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from planner.plan.plan import Plan
+
+SAME = 5e-3
+"""Difference of money, acres or units that counts as none."""
+
+COST_WORDS = {
+    "containers": "Containers",
+    "freight": "Freight",
+    "discounts": "Discounts",
+    "seed_bought": "Seed bought",
+    "seed_given_up": "Seed given up",
+    "carryover_credit": "Carryover credit",
+    "yield_loss": "Expected yield loss",
+}
+
+
+@dataclass(frozen=True, slots=True)
+class Line:
+    """One thing and its amount in every plan; 0 where a plan has none of it."""
+
+    what: tuple[str, ...]
+    amounts: tuple[float, ...]
+
+    @property
+    def differs(self) -> bool:
+        """Whether the plans differ in it."""
+        return max(self.amounts) - min(self.amounts) > SAME
+
+
+@dataclass(frozen=True, slots=True)
+class Part:
+    """One side of the plans; lines that differ come first, those that differ most on top."""
+
+    name: str
+    columns: tuple[str, ...]
+    """What the parts of `Line.what` are."""
+    unit: str
+    """money, count, acres or units."""
+    lines: tuple[Line, ...]
+
+    @property
+    def different(self) -> tuple[Line, ...]:
+        """Lines in which the plans differ."""
+        return tuple(line for line in self.lines if line.differs)
+
+
+@dataclass(frozen=True, slots=True)
+class Comparison:
+    """Plans held against the first of them."""
+
+    names: tuple[str, ...]
+    outcomes: tuple[str, ...]
+    gaps: tuple[float, ...]
+    parts: tuple[Part, ...]
+
+    @property
+    def same(self) -> bool:
+        """Whether nothing differs."""
+        return not any(part.different for part in self.parts)
+
+
+def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
+    """Hold two or more named plans side by side.
+
+    Raises
+    ------
+    ValueError
+        When fewer than two plans are given.
+    """
+    if len(plans) < 2:
+        msg = "comparing takes two plans or more"
+        raise ValueError(msg)
+    each = [plan for _, plan in plans]
+    return Comparison(
+        names=tuple(name for name, _ in plans),
+        outcomes=tuple(p.outcome.value for p in each),
+        gaps=tuple(p.gap for p in each),
+        parts=(
+            _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
+            _part("Shortages", ("Field",), "acres", [_shortages(p) for p in each]),
+            _part("Order", ("Product", "Container"), "count", [_order(p) for p in each]),
+            _part("Seed to buy", ("Lot",), "units", [_purchases(p) for p in each]),
+            _part("Recipes", ("Recipe",), "units", [_recipes(p) for p in each]),
+            _part("Treating", ("Lot", "Recipe"), "units", [_treating(p) for p in each]),
+            _part("Fields", ("Field", "Lot", "Recipe"), "acres", [_planting(p) for p in each]),
+        ),
+    )
+
+
+def _part(
+    name: str,
+    columns: tuple[str, ...],
+    unit: str,
+    amounts: Sequence[Mapping[tuple[str, ...], float]],
+    *,
+    keep_order: bool = False,
+) -> Part:
+    keys = list(dict.fromkeys(key for plan in amounts for key in plan))
+    lines = [Line(key, tuple(plan.get(key, 0.0) for plan in amounts)) for key in keys]
+    if not keep_order:
+        lines.sort(key=lambda x: (not x.differs, min(x.amounts) - max(x.amounts), x.what))
+    return Part(name, columns, unit, tuple(lines))
+
+
+def _sum(items: Iterable[tuple[tuple[str, ...], float]]) -> dict[tuple[str, ...], float]:
+    total: dict[tuple[str, ...], float] = {}
+    for key, amount in items:
+        total[key] = total.get(key, 0.0) + amount
+    return total
+
+
+def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
+    terms = {(COST_WORDS[f.name],): float(getattr(plan.cost, f.name)) for f in record_fields(Cost)}
+    terms["Total",] = plan.cost.total
+    return terms
+
+
+def _shortages(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((s.field,), s.acres) for s in plan.shortages)
+
+
+def _order(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((o.product, o.container), float(o.count)) for o in plan.order)
+
+
+def _purchases(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((s.lot,), s.units) for s in plan.seed_purchases)
+
+
+def _recipes(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((t.recipe,), t.units) for t in plan.treating)
+
+
+def _treating(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((t.lot, t.recipe), t.units) for t in plan.treating)
+
+
+def _planting(plan: Plan) -> dict[tuple[str, ...], float]:
+    return _sum(((p.field, p.lot, p.recipe), p.acres) for p in plan.planting)

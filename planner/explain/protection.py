@@ -1,0 +1,253 @@
+"""Enough for the disease? Threat by threat: what the fields need and what seed can hold it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.protection import need, rating
+from planner.agronomy.suitability import suitable
+from planner.explain.supply import acres_from, all_seed, units_for, unused, usable_on
+from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
+from planner.explain.words import Speech, count, listing
+from planner.season.domain import Pressure, Rating
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from planner.explain.supply import Pool
+    from planner.explain.threats import Cost
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season, Threat
+
+CAUTION = {
+    True: "No seed treatment protects against white mold all season; it is one part beside "
+    "variety, stand, rows, rotation and care at flowering. 'Enough' means only that the rating "
+    "reaches the need that the season's own sheets set.",
+    False: "A rating says how well a product did in trials, not what it will do on a field. "
+    "'Enough' means only that it reaches the need that the season's own sheets set.",
+}
+"""By whether the threat is white mold."""
+HARDEST = (Pressure.HIGH, Pressure.MODERATE, Pressure.LOW)
+
+
+class _View(NamedTuple):
+    """What the lines of a page look up."""
+
+    plan: Plan
+    season: Season
+    threat: Threat
+    fields: list[Field]
+    """That ask for protection."""
+    ratings: Mapping[str, Rating]
+    """Of every recipe for the threat."""
+    pairs: Mapping[tuple[str, str], list[str]]
+    pools: Sequence[Pool]
+    short: Mapping[str, float]
+
+
+def threat_pages(
+    plan: Plan, season: Season, costs: Mapping[str, Cost] | None = None
+) -> tuple[ThreatPage, ...]:
+    """Write a page for every threat that presses on a field, white mold first.
+
+    `costs` is by threat, as far as it was reckoned.
+    """
+    pairs, pools = suitable(season), unused(plan, season)
+    short = {s.field: s.acres for s in plan.shortages}
+    pages = []
+    for threat in season.threats:
+        pressed = [f for f in season.fields if _pressure(f, threat) is not Pressure.NONE]
+        if not pressed:
+            continue
+        asking = [f for f in pressed if need(f, threat) > Rating.NONE]
+        products = {p.name: p for p in season.products}
+        ratings = {r.name: rating(r, threat.name, products) for r in season.recipes}
+        view = _View(plan, season, threat, asking, ratings, pairs, pools, short)
+        pages.append(_page(view, pressed, (costs or {}).get(threat.name)))
+    return tuple(sorted(pages, key=lambda p: not p.white_mold))
+
+
+def is_white_mold(threat: str) -> bool:
+    """Whether a threat is white mold, by its name.
+
+    >>> is_white_mold("White  Mould"), is_white_mold("Pythium")
+    (True, False)
+    """
+    name = " ".join(threat.casefold().split())
+    return "white mold" in name or "white mould" in name
+
+
+def _pressure(field: Field, threat: Threat) -> Pressure:
+    return field.pressure.get(threat.name, Pressure.NONE)
+
+
+def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPage:
+    fields = tuple(_field_line(f, view) for f in _hardest_first(pressed, view.threat))
+    lots = _lot_lines(view)
+    white = is_white_mold(view.threat.name)
+    by_name = {f.field: f for f in fields}
+    like = _hardest_to_meet(view)
+    more = acres_from(like, usable_on(like, view.pools, view.pairs), view.season) if like else 0.0
+    page = ThreatPage(
+        threat=view.threat.name,
+        white_mold=white,
+        pressures=_pressure_lines(pressed, by_name, view),
+        fields=fields,
+        lots=lots,
+        units_needed=sum(
+            by_name[f.name].units + _short_units(f, by_name[f.name].acres_short, view)
+            for f in view.fields
+        ),
+        units_suit=sum(x.suits for x in lots),
+        units_strong=sum(x.strong for x in lots),
+        units_left=sum(x.left_strong + x.left_open for x in lots),
+        tight_lot=next((x.lot for x in lots if x.tight), ""),
+        more_acres=more,
+        like_field=like.name if like else "",
+        cost=cost,
+        sentence="",
+        caution=CAUTION[white],
+    )
+    return replace(page, sentence=_sentence(page, Speech(view.season.farm)))
+
+
+def _hardest_first(fields: Sequence[Field], threat: Threat) -> list[Field]:
+    rank = {p: i for i, p in enumerate(HARDEST)}
+    return sorted(fields, key=lambda f: (rank[_pressure(f, threat)], -f.acres))
+
+
+def _field_line(field: Field, view: _View) -> FieldLine:
+    lines = [p for p in view.plan.planting if p.field == field.name]
+    wants = need(field, view.threat)
+    gets = min((view.ratings.get(p.recipe, Rating.NONE) for p in lines), default=None)
+    short = view.short.get(field.name, 0.0)
+    return FieldLine(
+        field=field.name,
+        pressure=_pressure(field, view.threat).value,
+        need=wants.name if wants else "",
+        gets="" if gets is None else (gets.name if gets else "none"),
+        acres=field.acres,
+        units=sum(p.units for p in lines),
+        lots=tuple(dict.fromkeys(p.lot for p in lines)),
+        acres_short=short,
+        enough=short <= 0.0 and gets is not None and gets >= wants,
+    )
+
+
+def _short_units(field: Field, acres: float, view: _View) -> float:
+    lots = [lot for lot in view.season.lots if (field.name, lot.name) in view.pairs]
+    return units_for(field, acres, lots or view.season.lots, view.season) if acres else 0.0
+
+
+def _pressure_lines(
+    pressed: Sequence[Field], lines: Mapping[str, FieldLine], view: _View
+) -> tuple[PressureLine, ...]:
+    found = []
+    for pressure in HARDEST:
+        fields = [f for f in pressed if _pressure(f, view.threat) is pressure]
+        wants = view.threat.need.get(pressure, Rating.NONE)
+        if fields:
+            mine = [lines[f.name] for f in fields]
+            found.append(
+                PressureLine(
+                    pressure=pressure.value,
+                    need=wants.name if wants else "",
+                    fields=len(fields),
+                    acres=sum(f.acres for f in fields),
+                    units=sum(x.units for x in mine)
+                    + sum(_short_units(f, lines[f.name].acres_short, view) for f in fields),
+                    acres_short=sum(x.acres_short for x in mine),
+                )
+            )
+    return tuple(found)
+
+
+def _lot_lines(view: _View) -> tuple[LotLine, ...]:
+    """Lots that may go on a field which asks for protection, the scarcest first."""
+    season, plan = view.season, view.plan
+    asking = {f.name for f in view.fields}
+    weakest = min((need(f, view.threat) for f in view.fields), default=Rating.NONE)
+    seed = all_seed(season)
+    lines = []
+    for lot in season.lots:
+        recipes = {r for f in asking for r in view.pairs.get((f, lot.name), ())}
+        suits = sum(u for (name, on), u in seed.items() if name == lot.name and _fits(on, recipes))
+        if not recipes or suits <= 0.0:
+            continue
+        done = sum(
+            u
+            for (name, on), u in seed.items()
+            if name == lot.name and on is not None and on in recipes
+        )
+        done += sum(t.units for t in plan.treating if t.lot == lot.name and t.recipe in recipes)
+        left = [p for p in view.pools if p.lot == lot.name]
+        lines.append(
+            LotLine(
+                lot=lot.name,
+                variety=lot.variety,
+                suits=suits,
+                strong=done if weakest else suits,
+                here=sum(p.units for p in plan.planting if p.lot == lot.name and p.field in asking),
+                left_strong=sum(p.units for p in left if p.recipe in recipes),
+                left_open=sum(p.units for p in left if p.recipe is None),
+                tight=False,
+            )
+        )
+    return _mark_tight(lines)
+
+
+def _fits(on: str | None, recipes: set[str]) -> bool:
+    return on is None or on in recipes
+
+
+def _mark_tight(lines: Sequence[LotLine]) -> tuple[LotLine, ...]:
+    """Mark the lot used here that has least left, and put the scarcest first."""
+    ordered = sorted(lines, key=lambda x: (x.here <= 0.0, x.left_strong + x.left_open, x.lot))
+    if ordered and ordered[0].here > 0.0:
+        ordered[0] = replace(ordered[0], tight=True)
+    return tuple(ordered)
+
+
+def _hardest_to_meet(view: _View) -> Field | None:
+    """Return the field asking for protection for which least seed is left."""
+    if not view.fields:
+        return None
+    left: dict[str, float] = defaultdict(float)
+    for f in view.fields:
+        for pool in usable_on(f, view.pools, view.pairs):
+            left[f.name] += pool.units
+    return min(view.fields, key=lambda f: (left[f.name], f.name))
+
+
+def _sentence(page: ThreatPage, speech: Speech) -> str:
+    asking = [f for f in page.fields if f.need]
+    if not asking:
+        return f"{page.threat} presses on {count(len(page.fields), 'field')}, none asks for more."
+    failing = [f for f in asking if not f.enough]
+    text = (
+        f"{count(len(asking), 'field')} ({speech.acres(sum(f.acres for f in asking))}) "
+        f"{'asks' if len(asking) == 1 else 'ask'} for protection from {page.threat} and "
+        f"{'takes' if len(asking) == 1 else 'take'} {speech.units(page.units_needed)}: "
+    )
+    if failing:
+        short = sum(f.acres_short for f in failing)
+        names = listing([f.field for f in failing])
+        text += f"not enough, {speech.acres(short)} stay short on {names}."
+    else:
+        text += "enough."
+    text += (
+        f" {speech.units(page.units_suit)} suit, {speech.units(page.units_strong)} are treated "
+        f"strongly enough, {speech.units(page.units_left)} that suit stay unplanted"
+    )
+    text += f"; {page.tight_lot} is the tight lot." if page.tight_lot else "."
+    text += f" {speech.acres(page.more_acres)} more like {page.like_field} could be protected."
+    if page.cost is not None:
+        land = speech.an_acre()
+        text += (
+            f" The protection costs {speech.money(page.cost.total)}: "
+            f"{speech.money(speech.per_acre(page.cost.per_acre))} per {land}, "
+            f"{speech.money(page.cost.per_unit)} per unit."
+        )
+    return text

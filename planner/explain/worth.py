@@ -1,0 +1,197 @@
+"""Worth treating? What a recipe costs on a field, and the bushels that pay for it."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planner.agronomy.protection import loss_per_acre
+from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.seeding import units_per_acre
+from planner.agronomy.suitability import lot_obstacles, suitable
+from planner.explain.words import Speech, number
+from planner.plan.price import list_price, order_cost
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Recipe, Season, SeedLot
+
+
+@dataclass(frozen=True, slots=True)
+class Worth:
+    """One recipe on one field: what it costs and what must come back."""
+
+    field: str
+    recipe: str
+    lot: str
+    """Lot whose seed size and return value are counted."""
+    acres: float
+    """Acres that the plan plants so; 0 for a recipe that is only compared."""
+    product_per_unit: float
+    """Product on a unit of seed."""
+    seed_per_unit: float
+    """Return value that a unit loses by being treated."""
+    per_unit: float
+    per_acre: float
+    break_even: float | None
+    """bu/acre that pay for it at the farm's price; None without a price."""
+    loss_prevented: float | None
+    """bu/acre expected to be saved against untreated seed; None where no threat carries losses."""
+    net_per_acre: float | None
+    """Worth of the loss prevented less the cost; None where either is not known."""
+    sentence: str
+
+
+def volume_prices(plan: Plan, season: Season) -> dict[str, float]:
+    """Price of a usable fl oz of each product.
+
+    What the plan pays for it after discounts, freight aside; where it buys none, the lowest of
+    its containers ordered at their lowest count; 0 where none is sold.
+    """
+    counts = {(o.product, o.container): o.count for o in plan.order}
+    prices = {}
+    for product in season.products:
+        sold = [c for c in season.containers if c.product == product.name and c.size > c.heel]
+        own = {key: n for key, n in counts.items() if key[0] == product.name}
+        if own:
+            rest = {key: n for key, n in counts.items() if key[0] != product.name}
+            whole, without = order_cost(season, counts), order_cost(season, rest)
+            paid = (whole.containers - whole.discounts) - (without.containers - without.discounts)
+            usable = sum(n * (c.size - c.heel) for c in sold if (n := own.get((c.product, c.name))))
+            prices[product.name] = paid / usable if usable else 0.0
+        else:
+            each = [
+                list_price(c, min(b.from_count for b in c.breaks)) / (c.size - c.heel) for c in sold
+            ]
+            prices[product.name] = min(each, default=0.0)
+    return prices
+
+
+def break_even(cost_per_acre: float, price: float) -> float:
+    """Bushels an acre that pay for a cost at a price.
+
+    Univ. of Maryland trial: $16.07 an acre at $9.10 a bushel.
+
+    >>> round(break_even(16.07, 9.10), 2)
+    1.77
+    """
+    return cost_per_acre / price
+
+
+def worth_treating(plan: Plan, season: Season) -> tuple[Worth, ...]:
+    """Weigh every field with every recipe that may go on it, what the plan does first.
+
+    Seed size and return value are those of the lot that the plan plants there under the recipe,
+    else of the lot that it plants most of there, else of the first that suits.
+    """
+    pairs = suitable(season)
+    prices = volume_prices(plan, season)
+    lots = {lot.name: lot for lot in season.lots}
+    planted: dict[tuple[str, str], dict[str, float]] = {}
+    for p in plan.planting:
+        share = planted.setdefault((p.field, p.recipe), {})
+        share[p.lot] = share.get(p.lot, 0.0) + p.acres
+    found = []
+    for field in season.fields:
+        for recipe in season.recipes:
+            mine = planted.get((field.name, recipe.name), {})
+            lot = _lot(field, recipe, mine, pairs, plan, season)
+            if lot is not None:
+                acres = sum(mine.values())
+                found.append(_weigh(field, recipe, lots[lot], acres, prices, season))
+    order = {f.name: i for i, f in enumerate(season.fields)}
+    return tuple(sorted(found, key=lambda w: (order[w.field], w.acres <= 0.0, w.per_acre)))
+
+
+def _lot(
+    field: Field,
+    recipe: Recipe,
+    mine: Mapping[str, float],
+    pairs: Mapping[tuple[str, str], list[str]],
+    plan: Plan,
+    season: Season,
+) -> str | None:
+    """Lot to count a recipe on a field with; None where no lot may go there under it."""
+    if mine:
+        return max(mine, key=lambda name: (mine[name], name))
+    may = [
+        lot.name
+        for lot in season.lots
+        if recipe.name in pairs.get((field.name, lot.name), ())
+        and lot.treated_with is None
+        and not lot_obstacles(field, lot)
+    ]
+    there = [p for p in plan.planting if p.field == field.name and p.lot in may]
+    if there:
+        return max(there, key=lambda p: (p.acres, p.lot)).lot
+    return may[0] if may else None
+
+
+def _weigh(
+    field: Field,
+    recipe: Recipe,
+    lot: SeedLot,
+    acres: float,
+    prices: Mapping[str, float],
+    season: Season,
+) -> Worth:
+    farm = season.farm
+    products = {p.name: p for p in season.products}
+    product = sum(
+        floz_per_unit(r, lot, products[r.product], farm)
+        * (1.0 + farm.product_margin)
+        * prices[r.product]
+        for r in recipe.rates
+    )
+    seed = lot.return_value if lot.treated_with is None else 0.0
+    per_acre = (product + seed) * units_per_acre(field, lot, farm)
+    price = farm.soybean_price
+    even = break_even(per_acre, price) if price else None
+    bare = loss_per_acre(field, None, season.threats, season.control, products)
+    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products)
+    prevented = kept if bare > 0.0 else None
+    net = prevented * price - per_acre if prevented is not None and price else None
+    text = _sentence(field, recipe, product + seed, per_acre, even, prevented, net, season)
+    return Worth(
+        field.name,
+        recipe.name,
+        lot.name,
+        acres,
+        product,
+        seed,
+        product + seed,
+        per_acre,
+        even,
+        prevented,
+        net,
+        text,
+    )
+
+
+def _sentence(
+    field: Field,
+    recipe: Recipe,
+    per_unit: float,
+    per_acre: float,
+    even: float | None,
+    prevented: float | None,
+    net: float | None,
+    season: Season,
+) -> str:
+    """Say whether a recipe pays on a field."""
+    speech = Speech(season.farm)
+    land = speech.an_acre()
+    text = (
+        f"{recipe.name} on {field.name} costs {speech.money(per_unit)} per unit, "
+        f"{speech.money(speech.per_acre(per_acre))} per {land}"
+    )
+    if even is not None:
+        text += f"; {number(speech.per_acre(even), 2)} bu per {land} pay for it"
+    if prevented is not None:
+        text += f", {number(speech.per_acre(prevented), 2)} bu are expected to be saved"
+    if net is not None:
+        side = "ahead" if net >= 0.0 else "behind"
+        text += f": {speech.money(speech.per_acre(abs(net)))} {side}"
+    return text + "."
