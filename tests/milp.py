@@ -1,0 +1,420 @@
+"""The contract's model once more, written straight from its text for `scipy.optimize.milp`.
+
+Separate on purpose: it shares no arithmetic with the package, only the records of a season, so
+that a wrong factor or a forgotten rule in either shows as a difference.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from dataclasses import dataclass, field
+from typing import NamedTuple
+
+import numpy as np
+from scipy.optimize import Bounds, LinearConstraint, milp
+from scipy.sparse import coo_array
+
+from planner.season.domain import Basis, Pressure, SeedingRate
+
+PLAIN = "Untreated"
+LB_IN_MG = 453_592.37
+CRUMB = 1e-9
+
+
+class Answer(NamedTuple):
+    """Acres short by rising priority, and the lowest cost at that."""
+
+    short: tuple[float, ...]
+    cost: float
+
+
+@dataclass
+class Model:
+    """Columns and rows of a mixed-integer program, in the order in which they are added."""
+
+    upper: list[float] = field(default_factory=list)
+    whole: list[int] = field(default_factory=list)
+    rows: list[tuple[dict[int, float], float, float]] = field(default_factory=list)
+
+    def column(self, upper=math.inf, *, whole=False) -> int:
+        self.upper.append(upper)
+        self.whole.append(int(whole))
+        return len(self.upper) - 1
+
+    def row(self, terms: dict[int, float], low=-math.inf, high=math.inf) -> None:
+        self.rows.append((dict(terms), low, high))
+
+    def solve(self, objective: dict[int, float]) -> float:
+        c = np.zeros(len(self.upper))
+        for j, value in objective.items():
+            c[j] = value
+        at, to, values = [], [], []
+        for i, (terms, _, _) in enumerate(self.rows):
+            for j, value in terms.items():
+                at.append(i)
+                to.append(j)
+                values.append(value)
+        matrix = coo_array((values, (at, to)), shape=(len(self.rows), len(c))).tocsr()
+        answer = milp(
+            c,
+            integrality=np.array(self.whole),
+            bounds=Bounds(np.zeros(len(c)), np.array(self.upper)),
+            constraints=LinearConstraint(
+                matrix, [low for _, low, _ in self.rows], [high for _, _, high in self.rows]
+            ),
+            options={"mip_rel_gap": 0.0},
+        )
+        assert answer.status == 0, answer.message
+        return float(answer.fun)
+
+
+# --- section 2, rule 1: what may go where ---------------------------------------------------------
+
+
+def floz_a_unit(rate, lot, season) -> float:
+    """Fl oz of product on a unit of a lot, for each of the four ways to write a rate."""
+    pounds = season.farm.seeds_per_unit / lot.seeds_per_lb
+    if rate.basis is Basis.FLOZ_PER_UNIT:
+        return rate.amount
+    if rate.basis is Basis.FLOZ_PER_CWT:
+        return rate.amount * pounds / 100.0
+    (product,) = (p for p in season.products if p.name == rate.product)
+    strengths = [a.concentration for a in product.actives if rate.active in (None, a.ingredient)]
+    mg_in_floz = strengths[0] * LB_IN_MG / 128.0
+    if rate.basis is Basis.MG_PER_SEED:
+        return rate.amount * season.farm.seeds_per_unit / mg_in_floz
+    return rate.amount * 1000.0 * (pounds * 0.45359237 / 100.0) / mg_in_floz
+
+
+def drop(fld, lot) -> float:
+    if isinstance(fld.sowing, SeedingRate):
+        return fld.sowing.seeds
+    return fld.sowing.plants / fld.sowing.emergence / lot.germination
+
+
+def best_rating(recipe, threat, season) -> int:
+    products = {p.name: p for p in season.products}
+    rates = recipe.rates if recipe else ()
+    return max([0, *(int(products[r.product].protection.get(threat, 0)) for r in rates)])
+
+
+def lot_suits(fld, lot) -> bool:
+    return (
+        (fld.earliest is None or lot.maturity >= fld.earliest - CRUMB)
+        and (fld.latest is None or lot.maturity <= fld.latest + CRUMB)
+        and (not fld.traits or any(t in lot.trait for t in fld.traits))
+        and (fld.grower is None or lot.grower is None or fld.grower == lot.grower)
+        and (not fld.only_varieties or lot.variety in fld.only_varieties)
+    )
+
+
+def recipe_suits(fld, lot, recipe, season) -> bool:
+    name = recipe.name if recipe else PLAIN
+    if fld.only_recipes and name not in fld.only_recipes:
+        return False
+    for threat in season.threats:
+        needed = threat.need.get(fld.pressure.get(threat.name, Pressure.NONE), 0)
+        if best_rating(recipe, threat.name, season) < needed:
+            return False
+    if lot.treated_with is not None:
+        if name != lot.treated_with:
+            return False
+    elif recipe is None:
+        return season.farm.allow_untreated
+    pounds = season.farm.seeds_per_unit / lot.seeds_per_lb
+    liquid = sum(floz_a_unit(r, lot, season) for r in recipe.rates) * 100.0 / pounds
+    limit = season.farm.liquid_limit
+    if limit is not None and liquid > limit * (1.0 + CRUMB):
+        return False
+    mg = defaultdict(float)
+    products = {p.name: p for p in season.products}
+    for rate in recipe.rates:
+        for active in products[rate.product].actives:
+            floz = floz_a_unit(rate, lot, season) / season.farm.seeds_per_unit
+            mg[active.ingredient] += floz / 128.0 * active.concentration * LB_IN_MG
+    for cap in season.active_limits:
+        have = mg[cap.ingredient]
+        if cap.per_seed is not None and have > cap.per_seed * (1.0 + CRUMB):
+            return False
+        if cap.per_acre is not None and have * drop(fld, lot) / LB_IN_MG > cap.per_acre * (
+            1.0 + CRUMB
+        ):
+            return False
+    return True
+
+
+# --- the model ------------------------------------------------------------------------------------
+
+
+def solve(season) -> Answer:
+    """Fewest acres short by priority, then the lowest cost."""
+    m = Model()
+    cost: dict[int, float] = defaultdict(float)
+    acres, units = _planting(m, season)
+    treated = _seed(m, season, acres, units, cost)
+    used = _product_use(m, season, treated)
+    constant = _orders(m, season, used, cost)
+    _shares(m, season, acres)
+    _spread(m, season, acres)
+    if season.farm.weigh_yield_loss:
+        _yield_loss(season, acres, cost)
+
+    short = {}
+    for f in season.fields:
+        short[f.name] = m.column(f.acres)
+        here = {j: 1.0 for (name, _, _), j in acres.items() if name == f.name}
+        m.row({**here, short[f.name]: 1.0}, f.acres, f.acres)
+    shortage = []
+    for priority in sorted({f.priority for f in season.fields}):
+        terms = {short[f.name]: 1.0 for f in season.fields if f.priority == priority}
+        shortage.append(m.solve(terms))
+        m.row(terms, high=shortage[-1] + 1e-7)
+    return Answer(tuple(shortage), m.solve(cost) + constant)
+
+
+def _planting(m, season):
+    acres, units = {}, {}
+    for f in season.fields:
+        for lot in season.lots:
+            if not lot_suits(f, lot):
+                continue
+            for recipe in (*season.recipes, None):
+                if recipe_suits(f, lot, recipe, season):
+                    key = f.name, lot.name, recipe.name if recipe else PLAIN
+                    acres[key] = m.column(f.acres)
+                    seeds = drop(f, lot) * (1.0 + season.farm.spare_seed)
+                    units[key] = seeds / season.farm.seeds_per_unit
+    return acres, units
+
+
+def _seed(m, season, acres, units, cost):
+    """Rule 3 and the two seed terms of the cost; returns columns in units treated, and bags."""
+    treated: dict[tuple[str, str], dict[int, float]] = {}
+    bought = {}
+    for lot in season.lots:
+        size = lot.units_per_bag
+        done = {}
+        for t in season.treated:
+            if t.lot == lot.name:
+                done[t.recipe] = done.get(t.recipe, 0.0) + t.units
+        loose = lot.on_hand - sum(done.values())
+        can_buy = math.floor(lot.can_buy / size + CRUMB)
+        b = bought[lot.name] = m.column(can_buy, whole=True)
+        cost[b] += size * lot.buy_price
+        planted = defaultdict(dict)
+        for (_, name, recipe), j in acres.items():
+            if name == lot.name:
+                planted[recipe][j] = units[_, name, recipe]
+        if lot.treated_with is not None:
+            done[lot.treated_with] = done.get(lot.treated_with, 0.0) + loose
+            for recipe, terms in planted.items():
+                extra = {b: -size} if recipe == lot.treated_with else {}
+                m.row({**terms, **extra}, high=done.get(recipe, 0.0))
+            continue
+        cost[b] -= size * lot.return_value
+        full = math.floor(loose / size + CRUMB)
+        part = max(0.0, loose - full * size)
+        bags, parts, everything = {}, {}, {}
+        for r in season.recipes:
+            t = m.column(full + can_buy, whole=True)
+            bags[t] = 1.0
+            units_of = {t: size}
+            if part > CRUMB * max(size, loose):
+                p = m.column(1.0, whole=True)
+                parts[p] = 1.0
+                units_of[p] = part
+            treated[lot.name, r.name] = units_of
+            everything.update(units_of)
+            m.row(
+                {**planted[r.name], **{j: -v for j, v in units_of.items()}},
+                high=done.get(r.name, 0.0),
+            )
+        m.row({**bags, b: -1.0}, high=full)
+        m.row(parts, high=1.0)
+        everything.update(planted[PLAIN])
+        m.row({**everything, b: -size}, high=loose)
+        for j, value in everything.items():
+            cost[j] += lot.return_value * value
+    return treated
+
+
+def _product_use(m, season, treated):
+    """Rule 4, the left side: fl oz of every product as columns."""
+    used = {p.name: defaultdict(float) for p in season.products}
+    lots = {lot.name: lot for lot in season.lots}
+    for recipe in season.recipes:
+        run = m.column(1.0, whole=True)
+        for (name, recipe_name), terms in treated.items():
+            if recipe_name != recipe.name:
+                continue
+            for j, units_each in terms.items():
+                m.row({j: 1.0, run: -m.upper[j]}, high=0.0)
+                for rate in recipe.rates:
+                    floz = floz_a_unit(rate, lots[name], season) * units_each
+                    used[rate.product][j] += floz * (1.0 + season.farm.product_margin)
+        for product in {rate.product for rate in recipe.rates}:
+            (loss,) = (p.line_loss for p in season.products if p.name == product)
+            used[product][run] += loss
+    return used
+
+
+def most_worth_ordering(season, container, need: float) -> int:
+    """Count beyond which one more can't help: it covers, and reaches every break and level."""
+    if container.most is not None:
+        return container.most
+    usable = container.size - container.heel
+    cheapest = min(b.price for b in container.breaks)
+    levels = [d.spend for d in season.discounts] + [s.free_from or 0.0 for s in season.suppliers]
+    return max(
+        math.ceil(need / usable) + 1 if usable > 0 else 0,
+        max(b.from_count for b in container.breaks),
+        math.ceil(max([0.0, *levels]) / cheapest) + 1 if cheapest > 0 else 0,
+    )
+
+
+def _orders(m, season, used, cost) -> float:
+    """Rule 4, the right side; containers, freight, discounts and carryover of the cost."""
+    spend: dict[tuple[str, str], dict[int, float]] = {}
+    counts: dict[tuple[str, str], int] = {}
+    constant = 0.0
+    for p in season.products:
+        supply = 0.0 if p.expires and p.expires < season.farm.first_treating_day else p.on_hand
+        mine = [c for c in season.containers if c.product == p.name]
+        for o in season.ordered:
+            supply += sum(
+                o.count * (c.size - c.heel)
+                for c in mine
+                if (o.product, o.container) == (c.product, c.name)
+            )
+        need = sum(value * m.upper[j] for j, value in used[p.name].items())
+        balance = dict(used[p.name])
+        for c in mine:
+            n = counts[c.product, c.name] = m.column(
+                most_worth_ordering(season, c, need), whole=True
+            )
+            balance[n] = -(c.size - c.heel)
+            spend[c.product, c.name] = _breaks(m, c, n)
+        m.row(balance, high=supply)
+        prices = [b.price / c.size for c in mine for b in c.breaks]
+        if prices:
+            credit = p.carryover * min(prices)
+            constant -= credit * supply
+            for j, value in balance.items():
+                cost[j] += credit * value
+    for terms in spend.values():
+        for j, value in terms.items():
+            cost[j] += value
+    _freight(m, season, counts, spend, cost)
+    _discounts(m, season, spend, cost)
+    return constant
+
+
+def _breaks(m, container, n) -> dict[int, float]:
+    """Split a count into price ranges, one of which may be in use; list spend as columns."""
+    top = m.upper[n]
+    breaks = sorted(container.breaks, key=lambda b: b.from_count)
+    spend, flags, parts = {}, {}, {n: -1.0}
+    for i, b in enumerate(breaks):
+        last = breaks[i + 1].from_count - 1 if i + 1 < len(breaks) else top
+        here = m.column(max(0.0, top), whole=True)
+        flag = m.column(1.0, whole=True)
+        m.row({here: 1.0, flag: -float(max(1, b.from_count))}, low=0.0)
+        m.row({here: 1.0, flag: -float(max(0.0, min(last, top)))}, high=0.0)
+        spend[here], flags[flag], parts[here] = b.price, 1.0, 1.0
+    m.row(parts, 0.0, 0.0)
+    m.row(flags, high=1.0)
+    return spend
+
+
+def _freight(m, season, counts, spend, cost) -> None:
+    home = {(c.product, c.name): c.supplier for c in season.containers}
+    for s in season.suppliers:
+        mine = [key for key in counts if home[key] == s.name]
+        ordered = m.column(1.0, whole=True)
+        for key in mine:
+            m.row({counts[key]: 1.0, ordered: -m.upper[counts[key]]}, high=0.0)
+        cost[ordered] += s.freight
+        if s.free_from is not None:
+            free = m.column(1.0, whole=True)
+            total = {j: v for key in mine for j, v in spend[key].items()}
+            m.row({**total, free: -s.free_from}, low=-1e-9 * s.free_from)
+            m.row({free: 1.0, ordered: -1.0}, high=0.0)
+            cost[free] -= s.freight
+
+
+def _discounts(m, season, spend, cost) -> None:
+    home = {(c.product, c.name): c.supplier for c in season.containers}
+    groups = defaultdict(dict)
+    for level in season.discounts:
+        total = {
+            j: value
+            for key, terms in spend.items()
+            if level.supplier in (None, home[key])
+            and (not level.products or key[0] in level.products)
+            for j, value in terms.items()
+        }
+        most = sum(value * m.upper[j] for j, value in total.items())
+        taken = m.column(1.0, whole=True)
+        saved = m.column(level.percent * most)
+        groups[level.name, level.supplier][taken] = 1.0
+        m.row({**total, taken: -level.spend}, low=-1e-9 * level.spend)
+        m.row({saved: 1.0, taken: -level.percent * most}, high=0.0)
+        m.row({saved: 1.0, **{j: -level.percent * v for j, v in total.items()}}, high=0.0)
+        cost[saved] -= 1.0
+    for flags in groups.values():
+        m.row(flags, high=1.0)
+
+
+def _shares(m, season, acres) -> None:
+    """Rule 2, second half."""
+    most, split = season.farm.max_varieties, season.farm.smallest_split
+    if most is None and split <= 0.0:
+        return
+    variety = {lot.name: lot.variety for lot in season.lots}
+    for f in season.fields:
+        shares = defaultdict(dict)
+        for (name, lot, recipe), j in acres.items():
+            if name == f.name:
+                shares[variety[lot], recipe][j] = 1.0
+        flags = {}
+        for terms in shares.values():
+            flag = m.column(1.0, whole=True)
+            flags[flag] = 1.0
+            m.row({**terms, flag: -f.acres}, high=0.0)
+            m.row({**terms, flag: -min(split, f.acres)}, low=0.0)
+        if most is not None:
+            m.row(flags, high=most)
+
+
+def _spread(m, season, acres) -> None:
+    """Rule 5."""
+    lots = {lot.name: lot for lot in season.lots}
+    spans = [
+        (
+            {
+                name
+                for name in lots
+                if s.earliest - CRUMB <= lots[name].maturity <= s.latest + CRUMB
+            },
+            s.share,
+        )
+        for s in season.maturity_spread
+    ]
+    if season.farm.most_of_one_variety is not None:
+        for variety in {lot.variety for lot in season.lots}:
+            names = {name for name in lots if lots[name].variety == variety}
+            spans.append((names, season.farm.most_of_one_variety))
+    for names, share in spans:
+        m.row({j: (lot in names) - share for (_, lot, _), j in acres.items()}, high=0.0)
+
+
+def _yield_loss(season, acres, cost) -> None:
+    fields = {f.name: f for f in season.fields}
+    recipes = {r.name: r for r in season.recipes}
+    for (name, _, recipe), j in acres.items():
+        for threat in season.threats:
+            loss = threat.loss.get(fields[name].pressure.get(threat.name, Pressure.NONE), 0.0)
+            rating = best_rating(recipes.get(recipe), threat.name, season)
+            kept = season.control.get(rating, 0.0) if rating else 0.0
+            cost[j] += loss * (1.0 - kept) * season.farm.soybean_price
