@@ -1,0 +1,267 @@
+"""Files written whole or not at all, several together, in one folder and nowhere else."""
+
+from __future__ import annotations
+
+import contextlib
+import errno
+import os
+import secrets
+import shutil
+import time
+from contextlib import contextmanager
+from pathlib import Path
+from typing import IO, TYPE_CHECKING, Any
+
+from planner.errors import OutputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+WORKBOOK = "plan.xlsx"
+JSON = "plan.json"
+LOCK = ".wholedrum-lock"
+WAIT_SECONDS = 20.0
+"""How long a run waits for another one that writes into the same folder."""
+
+
+def write_plan(plan: Plan, season: Season, folder: Path) -> tuple[Path, ...]:
+    """Write ``plan.json`` and ``plan.xlsx`` into a folder, both or none.
+
+    An older pair stays until both new files are complete.
+
+    Returns
+    -------
+    tuple of Path
+        The two files.
+
+    Raises
+    ------
+    OutputError
+        When the folder or a file cannot be written; the message says what to do.
+    """
+    from planner.report.frames import make_book
+    from planner.report.json import json_bytes
+    from planner.report.workbook import render
+
+    content = {JSON: json_bytes(plan, season), WORKBOOK: render(make_book(plan, season))}
+    return write_together(Path(folder), content)
+
+
+def check_folder(folder: Path) -> None:
+    """Find out before a long run whether the plan could be written into a folder at its end.
+
+    Raises
+    ------
+    OutputError
+        When it could not, or when an office program has the older workbook open.
+    """
+    made = _make(folder)
+    try:
+        with _telling(folder):
+            probe = _temporary(folder, JSON)
+            _write(probe, b"")
+            probe.unlink()
+        for mark in (f".~lock.{WORKBOOK}#", f"~${WORKBOOK}"):
+            if (folder / mark).exists():
+                msg = f"{folder / WORKBOOK} seems to be open in an office program; close it"
+                msg += f" (or, if it is not open, delete {mark} in that folder)"
+                raise OutputError(msg)
+    finally:
+        _unmake(made)
+
+
+def write_together(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write several files into a folder so that either all of them are new or none is.
+
+    Parameters
+    ----------
+    folder
+        Made if it is missing.
+    content
+        Bytes by plain file name.
+
+    Raises
+    ------
+    OutputError
+        When that cannot be done; older files of these names stand as they stood.
+    """
+    for name in content:
+        if name in ("", ".", "..") or Path(name).name != name or "\\" in name or ":" in name:
+            msg = f"{name!r} is no plain file name"
+            raise ValueError(msg)
+    made = _make(folder)
+    try:
+        with _telling(folder), _lock(folder):
+            _replace_all(folder, content)
+    except BaseException:
+        _unmake(made)
+        raise
+    return tuple(folder / name for name in content)
+
+
+def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
+    fresh: dict[str, Path] = {}
+    older: dict[str, Path] = {}
+    done: list[str] = []
+    try:
+        for name, data in content.items():
+            target = folder / name
+            if target.is_dir():
+                msg = f"{target} is a folder; move it away, or choose another folder with --out"
+                raise OutputError(msg)
+            fresh[name] = _temporary(folder, name)
+            _write(fresh[name], data)
+            if target.is_file():  # kept until all are in place
+                older[name] = _temporary(folder, name)
+                shutil.copy2(target, older[name])
+                with contextlib.suppress(OSError):
+                    shutil.copymode(target, fresh[name])
+        for name, path in fresh.items():
+            path.replace(folder / name)
+            done.append(name)
+        _sync(folder)
+    except BaseException:
+        for name in done:
+            with contextlib.suppress(OSError):
+                if name in older:
+                    older[name].replace(folder / name)
+                else:
+                    (folder / name).unlink()
+        raise
+    finally:
+        for path in (*fresh.values(), *older.values()):
+            with contextlib.suppress(OSError):
+                path.unlink(missing_ok=True)
+
+
+def _temporary(folder: Path, name: str) -> Path:
+    return folder / f".{name}.{secrets.token_hex(6)}.part"
+
+
+def _write(path: Path, data: bytes) -> None:
+    """Write a new file to the disk; its rights are those that any new file of the user gets."""
+    flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
+    handle = os.open(path, flags | getattr(os, "O_NOFOLLOW", 0), 0o666)
+    try:
+        with os.fdopen(handle, "wb") as out:
+            out.write(data)
+            out.flush()
+            os.fsync(out.fileno())
+    except BaseException:
+        with contextlib.suppress(OSError):
+            path.unlink()
+        raise
+
+
+def _sync(folder: Path) -> None:
+    """Bring the new names to the disk, where the system can."""
+    with contextlib.suppress(OSError):
+        handle = os.open(folder, os.O_RDONLY)
+        try:
+            os.fsync(handle)
+        finally:
+            os.close(handle)
+
+
+def _make(folder: Path) -> list[Path]:
+    """Make a folder; return those that were missing, outermost first."""
+    missing = []
+    place = folder
+    while not place.exists() and place != place.parent:
+        missing.append(place)
+        place = place.parent
+    with _telling(folder):
+        folder.mkdir(parents=True, exist_ok=True)
+    return missing[::-1]
+
+
+def _unmake(made: list[Path]) -> None:
+    for place in reversed(made):
+        with contextlib.suppress(OSError):
+            place.rmdir()
+
+
+@contextmanager
+def _lock(folder: Path) -> Iterator[None]:
+    """Keep other runs out of a folder; the system lets go of the lock if this run dies."""
+    path = folder / LOCK
+    until = time.monotonic() + WAIT_SECONDS
+    while True:
+        handle = path.open("a+b")
+        if _held(handle) and _same(handle, path):
+            break
+        handle.close()
+        if time.monotonic() > until:
+            msg = f"another run is writing into {folder}; wait for it, or choose another folder"
+            raise OutputError(msg)
+        time.sleep(0.05)
+    try:
+        yield
+    finally:
+        if os.name == "nt":
+            handle.close()
+        with contextlib.suppress(OSError):
+            path.unlink(missing_ok=True)
+        handle.close()
+
+
+def _held(handle: IO[bytes]) -> bool:
+    try:
+        if os.name == "nt":
+            import msvcrt
+
+            _call(msvcrt, "locking")(handle.fileno(), _call(msvcrt, "LK_NBLCK"), 1)
+        else:
+            import fcntl
+
+            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
+    except OSError as error:
+        if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
+            return False
+        return error.errno in (errno.ENOTSUP, errno.ENOSYS, errno.ENOLCK, errno.EINVAL)
+    return True
+
+
+def _call(module: Any, name: str) -> Any:
+    return getattr(module, name)
+
+
+def _same(handle: IO[bytes], path: Path) -> bool:
+    """Tell whether the file locked is still the one of this name: its last holder deletes it."""
+    try:
+        return os.path.samestat(os.fstat(handle.fileno()), path.stat())
+    except OSError:
+        return False
+
+
+@contextmanager
+def _telling(folder: Path) -> Iterator[None]:
+    """Turn the system's errors into sentences that say what to do."""
+    try:
+        yield
+    except OSError as error:
+        raise OutputError(_sentence(folder, error)) from error
+
+
+def _sentence(folder: Path, error: OSError) -> str:
+    named = error.filename2 or error.filename
+    place = Path(os.fsdecode(named)) if isinstance(named, str | bytes) else folder
+    if error.errno in (errno.ENOSPC, errno.EDQUOT):
+        return f"the disk of {folder} is full; nothing was changed there; free some space"
+    if error.errno == errno.EROFS:
+        return f"{folder} is on a disk that can only be read; choose another folder with --out"
+    if error.errno in (errno.EACCES, errno.EPERM):
+        if place.is_file() and os.access(folder, os.W_OK):
+            return f"{place} cannot be replaced; close it in the program that has it open"
+        return f"no right to write into {folder}; choose another folder with --out"
+    if error.errno in (errno.EEXIST, errno.ENOTDIR):
+        return f"{place} is a file, not a folder; choose another folder with --out"
+    if error.errno == errno.ENOENT:
+        return f"{folder} is gone; choose another folder with --out"
+    if error.errno == errno.ENAMETOOLONG:
+        return f"the path {folder} is too long; choose another folder with --out"
+    reason = error.strerror or type(error).__name__
+    return f"{folder} cannot be written ({reason}); choose another folder with --out"

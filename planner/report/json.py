@@ -1,0 +1,202 @@
+"""The plan as JSON for other programs, and back.
+
+Volumes in fl oz, seed in units, land in acres, money in the farm's currency, dates as ISO text.
+Numbers are written in full, so that a plan read back equals the plan that was written.
+"""
+
+from __future__ import annotations
+
+import json
+import math
+import platform
+from dataclasses import asdict, fields
+from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
+
+from planner.errors import Fault, InputError
+from planner.plan.field_costs import field_costs
+from planner.plan.plan import (
+    Cost,
+    OrderLine,
+    Outcome,
+    Plan,
+    Planting,
+    ProductUse,
+    SeedPurchase,
+    Shortage,
+    Treating,
+)
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.season.domain import Farm, Season
+
+CONTRACT = 1
+"""Version of the keys below."""
+LIBRARIES = ("wholedrum", "pulp", "highspy", "pandas", "pint", "openpyxl")
+Record = TypeVar("Record")
+
+
+def to_json(plan: Plan, season: Season) -> dict[str, Any]:
+    """Turn a plan into a dict ready for `json.dumps`, keys always in the same order.
+
+    The keys of the contract come first, our own after them.
+    """
+    return {
+        "contract": CONTRACT,
+        "farm": season.farm.name,
+        "crop_year": season.farm.crop_year,
+        "outcome": plan.outcome.value,
+        "gap": _finite(plan.gap),
+        "bound": _finite(plan.bound),
+        "cost": {"total": plan.cost.total, **asdict(plan.cost)},
+        "order": [asdict(line) for line in plan.order],
+        "seed_purchases": [asdict(line) for line in plan.seed_purchases],
+        "treating": [asdict(line) for line in plan.treating],
+        "planting": [asdict(line) for line in plan.planting],
+        "products": [asdict(line) for line in plan.products],
+        "shortages": [asdict(line) for line in plan.shortages],
+        "warnings": list(plan.warnings),
+        "shortage_proven": plan.shortage_proven,
+        "seconds": plan.seconds,
+        "source": season.source,
+        "fingerprint": season.fingerprint,
+        "settings": settings(season.farm),
+        "field_costs": [asdict(line) for line in field_costs(plan, season)],
+        "told": list(season.told),
+        "versions": versions(),
+    }
+
+
+def settings(farm: Farm) -> dict[str, Any]:
+    """Every setting of the farm that the plan was made with, by name; dates as ISO text."""
+    return {
+        name: value.isoformat() if hasattr(value, "isoformat") else value
+        for name, value in asdict(farm).items()
+    }
+
+
+def versions() -> dict[str, str]:
+    """Versions of what made the plan: Python, this package and its libraries where installed."""
+    from importlib.metadata import PackageNotFoundError, version
+
+    found = {"python": platform.python_version()}
+    for name in LIBRARIES:
+        try:
+            found[name] = version(name)
+        except PackageNotFoundError:
+            continue
+    return found
+
+
+def json_bytes(plan: Plan, season: Season) -> bytes:
+    """Write a plan as the bytes of ``plan.json``: UTF-8, indented, one line feed at the end."""
+    text = json.dumps(to_json(plan, season), ensure_ascii=False, indent=1, allow_nan=False)
+    return (text + "\n").encode("utf-8", "backslashreplace")
+
+
+def from_json(data: dict[str, Any]) -> Plan:
+    """Build the plan again that `to_json` described; keys that it does not know are passed over.
+
+    Raises
+    ------
+    InputError
+        When the data is no plan of this contract; says which key.
+    """
+    if not isinstance(data, dict) or data.get("contract") != CONTRACT:
+        seen = data.get("contract") if isinstance(data, dict) else type(data).__name__
+        _refuse("contract", str(seen), f"{CONTRACT}, the version of the keys")
+    cost = _take(data, "cost", dict)
+    return Plan(
+        outcome=_outcome(_take(data, "outcome", str)),
+        gap=_number(data, "gap", math.inf),
+        bound=_number(data, "bound", -math.inf),
+        cost=_record(Cost, cost, "cost"),
+        order=_records(OrderLine, data, "order"),
+        seed_purchases=_records(SeedPurchase, data, "seed_purchases"),
+        treating=_records(Treating, data, "treating"),
+        planting=_records(Planting, data, "planting"),
+        products=_records(ProductUse, data, "products"),
+        shortages=_records(Shortage, data, "shortages"),
+        shortage_proven=bool(data.get("shortage_proven", True)),
+        warnings=tuple(str(text) for text in _take(data, "warnings", list)),
+        seconds=float(data.get("seconds", 0.0)),
+    )
+
+
+def read_plan(path: Path) -> Plan:
+    """Read a ``plan.json``.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds no plan.
+    """
+    try:
+        data = json.loads(path.read_text("utf-8-sig"))
+    except OSError as error:
+        fault = Fault("", expected=f"a file that can be read ({error.strerror})")
+        raise InputError(path.name, [fault]) from None
+    except ValueError:
+        fault = Fault("", expected="a plan as JSON", remedy="give the plan.json of a plan")
+        raise InputError(path.name, [fault]) from None
+    try:
+        return from_json(data)
+    except InputError as error:
+        raise InputError(path.name, error.faults) from None
+
+
+def _finite(number: float) -> float | None:
+    """Give the number, or None where there is no proven floor: JSON knows no infinity."""
+    return number if math.isfinite(number) else None
+
+
+def _number(data: dict[str, Any], key: str, missing: float) -> float:
+    value = data.get(key, ...)
+    if value is None:
+        return missing
+    if isinstance(value, bool) or not isinstance(value, int | float):
+        _refuse(key, "" if value is ... else str(value), "a number")
+    return float(value)
+
+
+def _outcome(text: str) -> Outcome:
+    known = {outcome.value: outcome for outcome in Outcome}
+    if text not in known:
+        _refuse("outcome", text, " or ".join(known))
+    return known[text]
+
+
+def _take(data: dict[str, Any], key: str, kind: type) -> Any:
+    value = data.get(key)
+    if not isinstance(value, kind):
+        expected = {"dict": "an object", "list": "a list", "str": "text"}[kind.__name__]
+        _refuse(key, "nothing" if value is None else type(value).__name__, expected)
+    return value
+
+
+def _records(kind: type[Record], data: dict[str, Any], key: str) -> tuple[Record, ...]:
+    return tuple(
+        _record(kind, row, f"{key}, {n}.") for n, row in enumerate(_take(data, key, list), 1)
+    )
+
+
+_KINDS: dict[str, tuple[type, ...]] = {"str": (str,), "int": (int,), "float": (int, float)}
+
+
+def _record(kind: type[Record], row: Any, place: str) -> Record:
+    if not isinstance(row, dict):
+        _refuse(place, str(row)[:40], "an object")
+    values = {}
+    for field in fields(kind):  # type: ignore[arg-type]
+        value = row.get(field.name)
+        wanted = _KINDS[str(field.type)]
+        if isinstance(value, bool) or not isinstance(value, wanted):
+            _refuse(f"{place} {field.name}", str(value)[:40], wanted[-1].__name__)
+        values[field.name] = value
+    return kind(**values)
+
+
+def _refuse(key: str, seen: str, expected: str) -> NoReturn:
+    remedy = "give a plan.json as it was written"
+    raise InputError("plan", [Fault(key, seen=seen, expected=expected, remedy=remedy)])
