@@ -1,0 +1,284 @@
+"""Commands, exit codes, and what goes to which stream."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import threading
+import time
+from dataclasses import replace
+from pathlib import Path
+
+import pytest
+
+from planner import cli, errors
+from planner.terminal.interrupt import interruptible
+
+ROOT = Path(__file__).parent.parent
+Capture = pytest.CaptureFixture[str]
+
+
+def plan(source: Path, out: Path, *more: str) -> int:
+    return cli.run(["plan", str(source), "--out", str(out), "--seconds", "20", *more])
+
+
+def edit(folder: Path, name: str, old: str, new: str) -> None:
+    path = folder / name
+    text = path.read_text("utf-8")
+    assert old in text
+    path.write_text(text.replace(old, new), "utf-8")
+
+
+def test_plan_writes_and_prints_the_order(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
+    """Worked by hand in conftest.py: two jugs for $200."""
+    assert plan(tiny, tmp_path / "out") == 0
+    shown = capsys.readouterr()
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert [(o["container"], o["count"], o["cost"]) for o in written["order"]] == [("jug", 2, 200)]
+    assert written["outcome"] == "optimal"
+    assert written["shortages"] == []
+    assert (tmp_path / "out" / "plan.xlsx").stat().st_size > 5_000
+    assert shown.out.startswith("All 80 acres are covered.")
+    assert "Green Cap" in shown.out
+    assert "$200.00" in shown.out
+    assert "Proven: no plan is cheaper" in shown.out
+    assert "plan.json" in shown.out
+
+
+def test_default_folder_is_beside_the_input(tiny: Path) -> None:
+    assert cli.run(["plan", str(tiny), "--seconds", "20"]) == 0
+    assert (tiny.parent / "tiny-plan" / "plan.json").is_file()
+
+
+def test_quiet_prints_only_shortages_and_files(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
+    assert plan(tiny, tmp_path / "out", "--quiet") == 0
+    shown = capsys.readouterr()
+    assert shown.err == ""
+    assert "Order" not in shown.out
+    assert shown.out.count("\n") == 1 + shown.out.count("Written: ")
+
+
+def test_shortages_come_first_and_strict_makes_them_an_error(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    """A second field of 200 acres needs 206 units more than the 160 that there are."""
+    edit(tiny, "fields.csv", "Home 80,80,140000\n", "Home 80,80,140000\nFar 200,200,140000\n")
+    assert plan(tiny, tmp_path / "out") == 0
+    assert capsys.readouterr().out.startswith("SHORT: ")
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    short = sum(s["acres"] for s in written["shortages"])
+    assert short == pytest.approx(280 - 160 / 1.03, abs=1e-6)
+    assert plan(tiny, tmp_path / "strict", "--strict") == 4
+    assert (tmp_path / "strict" / "plan.json").is_file()
+
+
+def test_strict_without_shortage_is_no_error(tiny: Path, tmp_path: Path) -> None:
+    assert plan(tiny, tmp_path / "out", "--strict") == 0
+
+
+def test_faults_are_told_together_and_nothing_is_written(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    edit(tiny, "fields.csv", "80,80,140000", "80,eighty,140000")
+    edit(tiny, "recipes.csv", "4 fl oz/cwt", "4 spoons")
+    assert plan(tiny, tmp_path / "out") == 3
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert "eighty" in shown.err
+    assert "4 spoons" in shown.err
+    assert not (tmp_path / "out").exists()
+
+
+def test_check_says_what_was_understood(tiny: Path, capsys: Capture) -> None:
+    before = sorted(tiny.parent.rglob("*"))
+    assert cli.run(["check", str(tiny)]) == 0
+    shown = capsys.readouterr().out
+    assert "1 field, 80 acres" in shown
+    assert "82.4" in shown
+    assert "1.8" in shown
+    assert sorted(tiny.parent.rglob("*")) == before
+
+
+def test_check_marks_the_faults_in_a_copy(tiny: Path, capsys: Capture) -> None:
+    edit(tiny, "fields.csv", "80,80,140000", "80,eighty,140000")
+    before = {path: path.read_bytes() for path in tiny.iterdir()}
+    assert cli.run(["check", str(tiny), "--mark"]) == 3
+    assert "eighty" in (tiny.parent / "tiny-faults.csv").read_text("utf-8-sig")
+    assert {path: path.read_bytes() for path in tiny.iterdir()} == before
+    assert "Written: " in capsys.readouterr().err
+
+
+def test_check_of_a_missing_input_is_a_sentence(tmp_path: Path, capsys: Capture) -> None:
+    assert cli.run(["check", str(tmp_path / "none.xlsx")]) == 3
+    shown = capsys.readouterr()
+    assert "none.xlsx" in shown.err
+    assert shown.out == ""
+
+
+@pytest.mark.parametrize(
+    "arguments",
+    [
+        ["plan"],
+        ["plan", "x.xlsx", "--seconds", "0"],
+        ["plan", "x.xlsx", "--seconds", "nan"],
+        ["plan", "x.xlsx", "--gap", "inf"],
+        ["plan", "x.xlsx", "--gap", "-1"],
+        ["plan", "x.xlsx", "--effort", "0"],
+        ["plan", "x.xlsx", "--no-such-option"],
+        ["no-such-command"],
+        ["start"],
+        ["start", "x.xlsx", "--demo", "--from", "y.xlsx"],
+    ],
+    ids=" ".join,
+)
+def test_wrong_use_is_code_2(arguments: list[str], capsys: Capture) -> None:
+    assert cli.run(arguments) == 2
+    shown = capsys.readouterr()
+    assert shown.out == ""
+    assert "Error" in shown.err
+
+
+FAILURES = [
+    (errors.NoPlanError("no plan in the time given"), 5, "no plan in the time given"),
+    (errors.AuditError("cost is off by 1"), 70, "cost is off by 1"),
+    (errors.Interrupted("stopped before any plan"), 130, "stopped before any plan"),
+    (MemoryError(), 5, "memory"),
+    (ZeroDivisionError("division"), 1, "ZeroDivisionError"),
+]
+
+
+@pytest.mark.parametrize(("error", "code", "words"), FAILURES, ids=lambda x: str(x)[:20])
+def test_failures_end_in_a_sentence_and_a_code(
+    error: Exception,
+    code: int,
+    words: str,
+    tiny: Path,
+    tmp_path: Path,
+    capsys: Capture,
+    monkeypatch: pytest.MonkeyPatch,
+) -> None:
+    def fail(*_args: object, **_named: object) -> None:
+        raise error
+
+    monkeypatch.setattr("planner.optimize.search.solve", fail)
+    assert plan(tiny, tmp_path / "out") == code
+    shown = capsys.readouterr()
+    assert words in shown.err
+    assert "Traceback" not in shown.err
+    assert shown.out == ""
+    assert not (tmp_path / "out").exists()
+
+
+def test_debug_shows_where_a_bug_is(
+    tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("planner.optimize.search.solve", lambda *_a, **_n: 1 // 0)
+    monkeypatch.setenv("WHOLEDRUM_DEBUG", "1")
+    assert plan(tiny, tmp_path / "out") == 1
+    assert "Traceback" in capsys.readouterr().err
+
+
+def test_output_that_is_a_file_is_refused_before_the_work(
+    tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    monkeypatch.setattr("planner.optimize.search.solve", lambda *_a, **_n: pytest.fail("worked"))
+    (tmp_path / "out").write_text("mine")
+    assert plan(tiny, tmp_path / "out") == 6
+    assert "--out" in capsys.readouterr().err
+    assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_nothing_from_the_input_steers_the_terminal(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    edit(tiny, "fields.csv", "Home 80,", "Home\x1b]0;owned\x07\x9b31m 80\u202e,")
+    edit(tiny, "products.csv", "Green Cap", "[bold]Green[/bold] Cap")
+    plan(tiny, tmp_path / "out")
+    edit(tiny, "fields.csv", "140000", "\x1b[2Jmany")
+    cli.run(["check", str(tiny)])
+    shown = capsys.readouterr()
+    for character in "\x1b\x07\x9b\u202e":
+        assert character not in shown.out + shown.err
+    assert "[bold]Green[/bold] Cap" in shown.err
+
+
+# --- Ctrl-C ---------------------------------------------------------------------------------------
+
+
+def press_ctrl_c() -> None:
+    os.kill(os.getpid(), signal.SIGINT)
+
+
+def test_first_ctrl_c_asks_the_work_to_stop() -> None:
+    asked = []
+
+    def work(stop: threading.Event) -> str:
+        press_ctrl_c()
+        assert stop.wait(10)
+        return "best so far"
+
+    before = signal.getsignal(signal.SIGINT)
+    assert interruptible(work, lambda: None, lambda: asked.append(True)) == "best so far"
+    assert asked == [True]
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+def test_second_ctrl_c_leaves() -> None:
+    release = threading.Event()
+
+    def deaf(stop: threading.Event) -> bool:
+        press_ctrl_c()
+        assert stop.wait(10)
+        press_ctrl_c()
+        return release.wait(20)
+
+    with pytest.raises(KeyboardInterrupt):
+        interruptible(deaf, lambda: None, lambda: None)
+    release.set()
+
+
+def test_ctrl_c_writes_the_best_plan_as_feasible(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
+) -> None:
+    """The solver is made to dawdle after its plan, as it does on a hard season."""
+    from planner.optimize import search
+    from planner.plan.plan import Outcome
+
+    honest = search.solve
+
+    def dawdle(season, options, on_progress=None, stop=None):
+        made = honest(season, options, on_progress=on_progress, stop=stop)
+        assert stop is not None
+        press_ctrl_c()
+        assert stop.wait(10)
+        bound = made.cost.total * 0.9
+        gap = (made.cost.total - bound) / made.cost.total
+        return replace(made, outcome=Outcome.FEASIBLE, bound=bound, gap=gap)
+
+    monkeypatch.setattr("planner.optimize.search.solve", dawdle)
+    assert plan(tiny, tmp_path / "out") == 0
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert written["outcome"] == "feasible"
+    shown = capsys.readouterr()
+    assert "best plan so far is kept" in shown.err
+    assert "within 10.0" in shown.out
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+def test_ctrl_c_before_any_plan_is_130(tiny: Path) -> None:
+    """A real process, stopped while it still imports or reads."""
+    process = subprocess.Popen(
+        [sys.executable, "-m", "planner", "plan", str(tiny)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        text=True,
+    )
+    time.sleep(0.25)
+    process.send_signal(signal.SIGINT)
+    out, err = process.communicate(timeout=60)
+    assert process.returncode in (0, 130)
+    assert "Traceback" not in err
+    if process.returncode == 130:
+        assert out == ""
