@@ -1,0 +1,86 @@
+"""The exact model of a season: written down by PuLP, held as arrays with names for its columns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pulp
+
+from planner.optimize.constraints import RULES
+from planner.optimize.objective import cost_terms
+from planner.optimize.solver import assemble
+from planner.optimize.variables import Variables, make_variables
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.instance import Choices, Instance
+    from planner.optimize.solver import Floats, Matrix
+
+GROUPS = (
+    "acres",
+    "short",
+    "short_in",
+    "share",
+    "bags",
+    "part",
+    "bought",
+    "run",
+    "count",
+    "reached",
+    "left",
+    "ordered",
+    "freight_free",
+    "level",
+    "discount",
+)
+"""Groups of variables, in the order of the matrix's columns."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Model:
+    """A season's exact program; `keys` and `at` say what the columns of a group stand for.
+
+    `keys[group]` lists the index tuples of `Variables`, `at[group]` their columns.
+    """
+
+    it: Instance
+    choices: Choices
+    matrix: Matrix
+    keys: dict[str, list[Any]]
+    at: dict[str, NDArray[np.int64]]
+
+    def values(self, group: str, x: Floats) -> list[tuple[Any, float]]:
+        """Key and value of every variable of a group."""
+        return list(zip(self.keys[group], x[self.at[group]].tolist(), strict=True))
+
+    def bounded(
+        self, group: str, upper: float | Floats, lower: float | Floats | None = None
+    ) -> Model:
+        """The same program with other bounds on a group."""
+        high, low = self.matrix.upper.copy(), self.matrix.lower.copy()
+        high[self.at[group]] = upper
+        if lower is not None:
+            low[self.at[group]] = lower
+        return replace(self, matrix=replace(self.matrix, upper=high, lower=low))
+
+
+def make_model(it: Instance, choices: Choices | None = None) -> Model:
+    """Write a season's program down, over all its choices or some of them."""
+    problem = pulp.LpProblem("season", pulp.LpMinimize)
+    v = make_variables(problem, it, it.choices if choices is None else choices)
+    for rule in RULES:
+        rule(problem, v, it)
+    problem.setObjective(pulp.lpSum(list(cost_terms(v, it).values())))
+    assert {f.name for f in fields(Variables)} >= set(GROUPS)
+    keys: dict[str, list[Any]] = {}
+    at: dict[str, NDArray[np.int64]] = {}
+    order: list[Any] = []
+    for group in GROUPS:
+        held = getattr(v, group)
+        keys[group] = list(held) if isinstance(held, dict) else list(range(len(held)))
+        at[group] = np.arange(len(order), len(order) + len(held))
+        order.extend(held.values() if isinstance(held, dict) else held)
+    return Model(it, v.choices, assemble(problem, order), keys, at)

@@ -1,0 +1,51 @@
+"""What the user may ask of the optimizer, and what it tells while it works."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING, Protocol
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+@dataclass(frozen=True, slots=True)
+class SolveOptions:
+    """When to stop, and what makes a run repeatable."""
+
+    seconds: float = 60.0
+    """Wall time for deciding."""
+    gap: float = 1e-4
+    """Stop when the plan is proven to be within this share of the best."""
+    effort: int | None = None
+    """Stop after this many steps of the search instead of by time: the same plan on every run."""
+    seed: int = 0
+
+
+@dataclass(frozen=True, slots=True)
+class Progress:
+    """Where the search stands; None for what is not known yet."""
+
+    seconds: float
+    cost: float | None
+    floor: float | None
+    acres_short: float | None = None
+
+    @property
+    def gap(self) -> float | None:
+        """(cost - floor) / max(1, |cost|)."""
+        if self.cost is None or self.floor is None:
+            return None
+        return max(0.0, self.cost - self.floor) / max(1.0, abs(self.cost))
+
+
+if TYPE_CHECKING:
+    OnProgress = Callable[[Progress], None]
+
+
+class Stop(Protocol):
+    """Anything that can say that the user wants to stop, such as `threading.Event`."""
+
+    def is_set(self) -> bool:
+        """Whether to stop now."""
+        ...

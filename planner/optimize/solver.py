@@ -1,0 +1,345 @@
+"""The only room that knows HiGHS, a status, or which PuLP is installed.
+
+PuLP writes the model down; `assemble` takes it from PuLP's own hand-over to HiGHS as plain arrays
+(`Matrix`), of which `solve` can solve any part without building anything again.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, replace
+from enum import Enum
+from time import monotonic
+from typing import TYPE_CHECKING, Any
+
+import highspy
+import numpy as np
+import pulp
+
+from planner.errors import NoPlanError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from numpy.typing import NDArray
+
+    from planner.optimize.options import Stop
+
+    Floats = NDArray[np.float64]
+    Bools = NDArray[np.bool_]
+
+INFINITE = highspy.kHighsInf
+
+
+class Verdict(Enum):
+    """What a solve ended with."""
+
+    OPTIMAL = "optimal"
+    """Within the gap asked for."""
+    FEASIBLE = "feasible"
+    """Stopped early, with a solution."""
+    INFEASIBLE = "infeasible"
+    NONE_FOUND = "none found"
+    """Stopped early, without a solution."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Matrix:
+    """A mixed-integer program: minimise cost x with rows and x between their bounds."""
+
+    cost: Floats
+    lower: Floats
+    upper: Floats
+    integer: Bools
+    row_lower: Floats
+    row_upper: Floats
+    start: NDArray[np.int64]
+    """Where each column's entries start; one more than there are columns."""
+    row: NDArray[np.int64]
+    value: Floats
+    offset: float = 0.0
+
+    @property
+    def n_columns(self) -> int:
+        """Number of variables."""
+        return len(self.cost)
+
+    @property
+    def column(self) -> NDArray[np.int64]:
+        """Column of every entry."""
+        return np.repeat(np.arange(self.n_columns), np.diff(self.start))
+
+    def times(self, x: Floats) -> Floats:
+        """Value of every row at x."""
+        return np.bincount(
+            self.row, weights=self.value * x[self.column], minlength=len(self.row_lower)
+        )
+
+    def price(self, x: Floats) -> float:
+        """Cost at x."""
+        return float(self.cost @ x) + self.offset
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Answer:
+    """What HiGHS found; `x` is None where there is no solution."""
+
+    verdict: Verdict
+    x: Floats | None
+    objective: float
+    bound: float
+    """Proven: no solution is below it. -inf if nothing was proven."""
+    row_dual: Floats | None = None
+    """Of an LP only."""
+
+
+@dataclass(frozen=True, slots=True)
+class Limits:
+    """When a single solve stops."""
+
+    seconds: float = INFINITE
+    gap: float = 1e-6
+    nodes: int | None = None
+    cutoff: float | None = None
+    """Stop looking for anything at or above this cost."""
+    seed: int = 0
+    root_only: bool = False
+
+
+def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
+    """Take a problem from PuLP as arrays, its columns in the order of the variables given."""
+    solver = pulp.HiGHS(msg=False)
+    solver.createAndConfigureSolver(problem)
+    solver.buildSolverModel(problem)
+    lp = problem.solverModel.getLp()
+    if hasattr(problem, "exported_variables"):  # PuLP 4
+        at = {x.id: j for j, x in enumerate(problem.exported_variables())}
+        where = [at.get(x.id, -1) for x in order]
+    else:  # PuLP 3
+        at = {id(x): j for j, x in enumerate(problem.variables())}
+        where = [at.get(id(x), -1) for x in order]
+    keep = np.array(where, dtype=np.int64)
+    whole = np.array([x.cat == "Integer" for x in order], dtype=bool)
+    matrix = Matrix(
+        cost=_picked(lp.col_cost_, keep, 0.0),
+        lower=np.array([x.lowBound for x in order], dtype=np.float64),
+        upper=np.array(
+            [INFINITE if x.upBound is None else x.upBound for x in order], dtype=np.float64
+        ),
+        integer=whole,
+        row_lower=np.array(lp.row_lower_, dtype=np.float64),
+        row_upper=np.array(lp.row_upper_, dtype=np.float64),
+        start=np.zeros(len(keep) + 1, dtype=np.int64),
+        row=np.zeros(0, dtype=np.int64),
+        value=np.zeros(0),
+        offset=float(lp.offset_),
+    )
+    a = lp.a_matrix_
+    start, row, value = np.array(a.start_), np.array(a.index_), np.array(a.value_, dtype=np.float64)
+    if a.format_ != highspy.MatrixFormat.kColwise:
+        rows = np.repeat(np.arange(len(start) - 1), np.diff(start))
+        by_column = np.argsort(row, kind="stable")
+        columns, row, value = row[by_column], rows[by_column], value[by_column]
+        counts = np.bincount(columns, minlength=len(lp.col_cost_))
+        start = np.concatenate([[0], np.cumsum(counts)])
+    parts = [np.arange(start[j], start[j + 1]) if j >= 0 else np.arange(0) for j in where]
+    entries = np.concatenate(parts) if parts else np.arange(0)
+    lengths = np.array([len(p) for p in parts], dtype=np.int64)
+    return replace(
+        matrix,
+        start=np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
+        row=row[entries].astype(np.int64),
+        value=value[entries],
+    )
+
+
+def _picked(values: Sequence[float], keep: NDArray[np.int64], default: float) -> Floats:
+    array = np.append(np.array(values, dtype=np.float64), default)
+    return array[keep]
+
+
+def reduced(matrix: Matrix, free: Bools, x: Floats) -> tuple[Matrix, NDArray[np.int64]]:
+    """The program that is left when every column that is not free is fixed at x.
+
+    Returns it with the places of its columns in the whole.
+    """
+    column = matrix.column
+    held = ~free
+    fixed = np.bincount(
+        matrix.row[held[column]],
+        weights=matrix.value[held[column]] * x[column[held[column]]],
+        minlength=len(matrix.row_lower),
+    )
+    mine = free[column]
+    row = matrix.row[mine]
+    used = np.zeros(len(matrix.row_lower), dtype=bool)
+    used[row] = True
+    renumber = np.cumsum(used) - 1
+    columns = np.flatnonzero(free)
+    counts = np.bincount(column[mine], minlength=matrix.n_columns)[columns]
+    part = Matrix(
+        cost=matrix.cost[columns],
+        lower=matrix.lower[columns],
+        upper=matrix.upper[columns],
+        integer=matrix.integer[columns],
+        row_lower=(matrix.row_lower - fixed)[used],
+        row_upper=(matrix.row_upper - fixed)[used],
+        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        row=renumber[row],
+        value=matrix.value[mine],
+        offset=matrix.offset + float(matrix.cost[held] @ x[held]),
+    )
+    return part, columns
+
+
+def _hand_over(matrix: Matrix) -> highspy.Highs:
+    lp = highspy.HighsLp()
+    lp.num_col_, lp.num_row_ = matrix.n_columns, len(matrix.row_lower)
+    lp.col_cost_, lp.col_lower_, lp.col_upper_ = matrix.cost, matrix.lower, matrix.upper
+    lp.row_lower_, lp.row_upper_ = matrix.row_lower, matrix.row_upper
+    lp.offset_ = matrix.offset
+    lp.a_matrix_.format_ = highspy.MatrixFormat.kColwise
+    lp.a_matrix_.start_ = matrix.start.astype(np.int32)
+    lp.a_matrix_.index_ = matrix.row.astype(np.int32)
+    lp.a_matrix_.value_ = matrix.value
+    if matrix.integer.any():
+        kinds = highspy.HighsVarType
+        lp.integrality_ = [kinds.kInteger if i else kinds.kContinuous for i in matrix.integer]
+    highs = highspy.Highs()
+    highs.setOptionValue("output_flag", False)
+    highs.setOptionValue("threads", 1)
+    highs.setOptionValue("parallel", "off")
+    if highs.passModel(lp) == highspy.HighsStatus.kError:
+        msg = "the solver did not take the model"
+        raise NoPlanError(msg)
+    return highs
+
+
+@dataclass(slots=True)
+class Watch:
+    """Looks on while HiGHS works: may stop it, and hears of better solutions and bounds."""
+
+    stop: Stop | None = None
+    on_solution: Callable[[Floats, float], None] | None = None
+    on_bound: Callable[[float], None] | None = None
+
+    def attach(self, highs: highspy.Highs) -> None:
+        """Register with a solver."""
+        kinds = highspy.cb.HighsCallbackType
+        highs.setCallback(self._hear, None)
+        wanted = [
+            kinds.kCallbackMipInterrupt,
+            kinds.kCallbackSimplexInterrupt,
+            kinds.kCallbackIpmInterrupt,
+        ]
+        if self.on_solution:
+            wanted.append(kinds.kCallbackMipImprovingSolution)
+        if self.on_bound:
+            wanted.append(kinds.kCallbackMipLogging)
+        for kind in wanted:
+            highs.startCallback(kind)
+
+    def _hear(self, kind: Any, message: str, out: Any, ask: Any, data: Any) -> None:
+        del message, data
+        kinds = highspy.cb.HighsCallbackType
+        if kind == kinds.kCallbackMipImprovingSolution and self.on_solution:
+            self.on_solution(np.array(out.mip_solution), float(out.objective_function_value))
+        elif kind == kinds.kCallbackMipLogging and self.on_bound:
+            self.on_bound(float(out.mip_dual_bound))
+        elif self.stop is not None and self.stop.is_set():
+            ask.user_interrupt = True
+
+
+def solve(
+    matrix: Matrix, limits: Limits, start: Floats | None = None, watch: Watch | None = None
+) -> Answer:
+    """Solve a program, from a solution where one is given.
+
+    Raises
+    ------
+    NoPlanError
+        When HiGHS fails.
+    """
+    if matrix.n_columns == 0:
+        inside = np.all(matrix.row_lower <= 1e-9) and np.all(matrix.row_upper >= -1e-9)
+        verdict = Verdict.OPTIMAL if inside else Verdict.INFEASIBLE
+        return Answer(verdict, np.zeros(0) if inside else None, matrix.offset, matrix.offset)
+    highs = _hand_over(matrix)
+    try:
+        _configure(highs, limits)
+        if start is not None:
+            solution = highspy.HighsSolution()
+            solution.col_value = list(start)
+            highs.setSolution(solution)
+        if watch is not None:
+            watch.attach(highs)
+        highs.run()
+        return _answer(highs, matrix)
+    finally:
+        highs.clear()
+
+
+def _configure(highs: highspy.Highs, limits: Limits) -> None:
+    options: dict[str, Any] = {
+        "random_seed": limits.seed,
+        "mip_rel_gap": limits.gap,
+        "mip_abs_gap": 1e-9,
+        "mip_feasibility_tolerance": 1e-7,
+        "primal_feasibility_tolerance": 1e-8,
+    }
+    if limits.seconds < INFINITE:
+        options["time_limit"] = max(0.05, limits.seconds)
+    if limits.nodes is not None:
+        options["mip_max_nodes"] = limits.nodes
+    if limits.cutoff is not None:
+        options["objective_bound"] = limits.cutoff
+    for name, value in options.items():
+        if highs.setOptionValue(name, value) == highspy.HighsStatus.kError:
+            msg = f"the solver does not know {name} = {value}"
+            raise NoPlanError(msg)
+
+
+def _answer(highs: highspy.Highs, matrix: Matrix) -> Answer:
+    status, info = highs.getModelStatus(), highs.getInfo()
+    kinds = highspy.HighsModelStatus
+    mixed = bool(matrix.integer.any())
+    found = info.primal_solution_status == highspy.SolutionStatus.kSolutionStatusFeasible
+    bound = float(info.mip_dual_bound) if mixed else -INFINITE
+    solution = highs.getSolution()
+    x = np.array(solution.col_value) if found else None
+    objective = float(info.objective_function_value) if found else INFINITE
+    if status in (kinds.kInfeasible, kinds.kUnboundedOrInfeasible):
+        return Answer(Verdict.INFEASIBLE, None, INFINITE, INFINITE)
+    if status == kinds.kOptimal:
+        if not mixed:
+            dual = np.array(solution.row_dual) if solution.dual_valid else None
+            return Answer(Verdict.OPTIMAL, x, objective, objective, dual)
+        return Answer(Verdict.OPTIMAL, x, objective, bound)
+    stopped = (
+        kinds.kTimeLimit,
+        kinds.kInterrupt,
+        kinds.kSolutionLimit,
+        kinds.kIterationLimit,
+        kinds.kObjectiveBound,
+        kinds.kObjectiveTarget,
+        kinds.kMemoryLimit,
+        kinds.kUnknown,
+    )
+    if status not in stopped:
+        msg = f"the solver failed: {highs.modelStatusToString(status)}"
+        raise NoPlanError(msg)
+    if not mixed:
+        return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+    return Answer(Verdict.FEASIBLE if found else Verdict.NONE_FOUND, x, objective, bound)
+
+
+def now() -> float:
+    """Seconds of a clock that only goes forward."""
+    return monotonic()
+
+
+def in_background(work: Callable[[], None]) -> threading.Thread:
+    """Run something beside the main thread, so that Ctrl-C is still heard."""
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    return thread

@@ -1,0 +1,197 @@
+"""The model's variables, by index. No text of the user's ever becomes a solver name."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from math import ceil
+from typing import TYPE_CHECKING, Any
+
+from planner.optimize.instance import WHOLE, most_bags, most_need
+
+if TYPE_CHECKING:
+    from pulp import LpProblem
+
+    from planner.optimize.instance import Choices, Instance
+
+Var = Any
+"""A PuLP variable."""
+
+
+@dataclass(slots=True, eq=False)
+class Variables:
+    """PuLP variables by index; what may not be positive has no variable.
+
+    Symbols stand in brackets.
+    """
+
+    choices: Choices
+    acres: list[Var] = field(default_factory=list)
+    """Acres of each choice. [a]"""
+    short: list[Var] = field(default_factory=list)
+    """Acres of each field that stay unplanted. [h]"""
+    short_in: dict[int, Var] = field(default_factory=dict)
+    """Acres short of all fields of a priority. [H]"""
+    share: dict[tuple[int, int, int], Var] = field(default_factory=dict)
+    """Whether a field has a share of (variety, recipe); only where the field rule bites. [y]"""
+    bags: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Full bags of (lot, recipe) treated. [x]"""
+    part: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Whether the lot's part bag gets the recipe. [q]"""
+    bought: dict[int, Var] = field(default_factory=dict)
+    """Bags of a lot bought. [b]"""
+    run: dict[int, Var] = field(default_factory=dict)
+    """Whether anything is treated with a recipe. [z]"""
+    count: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Containers at a price break. [n]"""
+    reached: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Whether a price break is the one that prices the container. [w]"""
+    left: list[Var] = field(default_factory=list)
+    """Fl oz of each product left. [e]"""
+    ordered: dict[int, Var] = field(default_factory=dict)
+    """Whether a supplier with freight is ordered from. [s]"""
+    freight_free: dict[int, Var] = field(default_factory=dict)
+    """Whether a supplier's freight is free. [g]"""
+    level: dict[int, Var] = field(default_factory=dict)
+    """Whether a discount level counts. [d]"""
+    discount: dict[int, Var] = field(default_factory=dict)
+    """Money that a discount level takes off. [D]"""
+    most_acres: list[float] = field(default_factory=list)
+    most_bags: dict[tuple[int, int], int] = field(default_factory=dict)
+    most_count: list[int] = field(default_factory=list)
+    most_spend: dict[int, float] = field(default_factory=dict)
+    """Upper bound on the list spend that a discount level looks at."""
+
+
+def spend_thresholds(it: Instance, container: int) -> list[float]:
+    """List spends at which buying one more of a container could pay."""
+    c = it.containers[container]
+    found = [
+        d.spend
+        for d in it.discounts
+        if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products)
+    ]
+    found += [s.free_from for s in it.suppliers if s.name == c.supplier and s.free_from is not None]
+    return found
+
+
+def most_containers(it: Instance) -> list[int]:
+    """Count of each container that no sensible plan exceeds.
+
+    Enough of it alone for all that could be needed, or to reach every price break and every spend
+    that brings a discount or free freight: one more would add cost only.
+    """
+    need = dict(zip((p.name for p in it.products), most_need(it), strict=True))
+    supply = dict(zip((p.name for p in it.products), it.supply, strict=True))
+    result = []
+    for i, c in enumerate(it.containers):
+        missing = max(0.0, need[c.product] - supply[c.product])
+        usable = c.size - c.heel
+        count = ceil(missing / usable - WHOLE) if usable > 0 else 0
+        if missing > 0:
+            price = min(b.price for b in c.breaks)
+            count = max([count, *(b.from_count for b in c.breaks)])
+            if price > 0:
+                count = max([count, *(ceil(t / price) for t in spend_thresholds(it, i))])
+        elif spend_thresholds(it, i):
+            price = min(b.price for b in c.breaks)
+            reach = [ceil(t / price) for t in spend_thresholds(it, i)] if price > 0 else [0]
+            count = max(count, *reach, 0)
+        result.append(count if c.most is None else min(count, c.most))
+    return result
+
+
+def _add(problem: LpProblem, stem: str, n: int, top: float | None, cat: str) -> Var:
+    return problem.add_variable(f"{stem}_{n}", 0, top, cat)
+
+
+def _field_rule_bites(it: Instance, shares: int) -> bool:
+    farm = it.season.farm
+    limited = farm.max_varieties is not None and shares > farm.max_varieties
+    return limited or farm.smallest_split > 0
+
+
+def make_variables(problem: LpProblem, it: Instance, choices: Choices) -> Variables:
+    """Add the variables of a season to a problem, with bounds from the data.
+
+    `choices` are all of the instance's, or those that the search restricts itself to.
+    """
+    v = Variables(choices)
+    _planting(problem, it, v)
+    _treating(problem, it, v)
+    _ordering(problem, it, v)
+    return v
+
+
+def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
+    c = v.choices
+    acres = [f.acres for f in it.fields]
+    v.most_acres = acres
+    v.acres = [
+        _add(problem, "a", t, acres[f], "Continuous") for t, f in enumerate(c.field.tolist())
+    ]
+    v.short = [_add(problem, "h", f, top, "Continuous") for f, top in enumerate(acres)]
+    for priority in sorted({f.priority for f in it.fields}):
+        top = sum(f.acres for f in it.fields if f.priority == priority)
+        v.short_in[priority] = _add(problem, "H", priority, top, "Continuous")
+    by_field: dict[int, set[tuple[int, int]]] = {}
+    for f, lot, k in zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True):
+        by_field.setdefault(f, set()).add((int(it.variety_of[lot]), k))
+    for f, shares in sorted(by_field.items()):
+        if _field_rule_bites(it, len(shares)):
+            for variety, k in sorted(shares):
+                name = len(v.share)
+                v.share[f, variety, k] = _add(problem, "y", name, 1, "Integer")
+
+
+def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
+    pools = set(zip(v.choices.lot.tolist(), v.choices.recipe.tolist(), strict=True))
+    v.most_bags = {key: top for key, top in sorted(most_bags(it).items()) if key in pools}
+    for n, (key, top) in enumerate(v.most_bags.items()):
+        lot, k = key
+        if top > 0:
+            v.bags[key] = _add(problem, "x", n, top, "Integer")
+        if it.part_bag[lot] > 0:
+            v.part[key] = _add(problem, "q", n, 1, "Integer")
+        if (key in v.bags or key in v.part) and k not in v.run:
+            v.run[k] = _add(problem, "z", k, 1, "Integer")
+    for lot in sorted({lot for lot, _ in pools}):
+        if it.can_buy[lot] > 0:
+            v.bought[lot] = _add(problem, "b", lot, int(it.can_buy[lot]), "Integer")
+
+
+def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:
+    v.most_count = most_containers(it)
+    for i, c in enumerate(it.containers):
+        top = v.most_count[i]
+        for j, b in enumerate(c.breaks):
+            if b.from_count > top:
+                continue
+            v.count[i, j] = _add(problem, f"n_{i}", j, top, "Integer")
+            if len(c.breaks) > 1 or b.from_count > 1:
+                v.reached[i, j] = _add(problem, f"w_{i}", j, 1, "Integer")
+    v.left = [_add(problem, "e", p, None, "Continuous") for p in range(len(it.products))]
+    sold = {it.containers[i].supplier for i, _ in v.count}
+    for s, supplier in enumerate(it.suppliers):
+        if supplier.freight > 0 and supplier.name in sold:
+            v.ordered[s] = _add(problem, "s", s, 1, "Integer")
+            if supplier.free_from is not None:
+                v.freight_free[s] = _add(problem, "g", s, 1, "Integer")
+    for d, discount in enumerate(it.discounts):
+        top = sum(
+            v.most_count[i] * max(b.price for b in it.containers[i].breaks)
+            for i in qualifying(it, d)
+        )
+        if discount.percent > 0 and top >= discount.spend:
+            v.most_spend[d] = top
+            v.level[d] = _add(problem, "d", d, 1, "Integer")
+            v.discount[d] = _add(problem, "D", d, discount.percent * top, "Continuous")
+
+
+def qualifying(it: Instance, level: int) -> list[int]:
+    """Containers whose list spend a discount level looks at."""
+    d = it.discounts[level]
+    return [
+        i
+        for i, c in enumerate(it.containers)
+        if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products)
+    ]
