@@ -18,13 +18,14 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from planner import __version__
-from planner.errors import InputError, PlannerError
+from planner.errors import InputError, OutputError, PlannerError
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
 SHORT = 4
+OUTPUT = OutputError.exit_code
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
 
@@ -162,13 +163,14 @@ def plan(
 ) -> None:
     """Make the plan; write plan.json and plan.xlsx; print the order, the cost and what is short."""
     from planner import api
+    from planner.report.files import check_folder
     from planner.terminal import places, summary
     from planner.terminal.interrupt import interruptible
     from planner.terminal.progress import ProgressLine
 
     season = api.load(source)
     folder = out or places.plan_folder(source)
-    places.check_writable(folder)
+    check_folder(folder)
     line = ProgressLine(season.farm.currency, quiet=quiet)
     try:
         made = interruptible(
@@ -215,6 +217,9 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except MemoryError:
         _tell("There is not enough memory for this season; close other programs and try again.")
         return 5
+    except OSError as error:
+        _tell(f"Could not read or write {error.filename or 'the output'}: {error.strerror}.")
+        return OUTPUT
     except Exception as error:
         if os.environ.get(DEBUG) == "1":
             traceback.print_exc()
@@ -233,8 +238,15 @@ def _tell(text: str) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     code = run(arguments)
-    sys.stdout.flush()
-    sys.stderr.flush()
+    try:
+        sys.stdout.flush()
+        sys.stderr.flush()
+    except OSError as error:  # a full disk behind the stream, or nobody reads it any more
+        code = code or OUTPUT
+        nowhere = os.open(os.devnull, os.O_WRONLY)
+        os.dup2(nowhere, sys.stdout.fileno())
+        if not isinstance(error, BrokenPipeError):
+            _tell(f"The results could not be printed: {error.strerror}.")
     if threading.active_count() > 1:
         os._exit(code)  # a solver that was left computing must not hold the door
     raise SystemExit(code)

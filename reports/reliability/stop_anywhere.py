@@ -1,0 +1,161 @@
+"""Stop runs at random moments and see what stands in the output folder afterwards.
+
+    python reports/reliability/stop_anywhere.py --signal KILL --runs 200
+    python reports/reliability/stop_anywhere.py --signal INT --runs 200
+    python reports/reliability/stop_anywhere.py --signal KILL --runs 200 --writing
+
+Every run plans a small season into a folder where an older plan stands, and is sent the signal at a
+moment drawn evenly from the run's usual length (with --writing: a process that does nothing but
+write plans is stopped). Afterwards the folder must hold the old pair of files or the new one, whole
+and of one plan. Prints one line of counts; leaves with 1 if anything else was found.
+"""
+
+from __future__ import annotations
+
+import argparse
+import json
+import random
+import shutil
+import signal
+import subprocess
+import sys
+import tempfile
+import time
+import zipfile
+from collections import Counter
+from pathlib import Path
+
+ROOT = Path(__file__).parents[2]
+
+SEASON = {
+    "farm.csv": "Setting,Value\nFarm name,{farm}\nPlan date,2027-01-15\nSpare seed,3%\n",
+    "fields.csv": "Field,Acres,Seeding rate\nHome 80,80,140000\nFar 60,60,140000\n",
+    "seed lots.csv": (
+        "Lot,Variety,Maturity,Units on hand,Units per bag,Seeds per lb\nL-1,Heron,1.8,160,40,2800\n"
+    ),
+    "products.csv": "Product,Kind\nGreen Cap,fungicide\n",
+    "containers.csv": (
+        "Product,Container,Size,Price\nGreen Cap,jug,1 gal,100\nGreen Cap,keg,2.5 gal,240\n"
+    ),
+    "recipes.csv": "Recipe,Product,Rate\nBase,Green Cap,4 fl oz/cwt\n",
+}
+OLD, NEW = "Marten Hill", "Otter Bank"
+
+WRITER = """
+import sys, planner
+from pathlib import Path
+folder = Path(sys.argv[1])
+both = []
+for name in sys.argv[2:]:
+    season = planner.load(name)
+    both.append((planner.make_plan(season, seconds=5), season))
+print("ready", flush=True)
+while True:
+    for plan, season in both:
+        planner.write(plan, season, folder)
+"""
+
+
+def make_season(folder: Path, farm: str) -> Path:
+    folder.mkdir()
+    for name, text in SEASON.items():
+        (folder / name).write_text(text.format(farm=farm), "utf-8")
+    return folder
+
+
+def farm_of_json(path: Path) -> str:
+    return str(json.loads(path.read_text("utf-8"))["farm"])
+
+
+def farm_of_workbook(path: Path) -> str:
+    with zipfile.ZipFile(path) as book:
+        if book.testzip() is not None:
+            raise ValueError(path)
+        text = b"".join(book.read(n) for n in book.namelist() if n.endswith(".xml")).decode()
+    (farm,) = [farm for farm in (OLD, NEW) if farm in text]
+    return farm
+
+
+def state(folder: Path) -> str:
+    """old, new, mixed or broken."""
+    try:
+        farms = {farm_of_json(folder / "plan.json"), farm_of_workbook(folder / "plan.xlsx")}
+    except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
+        return f"broken ({type(error).__name__})"
+    if len(farms) > 1:
+        return "mixed"
+    return "old" if farms == {OLD} else "new"
+
+
+def command(season: Path, folder: Path) -> list[str]:
+    done = ["plan", str(season), "--out", str(folder), "--seconds", "5"]
+    return [sys.executable, "-m", "planner", *done]
+
+
+def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, after: float) -> str:
+    process = subprocess.Popen(
+        command(seasons[1], folder), cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+    )
+    time.sleep(after)
+    process.send_signal(sent)
+    _, told = process.communicate(timeout=120)
+    if b"Traceback" in told:
+        print(told.decode(), file=sys.stderr)
+        return f"traceback (code {process.returncode})"
+    return f"{state(folder)}, exit code {process.returncode}"
+
+
+def one_writing(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals) -> str:
+    process = subprocess.Popen(
+        [sys.executable, "-c", WRITER, str(folder), *map(str, seasons)],
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.DEVNULL,
+    )
+    assert process.stdout is not None
+    process.stdout.readline()
+    time.sleep(random.uniform(0.0, 0.5))
+    process.send_signal(sent)
+    process.communicate(timeout=120)
+    return state(folder)
+
+
+def main() -> None:
+    parser = argparse.ArgumentParser(description=__doc__)
+    parser.add_argument("--signal", choices=["KILL", "INT"], default="KILL")
+    parser.add_argument("--runs", type=int, default=200)
+    parser.add_argument("--writing", action="store_true")
+    parser.add_argument("--seed", type=int, default=1)
+    asked = parser.parse_args()
+    random.seed(asked.seed)
+    sent = signal.Signals[f"SIG{asked.signal}"]
+    found: Counter[str] = Counter()
+    leftovers = 0
+    with tempfile.TemporaryDirectory() as name:
+        base = Path(name)
+        seasons = make_season(base / "a", OLD), make_season(base / "b", NEW)
+        start = time.monotonic()
+        subprocess.run(command(seasons[0], base / "old"), cwd=ROOT, check=True, capture_output=True)
+        usual = time.monotonic() - start
+        assert state(base / "old") == "old"
+        for number in range(asked.runs):
+            folder = base / f"run {number}"
+            shutil.copytree(base / "old", folder)
+            if asked.writing:
+                found[one_writing(seasons, folder, sent)] += 1
+            else:
+                after = random.uniform(0.0, usual * 1.05)
+                found[one_run(seasons, folder, sent, after)] += 1
+            extra = {path.name for path in folder.iterdir()} - {
+                p.name for p in (base / "old").iterdir()
+            }
+            leftovers += bool(extra)
+            shutil.rmtree(folder)
+    print(f"SIG{asked.signal}, {asked.runs} runs of {usual:.2f} s: {dict(sorted(found.items()))}")
+    print(f"temporary files left behind: {leftovers}")
+    bad = [kind for kind in found if kind.startswith(("mixed", "broken", "traceback"))]
+    raise SystemExit(bool(bad))
+
+
+if __name__ == "__main__":
+    main()
