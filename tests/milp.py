@@ -203,9 +203,9 @@ def _seed(m, season, acres, units, cost):
         b = bought[lot.name] = m.column(can_buy, whole=True)
         cost[b] += size * lot.buy_price
         planted = defaultdict(dict)
-        for (_, name, recipe), j in acres.items():
+        for (fld, name, recipe), j in acres.items():
             if name == lot.name:
-                planted[recipe][j] = units[_, name, recipe]
+                planted[recipe][j] = units[fld, name, recipe]
         if lot.treated_with is not None:
             done[lot.treated_with] = done.get(lot.treated_with, 0.0) + loose
             for recipe, terms in planted.items():

@@ -151,7 +151,7 @@ def _farm(rng: Random) -> Farm:
         max_varieties=rng.choice((None, None, 1, 1, 2)),
         smallest_split=rng.choice((0.0, 0.0, 0.0, 5.0, 12.0, 30.0)),
         most_of_one_variety=_some(rng, 0.2, lambda: rng.choice((0.5, 0.6, 0.75))),
-        liquid_limit=_some(rng, 0.2, lambda: rng.choice((4.0, 6.0, 9.0))),
+        liquid_limit=_some(rng, 0.2, lambda: rng.choice((5.0, 8.0, 12.0))),
         allow_untreated=rng.random() < 0.3,
         weigh_yield_loss=weigh,
         soybean_price=10.5 if weigh else None,
@@ -162,18 +162,18 @@ def _farm(rng: Random) -> Farm:
 def _field(rng: Random, name: str, recipes: tuple[Recipe, ...]) -> Field:
     drop = rng.choice((100_000.0, 120_000.0, 140_000.0, 155_000.0))
     stand = TargetStand(rng.choice((90_000.0, 110_000.0)), rng.choice((0.85, 0.9)))
-    low = _some(rng, 0.3, lambda: rng.choice((1.6, 1.8, 2.0)))
+    low = _some(rng, 0.2, lambda: rng.choice((1.6, 1.8, 2.0)))
     return Field(
         name=name,
-        acres=rng.choice((8.0, 20.0, 25.5, 40.0, 60.0)),
+        acres=rng.choice((8.0, 15.0, 20.0, 25.5, 40.0)),
         sowing=stand if rng.random() < 0.25 else SeedingRate(drop),
         earliest=low,
-        latest=_some(rng, 0.3, lambda: max(low or 0.0, rng.choice((2.0, 2.2, 2.4)))),
-        traits=_some(rng, 0.2, lambda: tuple(rng.sample(("x", "y"), rng.randint(1, 2))), ()),
+        latest=_some(rng, 0.2, lambda: max(low or 0.0, rng.choice((2.0, 2.2, 2.4)))),
+        traits=_some(rng, 0.12, lambda: tuple(rng.sample(("x", "y"), rng.randint(1, 2))), ()),
         priority=rng.choice((1, 1, 2, 3)),
-        grower=_some(rng, 0.15, "Ann"),
-        only_varieties=_some(rng, 0.15, lambda: tuple(rng.sample(sorted(VARIETIES), 2)), ()),
-        only_recipes=_some(rng, 0.15, lambda: (rng.choice(recipes).name, "Untreated"), ()),
+        grower=_some(rng, 0.12, "Ann"),
+        only_varieties=_some(rng, 0.1, lambda: tuple(rng.sample(sorted(VARIETIES), 2)), ()),
+        only_recipes=_some(rng, 0.1, lambda: (rng.choice(recipes).name, "Untreated"), ()),
         pressure={t: rng.choice(tuple(Pressure)) for t in THREATS if rng.random() < 0.5},
         row=Row("Fields", 2 + "ABC".index(name)),
     )
@@ -185,7 +185,7 @@ def _lots(rng: Random, recipes: tuple[Recipe, ...]) -> tuple[SeedLot, ...]:
     for i in range(rng.choice((1, 2, 2, 3))):
         variety = rng.choice(sorted(VARIETIES))
         per_bag = rng.choice((10.0, 20.0, 40.0))
-        bags = rng.choice((0, 1, 2)) if per_bag > 10.0 else rng.choice((1, 2, 3))
+        bags = rng.choice((1, 1, 2, 2, 3)) if per_bag > 10.0 else rng.choice((1, 2, 3, 4))
         part = rng.choice((0.0, 0.0, 0.25, 0.6)) * per_bag
         bought = rng.choice((0.0, 0.0, 1.0, 1.5)) * per_bag
         lots.append(
@@ -220,7 +220,7 @@ def _product(rng: Random, name: str) -> Product:
         expires=_some(rng, 0.3, lambda: rng.choice((date(2027, 4, 19), FIRST_DAY))),
         line_loss=rng.choice((0.0, 0.0, 4.0, 12.0)),
         carryover=rng.choice((0.0, 0.0, 0.3, 0.6)),
-        protection={t: rng.choice(tuple(Rating)[1:]) for t in THREATS if rng.random() < 0.6},
+        protection={t: rng.choice(tuple(Rating)[1:]) for t in THREATS if rng.random() < 0.8},
         actives=tuple(actives),
         row=Row("Products", 2 + PRODUCTS.index(name)),
     )
@@ -276,7 +276,7 @@ def _rate(rng: Random, name: str) -> Rate:
 def _threats(rng: Random) -> tuple[Threat, ...]:
     levels = (Pressure.LOW, Pressure.MODERATE, Pressure.HIGH)
     needs = rng.choice(
-        ((), (Rating.P, Rating.F, Rating.G), (Rating.NONE, Rating.P, Rating.P), (Rating.NONE,) * 3)
+        ((), (), (Rating.P, Rating.F, Rating.G), (Rating.NONE, Rating.P, Rating.P))
     )
     return tuple(
         Threat(
