@@ -7,6 +7,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import OutputError
+from planner.season import look
 from planner.season.safe import csv_bytes, put_text, workbook_bytes, write_whole
 
 if TYPE_CHECKING:
@@ -16,8 +17,6 @@ if TYPE_CHECKING:
 
     from planner.errors import Fault
 
-FAULT_FILL = "F2B134"
-"""Amber; the thick border and the note tell the same without colour."""
 LIST_SHEET = "Faults"
 HEADERS = ("Sheet", "Row", "Column", "What stands there", "What was expected", "What to do")
 WIDTHS = (20, 7, 24, 32, 44, 52)
@@ -96,15 +95,13 @@ def _message(fault: Fault) -> str:
 def _mark(sheet: Any, address: str, text: str) -> None:
     """Fill, frame and note one cell (the first cell of the range where it is merged)."""
     from openpyxl.comments import Comment
-    from openpyxl.styles import Border, PatternFill, Side
 
     for area in sheet.merged_cells.ranges:
         if address in area:
             address = area.start_cell.coordinate
     cell = sheet[address]
-    cell.fill = PatternFill("solid", fgColor=FAULT_FILL)
-    side = Side(style="thick", color="000000")
-    cell.border = Border(left=side, right=side, top=side, bottom=side)
+    cell.fill = look.fill(look.AMBER)
+    cell.border = look.frame("000000", "thick")  # tells the same without colour
     if cell.comment is not None:
         text = f"{text}\n\nEarlier note: {cell.comment.text}"
     lines = sum(1 + len(line) // 44 for line in text.splitlines())
@@ -113,7 +110,7 @@ def _mark(sheet: Any, address: str, text: str) -> None:
 
 def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any]) -> None:
     """Put the list of all faults in front, each with a link to its cell."""
-    from openpyxl.styles import Alignment, Font, PatternFill
+    from openpyxl.styles import Alignment, Font
 
     title = LIST_SHEET
     while _key(title) in sheets:
@@ -130,17 +127,14 @@ def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any])
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             if number == 1:
                 cell.font = Font(bold=True)
-                cell.fill = PatternFill("solid", fgColor=FAULT_FILL)
+                cell.fill = look.fill(look.AMBER)
         fault = ordered[number - 2] if number > 1 else None
         if fault and CELL.fullmatch(fault.cell) and _key(fault.sheet) in sheets:
             _link(page.cell(number, 1), sheets[_key(fault.sheet)].title, fault.cell)
-    for column, width in zip("ABCDEF", WIDTHS, strict=True):
-        page.column_dimensions[column].width = width
+    for letter, width in zip("ABCDEF", WIDTHS, strict=True):
+        page.column_dimensions[letter].width = width
     page.freeze_panes = "A2"
-    page.page_setup.orientation = "landscape"
-    page.page_setup.fitToHeight = 0
-    page.sheet_properties.pageSetUpPr.fitToPage = True
-    page.print_title_rows = "1:1"
+    look.page(page, "1:1")
 
 
 def _link(cell: Any, sheet: str, address: str) -> None:

@@ -1,0 +1,199 @@
+"""One sheet of the season workbook as a form: title, guidance, header, room for rows.
+
+Row 1 says what the sheet is for, row 2 what stands in each column, row 3 whether it must be filled,
+row 4 is the header, the rows below are filled in. Checks of cells follow names typed elsewhere.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from openpyxl.utils import get_column_letter
+
+from planner.season import look
+from planner.season.content import Percent, column_for, setting_for
+from planner.season.safe import put_text
+from planner.season.schema import Kind
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+    from planner.season.content import Table, Value
+    from planner.season.schema import Column, Sheet
+
+HEADER = 4
+FIRST = HEADER + 1
+ROOM = 200
+"""Rows that are laid out at the least."""
+SPARE_ROOM = 20
+"""Empty rows below those that are filled, at the least."""
+PAGE_WIDTH = 190
+"""Characters that a printed page takes at a size that can be read."""
+SPARE_THREATS = 4
+"""Columns of Fields for threats still to be named."""
+PICK_THREAT = "Another threat: pick its name in the header below."
+
+
+@dataclass(frozen=True, slots=True)
+class Place:
+    """Where a column stands in the workbook."""
+
+    sheet: Sheet
+    header: str
+    column: Column | None
+    letter: str
+    last: int
+    """Last row that is laid out."""
+
+    @property
+    def first_cell(self) -> str:
+        """Address of its first cell, relative."""
+        return f"{self.letter}{FIRST}"
+
+    @property
+    def cells(self) -> str:
+        """Range of its cells."""
+        return f"{self.letter}{FIRST}:{self.letter}{self.last}"
+
+
+def places(sheet: Sheet, table: Table) -> list[Place]:
+    """Columns of a sheet as they are laid out, spare ones for threats included."""
+    headers = list(table.headers)
+    if sheet.per_threat is not None:
+        headers += [""] * SPARE_THREATS
+    last = FIRST - 1 + max(ROOM, len(table.rows) + SPARE_ROOM)
+    found = []
+    for number, header in enumerate(headers, start=1):
+        column = sheet.per_threat if not header else column_for(sheet, header)
+        found.append(Place(sheet, header, column, get_column_letter(number), last))
+    return found
+
+
+def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -> None:
+    """Write title, guidance, header and rows of a sheet."""
+    _title(page, sheet, len(laid))
+    tall = 1
+    for number, place in enumerate(laid, start=1):
+        tall = max(tall, _head(page, number, place))
+    page.row_dimensions[2].height = 4 + 12.5 * tall
+    page.row_dimensions[3].height = 27
+    page.row_dimensions[HEADER].height = 33
+    _body(page, table, laid)
+    page.freeze_panes = f"B{FIRST}"
+    page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
+    wide = sum(page.column_dimensions[p.letter].width for p in laid)
+    look.page(page, f"{HEADER}:{HEADER}", pages=max(1, round(wide / PAGE_WIDTH)))
+    page.print_area = f"A1:{laid[-1].letter}{max(FIRST + len(table.rows), FIRST + 20)}"
+
+
+def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
+    kind = "MUST BE FILLED" if sheet.must else "OPTIONAL: may stay empty"
+    put_text(page["A1"], f"{sheet.name} - {kind}. {sheet.meaning}")
+    page["A1"].font = look.font(bold=True, size=13, color=look.DEEP)
+    page.row_dimensions[1].height = 22
+    for number in range(1, columns + 1):
+        page.cell(1, number).fill = look.fill(look.PAPER)
+
+
+def _head(page: Worksheet, number: int, place: Place) -> int:
+    """Guidance and header of one column; returns the lines that the guidance takes."""
+    column = place.column
+    wide = look.width(column, place.header)
+    page.column_dimensions[place.letter].width = wide
+    must = column is not None and column.must
+    guide = page.cell(2, number)
+    text = _guidance(place)
+    put_text(guide, text)
+    guide.font = look.font(size=9, italic=True)
+    guide.alignment = look.wrapped("bottom")
+    flag = page.cell(3, number)
+    put_text(flag, _flag(place))
+    flag.font = look.font(size=9, bold=must)
+    flag.alignment = look.wrapped("center")
+    head = page.cell(HEADER, number)
+    put_text(head, place.header)
+    head.font = look.font(bold=True, color="FFFFFF" if must else look.INK)
+    head.fill = look.fill(look.DEEP if must else look.PALE)
+    head.border = look.frame(look.INK, "medium" if must else "thin")
+    head.alignment = look.wrapped("center")
+    for cell in (guide, flag):
+        cell.fill = look.fill(look.PAPER)
+    return look.lines(text, wide * 1.1)
+
+
+def _guidance(place: Place) -> str:
+    if not place.header:
+        return PICK_THREAT
+    column = place.column
+    if column is None:
+        return "Column of your own; not read."
+    text = column.meaning
+    if column.choices:
+        text += f" {', '.join(column.choices)}."
+    elif column.example:
+        text += f" E.g. {column.example}"
+    return text
+
+
+def _flag(place: Place) -> str:
+    column = place.column
+    if column is None:
+        return ""
+    return "▼ MUST FILL" if column.must else f"blank: {column.blank_means}"
+
+
+def _body(page: Worksheet, table: Table, laid: list[Place]) -> None:
+    line = look.frame()
+    farm = laid[0].sheet.name == "Farm"
+    for number in range(FIRST, laid[0].last + 1 if not farm else FIRST + len(table.rows)):
+        at = number - FIRST
+        row = table.rows[at] if at < len(table.rows) else ()
+        setting = setting_for(str(row[0])) if farm and row else None
+        for place, cell in zip(laid, page[f"A{number}:{laid[-1].letter}{number}"][0], strict=True):
+            column = setting if farm and place.letter == "B" else place.column
+            value = row[_index(place)] if _index(place) < len(row) else None
+            put(cell, value, column)
+            cell.border = line
+    if farm:
+        _farm_body(page, table)
+
+
+def _index(place: Place) -> int:
+    from openpyxl.utils import column_index_from_string
+
+    return column_index_from_string(place.letter) - 1
+
+
+def put(cell: Any, value: Value, column: Column | None) -> None:
+    """Write a value into a cell with the number format of its column; text stays text."""
+    form = look.number_format(column)
+    if isinstance(value, str):
+        put_text(cell, value, "@" if form == "General" else form)
+        return
+    cell.number_format = form
+    if isinstance(value, Percent):
+        cell.value = round(value.shown / 100, 12)
+        cell.number_format = look.KINDS[Kind.PERCENT]
+    elif isinstance(value, date):
+        cell.value = value
+        cell.number_format = look.KINDS[Kind.DATE]
+    elif value is not None:
+        cell.value = int(value) if float(value).is_integer() else value
+
+
+def _farm_body(page: Worksheet, table: Table) -> None:
+    """Settings read downwards: name, value in a frame, note in small print."""
+    page.column_dimensions["A"].width = 34
+    page.column_dimensions["B"].width = 24
+    page.column_dimensions["C"].width = 92
+    page["C2"].value = "What the setting means; a note of your own may stand here."
+    for number in range(FIRST, FIRST + len(table.rows)):
+        page[f"A{number}"].font = look.font(bold=True)
+        page[f"B{number}"].alignment = look.wrapped("center", "right")
+        page[f"B{number}"].border = look.frame(look.DEEP)
+        page[f"C{number}"].font = look.font(size=9, italic=True)
+        page[f"C{number}"].alignment = look.wrapped("center")
+    page.row_dimensions[2].height = 18
+    page.freeze_panes = f"A{FIRST}"

@@ -1,0 +1,258 @@
+"""The page of the season workbook that calculates while it is being filled in.
+
+Units that every field needs, seed by maturity against what the fields want, names without a match.
+Nothing on it is read as input. Only functions that Excel and LibreOffice calculate alike.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planner.season import look
+from planner.season.form import FIRST, ROOM
+from planner.season.lists import quoted
+from planner.season.safe import put_text
+from planner.season.schema import Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from openpyxl.worksheet.worksheet import Worksheet
+
+    from planner.season.form import Place
+    from planner.season.lists import NameList
+
+SHEET = "Live check"
+TOP = 6
+"""First row of the tables."""
+MATURITIES = 30
+OPEN = 99
+"""Stands for a maturity without an upper bound."""
+
+
+@dataclass(frozen=True, slots=True)
+class Sources:
+    """Where things stand on the other sheets."""
+
+    laid: Mapping[str, list[Place]]
+    lists: Mapping[tuple[str, str], NameList]
+
+    def column(self, sheet: str, name: str) -> str:
+        """Whole column of an input sheet."""
+        place = next(p for p in self.laid[sheet] if p.column and p.column.name == name)
+        return f"{quoted(sheet)}!${place.letter}:${place.letter}"
+
+    def field_cell(self, name: str, number: int) -> str:
+        """Cell of the field that stands in the n-th row below the header."""
+        head = self.lists["Fields", "Field"].head
+        return f"INDEX({self.column('Fields', name)},{head}+{number})"
+
+    def setting(self, name: str, default: float) -> str:
+        """Value of a Farm setting, wherever its row stands."""
+        names, values = self.column("Farm", "Setting"), self.column("Farm", "Value")
+        found = f'INDEX({values},MATCH("{name}*",{names},0))'
+        return f"IFERROR(IF({found}=0,{default},VALUE({found})),{default})"
+
+
+def write_live(
+    page: Worksheet, laid: Mapping[str, list[Place]], lists: Mapping[tuple[str, str], NameList]
+) -> None:
+    """Write the page."""
+    sources = Sources(laid, lists)
+    rows = max(ROOM, laid["Fields"][0].last - FIRST + 1)
+    put_text(page["A1"], "Live check - calculates while you fill in; nothing to fill in here")
+    page["A1"].font = look.font(bold=True, size=14, color=look.DEEP)
+    put_text(
+        page["A2"],
+        "A first look only: `wholedrum check` and `wholedrum plan` count exactly, with bags, "
+        "varieties, traits and recipes. Amounts typed with a unit do not count here.",
+    )
+    page["A2"].font = look.font(italic=True, size=9)
+    _fields(page, sources, rows)
+    _maturities(page, sources, rows)
+    _names(page, sources)
+    _threats(page, sources)
+    _widths(page)
+    page.freeze_panes = f"A{TOP}"
+    page.sheet_properties.tabColor = look.AMBER
+    look.page(page, f"{TOP - 1}:{TOP - 1}")
+    page.print_area = f"A1:U{TOP + 39}"
+
+
+def _head(page: Worksheet, letters: str, title: str, headers: tuple[str, ...]) -> None:
+    put_text(page[f"{letters[0]}{TOP - 2}"], title)
+    page[f"{letters[0]}{TOP - 2}"].font = look.font(bold=True, size=12, color=look.DEEP)
+    for letter, header in zip(letters, headers, strict=True):
+        cell = page[f"{letter}{TOP - 1}"]
+        put_text(cell, header)
+        cell.font = look.font(bold=True)
+        cell.fill = look.fill(look.PALE)
+        cell.border = look.frame(look.INK)
+        cell.alignment = look.wrapped("center")
+
+
+def _share(text: str) -> str:
+    """Percent as a share of one, however it is written."""
+    return f"IF(VALUE({text})>1,VALUE({text})/100,VALUE({text}))"
+
+
+def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
+    """Columns A to H: one row per row of Fields, in its order."""
+    _head(
+        page,
+        "ABCDEFGH",
+        "Units that each field needs",
+        ("Field", "Acres", "Units needed", "From maturity", "To maturity", "Maturities that suit",
+         "Units of those, on hand and to be had", "Note"),
+    )  # fmt: skip
+    per_unit = sources.setting("Seeds per unit", 140_000)
+    spare = sources.setting("Spare seed", 0)
+    put_text(page["A3"], "Seeds per unit and spare seed, from Farm:")
+    page["C3"] = f"={per_unit}"
+    page["C3"].number_format = "#,##0"
+    page["D3"] = f"=IF({spare}>1,{spare}/100,{spare})"
+    page["D3"].number_format = "0.0%"
+    germination = sources.column("Seed lots", "Germination")
+    put_text(page["E3"], "lowest germination:")
+    page["G3"] = (
+        f'=IF(COUNT({germination})=0,"",'
+        f"IF(MIN({germination})>1,MIN({germination})/100,MIN({germination})))"
+    )
+    page["G3"].number_format = "0.0%"
+    maturity = sources.column("Seed lots", "Maturity")
+    hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
+    known = f"$J${TOP}:$J${TOP + MATURITIES - 1}"
+    for number in range(1, rows + 1):
+        r = TOP + number - 1
+        at = {n: sources.field_cell(n, number) for n in _FIELD_COLUMNS}
+        rate = at["Seeding rate"]
+        stand = f"{at['Target stand']}/{_share(at['Emergence'])}/$G$3"
+        seeds = f"IF(ISNUMBER({rate}),{rate},{stand})"
+        inside = f'{maturity},">="&D{r},{maturity},"<="&E{r}'
+        page[f"A{r}"] = f"=TRIM({at['Field']})"
+        page[f"B{r}"] = f'=IF(ISNUMBER({at["Acres"]}),{at["Acres"]},"")'
+        page[f"C{r}"] = f'=IF($A{r}="","",IFERROR(B{r}*{seeds}*(1+$D$3)/$C$3,""))'
+        for letter, name, open_end in (
+            ("D", "Earliest maturity", 0),
+            ("E", "Latest maturity", OPEN),
+        ):
+            bound = at[name]
+            page[f"{letter}{r}"] = f'=IF($A{r}="","",IF(ISNUMBER({bound}),{bound},{open_end}))'
+        spans = f'{known},">="&D{r},{known},"<="&E{r}'
+        page[f"F{r}"] = f'=IF($A{r}="","",COUNTIFS({spans}))'
+        page[f"G{r}"] = f'=IF($A{r}="","",SUMIFS({hand},{inside})+SUMIFS({buy},{inside}))'
+        page[f"H{r}"] = (
+            f'=IF($A{r}="","",IF(B{r}="","Acres?",IF(C{r}="","Seeding rate or stand?",'
+            f'IF(F{r}=0,"no seed in this window",'
+            f'IF(G{r}<C{r},"too little seed in this window","")))))'
+        )
+        _format(page, r, {"B": "#,##0.0", "C": "#,##0.0", "D": '[=0]"any";0.0', "G": "#,##0",
+                          "E": f'[={OPEN}]"any";0.0', "F": "0"})  # fmt: skip
+        page[f"H{r}"].font = look.font(bold=True, color=look.ALARM)
+
+
+_FIELD_COLUMNS = (
+    "Field",
+    "Acres",
+    "Seeding rate",
+    "Target stand",
+    "Emergence",
+    "Earliest maturity",
+    "Latest maturity",
+)
+
+
+def _format(page: Worksheet, row: int, formats: Mapping[str, str]) -> None:
+    for letter, form in formats.items():
+        page[f"{letter}{row}"].number_format = form
+
+
+def _maturities(page: Worksheet, sources: Sources, rows: int) -> None:
+    """Columns J to N: seed by maturity against the fields that may or must take it."""
+    _head(
+        page,
+        "JKLMN",
+        "Seed by maturity, units",
+        ("Maturity", "On hand", "Can buy", "Fields that may take it need",
+         "Fields that must take it need"),
+    )  # fmt: skip
+    maturity = sources.column("Seed lots", "Maturity")
+    hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
+    last = TOP + rows - 1
+    units, low, high, suits = (f"${c}${TOP}:${c}${last}" for c in "CDEF")
+    for r in range(TOP, TOP + MATURITIES):
+        if r == TOP:
+            page[f"J{r}"] = f'=IF(COUNT({maturity})=0,"",MIN({maturity}))'
+        else:
+            up = f"J{r - 1}"
+            page[f"J{r}"] = (
+                f'=IF({up}="","",IF(COUNTIF({maturity},">"&{up})=0,"",'
+                f'SMALL({maturity},COUNTIF({maturity},"<="&{up})+1)))'
+            )
+        may = f'{units},{low},"<="&J{r},{high},">="&J{r}'
+        page[f"K{r}"] = f'=IF(J{r}="","",SUMIFS({hand},{maturity},J{r}))'
+        page[f"L{r}"] = f'=IF(J{r}="","",SUMIFS({buy},{maturity},J{r}))'
+        page[f"M{r}"] = f'=IF(J{r}="","",SUMIFS({may}))'
+        page[f"N{r}"] = f'=IF(J{r}="","",SUMIFS({may},{suits},1))'
+        _format(page, r, {"J": "0.0#", "K": "#,##0", "L": "#,##0", "M": "#,##0", "N": "#,##0"})
+    put_text(page["J3"], "all:")
+    page["K3"] = f"=SUM(K{TOP}:K{TOP + MATURITIES - 1})"
+    page["L3"] = f"=SUM(L{TOP}:L{TOP + MATURITIES - 1})"
+    page["M3"] = f"=SUM({units})"
+    page["N3"] = '=IF(K3+L3<M3,"TOO LITTLE SEED",IF(M3=0,"","enough in all"))'
+    page["N3"].font = look.font(bold=True)
+    _format(page, 3, {"K": "#,##0", "L": "#,##0", "M": '#,##0" needed"'})
+
+
+def _names(page: Worksheet, sources: Sources) -> None:
+    """Columns P to S: names that stand nowhere else, by sheet and column."""
+    _head(
+        page,
+        "PQRS",
+        "Names without a match",
+        ("Sheet", "Column", "How many", "The last of them"),
+    )
+    r = TOP
+    for sheet, places in sources.laid.items():
+        for place in places:
+            column = place.column
+            if column is None or column.kind is not Kind.REF or column.refers is None:
+                continue
+            source = f"{quoted(sheet)}!${place.letter}:${place.letter}"
+            head = f'IFERROR(MATCH("{place.header}",{source},0),4)'
+            typed = f"INDEX({source},{head}+1):INDEX({source},{head}+{place.last - FIRST + 1})"
+            names = sources.lists[column.refers].all_names
+            wrong = f'(TRIM({typed})<>"")*ISNA(MATCH(TRIM({typed}),{names},0))'
+            put_text(page[f"P{r}"], sheet)
+            put_text(page[f"Q{r}"], place.header)
+            page[f"R{r}"] = f"=SUMPRODUCT({wrong})"
+            page[f"S{r}"] = (
+                f'=IF(R{r}=0,"",INDEX({source},SUMPRODUCT(MAX({wrong}*ROW({typed}))))'
+                f'&" (row "&SUMPRODUCT(MAX({wrong}*ROW({typed})))&")")'
+            )
+            page[f"R{r}"].number_format = '[=0]"all found";0'
+            page[f"S{r}"].font = look.font(bold=True, color=look.ALARM)
+            r += 1
+
+
+def _threats(page: Worksheet, sources: Sources) -> None:
+    """Column U: threats that have no column on Fields."""
+    _head(page, "U", "Threats on Fields", ("Threats without a pressure column",))
+    headers = sources.lists["Fields", "pressure"]
+    fields = quoted("Fields")
+    letter = headers.names
+    for number in range(min(headers.length, 30)):
+        r = TOP + number
+        name = f"Lists!${letter}${4 + number}"
+        page[f"U{r}"] = f'=IF({name}="","",IF(ISNA(MATCH({name},{fields}!$4:$4,0)),{name},""))'
+        page[f"U{r}"].font = look.font(bold=True, color=look.ALARM)
+
+
+def _widths(page: Worksheet) -> None:
+    widths = {"A": 22, "B": 9, "C": 10, "D": 10, "E": 10, "F": 11, "G": 16, "H": 28, "I": 3,
+              "J": 9, "K": 10, "L": 10, "M": 16, "N": 17, "O": 3, "P": 17, "Q": 18, "R": 11,
+              "S": 28, "T": 3, "U": 28}  # fmt: skip
+    for letter, wide in widths.items():
+        page.column_dimensions[letter].width = wide
+    page.row_dimensions[TOP - 1].height = 46

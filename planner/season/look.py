@@ -1,0 +1,127 @@
+"""How the season workbook looks: colours, number formats, widths. No knowledge of any sheet.
+
+The colours differ in lightness as well as in hue, so that they stay apart for every eye and on a
+black-and-white print; nothing is told by colour alone.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from planner.season.schema import Kind
+from planner.units import Measure
+
+if TYPE_CHECKING:
+    from planner.season.schema import Column
+
+INK = "1B2A41"
+DEEP = "17456B"
+"""Headers of columns that must be filled, tabs of sheets that must be filled."""
+PALE = "D5E4F0"
+"""Headers of columns that may stay blank."""
+PAPER = "F6F4EC"
+"""Guidance."""
+QUIET = "8A8F98"
+"""Tabs of optional sheets."""
+ALARM = "B3301C"
+"""Text that tells of something wrong; it always says so in words as well."""
+AMBER = "F2B134"
+LINE = "C3C8CF"
+
+FORMATS = {
+    Measure.AREA: "#,##0.0##",
+    Measure.SEEDS: "#,##0",
+    Measure.SEEDS_PER_AREA: "#,##0",
+    Measure.PLANTS_PER_AREA: "#,##0",
+    Measure.SEED_SIZE: "#,##0",
+    Measure.MONEY: "#,##0.00",
+    Measure.MONEY_PER_SEED_UNIT: "#,##0.00",
+    Measure.CROP_PRICE: "#,##0.00",
+}
+KINDS = {
+    Kind.NUMBER: "0.0#",
+    Kind.COUNT: "0",
+    Kind.YEAR: "0",
+    Kind.PERCENT: "0.0%",
+    Kind.DATE: "yyyy-mm-dd",
+    Kind.QUANTITY: "#,##0.####",
+}
+WIDE = {Kind.NAME: 22, Kind.REF: 19, Kind.REFS: 22, Kind.TEXTS: 16, Kind.TEXT: 18, Kind.RATE: 20}
+
+
+def number_format(column: Column | None) -> str:
+    """Number format of a column's cells; text for names and for anything unknown."""
+    if column is None:
+        return "General"
+    if column.measure in FORMATS:
+        return FORMATS[column.measure]
+    return KINDS.get(column.kind, "@")
+
+
+def width(column: Column | None, header: str) -> float:
+    """Width of a column, in characters."""
+    base = 14 if column is None else WIDE.get(column.kind, 13)
+    longest = max(len(word) for word in header.split()) if header.split() else 0
+    return max(base, longest + 3)
+
+
+def fill(color: str) -> Any:
+    """Fill of one colour."""
+    from openpyxl.styles import PatternFill
+
+    return PatternFill("solid", fgColor=color)
+
+
+def frame(color: str = LINE, style: Any = "thin") -> Any:
+    """Border all round."""
+    from openpyxl.styles import Border, Side
+
+    side = Side(style=style, color=color)
+    return Border(left=side, right=side, top=side, bottom=side)
+
+
+def font(**options: Any) -> Any:
+    """Font of the workbook."""
+    from openpyxl.styles import Font
+
+    return Font(**{"name": "Calibri", "size": 11, "color": INK, **options})
+
+
+def wrapped(vertical: str = "top", horizontal: str | None = None) -> Any:
+    """Alignment of text that runs over several lines."""
+    from openpyxl.styles import Alignment
+
+    return Alignment(wrap_text=True, vertical=vertical, horizontal=horizontal)
+
+
+def page(sheet: Any, title_rows: str = "", *, landscape: bool = True, pages: int = 1) -> None:
+    """Set a sheet up for printing: so many pages wide, headers repeated, pages counted."""
+    from openpyxl.worksheet.properties import PageSetupProperties
+
+    sheet.page_setup.orientation = "landscape" if landscape else "portrait"
+    sheet.page_setup.fitToWidth = pages
+    sheet.page_setup.fitToHeight = 0
+    sheet.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+    sheet.page_margins.left = sheet.page_margins.right = 0.4
+    sheet.page_margins.top = 0.5
+    sheet.page_margins.bottom = 0.8
+    sheet.page_margins.footer = 0.4
+    sheet.oddFooter.left.text = "&A"
+    sheet.oddFooter.right.text = "page &P of &N"
+    if title_rows:
+        sheet.print_title_rows = title_rows
+    if pages > 1:
+        sheet.print_title_cols = "A:A"
+
+
+def lines(text: str, characters: float) -> int:
+    """Lines that text takes in a column of this width, a little on the safe side."""
+    total = 0
+    for part in text.split("\n"):
+        used, count = 0, 1
+        for word in part.split():
+            if used and used + 1 + len(word) > characters:
+                count, used = count + 1, 0
+            used += len(word) + (1 if used else 0)
+        total += count
+    return total

@@ -1,0 +1,90 @@
+"""First page of the season workbook: what to fill, in which order, what comes out."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.season import lists, live, look, schema
+from planner.season.safe import put_text
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+SHEET = "Start here"
+STEPS = (
+    "1. Farm: the settings of the season; a blank one takes what its note says.",
+    "2. Fields: every field with its acres and its seeding rate or stand.",
+    "3. Seed lots: every lot of seed with its units, the size of its bags and its seeds per lb.",
+    "4. Products and Containers: what goes on seed, what of it is in the shop, what it is sold in.",
+    "5. Recipes: which products go on a bag together, and at which rate (the label decides).",
+    "6. Only if it matters to you: the sheets with grey tabs behind these, such as threats.",
+    "Headers on dark ground under ▼ MUST FILL must be filled; all others may stay blank.",
+    "Live check shows units needed and names without a match while you type; red text is wrong.",
+    "Then save and run: wholedrum check THIS-FILE.xlsx and, when it finds no fault, "
+    "wholedrum plan THIS-FILE.xlsx.",
+    "Out comes plan.xlsx: what to order, what to treat with what, what to plant where, what it "
+    "costs, what is short.",
+)
+CAUTION = (
+    "Seed treatments can hurt people, animals and land. The product's label, local rules and "
+    "licensed practice come first; this workbook only counts."
+)
+
+
+def write_opening(page: Worksheet, what: str) -> None:
+    """Write the page; `what` says in a few words what the workbook holds."""
+    page.sheet_view.showGridLines = False
+    page.column_dimensions["A"].width = 3
+    page.column_dimensions["B"].width = 26
+    page.column_dimensions["C"].width = 84
+    put_text(page["B2"], what)
+    page["B2"].font = look.font(bold=True, size=18, color=look.DEEP)
+    row = 4
+    for text in STEPS:
+        page.merge_cells(f"B{row}:C{row}")
+        put_text(page[f"B{row}"], text)
+        page[f"B{row}"].font = look.font(size=12)
+        page[f"B{row}"].alignment = look.wrapped("center")
+        page.row_dimensions[row].height = 18 * look.lines(text, 100) + 3
+        row += 1
+    page.merge_cells(f"B{row + 1}:C{row + 1}")
+    put_text(page[f"B{row + 1}"], CAUTION)
+    page[f"B{row + 1}"].font = look.font(bold=True, color=look.ALARM)
+    page[f"B{row + 1}"].alignment = look.wrapped("center")
+    page.row_dimensions[row + 1].height = 34
+    _index(page, row + 3)
+    page.sheet_properties.tabColor = look.AMBER
+    look.page(page, landscape=False)
+
+
+def _index(page: Worksheet, row: int) -> None:
+    """Links to every sheet, those that must be filled first."""
+    musts = [s for s in schema.SHEETS if s.must]
+    others = [s for s in schema.SHEETS if not s.must]
+    for title, sheets in (("Must be filled", musts), ("May stay empty", others)):
+        put_text(page[f"B{row}"], title)
+        page[f"B{row}"].font = look.font(bold=True, size=12, color=look.DEEP)
+        row += 1
+        for sheet in sheets:
+            _link(page, row, sheet.name, sheet.meaning)
+            row += 1
+        if sheets is musts:
+            _link(page, row, live.SHEET, "Calculates while you fill in; nothing to fill in there.")
+            row += 1
+        row += 1
+    note = f"A hidden sheet, {lists.SHEET}, feeds the drop-downs; nothing to fill in there."
+    put_text(page[f"B{row}"], note)
+    page[f"B{row}"].font = look.font(size=9, italic=True)
+
+
+def _link(page: Worksheet, row: int, sheet: str, meaning: str) -> None:
+    from openpyxl.worksheet.hyperlink import Hyperlink
+
+    cell = page[f"B{row}"]
+    put_text(cell, sheet)
+    cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"{lists.quoted(sheet)}!A1")
+    cell.font = look.font(color=look.DEEP, underline="single")
+    cell.alignment = look.wrapped()
+    put_text(page[f"C{row}"], meaning)
+    page[f"C{row}"].alignment = look.wrapped()
+    page.row_dimensions[row].height = 15.5 * look.lines(meaning, 84)

@@ -1,0 +1,103 @@
+"""The season workbook to fill in, or the same as CSV files."""
+
+from __future__ import annotations
+
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from openpyxl import Workbook
+
+from planner.season import checks, form, lists, live, opening, schema
+from planner.season.content import as_text, blank_content, demo_content, full
+from planner.season.safe import csv_bytes, workbook_bytes, write_whole
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.season.content import Table
+
+GUIDE = "how to fill in.txt"
+
+
+def write_blank(path: Path, *, demo: bool = False) -> Path:
+    """Write a season workbook, empty or with the demo season.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    return write_workbook(path, *_content(demo))
+
+
+def write_csv(folder: Path, *, demo: bool = False) -> tuple[Path, ...]:
+    """Write the same season as CSV files, one a sheet, and a guide to their columns.
+
+    Raises
+    ------
+    OutputError
+        When one cannot be written.
+    """
+    return write_folder(folder, _content(demo)[0])
+
+
+def _content(demo: bool) -> tuple[dict[str, Table], str]:
+    if demo:
+        return full(demo_content()), "The demo season: an invented farm"
+    return full(blank_content()), "A season to plan"
+
+
+def write_workbook(path: Path, content: Mapping[str, Table], what: str) -> Path:
+    """Write a season workbook that holds this content."""
+    return write_whole(path, workbook_bytes(build(content, what)))
+
+
+def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]:
+    """Write this content as CSV files and a guide."""
+    written = []
+    for sheet in schema.SHEETS:
+        table = content[sheet.name]
+        rows = [table.headers, *(tuple(as_text(v) for v in row) for row in table.rows)]
+        written.append(write_whole(Path(folder) / sheet.file, csv_bytes(rows)))
+    written.append(write_whole(Path(folder) / GUIDE, guide().encode("utf-8")))
+    return tuple(written)
+
+
+def build(content: Mapping[str, Table], what: str) -> Workbook:
+    """Season workbook with this content (see `planner.season.content.full`)."""
+    book = Workbook()
+    first = book.active
+    assert first is not None
+    first.title = opening.SHEET
+    opening.write_opening(first, what)
+    laid = {s.name: form.places(s, content[s.name]) for s in schema.SHEETS}
+    musts = [s for s in schema.SHEETS if s.must]
+    others = [s for s in schema.SHEETS if not s.must]
+    pages = {s.name: book.create_sheet(s.name) for s in musts}
+    live_page = book.create_sheet(live.SHEET)
+    pages |= {s.name: book.create_sheet(s.name) for s in others}
+    known = lists.write_lists(book.create_sheet(lists.SHEET), laid)
+    for sheet in schema.SHEETS:
+        page, table = pages[sheet.name], content[sheet.name]
+        form.write_form(page, sheet, table, laid[sheet.name])
+        checks.add_checks(page, laid[sheet.name], known, table)
+    live.write_live(live_page, laid, known)
+    return book
+
+
+def guide() -> str:
+    """What every file and column of the folder means, as plain text."""
+    lines = ["What to fill in, file by file. * must be filled.", ""]
+    for sheet in schema.SHEETS:
+        lines.append(f"{sheet.file}{' *' if sheet.must else ''} - {sheet.meaning}")
+        if sheet.settings:
+            lines += [
+                f"    {s.header}: {s.meaning} Blank: {s.blank_means}." for s in sheet.settings
+            ]
+        for column in (*sheet.columns, *filter(None, [sheet.per_threat])):
+            name = column.header if column is not sheet.per_threat else f"<threat> {column.name}"
+            end = "" if column.must else f" Blank: {column.blank_means}."
+            allowed = f" One of: {', '.join(column.choices)}." if column.choices else ""
+            lines.append(f"    {name}{' *' if column.must else ''}: {column.meaning}{allowed}{end}")
+        lines.append("")
+    return "\n".join(lines)
