@@ -87,15 +87,18 @@ def start(
     ] = False,
 ) -> None:
     """Make a season workbook to fill in."""
-    from planner.starting import start_season
+    from planner.terminal.starting import start_season
 
     if file is None and csv is None:
         msg = "name a workbook to make, or a folder with --csv"
         raise typer.BadParameter(msg)
+    if file is not None and file.suffix.casefold() != ".xlsx":
+        msg = f"{file.name} must end in .xlsx"
+        raise typer.BadParameter(msg)
     if demo and old is not None:
         msg = "--demo and --from exclude each other"
         raise typer.BadParameter(msg)
-    for path in start_season(file, csv, demo=demo, old=old, force=force):
+    for path in start_season(file, csv, demo=demo, force=force):
         _print(f"Written: {path}")
 
 

@@ -1,0 +1,41 @@
+"""Season workbooks to fill in, never over what stands there unless asked to."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.errors import OutputError
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+
+def start_season(
+    file: Path | None, folder: Path | None, *, demo: bool, force: bool
+) -> tuple[Path, ...]:
+    """Write a blank (or the demo) season as a workbook, as CSV files, or both.
+
+    Raises
+    ------
+    OutputError
+        When something stands there already and `force` is not set, or it can't be written.
+    """
+    from planner.season.template import write_blank, write_csv
+
+    if not force:
+        _refuse_to_replace(file, folder)
+    written: tuple[Path, ...] = ()
+    if file is not None:
+        written += (write_blank(file, demo=demo),)
+    if folder is not None:
+        written += write_csv(folder, demo=demo)
+    return written
+
+
+def _refuse_to_replace(file: Path | None, folder: Path | None) -> None:
+    taken = file if file is not None and file.exists() else None
+    if folder is not None and folder.exists() and (folder.is_file() or any(folder.iterdir())):
+        taken = folder
+    if taken is not None:
+        msg = f"{taken} is there already; choose another name, or add --force to replace it"
+        raise OutputError(msg)
