@@ -123,7 +123,9 @@ def _sum(items: Iterable[tuple[tuple[str, ...], float]]) -> dict[tuple[str, ...]
 
 
 def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
-    terms = {(COST_WORDS[f.name],): float(getattr(plan.cost, f.name)) for f in record_fields(Cost)}
+    terms: dict[tuple[str, ...], float] = {}
+    for f in record_fields(Cost):
+        terms[COST_WORDS[f.name],] = float(getattr(plan.cost, f.name))
     terms["Total",] = plan.cost.total
     return terms
 

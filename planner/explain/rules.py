@@ -1,0 +1,235 @@
+"""What a rule costs: the plan against the plan without it, safety and convenience in money."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from enum import Enum
+from math import ceil
+from typing import TYPE_CHECKING
+
+from planner.agronomy.protection import need
+from planner.agronomy.seeding import units_per_acre
+from planner.explain.trial import Trial
+from planner.explain.words import Speech, count, listing, number
+from planner.plan.price import price_plan
+from planner.season.domain import Pressure, Rating
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season, SeedLot, Threat
+
+CENT = 0.01
+ACRE = 0.005
+"""Acres that count as none."""
+
+
+class Purpose(Enum):
+    """What a rule is for."""
+
+    CONVENIENCE = "convenience"
+    SAFETY = "safety"
+
+
+@dataclass(frozen=True, slots=True)
+class Rule:
+    """A rule that is on, and the season without it."""
+
+    key: str
+    name: str
+    purpose: Purpose
+    without: Season
+    field: str = ""
+    threat: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class RuleCost:
+    """What one rule costs. Figures are None where the time set did not reach it."""
+
+    rule: str
+    purpose: str
+    field: str
+    threat: str
+    cost: float | None
+    """Saved without the rule, by the best plan found; never below 0 while acres are equal."""
+    at_least: float | None
+    """Proven: what the plan's own floor lies above the best plan without the rule."""
+    at_most: float | None
+    """Proven: what is saved if the plan without it were as cheap as its floor."""
+    gap: float | None
+    """Of the plan without the rule."""
+    acres_gained: float
+    """Acres that the plan without it covers besides; its costs are in `cost` too."""
+    sentence: str
+
+
+def rules_on(season: Season) -> tuple[Rule, ...]:
+    """Rules of a season that are on, those that touch the whole farm first."""
+    return (*_farm_rules(season), *_threat_rules(season), *_field_rules(season))
+
+
+def _farm_rules(season: Season) -> Iterator[Rule]:
+    farm = season.farm
+    convenience, safety = Purpose.CONVENIENCE, Purpose.SAFETY
+    speech = Speech(farm)
+    if farm.max_varieties is not None:
+        name = f"At most {count(farm.max_varieties, 'share')} of variety and recipe in a field"
+        without = replace(season, farm=replace(farm, max_varieties=None))
+        yield Rule("varieties", name, convenience, without)
+    if farm.smallest_split > 0.0:
+        name = f"No share of a field under {speech.acres(farm.smallest_split)}"
+        yield Rule(
+            "split", name, convenience, replace(season, farm=replace(farm, smallest_split=0.0))
+        )
+    if any(lot.units_per_bag > 1.0 for lot in season.lots):
+        without = replace(season, lots=tuple(_by_the_unit(lot) for lot in season.lots))
+        yield Rule("bags", "Bags are treated whole, not by the unit", convenience, without)
+    if farm.most_of_one_variety is not None:
+        name = f"No variety on more than {number(farm.most_of_one_variety * 100)} % of all acres"
+        without = replace(season, farm=replace(farm, most_of_one_variety=None))
+        yield Rule("variety share", name, safety, without)
+    if season.maturity_spread:
+        without = replace(season, maturity_spread=())
+        yield Rule("spread", "Maturities are spread", safety, without)
+    if farm.spare_seed > 0.0:
+        name = f"{number(farm.spare_seed * 100)} % spare seed"
+        yield Rule("spare", name, safety, replace(season, farm=replace(farm, spare_seed=0.0)))
+    if farm.product_margin > 0.0:
+        name = f"{number(farm.product_margin * 100)} % margin on product"
+        yield Rule("margin", name, safety, replace(season, farm=replace(farm, product_margin=0.0)))
+
+
+def _by_the_unit(lot: SeedLot) -> SeedLot:
+    """Return a lot in bags of a unit or less that fit its own bags evenly."""
+    return replace(lot, units_per_bag=lot.units_per_bag / max(1, ceil(lot.units_per_bag)))
+
+
+def _threat_rules(season: Season) -> Iterator[Rule]:
+    """Each threat's needs, on all fields together."""
+    for threat in season.threats:
+        if any(need(f, threat) > Rating.NONE for f in season.fields):
+            without = replace(
+                season,
+                threats=tuple(replace(t, need={}) if t is threat else t for t in season.threats),
+            )
+            name = f"Protection from {threat.name} on every field that needs it"
+            yield Rule(f"threat {threat.name}", name, Purpose.SAFETY, without, threat=threat.name)
+
+
+def _field_rules(season: Season) -> Iterator[Rule]:
+    """Each field's protection needs, all its threats together, largest fields first."""
+    for field in sorted(season.fields, key=lambda f: (-f.acres, f.name)):
+        threats = [t for t in season.threats if need(field, t) > Rating.NONE]
+        if threats:
+            without = season
+            for threat in threats:
+                without = _unasked(without, field, threat)
+            name = f"Protection of {field.name} from {listing([t.name for t in threats])}"
+            yield Rule(f"field {field.name}", name, Purpose.SAFETY, without, field=field.name)
+
+
+def _unasked(season: Season, field: Field, threat: Threat) -> Season:
+    """Return the season with a field asking nothing against a threat, its losses as before.
+
+    The threat gets a twin on that field, which asks for nothing and is held by the same products.
+    """
+    twin = threat.name + "\n" + field.name  # a line break stands in no name that was read
+    pressure = field.pressure.get(threat.name, Pressure.NONE)
+    return replace(
+        season,
+        threats=(*season.threats, replace(threat, name=twin, need={})),
+        products=tuple(
+            replace(p, protection={**p.protection, twin: p.protection[threat.name]})
+            if threat.name in p.protection
+            else p
+            for p in season.products
+        ),
+        fields=tuple(
+            replace(f, pressure={**f.pressure, threat.name: Pressure.NONE, twin: pressure})
+            if f.name == field.name
+            else f
+            for f in season.fields
+        ),
+    )
+
+
+def rule_trials(rules: tuple[Rule, ...]) -> tuple[Trial, ...]:
+    """Return the seasons to plan, by the rules' keys."""
+    return tuple(Trial(rule.key, rule.without) for rule in rules)
+
+
+def rule_costs(
+    plan: Plan, season: Season, rules: tuple[Rule, ...], found: Mapping[str, Plan]
+) -> tuple[RuleCost, ...]:
+    """Price the rules from the plans without them; rules that were not reached say so last."""
+    costs = [_price(rule, plan, season, found.get(rule.key)) for rule in rules]
+    return tuple(sorted(costs, key=lambda c: (c.cost is None, -(c.cost or 0.0))))
+
+
+def held_cost(plan: Plan, season: Season) -> float:
+    """Cost of a plan's own decisions in a season in which they are still allowed."""
+    lots = {lot.name: lot for lot in season.lots}
+    fields = {f.name: f for f in season.fields}
+    planting = [
+        replace(p, units=p.acres * units_per_acre(fields[p.field], lots[p.lot], season.farm))
+        for p in plan.planting
+    ]
+    bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
+    counts = {(o.product, o.container): o.count for o in plan.order}
+    return price_plan(season, counts, bags, plan.treating, planting)[0].total
+
+
+def acres_short(plan: Plan) -> float:
+    """Acres that a plan leaves unplanted."""
+    return sum(s.acres for s in plan.shortages)
+
+
+def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCost:
+    blank = RuleCost(
+        rule.name, rule.purpose.value, rule.field, rule.threat, None, None, None, None, 0.0, ""
+    )
+    speech = Speech(season.farm)
+    if other is None:
+        return replace(blank, sentence=f"{rule.name}: not reckoned in the time set.")
+    gained = acres_short(plan) - acres_short(other)
+    if gained > ACRE:
+        result = replace(
+            blank,
+            cost=plan.cost.total - other.cost.total,
+            at_least=None,
+            at_most=None,
+            gap=other.gap,
+            acres_gained=gained,
+        )
+        text = f"{rule.name}: without it, {speech.acres(gained)} more would be planted"
+        return replace(result, sentence=f"{text}.")
+    # What the plan does is allowed without the rule too, so the best without it is no dearer.
+    held = held_cost(plan, rule.without)
+    best = held if gained < -ACRE else min(held, other.cost.total)
+    saved = max(0.0, plan.cost.total - best)
+    at_most = max(saved, plan.cost.total - min(other.bound, best)) if gained >= -ACRE else None
+    gap = (best - other.bound) / max(1.0, abs(best)) if gained >= -ACRE else None
+    least = max(0.0, plan.bound - best)
+    result = replace(
+        blank,
+        cost=saved,
+        at_least=least,
+        at_most=at_most,
+        gap=None if gap is None else max(0.0, gap),
+    )
+    return replace(result, sentence=_sentence(result, speech))
+
+
+def _sentence(cost: RuleCost, speech: Speech) -> str:
+    saved, least, most = cost.cost or 0.0, cost.at_least or 0.0, cost.at_most
+    amount = speech.money(saved) if saved >= CENT else "nothing"
+    if most is None:
+        return f"{cost.rule}: the plan without it was not finished in the time set."
+    if most - least <= max(CENT, 1e-3 * most):
+        return f"{cost.rule} costs {amount}."
+    return (
+        f"{cost.rule} costs {amount} as far as plans were found; proven is "
+        f"{speech.money(least)} to {speech.money(most)}."
+    )

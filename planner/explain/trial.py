@@ -1,0 +1,145 @@
+"""Changed seasons, each solved again within a time that is set for all of them together."""
+
+from __future__ import annotations
+
+import signal
+from dataclasses import dataclass, field
+from time import monotonic
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.errors import Interrupted, NoPlanError
+from planner.optimize.options import SolveOptions
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Iterator
+    from multiprocessing.pool import AsyncResult
+
+    from planner.optimize.options import Stop
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+LEAST_SECONDS = 1.0
+"""Least time worth giving to one solve."""
+OVERDUE = 20.0
+"""Seconds past its own time after which a solve counts as lost."""
+TICK = 0.05
+
+
+class Trial(NamedTuple):
+    """A changed season to be planned."""
+
+    key: str
+    season: Season
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How much work explaining may take."""
+
+    seconds: float = 20.0
+    """Wall time for all solves together; 0 solves nothing."""
+    gap: float = 1e-4
+    """Each solve stops when its plan is proven to be within this share of the best."""
+    effort: int | None = None
+    """Steps for each solve, in place of time: the same answers on every run."""
+    seed: int = 0
+    workers: int = 1
+    """Solves side by side, each in a process of its own if more than one."""
+    stop: Stop | None = field(default=None, compare=False)
+    """Once set, what is known by then is told."""
+
+    @property
+    def stopped(self) -> bool:
+        """Whether the user wants to stop."""
+        return self.stop is not None and self.stop.is_set()
+
+
+def solve_all(trials: Iterable[Trial], budget: Budget) -> dict[str, Plan]:
+    """Plan changed seasons, first ones first, as far as the time goes; plans by key.
+
+    A trial that the time did not reach, or for which no plan was found, is missing. What is left
+    of the time is shared evenly among the trials that are left, none under `LEAST_SECONDS`.
+    """
+    queue = list(trials)
+    if not queue or budget.stopped or (budget.seconds <= 0.0 and budget.effort is None):
+        return {}
+    if budget.workers > 1 and len(queue) > 1:
+        return dict(_side_by_side(queue, budget))
+    return dict(_one_by_one(queue, budget))
+
+
+def _share(left: float, trials: int, budget: Budget) -> SolveOptions | None:
+    """Options for the next trial; None when the time is up."""
+    if budget.effort is not None:
+        return SolveOptions(1e9, budget.gap, budget.effort, budget.seed)
+    if left <= 0.0:
+        return None
+    workers = min(budget.workers, trials)
+    seconds = min(left, max(LEAST_SECONDS, left * workers / trials))
+    return SolveOptions(seconds, budget.gap, None, budget.seed)
+
+
+def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:
+    end = monotonic() + budget.seconds
+    for i, trial in enumerate(queue):
+        options = _share(end - monotonic(), len(queue) - i, budget)
+        if options is None or budget.stopped:
+            return
+        plan = attempt(trial.season, options, budget.stop)
+        if plan is not None:
+            yield trial.key, plan
+
+
+def _side_by_side(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:
+    """Solve in processes of their own, so that a crash of one loses one trial only."""
+    from multiprocessing import get_context
+
+    end = monotonic() + budget.seconds
+    waiting = list(reversed(queue))
+    with get_context("spawn").Pool(budget.workers, _ignore_ctrl_c) as pool:
+        running: list[tuple[str, AsyncResult[Plan | None], float]] = []
+        while (waiting or running) and not budget.stopped:
+            while waiting and len(running) < budget.workers:
+                options = _share(end - monotonic(), len(waiting), budget)
+                if options is None:
+                    waiting.clear()
+                    break
+                trial = waiting.pop()
+                lost = monotonic() + 2.0 * options.seconds + OVERDUE
+                running.append(
+                    (trial.key, pool.apply_async(attempt, (trial.season, options)), lost)
+                )
+            for item in list(running):
+                key, result, lost = item
+                if result.ready():
+                    running.remove(item)
+                    plan = result.get()
+                    if plan is not None:
+                        yield key, plan
+                elif monotonic() > lost:
+                    running.remove(item)
+            if running:
+                running[0][1].wait(TICK)
+
+
+def _ignore_ctrl_c() -> None:
+    signal.signal(signal.SIGINT, signal.SIG_IGN)
+
+
+def attempt(season: Season, options: SolveOptions, stop: Stop | None = None) -> Plan | None:
+    """Plan a season and check the plan; None where none was found.
+
+    Raises
+    ------
+    AuditError
+        When the plan is wrong, which is a bug.
+    """
+    from planner.optimize.search import solve
+    from planner.plan.audit import audit
+
+    try:
+        plan = solve(season, options, stop=stop)
+    except (NoPlanError, Interrupted, MemoryError):
+        return None
+    audit(plan, season)
+    return plan
