@@ -127,18 +127,19 @@ def check(
         _print(line)
 
 
+Seconds = Annotated[
+    float, typer.Option(min=0.1, metavar="N", callback=_finite, help="Seconds for deciding.")
+]
+
+
 @app.command(epilog="Example: wholedrum plan season.xlsx --out plan --seconds 30")
 def plan(
     source: Input,
     out: Annotated[
         Path | None,
-        typer.Option(
-            "--out", metavar="DIR", help="Folder for the plan.  [default: beside the season]"
-        ),
+        typer.Option("--out", metavar="DIR", help="Folder for the plan.  [default: beside INPUT]"),
     ] = None,
-    seconds: Annotated[
-        float, typer.Option(min=0.1, metavar="N", callback=_finite, help="Seconds for deciding.")
-    ] = 60.0,
+    seconds: Seconds = 60.0,
     gap: Annotated[
         float,
         typer.Option(
@@ -164,39 +165,45 @@ def plan(
         bool, typer.Option("--quiet", help="No progress; print only shortages and files.")
     ] = False,
 ) -> None:
-    """Make the plan; write plan.json and plan.xlsx; print the order, the cost and what is short."""
+    """Make the plan, write plan.json and plan.xlsx, print the order, the cost and what is short."""
     from planner import api
     from planner.report.files import check_folder
-    from planner.terminal import places, summary
-    from planner.terminal.interrupt import interruptible
-    from planner.terminal.progress import ProgressLine
+    from planner.terminal import deciding, places, summary
 
     season = api.load(source)
     folder = out or places.plan_folder(source)
     check_folder(folder)
-    line = ProgressLine(season.farm.currency, quiet=quiet)
-    try:
-        made = interruptible(
-            lambda stop: api.make_plan(
-                season,
-                seconds=seconds,
-                gap=gap,
-                effort=effort,
-                seed=seed,
-                on_progress=line.update,
-                stop=stop,
-            ),
-            beat=line.beat,
-            asked=lambda: line.say("Stopping: the best plan so far is kept. Ctrl-C again leaves."),
-        )
-    finally:
-        line.close()
+    options = deciding.Options(seconds, gap, effort, seed, quiet=quiet)
+    made = deciding.decide(season, options)
     paths = api.write(made, season, folder)
     lines = summary.shortage_lines(made, season) if quiet else summary.plan_lines(made, season)
     for text in [*lines, *summary.written_lines(paths)]:
         _print(text)
     if strict and made.shortages:
         raise typer.Exit(SHORT)
+
+
+@app.command(epilog="Example: wholedrum compare old/plan.json season.xlsx --out compared")
+def compare(
+    sources: Annotated[
+        list[Path], typer.Argument(metavar="A B [C ...]", help="Seasons, or plan.json of plans.")
+    ],
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Write compare.json and compare.xlsx there."),
+    ] = None,
+    as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")] = False,
+    seconds: Seconds = 60.0,
+) -> None:
+    """Show plans side by side, differences first; seasons are planned for it."""
+    from planner.terminal import comparing, deciding
+
+    if len(sources) < 2:
+        msg = "name two or more seasons or plans"
+        raise typer.BadParameter(msg)
+    options = deciding.Options(seconds, quiet=as_json)
+    for line in comparing.compare_all(sources, out, options, as_json=as_json):
+        _print(line)
 
 
 def _print(text: str) -> None:

@@ -7,10 +7,12 @@ import threading
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.terminal.text import clean, money
+from planner.report.measures import Measure
+from planner.terminal.text import clean
 
 if TYPE_CHECKING:
     from planner.optimize.options import Progress
+    from planner.report.measures import Manner
 
 SPARSE = 10.0
 """Seconds between lines where stderr is not a terminal."""
@@ -23,8 +25,8 @@ LINE = 79
 class ProgressLine:
     """Shows the progress of a run. `update` may be called from any thread, `beat` from the main."""
 
-    def __init__(self, currency: str, *, quiet: bool) -> None:
-        self._currency = currency
+    def __init__(self, manner: Manner, *, quiet: bool) -> None:
+        self._manner = manner
         self._quiet = quiet
         self._live = sys.stderr.isatty()
         self._start = monotonic()
@@ -50,7 +52,7 @@ class ProgressLine:
             return
         self._shown = now
         self._had_plan = self._had_plan or first
-        text = clean(describe(latest, now - self._start, self._currency))
+        text = clean(describe(latest, now - self._start, self._manner))
         if self._live:
             print("\r" + text[:LINE].ljust(LINE), end="", file=sys.stderr, flush=True)
         else:
@@ -70,24 +72,25 @@ class ProgressLine:
             print("\r" + " " * LINE + "\r", end="", file=sys.stderr, flush=True)
 
 
-def describe(progress: Progress | None, seconds: float, currency: str) -> str:
+def describe(progress: Progress | None, seconds: float, manner: Manner) -> str:
     """One line: elapsed, best cost, proven floor, gap, acres short.
 
     >>> from planner.optimize.options import Progress
-    >>> describe(Progress(2.0, 1010.0, 1000.0, 0.0), 2.5, "$")
+    >>> from planner.report.measures import Manner
+    >>> describe(Progress(2.0, 1010.0, 1000.0, 0.0), 2.5, Manner())
     '  2 s  best $1,010.00  floor $1,000.00  gap 0.99 %'
-    >>> describe(None, 0.4, "$")
+    >>> describe(None, 0.4, Manner())
     '  0 s  no plan yet'
     """
     parts = [f"{int(seconds):3d} s"]
     if progress is None or progress.cost is None:
         parts.append("no plan yet")
     else:
-        parts.append(f"best {money(progress.cost, currency)}")
+        parts.append(f"best {manner.say(progress.cost, Measure.MONEY)}")
     if progress is not None and progress.floor is not None:
-        parts.append(f"floor {money(progress.floor, currency)}")
+        parts.append(f"floor {manner.say(progress.floor, Measure.MONEY)}")
     if progress is not None and progress.gap is not None:
         parts.append(f"gap {progress.gap:.2%}".replace("%", " %"))
     if progress is not None and progress.acres_short:
-        parts.append(f"{progress.acres_short:,.1f} acres short")
+        parts.append(f"{manner.say(progress.acres_short, Measure.AREA)} short")
     return "  ".join(parts)

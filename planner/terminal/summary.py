@@ -2,19 +2,22 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
 from planner.plan.plan import Outcome
+from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
-from planner.terminal.text import clean, money, number, table
+from planner.terminal.text import clean, number, table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from planner.plan.plan import Plan
+    from planner.report.measures import Manner
     from planner.season.domain import Field, Season
 
 COST_LINES = (
@@ -39,12 +42,13 @@ def count(things: int, one: str, many: str = "") -> str:
 
 def season_lines(season: Season) -> list[str]:
     """What was understood of a season."""
-    acres = sum(f.acres for f in season.fields)
+    manner = manner_of(season.farm)
+    acres = manner.say(sum(f.acres for f in season.fields), Measure.AREA)
     varieties = len({lot.variety for lot in season.lots})
     head = f"{season.farm.name or 'Season'}, {season.farm.crop_year}"
     lines = [
         clean(f"{head} ({season.source}): no faults found."),
-        f"{count(len(season.fields), 'field')}, {number(acres)} acres",
+        f"{count(len(season.fields), 'field')}, {acres}",
         *_need_table(season),
         f"{count(len(season.lots), 'lot')} of {count(varieties, 'variety', 'varieties')}",
         *_stock_table(season),
@@ -58,6 +62,7 @@ def season_lines(season: Season) -> list[str]:
 
 
 def _need_table(season: Season) -> list[str]:
+    manner = manner_of(season.farm)
     groups: dict[tuple[float, float], list[Field]] = defaultdict(list)
     for field in season.fields:
         low = -1.0 if field.earliest is None else field.earliest
@@ -67,9 +72,9 @@ def _need_table(season: Season) -> list[str]:
         bounds = [needed_units(field, season) for field in fields]
         least, most = (sum(b[i] for b in bounds) for i in (0, 1))
         units = number(least) if most - least < 0.05 else f"{number(least)} to {number(most)}"
-        acres = number(sum(f.acres for f in fields))
+        acres = manner.say(sum(f.acres for f in fields), Measure.AREA)
         rows.append([_window(low, high), str(len(fields)), acres, units])
-    return table(["Maturity wanted", "Fields", "Acres", "Units needed"], rows)
+    return table(["Maturity wanted", "Fields", "Land", "Units needed"], rows)
 
 
 def _window(low: float, high: float) -> str:
@@ -114,20 +119,21 @@ def _stock_table(season: Season) -> list[str]:
 
 
 def _product_table(season: Season) -> list[str]:
+    manner = manner_of(season.farm)
     rows = []
     for product in season.products:
         sold = [c.name for c in season.containers if c.product == product.name]
         expired = product.expires is not None and product.expires < season.farm.first_treating_day
-        stock = f"{number(product.on_hand)} fl oz" + (" (expired)" if expired else "")
+        stock = manner.say(product.on_hand, Measure.VOLUME) + (" (expired)" if expired else "")
         rows.append([product.name, product.kind, stock, "; ".join(sold)])
     return table(["Product", "Kind", "On hand", "Containers"], rows, left=4) if rows else []
 
 
 def plan_lines(plan: Plan, season: Season) -> list[str]:
     """The plan in short: shortages first, then what to order, the cost, how sure, warnings."""
-    currency = season.farm.currency
-    lines = [*shortage_lines(plan, season), "", *_order_lines(plan, currency)]
-    lines += ["", "Cost", *_cost_table(plan, currency), certainty(plan, currency)]
+    manner = manner_of(season.farm)
+    lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
+    lines += ["", "Cost", *_cost_table(plan, manner), certainty(plan, manner)]
     if plan.warnings:
         lines += ["", "Warnings", *(f"  {clean(text)}" for text in plan.warnings)]
     return lines
@@ -135,21 +141,22 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
 
 def shortage_lines(plan: Plan, season: Season) -> list[str]:
     """What stays unplanted, or that nothing does."""
+    manner = manner_of(season.farm)
     if not plan.shortages:
-        acres = number(sum(f.acres for f in season.fields))
-        return [f"All {acres} acres are covered."]
-    short = number(sum(s.acres for s in plan.shortages))
+        acres = manner.say(sum(f.acres for f in season.fields), Measure.AREA)
+        return [f"All {acres} are covered."]
+    short = manner.say(sum(s.acres for s in plan.shortages), Measure.AREA)
     fewest = "" if plan.shortage_proven else " (fewer may be possible: not proven)"
     fields = count(len(plan.shortages), "field")
-    lines = [f"SHORT: {short} acres of {fields} stay unplanted{fewest}."]
+    lines = [f"SHORT: {short} of {fields} stay unplanted{fewest}."]
     return lines + table(
-        ["Field", "Why", "Acres short"],
-        [[s.field, s.why, number(s.acres, 2)] for s in plan.shortages],
+        ["Field", "Why", "Short"],
+        [[s.field, s.why, manner.say(s.acres, Measure.AREA)] for s in plan.shortages],
         left=2,
     )
 
 
-def _order_lines(plan: Plan, currency: str) -> list[str]:
+def _order_lines(plan: Plan, manner: Manner) -> list[str]:
     lines = []
     if plan.order:
         rows = [
@@ -158,8 +165,8 @@ def _order_lines(plan: Plan, currency: str) -> list[str]:
                 line.container,
                 line.supplier,
                 str(line.count),
-                money(line.unit_price, currency),
-                money(line.cost, currency),
+                manner.say(line.unit_price, Measure.MONEY),
+                manner.say(line.cost, Measure.MONEY),
             ]
             for line in plan.order
         ]
@@ -169,29 +176,33 @@ def _order_lines(plan: Plan, currency: str) -> list[str]:
         lines += ["Order: no containers are needed."]
     if plan.seed_purchases:
         bought = [
-            [p.lot, str(p.bags), number(p.units), money(p.cost, currency)]
+            [p.lot, str(p.bags), number(p.units), manner.say(p.cost, Measure.MONEY)]
             for p in plan.seed_purchases
         ]
         lines += ["Seed to buy", *table(["Lot", "Bags", "Units", "Cost"], bought)]
     return lines
 
 
-def _cost_table(plan: Plan, currency: str) -> list[str]:
+def _cost_table(plan: Plan, manner: Manner) -> list[str]:
     rows = [
-        [label, money(sign * getattr(plan.cost, key), currency)]
+        [label, manner.say(sign * getattr(plan.cost, key), Measure.MONEY)]
         for key, label, sign in COST_LINES
         if abs(getattr(plan.cost, key)) >= 0.005
     ]
-    return table(["Kind", "Amount"], [*rows, ["Total", money(plan.cost.total, currency)]])
+    return table(["Kind", "Amount"], [*rows, ["Total", manner.say(plan.cost.total, Measure.MONEY)]])
 
 
-def certainty(plan: Plan, currency: str) -> str:
+def certainty(plan: Plan, manner: Manner) -> str:
     """How sure the plan is, in words."""
     if plan.outcome is Outcome.OPTIMAL:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
+    stopped = f"stopped after {plan.seconds:.0f} s"
+    if not math.isfinite(plan.bound):
+        return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
+    floor = manner.say(plan.bound, Measure.MONEY)
     return (
         f"Not proven the cheapest: within {_percent(plan.gap)} of the best possible"
-        f" (proven floor {money(plan.bound, currency)}; stopped after {plan.seconds:.0f} s)."
+        f" (proven floor {floor}; {stopped})."
     )
 
 

@@ -70,15 +70,3 @@ def number(value: float, digits: int = 1) -> str:
     text = f"{value:,.{digits}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
-
-
-def money(value: float, currency: str) -> str:
-    """An amount of money: a symbol stands before it, a word after it.
-
-    >>> money(1234.5, "$"), money(12, "EUR")
-    ('$1,234.50', '12.00 EUR')
-    """
-    if any(c.isalpha() for c in currency):
-        return f"{value:,.2f} {currency}"
-    sign = "-" if value < 0 else ""
-    return f"{sign}{currency}{abs(value):,.2f}"

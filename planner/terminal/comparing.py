@@ -1,0 +1,108 @@
+"""Seasons and plans side by side on the terminal."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING
+
+from planner.report.comparison import MEASURES
+from planner.report.measures import Manner
+from planner.terminal.deciding import decide
+from planner.terminal.summary import written_lines
+from planner.terminal.text import table
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.explain.compare import Comparison
+    from planner.plan.plan import Plan
+    from planner.terminal.deciding import Options
+
+MOST = 20
+"""Lines of one side that are shown; the files hold all."""
+
+
+def compare_all(
+    paths: list[Path], folder: Path | None, options: Options, *, as_json: bool
+) -> list[str]:
+    """Compare seasons and plans; write the files where a folder is named.
+
+    Returns
+    -------
+    list of str
+        What to print.
+    """
+    from planner.explain.compare import compare
+    from planner.report.comparison import comparison_book, comparison_bytes
+    from planner.report.files import check_folder, write_together
+    from planner.report.workbook import render
+
+    if folder is not None:
+        check_folder(folder)
+    read = [read_any(path, options) for path in paths]
+    comparison = compare(list(zip(names_of(paths), (plan for plan, _ in read), strict=True)))
+    data = comparison_bytes(comparison)
+    manner = read[0][1]
+    lines = data.decode().split("\n")[:-1] if as_json else comparison_lines(comparison, manner)
+    if folder is not None:
+        book = render(comparison_book(comparison, manner))
+        written = write_together(folder, {"compare.json": data, "compare.xlsx": book})
+        lines += [] if as_json else written_lines(written)
+    return lines
+
+
+def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
+    """Plan of a ``plan.json``, or of a season that is planned now, and how its numbers are read.
+
+    Raises
+    ------
+    InputError
+        When it is neither.
+    """
+    from planner import api
+    from planner.report.json import read_plan
+    from planner.report.measures import manner_of
+
+    if path.suffix.casefold() == ".json":
+        plan = read_plan(path)
+        settings = json.loads(path.read_text("utf-8-sig")).get("settings") or {}
+        manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
+        return plan, manner
+    season = api.load(path)
+    return decide(season, options), manner_of(season.farm)
+
+
+def names_of(paths: list[Path]) -> list[str]:
+    """Short names of inputs that tell them apart.
+
+    >>> from pathlib import Path
+    >>> names_of([Path("a/plan.json"), Path("b/plan.json"), Path("c/season.xlsx")])
+    ['a', 'b', 'season']
+    """
+    names = []
+    for path in paths:
+        whole = path.resolve()
+        named = whole.parent.name if whole.name.casefold() == "plan.json" else whole.stem
+        names.append(named or str(path))
+    if len({name.casefold() for name in names}) < len(names):
+        names = [f"{number}. {name}" for number, name in enumerate(names, 1)]
+    return names
+
+
+def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
+    """Differences, side by side; what is the same in all plans is left out."""
+    lines: list[str] = []
+    for part in comparison.parts:
+        shown = part.different
+        if not shown:
+            lines.append(f"{part.name}: no difference")
+            continue
+        rows = [
+            [*line.what, *(manner.say(amount, MEASURES[part.unit]) for amount in line.amounts)]
+            for line in shown[:MOST]
+        ]
+        headers = [*part.columns, *comparison.names]
+        lines += [part.name, *table(headers, rows, left=len(part.columns))]
+        if len(shown) > MOST:
+            lines.append(f"  ... and {len(shown) - MOST} more")
+    return lines
