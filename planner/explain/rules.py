@@ -9,20 +9,19 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
 from planner.agronomy.seeding import units_per_acre
+from planner.explain.changes import ACRE
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.plan import PROVEN_GAP, Outcome, Plan
 from planner.plan.price import price_plan
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
-    from planner.plan.plan import Plan
     from planner.season.domain import Field, Season, SeedLot, Threat
 
 CENT = 0.01
-ACRE = 0.005
-"""Acres that count as none."""
 
 
 class Purpose(Enum):
@@ -170,15 +169,39 @@ def rule_costs(
 
 def held_cost(plan: Plan, season: Season) -> float:
     """Cost of a plan's own decisions in a season in which they are still allowed."""
+    return held_plan(plan, season, plan).cost.total
+
+
+def held_plan(plan: Plan, season: Season, known: Plan) -> Plan:
+    """Return a plan's own decisions with every figure counted anew for a season.
+
+    `known` is a plan of that season, whose floor holds for this one too.
+    """
     lots = {lot.name: lot for lot in season.lots}
     fields = {f.name: f for f in season.fields}
-    planting = [
+    planting = tuple(
         replace(p, units=p.acres * units_per_acre(fields[p.field], lots[p.lot], season.farm))
         for p in plan.planting
-    ]
+    )
     bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
     counts = {(o.product, o.container): o.count for o in plan.order}
-    return price_plan(season, counts, bags, plan.treating, planting)[0].total
+    cost, order, purchases, uses = price_plan(season, counts, bags, plan.treating, planting)
+    gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
+    proven = gap <= PROVEN_GAP and known.shortage_proven
+    return Plan(
+        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
+        gap=gap,
+        bound=min(known.bound, cost.total),
+        cost=cost,
+        order=order,
+        seed_purchases=purchases,
+        treating=plan.treating,
+        planting=planting,
+        products=uses,
+        shortages=plan.shortages,
+        shortage_proven=known.shortage_proven,
+        seconds=known.seconds,
+    )
 
 
 def acres_short(plan: Plan) -> float:

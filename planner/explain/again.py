@@ -1,0 +1,303 @@
+"""Planning again: keep what need not change, and say what did."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import floor
+from typing import TYPE_CHECKING
+
+from planner.explain.changes import (
+    ACRE,
+    acres_by_share,
+    field_changes,
+    moved_acres,
+)
+from planner.explain.rules import acres_short
+from planner.explain.supply import unused
+from planner.explain.words import Speech, count, listing, number
+from planner.optimize.options import SolveOptions
+
+if TYPE_CHECKING:
+    from planner.optimize.options import Stop
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+STAYING = 1e-3
+"""Share of the cost that staying near the old plan may take."""
+CENT = 0.01
+
+
+@dataclass(frozen=True, slots=True)
+class FieldChange:
+    """A field that is planted otherwise than in the old plan."""
+
+    field: str
+    before: str
+    after: str
+    acres: float
+    """Of the old assignment, that it does not keep."""
+
+
+@dataclass(frozen=True, slots=True)
+class OrderChange:
+    """Containers of one kind: ordered in the old plan, on their way, still to buy."""
+
+    product: str
+    container: str
+    old: int
+    """Of the old plan; what was on its way even then is not in it."""
+    on_way: int
+    buy: int
+    supplier: str = ""
+
+    @property
+    def change(self) -> int:
+        """Containers more (or fewer) than the old plan wanted."""
+        return self.on_way + self.buy - self.old
+
+
+@dataclass(frozen=True, slots=True)
+class Spare:
+    """What is left and may be returned or kept."""
+
+    name: str
+    kind: str
+    """container, product or seed."""
+    amount: float
+    """Containers, fl oz or units."""
+    worth: float
+    """At what was or is paid for containers, at carryover value, at return value."""
+    sentence: str
+
+
+@dataclass(frozen=True, slots=True)
+class Again:
+    """How a new plan stands to an old one."""
+
+    moved: float
+    """Acres of the old assignment that are not kept."""
+    moved_floor: float
+    """Proven: every plan within the cost allowed moves as many."""
+    allowed: float
+    """Cost allowed over the cheapest, as a share."""
+    cheapest: float
+    """Total of the cheapest plan found."""
+    total: float
+    old_total: float
+    fields: tuple[FieldChange, ...]
+    order: tuple[OrderChange, ...]
+    spare: tuple[Spare, ...]
+    sentences: tuple[str, ...]
+    """What changed, what to buy now, what can be returned or is left: in this order."""
+
+
+def plan_again(
+    season: Season,
+    old: Plan,
+    cheapest: Plan,
+    options: SolveOptions | None = None,
+    allowed: float = STAYING,
+    stop: Stop | None = None,
+) -> tuple[Plan, Again]:
+    """Return the plan within a cost of the cheapest that moves the fewest acres, and what changed.
+
+    Parameters
+    ----------
+    old
+        The plan made before, as read from its plan.json.
+    cheapest
+        What `planner.optimize.search.solve` returns for the season as it is now.
+    allowed
+        Cost over the cheapest that staying may take, as a share of its total.
+    """
+    from planner.optimize.stay import stay
+    from planner.plan.audit import audit
+
+    limit = cheapest.cost.total + allowed * abs(cheapest.cost.total)
+    shares = acres_by_share(old)
+    kept = _still_good(old, cheapest, season, limit)
+    plan, least = kept or cheapest, 0.0
+    if kept is None and moved_acres(old, cheapest) > ACRE:
+        found = stay(season, cheapest, shares, limit, options or SolveOptions(20.0), stop)
+        plan, least = found.plan, found.moved_floor
+        audit(plan, season)
+    return plan, told_again(season, old, plan, cheapest, allowed, least)
+
+
+def _still_good(old: Plan, cheapest: Plan, season: Season, limit: float) -> Plan | None:
+    """Return what is left to do of the old plan, counted anew, if it may still be done so."""
+    from planner.errors import AuditError
+    from planner.explain.rules import held_plan
+    from planner.plan.audit import audit
+
+    if acres_short(old) > acres_short(cheapest) + ACRE:
+        return None
+    try:
+        plan = held_plan(_to_do(old, season), season, cheapest)
+        audit(plan, season)
+    except (AuditError, KeyError, ValueError):
+        return None
+    return plan if plan.cost.total <= limit + CENT / 2.0 else None
+
+
+def _to_do(old: Plan, season: Season) -> Plan:
+    """Return the old plan without the bags treated and the containers ordered since."""
+    per_bag = {lot.name: lot.units_per_bag for lot in season.lots}
+    done: dict[tuple[str, str], float] = {}
+    for t in season.treated:
+        done[t.lot, t.recipe] = done.get((t.lot, t.recipe), 0.0) + t.units
+    treating = []
+    for row in old.treating:
+        units = min(row.units, done.get((row.lot, row.recipe), 0.0))
+        full = min(row.full_bags, floor(units / per_bag[row.lot] + 1e-9))
+        part = row.part_bag and units - full * per_bag[row.lot] <= 1e-6
+        left = replace(
+            row, full_bags=row.full_bags - full, part_bag=int(part), units=row.units - units
+        )
+        if left.full_bags or left.part_bag:
+            treating.append(left)
+    coming: dict[tuple[str, str], int] = {}
+    for o in season.ordered:
+        coming[o.product, o.container] = coming.get((o.product, o.container), 0) + o.count
+    order = [
+        replace(o, count=max(0, o.count - coming.get((o.product, o.container), 0)))
+        for o in old.order
+    ]
+    return replace(old, treating=tuple(treating), order=tuple(o for o in order if o.count))
+
+
+def told_again(
+    season: Season, old: Plan, plan: Plan, cheapest: Plan, allowed: float, least: float
+) -> Again:
+    """Describe how a plan stands to an old one."""
+    order = _order(season, old, plan)
+    spare = _spare(season, plan)
+    result = Again(
+        moved=moved_acres(old, plan),
+        moved_floor=least,
+        allowed=allowed,
+        cheapest=cheapest.cost.total,
+        total=plan.cost.total,
+        old_total=old.cost.total,
+        fields=_fields(old, plan),
+        order=order,
+        spare=spare,
+        sentences=(),
+    )
+    speech = Speech(season.farm)
+    words = (_changed(result, speech), _buy_now(result, plan, speech), _left(result))
+    return replace(result, sentences=words)
+
+
+def _fields(old: Plan, plan: Plan) -> tuple[FieldChange, ...]:
+    before, after = acres_by_share(old), acres_by_share(plan)
+    changes = []
+    for name in field_changes(old, plan):
+        lost = sum(max(0.0, a - after.get(key, 0.0)) for key, a in before.items() if key[0] == name)
+        changes.append(FieldChange(name, _shares(name, before), _shares(name, after), lost))
+    return tuple(changes)
+
+
+def _shares(field: str, acres: dict[tuple[str, str, str], float]) -> str:
+    """Say what a field is planted with."""
+    parts = [
+        f"{number(a)} acres {lot}, {recipe}" for (f, lot, recipe), a in acres.items() if f == field
+    ]
+    return "; ".join(parts) or "nothing"
+
+
+def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
+    wanted = {(o.product, o.container): o.count for o in old.order}
+    buy = {(o.product, o.container): o.count for o in plan.order}
+    coming: dict[tuple[str, str], int] = {}
+    for o in season.ordered:
+        key = o.product, o.container
+        coming[key] = coming.get(key, 0) + o.count
+    lines = []
+    for c in season.containers:
+        key = c.product, c.name
+        line = OrderChange(
+            *key, wanted.pop(key, 0), coming.get(key, 0), buy.get(key, 0), c.supplier or ""
+        )
+        if line.old or line.on_way or line.buy:
+            lines.append(line)
+    lines += [OrderChange(*key, n, 0, 0) for key, n in wanted.items()]
+    return tuple(lines)
+
+
+def _spare(season: Season, plan: Plan) -> tuple[Spare, ...]:
+    """Containers on their way that are not needed, product left, seed that may be returned."""
+    speech = Speech(season.farm)
+    found = []
+    left = {u.product: u.left for u in plan.products}
+    sizes = {(c.product, c.name): c for c in season.containers}
+    for o in season.ordered:
+        c = sizes[o.product, o.container]
+        usable = c.size - c.heel
+        n = min(o.count, floor(left.get(o.product, 0.0) / usable + 1e-9)) if usable > 0 else 0
+        if n > 0:
+            left[o.product] -= n * usable
+            price = c.breaks[0].price
+            text = f"{n} x {o.container} of {o.product} on the way can be cancelled or returned"
+            found.append(Spare(f"{o.product}, {o.container}", "container", n, n * price, text))
+    for use in plan.products:
+        if use.left > 0.5:
+            text = f"{speech.volume(use.left)} of {use.product} will be left"
+            found.append(Spare(use.product, "product", use.left, 0.0, text))
+    lots = {lot.name: lot for lot in season.lots}
+    bought = {s.lot for s in plan.seed_purchases}
+    for pool in unused(plan, season):
+        lot = lots[pool.lot]
+        loose = min(pool.units, lot.on_hand) if pool.recipe is None else 0.0
+        if loose > 0.05 and lot.return_value > 0.0 and lot.name not in bought:
+            worth = loose * lot.return_value
+            text = f"{speech.units(loose)} of {lot.name} can be returned for {speech.money(worth)}"
+            found.append(Spare(lot.name, "seed", loose, worth, text))
+    return tuple(found)
+
+
+def _changed(again: Again, speech: Speech) -> str:
+    """Say what changed."""
+    if not again.fields and not any(line.change for line in again.order):
+        return "Nothing changes: every field keeps its seed and recipe, and the order stands."
+    text = "Every field keeps its seed and recipe."
+    if again.fields:
+        text = (
+            f"{count(len(again.fields), 'field')} would be planted otherwise "
+            f"({listing([f.field for f in again.fields])}), {speech.acres(again.moved)} in all"
+        )
+        if again.moved - again.moved_floor <= ACRE + 1e-4 * again.moved:
+            text += "; no plan at this cost moves fewer."
+        else:
+            text += f"; at least {speech.acres(again.moved_floor)} must move."
+    lines = [
+        f"{line.change:+d} {line.container} of {line.product}"
+        for line in again.order
+        if line.change
+    ]
+    text += f" The order changes: {listing(lines)}." if lines else " The order stands."
+    change = again.total - again.old_total
+    over = again.total - again.cheapest
+    if abs(change) >= CENT:
+        text += f" The plan costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
+        text += " than the old one, what is already paid not counted."
+    if over >= CENT:
+        text += f" Staying costs {speech.money(over)} over the cheapest plan."
+    return text
+
+
+def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:
+    """Say what is still to be bought."""
+    lines = [f"{line.buy} x {line.container} of {line.product}" for line in again.order if line.buy]
+    lines += [f"{count(s.bags, 'bag')} of {s.lot}" for s in plan.seed_purchases]
+    if not lines:
+        return "To buy now: nothing."
+    now = plan.cost.containers + plan.cost.freight - plan.cost.discounts + plan.cost.seed_bought
+    return f"To buy now: {'; '.join(lines)}: {speech.money(now)}."
+
+
+def _left(again: Again) -> str:
+    """Say what can be returned or is left."""
+    order = {"container": 0, "seed": 1, "product": 2}
+    lines = [s.sentence for s in sorted(again.spare, key=lambda s: order[s.kind])]
+    return f"Left: {'; '.join(lines)}." if lines else "Nothing is left over."

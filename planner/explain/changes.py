@@ -1,0 +1,48 @@
+"""What differs between two plans of one farm, said shortly."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Plan
+
+ACRE = 0.005
+"""Acres that count as none."""
+
+
+def acres_by_share(plan: Plan) -> dict[tuple[str, str, str], float]:
+    """Acres planted, by (field, lot, recipe)."""
+    total: dict[tuple[str, str, str], float] = defaultdict(float)
+    for p in plan.planting:
+        total[p.field, p.lot, p.recipe] += p.acres
+    return dict(total)
+
+
+def moved_acres(old: Plan, new: Plan) -> float:
+    """Acres of the old assignment (field, lot, recipe) that the new plan does not keep."""
+    now = acres_by_share(new)
+    return sum(max(0.0, a - now.get(key, 0.0)) for key, a in acres_by_share(old).items())
+
+
+def field_changes(old: Plan, new: Plan) -> list[str]:
+    """Names of fields that are planted otherwise, in the old plan's order, then the new one's."""
+    before, after = acres_by_share(old), acres_by_share(new)
+    return list(
+        dict.fromkeys(
+            key[0]
+            for key in [*before, *after]
+            if abs(before.get(key, 0.0) - after.get(key, 0.0)) > ACRE
+        )
+    )
+
+
+def order_changes(old: Plan, new: Plan) -> dict[tuple[str, str], int]:
+    """Containers more (or fewer) that the new plan orders, by (product, container)."""
+    change: dict[tuple[str, str], int] = defaultdict(int)
+    for o in new.order:
+        change[o.product, o.container] += o.count
+    for o in old.order:
+        change[o.product, o.container] -= o.count
+    return {key: n for key, n in change.items() if n}

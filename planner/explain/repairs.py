@@ -1,0 +1,279 @@
+"""Single changes that would cover a short field, each proved by planning the changed season."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from math import ceil, floor
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.protection import need, rating
+from planner.agronomy.seeding import units_per_acre
+from planner.agronomy.suitability import suitable
+from planner.explain.changes import ACRE, field_changes, order_changes
+from planner.explain.rules import acres_short
+from planner.explain.shortage import miss
+from planner.explain.trial import Trial
+from planner.explain.words import Speech, count, number
+from planner.season.domain import Field, Rating, SeedingRate
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Mapping
+
+    from planner.explain.shortage import ShortField
+    from planner.plan.plan import Plan
+    from planner.season.domain import Recipe, Season, SeedLot
+
+WIDER = (0.1, 0.2)
+"""By how much a maturity window is widened."""
+LOTS_TRIED = 4
+"""Lots of which buying more is tried, cheapest first."""
+SEED_STEP = 1000.0
+"""Seeds per acre to which a lower rate is rounded down."""
+KEPT = 3
+
+
+class Idea(NamedTuple):
+    """A single change that may cover a field, not yet proved."""
+
+    key: str
+    field: str
+    what: str
+    season: Season
+    lot: str = ""
+    """Lot of which more is bought, empty for other changes."""
+
+
+@dataclass(frozen=True, slots=True)
+class Repair:
+    """A single change that covers a field, proved by a plan of the changed season."""
+
+    field: str
+    what: str
+    cost: float
+    """What the plan costs more; negative if it costs less."""
+    gap: float
+    """Of the plan that proves it."""
+    acres_covered: float
+    """On all fields together."""
+    also_changes: str
+    """What else would change."""
+    sentence: str
+
+
+class Repaired(NamedTuple):
+    """The repairs that cover a field, cheapest first, and how many were tried."""
+
+    field: str
+    repairs: tuple[Repair, ...]
+    tried: int
+    not_reached: int
+    sentence: str
+
+
+def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Idea, ...]:
+    """Changes worth trying, field by field, those most likely to be cheap first."""
+    fields = {f.name: f for f in season.fields}
+    per_field = [list(_ideas(fields[s.field], s, plan, season)) for s in short]
+    longest = max(map(len, per_field), default=0)
+    # one idea of every field before the second of any, so that little time serves all
+    return tuple(each[i] for i in range(longest) for each in per_field if i < len(each))
+
+
+def repair_trials(found: tuple[Idea, ...]) -> tuple[Trial, ...]:
+    """Return the seasons to plan."""
+    return tuple(Trial(idea.key, idea.season) for idea in found)
+
+
+def _ideas(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterator[Idea]:
+    yield from _buy(field, short, plan, season)
+    yield from _lower_rate(field, short, season)
+    yield from _widen(field, season)
+    yield from _one_more_variety(field, season)
+    yield from _stronger(field, season)
+
+
+def _buy(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterator[Idea]:
+    """Buy n bags more of a lot that suits."""
+    pairs = suitable(season)
+    bought = {s.lot: s.bags for s in plan.seed_purchases}
+    fit = [lot for lot in season.lots if pairs.get((field.name, lot.name))]
+    fit.sort(key=lambda lot: (_price(lot, season), lot.name))
+    for lot in fit[:LOTS_TRIED]:
+        units = short.acres * units_per_acre(field, lot, season.farm)
+        least = max(1, ceil(units / lot.units_per_bag - 1e-9))
+        more = replace(
+            lot,
+            can_buy=(bought.get(lot.name, 0) + least) * lot.units_per_bag,
+            buy_price=_price(lot, season),
+        )
+        if more.can_buy <= lot.can_buy + 1e-9:
+            continue
+        changed = replace(season, lots=tuple(more if x is lot else x for x in season.lots))
+        what = f"buy {count(least, 'bag')} more of {lot.name}"
+        yield Idea(f"{field.name}\nbuy {lot.name}", field.name, what, changed, lot.name)
+
+
+def _price(lot: SeedLot, season: Season) -> float:
+    """Price of a unit of a lot; that of its variety, else the highest, where it has none."""
+    if lot.can_buy > 0.0 or lot.buy_price > 0.0:
+        return lot.buy_price
+    sold = [x for x in season.lots if x.can_buy > 0.0 or x.buy_price > 0.0]
+    same = [x.buy_price for x in sold if x.variety == lot.variety]
+    if same:
+        return min(same)
+    return max([x.buy_price for x in sold] + [lot.return_value])
+
+
+def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Idea]:
+    """Drop fewer seeds, so that the seed that covers a part covers all of the field."""
+    part = (field.acres - short.acres) / field.acres
+    if part <= 0.0:
+        return
+    sowing = field.sowing
+    if isinstance(sowing, SeedingRate):
+        seeds = floor(sowing.seeds * part / SEED_STEP + 1e-9) * SEED_STEP
+        if seeds <= 0.0:
+            return
+        lower = replace(field, sowing=SeedingRate(seeds))
+        what = f"drop {number(seeds)} instead of {number(sowing.seeds)} seeds an acre"
+        what += f" ({number((1 - seeds / sowing.seeds) * 100)} % less)"
+    else:
+        plants = floor(sowing.plants * part / SEED_STEP + 1e-9) * SEED_STEP
+        if plants <= 0.0:
+            return
+        lower = replace(field, sowing=replace(sowing, plants=plants))
+        what = f"aim at {number(plants)} instead of {number(sowing.plants)} plants an acre"
+        what += f" ({number((1 - plants / sowing.plants) * 100)} % less)"
+    yield Idea(f"{field.name}\nrate", field.name, what, _with(season, lower))
+
+
+def _widen(field: Field, season: Season) -> Iterator[Idea]:
+    """Widen the maturity window where that lets another lot in."""
+    for by in WIDER:
+        lets_in = [lot for lot in season.lots if 0.0 < miss(field, lot) <= by + 1e-9]
+        if not lets_in:
+            continue
+        wide = replace(
+            field,
+            earliest=None if field.earliest is None else round(field.earliest - by, 6),
+            latest=None if field.latest is None else round(field.latest + by, 6),
+        )
+        what = f"widen its maturity window by {number(by)}"
+        yield Idea(f"{field.name}\nwindow {by}", field.name, what, _with(season, wide))
+
+
+def _one_more_variety(field: Field, season: Season) -> Iterator[Idea]:
+    most = season.farm.max_varieties
+    if most is not None:
+        changed = replace(season, farm=replace(season.farm, max_varieties=most + 1))
+        what = f"allow {most + 1} varieties a field instead of {most}"
+        yield Idea(f"{field.name}\nvarieties", field.name, what, changed)
+
+
+def _stronger(field: Field, season: Season) -> Iterator[Idea]:
+    """Let the field have the next stronger recipe that its own list shuts out."""
+    if not field.only_recipes:
+        return
+    allowed = [r for r in season.recipes if r.name in field.only_recipes]
+    strength = max((_strength(r, field, season) for r in allowed), default=0)
+    others = [
+        r
+        for r in season.recipes
+        if r.name not in field.only_recipes and _strength(r, field, season) >= strength
+    ]
+    if not others:
+        return
+    nearest = min(others, key=lambda r: (_strength(r, field, season), r.name))
+    wide = replace(field, only_recipes=(*field.only_recipes, nearest.name))
+    what = f"allow the next stronger recipe, {nearest.name}"
+    yield Idea(f"{field.name}\nrecipe", field.name, what, _with(season, wide))
+
+
+def _strength(recipe: Recipe, field: Field, season: Season) -> int:
+    """Sum of the ratings for the threats that ask for protection on a field."""
+    products = {p.name: p for p in season.products}
+    return sum(
+        rating(recipe, t.name, products) for t in season.threats if need(field, t) > Rating.NONE
+    )
+
+
+def _with(season: Season, field: Field) -> Season:
+    return replace(
+        season, fields=tuple(field if f.name == field.name else f for f in season.fields)
+    )
+
+
+def repaired(
+    plan: Plan,
+    season: Season,
+    short: tuple[ShortField, ...],
+    tried: tuple[Idea, ...],
+    found: Mapping[str, Plan],
+) -> tuple[Repaired, ...]:
+    """Keep, for every short field, the cheapest changes that a plan proves to cover it."""
+    speech = Speech(season.farm)
+    result = []
+    for s in short:
+        mine = [idea for idea in tried if idea.field == s.field]
+        plans = [(idea, found[idea.key]) for idea in mine if idea.key in found]
+        good = [
+            _repair(idea, other, plan, season) for idea, other in plans if _covers(s, other, plan)
+        ]
+        good.sort(key=lambda r: (r.cost, r.what))
+        late = len(mine) - len(plans)
+        text = _words(s, good[:KEPT], len(mine), late, speech)
+        result.append(Repaired(s.field, tuple(good[:KEPT]), len(mine), late, text))
+    return tuple(result)
+
+
+def _covers(short: ShortField, other: Plan, plan: Plan) -> bool:
+    """Whether a plan covers the field and leaves no more acres short in all."""
+    still = sum(s.acres for s in other.shortages if s.field == short.field)
+    return still <= ACRE and acres_short(other) <= acres_short(plan) + ACRE
+
+
+def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
+    speech = Speech(season.farm)
+    what = idea.what
+    if idea.lot:
+        before = sum(s.bags for s in plan.seed_purchases if s.lot == idea.lot)
+        bags = sum(s.bags for s in other.seed_purchases if s.lot == idea.lot) - before
+        lot = next(x for x in idea.season.lots if x.name == idea.lot)
+        what = (
+            f"buy {count(bags, 'bag')} more of {idea.lot} at {speech.money(lot.buy_price)} a unit"
+        )
+    cost = other.cost.total - plan.cost.total
+    covered = acres_short(plan) - acres_short(other)
+    also = _also(idea, plan, other)
+    side = "more" if cost >= 0.0 else "less"
+    text = f"{what[0].upper()}{what[1:]}: the plan costs {speech.money(abs(cost))} {side}"
+    text += f" and covers {speech.acres(covered)}; {also}."
+    return Repair(idea.field, what, cost, other.gap, covered, also, text)
+
+
+def _also(idea: Idea, plan: Plan, other: Plan) -> str:
+    """Say what else a change would move."""
+    fields = [name for name in field_changes(plan, other) if name != idea.field]
+    orders = order_changes(plan, other)
+    parts = []
+    if fields:
+        parts.append(f"{count(len(fields), 'other field')} would be planted otherwise")
+    if orders:
+        parts.append(f"{count(len(orders), 'order line')} would change")
+    return " and ".join(parts) or "nothing else changes"
+
+
+def _words(short: ShortField, good: list[Repair], tried: int, late: int, speech: Speech) -> str:
+    start = f"{short.field} is short by {speech.acres(short.acres)}. "
+    if good:
+        text = " ".join(f"({i}) {r.sentence}" for i, r in enumerate(good, 1))
+    elif tried == 0:
+        text = "There is no single change to try."
+    elif late == tried:
+        text = "No repair was tried in the time set."
+    else:
+        text = "No single change that was tried covers it."
+    left = (
+        f" {count(late, 'change')} could not be tried in the time set." if 0 < late < tried else ""
+    )
+    return start + text + left

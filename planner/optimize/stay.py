@@ -1,0 +1,248 @@
+"""Of all plans that cost little more than a known one, the one that moves the fewest acres."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.extract import make_plan
+from planner.optimize.instance import make_instance
+from planner.optimize.model import make_model
+from planner.optimize.solver import Limits, Matrix, Watch, now, reduced, solve
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from numpy.typing import NDArray
+
+    from planner.optimize.instance import Choices, Instance
+    from planner.optimize.model import Model
+    from planner.optimize.options import SolveOptions, Stop
+    from planner.optimize.solver import Floats
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+WHOLE_MODEL = 6_000
+"""Choices up to which every one of them stays open; beyond, only those near the two plans."""
+DUST = 1e-7
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A plan near an old assignment."""
+
+    plan: Plan
+    moved: float
+    """Acres of the old assignment that it does not keep."""
+    moved_floor: float
+    """Proven: every plan within the cost allowed moves as many."""
+
+
+def stay(
+    season: Season,
+    best: Plan,
+    old: Mapping[tuple[str, str, str], float],
+    most_cost: float,
+    options: SolveOptions,
+    stop: Stop | None = None,
+) -> Stay:
+    """Keep as many acres of an old assignment as a cost allows, then be as cheap as that permits.
+
+    Parameters
+    ----------
+    best
+        A plan of the season; its acres short are kept to, its floor is passed on.
+    old
+        Acres by (field, lot, recipe); what the season no longer allows counts as moved.
+    most_cost
+        Total that the plan may cost, at least that of `best`.
+    """
+    end = now() + options.seconds
+    it = make_instance(season)
+    model, wide = _model(it, best, old)
+    model = _short_as(model, best)
+    x = _columns(model, best)
+    gone, aim = _moving(model, old, most_cost)
+    if x is None:
+        return Stay(best, _moved(old, best), 0.0)
+    start = np.concatenate([x, np.maximum(0.0, aim.want - x[aim.of])])
+    limits = Limits(max(0.1, (end - now()) * 0.7), gap=1e-6, seed=options.seed)
+    first = solve(aim.matrix, limits, start=start, watch=Watch(stop))
+    if first.x is None:
+        return Stay(best, _moved(old, best), 0.0)
+    floor = gone + (max(0.0, first.bound) if wide else 0.0)
+    held = _held(aim, first.x, model)
+    limits = replace(limits, seconds=max(0.1, end - now()))
+    second = solve(held, limits, start=first.x, watch=Watch(stop))
+    found = second.x if second.x is not None else first.x
+    n = model.matrix.n_columns
+    rounded = _settled(model, found[:n])
+    plan = make_plan(model, rounded, best.bound, shortage_proven=best.shortage_proven)
+    if plan.cost.total > most_cost * (1 + 1e-9) + 1e-6 or _moved(old, plan) >= _moved(old, best):
+        return Stay(best, _moved(old, best), floor)
+    moved = _moved(old, plan)
+    return Stay(plan, moved, min(moved, floor))
+
+
+def _moved(old: Mapping[tuple[str, str, str], float], plan: Plan) -> float:
+    now_: dict[tuple[str, str, str], float] = {}
+    for p in plan.planting:
+        key = p.field, p.lot, p.recipe
+        now_[key] = now_.get(key, 0.0) + p.acres
+    return sum(max(0.0, acres - now_.get(key, 0.0)) for key, acres in old.items())
+
+
+def _names(it: Instance, choices: Choices) -> list[tuple[str, str, str]]:
+    recipes = [*(r.name for r in it.recipes), UNTREATED]
+    return [
+        (it.fields[f].name, it.lots[j].name, recipes[k])
+        for f, j, k in zip(
+            choices.field.tolist(), choices.lot.tolist(), choices.recipe.tolist(), strict=True
+        )
+    ]
+
+
+def _model(
+    it: Instance, best: Plan, old: Mapping[tuple[str, str, str], float]
+) -> tuple[Model, bool]:
+    """Write the exact model; of a large season over the shares of both plans only."""
+    if len(it.choices) <= WHOLE_MODEL:
+        return make_model(it), True
+    variety = {lot.name: lot.variety for lot in it.lots}
+    near = {(p.field, variety[p.lot], p.recipe) for p in best.planting}
+    near |= {(f, variety[lot], r) for f, lot, r in old if lot in variety}
+    keep = [(f, variety[lot], r) in near for f, lot, r in _names(it, it.choices)]
+    return make_model(it, it.choices.only(np.array(keep))), False
+
+
+def _short_as(model: Model, best: Plan) -> Model:
+    """Hold the acres short of every priority at those of a plan."""
+    priority = {f.name: f.priority for f in model.it.fields}
+    short = dict.fromkeys(model.keys["short_in"], 0.0)
+    for s in best.shortages:
+        short[priority[s.field]] += s.acres
+    upper = np.array([short[p] * (1 + 1e-9) + 1e-9 for p in model.keys["short_in"]])
+    return model.bounded("short_in", upper)
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class _Aim:
+    """The program that counts acres moved: columns behind the model's own, one per old share."""
+
+    matrix: Matrix
+    of: NDArray[np.int64]
+    """Column of the acres that each old share is held against."""
+    want: Floats
+
+
+def _moving(
+    model: Model, old: Mapping[tuple[str, str, str], float], most_cost: float
+) -> tuple[float, _Aim]:
+    """Acres that can't be kept, and the program whose cost is the acres moved of the others.
+
+    Each old share of w acres gets m >= w - a, with the total cost under `most_cost`.
+    """
+    names = _names(model.it, model.choices)
+    place = {name: int(model.at["acres"][t]) for t, name in enumerate(names)}
+    pairs = sorted((place[key], acres) for key, acres in old.items() if key in place)
+    gone = sum(acres for key, acres in old.items() if key not in place)
+    of = np.array([j for j, _ in pairs], dtype=np.int64)
+    want = np.array([a for _, a in pairs], dtype=np.float64)
+    base, n, rows, extra = (
+        model.matrix,
+        model.matrix.n_columns,
+        len(model.matrix.row_lower),
+        len(of),
+    )
+    priced = np.flatnonzero(base.cost)
+    column = np.concatenate([base.column, of, np.arange(n, n + extra), priced])
+    row = np.concatenate(
+        [
+            base.row,
+            np.arange(rows, rows + extra),
+            np.arange(rows, rows + extra),
+            np.full(len(priced), rows + extra),
+        ]
+    )
+    value = np.concatenate([base.value, np.ones(2 * extra), base.cost[priced]])
+    order = np.argsort(column, kind="stable")
+    counts = np.bincount(column, minlength=n + extra)
+    infinite = np.inf
+    return gone, _Aim(
+        Matrix(
+            cost=np.concatenate([np.zeros(n), np.ones(extra)]),
+            lower=np.concatenate([base.lower, np.zeros(extra)]),
+            upper=np.concatenate([base.upper, want]),
+            integer=np.concatenate([base.integer, np.zeros(extra, dtype=bool)]),
+            row_lower=np.concatenate([base.row_lower, want, [-infinite]]),
+            row_upper=np.concatenate(
+                [base.row_upper, np.full(extra, infinite), [most_cost - base.offset]]
+            ),
+            start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+            row=row[order].astype(np.int64),
+            value=value[order],
+        ),
+        of,
+        want,
+    )
+
+
+def _held(aim: _Aim, x: Floats, model: Model) -> Matrix:
+    """The program that is as cheap as can be with no more acres moved, share by share."""
+    upper = aim.matrix.upper.copy()
+    n = model.matrix.n_columns
+    upper[n:] = np.minimum(upper[n:], np.maximum(0.0, x[n:]) + DUST)
+    cost = np.concatenate([model.matrix.cost, np.zeros(len(aim.of))])
+    return replace(aim.matrix, cost=cost, upper=upper, offset=model.matrix.offset)
+
+
+def _settled(model: Model, x: Floats) -> Floats:
+    """Round what is whole and solve the rest again around it, at the least cost that allows."""
+    whole = model.matrix.integer
+    rounded = np.where(whole, np.round(x), x)
+    acres = np.zeros(len(whole), dtype=bool)
+    acres[model.at["acres"]] = True
+    part, columns = reduced(model.matrix, ~whole & ~acres, rounded)
+    again = solve(part, Limits())
+    if again.x is None:
+        return x
+    rounded[columns] = again.x
+    return rounded
+
+
+def _columns(model: Model, plan: Plan) -> Floats | None:
+    """Values of the model's columns that stand for a plan; None if it is none of the model's."""
+    it = model.it
+    lot_at = {lot.name: j for j, lot in enumerate(it.lots)}
+    recipe_at = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
+    container_at = {(c.product, c.name): i for i, c in enumerate(it.containers)}
+    x = np.zeros(model.matrix.n_columns)
+    held = np.zeros(model.matrix.n_columns, dtype=bool)
+    full = {(lot_at[t.lot], recipe_at[t.recipe]): t.full_bags for t in plan.treating}
+    part = {(lot_at[t.lot], recipe_at[t.recipe]): t.part_bag for t in plan.treating}
+    bought = {lot_at[s.lot]: s.bags for s in plan.seed_purchases}
+    counts = {container_at[o.product, o.container]: o.count for o in plan.order}
+    for group, values in (("bags", full), ("part", part), ("bought", bought)):
+        if set(values) - set(model.keys[group]) - {k for k, n in values.items() if n == 0}:
+            return None
+        x[model.at[group]] = [values.get(key, 0) for key in model.keys[group]]
+        held[model.at[group]] = True
+    breaks = {i: [b.from_count for b in it.containers[i].breaks] for i in counts}
+    for place, (i, j) in enumerate(model.keys["count"]):
+        reached = i in counts and max(f for f in breaks[i] if f <= counts[i]) == breaks[i][j]
+        x[model.at["count"][place]] = counts[i] if reached else 0
+    held[model.at["count"]] = True
+    acres: dict[tuple[str, str, str], float] = {}
+    for p in plan.planting:
+        acres[p.field, p.lot, p.recipe] = acres.get((p.field, p.lot, p.recipe), 0.0) + p.acres
+    x[model.at["acres"]] = [acres.get(name, 0.0) for name in _names(it, model.choices)]
+    held[model.at["acres"]] = True
+    rest, columns = reduced(model.matrix, ~held, x)
+    answer = solve(rest, Limits(seconds=20.0))
+    if answer.x is None:
+        return None
+    x[columns] = answer.x
+    return x
