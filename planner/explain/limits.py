@@ -110,11 +110,14 @@ def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: S
 def _nearly(field: Field, acres: float, scene: Scene) -> str:
     """Say which seed left over would do but for one bar; empty if there is none."""
     speech = Speech(scene.season.farm)
-    found = []
+    left: dict[str, float] = defaultdict(float)
     for pool in scene.pools:
-        bars = lot_obstacles(field, scene.lots[pool.lot])
-        if len(bars) == 1 and pool.units * 10 > acres:
-            found.append(f"{pool.lot} ({speech.units(pool.units)}: {bars[0].bar.value})")
+        left[pool.lot] += pool.units
+    found = []
+    for name, units in left.items():
+        bars = lot_obstacles(field, scene.lots[name])
+        if len(bars) == 1 and units * 10 > acres:
+            found.append(f"{name} ({speech.units(units)}: {bars[0].bar.value})")
     return f" Left over, but kept off: {listing(found)}." if found else ""
 
 

@@ -13,7 +13,7 @@ from planner.explain.changes import ACRE, field_changes, order_changes
 from planner.explain.rules import acres_short
 from planner.explain.shortage import miss
 from planner.explain.trial import Trial
-from planner.explain.words import Speech, count, number
+from planner.explain.words import Speech, count, listing, number
 from planner.season.domain import Field, Rating, SeedingRate
 
 if TYPE_CHECKING:
@@ -67,6 +67,8 @@ class Repaired(NamedTuple):
     repairs: tuple[Repair, ...]
     tried: int
     not_reached: int
+    held_by: tuple[str, ...]
+    """Rules of the farm without any one of which the field would be covered."""
     sentence: str
 
 
@@ -209,8 +211,12 @@ def repaired(
     short: tuple[ShortField, ...],
     tried: tuple[Idea, ...],
     found: Mapping[str, Plan],
+    without: Mapping[str, Plan],
 ) -> tuple[Repaired, ...]:
-    """Keep, for every short field, the cheapest changes that a plan proves to cover it."""
+    """Keep, for every short field, the cheapest changes that a plan proves to cover it.
+
+    `without` holds plans without one rule each, by the rule's name.
+    """
     speech = Speech(season.farm)
     result = []
     for s in short:
@@ -221,8 +227,11 @@ def repaired(
         ]
         good.sort(key=lambda r: (r.cost, r.what))
         late = len(mine) - len(plans)
+        held = tuple(name for name, other in without.items() if _covers(s, other, plan))
         text = _words(s, good[:KEPT], len(mine), late, speech)
-        result.append(Repaired(s.field, tuple(good[:KEPT]), len(mine), late, text))
+        if held:
+            text += f" Held back by: {listing(held)}."
+        result.append(Repaired(s.field, tuple(good[:KEPT]), len(mine), late, held, text))
     return tuple(result)
 
 

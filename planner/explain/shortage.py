@@ -144,7 +144,8 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
         threat = next(t for t in season.threats if t.name == about)
         best = max(season.recipes, key=lambda r: rating(r, about, products), default=None)
         has = rating(best, about, products)
-        strongest = f"the strongest, {best.name}, has {has.name}" if best else "there is no recipe"
+        word = has.name if has else "none"
+        strongest = f"the strongest, {best.name}, has {word}" if best else "there is no recipe"
         if has >= need(field, threat):
             strongest = "those that reach it are kept off by another rule"
         pressure = field.pressure[about].value
@@ -155,7 +156,7 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
             f"none may be treated with {listing(field.only_recipes, 'or')}, which the field asks."
         )
     if bar is Bar.TREATED:
-        return f"they are already treated with {about}, which will not do here."
+        return f"already treated with {about}, which will not do here."
     if bar is Bar.LIQUID:
         limit = number(season.farm.liquid_limit or 0.0, 2)
         return f"every recipe that would do puts more liquid on than {limit} fl oz/cwt."

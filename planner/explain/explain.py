@@ -1,0 +1,123 @@
+"""All the whys of a plan together, within the time that is set for them."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from planner.explain.protection import threat_pages
+from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
+from planner.explain.rivals import OrderRivals, order_rivals
+from planner.explain.rules import Rule, RuleCost, acres_short, rule_costs, rule_trials, rules_on
+from planner.explain.shortage import ShortField, short_fields
+from planner.explain.threats import Cost, ThreatPage
+from planner.explain.trial import Budget, solve_all
+from planner.explain.worth import Worth, worth_treating
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from planner.explain.again import Again
+    from planner.explain.compare import Comparison
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+REPAIRS_SHARE = 0.6
+"""Share of the time that repairs get where acres are short."""
+
+
+@dataclass(frozen=True, slots=True)
+class Explanation:
+    """Why a plan is as it is."""
+
+    shortages: tuple[ShortField, ...] = ()
+    repairs: tuple[Repaired, ...] = ()
+    threats: tuple[ThreatPage, ...] = ()
+    order: OrderRivals | None = None
+    rules: tuple[RuleCost, ...] = ()
+    worth: tuple[Worth, ...] = ()
+    compared: Comparison | None = None
+    """The base and what-if scenarios, where they were asked for."""
+    again: Again | None = None
+    """Against the old plan, where there is one."""
+    seconds: float = 0.0
+    """Time that explaining took."""
+
+
+def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explanation:
+    """Find out why a plan is as it is.
+
+    What needs no solving (which bar binds, enough for the disease, the order's rivals, worth
+    treating) is always there; repairs and what rules cost are as far as the budget reaches.
+
+    Parameters
+    ----------
+    plan
+        A plan of the season.
+    budget
+        Time for solving changed seasons. Default 20 s in this process.
+    """
+    began = monotonic()
+    budget = budget or Budget()
+    short = short_fields(plan, season)
+    tried = ideas(plan, season, short)
+    rules = rules_on(season)
+    mended = solve_all(repair_trials(tried), _part(budget, REPAIRS_SHARE if tried else 0.0))
+    left = max(0.0, budget.seconds - (monotonic() - began))
+    found = solve_all(rule_trials(rules), replace(budget, seconds=left))
+    return Explanation(
+        shortages=short,
+        repairs=_repaired(plan, season, short, tried, mended, rules, found),
+        threats=threat_pages(plan, season, threat_costs(plan, season, rules, found)),
+        order=order_rivals(plan, season),
+        rules=rule_costs(plan, season, rules, found),
+        worth=worth_treating(plan, season),
+        seconds=monotonic() - began,
+    )
+
+
+def _part(budget: Budget, share: float) -> Budget:
+    return replace(budget, seconds=budget.seconds * share)
+
+
+def _repaired(
+    plan: Plan,
+    season: Season,
+    short: tuple[ShortField, ...],
+    tried: tuple[Idea, ...],
+    mended: Mapping[str, Plan],
+    rules: Sequence[Rule],
+    found: Mapping[str, Plan],
+) -> tuple[Repaired, ...]:
+    without = {rule.name: found[rule.key] for rule in rules if rule.key in found}
+    return repaired(plan, season, short, tried, mended, without)
+
+
+def threat_costs(
+    plan: Plan, season: Season, rules: Sequence[Rule], found: Mapping[str, Plan]
+) -> dict[str, Cost]:
+    """Cost of protection from each threat that was reached: the plan against one without it."""
+    need = {t.name: t.need for t in season.threats}
+    costs = {}
+    for rule in rules:
+        if not rule.threat or rule.key not in found:
+            continue
+        asking = {
+            f.name
+            for f in season.fields
+            if rule.threat in f.pressure and need[rule.threat].get(f.pressure[rule.threat])
+        }
+        lines = [p for p in plan.planting if p.field in asking]
+        acres, units = sum(p.acres for p in lines), sum(p.units for p in lines)
+        (priced,) = rule_costs(plan, season, (rule,), found)
+        total = priced.cost or 0.0
+        costs[rule.threat] = Cost(
+            total=total,
+            at_most=total if priced.at_most is None else priced.at_most,
+            per_acre=total / acres if acres else 0.0,
+            per_unit=total / units if units else 0.0,
+            acres_gained=max(0.0, acres_short(plan) - acres_short(found[rule.key])),
+            gap=priced.gap or 0.0,
+        )
+    return costs
