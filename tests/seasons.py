@@ -119,7 +119,7 @@ def random_season(seed: int) -> Season:
     containers = tuple(c for p in products for c in _containers(rng, p.name))
     fields = tuple(_field(rng, name, recipes) for name in ("A", "B", "C")[: rng.randint(1, 3)])
     return Season(
-        farm=_farm(rng),
+        farm=_farm(rng, len({one.variety for one in lots})),
         fields=fields,
         lots=lots,
         products=products,
@@ -130,7 +130,7 @@ def random_season(seed: int) -> Season:
         active_limits=_active_limits(rng),
         suppliers=_suppliers(rng),
         discounts=_discounts(rng),
-        maturity_spread=_spread(rng),
+        maturity_spread=_spread(rng, lots),
         treated=_treated(rng, lots, recipes),
         ordered=_ordered(rng, containers),
     )
@@ -143,14 +143,16 @@ def _some(rng: Random, chance: float, value, otherwise=None):
     return value() if callable(value) else value
 
 
-def _farm(rng: Random) -> Farm:
+def _farm(rng: Random, n_varieties: int) -> Farm:
     weigh = rng.random() < 0.35
     return farm(
         spare_seed=rng.choice((0.0, 0.0, 0.03, 0.05)),
         product_margin=rng.choice((0.0, 0.0, 0.02, 0.05)),
         max_varieties=rng.choice((None, None, 1, 1, 2)),
         smallest_split=rng.choice((0.0, 0.0, 0.0, 5.0, 12.0, 30.0)),
-        most_of_one_variety=_some(rng, 0.2, lambda: rng.choice((0.5, 0.6, 0.75))),
+        most_of_one_variety=_some(
+            rng, 0.25 if n_varieties > 1 else 0.0, lambda: rng.choice((0.5, 0.6, 0.75))
+        ),
         liquid_limit=_some(rng, 0.2, lambda: rng.choice((5.0, 8.0, 12.0))),
         allow_untreated=rng.random() < 0.3,
         weigh_yield_loss=weigh,
@@ -182,8 +184,10 @@ def _field(rng: Random, name: str, recipes: tuple[Recipe, ...]) -> Field:
 def _lots(rng: Random, recipes: tuple[Recipe, ...]) -> tuple[SeedLot, ...]:
     traits = {v: rng.choice((("x",), ("y",), ("x", "y"))) for v in VARIETIES}
     lots = []
-    for i in range(rng.choice((1, 2, 2, 3))):
-        variety = rng.choice(sorted(VARIETIES))
+    n = rng.choice((1, 2, 2, 3))
+    same = rng.random() < 0.3
+    for i, variety in enumerate(rng.sample(sorted(VARIETIES), n)):
+        variety = lots[0].variety if same and i == 1 else variety
         per_bag = rng.choice((10.0, 20.0, 40.0))
         bags = rng.choice((1, 1, 2, 2, 3)) if per_bag > 10.0 else rng.choice((1, 2, 3, 4))
         part = rng.choice((0.0, 0.0, 0.25, 0.6)) * per_bag
@@ -275,9 +279,7 @@ def _rate(rng: Random, name: str) -> Rate:
 
 def _threats(rng: Random) -> tuple[Threat, ...]:
     levels = (Pressure.LOW, Pressure.MODERATE, Pressure.HIGH)
-    needs = rng.choice(
-        ((), (), (Rating.P, Rating.F, Rating.G), (Rating.NONE, Rating.P, Rating.P))
-    )
+    needs = rng.choice(((), (), (Rating.P, Rating.F, Rating.G), (Rating.NONE, Rating.P, Rating.P)))
     return tuple(
         Threat(
             name,
@@ -325,9 +327,17 @@ def _discounts(rng: Random) -> tuple[DiscountLevel, ...]:
     return tuple(levels)
 
 
-def _spread(rng: Random) -> tuple[MaturityShare, ...]:
-    spans = ((1.6, 2.0, 0.6), (2.0, 2.4, 0.8), (2.4, 2.4, 0.4))
-    return tuple(MaturityShare(*rng.choice(spans)) for _ in range(rng.choice((0, 0, 0, 1, 2))))
+def _spread(rng: Random, lots: tuple[SeedLot, ...]) -> tuple[MaturityShare, ...]:
+    """Spans with a bound on a maturity of the season; they leave another one beside them."""
+    known = sorted({one.maturity for one in lots})
+    if len(known) == 1:
+        return ()
+    found = []
+    for _ in range(rng.choice((0, 0, 0, 1, 2))):
+        edge = rng.choice(known)
+        low, high = rng.choice(((edge, edge), (edge - 0.1, edge), (edge, edge + 0.1)))
+        found.append(MaturityShare(low, high, rng.choice((0.4, 0.6, 0.75))))
+    return tuple(found)
 
 
 def _treated(
