@@ -1,0 +1,226 @@
+"""From plan to batches: which bags, for which fields, treated from when until when."""
+
+from __future__ import annotations
+
+import math
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.seeding import unit_weight
+from planner.campaign.domain import Batch, Draw, Portion, Share, Shop, Source, Supply
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.plan.plan import Plan, ProductUse, Treating
+    from planner.season.domain import Container, Product, Recipe, Season
+
+TEST_MONTHS = 9
+"""Age in months at which a germination test is called old; common practice, states differ."""
+TINY = 1e-9
+
+
+def shop(season: Season) -> Shop:
+    """Take the farm's settings as the shop can keep them: whole bags, whole days."""
+    farm = season.farm
+    return Shop(
+        first_day=farm.first_treating_day,
+        cure_days=math.ceil(farm.cure_days - TINY),
+        done_by=farm.treating_done_by,
+        bags_per_day=None if farm.bags_per_day is None else max(1, int(farm.bags_per_day + TINY)),
+        floor_space=None if farm.floor_space is None else max(1, int(farm.floor_space + TINY)),
+        changeover_minutes=farm.changeover_minutes,
+        calibration_minutes=farm.calibration_minutes,
+        seed_flow=farm.seed_flow,
+        margin=farm.product_margin,
+        days_off=tuple(sorted(season.days_off)),
+        farm=farm.name,
+        crop_year=farm.crop_year,
+        plan_date=farm.plan_date,
+        metric=farm.metric,
+    )
+
+
+def life(recipe: Recipe, products: dict[str, Product]) -> int | None:
+    """Shortest on-seed life of a recipe's products in whole days; None where nothing limits it."""
+    lives = [products[r.product].on_seed_life for r in recipe.rates]
+    known = [days for days in lives if days is not None]
+    return int(min(known) + TINY) if known else None
+
+
+def months_later(day: date, months: int) -> date:
+    """Last day of the month that comes so many months after a day's month.
+
+    >>> months_later(date(2026, 9, 12), 9)
+    datetime.date(2027, 6, 30)
+    """
+    month = day.month + months  # counted from 0, this is the month after the one that is meant
+    first_after = date(day.year + month // 12, month % 12 + 1, 1)
+    return first_after - timedelta(days=1)
+
+
+def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
+    """All treated seed to plant, by planting date, lot and recipe; undated fields come last."""
+    fields = {f.name: f for f in season.fields}
+    lots = {lot.name: lot for lot in season.lots}
+    before = {(t.lot, t.recipe) for t in season.treated if t.units > 0}
+    before |= {(lot.name, lot.treated_with) for lot in season.lots if lot.treated_with}
+    found = []
+    for row in plan.planting:
+        if row.recipe == UNTREATED:
+            continue
+        tested = lots[row.lot].test_date
+        found.append(
+            Share(
+                row.field,
+                row.lot,
+                row.recipe,
+                row.acres,
+                row.units,
+                planting=fields[row.field].planting_date,
+                test_until=months_later(tested, TEST_MONTHS) if tested else None,
+                treated_before=(row.lot, row.recipe) in before,
+            )
+        )
+    return tuple(sorted(found, key=lambda s: (s.planting or date.max, s.lot, s.recipe, s.field)))
+
+
+def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
+    """All bags to treat, by lot and recipe, each with the fields it goes to."""
+    recipes = {r.name: r for r in season.recipes}
+    planted = shares(season, plan)
+    return tuple(
+        _batch(season, row, recipes[row.recipe], planted)
+        for row in sorted(plan.treating, key=lambda t: (t.recipe, t.lot))
+        if row.full_bags + row.part_bag > 0
+    )
+
+
+def _batch(season: Season, row: Treating, recipe: Recipe, planted: Sequence[Share]) -> Batch:
+    products = {p.name: p for p in season.products}
+    lot = next(x for x in season.lots if x.name == row.lot)
+    days = life(recipe, products)
+    part = row.units - row.full_bags * lot.units_per_bag if row.part_bag else 0.0
+    before = sum(t.units for t in season.treated if (t.lot, t.recipe) == (row.lot, row.recipe))
+    goes = [s for s in planted if (s.lot, s.recipe) == (row.lot, row.recipe)]
+    sizes = [lot.units_per_bag] * row.full_bags + [part] * row.part_bag
+    kinds = {products[r.product].kind for r in recipe.rates}
+    return Batch(
+        lot=row.lot,
+        recipe=row.recipe,
+        variety=lot.variety,
+        units_per_bag=lot.units_per_bag,
+        full_bags=row.full_bags,
+        part_units=part,
+        unit_weight=unit_weight(lot, season.farm),
+        seeds_per_lb=lot.seeds_per_lb,
+        draws=_draws(season, recipe, row.lot),
+        portions=_portions(sizes, goes, before, days, math.ceil(season.farm.cure_days - TINY)),
+        living="inoculant" in kinds or days is not None,
+        life=days,
+    )
+
+
+def _draws(season: Season, recipe: Recipe, lot_name: str) -> tuple[Draw, ...]:
+    products = {p.name: p for p in season.products}
+    lot = next(x for x in season.lots if x.name == lot_name)
+    amounts: dict[str, float] = {}
+    for rate in recipe.rates:
+        amount = floz_per_unit(rate, lot, products[rate.product], season.farm)
+        amounts[rate.product] = amounts.get(rate.product, 0.0) + amount
+    return tuple(Draw(name, amount) for name, amount in amounts.items())
+
+
+class _Window(NamedTuple):
+    """What bags of one portion share."""
+
+    fields: tuple[str, ...]
+    planting: date | None
+    earliest: date | None
+    latest: date | None
+
+
+def _portions(
+    sizes: Sequence[float], goes: Sequence[Share], before: float, days: int | None, cure: int
+) -> tuple[Portion, ...]:
+    """Hand out bags to fields by planting date, seed that was treated before going first."""
+    ends, total = [], 0.0
+    for share in goes:
+        total += share.units
+        ends.append(total)
+    found: list[tuple[_Window, int, int]] = []
+    start = before
+    index = 0
+    for number, size in enumerate(sizes, 1):
+        while index < len(goes) and ends[index] <= start + TINY * max(1.0, total):
+            index += 1
+        stop = index
+        while stop < len(goes) and (stop == index or ends[stop - 1] < start + size - TINY * total):
+            stop += 1
+        window = _window(goes[index:stop], days, cure)
+        if found and found[-1][0] == window:
+            found[-1] = (window, found[-1][1], found[-1][2] + 1)
+        else:
+            found.append((window, number, 1))
+        start += size
+    return tuple(
+        Portion(first, count, w.fields, w.planting, w.earliest, w.latest)
+        for w, first, count in found
+    )
+
+
+def _window(goes: Sequence[Share], days: int | None, cure: int) -> _Window:
+    dates = [s.planting for s in goes if s.planting]
+    fields = tuple(s.field for s in goes)
+    if not dates:
+        return _Window(fields, None, None, None)
+    earliest = max(dates) - timedelta(days=days) if days is not None else None
+    return _Window(fields, min(dates), earliest, min(dates) - timedelta(days=cure))
+
+
+def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
+    """Products that the plan treats with, each with its containers as they go on the line.
+
+    Opened stock first, then what is on its way, then what is bought; larger containers first, so
+    that the one left open at the end is small.
+    """
+    used = {
+        rate.product
+        for row in plan.treating
+        for recipe in season.recipes
+        if recipe.name == row.recipe and row.full_bags + row.part_bag > 0
+        for rate in recipe.rates
+    }
+    uses = {u.product: u for u in plan.products}
+    return tuple(
+        _supply(season, plan, product, uses[product.name])
+        for product in season.products
+        if product.name in used and product.name in uses
+    )
+
+
+def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Supply:
+    kinds = {c.name: c for c in season.containers if c.product == product.name}
+    sources = []
+    if use.on_hand > 0:
+        sources.append(Source("stock on hand", use.on_hand, expires=product.expires))
+    way = [(o.container, o.count) for o in season.ordered if o.product == product.name]
+    bought = [(o.container, o.count) for o in plan.order if o.product == product.name]
+    for group in (way, bought):
+        for name, count in sorted(group, key=lambda g: (-kinds[g[0]].size, g[0])):
+            sources += [_source(kinds[name])] * count
+    cheapest = [b.price / c.size for c in kinds.values() for b in c.breaks]
+    return Supply(
+        product=product.name,
+        kind=product.kind,
+        line_loss=product.line_loss,
+        value=min(cheapest, default=0.0),
+        density=product.density,
+        sources=tuple(sources),
+    )
+
+
+def _source(container: Container) -> Source:
+    return Source(container.name, container.size - container.heel, container.heel, container.tare)

@@ -1,0 +1,122 @@
+"""Calibration sheets: from the tag of a lot to what a timed catch of product should hold.
+
+All of it follows from pounds: a unit weighs seeds per unit / seeds per lb, and at a seed flow in
+lb/min a product flows at flow x (fl oz per cwt) / 100.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import LB_PER_CWT, MG_PER_LB, floz_per_unit
+from planner.agronomy.seeding import unit_weight
+from planner.campaign.domain import Calibration, Catch, Dose, SizeRow
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Batch
+    from planner.season.domain import Recipe, Season, SeedLot
+
+ML_PER_FLOZ = 29.5735295625
+"""Exact: 1 US gal = 231 cubic inches (NIST Handbook 44, Appendix C)."""
+G_PER_LB = MG_PER_LB / 1000.0
+CATCH_SECONDS = (15, 30, 60)
+TOLERANCE = 0.05
+"""Band around a catch; common practice, the product's label or the maker may ask for less."""
+SIZE_CHANGES = (-0.10, -0.05, 0.0, 0.05, 0.10)
+
+
+def seeds_per_lb(seeds: float, grams: float) -> float:
+    """Seeds per lb by a weighed sample of counted seed.
+
+    >>> round(seeds_per_lb(1000, 161.997), 1)
+    2800.0
+    """
+    return seeds * G_PER_LB / grams
+
+
+def sample_grams(seeds: float, per_lb: float) -> float:
+    """Weight of counted seed in g, by its seeds per lb.
+
+    >>> round(sample_grams(1000, 2800), 3)
+    161.997
+    """
+    return seeds * G_PER_LB / per_lb
+
+
+def calibration(season: Season, batch: Batch) -> Calibration:
+    """Calibration sheet of a batch."""
+    lot = next(x for x in season.lots if x.name == batch.lot)
+    recipe = next(r for r in season.recipes if r.name == batch.recipe)
+    return Calibration(
+        lot=lot.name,
+        recipe=recipe.name,
+        seeds_per_lb=lot.seeds_per_lb,
+        grams_per_1000=sample_grams(1000, lot.seeds_per_lb),
+        unit_weight=unit_weight(lot, season.farm),
+        bag_weight=unit_weight(lot, season.farm) * lot.units_per_bag,
+        seed_flow=season.farm.seed_flow,
+        doses=doses(season, recipe, lot),
+        sizes=tuple(_size(season, recipe, lot, change) for change in SIZE_CHANGES),
+    )
+
+
+def _size(season: Season, recipe: Recipe, lot: SeedLot, change: float) -> SizeRow:
+    real = replace(lot, seeds_per_lb=lot.seeds_per_lb * (1.0 + change))
+    weight = unit_weight(real, season.farm)
+    return SizeRow(
+        change=change,
+        seeds_per_lb=real.seeds_per_lb,
+        unit_weight=weight,
+        bag_weight=weight * lot.units_per_bag,
+        doses=doses(season, recipe, real),
+    )
+
+
+def doses(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Dose, ...]:
+    """Every product of a recipe on a lot: on a unit, a cwt and a bag, a minute and in a catch."""
+    products = {p.name: p for p in season.products}
+    weight = unit_weight(lot, season.farm)
+    found: dict[str, float] = {}
+    for rate in recipe.rates:
+        amount = floz_per_unit(rate, lot, products[rate.product], season.farm)
+        found[rate.product] = found.get(rate.product, 0.0) + amount
+    return tuple(
+        dose(name, amount, weight, lot.units_per_bag, season.farm.seed_flow)
+        for name, amount in found.items()
+    )
+
+
+def dose(
+    product: str, per_unit: float, unit_lb: float, units_per_bag: float, flow: float | None
+) -> Dose:
+    """One product: fl oz a unit in every form that the shop needs.
+
+    300 lb of seed a minute at 6 fl oz/cwt take 18 fl oz a minute, and a catch of 30 s holds 9:
+
+    >>> made = dose("any", 3.0, 50.0, 40.0, 300.0)
+    >>> made.floz_per_cwt, made.floz_per_min, made.catches[1].floz
+    (6.0, 18.0, 9.0)
+    """
+    per_cwt = per_unit * LB_PER_CWT / unit_lb
+    bag = per_unit * units_per_bag
+    if flow is None:
+        return Dose(product, per_unit, per_cwt, bag, bag * ML_PER_FLOZ)
+    minute = flow * per_cwt / LB_PER_CWT
+    return Dose(
+        product,
+        per_unit,
+        per_cwt,
+        bag,
+        bag * ML_PER_FLOZ,
+        minute,
+        minute * ML_PER_FLOZ,
+        tuple(catch(minute, seconds) for seconds in CATCH_SECONDS),
+    )
+
+
+def catch(floz_per_min: float, seconds: int) -> Catch:
+    """What a catch of so many seconds should hold, with its band."""
+    floz = floz_per_min * seconds / 60.0
+    ml = floz * ML_PER_FLOZ
+    return Catch(seconds, floz, ml, ml * (1.0 - TOLERANCE), ml * (1.0 + TOLERANCE))

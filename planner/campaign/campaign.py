@@ -1,0 +1,261 @@
+"""From a plan to the work in the shop, and bringing that up to date as bags get done.
+
+Two steps: `make_campaign` gathers what the campaign is made from (shop, supplies, batches, shares)
+and everything that does not depend on days; `_schedule` finds order, days and containers. What is
+done later only needs the second step, so a campaign read back from ``plan.json`` can be updated
+without its season.
+"""
+
+from __future__ import annotations
+
+from collections import Counter
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from planner.campaign.batches import batches as make_batches
+from planner.campaign.batches import shares, shop, supplies
+from planner.campaign.calendar import (
+    Cursor,
+    due,
+    late_in_any_order,
+    leaves,
+    pieces,
+    remedies,
+    runs,
+)
+from planner.campaign.calibration import calibration
+from planner.campaign.cards import cards
+from planner.campaign.check import check, check_plan
+from planner.campaign.clock import clock
+from planner.campaign.domain import Calendar, Campaign, Day, DrawDown, Run, RunOrder
+from planner.campaign.done import settle
+from planner.campaign.drawdown import draw_down
+from planner.campaign.ical import deadlines, events
+from planner.campaign.notes import notes
+from planner.campaign.records import dated, leftovers, log, tags
+from planner.campaign.run_order import EMPTY, Line, change_minutes, find_order
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from planner.campaign.domain import Batch, Done, Shop
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+
+def make_campaign(season: Season, plan: Plan) -> Campaign:
+    """Turn a plan into days in the shop.
+
+    Parameters
+    ----------
+    season, plan
+        The plan must be one of this season. Without anything to treat the campaign is empty.
+
+    Raises
+    ------
+    AuditError
+        When a bag or a fl oz goes missing between plan and campaign: a bug of ours.
+    """
+    to_treat = make_batches(season, plan)
+    planted = shares(season, plan)
+    bare = Campaign(
+        shop=shop(season),
+        supplies=supplies(season, plan),
+        batches=to_treat,
+        shares=planted,
+        order=RunOrder(0.0, 0.0, exact=True, loss=0.0, planned_loss=0.0),
+        calendar=Calendar((), (), 0, 0),
+        drawdown=DrawDown((), ()),
+        calibration=tuple(calibration(season, b) for b in to_treat),
+        cards=cards(season, to_treat, planted),
+        clock=(),
+        log=(),
+        tags=tags(season, to_treat),
+        leftovers=(),
+        events=(),
+        deadlines=deadlines(season, plan),
+    )
+    campaign = _schedule(bare)
+    left = leftovers(season, plan, planted, campaign.drawdown.containers)
+    campaign = replace(campaign, leftovers=left)
+    check_plan(campaign, plan)
+    return campaign
+
+
+def update(campaign: Campaign, done: Iterable[Done], today: date | None = None) -> Campaign:
+    """Bring a campaign up to date: bags that are done stay where they were done, the rest follows.
+
+    Parameters
+    ----------
+    done
+        Bags done since the campaign was made or updated last, in the order in which they were
+        done. Where no day is given, the planned day of the last of them counts.
+    today
+        First day that is left for treating; the day after the last day done where not given.
+
+    Raises
+    ------
+    InputError
+        When more bags are done than a batch has left, or it is no batch of the campaign.
+    """
+    told = campaign.done + settle(campaign, done)
+    by_day = tuple(sorted(told, key=lambda d: d.on or campaign.shop.first_day))
+    return _schedule(replace(campaign, done=by_day), today)
+
+
+def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
+    """Find order, days and containers for what is not done, and all that follows from them."""
+    shop_, batches_ = campaign.shop, campaign.batches
+    done = _done_runs(campaign)
+    rest = tuple(x for x in (_rest(b, done) for b in batches_) if x.portions)
+    begin = _begin(campaign, done, today)
+    line = _line(batches_, done)
+    order, facts = find_order(rest, campaign.supplies, shop_, line, begin)
+    placed = pieces(order, shop_, begin)
+    all_runs = (*done, *runs(placed))
+    late = sum(p.bags for p in placed if p.late)
+    calendar = Calendar(
+        runs=all_runs,
+        days=_days(all_runs, batches_, shop_),
+        late=late,
+        late_floor=late_in_any_order(rest, shop_, begin) if late else 0,
+        remedies=remedies(order, shop_, begin),
+    )
+    drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_)
+    first = _first_days(all_runs)
+    by_clock = clock(campaign.shares, batches_, all_runs, shop_)
+    signed = tuple(replace(c, needed_by=first.get(c.recipe)) for c in campaign.cards)
+    made = replace(
+        campaign,
+        batches=_in_order(batches_, all_runs),
+        order=facts,
+        calendar=calendar,
+        drawdown=drawdown,
+        cards=signed,
+        clock=by_clock,
+        log=log(all_runs, batches_),
+        tags=dated(campaign.tags, batches_, all_runs),
+        events=events(calendar, drawdown.containers, by_clock, signed),
+    )
+    made = replace(made, notes=notes(made))
+    check(made)
+    return made
+
+
+def _done_runs(campaign: Campaign) -> tuple[Run, ...]:
+    """Runs that are done, each taking the next bags of its batch."""
+    batches_ = {(b.lot, b.recipe): b for b in campaign.batches}
+    so_far: Counter[tuple[str, str]] = Counter()
+    found = []
+    for d in campaign.done:
+        batch = batches_[d.lot, d.recipe]
+        first = so_far[d.lot, d.recipe] + 1
+        last = first + d.bags - 1
+        so_far[d.lot, d.recipe] = last
+        day = d.on or campaign.shop.first_day
+        late = _late(batch, first, last, day, campaign.shop)
+        units = batch.units_of(first, last)
+        found.append(Run(day, d.lot, d.recipe, first, last, units, late=late, done=True))
+    return tuple(found)
+
+
+def _late(batch: Batch, first: int, last: int, day: date, shop_: Shop) -> bool:
+    met = [p for p in batch.portions if first < p.first_bag + p.bags and p.first_bag <= last]
+    return any(day.toordinal() > due(p, shop_) for p in met)
+
+
+def _rest(batch: Batch, done: Sequence[Run]) -> Batch:
+    """Give a batch without the bags that are done; bags keep their numbers."""
+    so_far = sum(r.bags for r in done if (r.lot, r.recipe) == (batch.lot, batch.recipe))
+    portions = []
+    for p in batch.portions:
+        cut = min(max(so_far - p.first_bag + 1, 0), p.bags)
+        if cut < p.bags:
+            portions.append(replace(p, first_bag=p.first_bag + cut, bags=p.bags - cut))
+    return replace(batch, portions=tuple(portions))
+
+
+def _begin(campaign: Campaign, done: Sequence[Run], today: date | None) -> Cursor | None:
+    """Where the calendar goes on: after the last day done, with what still stands on the floor."""
+    if not done and today is None:
+        return None
+    first = campaign.shop.first_day
+    day = max([first, *(r.day + timedelta(days=1) for r in done)])
+    day = max(first, today) if today else day
+    by_name = {(b.lot, b.recipe): b for b in campaign.batches}
+    floor: Counter[int] = Counter()
+    for run in done:
+        for leave, bags in _leaving(run, by_name[run.lot, run.recipe], campaign.shop):
+            floor[leave] += bags
+    start = day.toordinal()
+    return Cursor(start, 0, tuple(sorted((d, n) for d, n in floor.items() if d > start)))
+
+
+def _leaving(run: Run, batch: Batch, shop_: Shop) -> list[tuple[int, int]]:
+    """Days on which the bags of a run leave the floor, and how many."""
+    found = []
+    for p in batch.portions:
+        first = max(run.first_bag, p.first_bag)
+        last = min(run.last_bag, p.first_bag + p.bags - 1)
+        if first <= last:
+            found.append((leaves(run.day.toordinal(), p, shop_), last - first + 1))
+    return found
+
+
+def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
+    """What the treater holds after what is done."""
+    if not done:
+        return EMPTY
+    last = done[-1]
+    batch = next(b for b in batches_ if (b.lot, b.recipe) == (last.lot, last.recipe))
+    return Line(frozenset(d.product for d in batch.draws), last.lot)
+
+
+def _days(all_runs: Sequence[Run], batches_: Iterable[Batch], shop_: Shop) -> tuple[Day, ...]:
+    """Day by day: bags, what starts, minutes for changes, bags on the floor in the evening."""
+    by_name = {(b.lot, b.recipe): b for b in batches_}
+    leaving = [x for r in all_runs for x in _leaving(r, by_name[r.lot, r.recipe], shop_)]
+    minutes, starts = _changes(all_runs, by_name, shop_)
+    bags: Counter[date] = Counter()
+    for run in all_runs:
+        bags[run.day] += run.bags
+    found, treated = [], 0
+    for day in sorted(bags):
+        treated += bags[day]
+        gone = sum(n for leave, n in leaving if leave <= day.toordinal())
+        found.append(Day(day, bags[day], tuple(starts[day]), minutes[day], treated - gone))
+    return tuple(found)
+
+
+def _changes(
+    all_runs: Sequence[Run], by_name: dict[tuple[str, str], Batch], shop_: Shop
+) -> tuple[dict[date, float], dict[date, list[str]]]:
+    """Minutes and recipes that start, by day; the line is flushed after the last run."""
+    minutes = {r.day: 0.0 for r in all_runs}
+    starts: dict[date, list[str]] = {r.day: [] for r in all_runs}
+    products: frozenset[str] = frozenset()
+    before: Run | None = None
+    for run in all_runs:
+        wanted = frozenset(d.product for d in by_name[run.lot, run.recipe].draws)
+        minutes[run.day] += change_minutes(products, wanted, shop_)
+        if before is None or before.lot != run.lot:
+            minutes[run.day] += shop_.calibration_minutes
+        if before is None or before.recipe != run.recipe:
+            starts[run.day].append(run.recipe)
+        products, before = wanted, run
+    if before:
+        minutes[before.day] += change_minutes(products, frozenset(), shop_)
+    return minutes, starts
+
+
+def _first_days(all_runs: Iterable[Run]) -> dict[str, date]:
+    first: dict[str, date] = {}
+    for run in all_runs:
+        first[run.recipe] = min(run.day, first.get(run.recipe, run.day))
+    return first
+
+
+def _in_order(batches_: Iterable[Batch], all_runs: Iterable[Run]) -> tuple[Batch, ...]:
+    by_name = {(b.lot, b.recipe): b for b in batches_}
+    return tuple(by_name[key] for key in dict.fromkeys((r.lot, r.recipe) for r in all_runs))

@@ -1,0 +1,130 @@
+"""Recipe cards: everything that a licensed person wants to see before signing a recipe."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import (
+    FLOZ_PER_GAL,
+    MG_PER_LB,
+    floz_per_cwt,
+    floz_per_unit,
+    lb_per_acre,
+    liquid_per_cwt,
+    mg_per_seed,
+)
+from planner.agronomy.seeding import drop_rate, unit_weight
+from planner.campaign.domain import Card, CardActive, CardLine, CardLot
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.campaign.domain import Batch, Share
+    from planner.season.domain import Rate, Recipe, Season, SeedLot
+
+
+def cards(season: Season, batches: Sequence[Batch], shares: Sequence[Share]) -> tuple[Card, ...]:
+    """One card for every recipe that is run; the day it is needed by comes with the calendar."""
+    run = {b.recipe for b in batches}
+    return tuple(
+        _card(season, recipe, batches, shares) for recipe in season.recipes if recipe.name in run
+    )
+
+
+def _card(
+    season: Season,
+    recipe: Recipe,
+    batches: Sequence[Batch],
+    shares: Sequence[Share],
+) -> Card:
+    lots = {lot.name: lot for lot in season.lots}
+    mine = sorted((b for b in batches if b.recipe == recipe.name), key=lambda b: b.lot)
+    planted = [s for s in shares if s.recipe == recipe.name and (s.lot in {b.lot for b in mine})]
+    card_lots = tuple(_lot(season, recipe, lots[b.lot], b) for b in mine)
+    return Card(
+        recipe=recipe.name,
+        needed_by=None,
+        approved_by=recipe.approved_by or "",
+        approved_on=recipe.approved_on,
+        lines=tuple(_line(season, rate, lots[b.lot]) for b in mine for rate in recipe.rates),
+        lots=card_lots,
+        fields=tuple(sorted({s.field for s in planted})),
+        actives=_actives(season, recipe, planted),
+        liquid_warning=season.farm.liquid_warning,
+        liquid_limit=season.farm.liquid_limit,
+        notes=_notes(season, card_lots),
+    )
+
+
+def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:
+    product = next(p for p in season.products if p.name == rate.product)
+    per_unit = floz_per_unit(rate, lot, product, season.farm)
+    per_seed = per_unit / season.farm.seeds_per_unit
+    return CardLine(
+        product=product.name,
+        kind=product.kind,
+        written=rate.written or f"{rate.amount:g} {rate.basis.value}",
+        lot=lot.name,
+        floz_per_unit=per_unit,
+        floz_per_cwt=floz_per_cwt(rate, lot, product, season.farm),
+        actives=tuple(a.ingredient for a in product.actives),
+        mg_per_seed=tuple(
+            per_seed * a.concentration * MG_PER_LB / FLOZ_PER_GAL for a in product.actives
+        ),
+    )
+
+
+def _lot(season: Season, recipe: Recipe, lot: SeedLot, batch: Batch) -> CardLot:
+    products = {p.name: p for p in season.products}
+    liquid = liquid_per_cwt(recipe, lot, products, season.farm)
+    polymer = sum(
+        floz_per_cwt(r, lot, products[r.product], season.farm)
+        for r in recipe.rates
+        if products[r.product].kind == "polymer"
+    )
+    return CardLot(
+        lot=lot.name,
+        variety=lot.variety,
+        bags=batch.bags,
+        units=batch.units,
+        liquid_per_unit=liquid * unit_weight(lot, season.farm) / 100.0,
+        liquid_per_cwt=liquid,
+        polymer_share=polymer / liquid if liquid else 0.0,
+    )
+
+
+def _actives(season: Season, recipe: Recipe, planted: Sequence[Share]) -> tuple[CardActive, ...]:
+    products = {p.name: p for p in season.products}
+    lots = {lot.name: lot for lot in season.lots}
+    fields = {f.name: f for f in season.fields}
+    limits = {a.ingredient: a for a in season.active_limits}
+    found = []
+    for share in planted:
+        lot = lots[share.lot]
+        seeds = drop_rate(fields[share.field], lot)
+        for ingredient, mg in mg_per_seed(recipe, lot, products, season.farm).items():
+            limit = limits.get(ingredient)
+            found.append(
+                CardActive(
+                    field=share.field,
+                    lot=share.lot,
+                    ingredient=ingredient,
+                    lb_per_acre=lb_per_acre(mg, seeds),
+                    most=limit.per_acre if limit else None,
+                    mg_per_seed=mg,
+                    most_mg=limit.per_seed if limit else None,
+                )
+            )
+    return tuple(sorted(found, key=lambda a: (a.ingredient, -a.lb_per_acre, a.field, a.lot)))
+
+
+def _notes(season: Season, lots: Sequence[CardLot]) -> tuple[str, ...]:
+    warning = season.farm.liquid_warning
+    if warning is None:
+        return ()
+    over = [x for x in lots if x.liquid_per_cwt > warning * (1.0 + 1e-9)]
+    return tuple(
+        f"Lot {x.lot}: {x.liquid_per_cwt:.2f} fl oz/cwt of liquid is over the farm's warning"
+        f" of {warning:g}; let it dry well and watch the flow of the seed."
+        for x in over
+    )

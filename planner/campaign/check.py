@@ -1,0 +1,215 @@
+"""The audit of a campaign: every bag once, every fl oz accounted for, no day overfilled.
+
+It recomputes from plan and batches in plain arithmetic, without the code that made the campaign.
+"""
+
+from __future__ import annotations
+
+from collections import Counter, defaultdict
+from typing import TYPE_CHECKING
+
+from planner.errors import AuditError
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Batch, Campaign, Run, Supply
+    from planner.plan.plan import Plan
+
+SLACK = 1e-6
+"""Relative slack for sums of floats; the plan's own audit allows the same."""
+
+
+def check(campaign: Campaign) -> None:
+    """Check a campaign in itself.
+
+    Raises
+    ------
+    AuditError
+        When anything doesn't add up; lists all of it.
+    """
+    _raise(_bags(campaign) + _days(campaign) + _volumes(campaign))
+
+
+def check_plan(campaign: Campaign, plan: Plan) -> None:
+    """Check that a campaign carries out its plan: its bags and its fl oz, no more and no less.
+
+    Raises
+    ------
+    AuditError
+        When anything doesn't add up; lists all of it.
+    """
+    _raise(_planned_bags(campaign, plan) + _planned_volumes(campaign, plan))
+
+
+def _raise(wrong: list[str]) -> None:
+    if wrong:
+        head = "The campaign does not add up (a bug of ours, nothing is written):"
+        raise AuditError("\n  ".join([head, *wrong]))
+
+
+def _same(one: float, other: float, scale: float = 1.0) -> bool:
+    return abs(one - other) <= SLACK * max(1.0, abs(one), abs(other), scale)
+
+
+def _bags(campaign: Campaign) -> list[str]:
+    """Every bag of every batch appears in one run and in one portion."""
+    wrong = []
+    for batch in campaign.batches:
+        runs = [
+            (r.first_bag, r.last_bag)
+            for r in campaign.calendar.runs
+            if (r.lot, r.recipe) == (batch.lot, batch.recipe)
+        ]
+        portions = [(p.first_bag, p.first_bag + p.bags - 1) for p in batch.portions]
+        for name, spans in (("calendar", runs), ("fields", portions)):
+            if not _once(spans, batch.bags):
+                wrong.append(f"{batch.lot}, {batch.recipe}: bags in {name} are {sorted(spans)}")
+    known = {(b.lot, b.recipe) for b in campaign.batches}
+    wrong += [
+        f"{r.lot}, {r.recipe}: not a batch"
+        for r in campaign.calendar.runs
+        if (r.lot, r.recipe) not in known
+    ]
+    units = sum(r.units for r in campaign.calendar.runs)
+    if not _same(units, sum(b.units for b in campaign.batches)):
+        wrong.append(
+            f"{units} units in the calendar, {sum(b.units for b in campaign.batches)} bagged"
+        )
+    return wrong
+
+
+def _once(spans: list[tuple[int, int]], bags: int) -> bool:
+    following = 1
+    for first, last in sorted(spans):
+        if first != following or last < first:
+            return False
+        following = last + 1
+    return following == bags + 1
+
+
+def _days(campaign: Campaign) -> list[str]:
+    """No day off, no day or floor overfilled, nothing before its first day; late bags are told."""
+    shop = campaign.shop
+    wrong = []
+    bags: Counter[object] = Counter()
+    late = 0
+    for run in campaign.calendar.runs:
+        if run.done:
+            continue
+        bags[run.day] += run.bags
+        late += run.bags if run.late else 0
+        wrong += _run_days(campaign, run)
+        if run.day in shop.days_off or run.day < shop.first_day:
+            wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, which is not open")
+    if shop.bags_per_day is not None:
+        wrong += [f"{n} bags on {d}" for d, n in bags.items() if n > shop.bags_per_day]
+    planned = {r.day for r in campaign.calendar.runs if not r.done}
+    if shop.floor_space is not None:
+        wrong += [
+            f"{d.on_floor} bags on the floor on {d.day}"
+            for d in campaign.calendar.days
+            if d.on_floor > shop.floor_space and d.day in planned
+        ]
+    if late != campaign.calendar.late:
+        wrong.append(f"{late} bags late, {campaign.calendar.late} told")
+    return wrong
+
+
+def _run_days(campaign: Campaign, run: Run) -> list[str]:
+    shop = campaign.shop
+    batch = _batch(campaign, run)
+    wrong = []
+    for p in batch.portions if batch else ():
+        if run.first_bag >= p.first_bag + p.bags or p.first_bag > run.last_bag:
+            continue
+        if p.earliest and run.day < p.earliest:
+            wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, before {p.earliest}")
+        past = (p.latest and run.day > p.latest) or (shop.done_by and run.day > shop.done_by)
+        if bool(past) != run.late:
+            wrong.append(f"{run.lot}, {run.recipe}: late is told wrong on {run.day}")
+    return wrong
+
+
+def _batch(campaign: Campaign, run: Run) -> Batch | None:
+    keys = (run.lot, run.recipe)
+    return next((b for b in campaign.batches if (b.lot, b.recipe) == keys), None)
+
+
+def _volumes(campaign: Campaign) -> list[str]:
+    """What is drawn is what bags and lines take, and no container gives more than it holds."""
+    wrong = []
+    taken: dict[str, float] = defaultdict(float)
+    for batch in campaign.batches:
+        for d in batch.draws:
+            taken[d.product] += batch.units * d.floz_per_unit * (1.0 + campaign.shop.margin)
+    loss = {s.product: s.line_loss for s in campaign.supplies}
+    for name, _ in sorted({(d.product, b.recipe) for b in campaign.batches for d in b.draws}):
+        taken[name] += loss[name]
+    for supply in campaign.supplies:
+        wrong += _one_volume(campaign, supply, taken[supply.product])
+    return wrong
+
+
+def _one_volume(campaign: Campaign, supply: Supply, taken: float) -> list[str]:
+    name = supply.product
+    uses = [u for u in campaign.drawdown.containers if u.product == name]
+    held = sum(s.usable for s in supply.sources)
+    drawn = sum(u.drawn for u in uses)
+    wrong = []
+    if taken > held + SLACK * max(1.0, held):
+        wrong.append(f"{name}: runs short, {taken:.6f} fl oz needed, {held:.6f} there")
+    if not _same(drawn, taken, held):
+        wrong.append(f"{name}: {drawn:.6f} fl oz drawn, {taken:.6f} needed")
+    if [(u.source, u.usable) for u in uses] != [(s.name, s.usable) for s in supply.sources]:
+        wrong.append(f"{name}: a container is missing or told twice")
+    if any(u.drawn < 0 or u.drawn > u.usable + SLACK * max(1.0, u.usable) for u in uses):
+        wrong.append(f"{name}: a container gives more than it holds")
+    levels = [x for x in campaign.drawdown.levels if x.product == name]
+    if any(x.left < -SLACK * max(1.0, held) for x in levels):
+        wrong.append(f"{name}: the level falls below nothing")
+    if levels and not _same(levels[-1].left, held - taken, held):
+        wrong.append(f"{name}: {levels[-1].left:.6f} fl oz left at the end, {held - taken:.6f} due")
+    return wrong
+
+
+def _planned_bags(campaign: Campaign, plan: Plan) -> list[str]:
+    """Batches are the plan's treating rows."""
+    planned = {
+        (t.lot, t.recipe): (t.full_bags + t.part_bag, t.units)
+        for t in plan.treating
+        if t.full_bags + t.part_bag
+    }
+    made = {(b.lot, b.recipe): (b.bags, b.units) for b in campaign.batches}
+    return [
+        f"{lot}, {recipe}: {made.get((lot, recipe))} bags and units, planned"
+        f" {planned.get((lot, recipe))}"
+        for lot, recipe in sorted(planned.keys() | made.keys())
+        if not _agree(planned.get((lot, recipe)), made.get((lot, recipe)))
+    ]
+
+
+def _agree(planned: tuple[int, float] | None, made: tuple[int, float] | None) -> bool:
+    if planned is None or made is None:
+        return False
+    return planned[0] == made[0] and _same(planned[1], made[1])
+
+
+def _planned_volumes(campaign: Campaign, plan: Plan) -> list[str]:
+    """Containers hold what the plan counts on, and what is left is what the plan says."""
+    wrong = []
+    supplies = {s.product: s for s in campaign.supplies}
+    for use in plan.products:
+        supply = supplies.get(use.product)
+        planned = use.on_hand + use.on_its_way + use.bought
+        if supply is None:
+            if use.need > SLACK * max(1.0, planned):
+                wrong.append(f"{use.product}: {use.need:.6f} fl oz needed, none in the campaign")
+            continue
+        held = sum(s.usable for s in supply.sources)
+        drawn = sum(u.drawn for u in campaign.drawdown.containers if u.product == use.product)
+        if not _same(held, planned):
+            wrong.append(f"{use.product}: {held:.6f} fl oz in containers, planned {planned:.6f}")
+        if not _same(drawn, use.need, planned):
+            wrong.append(f"{use.product}: {drawn:.6f} fl oz drawn, planned {use.need:.6f}")
+        if not _same(held - drawn, use.left, planned):
+            wrong.append(f"{use.product}: {held - drawn:.6f} fl oz left, planned {use.left:.6f}")
+    return wrong

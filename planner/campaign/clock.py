@@ -1,0 +1,73 @@
+"""The plant-by clock: first and last day on which the seed of a field may be planted."""
+
+from __future__ import annotations
+
+from datetime import timedelta
+from typing import TYPE_CHECKING
+
+from planner.campaign.domain import PlantBy
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+    from datetime import date
+
+    from planner.campaign.domain import Batch, Portion, Run, Share, Shop
+
+
+def clock(
+    shares: Iterable[Share], batches: Iterable[Batch], runs: Sequence[Run], shop: Shop
+) -> tuple[PlantBy, ...]:
+    """Days for every field and lot.
+
+    First: the last of its bags is cured. Last: the earliest of the on-seed life of its first bag
+    and the age of the germination test.
+    """
+    by_name = {(b.lot, b.recipe): b for b in batches}
+    return tuple(_plant_by(s, by_name.get((s.lot, s.recipe)), runs, shop) for s in shares)
+
+
+def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop) -> PlantBy:
+    days = _treated(share, batch, runs) if batch else []
+    first = max(days) + timedelta(days=shop.cure_days) if days else None
+    until = None
+    if batch and batch.life is not None and days:
+        until = min(days) + timedelta(days=batch.life)
+    last = min((d for d in (until, share.test_until) if d), default=None)
+    return PlantBy(
+        field=share.field,
+        lot=share.lot,
+        recipe=share.recipe,
+        planting=share.planting,
+        first=first,
+        last=last,
+        inoculant_until=until,
+        test_until=share.test_until,
+        note=_note(share, first, last),
+    )
+
+
+def _treated(share: Share, batch: Batch, runs: Sequence[Run]) -> list[date]:
+    """Days on which bags that go to the field are treated."""
+    mine = [p for p in batch.portions if share.field in p.fields]
+    return [
+        r.day
+        for r in runs
+        if (r.lot, r.recipe) == (batch.lot, batch.recipe) and any(_meet(r, p) for p in mine)
+    ]
+
+
+def _meet(run: Run, portion: Portion) -> bool:
+    last = portion.first_bag + portion.bags - 1
+    return run.first_bag <= last and portion.first_bag <= run.last_bag
+
+
+def _note(share: Share, first: date | None, last: date | None) -> str:
+    if share.treated_before:
+        return "some was treated before this plan: its own cure and life count too"
+    if first and last and first > last:
+        return "no day is left: it is cured only after what lives on it is gone"
+    if share.planting and first and share.planting < first:
+        return "not cured on the planting date"
+    if share.planting and last and share.planting > last:
+        return "planted too late for the life on the seed or the age of its test"
+    return ""

@@ -1,0 +1,478 @@
+"""The campaign as immutable records: what is done in the shop, on which day, from which container.
+
+Units as in `planner.season.domain`: fl oz, units of seed, lb, acres, days, minutes. Everything that
+is needed to bring a campaign up to date is in it, so it can be read back from ``plan.json`` alone.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from datetime import date  # noqa: TC003 - types of fields are read when a campaign is read back
+
+
+@dataclass(frozen=True, slots=True)
+class Shop:
+    """The settings that the campaign keeps to."""
+
+    first_day: date
+    cure_days: int
+    """Whole days before a treated bag may leave."""
+    done_by: date | None = None
+    bags_per_day: int | None = None
+    floor_space: int | None = None
+    """Treated bags that can stand in the shop at a time, curing or waiting."""
+    changeover_minutes: float = 20.0
+    """For every product that enters or leaves the line."""
+    calibration_minutes: float = 10.0
+    """For every new lot."""
+    seed_flow: float | None = None
+    """lb/min."""
+    margin: float = 0.0
+    """Share on top of what the seed takes."""
+    days_off: tuple[date, ...] = ()
+    farm: str = ""
+    crop_year: int = 0
+    plan_date: date | None = None
+    metric: bool = False
+
+
+@dataclass(frozen=True, slots=True)
+class Portion:
+    """Bags of a batch, one after the other, that go to the same fields."""
+
+    first_bag: int
+    """Numbered from 1 within the batch."""
+    bags: int
+    fields: tuple[str, ...] = ()
+    planting: date | None = None
+    """The earliest planting date among the fields; the bags stand in the shop until then."""
+    earliest: date | None = None
+    """No treating before: planting comes too late for what lives on the seed otherwise."""
+    latest: date | None = None
+    """Treated by then, the bags are cured on the planting date."""
+
+
+@dataclass(frozen=True, slots=True)
+class Draw:
+    """What a recipe takes of a product on a unit of a batch, without margin."""
+
+    product: str
+    floz_per_unit: float
+
+
+@dataclass(frozen=True, slots=True)
+class Batch:
+    """All bags of one lot under one recipe."""
+
+    lot: str
+    recipe: str
+    variety: str
+    units_per_bag: float
+    full_bags: int
+    part_units: float
+    """Units of the part bag; 0 for none. It is the last bag."""
+    unit_weight: float
+    """lb."""
+    seeds_per_lb: float
+    draws: tuple[Draw, ...]
+    portions: tuple[Portion, ...]
+    living: bool = False
+    """Whether something in the recipe lives on the seed for so many days only."""
+    life: int | None = None
+    """Shortest on-seed life of the recipe's products, whole days."""
+
+    @property
+    def bags(self) -> int:
+        """Bags, the part bag included."""
+        return self.full_bags + (1 if self.part_units else 0)
+
+    @property
+    def units(self) -> float:
+        """Units in all bags."""
+        return self.units_of(1, self.bags)
+
+    def units_of(self, first: int, last: int) -> float:
+        """Units in the bags from first to last, numbered from 1."""
+        full = min(last, self.full_bags) - first + 1
+        part = self.part_units if last > self.full_bags else 0.0
+        return max(full, 0) * self.units_per_bag + part
+
+
+@dataclass(frozen=True, slots=True)
+class Source:
+    """A container, or the opened stock on hand, that a product is drawn from."""
+
+    name: str
+    usable: float
+    heel: float = 0.0
+    tare: float | None = None
+    """lb of the empty container."""
+    expires: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class Supply:
+    """A product and its containers in the order in which they go on the line."""
+
+    product: str
+    kind: str
+    line_loss: float
+    value: float
+    """Money per fl oz, by the cheapest container."""
+    density: float | None
+    sources: tuple[Source, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Share:
+    """Seed of a batch (or of seed treated before) that goes to a field."""
+
+    field: str
+    lot: str
+    recipe: str
+    acres: float
+    units: float
+    planting: date | None = None
+    test_until: date | None = None
+    """Last day on which the germination test is fresh enough."""
+    treated_before: bool = False
+    """Some of it was treated before this plan, on a day that is not known here."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """Bags that are treated already."""
+
+    lot: str
+    recipe: str
+    bags: int
+    on: date | None = None
+
+
+@dataclass(frozen=True, slots=True)
+class RunOrder:
+    """How the order of the batches was found and what its changes cost."""
+
+    minutes: float
+    """Changes of product and calibrations of all batches still to treat."""
+    floor_minutes: float
+    """Proven: no order with as few bags late, and living recipes as late, takes less."""
+    exact: bool
+    """Whether no other order is better by the rules of `planner.campaign.run_order`."""
+    loss: float
+    """fl oz left in the line at the changes, products that stay on the line not counted."""
+    planned_loss: float
+    """fl oz that the plan holds for it: one line loss for each product of each recipe."""
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """Bags of one batch treated one after the other on one day."""
+
+    day: date
+    lot: str
+    recipe: str
+    first_bag: int
+    last_bag: int
+    units: float
+    late: bool = False
+    """Past the treating-done-by day, or not cured on the planting date."""
+    done: bool = False
+
+    @property
+    def bags(self) -> int:
+        """Bags of the run."""
+        return self.last_bag - self.first_bag + 1
+
+
+@dataclass(frozen=True, slots=True)
+class Day:
+    """A treating day."""
+
+    day: date
+    bags: int
+    changes: tuple[str, ...]
+    """Recipes that start on this day."""
+    minutes: float
+    """Changes of product and calibrations."""
+    on_floor: int
+    """Treated bags in the shop at the end of the day."""
+
+
+@dataclass(frozen=True, slots=True)
+class Calendar:
+    """Which bags on which day, and what would do where the days don't suffice."""
+
+    runs: tuple[Run, ...]
+    days: tuple[Day, ...]
+    late: int
+    """Bags too many for the days there are."""
+    late_floor: int
+    """Proven: whatever the order, at least so many bags are too many."""
+    remedies: tuple[str, ...] = ()
+    """Any one of these would bring all bags in time."""
+
+
+@dataclass(frozen=True, slots=True)
+class ContainerUse:
+    """When a container is on the line."""
+
+    product: str
+    source: str
+    number: int
+    """Place among the product's sources, from 1."""
+    usable: float
+    drawn: float
+    on_line: str = ""
+    """Batch and bag at which it goes on the line; empty if it stays closed."""
+    on_day: date | None = None
+    dry: str = ""
+    """Batch and bag at which it runs dry, at the earliest; empty if something is left."""
+    dry_day: date | None = None
+    note: str = ""
+
+    @property
+    def left(self) -> float:
+        """Usable fl oz left in it at the end."""
+        return self.usable - self.drawn
+
+
+@dataclass(frozen=True, slots=True)
+class Level:
+    """What should be left of a product at a point of the campaign."""
+
+    product: str
+    day: date
+    after: str
+    """The batch that was just finished (or interrupted), or 'day' for the end of a day."""
+    left: float
+    """Usable fl oz in all containers, the margin used up."""
+    left_at_most: float
+    """The same with nothing of the margin used."""
+    source: str
+    """The container on the line."""
+    in_source: float
+    """Usable fl oz in that container, the margin used up."""
+    net_weight: float | None
+    """lb of liquid in that container, heel included; None where the density is not known."""
+    gross_weight: float | None
+    """The same with the container's tare; None where that is not known."""
+
+
+@dataclass(frozen=True, slots=True)
+class DrawDown:
+    """How the containers are emptied."""
+
+    containers: tuple[ContainerUse, ...]
+    levels: tuple[Level, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Catch:
+    """What a timed catch of product should hold."""
+
+    seconds: int
+    floz: float
+    ml: float
+    low_ml: float
+    high_ml: float
+
+
+@dataclass(frozen=True, slots=True)
+class Dose:
+    """One product of a calibration sheet."""
+
+    product: str
+    floz_per_unit: float
+    floz_per_cwt: float
+    floz_per_bag: float
+    ml_per_bag: float
+    floz_per_min: float | None = None
+    ml_per_min: float | None = None
+    catches: tuple[Catch, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class SizeRow:
+    """What changes if the seed is smaller or larger than its tag says."""
+
+    change: float
+    """Share by which seeds per lb differs from the tag."""
+    seeds_per_lb: float
+    unit_weight: float
+    bag_weight: float
+    doses: tuple[Dose, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class Calibration:
+    """The calibration sheet of a batch."""
+
+    lot: str
+    recipe: str
+    seeds_per_lb: float
+    grams_per_1000: float
+    unit_weight: float
+    bag_weight: float
+    seed_flow: float | None
+    doses: tuple[Dose, ...]
+    sizes: tuple[SizeRow, ...]
+
+
+@dataclass(frozen=True, slots=True)
+class CardLine:
+    """One product of a recipe on one lot, in all three forms of its rate."""
+
+    product: str
+    kind: str
+    written: str
+    """The rate as the input says it."""
+    lot: str
+    floz_per_unit: float
+    floz_per_cwt: float
+    actives: tuple[str, ...]
+    mg_per_seed: tuple[float, ...]
+    """By active ingredient, as `actives`."""
+
+
+@dataclass(frozen=True, slots=True)
+class CardLot:
+    """Liquid that a recipe puts on one lot."""
+
+    lot: str
+    variety: str
+    bags: int
+    units: float
+    liquid_per_unit: float
+    liquid_per_cwt: float
+    polymer_share: float
+
+
+@dataclass(frozen=True, slots=True)
+class CardActive:
+    """An active ingredient on an acre of one field against its ceiling."""
+
+    field: str
+    lot: str
+    ingredient: str
+    lb_per_acre: float
+    most: float | None
+    mg_per_seed: float
+    most_mg: float | None
+
+
+@dataclass(frozen=True, slots=True)
+class Card:
+    """A recipe on one page, for a licensed person to sign."""
+
+    recipe: str
+    needed_by: date | None
+    approved_by: str
+    approved_on: date | None
+    lines: tuple[CardLine, ...]
+    lots: tuple[CardLot, ...]
+    fields: tuple[str, ...]
+    actives: tuple[CardActive, ...]
+    liquid_warning: float | None
+    liquid_limit: float | None
+    notes: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class PlantBy:
+    """When the seed of a field may be planted."""
+
+    field: str
+    lot: str
+    recipe: str
+    planting: date | None
+    first: date | None
+    """All of it is cured."""
+    last: date | None
+    """The last day that everything below allows."""
+    inoculant_until: date | None
+    test_until: date | None
+    note: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class LogLine:
+    """A line of the treatment log: one product of one run, blanks for what must be measured."""
+
+    day: date
+    lot: str
+    variety: str
+    recipe: str
+    bags: str
+    units: float
+    weight: float
+    seeds_per_lb: float
+    product: str
+    rate: float
+    """Asked, fl oz/unit."""
+    amount: float
+    """That the seed should take, fl oz."""
+    fields: tuple[str, ...]
+    plant_by: date | None
+
+
+@dataclass(frozen=True, slots=True)
+class Tag:
+    """Text for the tag of treated seed."""
+
+    lot: str
+    recipe: str
+    variety: str
+    substances: tuple[str, ...]
+    """Common names of the active ingredients."""
+    others: tuple[str, ...]
+    """Products without active ingredient."""
+    inoculant: bool
+    effective_until: str = ""
+    """Month up to which the inoculant is claimed to work, as year and month."""
+    text: tuple[str, ...] = ()
+
+
+@dataclass(frozen=True, slots=True)
+class Leftover:
+    """Treated seed or product that should be left at the end."""
+
+    what: str
+    detail: str
+    amount: float
+    unit: str
+    advice: str
+
+
+@dataclass(frozen=True, slots=True)
+class Event:
+    """A day to remember."""
+
+    day: date
+    title: str
+    text: str = ""
+
+
+@dataclass(frozen=True, slots=True)
+class Campaign:
+    """All of the work that turns the plan into treated seed."""
+
+    shop: Shop
+    supplies: tuple[Supply, ...]
+    batches: tuple[Batch, ...]
+    """In run order; what is already done keeps its place in front."""
+    shares: tuple[Share, ...]
+    order: RunOrder
+    calendar: Calendar
+    drawdown: DrawDown
+    calibration: tuple[Calibration, ...]
+    cards: tuple[Card, ...]
+    clock: tuple[PlantBy, ...]
+    log: tuple[LogLine, ...]
+    tags: tuple[Tag, ...]
+    leftovers: tuple[Leftover, ...]
+    events: tuple[Event, ...]
+    deadlines: tuple[Event, ...] = ()
+    """Order-by days of the suppliers ordered from."""
+    done: tuple[Done, ...] = ()
+    notes: tuple[str, ...] = ()

@@ -1,0 +1,136 @@
+"""What is done, as it is told on the command line or in a table.
+
+One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Recipe A:12`` or
+``Lot 3:Recipe A:12:2027-04-14``. A name may hold colons; names match without regard to case.
+Entries stand in the order in which the work was done; bags are counted on from what was told
+before. The same as a CSV file has the columns Lot, Recipe, Bags and, where wanted, Day.
+"""
+
+from __future__ import annotations
+
+import csv
+from collections import Counter
+from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+from planner.campaign.domain import Done
+from planner.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from planner.campaign.domain import Batch, Campaign
+
+OPTION = "--done"
+FORM = "LOT:RECIPE:BAGS, such as Lot 3:Recipe A:12, with :YYYY-MM-DD behind it where wanted"
+
+
+def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
+    """Read entries of what is done.
+
+    Raises
+    ------
+    InputError
+        When an entry is not of the form above or names no batch of the campaign; holds all faults.
+    """
+    found, faults = [], []
+    for number, text in enumerate(texts, 1):
+        try:
+            found.append(_entry(campaign, text))
+        except ValueError as error:
+            fault = Fault(OPTION, number, seen=text, expected=FORM, remedy=str(error))
+            faults.append(fault)
+    if faults:
+        raise InputError(OPTION, faults)
+    return tuple(found)
+
+
+def read_done_csv(campaign: Campaign, path: Path) -> tuple[Done, ...]:
+    """Read a filled table of what is done: Lot, Recipe, Bags, Day (may be missing or blank).
+
+    Raises
+    ------
+    InputError
+        When the file can't be read or a row of it can't be understood.
+    """
+    try:
+        with path.open(encoding="utf-8-sig", newline="") as file:
+            rows = [
+                {" ".join(str(k).split()).casefold(): v for k, v in row.items() if k}
+                for row in csv.DictReader(file)
+            ]
+    except (OSError, UnicodeError, csv.Error) as error:
+        fault = Fault(path.name, expected="a CSV file with Lot, Recipe, Bags", remedy=str(error))
+        raise InputError(path.name, [fault]) from error
+    texts = []
+    for row in rows:
+        cells = [(row.get(key) or "").strip() for key in ("lot", "recipe", "bags", "day")]
+        if any(cells):
+            texts.append(":".join(cells if cells[3] else cells[:3]))
+    return read_done(campaign, texts)
+
+
+def _entry(campaign: Campaign, text: str) -> Done:
+    for batch in campaign.batches:
+        head = f"{batch.lot}:{batch.recipe}:"
+        if text.strip().casefold().startswith(head.casefold()):
+            bags, _, day = text.strip()[len(head) :].partition(":")
+            return Done(batch.lot, batch.recipe, _bags(bags), _day(day))
+    names = "; ".join(f"{b.lot}:{b.recipe}" for b in campaign.batches)
+    msg = f"the batches are {names}"
+    raise ValueError(msg)
+
+
+def _bags(text: str) -> int:
+    if not (text.strip().isascii() and text.strip().isdigit() and 0 < int(text) < 10**9):
+        msg = f"'{text}' is no count of bags"
+        raise ValueError(msg)
+    return int(text)
+
+
+def _day(text: str) -> date | None:
+    try:
+        return date.fromisoformat(text.strip()) if text.strip() else None
+    except ValueError as error:
+        msg = f"'{text}' is no day such as 2027-04-14"
+        raise ValueError(msg) from error
+
+
+def settle(campaign: Campaign, done: Iterable[Done]) -> tuple[Done, ...]:
+    """Check what is done against what is left, and give a day to what has none.
+
+    Raises
+    ------
+    InputError
+        When more bags are done than a batch has left, or it is no batch of the campaign.
+    """
+    batches = {(b.lot, b.recipe): b for b in campaign.batches}
+    so_far: Counter[tuple[str, str]] = Counter()
+    for before in campaign.done:
+        so_far[before.lot, before.recipe] += before.bags
+    found: list[Done] = []
+    faults = []
+    for number, entry in enumerate(done, 1):
+        batch = batches.get((entry.lot, entry.recipe))
+        left = batch.bags - so_far[entry.lot, entry.recipe] if batch else 0
+        if entry.bags < 1 or entry.bags > left:
+            seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
+            faults.append(Fault(OPTION, number, seen=seen, expected=f"at most {left} bags"))
+            continue
+        so_far[entry.lot, entry.recipe] += entry.bags
+        last = so_far[entry.lot, entry.recipe]
+        planned = _planned_day(campaign, batches[entry.lot, entry.recipe], last)
+        found.append(replace(entry, on=entry.on or planned))
+    if faults:
+        raise InputError(OPTION, faults)
+    return tuple(found)
+
+
+def _planned_day(campaign: Campaign, batch: Batch, bag: int) -> date:
+    for run in campaign.calendar.runs:
+        same = (run.lot, run.recipe) == (batch.lot, batch.recipe)
+        if same and run.first_bag <= bag <= run.last_bag:
+            return run.day
+    return campaign.shop.first_day

@@ -1,0 +1,161 @@
+"""How the containers are emptied, bag by bag.
+
+Every bag takes units x rate x (1 + margin) of each product of its recipe, and the first bag of a
+recipe the line loss before it, as the plan counts them. With nothing of the margin used, a
+container lasts longer and more is left: so a container runs dry at the named bag at the earliest,
+and the level should lie between the two that are told.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import FLOZ_PER_GAL
+from planner.campaign.domain import ContainerUse, DrawDown, Level
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+    from datetime import date
+
+    from planner.campaign.domain import Batch, Run, Shop, Source, Supply
+
+ROUNDING = 1e-9
+"""Share of an amount that is rounding, not liquid."""
+
+
+class Tap:
+    """The state of one product: which container is on the line and what is left in it."""
+
+    def __init__(self, supply: Supply) -> None:
+        self.supply = supply
+        self.number = 0
+        """Sources opened so far; the last of them is on the line."""
+        self.open = 0.0
+        """Usable fl oz in the source on the line."""
+        self.left = sum(s.usable for s in supply.sources)
+        self.margin = 0.0
+        """fl oz of margin drawn so far."""
+        self.drawn = [0.0] * len(supply.sources)
+        self.on_line: list[tuple[str, date]] = []
+        self.dry: list[tuple[str, date]] = []
+        self.last_day: date | None = None
+
+    def draw(self, amount: float, where: str, day: date) -> None:
+        """Take an amount, opening containers as they are needed.
+
+        What is missing in the end shows as a negative `left`; the audit of the campaign tells it.
+        """
+        self.left -= amount
+        hair = ROUNDING * amount
+        while amount > hair:
+            if self.open <= 0.0:
+                if self.number == len(self.supply.sources):
+                    return
+                self.open = self.supply.sources[self.number].usable
+                self.number += 1
+                self.on_line.append((where, day))
+            part = min(amount, self.open)
+            self.drawn[self.number - 1] += part
+            self.open -= part
+            amount -= part
+            self.last_day = day
+            if self.open <= ROUNDING * self.supply.sources[self.number - 1].usable:
+                self.open = 0.0
+                self.dry.append((where, day))
+
+    def source(self) -> Source | None:
+        """Container on the line."""
+        return self.supply.sources[self.number - 1] if self.number else None
+
+    def uses(self) -> Iterable[ContainerUse]:
+        """Tell the story of every container."""
+        for i, source in enumerate(self.supply.sources):
+            on_line = self.on_line[i] if i < len(self.on_line) else ("", None)
+            dry = self.dry[i] if i < len(self.dry) else ("", None)
+            yield ContainerUse(
+                product=self.supply.product,
+                source=source.name,
+                number=i + 1,
+                usable=source.usable,
+                drawn=self.drawn[i],
+                on_line=on_line[0],
+                on_day=on_line[1],
+                dry=dry[0],
+                dry_day=dry[1],
+                note=self._note(source, dry[1] or (self.last_day if on_line[1] else None)),
+            )
+
+    def _note(self, source: Source, last: date | None) -> str:
+        if last and source.expires and source.expires < last:
+            return (
+                f"expires on {source.expires.isoformat()}, still drawn from on {last.isoformat()}"
+            )
+        return ""
+
+
+def draw_down(
+    runs: Sequence[Run], batches: Iterable[Batch], supplies: Iterable[Supply], shop: Shop
+) -> DrawDown:
+    """Empty the containers run by run."""
+    taps = {s.product: Tap(s) for s in supplies}
+    by_name = {(b.lot, b.recipe): b for b in batches}
+    started: set[str] = set()
+    levels: list[Level] = []
+    for i, run in enumerate(runs):
+        batch = by_name[run.lot, run.recipe]
+        if run.recipe not in started:
+            started.add(run.recipe)
+            _prime(batch, run, taps)
+        _treat(batch, run, taps, shop)
+        after = f"{run.lot}, {run.recipe}, bag {run.last_bag}"
+        levels += [_level(taps[d.product], run.day, after) for d in batch.draws]
+        if i + 1 == len(runs) or runs[i + 1].day != run.day:
+            levels += _end_of_day(runs, run.day, by_name, taps)
+    uses = tuple(use for tap in taps.values() for use in tap.uses())
+    return DrawDown(uses, tuple(levels))
+
+
+def _prime(batch: Batch, run: Run, taps: Mapping[str, Tap]) -> None:
+    for draw in batch.draws:
+        tap = taps[draw.product]
+        tap.draw(tap.supply.line_loss, f"start of {run.recipe}", run.day)
+
+
+def _treat(batch: Batch, run: Run, taps: Mapping[str, Tap], shop: Shop) -> None:
+    for draw in batch.draws:
+        tap = taps[draw.product]
+        for bag in range(run.first_bag, run.last_bag + 1):
+            seed = batch.units_of(bag, bag) * draw.floz_per_unit
+            tap.margin += seed * shop.margin
+            tap.draw(seed * (1.0 + shop.margin), f"{run.lot}, {run.recipe}, bag {bag}", run.day)
+
+
+def _end_of_day(
+    runs: Iterable[Run],
+    day: date,
+    batches: Mapping[tuple[str, str], Batch],
+    taps: Mapping[str, Tap],
+) -> list[Level]:
+    today = [batches[r.lot, r.recipe] for r in runs if r.day == day]
+    products = sorted({d.product for b in today for d in b.draws})
+    return [_level(taps[name], day, "day") for name in products]
+
+
+def _level(tap: Tap, day: date, after: str) -> Level:
+    source = tap.source()
+    density = tap.supply.density
+    net = gross = None
+    if source is not None and density is not None:
+        net = (tap.open + source.heel) * density / FLOZ_PER_GAL
+        gross = net + source.tare if source.tare is not None else None
+    return Level(
+        product=tap.supply.product,
+        day=day,
+        after=after,
+        left=tap.left,
+        left_at_most=tap.left + tap.margin,
+        source=source.name if source else "",
+        in_source=tap.open,
+        net_weight=net,
+        gross_weight=gross,
+    )

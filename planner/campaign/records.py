@@ -1,0 +1,205 @@
+"""What is written down: the treatment log, the text of the tags, what is left at the end.
+
+Sources: the fields of the log are the union of what 7 CFR 201.7a, 7 U.S.C. 1572, 7 CFR 110.3 and
+good stewardship ask for; the tag follows 7 CFR 201.31a (read: paragraphs a and b; c and d from
+memory) and 201.24a. States may ask for more, and the product's label always counts first.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING
+
+from planner.campaign.domain import Leftover, LogLine, Tag
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+    from planner.campaign.domain import Batch, ContainerUse, Run, Share
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+TAG_POINTS = 8
+"""Smallest type of the tag, points (7 CFR 201.31a)."""
+RETENTION = (
+    "Interstate shippers keep, for 3 years, a complete record of origin, treatment, germination"
+    " and purity of every lot (7 U.S.C. 1572).",
+    "For treated seed that record names every substance used, with a label, invoice or other"
+    " paper from the supplier, and holds a representative sample (7 CFR 201.7a).",
+    "Restricted-use products: name and EPA number, amount, place, what was treated, day,"
+    " applicator and certificate, kept for 2 years (7 CFR 110.3).",
+    "States differ: Maryland 2 years after the lot is sold and the sample 1 year (COMAR"
+    " 15.08.01.09); Washington 2 years and the sample 1 year (RCW 15.49.360). Ask your own.",
+)
+CAUTIONS = (
+    "The product's label is the law and comes before anything on this sheet.",
+    "Wear what the label asks for: gloves, eye protection, respirator, clean clothes. Wash before"
+    " you eat, drink or smoke.",
+    "Move air through the shop; don't breathe dust or mist.",
+    "Treated seed is never food, feed or oil. Keep it apart from grain; clean trucks and bins: a"
+    " single treated bean can spoil a load.",
+    "Keep children and livestock away from products, treated seed, dust and spills. Cover or pick"
+    " up spilled seed.",
+    "Follow your state's rules for a licence; a licensed person approves each recipe.",
+    "No seed treatment holds white mold all season.",
+)
+CAUTIONS_SHORT = (
+    "Label first. Wear its protective equipment; move air. Never food, feed or oil. Children and"
+    " livestock away. Licensed practice only.",
+)
+FEED_CAUTION = "Do not use for food, feed, or oil purposes."
+
+
+def log(runs: Sequence[Run], batches: Iterable[Batch]) -> tuple[LogLine, ...]:
+    """One line for every product of every run, as far as it is known beforehand."""
+    by_name = {(b.lot, b.recipe): b for b in batches}
+    return tuple(line for run in runs for line in _log_lines(run, by_name[run.lot, run.recipe]))
+
+
+def _log_lines(run: Run, batch: Batch) -> list[LogLine]:
+    last = run.last_bag
+    bags = f"{run.first_bag}" if last == run.first_bag else f"{run.first_bag} to {last}"
+    met = [
+        p for p in batch.portions if run.first_bag < p.first_bag + p.bags and p.first_bag <= last
+    ]
+    fields = tuple(dict.fromkeys(name for p in met for name in p.fields))
+    until = run.day + timedelta(days=batch.life) if batch.life is not None else None
+    return [
+        LogLine(
+            day=run.day,
+            lot=run.lot,
+            variety=batch.variety,
+            recipe=run.recipe,
+            bags=bags,
+            units=run.units,
+            weight=run.units * batch.unit_weight,
+            seeds_per_lb=batch.seeds_per_lb,
+            product=draw.product,
+            rate=draw.floz_per_unit,
+            amount=run.units * draw.floz_per_unit,
+            fields=fields,
+            plant_by=until,
+        )
+        for draw in batch.draws
+    ]
+
+
+def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
+    """What the tag of every batch must name; `dated` makes its text."""
+    products = {p.name: p for p in season.products}
+    found = []
+    for batch in sorted(batches, key=lambda b: (b.recipe, b.lot)):
+        mine = [products[d.product] for d in batch.draws]
+        found.append(
+            Tag(
+                batch.lot,
+                batch.recipe,
+                batch.variety,
+                tuple(dict.fromkeys(a.ingredient for p in mine for a in p.actives)),
+                tuple(f"{p.name} ({p.kind})" for p in mine if not p.actives),
+                any(p.kind == "inoculant" for p in mine),
+            )
+        )
+    return tuple(found)
+
+
+def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run]) -> tuple[Tag, ...]:
+    """Tags with their text, the inoculant's month by the day of the first bag."""
+    lives = {(b.lot, b.recipe): b.life for b in batches}
+    found = []
+    for tag in undated:
+        life = lives[tag.lot, tag.recipe]
+        days = [r.day for r in runs if (r.lot, r.recipe) == (tag.lot, tag.recipe)]
+        until = ""
+        if tag.inoculant and life is not None and days:
+            until = whole_month(min(days) + timedelta(days=life))
+        found.append(replace(tag, effective_until=until, text=_text(tag, until)))
+    return tuple(found)
+
+
+def _text(tag: Tag, until: str) -> tuple[str, ...]:
+    text = []
+    if tag.substances:
+        text.append(f"Treated with {', '.join(tag.substances)}.")
+    if tag.others:
+        head = "Also carries" if tag.substances else "Treated with"
+        text.append(f"{head} {', '.join(tag.others)}.")
+    text.append(FEED_CAUTION)
+    if tag.inoculant:
+        text.append(f"Inoculant not claimed effective after {until or '____-__'}.")
+    text.append("See the labels of the products for further statements that they ask for.")
+    return tuple(text)
+
+
+def whole_month(last: date) -> str:
+    """Month and year that an inoculant may claim: the last month that is over by its last day.
+
+    >>> whole_month(date(2027, 5, 31)), whole_month(date(2027, 5, 20))
+    ('2027-05', '2027-04')
+    """
+    tomorrow = last + timedelta(days=1)
+    if tomorrow.day == 1:
+        return last.strftime("%Y-%m")
+    return (last.replace(day=1) - timedelta(days=1)).strftime("%Y-%m")
+
+
+def leftovers(
+    season: Season,
+    plan: Plan,
+    shares: Iterable[Share],
+    containers: Iterable[ContainerUse],
+) -> tuple[Leftover, ...]:
+    """Treated seed and product that should be left, and in general terms what may be done."""
+    return (*_seed_left(season, plan, shares), *_product_left(season, containers))
+
+
+def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Leftover]:
+    held: dict[tuple[str, str], float] = {}
+    for t in plan.treating:
+        held[t.lot, t.recipe] = held.get((t.lot, t.recipe), 0.0) + t.units
+    for before in season.treated:
+        key = (before.lot, before.recipe)
+        held[key] = held.get(key, 0.0) + before.units
+    for s in shares:
+        if (s.lot, s.recipe) in held:
+            held[s.lot, s.recipe] -= s.units
+    advice = (
+        "Plant it (replant, cover) within its life and the limits of its tag and label, or keep it"
+        " dry and cool in marked bags and test it again; getting rid of it is for the label and"
+        " your state to rule. Never food, feed or oil."
+    )
+    return [
+        Leftover(f"Treated seed of {lot}", recipe, units, "units", advice)
+        for (lot, recipe), units in sorted(held.items())
+        if units > 1e-6
+    ]
+
+
+def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Leftover]:
+    products = {p.name: p for p in season.products}
+    found = []
+    for use in containers:
+        if use.left <= 1e-6 * max(1.0, use.usable):
+            continue
+        product = products[use.product]
+        opened = use.drawn > 0 or use.source == "stock on hand"
+        if product.kind == "inoculant" or product.on_seed_life is not None:
+            advice = "What lives is for this season only; label and supplier say what to do."
+        elif opened:
+            advice = (
+                "Keep it closed, dry, above freezing and within its date as the label says; an"
+                " opened container does not go back. Note what is in it."
+            )
+        else:
+            advice = "Closed: ask the supplier about return by his day, else store as labelled."
+        found.append(
+            Leftover(
+                use.product,
+                f"{use.source} {'(opened)' if opened else '(closed)'}",
+                use.left,
+                "fl oz",
+                advice,
+            )
+        )
+    return found
