@@ -129,7 +129,6 @@ _SEED_MASS = {
     "bushel": "bu|bushel",
 }
 _UNIT = {"unit": "units|unit"}
-_MONEY = {"dollar": "$"}
 _CROP = {
     "bushel": "bu|bushel|bushels",
     "tonne": "t|tonne|tonnes|metric ton",
@@ -171,7 +170,7 @@ _FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     Measure.ACTIVE_PER_SEED: (
         ({k: _MASS[k] for k in ("milligram", "microgram", "gram")}, {"seed": "seed|seeds"}),
     ),
-    Measure.MONEY: ((_MONEY, _NOTHING),),
+    Measure.MONEY: (({"dollar": "$|$ each|$/each"}, _NOTHING),),
     Measure.MONEY_PER_SEED_UNIT: (({"dollar": "$|"}, _UNIT),),
     Measure.CROP_PRICE: (({"dollar": "$|"}, _CROP),),
     Measure.YIELD: ((_CROP, _PER_AREA),),
@@ -351,6 +350,15 @@ def find_unit(text: str, measure: Measure, money: str = "$") -> Unit:
     if plain not in known:
         refuse(f"a number in {ACCEPTED[measure]}", _remedy(plain, known))
     return _unit(known[plain], _WORKING[measure])
+
+
+def is_rate_unit(text: str) -> bool:
+    """Whether a text is a unit of a recipe's rate.
+
+    >>> is_rate_unit("fl. oz per cwt"), is_rate_unit("oz/cwt")
+    (True, False)
+    """
+    return _plain(text) in _known_rates()
 
 
 def in_unit(value: float, measure: Measure, unit: str) -> float:

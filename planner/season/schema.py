@@ -43,7 +43,7 @@ class Kind(Enum):
     DATE = "date"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Column:
     """One thing to fill in: a column of a sheet, or a setting of the sheet Farm."""
 
@@ -110,7 +110,7 @@ class Column:
         return "none" if self.default is None else str(self.default)
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True, slots=True, eq=False)
 class Sheet:
     """One sheet of the workbook, one file of the folder."""
 
@@ -139,6 +139,12 @@ class Sheet:
             if column.name == name:
                 return column
         raise KeyError(name)
+
+    def by_key(self, key: str) -> Column | None:
+        """Column or setting that has this key (any pressure for ``pressure:...``), if any."""
+        if key.startswith("pressure:"):
+            return self.per_threat
+        return next((c for c in (*self.columns, *self.settings) if c.key == key), None)
 
     @property
     def file(self) -> str:

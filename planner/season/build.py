@@ -1,0 +1,235 @@
+"""Checked tables to the records of a season."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, Any
+
+from planner.season.domain import (
+    NOWHERE,
+    Active,
+    ActiveLimit,
+    Basis,
+    Container,
+    DiscountLevel,
+    Farm,
+    Field,
+    MaturityShare,
+    OnItsWay,
+    Pressure,
+    PriceBreak,
+    Product,
+    Rate,
+    Rating,
+    Recipe,
+    Row,
+    Season,
+    SeedingRate,
+    SeedLot,
+    Supplier,
+    TargetStand,
+    Threat,
+    TreatedSeed,
+    WhatIf,
+)
+from planner.season.names import key
+from planner.season.values import index, settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import date
+
+    from planner.season.match import Line
+    from planner.season.values import Tables
+
+Values = dict[str, Any]
+"""Values of a row by the columns' keys. Typed loosely: the schema says what each is."""
+
+
+def build(tables: Tables, *, today: date, told: list[str], source: str, mark: str) -> Season:
+    """Make the season out of tables without faults. Adds to what is `told`."""
+    farm = _farm(settings(tables["Farm"]), today, told)
+    threats = tuple(_threats(tables))
+    return Season(
+        farm=farm,
+        fields=tuple(_fields(tables)),
+        lots=tuple(SeedLot(**values, row=row) for row, values in _rows(tables, "Seed lots")),
+        products=tuple(_products(tables)),
+        containers=tuple(_containers(tables)),
+        recipes=tuple(_recipes(tables)),
+        threats=threats,
+        control={Rating[v["rating"]]: v["control"] for _, v in _rows(tables, "Ratings")},
+        active_limits=tuple(ActiveLimit(**v, row=row) for row, v in _rows(tables, "Active limits")),
+        suppliers=tuple(_suppliers(tables)),
+        discounts=tuple(DiscountLevel(**v, row=row) for row, v in _rows(tables, "Discounts")),
+        maturity_spread=tuple(
+            MaturityShare(**v, row=row) for row, v in _rows(tables, "Maturity spread")
+        ),
+        treated=tuple(_treated(tables, told)),
+        ordered=tuple(_ordered(tables, told)),
+        days_off=tuple(sorted({v["date"] for _, v in _rows(tables, "Days off")})),
+        what_if=tuple(
+            WhatIf(**{"value": "", **values}, row=row) for row, values in _rows(tables, "What if")
+        ),
+        told=tuple(told),
+        source=source,
+        fingerprint=mark,
+    )
+
+
+def _rows(tables: Tables, sheet: str) -> Iterator[tuple[Row, Values]]:
+    """Values of every row of a sheet, defaults filled in where there are any."""
+    table = tables[sheet]
+    defaults = {c.key: c.default for c in table.sheet.columns if c.default is not None}
+    keys = {c.key for c in table.sheet.columns}
+    for line in table.lines:
+        values = {name: value for name, value in line.values.items() if name in keys}
+        yield Row(table.sheet.name, line.row), defaults | values
+
+
+def _farm(values: Values, today: date, told: list[str]) -> Farm:
+    """Farm out of its settings; dates that are blank come from one another."""
+    values = dict(values)
+    if "plan_date" not in values:
+        told.append(f"Farm: Plan date is blank; today, {today}, was taken.")
+    plan_date = values.setdefault("plan_date", today)
+    values.setdefault("crop_year", plan_date.year)
+    values.setdefault("first_treating_day", plan_date)
+    values["metric"] = values.pop("units", "US") == "metric"
+    return Farm(**values)
+
+
+def _fields(tables: Tables) -> Iterator[Field]:
+    threats = index(tables, "Threats", "Threat")
+    columns = {
+        name: threats[key(heading.threat)]
+        for name, heading in tables["Fields"].headings.items()
+        if heading.threat and key(heading.threat) in threats
+    }
+    for (row, values), line in zip(_rows(tables, "Fields"), tables["Fields"].lines, strict=True):
+        seeds, plants = values.pop("seeding_rate", None), values.pop("target_stand", None)
+        emergence = values.pop("emergence", None)
+        yield Field(
+            sowing=TargetStand(plants, emergence) if seeds is None else SeedingRate(seeds),
+            pressure=_pressures(line, columns),
+            row=row,
+            **values,
+        )
+
+
+def _pressures(line: Line, columns: dict[str, str]) -> dict[str, Pressure]:
+    found = {threat: Pressure(line.values.get(name, "none")) for name, threat in columns.items()}
+    return {threat: p for threat, p in found.items() if p is not Pressure.NONE}
+
+
+def _products(tables: Tables) -> Iterator[Product]:
+    threats = index(tables, "Threats", "Threat")
+    protection: dict[str, dict[str, Rating]] = defaultdict(dict)
+    for _, v in _rows(tables, "Protection"):
+        if key(v["threat"]) in threats:
+            protection[v["product"]][v["threat"]] = Rating[v["rating"]]
+    actives: dict[str, list[Active]] = defaultdict(list)
+    for row, v in _rows(tables, "Actives"):
+        actives[v["product"]].append(Active(v["ingredient"], v["concentration"], row))
+    for row, v in _rows(tables, "Products"):
+        name = v["name"]
+        yield Product(
+            **v, protection=protection.get(name, {}), actives=tuple(actives[name]), row=row
+        )
+
+
+def _containers(tables: Tables) -> Iterator[Container]:
+    """Containers with their price breaks; what one row leaves blank, the others say."""
+    groups: dict[tuple[str, str], list[tuple[Row, Values]]] = defaultdict(list)
+    filled: dict[tuple[str, str], Values] = defaultdict(dict)
+    for (row, v), line in zip(_rows(tables, "Containers"), tables["Containers"].lines, strict=True):
+        groups[v["product"], v["name"]].append((row, v))
+        filled[v["product"], v["name"]] |= line.values
+    for (product, name), rows in groups.items():
+        said = filled[product, name]
+        breaks = sorted(
+            (PriceBreak(v["from_count"], v["price"], row) for row, v in rows), key=_count
+        )
+        yield Container(
+            product,
+            name,
+            said["size"],
+            tuple(breaks),
+            heel=said.get("heel", 0.0),
+            most=said.get("most"),
+            supplier=said.get("supplier"),
+            row=rows[0][0],
+        )
+
+
+def _count(price: PriceBreak) -> int:
+    return price.from_count
+
+
+def _recipes(tables: Tables) -> Iterator[Recipe]:
+    approvals = {v["recipe"]: v for _, v in _rows(tables, "Recipe approvals")}
+    groups: dict[str, list[tuple[Row, Values]]] = defaultdict(list)
+    for row, values in _rows(tables, "Recipes"):
+        groups[values["name"]].append((row, values))
+    for name, rows in groups.items():
+        rates = tuple(
+            Rate(
+                v["product"],
+                v["rate"].amount,
+                Basis(v["rate"].basis),
+                v.get("of"),
+                v["rate"].written,
+                row,
+            )
+            for row, v in rows
+        )
+        said = approvals.get(name, {})
+        yield Recipe(name, rates, said.get("approved_by"), said.get("approved_on"), rows[0][0])
+
+
+def _threats(tables: Tables) -> Iterator[Threat]:
+    levels = [p for p in Pressure if p is not Pressure.NONE]
+    for row, v in _rows(tables, "Threats"):
+        yield Threat(
+            v["name"],
+            {p: Rating[v[f"need_{p.value}"]] for p in levels if f"need_{p.value}" in v},
+            {p: v[f"loss_{p.value}"] for p in levels if v[f"loss_{p.value}"]},
+            row,
+        )
+
+
+def _suppliers(tables: Tables) -> Iterator[Supplier]:
+    """Suppliers of their sheet, then those that only containers and discounts name."""
+    names = set()
+    for row, values in _rows(tables, "Suppliers"):
+        names.add(values["name"])
+        yield Supplier(**values, row=row)
+    others = index(tables, "Discounts", "Supplier") | index(tables, "Containers", "Supplier")
+    for name in sorted(set(others.values()) - names):
+        yield Supplier(name, row=NOWHERE)
+
+
+def _treated(tables: Tables, told: list[str]) -> Iterator[TreatedSeed]:
+    """Units by lot and recipe; rows of the same two are added up."""
+    total: dict[tuple[str, str], TreatedSeed] = {}
+    for row, v in _rows(tables, "Treated so far"):
+        at = v["lot"], v["recipe"]
+        if at in total:
+            told.append(f"Treated so far, row {row.number}: added to row {total[at].row.number}.")
+            total[at] = TreatedSeed(*at, total[at].units + v["units"], total[at].row)
+        else:
+            total[at] = TreatedSeed(*at, v["units"], row)
+    yield from (seed for seed in total.values() if seed.units > 0)
+
+
+def _ordered(tables: Tables, told: list[str]) -> Iterator[OnItsWay]:
+    """Counts by product and container; rows of the same two are added up."""
+    total: dict[tuple[str, str], OnItsWay] = {}
+    for row, v in _rows(tables, "Ordered so far"):
+        at = v["product"], v["container"]
+        if at in total:
+            told.append(f"Ordered so far, row {row.number}: added to row {total[at].row.number}.")
+            total[at] = OnItsWay(*at, total[at].count + v["count"], total[at].row)
+        else:
+            total[at] = OnItsWay(*at, v["count"], row)
+    yield from (order for order in total.values() if order.count > 0)

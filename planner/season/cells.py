@@ -1,0 +1,212 @@
+"""One cell's text to the value that its column says it holds."""
+
+from __future__ import annotations
+
+import re
+from datetime import date
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.season.names import key, nearest, words
+from planner.season.schema import Kind
+from planner.units import Measure, read_number, read_percent, read_quantity, read_rate, refuse
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.season.schema import Column
+
+FIRST_YEAR, LAST_YEAR = 1900, 2200
+TRUE = frozenset(("yes", "true"))
+FALSE = frozenset(("no", "false"))
+
+
+class Setting(NamedTuple):
+    """What a cell's reading hangs on besides its column."""
+
+    unit: str
+    """Unit of a bare number."""
+    money: str = "$"
+    comma: bool = True
+
+
+class Amount(NamedTuple):
+    """A rate as it was read."""
+
+    amount: float
+    basis: str
+    written: str
+
+
+def read_cell(text: str, column: Column, setting: Setting) -> object:
+    """Read a filled cell.
+
+    Returns
+    -------
+    object
+        By the column's kind: str, tuple of str, bool, int, float (working units), date, `Amount`.
+
+    Raises
+    ------
+    Unreadable
+        When the text is not what the column holds, or out of its bounds.
+    """
+    value = _READERS[column.kind](text, column, setting)
+    if isinstance(value, (int, float)) and not isinstance(value, bool):
+        _check_bounds(float(value), column)
+    elif isinstance(value, Amount):
+        _check_bounds(value.amount, column)
+    return value
+
+
+def _check_bounds(value: float, column: Column) -> None:
+    low, high = column.low, column.high
+    under = low is not None and (value <= low if column.above_low else value < low)
+    if under or (high is not None and value > high):
+        refuse(bounds(column))
+
+
+def bounds(column: Column) -> str:
+    """Bounds of a column's numbers, in words.
+
+    >>> from planner.season.schema import sheet
+    >>> bounds(sheet("Seed lots").column("Germination"))
+    'a percent above 0 % and up to 100 %'
+    """
+
+    def show(value: float) -> str:
+        if column.kind is Kind.PERCENT:
+            return f"{value * 100:g} %"
+        unit = f" {column.measure.value}" if column.measure else ""
+        return f"{value:,.10g}{unit}"
+
+    what = {Kind.COUNT: "a whole number", Kind.PERCENT: "a percent", Kind.YEAR: "a year"}
+    noun = what.get(column.kind, "a number")
+    low, high = column.low, column.high
+    if low is None:
+        return noun if high is None else f"{noun} up to {show(high)}"
+    if high is None:
+        return f"{noun} above {show(low)}" if column.above_low else f"{noun} of {show(low)} or more"
+    if column.above_low:
+        return f"{noun} above {show(low)} and up to {show(high)}"
+    return f"{noun} from {show(low)} to {show(high)}"
+
+
+def _words(text: str, column: Column, setting: Setting) -> str:
+    return words(text)
+
+
+def _name(text: str, column: Column, setting: Setting) -> str:
+    name = words(text)
+    if not name:
+        refuse("a name with visible characters")
+    return name
+
+
+def _list(text: str, column: Column, setting: Setting) -> tuple[str, ...]:
+    parts = {key(part): words(part) for part in text.split(";")}
+    return tuple(word for word in parts.values() if word)
+
+
+def _choice(text: str, column: Column, setting: Setting) -> str:
+    word = words(text)
+    known = {key(choice): choice for choice in column.choices}
+    known |= {key(spelled): choice for spelled, choice in column.words}
+    if key(word) in known:
+        return known[key(word)]
+    if not column.closed:
+        return word
+    like = nearest(word, known)
+    remedy = f"nearest: '{known[key(like)]}'" if like else ""
+    return refuse("one of " + ", ".join(column.choices), remedy)
+
+
+def _yes_no(text: str, column: Column, setting: Setting) -> bool:
+    word = key(text)
+    if word not in TRUE | FALSE:
+        refuse("yes or no")
+    return word in TRUE
+
+
+def _plain_number(text: str, column: Column, setting: Setting) -> float:
+    if column.high == 12 and re.match(r"0\d", text.strip()):
+        refuse(
+            "a decimal number such as 1.8", "maturities before 0 have no sure number: see the tag"
+        )
+    return read_number(text, setting.comma)
+
+
+def _whole(text: str, column: Column, setting: Setting) -> int:
+    value = read_number(text, setting.comma)
+    if not value.is_integer():
+        refuse(bounds(column), f"write {int(value)} or {int(value) + 1}")
+    return int(value)
+
+
+def _percent(text: str, column: Column, setting: Setting) -> float:
+    return read_percent(text, setting.comma)
+
+
+def _quantity(text: str, column: Column, setting: Setting) -> float:
+    measure = column.measure or Measure.VOLUME
+    return read_quantity(text, measure, setting.unit, setting.money, setting.comma)
+
+
+def _rate(text: str, column: Column, setting: Setting) -> Amount:
+    amount, basis = read_rate(text, setting.unit, setting.comma)
+    written = words(text)
+    bare = not any(c.isalpha() for c in written)
+    return Amount(amount, basis, f"{written} {setting.unit}" if bare else written)
+
+
+_ISO = re.compile(
+    r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.A
+)
+_OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})", re.A)
+A_DATE = "a date as 2027-05-10"
+
+
+def _date(text: str, column: Column, setting: Setting) -> date:
+    found = _ISO.fullmatch(text.strip())
+    if not found:
+        refuse(A_DATE, _date_remedy(text.strip()))
+    day = _day(*map(int, found.groups()))
+    if day is None or not FIRST_YEAR <= day.year <= LAST_YEAR:
+        refuse(f"{A_DATE}, between {FIRST_YEAR} and {LAST_YEAR}")
+    return day
+
+
+def _day(year: int, month: int, day: int) -> date | None:
+    try:
+        return date(year, month, day)
+    except ValueError:
+        return None
+
+
+def _date_remedy(text: str) -> str:
+    """What to write instead of a date in another order, or of a day's bare number."""
+    found = _OTHER.fullmatch(text)
+    if found:
+        a, b, year = map(int, found.groups())
+        days = {day.isoformat() for day in (_day(year, a, b), _day(year, b, a)) if day}
+        return "write " + " or ".join(sorted(days)) if days else ""
+    if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
+        return "give the cell a date format, so that it shows the day"
+    return ""
+
+
+_READERS: dict[Kind, Callable[[str, Column, Setting], object]] = {
+    Kind.TEXT: _words,
+    Kind.NAME: _name,
+    Kind.REF: _name,
+    Kind.TEXTS: _list,
+    Kind.REFS: _list,
+    Kind.CHOICE: _choice,
+    Kind.YES_NO: _yes_no,
+    Kind.NUMBER: _plain_number,
+    Kind.COUNT: _whole,
+    Kind.YEAR: _whole,
+    Kind.PERCENT: _percent,
+    Kind.QUANTITY: _quantity,
+    Kind.RATE: _rate,
+    Kind.DATE: _date,
+}

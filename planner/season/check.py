@@ -1,0 +1,303 @@
+"""Rules that rows of a season must keep among themselves; each returns the faults that it finds.
+
+A rule looks only at cells that were read; faulty cells are told of already.
+"""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.season.cells import Amount
+from planner.season.domain import UNTREATED
+from planner.season.match import PRESSURE, split_header
+from planner.season.names import key, nearest, shown
+from planner.season.values import index, setting_line, settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import date
+
+    from planner.errors import Fault
+    from planner.season.match import Line, Table
+    from planner.season.values import Tables
+
+SAME = 1e-9
+"""Relative difference up to which two quantities are the same."""
+BY_ACTIVE = ("mg/seed", "g/100 kg")
+
+
+def check(tables: Tables) -> list[Fault]:
+    """All faults among rows."""
+    return [fault for rule in RULES for fault in rule(tables)]
+
+
+def sowing_is_given_once(tables: Tables) -> Iterator[Fault]:
+    """Every field has either a seeding rate or a target stand, and this with emergence."""
+    table = tables["Fields"]
+    for line in table.lines:
+        if line.bad & {"seeding_rate", "target_stand"}:
+            continue
+        rate, stand = line.get("seeding_rate"), line.get("target_stand")
+        if rate is not None and stand is not None:
+            expected = "Seeding rate or Target stand, not both"
+            yield table.fault(line, "target_stand", expected, "clear one of them")
+        elif rate is None and stand is None:
+            yield table.fault(line, "seeding_rate", "a Seeding rate or a Target stand")
+        elif stand is not None and "emergence" not in line.values | dict.fromkeys(line.bad):
+            expected = "the share of good seed that emerges, as Target stand is given"
+            yield table.fault(line, "emergence", expected, "such as 92%")
+
+
+def maturities_are_in_order(tables: Tables) -> Iterator[Fault]:
+    """No window or span of maturities ends before it begins."""
+    for sheet in ("Fields", "Maturity spread"):
+        table = tables[sheet]
+        for line in table.lines:
+            low, high = line.get("earliest"), line.get("latest")
+            if isinstance(low, float) and isinstance(high, float) and low > high:
+                first = table.sheet.by_key("earliest")
+                name = first.name if first else ""
+                yield table.fault(line, "latest", f"no less than {name}, {low:g}")
+
+
+def lots_of_a_variety_are_alike(tables: Tables) -> Iterator[Fault]:
+    """All lots of one variety have its maturity and its trait."""
+    table = tables["Seed lots"]
+    first: dict[tuple[object, str], Line] = {}
+    for line in table.lines:
+        for name in ("maturity", "trait"):
+            if name in line.bad or line.get("variety") is None:
+                continue
+            other = first.setdefault((line.get("variety"), name), line)
+            if set(_words(line, name)) != set(_words(other, name)):
+                wanted = other.texts.get(name, "").strip() or "nothing"
+                variety = shown(str(line.get("variety")))
+                expected = f"'{shown(wanted)}' as in row {other.row}, also of variety {variety}"
+                yield table.fault(line, name, expected, "lots of one variety share it")
+
+
+def _words(line: Line, name: str) -> tuple[str, ...]:
+    value = line.get(name)
+    return tuple(map(key, value)) if isinstance(value, tuple) else (str(value or ""),)
+
+
+def germination_is_known(tables: Tables) -> Iterator[Fault]:
+    """A lot that may go on a field given by target stand has a germination."""
+    lots, fields = tables["Seed lots"], tables["Fields"]
+    stands = [f for f in fields.lines if f.get("target_stand") is not None]
+    for line in lots.lines:
+        if line.get("germination") is not None or "germination" in line.bad:
+            continue
+        field = next((f for f in stands if _may_go_on(line, f)), None)
+        if field is not None:
+            expected = f"a germination, as field {shown(str(field.get('name')))} has a Target stand"
+            yield lots.fault(line, "germination", expected, "see the tag, such as 92%")
+
+
+def _may_go_on(lot: Line, field: Line) -> bool:
+    """Whether a lot's maturity, trait, variety and grower let it on a field."""
+    maturity, low, high = lot.get("maturity"), field.get("earliest"), field.get("latest")
+    if not isinstance(maturity, float):
+        return False
+    if isinstance(low, float) and maturity < low - SAME:
+        return False
+    if isinstance(high, float) and maturity > high + SAME:
+        return False
+    wanted, varieties = field.get("traits") or (), field.get("only_varieties") or ()
+    if wanted and not set(wanted) & set(lot.get("trait") or ()):  # type: ignore[call-overload]
+        return False
+    if varieties and lot.get("variety") not in varieties:  # type: ignore[operator]
+        return False
+    growers = {lot.get("grower"), field.get("grower")} - {None}
+    return len(growers) < 2
+
+
+def seed_to_buy_has_a_price(tables: Tables) -> Iterator[Fault]:
+    """Where units can be bought, their price is given."""
+    table = tables["Seed lots"]
+    for line in table.lines:
+        no_price = line.get("buy_price") is None and "buy_price" not in line.bad
+        if line.get("can_buy") and no_price:
+            yield table.fault(line, "buy_price", "the price of a unit, as Can buy is filled")
+
+
+def treated_seed_is_there(tables: Tables) -> Iterator[Fault]:
+    """No lot has more units treated so far than it has on hand; none is treated twice over."""
+    table, lots = tables["Treated so far"], tables["Seed lots"]
+    by_name = {line.get("name"): line for line in lots.lines}
+    total: dict[object, float] = defaultdict(float)
+    for line in table.lines:
+        lot = by_name.get(line.get("lot"))
+        units = line.get("units")
+        if lot is None or not isinstance(units, float):
+            continue
+        on_hand = lot.get("on_hand")
+        total[lot.get("name")] += units
+        if isinstance(on_hand, float) and total[lot.get("name")] > on_hand * (1 + SAME):
+            expected = f"at most the {on_hand:,g} Units on hand of the lot, in all its rows"
+            yield table.fault(line, "units", expected, "Units on hand holds what was treated, too")
+        whole = lot.get("treated_with")
+        if whole is not None and line.get("recipe") not in (None, whole):
+            expected = f"recipe {shown(str(whole))}, as the lot is Treated with it"
+            yield table.fault(line, "recipe", expected, "clear Treated with or this row")
+
+
+def container_rows_agree(tables: Tables) -> Iterator[Fault]:
+    """Rows of one container say the same of its size, heel, supplier and what is available."""
+    table = tables["Containers"]
+    first: dict[tuple[object, object, str], Line] = {}
+    for line in table.lines:
+        if line.get("product") is None or line.get("name") is None:
+            continue
+        for name in ("size", "heel", "supplier", "most"):
+            value = line.get(name)
+            if value is None:
+                continue
+            other = first.setdefault((line.get("product"), line.get("name"), name), line)
+            if not _same(value, other.get(name)):
+                expected = f"'{shown(other.texts[name].strip())}' as in row {other.row}"
+                remedy = "price breaks of one container differ in count and price only"
+                yield table.fault(line, name, expected, remedy)
+
+
+def _same(one: object, other: object) -> bool:
+    if isinstance(one, (int, float)) and isinstance(other, (int, float)):
+        return math.isclose(one, other, rel_tol=SAME)
+    return one == other
+
+
+def heels_fit(tables: Tables) -> Iterator[Fault]:
+    """Something can be drawn out of every container."""
+    table = tables["Containers"]
+    for line in table.lines:
+        size, heel = line.get("size"), line.get("heel")
+        if isinstance(size, float) and isinstance(heel, float) and heel >= size:
+            yield table.fault(line, "heel", f"less than Size, {size:,.10g} fl oz")
+
+
+def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
+    """A rate by active ingredient names one whose strength in the product is known."""
+    table = tables["Recipes"]
+    actives: dict[object, dict[str, str]] = defaultdict(dict)
+    for line in tables["Actives"].lines:
+        name = line.get("ingredient")
+        if isinstance(name, str):
+            actives[line.get("product")][key(name)] = name
+    for line in table.lines:
+        rate, of, product = line.get("rate"), line.get("of"), line.get("product")
+        if product is None or "of" in line.bad:
+            continue
+        known = actives.get(product, {})
+        names = ", ".join(map(shown, known.values()))
+        by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
+        if of is not None and key(str(of)) not in known:
+            near = nearest(str(of), known.values())
+            remedy = f"nearest: '{shown(near)}'" if near else f"it has {names or 'none on Actives'}"
+            yield table.fault(line, "of", "an active ingredient that Actives gives it", remedy)
+        elif by_active and not known:
+            expected = "a product with a row on Actives, as the rate counts active ingredient"
+            yield table.fault(line, "product", expected, "add its Concentration to Actives")
+        elif by_active and of is None and len(known) > 1:
+            yield table.fault(line, "of", "the active ingredient that is meant", f"one of {names}")
+
+
+def untreated_is_no_recipe(tables: Tables) -> Iterator[Fault]:
+    """No recipe bears the name of seed without any."""
+    table = tables["Recipes"]
+    for line in table.lines:
+        if key(str(line.get("name"))) == key(UNTREATED):
+            remedy = "for seed without a recipe set Allow untreated to yes on Farm"
+            yield table.fault(line, "name", "another name: this one means no recipe", remedy)
+
+
+def pressures_have_threats(tables: Tables) -> Iterator[Fault]:
+    """A pressure column that is filled is about a threat on Threats."""
+    table = tables["Fields"]
+    threats = index(tables, "Threats", "Threat")
+    for name, heading in table.headings.items():
+        if not heading.threat or key(heading.threat) in threats:
+            continue
+        line = next((x for x in table.lines if x.values.get(name, "none") != "none"), None)
+        if line is not None:
+            near = nearest(heading.threat, threats.values())
+            remedy = f"nearest: '{shown(near)}{PRESSURE}'" if near else "add the threat to Threats"
+            yield table.fault(line, name, "a threat of sheet Threats in the header", remedy)
+
+
+def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
+    """What is on its way is a container that Containers knows for that product."""
+    table = tables["Ordered so far"]
+    known: dict[object, dict[str, str]] = defaultdict(dict)
+    for line in tables["Containers"].lines:
+        name = line.get("name")
+        if isinstance(name, str):
+            known[line.get("product")][key(name)] = name
+    for line in table.lines:
+        name, product = line.get("container"), line.get("product")
+        if name is None or product is None or key(str(name)) in known[product]:
+            continue
+        near = nearest(str(name), known[product].values())
+        names = ", ".join(map(shown, known[product].values())) or "none"
+        remedy = f"nearest: '{shown(near)}'" if near else f"it has {names}"
+        yield table.fault(line, "container", "a container of that product on Containers", remedy)
+
+
+def losses_have_a_price(tables: Tables) -> Iterator[Fault]:
+    """Where losses are weighed, the soybean price is known."""
+    table = tables["Farm"]
+    values = settings(table)
+    bad = any("value" in line.bad for line in table.lines)
+    if values.get("weigh_yield_loss") and values.get("soybean_price") is None and not bad:
+        line = setting_line(table, "weigh_yield_loss")
+        expected = "a Soybean price on Farm, as yield losses are weighed"
+        yield table.fault(line, "value", expected, "add it, or set Weigh yield loss to no")
+
+
+def treating_days_are_in_order(tables: Tables) -> Iterator[Fault]:
+    """Treating is not to be done before it begins."""
+    table = tables["Farm"]
+    values = settings(table)
+    begin: date | None = values.get("first_treating_day") or values.get("plan_date")  # type: ignore[assignment]
+    end: date | None = values.get("treating_done_by")  # type: ignore[assignment]
+    if begin and end and end < begin:
+        line = setting_line(table, "treating_done_by")
+        yield table.fault(line, "value", f"for Treating done by a day from {begin} on")
+
+
+def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
+    """There are fields and seed, and recipes unless seed may go untreated."""
+    needed = ["Fields", "Seed lots"]
+    if not settings(tables["Farm"]).get("allow_untreated"):
+        needed.append("Recipes")
+    for name in needed:
+        table: Table = tables[name]
+        if table.headings and not table.lines:
+            first = split_header(table.sheet.columns[0].name)[0]
+            yield _whole(table, f"at least one row below the headers, with its {first}")
+
+
+def _whole(table: Table, expected: str) -> Fault:
+    from planner.errors import Fault
+
+    return Fault(table.name, expected=expected)
+
+
+RULES = (
+    sheets_have_rows,
+    sowing_is_given_once,
+    maturities_are_in_order,
+    lots_of_a_variety_are_alike,
+    germination_is_known,
+    seed_to_buy_has_a_price,
+    treated_seed_is_there,
+    container_rows_agree,
+    heels_fit,
+    rates_by_active_can_be_counted,
+    untreated_is_no_recipe,
+    pressures_have_threats,
+    ordered_containers_exist,
+    losses_have_a_price,
+    treating_days_are_in_order,
+)

@@ -1,0 +1,101 @@
+"""What is worth saying of a season that can be planned, though it is no fault."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import pairwise
+from typing import TYPE_CHECKING
+
+from planner.season.cells import Amount
+from planner.season.check import BY_ACTIVE
+from planner.season.names import key, shown
+from planner.season.schema import KINDS
+from planner.season.values import index, settings
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.season.match import Line
+    from planner.season.values import Tables
+
+
+def hints(tables: Tables) -> list[str]:
+    """All sentences, in the order of the sheets."""
+    return [sentence for hint in HINTS for sentence in hint(tables)]
+
+
+def kinds_of_their_own(tables: Tables) -> Iterator[str]:
+    """Products of a kind that is not in the usual list."""
+    for line in tables["Products"].lines:
+        kind = line.get("kind")
+        if isinstance(kind, str) and kind not in KINDS:
+            yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it stands."
+
+
+def pressures_without_threats(tables: Tables) -> Iterator[str]:
+    """Pressure columns of threats that are not on Threats, with nothing in them."""
+    threats = index(tables, "Threats", "Threat")
+    for heading in tables["Fields"].headings.values():
+        if heading.threat and key(heading.threat) not in threats:
+            yield f"Fields: nothing stands in column '{shown(heading.header)}', passed over."
+
+
+def prices_that_rise(tables: Tables) -> Iterator[str]:
+    """Price breaks at which more containers cost more each."""
+    breaks: dict[tuple[object, object], list[tuple[int, float, Line]]] = defaultdict(list)
+    for line in tables["Containers"].lines:
+        count, price = line.values.get("from_count", 1), line.get("price")
+        if isinstance(count, int) and isinstance(price, float):
+            breaks[line.get("product"), line.get("name")].append((count, price, line))
+    for rows in breaks.values():
+        rows.sort(key=lambda row: row[0])
+        for (_, before, _), (count, price, line) in pairwise(rows):
+            if price > before:
+                yield f"Containers, row {line.row}: the price rises from {count} containers on."
+
+
+def percents_that_fall(tables: Tables) -> Iterator[str]:
+    """Levels of a discount that give less for more spend."""
+    levels: dict[tuple[object, object], list[tuple[float, float, Line]]] = defaultdict(list)
+    for line in tables["Discounts"].lines:
+        spend, percent = line.get("spend"), line.get("percent")
+        if isinstance(spend, float) and isinstance(percent, float):
+            levels[line.get("name"), line.get("supplier")].append((spend, percent, line))
+    for rows in levels.values():
+        rows.sort(key=lambda row: row[0])
+        for (_, before, _), (_, percent, line) in pairwise(rows):
+            if percent < before:
+                yield f"Discounts, row {line.row}: more spend gets a lower percent off."
+
+
+def actives_named_for_nothing(tables: Tables) -> Iterator[str]:
+    """Rates of product beside which an active ingredient is named."""
+    for line in tables["Recipes"].lines:
+        rate = line.get("rate")
+        if line.get("of") and isinstance(rate, Amount) and rate.basis not in BY_ACTIVE:
+            yield f"Recipes, row {line.row}: the rate counts product; Of was passed over."
+
+
+def losses_without_control(tables: Tables) -> Iterator[str]:
+    """Losses are weighed, but no rating prevents any."""
+    if settings(tables["Farm"]).get("weigh_yield_loss") and not tables["Ratings"].lines:
+        yield "Ratings: no rows, so that no rating prevents any loss."
+
+
+def warning_past_limit(tables: Tables) -> Iterator[str]:
+    """A liquid warning that can never be reached."""
+    values = settings(tables["Farm"])
+    warning, limit = values.get("liquid_warning"), values.get("liquid_limit")
+    if isinstance(warning, float) and isinstance(limit, float) and warning > limit:
+        yield "Farm: Liquid warning is above Liquid limit, so that it is never given."
+
+
+HINTS = (
+    warning_past_limit,
+    losses_without_control,
+    pressures_without_threats,
+    kinds_of_their_own,
+    prices_that_rise,
+    actives_named_for_nothing,
+    percents_that_fall,
+)

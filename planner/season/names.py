@@ -1,0 +1,91 @@
+"""Names and other words from the input: when two are the same, when they only look so."""
+
+from __future__ import annotations
+
+import difflib
+import unicodedata
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from planner.units import refuse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+MOST_LETTERS = 200
+"""Longest name or text that is read."""
+SHOWN_LETTERS = 60
+"""Longest piece of a cell that a fault shows."""
+
+_INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200E, 0x200F, 0x2060, 0xFEFF))
+"""Marks that are dropped: soft hyphen, zero-width space, direction marks, joiner, byte order."""
+_TURNING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
+"""Marks that make text show in another order than it has; refused."""
+_LOOKS = str.maketrans(
+    "аеорсухіјѕԁһԛԝвкмнтАВЕКМНОРСТУХІЈЅαβεικνορτυχΑΒΕΖΗΙΚΜΝΟΡΤΥΧ‐‑‒–—−",
+    "aeopcyxijsdhqwbkmhtabekmhopctyxijsabeiknoptuxabezhikmnoptyx------",
+)
+"""Cyrillic and Greek letters, and dashes, that look like others."""
+
+
+def tidy(text: str) -> str:
+    r"""Text as it is kept: composed, without invisible marks, each run of spaces as one.
+
+    >>> tidy("  North\u00a0 80 ")
+    'North 80'
+    """
+    if not text.isascii():
+        text = unicodedata.normalize("NFC", text).translate(_INVISIBLE)
+    return " ".join(text.split())
+
+
+@lru_cache(maxsize=65536)
+def key(text: str) -> str:
+    """What two spellings of one name have in common: tidy, without regard to case."""
+    return tidy(text).casefold()
+
+
+def look(text: str) -> str:
+    """What two names that look alike have in common, though their letters differ."""
+    if text.isascii():
+        return key(text)
+    plain = unicodedata.normalize("NFKC", tidy(text)).translate(_LOOKS)
+    return " ".join(plain.casefold().split())
+
+
+def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> str:
+    """Name that is nearest to a text; empty if none is near.
+
+    >>> nearest("Nort 80", ["South 40", "North 80"])
+    'North 80'
+    """
+    by_key = {key(name): name for name in names}
+    found = difflib.get_close_matches(key(text)[:MOST_LETTERS], by_key, 1, cutoff)
+    if found:
+        return by_key[found[0]]
+    return next((name for name in by_key.values() if look(name) == look(text)), "")
+
+
+def words(text: str) -> str:
+    """Tidy text of a cell that holds a name or other words.
+
+    Raises
+    ------
+    Unreadable
+        When it is too long or holds characters that cannot be shown.
+    """
+    kept = tidy(text)
+    if len(kept) > MOST_LETTERS:
+        refuse(f"at most {MOST_LETTERS} characters", f"shorten it by {len(kept) - MOST_LETTERS}")
+    if not kept.isprintable():
+        odd = next(c for c in kept if not c.isprintable())
+        if odd in _TURNING or unicodedata.category(odd) in ("Cc", "Cs", "Co", "Cn"):
+            refuse("visible characters only", f"type it anew without character U+{ord(odd):04X}")
+    return kept
+
+
+def shown(text: str) -> str:
+    """Piece of a cell as a fault shows it: short, on one line, nothing invisible."""
+    kept = " ".join(text[: SHOWN_LETTERS * 4].split())
+    kept = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in kept)
+    return kept if len(kept) <= SHOWN_LETTERS else kept[: SHOWN_LETTERS - 1] + "…"

@@ -1,0 +1,99 @@
+"""A workbook or a folder of CSV files to a `Season`, or every fault that stands in the way."""
+
+from __future__ import annotations
+
+import hashlib
+from datetime import date
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+from planner.errors import Fault, InputError
+from planner.season.build import build
+from planner.season.check import check
+from planner.season.hints import hints
+from planner.season.match import match
+from planner.season.names import shown
+from planner.season.tables import read_tables
+from planner.season.values import (
+    all_tables,
+    currency,
+    duplicates,
+    farm_values,
+    look_alikes,
+    read_values,
+    resolve,
+)
+from planner.season.whatif import change
+
+if TYPE_CHECKING:
+    from planner.season.domain import Season
+    from planner.season.values import Tables
+
+MAX_FAULTS = 5_000
+"""Most faults that are gathered; a last one says how many more there are."""
+
+
+def read_season(path: Path | str, scenario: str = "") -> Season:
+    """Read a season and check it.
+
+    Parameters
+    ----------
+    path
+        A workbook (.xlsx, .xlsm) or a folder of CSV files.
+    scenario
+        Name of a scenario of the sheet What if, whose changes are made first; empty for none.
+
+    Returns
+    -------
+    Season
+        In working units; `Season.told` says what was passed over or taken in a way worth saying.
+
+    Raises
+    ------
+    InputError
+        When anything cannot be planned with; holds every fault.
+    """
+    book = read_tables(Path(path))
+    matched, faults, told = match(book)
+    tables = all_tables(matched)
+    money, _ = currency(tables["Farm"])
+    faults += change(tables, scenario, money)
+    problems, notes = farm_values(tables["Farm"])
+    faults += problems
+    for table in tables.values():
+        if table.sheet.name != "Farm":
+            faults += read_values(table, money)
+            faults += duplicates(table)
+    problems, passed = resolve(tables)
+    faults += problems + check(tables)
+    if faults:
+        raise InputError(shown(book.source), _some(faults))
+    told += notes + passed + look_alikes(tables) + hints(tables)
+    return build(
+        tables,
+        today=date.today(),
+        told=told,
+        source=book.source,
+        mark=fingerprint(tables),
+    )
+
+
+def _some(faults: list[Fault]) -> list[Fault]:
+    """All faults, or as many as anyone could read."""
+    unique = sorted(set(faults))
+    if len(unique) <= MAX_FAULTS:
+        return unique
+    more = Fault("", expected=f"no further faults; there are {len(unique) - MAX_FAULTS:,} more")
+    return [*unique[:MAX_FAULTS], more]
+
+
+def fingerprint(tables: Tables) -> str:
+    """Short digest of all values; the same whatever the order of rows and columns, or the format.
+
+    Units do not matter either: 2.5 gal and 320 fl oz are one.
+    """
+    digest = hashlib.sha256()
+    for name in sorted(tables):
+        rows = (repr(sorted(line.values.items())) for line in tables[name].lines if line.values)
+        digest.update("\n".join([name, *sorted(rows), ""]).encode("utf-8", "backslashreplace"))
+    return digest.hexdigest()[:12]

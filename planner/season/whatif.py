@@ -1,0 +1,163 @@
+"""Scenarios: rows of the sheet What if as changes of cells of the other sheets."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple, NoReturn
+
+from planner.season.cells import Setting, read_cell
+from planner.season.match import PRESSURE, Heading, Line, find_column, split_header
+from planner.season.names import key, nearest, shown
+from planner.season.schema import SHEETS
+from planner.season.tables import sheet_of
+from planner.units import Unreadable
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from planner.errors import Fault
+    from planner.season.match import Table
+    from planner.season.schema import Column
+    from planner.season.values import Tables
+
+JOINT = " / "
+"""What joins the texts of several columns where the first alone does not tell rows apart."""
+
+
+class _Misplaced(Exception):
+    def __init__(self, name: str, expected: str, remedy: str = "") -> None:
+        super().__init__(name)
+        self.name, self.expected, self.remedy = name, expected, remedy
+
+
+def _misplaced(name: str, expected: str, remedy: str = "") -> NoReturn:
+    raise _Misplaced(name, expected, remedy)
+
+
+class _Cells(NamedTuple):
+    """The cells that a row of What if changes."""
+
+    sheet: str
+    name: str
+    """Key of the column."""
+    column: Column
+    unit: str
+    lines: list[Line]
+
+
+def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
+    """Make the changes of a scenario (none if its name is empty). Returns faults of What if."""
+    table = tables["What if"]
+    faults = _unknown_scenario(table, scenario)
+    changes = []
+    for line in table.lines:
+        if not all(line.texts.get(name, "").strip() for name in ("sheet", "item", "column")):
+            continue  # these must be filled, and are told of with all such cells
+        try:
+            cells = _cells(tables, line)
+            _check_value(line, cells, money, table.comma)
+        except _Misplaced as problem:
+            faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
+            continue
+        if scenario and key(line.texts.get("scenario", "")) == key(scenario):
+            changes.append((cells, line.texts.get("value", "")))
+    for cells, text in changes:
+        for line in cells.lines:
+            line.texts[cells.name] = text
+        if cells.name not in tables[cells.sheet].headings:
+            tables[cells.sheet] = _with_column(tables[cells.sheet], cells)
+    return faults
+
+
+def _unknown_scenario(table: Table, scenario: str) -> list[Fault]:
+    names = {key(line.texts.get("scenario", "")): line.texts["scenario"] for line in table.lines}
+    if not scenario or key(scenario) in names:
+        return []
+    expected, remedy = "a scenario of What if", _near(scenario, names.values())
+    return [table.fault(Line(0, {}), "scenario", expected, remedy, scenario)]
+
+
+def _near(text: str, names: Iterable[str]) -> str:
+    near = nearest(text, names)
+    return f"nearest: '{shown(near)}'" if near else ""
+
+
+def _cells(tables: Tables, line: Line) -> _Cells:
+    """Find the cells that a row of What if means."""
+    sheet = sheet_of(line.texts["sheet"])
+    if sheet is None or sheet.name == "What if":
+        near = _near(line.texts["sheet"], [s.name for s in SHEETS])
+        _misplaced("sheet", "a sheet of the season", near)
+    table = tables[sheet.name]
+    if sheet.settings:
+        return _setting(table, line)
+    found = find_column(sheet, line.texts["column"])
+    name = found[0].key if found else ""
+    if found and found[0] is sheet.per_threat:
+        threat = split_header(line.texts["column"])[0][: -len(PRESSURE)]
+        name = f"pressure:{key(threat)}"
+        found = found if name in table.headings else None
+    if found is None:
+        near = _near(line.texts["column"], [c.name for c in sheet.columns])
+        _misplaced("column", f"a column of sheet {sheet.name}", near)
+    heading = table.headings.get(name)
+    unit = heading.unit if heading else found[1]
+    return _Cells(sheet.name, name, found[0], unit, _rows(table, line))
+
+
+def _setting(table: Table, line: Line) -> _Cells:
+    """Find the cell of a setting; a setting that Farm leaves out gets a line of its own."""
+    found = find_column(table.sheet, line.texts["item"], setting=True)
+    if found is None:
+        near = _near(split_header(line.texts["item"])[0], [s.name for s in table.sheet.settings])
+        _misplaced("item", "a setting of Farm", near)
+    if key(line.texts["column"]) != "value":
+        _misplaced("column", "Value, as the sheet is Farm")
+    for other in table.lines:
+        there = find_column(table.sheet, other.texts.get("setting", ""), setting=True)
+        if there and there[0] is found[0]:
+            return _Cells(table.sheet.name, "value", found[0], there[1], [other])
+    new = Line(line.row, {"setting": found[0].name, "value": ""})
+    return _Cells(table.sheet.name, "value", *found, [new])
+
+
+def _rows(table: Table, line: Line) -> list[Line]:
+    """Find the row of a sheet by the text of its first column, or of all that tell rows apart."""
+    columns = [table.sheet.columns[0].key]
+    unique = [table.sheet.column(name).key for name in table.sheet.unique]
+    wanted = line.texts["item"]
+    for keys in (columns, unique[:2], unique):
+        found = [
+            other
+            for other in table.lines
+            if key(JOINT.join(other.texts.get(k, "").strip() for k in keys)) == key(wanted)
+        ]
+        if len(found) == 1:
+            return found
+        if found:
+            names = JOINT.join(table.sheet.unique)
+            _misplaced("item", "text that means one row only", f"write {names}")
+    texts = [other.texts.get(columns[0], "") for other in table.lines]
+    expected = f"text of the first column of sheet {table.sheet.name}"
+    _misplaced("item", expected, _near(wanted, texts))
+
+
+def _check_value(line: Line, cells: _Cells, money: str, comma: bool) -> None:
+    """Read the new value as its column would, so that a slip is told where it is written."""
+    text = line.texts.get("value", "").strip()
+    try:
+        if text:
+            read_cell(text, cells.column, Setting(cells.unit, money, comma))
+    except Unreadable as problem:
+        expected = f"for {cells.column.name} {problem.expected}"
+        _misplaced("value", expected, problem.remedy)
+
+
+def _with_column(table: Table, cells: _Cells) -> Table:
+    """Add a column (or, on Farm, a line) that a table does not have yet."""
+    if table.sheet.settings:
+        return replace(table, lines=(*table.lines, *cells.lines))
+    for line in table.lines:
+        line.texts.setdefault(cells.name, "")
+    heading = Heading(cells.column, cells.column.name, -1, cells.unit)
+    return replace(table, headings={**table.headings, cells.name: heading})

@@ -1,0 +1,251 @@
+"""An Excel workbook as texts in cells."""
+
+from __future__ import annotations
+
+import io
+import re
+import warnings
+import zipfile
+from dataclasses import replace
+from datetime import date, datetime, time, timedelta
+from decimal import Decimal
+from typing import TYPE_CHECKING, Any
+
+from planner.errors import InputError
+from planner.season.names import shown
+from planner.season.tables import (
+    MAX_BLANK_ROWS,
+    MAX_CELLS,
+    MAX_COLUMNS,
+    MAX_PARTS,
+    MAX_RATIO,
+    MAX_ROWS,
+    MAX_UNPACKED_BYTES,
+    Book,
+    Grid,
+    Trouble,
+    refuse_input,
+    sheet_of,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.season.schema import Sheet
+
+EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
+SAVE_AGAIN = "open it in a spreadsheet program and save it as .xlsx"
+_SMALL = 5_000_000
+"""Unpacked bytes below which no ratio is suspicious."""
+_FORMULA = re.compile(rb"<(?:[\w.-]+:)?f[\s/>]")
+_FORBIDDEN = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
+
+
+def read_workbook(data: bytes, source: str) -> Book:
+    """Read the sheets of a workbook that the schema knows.
+
+    Raises
+    ------
+    InputError
+        When the bytes are no workbook that can be read, or pass a limit.
+    """
+    formulas = _check_archive(data, source)
+    with warnings.catch_warnings():
+        warnings.simplefilter("ignore")  # of parts that openpyxl passes over, as we do
+        try:
+            return _read_sheets(data, source, formulas)
+        except InputError:
+            raise
+        except _Limit as limit:
+            refuse_input(source, limit.seen, limit.expected, limit.remedy)
+        except Exception:  # whatever arbitrary bytes make openpyxl raise
+            refuse_input(source, "a damaged workbook", EXPECTED, SAVE_AGAIN)
+
+
+class _Limit(Exception):
+    def __init__(self, seen: str, expected: str, remedy: str = "") -> None:
+        super().__init__(seen)
+        self.seen, self.expected, self.remedy = seen, expected, remedy
+
+
+def _check_archive(data: bytes, source: str) -> bool:
+    """Refuse what is no workbook, or too much when unpacked. Returns whether it holds formulas."""
+    if not data:
+        refuse_input(source, "an empty file", EXPECTED)
+    if data.startswith(b"\xd0\xcf\x11\xe0"):
+        seen = "an old .xls file or a workbook with a password"
+        refuse_input(source, seen, EXPECTED, "take off the password and save it as .xlsx")
+    if not data.startswith(b"PK\x03\x04"):
+        csv = source.lower().endswith(".csv")
+        remedy = "for CSV give the folder that holds the files" if csv else SAVE_AGAIN
+        refuse_input(source, "no workbook", EXPECTED, remedy)
+    try:
+        with zipfile.ZipFile(io.BytesIO(data)) as archive:
+            _check_parts(archive, len(data), source)
+            return _check_xml(archive, source)
+    except InputError:
+        raise
+    except Exception:  # whatever arbitrary bytes make zipfile and zlib raise
+        refuse_input(source, "a damaged or cut-off workbook", EXPECTED, SAVE_AGAIN)
+
+
+def _check_parts(archive: zipfile.ZipFile, packed: int, source: str) -> None:
+    """Refuse other formats, and parts that are too many or too large."""
+    infos = archive.infolist()
+    names = {info.filename for info in infos}
+    if "mimetype" in names or "content.xml" in names:
+        refuse_input(source, "an OpenDocument file (.ods)", EXPECTED, SAVE_AGAIN)
+    if "xl/workbook.bin" in names:
+        refuse_input(source, "a binary workbook (.xlsb)", EXPECTED, SAVE_AGAIN)
+    if any(info.flag_bits & 1 for info in infos):
+        refuse_input(source, "a zip with a password", EXPECTED, SAVE_AGAIN)
+    if "[Content_Types].xml" not in names:
+        refuse_input(source, "a zip file that is no workbook", EXPECTED, SAVE_AGAIN)
+    if len(infos) > MAX_PARTS:
+        refuse_input(source, f"{len(infos):,} parts", f"at most {MAX_PARTS:,} parts")
+    unpacked = sum(info.file_size for info in infos)
+    if unpacked > MAX_UNPACKED_BYTES or unpacked > max(_SMALL, packed * MAX_RATIO):
+        seen = f"{packed:,} bytes that unpack to {unpacked:,}"
+        expected = f"at most {MAX_UNPACKED_BYTES:,} bytes and {MAX_RATIO} times the file's size"
+        refuse_input(source, seen, expected, "copy the filled cells into a new workbook")
+
+
+def _check_xml(archive: zipfile.ZipFile, source: str) -> bool:
+    """Refuse XML that defines entities. Returns whether any sheet holds a formula."""
+    formulas = False
+    for info in archive.infolist():
+        if not info.filename.lower().endswith((".xml", ".rels", ".vml")):
+            continue
+        part = archive.read(info)
+        if part.startswith((b"\xff\xfe", b"\xfe\xff")) or b"\0" in part[:64]:
+            refuse_input(source, "a part that is not UTF-8", EXPECTED, SAVE_AGAIN)
+        if _FORBIDDEN.search(part):
+            seen = "a part that defines entities, which no spreadsheet program writes"
+            refuse_input(source, seen, EXPECTED, SAVE_AGAIN)
+        if info.filename.startswith("xl/worksheets/"):
+            formulas = formulas or _FORMULA.search(part) is not None
+    return formulas
+
+
+def _open(data: bytes, *, values: bool) -> Any:
+    """Open a workbook for reading sheet by sheet. Typed loosely: read-only sheets are."""
+    import openpyxl
+
+    return openpyxl.load_workbook(
+        io.BytesIO(data), read_only=True, data_only=values, keep_links=False
+    )
+
+
+def _read_sheets(data: bytes, source: str, formulas: bool) -> Book:
+    """Read all known sheets; a second look finds formulas without a stored result."""
+    book = _open(data, values=True)
+    grids: list[Grid] = []
+    told: list[str] = []
+    strangers: list[str] = []
+    asked = _open(data, values=False) if formulas else None
+    titles = [title for title in book.sheetnames if hasattr(book[title], "iter_rows")]
+    for title in titles:
+        sheet = sheet_of(title)
+        if sheet is None:
+            strangers.append(title)
+            continue
+        grid, note = _read_sheet(book[title], title, sheet)
+        told += [note] if note else []
+        if asked is not None:
+            grid = _with_formulas(grid, asked[title])
+        troubles = {at: t for at, t in grid.troubles.items() if t is not Trouble.BLANK}
+        grids.append(replace(grid, troubles=troubles))
+    if not grids:
+        seen = "sheets " + ", ".join(f"'{shown(t)}'" for t in titles[:5])
+        refuse_input(source, seen, "the sheets Farm, Fields, Seed lots and so on")
+    return Book(source, tuple(grids), (), tuple(told), tuple(strangers))
+
+
+def _rows(sheet: Any, title: str) -> Iterator[tuple[int, Any]]:
+    """Rows of a sheet with their numbers, within the limits."""
+    sheet.reset_dimensions()
+    cells = 0
+    for number, row in enumerate(sheet.iter_rows(), 1):
+        cells += len(row)
+        if cells > MAX_CELLS:
+            seen = f"over {MAX_CELLS:,} cells in sheet '{shown(title)}'"
+            raise _Limit(seen, "fewer", "delete the blank rows and columns around the table")
+        yield number, row
+
+
+def _read_sheet(sheet: Any, title: str, known: Sheet) -> tuple[Grid, str]:
+    """Return the texts of a sheet, and what to tell where reading ended early."""
+    rows: list[tuple[int, tuple[str, ...]]] = []
+    troubles: dict[tuple[int, int], Trouble] = {}
+    last = 0
+    note = ""
+    for number, row in _rows(sheet, title):
+        texts = tuple(_text(cell, number, i, troubles) for i, cell in enumerate(row))
+        if any(text and not text.isspace() for text in texts):
+            _check_size(rows, texts, title, number)
+            rows.append((number, texts))
+            last = number
+        elif number - last >= MAX_BLANK_ROWS:
+            note = f"Sheet '{shown(title)}': read down to row {number}; blank from row {last + 1}."
+            break
+    return Grid(known, title, tuple(rows), troubles), note
+
+
+def _check_size(rows: list[Any], texts: tuple[str, ...], title: str, number: int) -> None:
+    if any(texts[MAX_COLUMNS:]):
+        seen = f"something beyond column {MAX_COLUMNS} of sheet '{shown(title)}', row {number}"
+        raise _Limit(seen, f"at most {MAX_COLUMNS} columns")
+    if len(rows) >= MAX_ROWS:
+        seen = f"over {MAX_ROWS:,} filled rows in sheet '{shown(title)}'"
+        raise _Limit(seen, "fewer")
+
+
+def _text(cell: Any, row: int, column: int, troubles: dict[tuple[int, int], Trouble]) -> str:
+    """Text of a cell, in the one way that every value is written."""
+    value = cell.value
+    if value is None:
+        if cell.data_type == "str":
+            troubles[row, column] = Trouble.BLANK
+        return ""
+    if isinstance(value, str):
+        if cell.data_type == "e":
+            troubles[row, column] = Trouble.ERROR
+        return value
+    if isinstance(value, bool):
+        return "true" if value else "false"
+    if isinstance(value, (int, float)):
+        return _number(value, cell.number_format or "")
+    if isinstance(value, datetime):
+        whole = value.time() == time(0)
+        return value.date().isoformat() if whole else value.isoformat(" ", "seconds")
+    if isinstance(value, (date, time, timedelta)):
+        return str(value)
+    return str(value)
+
+
+def _number(value: float, number_format: str) -> str:
+    """Number in full; with a percent sign where the cell shows one."""
+    if "%" in number_format and abs(value) < 1e15:
+        return f"{(Decimal(repr(value)) * 100).normalize():f}%"
+    text = repr(value) if isinstance(value, float) or abs(value) < 1 << 53 else repr(float(value))
+    return text.removesuffix(".0")
+
+
+def _with_formulas(grid: Grid, sheet: Any) -> Grid:
+    """Add the formulas of a sheet that have no stored result."""
+    texts = dict(grid.rows)
+    troubles = dict(grid.troubles)
+    rows = dict(grid.rows)
+    last = max(texts, default=0)
+    for number, row in _rows(sheet, grid.name):
+        for column, cell in enumerate(row):
+            if cell.data_type != "f":
+                continue
+            last = number
+            known = texts.get(number, ())
+            if (number, column) not in troubles and not "".join(known[column : column + 1]):
+                troubles[number, column] = Trouble.FORMULA
+                rows.setdefault(number, ())
+        if number - last >= MAX_BLANK_ROWS:
+            break
+    return replace(grid, rows=tuple(sorted(rows.items())), troubles=troubles)
