@@ -81,8 +81,12 @@ def _window(low: float, high: float) -> str:
     if low < 0 and high > 90:
         return "any"
     if low < 0:
-        return f"up to {number(high, 2)}"
-    return f"{number(low, 2)} or later" if high > 90 else f"{number(low, 2)} to {number(high, 2)}"
+        return f"up to {maturity_words(high)}"
+    return (
+        f"{maturity_words(low)} or later"
+        if high > 90
+        else f"{maturity_words(low)} to {maturity_words(high)}"
+    )
 
 
 def needed_units(field: Field, season: Season) -> tuple[float, float]:
@@ -102,13 +106,23 @@ def needed_units(field: Field, season: Season) -> tuple[float, float]:
     return (min(each), max(each)) if each else (0.0, 0.0)
 
 
+def maturity_words(maturity: float) -> str:
+    """A maturity with one decimal, or two where it has them.
+
+    >>> maturity_words(2.0), maturity_words(1.85)
+    ('2.0', '1.85')
+    """
+    text = f"{maturity:.2f}"
+    return text.removesuffix("0")
+
+
 def _stock_table(season: Season) -> list[str]:
     lots = defaultdict(list)
     for lot in season.lots:
         lots[lot.maturity].append(lot)
     rows = [
         [
-            number(maturity, 2),
+            maturity_words(maturity),
             str(len(group)),
             number(sum(lot.on_hand for lot in group)),
             number(sum(lot.can_buy for lot in group)),
