@@ -11,7 +11,7 @@ from planner.agronomy.suitability import lot_obstacles
 from planner.plan.plan import Outcome
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
-from planner.terminal.text import clean, number, table
+from planner.terminal.text import clean, number, paragraph, table
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -58,7 +58,7 @@ def season_lines(season: Season) -> list[str]:
     lines += table(["Recipe", "Products"], recipes, left=2) if recipes else []
     lines.append(count(len(season.products), "product"))
     lines += _product_table(season)
-    return lines + [f"Note: {clean(note)}" for note in season.told]
+    return lines + [line for note in season.told for line in paragraph(f"Note: {note}", 0)]
 
 
 def _need_table(season: Season) -> list[str]:
@@ -149,7 +149,7 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     lines += ["", "Cost", *_cost_table(plan, manner), certainty(plan, manner)]
     if plan.warnings:
-        lines += ["", "Warnings", *(f"  {clean(text)}" for text in plan.warnings)]
+        lines += ["", "Warnings", *(line for text in plan.warnings for line in paragraph(text))]
     return lines
 
 

@@ -2,12 +2,15 @@
 
 from __future__ import annotations
 
+import textwrap
 import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+LINE = 100
+"""Columns of running text."""
 UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 """Unicode categories that a terminal obeys or hides instead of showing."""
 
@@ -59,6 +62,18 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) 
             padded.append(cell + space if i < left else space + cell)
         lines.append(("  " + "  ".join(padded)).rstrip())
     return lines
+
+
+def paragraph(text: str, indent: int = 2) -> list[str]:
+    """A text cut into lines, the first indented, the others two columns deeper.
+
+    >>> paragraph("Test it again.", 2)
+    ['  Test it again.']
+    """
+    first = " " * indent
+    return textwrap.wrap(
+        clean(text), LINE, initial_indent=first, subsequent_indent=first + "  "
+    ) or [first]
 
 
 def number(value: float, digits: int = 1) -> str:
