@@ -273,10 +273,20 @@ def solve(
             highs.setSolution(solution)
         if watch is not None:
             watch.attach(highs)
-        highs.run()
+        _run(highs)
         return _answer(highs, matrix)
     finally:
         highs.clear()
+
+
+def _run(highs: highspy.Highs) -> None:
+    try:
+        highs.run()
+    except MemoryError:
+        raise
+    except Exception as error:
+        msg = f"the solver failed: {error}"
+        raise NoPlanError(msg) from error
 
 
 def _configure(highs: highspy.Highs, limits: Limits) -> None:
