@@ -1,0 +1,194 @@
+"""The optimizer's plans against brute force, a second model, and published answers."""
+
+import pytest
+from hypothesis import HealthCheck, assume, given, settings
+from hypothesis import strategies as st
+
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import solve
+from planner.plan.audit import audit
+from planner.plan.plan import Outcome
+from planner.plan.price import list_price
+from planner.season.domain import Basis, TargetStand
+from tests import milp, oracle
+from tests.seasons import container, farm, field, lot, product, random_season, recipe, season
+
+MOST_WAYS = 700
+"""Largest season, in ways to treat and to order, that brute force is asked about."""
+SEEDS = st.integers(min_value=0, max_value=1_000_000)
+CALM = settings(
+    derandomize=True,
+    deadline=None,
+    database=None,
+    suppress_health_check=[HealthCheck.filter_too_much, HealthCheck.too_slow],
+)
+
+
+def solved(one):
+    """The plan of a season, audited and proven."""
+    plan = solve(one, SolveOptions(seconds=30, gap=0.0))
+    audit(plan, one)
+    assert plan.outcome is Outcome.OPTIMAL
+    return plan
+
+
+def answer(plan, one) -> milp.Answer:
+    """Acres short by rising priority, and cost."""
+    priority = {f.name: f.priority for f in one.fields}
+    short = tuple(
+        sum(s.acres for s in plan.shortages if priority[s.field] == p)
+        for p in sorted(set(priority.values()))
+    )
+    return milp.Answer(short, plan.cost.total)
+
+
+def same(a: milp.Answer, b: milp.Answer) -> None:
+    assert a.short == pytest.approx(b.short, abs=1e-5)
+    assert a.cost == pytest.approx(b.cost, rel=1e-6, abs=1e-6)
+
+
+@settings(CALM, max_examples=220)
+@given(seed=SEEDS)
+def test_random_seasons_equal_brute_force(seed):
+    """Optimizer, brute force over whole things, and the second model agree on tiny seasons."""
+    one = random_season(seed)
+    assume(oracle.size(one) <= MOST_WAYS)
+    found = answer(solved(one), one)
+    same(found, oracle.solve(one))
+    same(found, milp.solve(one))
+
+
+@settings(CALM, max_examples=300)
+@given(seed=SEEDS)
+def test_random_seasons_equal_second_model(seed):
+    """Optimizer and second model agree on seasons of any size that the generator makes."""
+    one = random_season(seed)
+    same(answer(solved(one), one), milp.solve(one))
+
+
+@pytest.mark.parametrize("seed", [490, 1329])
+def test_degenerate_seasons(seed):
+    """Seasons in which acres meet a split and a share exactly, once solved wrongly."""
+    one = random_season(seed)
+    same(answer(solved(one), one), milp.solve(one))
+
+
+# --- published answers ----------------------------------------------------------------------------
+
+
+def covering(need: float, sizes: dict[float, float], **changes):
+    """A season that needs so many fl oz, sold in containers of such sizes at such prices."""
+    return season(
+        fields=(field(acres=float(need)),),
+        lots=(lot(on_hand=float(need), units_per_bag=float(need)),),
+        recipes=(recipe(Alpha=1.0),),
+        containers=tuple(
+            container(name=f"{size:g}", size=size, price=price) for size, price in sizes.items()
+        ),
+        **changes,
+    )
+
+
+@pytest.mark.parametrize(
+    ("need", "cost"),
+    [
+        (1050, 2.40),  # published
+        (101, 0.75),
+        (250, 0.75),
+        (251, 1.00),
+        (300, 1.00),  # one large pack beats every closer fit
+        (501, 1.40),
+        (600, 1.40),
+        (750, 1.75),
+        (850, 2.00),
+        (1300, 3.00),
+        (6400, 13.00),
+    ],
+)
+def test_packs_cover_a_need(need, cost):
+    """Packs of 100, 250 and 500 at 0.40, 0.75 and 1.00.
+
+    1050 for 2.40 is published in a public question thread on covering by packs; the other needs
+    were solved exactly when the check values were gathered (reference rows 102 and 129).
+    """
+    plan = solved(covering(need, {100.0: 0.40, 250.0: 0.75, 500.0: 1.00}))
+    assert plan.cost.total == pytest.approx(cost)
+
+
+ALL_UNITS = {
+    # Render & Stair, toy-car case: 24,725 at 1000.
+    "toy cars": (5000, 49.0, 0.20, ((1, 5.00), (1000, 4.80), (2000, 4.75)), 1000, 24_725.0),
+    # MGSC 487 handout: 88,862.58 at 301.
+    "handout": (1000, 200.0, 0.25, ((1, 100.0), (101, 90.0), (301, 85.0)), 301, 88_862.58),
+    # Snyder & Shen, example 3.6 (answer read, data recalled): 978.60 at 800.
+    "textbook": (1300, 8.0, 0.30, ((1, 0.75), (400, 0.72), (800, 0.68)), 800, 978.60),
+    # stockpyl, docstring of eoq.py: 472,900 at 500.
+    "docstring": (1000, 200.0, 0.20, ((1, 500.0), (200, 475.0), (500, 450.0)), 500, 472_900.0),
+}
+"""Demand a year, cost an order, holding share of the price, price breaks, best count, its cost."""
+
+
+@pytest.mark.parametrize("name", ALL_UNITS)
+def test_price_breaks_price_every_container(name):
+    """Published all-units discount problems, with the price at a count from our breaks.
+
+    An order of containers has no holding cost, so the yearly cost is put together here.
+    """
+    demand, an_order, holding, breaks, best, cost = ALL_UNITS[name]
+    one = container(breaks=breaks)
+
+    def yearly(count: int) -> float:
+        price = list_price(one, count)
+        return demand * price + an_order * demand / count + holding * price * count / 2
+
+    assert min(range(1, 3001), key=yearly) == best
+    assert yearly(best) == pytest.approx(cost, abs=0.005)
+
+
+@pytest.mark.parametrize("name", ALL_UNITS)
+def test_order_goes_up_to_a_break_where_that_is_cheaper(name):
+    """Just under a published break, our optimizer orders up to it exactly when it costs less."""
+    *_, breaks, _, _ = ALL_UNITS[name]
+    (_, price), (count, lower), _ = breaks
+    even = count * lower / price  # as many at the old price cost the same
+    for need, total in ((int(even), int(even) * price), (int(even) + 1, count * lower)):
+        one = covering(float(need), {})
+        one = season(
+            fields=one.fields,
+            lots=one.lots,
+            recipes=one.recipes,
+            containers=(container(size=1.0, breaks=breaks),),
+        )
+        assert solved(one).cost.total == pytest.approx(min(total, count * lower), rel=1e-9)
+
+
+def test_from_acres_to_whole_jugs():
+    """160 ac, stand 110,000, germination and emergence 0.90, 2,800 seeds/lb, 3 fl oz/cwt.
+
+    Derived chain (reference row 101): 155.2028 units, 232.804 fl oz as sown; by whole units 156
+    are treated, which take 234 fl oz, so one 2.5 gal jug (320 fl oz) does.
+    """
+    one = season(
+        fields=(field(acres=160.0, sowing=TargetStand(110_000.0, 0.9)),),
+        lots=(lot(on_hand=200.0, units_per_bag=1.0, germination=0.9, return_value=1.0),),
+        recipes=(recipe(Alpha=(3.0, Basis.FLOZ_PER_CWT)),),
+    )
+    plan = solved(one)
+    assert sum(p.units for p in plan.planting) == pytest.approx(155.2028, abs=5e-5)
+    assert sum(t.units for t in plan.treating) == 156.0
+    assert plan.products[0].need == pytest.approx(156 * 1.5)
+    assert [(o.container, o.count) for o in plan.order] == [("jug", 1)]
+
+
+def test_bags_must_be_rounded_up():
+    """50 ac at 150,000 seeds/ac of 2,750 seeds/lb take 54.55 bags of 50 lb: 55 bags.
+
+    L. R. Gibson, Iowa State Univ. Agronomy 212 (54.5 lb/ac read, the bag count is arithmetic).
+    """
+    one = season(
+        farm=farm(seeds_per_unit=137_500.0),  # a bag of 50 lb at 2,750 seeds/lb
+        fields=(field(acres=50.0, seeds=150_000.0),),
+        lots=(lot(on_hand=60.0, units_per_bag=1.0, seeds_per_lb=2750.0, return_value=1.0),),
+        products=(product(on_hand=1000.0),),
+    )
+    assert sum(t.full_bags for t in solved(one).treating) == 55
