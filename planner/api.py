@@ -15,21 +15,27 @@ from planner.errors import NoPlanError
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planner.explain.again import Again
+    from planner.explain.explain import Explanation
     from planner.optimize.options import Progress, Stop
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
 DEFAULT_SECONDS = 60.0
 DEFAULT_GAP = 1e-4
+PARALLEL_FROM = 10.0
+"""Seconds from which changed seasons are planned side by side: processes take a while to start."""
 
 
-def load(path: Path | str) -> Season:
+def load(path: Path | str, scenario: str = "") -> Season:
     """Read a season from a workbook or a folder of CSV files.
 
     Parameters
     ----------
     path
         An ``.xlsx`` or ``.xlsm`` workbook, or a folder of ``.csv`` files named after the sheets.
+    scenario
+        Name of a scenario of the sheet What if, whose changes are made first; empty for none.
 
     Raises
     ------
@@ -44,7 +50,7 @@ def load(path: Path | str) -> Season:
     """
     from planner.season.read import read_season
 
-    return read_season(Path(path))
+    return read_season(Path(path), scenario)
 
 
 def make_plan(
@@ -111,6 +117,59 @@ def make_plan(
         raise NoPlanError(msg) from None
     audit(plan, season)
     return replace(plan, warnings=warnings(plan, season))
+
+
+def explain(
+    season: Season, plan: Plan, *, seconds: float = 20.0, stop: Stop | None = None
+) -> Explanation:
+    """Find out why a plan is as it is: what binds, the rivals of its order, what each rule costs.
+
+    Parameters
+    ----------
+    seconds
+        Time for planning changed seasons (repairs, a rule less); 0 for what needs no planning.
+    stop
+        Once set, what is known by then is returned.
+    """
+    from os import cpu_count
+
+    from planner.explain.explain import explain as find_out
+    from planner.explain.trial import Budget
+
+    workers = min(4, cpu_count() or 1) if seconds >= PARALLEL_FROM else 1
+    return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
+
+
+def keep_near(
+    season: Season,
+    old: Plan,
+    cheapest: Plan,
+    *,
+    seconds: float = 20.0,
+    stop: Stop | None = None,
+) -> tuple[Plan, Again]:
+    """Of all plans that cost next to nothing more, find the one nearest to an old plan.
+
+    Parameters
+    ----------
+    old
+        The plan made before, as `planner.report.json.read_plan` returns it.
+    cheapest
+        What `make_plan` returns for the season as it is now.
+
+    Returns
+    -------
+    tuple of Plan and Again
+        The plan, audited, with its warnings; and what changed, what to buy, what is left.
+    """
+    from planner.explain.again import plan_again
+    from planner.optimize.options import SolveOptions
+    from planner.plan.audit import audit
+    from planner.plan.cautions import warnings
+
+    plan, again = plan_again(season, old, cheapest, SolveOptions(seconds=seconds), stop=stop)
+    audit(plan, season)
+    return replace(plan, warnings=warnings(plan, season)), again
 
 
 def write(plan: Plan, season: Season, folder: Path | str) -> tuple[Path, ...]:

@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import json
 import math
-from dataclasses import asdict
 from typing import TYPE_CHECKING, Any
 
 from planner.report.measures import Measure
@@ -22,14 +21,12 @@ MEASURES = {
 }
 
 
-def comparison_json(comparison: Comparison) -> dict[str, Any]:
+def comparison_json(compared: Comparison) -> dict[str, Any]:
     """Turn a comparison into a dict ready for `json.dumps`."""
-    data = asdict(comparison)
-    data["gaps"] = [gap if math.isfinite(gap) else None for gap in comparison.gaps]
-    for part, told in zip(comparison.parts, data["parts"], strict=True):
-        for line, row in zip(part.lines, told["lines"], strict=True):
-            row["differs"] = line.differs
-    return {"contract": 1, "same": comparison.same, **data}
+    from planner.explain.as_json import comparison
+
+    gaps = [gap if math.isfinite(gap) else None for gap in compared.gaps]
+    return {"contract": 1, "same": compared.same, **comparison(compared), "gaps": gaps}
 
 
 def comparison_bytes(comparison: Comparison) -> bytes:
