@@ -198,5 +198,5 @@ def _record(kind: type[Record], row: Any, place: str) -> Record:
 
 
 def _refuse(key: str, seen: str, expected: str) -> NoReturn:
-    remedy = "give a plan.json as it was written"
-    raise InputError("plan", [Fault(key, seen=seen, expected=expected, remedy=remedy)])
+    source, remedy = "plan", "give a plan.json as it was written"
+    raise InputError(source, [Fault(key, seen=seen, expected=expected, remedy=remedy)])

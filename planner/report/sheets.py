@@ -146,6 +146,8 @@ class Table:
     """Filter buttons on the header; for one table of a sheet, without groups."""
     repeat_header: bool = False
     """The sheet's main table: its header stays in sight and is printed on every page."""
+    plain: bool = False
+    """No header row and roomy rows: a form, such as names and lines to sign on."""
     empty: str = "None."
     """Said in place of a table without rows."""
     note: str = ""
@@ -222,6 +224,8 @@ class Chart:
     """Without unit; the unit of the first series is put behind."""
     height: float = 7.5
     """cm; lying bars grow beyond it with their number."""
+    first: int = 0
+    """Draw only this many rows of the table; 0 for all."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,0 +1,183 @@
+"""Native charts of a book's tables, readable in black and white."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.marker import Marker
+from openpyxl.chart.series import SeriesLabel
+from openpyxl.chart.shapes import GraphicalProperties
+from openpyxl.chart.text import RichText
+from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
+from openpyxl.drawing.line import LineProperties
+from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
+from openpyxl.drawing.text import (
+    CharacterProperties,
+    Font,
+    Paragraph,
+    ParagraphProperties,
+    RichTextProperties,
+)
+from openpyxl.drawing.xdr import XDRPositiveSize2D
+
+from planner.report import looks
+from planner.report.layout import CM_PER_CHAR
+from planner.report.sheets import ChartKind, Table
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+    from planner.report.layout import Placed
+    from planner.report.measures import Manner
+    from planner.report.sheets import Chart
+
+EMU_PER_CM = 360_000
+LYING = (ChartKind.BARS, ChartKind.STACKED_BARS)
+STACKED = (ChartKind.STACKED_COLUMNS, ChartKind.STACKED_BARS)
+
+
+def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarChart | LineChart:
+    """Make a chart of a table that stands on a sheet."""
+    table = placed.block
+    assert isinstance(table, Table)
+    first = placed.rows[0]
+    last = placed.rows[min(len(placed.rows), chart.first or len(placed.rows)) - 1]
+    names = Reference(data, table.column(chart.categories) + 1, first, max_row=last)
+    bars = [s for s in chart.series if not s.marks]
+    drawn = _line() if chart.kind is ChartKind.LINE else _bars(chart.kind)
+    for number, series in enumerate(bars):
+        drawn.series.append(_series(table, series.key, data, first, last))
+        _dress(drawn.series[-1], number, chart.kind)
+    drawn.set_categories(names)
+    marks = [s for s in chart.series if s.marks]
+    if marks:
+        over = LineChart()
+        for series in marks:
+            over.series.append(_series(table, series.key, data, first, last))
+            _mark(over.series[-1])
+        over.set_categories(names)
+        drawn += over
+    _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure))
+    if len(chart.series) == 1:
+        drawn.legend = None
+    return drawn
+
+
+def place(
+    drawn: Any, sheet: Worksheet, row: int, left_cm: float, size: tuple[float, float]
+) -> None:
+    """Put a chart onto a sheet, `left_cm` from its left edge."""
+    drawn.width, drawn.height = size
+    marker = AnchorMarker(col=0, colOff=0, row=row - 1, rowOff=0)
+    offset = left_cm
+    column = 1
+    while column < 60:  # the anchor must name the column that holds the corner
+        letter = sheet.cell(1, column).column_letter
+        width = (sheet.column_dimensions[letter].width or 13.0) * CM_PER_CHAR
+        if offset < width:
+            break
+        offset -= width
+        column += 1
+    marker.col, marker.colOff = column - 1, int(offset * EMU_PER_CM)
+    extent = XDRPositiveSize2D(int(size[0] * EMU_PER_CM), int(size[1] * EMU_PER_CM))
+    drawn.anchor = OneCellAnchor(_from=marker, ext=extent)
+    sheet.add_chart(drawn)
+
+
+def _bars(kind: ChartKind) -> BarChart:
+    drawn = BarChart()
+    drawn.type = "bar" if kind in LYING else "col"
+    drawn.gapWidth = 60
+    if kind in STACKED:
+        drawn.grouping = "stacked"
+        drawn.overlap = 100
+    if kind in LYING:
+        drawn.x_axis.scaling.orientation = "maxMin"
+        drawn.y_axis.crosses = "max"
+    return drawn
+
+
+def _line() -> LineChart:
+    return LineChart()
+
+
+def _series(table: Table, key: str, data: Worksheet, first: int, last: int) -> Any:
+    index = table.column(key)
+    series = Series(Reference(data, index + 1, first, max_row=last))
+    series.tx = SeriesLabel(v=table.columns[index].header)
+    return series
+
+
+def _dress(series: Any, number: int, kind: ChartKind) -> None:
+    color, pattern, ground = looks.SERIES[number % len(looks.SERIES)]
+    if kind is ChartKind.LINE:
+        series.graphicalProperties = GraphicalProperties(
+            ln=LineProperties(solidFill=color, w=28575)
+        )
+        series.smooth = False
+        return
+    shape = GraphicalProperties()
+    if pattern:
+        shape.pattFill = PatternFillProperties(
+            prst=pattern, fgClr=ColorChoice(srgbClr=color), bgClr=ColorChoice(srgbClr=ground)
+        )
+    else:
+        shape.solidFill = color
+    shape.line = LineProperties(solidFill=looks.INK, w=6350)
+    series.graphicalProperties = shape
+    series.invertIfNegative = False
+
+
+def _mark(series: Any) -> None:
+    series.marker = Marker(symbol="diamond", size=9)
+    series.marker.graphicalProperties = GraphicalProperties(solidFill="FFFFFF")
+    series.marker.graphicalProperties.line = LineProperties(solidFill=looks.INK, w=19050)
+    series.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True))
+    series.smooth = False
+
+
+def _letters(size: int, bold: bool = False, turned: bool = False) -> RichText:
+    """Letters for axes and legend."""
+    font = CharacterProperties(
+        sz=size * 100, b=bold, solidFill=looks.INK, latin=Font(typeface=looks.FONT)
+    )
+    body = RichTextProperties(rot=-2_700_000) if turned else RichTextProperties()
+    return RichText(
+        bodyPr=body, p=[Paragraph(pPr=ParagraphProperties(defRPr=font), endParaRPr=font)]
+    )
+
+
+def _title(text: str, size: int, bold: bool) -> Any:
+    from openpyxl.chart.title import title_maker
+
+    title = title_maker(text)
+    font = CharacterProperties(
+        sz=size * 100, b=bold, solidFill=looks.INK, latin=Font(typeface=looks.FONT)
+    )
+    for paragraph in title.tx.rich.p:
+        paragraph.pPr = ParagraphProperties(defRPr=font)
+        for run in paragraph.r:
+            run.rPr = font
+    title.overlay = False
+    return title
+
+
+def _frame(drawn: Any, chart: Chart, unit: str) -> None:
+    drawn.title = _title(chart.title, 11, True)
+    drawn.x_axis.title = _title(chart.category_axis, 9, False)
+    label = f"{chart.value_axis} ({unit})" if unit else chart.value_axis
+    drawn.y_axis.title = _title(label, 9, False)
+    for axis in (drawn.x_axis, drawn.y_axis):
+        axis.delete = False
+        axis.txPr = _letters(9)
+        axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=looks.RULE))
+    drawn.x_axis.tickLblPos = "low"
+    drawn.x_axis.noMultiLvlLbl = True
+    drawn.y_axis.number_format = "#,##0"
+    drawn.y_axis.majorGridlines.spPr = GraphicalProperties(
+        ln=LineProperties(solidFill="D9E0E1", w=6350)
+    )
+    if drawn.legend is not None:
+        drawn.legend.position = "b"
+        drawn.legend.txPr = _letters(9)

@@ -1,0 +1,272 @@
+"""Season and plan with everything that several sheets look up or work out once."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import dataclass
+from functools import cached_property
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.plan.field_costs import field_costs
+from planner.plan.price import best_levels, reaches
+from planner.report.measures import Measure, manner_of
+from planner.season.domain import UNTREATED, SeedingRate
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from planner.plan.field_costs import FieldCost
+    from planner.plan.plan import OrderLine, Plan, ProductUse
+    from planner.report.measures import Manner
+    from planner.season.domain import (
+        Container,
+        DiscountLevel,
+        Field,
+        Product,
+        Recipe,
+        Season,
+        SeedLot,
+        Supplier,
+    )
+
+FRONT = "The plan"
+PICTURES = "Pictures"
+ORDER = "Order"
+TRY = "Try an order"
+TREATING = "Treating"
+FIELDS = "Fields"
+FIELD_COST = "Cost by field"
+PROTECTION = "Protection"
+PRODUCTS = "Products"
+SEED = "Seed"
+NOTES = "Notes"
+NO_SUPPLIER = "no supplier named"
+MOST_MATURITIES = 14
+"""Most columns of the chart of maturities; beyond, neighbours are put together."""
+
+
+class Saving(NamedTuple):
+    """What a discount level takes off the lines of one supplier."""
+
+    level: DiscountLevel
+    spend: float
+    """List spend of the supplier's lines that qualify."""
+    amount: float
+
+
+@dataclass(frozen=True, slots=True)
+class Account:
+    """An order from one supplier."""
+
+    name: str
+    supplier: Supplier | None
+    """None where the season says nothing of him."""
+    lines: tuple[OrderLine, ...]
+    spend: float
+    """List price."""
+    savings: tuple[Saving, ...]
+    freight: float
+
+    @property
+    def order_by(self) -> date | None:
+        """Last day to order, if there is one."""
+        return self.supplier.order_by if self.supplier else None
+
+    @property
+    def saved(self) -> float:
+        """All discounts."""
+        return sum(s.amount for s in self.savings)
+
+    @property
+    def to_pay(self) -> float:
+        """What the supplier is paid."""
+        return self.spend - self.saved + self.freight
+
+
+@dataclass(frozen=True, slots=True)
+class LotBalance:
+    """Where the units of a lot come from and go: on_hand + bought = planted + what is left."""
+
+    lot: SeedLot
+    bought: float
+    treated_before: float
+    treated: float
+    planted: float
+    left_treated: float
+    left_untreated: float
+
+
+@dataclass(frozen=True, slots=True)
+class MaturityBalance:
+    """Units of the lots of one maturity, or of neighbouring ones."""
+
+    label: str
+    planted: float
+    left_treated: float
+    left_untreated: float
+    short: float
+    """Units that short acres would take, counted where their maturity window has seed."""
+
+
+class Facts:
+    """A plan and its season, with look-ups. Built once for a workbook."""
+
+    def __init__(self, plan: Plan, season: Season) -> None:
+        self.plan, self.season = plan, season
+        self.manner: Manner = manner_of(season.farm)
+        self.fields: dict[str, Field] = {f.name: f for f in season.fields}
+        self.lots: dict[str, SeedLot] = {lot.name: lot for lot in season.lots}
+        self.products: dict[str, Product] = {p.name: p for p in season.products}
+        self.recipes: dict[str, Recipe] = {r.name: r for r in season.recipes}
+        self.containers: dict[tuple[str, str], Container] = {
+            (c.product, c.name): c for c in season.containers
+        }
+        self.uses: dict[str, ProductUse] = {u.product: u for u in plan.products}
+
+    def say(self, number: float, measure: Measure) -> str:
+        """Write a number with its unit as the farm reads it."""
+        return self.manner.say(number, measure)
+
+    @cached_property
+    def acres(self) -> float:
+        """All acres of the season."""
+        return sum(f.acres for f in self.season.fields)
+
+    @cached_property
+    def short(self) -> float:
+        """Acres that stay unplanted."""
+        return sum(s.acres for s in self.plan.shortages)
+
+    @cached_property
+    def planted(self) -> float:
+        """Acres planted."""
+        return sum(p.acres for p in self.plan.planting)
+
+    @cached_property
+    def costs(self) -> tuple[FieldCost, ...]:
+        """The plan's cost by field."""
+        return field_costs(self.plan, self.season)
+
+    @cached_property
+    def cost_per_acre(self) -> dict[str, float]:
+        """Cost of an acre, by field."""
+        return {c.field: c.total / c.acres for c in self.costs if c.acres > 0}
+
+    @cached_property
+    def accounts(self) -> tuple[Account, ...]:
+        """The order by supplier: those that must be ordered from first come first."""
+        suppliers = {s.name: s for s in self.season.suppliers}
+        lines: dict[str, list[OrderLine]] = defaultdict(list)
+        for line in self.plan.order:
+            lines[line.supplier].append(line)
+        levels = [level for level, _ in best_levels(self.season, self.plan.order).values()]
+        found = [self._account(name, own, suppliers, levels) for name, own in lines.items()]
+        return tuple(
+            sorted(found, key=lambda a: (a.order_by is None, a.order_by, not a.supplier, a.name))
+        )
+
+    def _account(
+        self,
+        name: str,
+        lines: list[OrderLine],
+        suppliers: dict[str, Supplier],
+        levels: list[DiscountLevel],
+    ) -> Account:
+        supplier = suppliers.get(name)
+        spend = sum(line.cost for line in lines)
+        savings = []
+        for level in levels:
+            counted = sum(
+                line.cost
+                for line in lines
+                if (level.supplier is None or level.supplier == name)
+                and (not level.products or line.product in level.products)
+            )
+            if counted > 0:
+                savings.append(Saving(level, counted, level.percent * counted))
+        free = supplier is None or (
+            supplier.free_from is not None and reaches(spend, supplier.free_from)
+        )
+        freight = 0.0 if free or supplier is None else supplier.freight
+        return Account(name or NO_SUPPLIER, supplier, tuple(lines), spend, tuple(savings), freight)
+
+    @cached_property
+    def lot_balances(self) -> tuple[LotBalance, ...]:
+        """Every lot's units, by variety, maturity and lot."""
+        planted: dict[str, float] = defaultdict(float)
+        bare: dict[str, float] = defaultdict(float)
+        for p in self.plan.planting:
+            (bare if p.recipe == UNTREATED else planted)[p.lot] += p.units
+        treated: dict[str, float] = defaultdict(float)
+        for t in self.plan.treating:
+            treated[t.lot] += t.units
+        before: dict[str, float] = defaultdict(float)
+        for done in self.season.treated:
+            before[done.lot] += done.units
+        bought = {s.lot: s.units for s in self.plan.seed_purchases}
+        balances = []
+        for lot in self.season.lots:
+            all_units = lot.on_hand + bought.get(lot.name, 0.0)
+            earlier = all_units if lot.treated_with is not None else before[lot.name]
+            dressed = earlier + treated[lot.name]
+            balances.append(
+                LotBalance(
+                    lot,
+                    bought.get(lot.name, 0.0),
+                    earlier,
+                    treated[lot.name],
+                    planted[lot.name] + bare[lot.name],
+                    _near_zero(dressed - planted[lot.name]),
+                    _near_zero(all_units - dressed - bare[lot.name]),
+                )
+            )
+        return tuple(sorted(balances, key=lambda b: (b.lot.maturity, b.lot.variety, b.lot.name)))
+
+    @cached_property
+    def maturities(self) -> tuple[MaturityBalance, ...]:
+        """Units by maturity, early ones first."""
+        step = 0.1
+        for step in (0.01, 0.1, 0.2, 0.5, 1.0, 2.0):
+            if len({_bin(b.lot.maturity, step) for b in self.lot_balances}) <= MOST_MATURITIES:
+                break
+        sums: dict[int, list[float]] = defaultdict(lambda: [0.0] * 4)
+        spans: dict[int, list[float]] = defaultdict(list)
+        for b in self.lot_balances:
+            key = _bin(b.lot.maturity, step)
+            spans[key].append(b.lot.maturity)
+            for i, units in enumerate((b.planted, b.left_treated, b.left_untreated)):
+                sums[key][i] += units
+        if sums:
+            for s in self.plan.shortages:
+                sums[self._nearest(s.field, spans)][3] += s.acres * self.units_an_acre(s.field)
+        return tuple(MaturityBalance(_span(spans[key]), *sums[key]) for key in sorted(sums))
+
+    def _nearest(self, name: str, spans: dict[int, list[float]]) -> int:
+        field = self.fields[name]
+        bounds = [m for m in (field.earliest, field.latest) if m is not None]
+        middle = sum(bounds) / len(bounds) if bounds else 0.0
+        return min(spans, key=lambda key: (min(abs(m - middle) for m in spans[key]), key))
+
+    def units_an_acre(self, name: str) -> float:
+        """Units that an acre of a field takes of an average lot."""
+        farm, sowing = self.season.farm, self.fields[name].sowing
+        if isinstance(sowing, SeedingRate):
+            drop = sowing.seeds
+        else:
+            known = [lot.germination for lot in self.season.lots if lot.germination]
+            drop = sowing.plants / sowing.emergence / (sum(known) / len(known) if known else 1.0)
+        return drop * (1.0 + farm.spare_seed) / farm.seeds_per_unit
+
+
+def _near_zero(units: float) -> float:
+    """Drop the dust of floating-point sums."""
+    return 0.0 if abs(units) < 1e-6 else units
+
+
+def _bin(maturity: float, step: float) -> int:
+    return int(maturity / step + 1e-6)
+
+
+def _span(maturities: list[float]) -> str:
+    low, high = min(maturities), max(maturities)
+    return f"{low:g}" if high - low < 1e-9 else f"{low:g} to {high:g}"

@@ -1,0 +1,269 @@
+"""Fields: what goes where, what it costs there, and whether it is protected."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from datetime import date
+from typing import TYPE_CHECKING
+
+from planner.agronomy.protection import need, rating
+from planner.agronomy.seeding import drop_rate
+from planner.report.facts import FIELD_COST, FIELDS, PICTURES, PROTECTION, SEED
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
+from planner.season.domain import Pressure, Rating
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Planting
+    from planner.report.facts import Facts
+    from planner.report.sheets import Content
+    from planner.season.domain import Field, Threat
+
+LATEST = date.max
+NOT_PLANTED = "not planted"
+WHITE_MOLD = ("white mold", "white mould", "sclerotinia stem rot")
+"""Names by which the threat that comes first is known."""
+RATING_WORDS = {
+    Rating.NONE: "none",
+    Rating.P: "P",
+    Rating.F: "F",
+    Rating.G: "G",
+    Rating.VG: "VG",
+    Rating.E: "E",
+}
+
+
+def _by_day(facts: Facts) -> list[Field]:
+    order = {f.name: i for i, f in enumerate(facts.season.fields)}
+    return sorted(facts.season.fields, key=lambda f: (f.planting_date or LATEST, order[f.name]))
+
+
+def fields_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what goes where."""
+    return Sheet(
+        FIELDS,
+        "What goes where, in the order of planting.",
+        (_planting(facts), _shortages(facts)),
+        Page(landscape=True),
+        Room.FIELDS,
+    )
+
+
+def _planting(facts: Facts) -> Table:
+    planted: dict[str, list[Planting]] = defaultdict(list)
+    for p in facts.plan.planting:
+        planted[p.field].append(p)
+    short = {s.field: s.acres for s in facts.plan.shortages}
+    lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
+    rows: list[tuple[Content, ...]] = []
+    for field in _by_day(facts):
+        for p in planted[field.name]:
+            lot = facts.lots[p.lot]
+            rows.append(
+                (
+                    field.planting_date,
+                    field.name,
+                    Cell(p.lot, link=Link(SEED, "lots", lots[p.lot])),
+                    lot.variety,
+                    lot.maturity,
+                    p.recipe,
+                    p.acres,
+                    None,
+                    drop_rate(field, lot),
+                    p.units,
+                    facts.cost_per_acre.get(field.name),
+                )
+            )
+        if field.name in short:
+            acres = Cell(short[field.name], Look.SHORT)
+            nothing = (Cell(NOT_PLANTED, Look.SHORT), None, None, None, None)
+            rows.append((field.planting_date, field.name, *nothing, acres, None, None, None))
+    return Table(
+        name="planting",
+        columns=(
+            Column("day", "Planting date", Measure.DATE, width=13),
+            Column("field", "Field"),
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("maturity", "Maturity", Measure.NUMBER),
+            Column("recipe", "Recipe"),
+            Column("area", "Planted", Measure.AREA, total=True),
+            Column("short", "Short", Measure.AREA, total=bool(short)),
+            Column("drop", "Drop rate", Measure.SEEDS_PER_AREA),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("cost", "Cost", Measure.MONEY_PER_AREA),
+        ),
+        rows=tuple(rows),
+        filter=True,
+        repeat_header=True,
+        empty="The season has no fields.",
+        note=f"Seed with spare. Cost of the whole field's seed and treating: see {FIELD_COST}.",
+    )
+
+
+def _shortages(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        (facts.fields[s.field].priority, s.field, s.acres, s.why) for s in facts.plan.shortages
+    ]
+    return Table(
+        name="short",
+        title="Short fields",
+        columns=(
+            Column("priority", "Priority", Measure.COUNT),
+            Column("field", "Field"),
+            Column("area", "Short", Measure.AREA, total=True),
+            Column("why", "Why"),
+        ),
+        rows=tuple(rows),
+        empty="All acres are covered.",
+    )
+
+
+def cost_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what each field costs."""
+    rows: list[tuple[Content, ...]] = []
+    fields = [c for c in facts.costs if c.acres > 0]
+    for c in sorted(fields, key=lambda c: -c.total / c.acres):
+        each = (c.products / c.acres, c.seed / c.acres, c.yield_loss / c.acres, c.total / c.acres)
+        rows.append(
+            (c.field, c.acres, c.products, c.seed, c.yield_loss, Cell(c.total, Look.STRONG), *each)
+        )
+    for c in facts.costs:
+        if c.acres <= 0:
+            rows.append(
+                ("on no field", None, c.products, c.seed, c.yield_loss, c.total, *[None] * 4)
+            )
+    table = Table(
+        name="fields",
+        columns=(
+            Column("field", "Field"),
+            Column("area", "Planted", Measure.AREA, total=True),
+            Column("products", "Products", Measure.MONEY, total=True),
+            Column("seed", "Seed", Measure.MONEY, total=True),
+            Column("loss", "Yield loss", Measure.MONEY, total=True),
+            Column("total", "In all", Measure.MONEY, total=True),
+            Column("product_acre", "Products", Measure.MONEY_PER_AREA),
+            Column("seed_acre", "Seed", Measure.MONEY_PER_AREA),
+            Column("loss_acre", "Yield loss", Measure.MONEY_PER_AREA),
+            Column("acre", "In all", Measure.MONEY_PER_AREA),
+        ),
+        rows=tuple(rows),
+        filter=True,
+        repeat_header=True,
+        empty="No field is planted.",
+        note="The plan's total cost shared out by use: products by what the seed takes, freight "
+        "and discounts by list price, seed bought and given up by units, left-over treated seed "
+        "included. Products are less the credit for what is left.",
+    )
+    return Sheet(
+        FIELD_COST,
+        f"What each field's seed and treating cost, the dearest acre first. Drawn on {PICTURES}.",
+        (table,),
+        Page(landscape=True),
+        Room.FIELDS,
+    )
+
+
+def is_white_mold(threat: Threat) -> bool:
+    """Tell whether a threat is white mold, by its usual names."""
+    return threat.name.casefold().strip() in WHITE_MOLD
+
+
+def threats_in_order(facts: Facts) -> list[Threat]:
+    """List the threats, white mold first."""
+    return sorted(facts.season.threats, key=lambda t: not is_white_mold(t))
+
+
+def protection_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what each field needs against each threat, and what it gets."""
+    detail, summary, unlisted = _protection(facts)
+    caution = (
+        "Enough means only that the rating of the recipe reaches the need that the season's own "
+        "sheets set. No seed treatment protects against white mold all season: it takes rotation, "
+        "tolerant varieties, thinner stands and, where it pays, sprays at flowering."
+    )
+    more = ()
+    if unlisted:
+        more = (f"Not listed: {unlisted:,} pairs of field and threat without any pressure.",)
+    return Sheet(
+        PROTECTION,
+        "What every field needs against every threat, what it gets, and whether that is enough.",
+        (detail, summary, Text((caution, *more), look=Look.WATCH)),
+        Page(),
+        Room.FIELDS,
+    )
+
+
+def _protection(facts: Facts) -> tuple[Table, Table, int]:
+    planted: dict[str, list[Planting]] = defaultdict(list)
+    for p in facts.plan.planting:
+        planted[p.field].append(p)
+    got: dict[tuple[str, str], Rating] = {}
+    rows: list[tuple[Content, ...]] = []
+    summary: list[tuple[Content, ...]] = []
+    unlisted = 0
+    for threat in threats_in_order(facts):
+        enough = weak = bare = 0.0
+        found: list[tuple[Content, ...]] = []
+        for field in _by_day(facts):
+            pressure = field.pressure.get(threat.name, Pressure.NONE)
+            wanted = need(field, threat)
+            if pressure is Pressure.NONE and wanted is Rating.NONE:
+                unlisted += 1
+                continue
+            for p in planted[field.name]:
+                key = (p.recipe, threat.name)
+                if key not in got:
+                    got[key] = rating(facts.recipes.get(p.recipe), threat.name, facts.products)
+                ok = got[key] >= wanted
+                enough, weak = enough + p.acres * ok, weak + p.acres * (not ok)
+                words = (RATING_WORDS[wanted], RATING_WORDS[got[key]])
+                verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
+                head = (threat.name, field.name, pressure.value)
+                found.append((*head, words[0], p.recipe, words[1], p.acres, verdict))
+            missing = field.acres - sum(p.acres for p in planted[field.name])
+            if missing > 1e-6:
+                bare += missing
+                verdict = Cell(NOT_PLANTED, Look.SHORT)
+                head = (threat.name, field.name, pressure.value)
+                found.append((*head, RATING_WORDS[wanted], None, None, missing, verdict))
+        rows.extend(found)
+        summary.append((threat.name, None, None, None, None, enough, weak, bare))
+    return _detail_table(rows), _summary_table(summary), unlisted
+
+
+def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
+    return Table(
+        name="protection",
+        columns=(
+            Column("threat", "Threat"),
+            Column("field", "Field"),
+            Column("pressure", "Pressure"),
+            Column("need", "Need"),
+            Column("recipe", "Recipe"),
+            Column("gets", "Gets"),
+            Column("area", "Area", Measure.AREA),
+            Column("verdict", "Enough?"),
+        ),
+        rows=tuple(rows),
+        filter=True,
+        repeat_header=True,
+        empty="No field is under pressure from any threat.",
+        note="Ratings from poor to excellent: P, F, G, VG, E.",
+    )
+
+
+def _summary_table(rows: list[tuple[Content, ...]]) -> Table:
+    return Table(
+        name="threats",
+        title="Threat by threat",
+        columns=(
+            Column("threat", "Threat"),
+            *(Column(f"blank_{n}", "") for n in "abcd"),
+            Column("enough", "Enough", Measure.AREA),
+            Column("weak", "Too weak", Measure.AREA),
+            Column("bare", "Not planted", Measure.AREA),
+        ),
+        rows=tuple(rows),
+        empty="The season names no threats.",
+    )

@@ -1,0 +1,311 @@
+"""First page: the answer. And the pictures of the plan."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from planner.plan.plan import Outcome
+from planner.report.facts import (
+    FIELD_COST,
+    FIELDS,
+    FRONT,
+    NOTES,
+    ORDER,
+    PICTURES,
+    PRODUCTS,
+    SEED,
+    TREATING,
+)
+from planner.report.measures import Measure
+from planner.report.sheets import (
+    Cell,
+    Chart,
+    ChartKind,
+    Charts,
+    Column,
+    KeyFigure,
+    KeyFigures,
+    Link,
+    Look,
+    Page,
+    Room,
+    Series,
+    Sheet,
+    Table,
+    Text,
+)
+
+if TYPE_CHECKING:
+    from planner.report.facts import Facts
+    from planner.report.sheets import Content
+
+COST_KINDS = (
+    ("containers", "Containers", 1),
+    ("freight", "Freight", 1),
+    ("discounts", "Discounts", -1),
+    ("seed_bought", "Seed bought", 1),
+    ("seed_given_up", "Seed given up", 1),
+    ("carryover_credit", "Carryover credit", -1),
+    ("yield_loss", "Expected yield loss", 1),
+)
+"""Terms of the cost, their names and signs."""
+MOST_LINES = 24
+"""Order lines that the first page has room for."""
+MOST_SHORT = 6
+"""Short fields that the first page names."""
+MOST_BARS = 30
+"""Fields in the chart of costs."""
+
+
+def front_sheet(facts: Facts) -> Sheet:
+    """Make the first page."""
+    blocks = [
+        _figures(facts),
+        Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
+        _short(facts),
+        _order(facts),
+        _cost(facts),
+        Charts((seed_chart(), _cost_chart())),
+    ]
+    purpose = "What to order, what it costs, what is short, and how sure that is."
+    return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
+
+
+def _figures(facts: Facts) -> KeyFigures:
+    plan, total = facts.plan, facts.plan.cost.total
+    per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else "-"
+    containers = sum(line.count for line in plan.order)
+    bags = sum(t.full_bags + t.part_bag for t in plan.treating)
+    units = sum(t.units for t in plan.treating)
+    of_all = f"of {facts.say(facts.acres, Measure.AREA)}"
+    short = f"{of_all}; {facts.say(facts.short, Measure.AREA)} short"
+    pay = sum(a.to_pay for a in facts.accounts)
+    return KeyFigures(
+        (
+            KeyFigure("Total cost", total, Measure.MONEY, f"{per_acre} planted", link=_cost_link()),
+            KeyFigure(
+                f"Planted, {facts.manner.label(Measure.AREA)}",
+                facts.planted,
+                Measure.AREA,
+                short if facts.short else f"{of_all}: all covered",
+                Look.SHORT if facts.short else Look.PLAIN,
+                Link(FIELDS),
+            ),
+            KeyFigure(
+                "Treating products, to pay",
+                pay,
+                Measure.MONEY,
+                f"{_count(containers, 'container')} from {_count(len(facts.accounts), 'supplier')}",
+                link=Link(ORDER),
+            ),
+            KeyFigure(
+                "Bags to treat",
+                bags,
+                Measure.COUNT,
+                f"{facts.say(units, Measure.UNITS)} under "
+                f"{_count(len({t.recipe for t in plan.treating}), 'recipe')}",
+                link=Link(TREATING),
+            ),
+        )
+    )
+
+
+def _cost_link() -> Link:
+    return Link(FRONT, "cost")
+
+
+def _count(n: int, one: str) -> str:
+    return f"{n:,} {one}" if n == 1 else f"{n:,} {one}s"
+
+
+def sureness(facts: Facts) -> list[str]:
+    """Say how much cheaper any plan could be, and whether fewer acres could be short."""
+    plan = facts.plan
+    room = max(0.0, plan.cost.total - plan.bound)
+    said = []
+    if not math.isfinite(room):
+        said.append(
+            "The plan keeps every rule. How much cheaper another one could be is not known: the "
+            "search ended before it had proven a floor for the cost."
+        )
+    else:
+        amount = facts.say(room, Measure.MONEY)
+        share = facts.say(max(0.0, plan.gap), Measure.PERCENT)
+        text = f"No plan can be cheaper by more than {amount} ({share} of the cost)."
+        if plan.outcome is Outcome.OPTIMAL:
+            said.append(f"Proven: {text[0].lower()}{text[1:]}")
+        else:
+            said.append(f"{text} A longer search may find a part of that.")
+    if plan.shortages and not plan.shortage_proven:
+        said.append("It is not proven that fewer acres could not be short.")
+    return said
+
+
+def _sure_look(facts: Facts) -> Look:
+    return Look.OK if facts.plan.outcome is Outcome.OPTIMAL else Look.WATCH
+
+
+def _short(facts: Facts) -> Text:
+    short = facts.plan.shortages
+    if not short:
+        return Text(
+            (f"All {facts.say(facts.acres, Measure.AREA)} are covered.",),
+            "Short acres",
+            Look.OK,
+        )
+    said = [
+        f"{s.field}: {facts.say(s.acres, Measure.AREA)} short" + (f" - {s.why}" if s.why else "")
+        for s in short[:MOST_SHORT]
+    ]
+    if len(short) > MOST_SHORT:
+        rest = sum(s.acres for s in short[MOST_SHORT:])
+        said.append(
+            f"and {_count(len(short) - MOST_SHORT, 'more field')} with "
+            f"{facts.say(rest, Measure.AREA)}: see {FIELDS}."
+        )
+    title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
+    return Text(tuple(said), title, Look.SHORT, bullets=True)
+
+
+def _order(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    index = 0
+    for account in facts.accounts:
+        for line in account.lines:
+            rows.append(
+                (
+                    account.name,
+                    line.product,
+                    line.container,
+                    Cell(line.count, Look.STRONG, Link(ORDER, "order", index)),
+                    line.unit_price,
+                    line.cost,
+                    account.order_by,
+                )
+            )
+            index += 1
+    more = len(rows) - MOST_LINES
+    note = f"List price, before discounts and freight: see {ORDER}."
+    if more > 0:
+        note = f"{_count(more, 'more line')} on {ORDER}. " + note
+    return Table(
+        name="order",
+        title="What to order",
+        columns=(
+            Column("supplier", "Supplier", width=21),
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("price", "Price each", Measure.MONEY),
+            Column("cost", "List cost", Measure.MONEY, total=more <= 0),
+            Column("order_by", "Order by", Measure.DATE, width=11),
+        ),
+        rows=tuple(rows[:MOST_LINES]),
+        group="supplier" if more <= 0 and len(facts.accounts) > 1 else "",
+        empty="Nothing to order: the stock on hand covers what the seed takes.",
+        note=note,
+    )
+
+
+def _cost(facts: Facts) -> Table:
+    cost = facts.plan.cost
+    links = {
+        "containers": Link(ORDER, "order"),
+        "freight": Link(ORDER, "accounts"),
+        "discounts": Link(ORDER, "discounts"),
+        "seed_bought": Link(ORDER, "seed"),
+        "seed_given_up": Link(SEED, "lots"),
+        "carryover_credit": Link(PRODUCTS, "products"),
+        "yield_loss": Link(FIELD_COST, "fields"),
+    }
+    rows: list[tuple[Content, ...]] = []
+    for key, name, sign in COST_KINDS:
+        value = getattr(cost, key)
+        if value or key == "containers":
+            rows.append((name, Cell(sign * value, link=links[key])))
+    return Table(
+        name="cost",
+        title="What it costs",
+        columns=(
+            Column("kind", "Kind"),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="Total cost",
+        note=f"What each kind means stands on {NOTES}.",
+    )
+
+
+def _cost_chart() -> Chart:
+    return Chart(
+        "Cost by kind",
+        ChartKind.BARS,
+        Link(FRONT, "cost"),
+        "kind",
+        (Series("amount"),),
+        "Kind of cost",
+        "Amount",
+        height=8.0,
+    )
+
+
+def seed_chart() -> Chart:
+    """Draw units by maturity: what becomes of those there are, and how many are needed."""
+    return Chart(
+        "Seed by maturity: what becomes of it",
+        ChartKind.STACKED_COLUMNS,
+        Link(SEED, "maturities"),
+        "maturity",
+        (
+            Series("planted"),
+            Series("left_treated"),
+            Series("left_untreated"),
+            Series("needed", marks=True),
+        ),
+        "Maturity",
+        "Seed",
+        height=8.0,
+    )
+
+
+def pictures_sheet(facts: Facts) -> Sheet:
+    """Make the page for those who would rather look than read."""
+    products = Chart(
+        "Products: stock, purchase, use and what is left",
+        ChartKind.COLUMNS,
+        Link(PRODUCTS, "products"),
+        "product",
+        (Series("stock"), Series("bought"), Series("need"), Series("left")),
+        "Product",
+        "Volume",
+        height=9.0,
+    )
+    fields = [c for c in facts.costs if c.field]
+    shown = min(len(fields), MOST_BARS)
+    series = [Series("product_acre"), Series("seed_acre")]
+    if facts.season.farm.weigh_yield_loss:
+        series.append(Series("loss_acre"))
+    per_acre = Chart(
+        "Cost of an acre by field" + (f": the {shown} dearest" if shown < len(fields) else ""),
+        ChartKind.STACKED_BARS,
+        Link(FIELD_COST, "fields"),
+        "field",
+        tuple(series),
+        "Field",
+        "Cost",
+        height=max(8.0, 3.0 + 0.55 * shown),
+        first=shown,
+    )
+    charts = [Charts((seed_chart(), _cost_chart()))]
+    if facts.plan.products:
+        charts.append(Charts((products,)))
+    if fields:
+        charts.append(Charts((per_acre,)))
+    return Sheet(
+        PICTURES,
+        "The plan to look at; the numbers stand on the other sheets.",
+        tuple(charts),
+        Page(one_page=True),
+        Room.PLAN,
+    )

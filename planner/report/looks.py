@@ -1,0 +1,180 @@
+"""How things look: colours, fonts, fills and number formats, each by its meaning.
+
+The palette was put together for this workbook. Neighbouring chart colours differ in lightness and
+carry patterns, so that they stay apart in print and for eyes that don't tell red from green; no
+meaning rests on colour alone: short cells are bold too and say so.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
+
+from planner.report.measures import Measure
+from planner.report.sheets import Look, Room
+
+if TYPE_CHECKING:
+    from planner.report.measures import Manner
+
+FONT = "Arial"
+INK = "1C2B30"
+FAINT = "5F6B6E"
+DEEP = "17495A"
+BAND = "DDE7E9"
+PALE = "F2F5F5"
+RULE = "9FB1B5"
+SHORT_INK, SHORT_FILL = "8C2F10", "F8DCCF"
+WATCH_INK, WATCH_FILL = "6B4A00", "FBEDCB"
+OK_INK = "174F80"
+OVERTYPE_FILL = "FFF7CF"
+
+TABS = {
+    Room.PLAN: DEEP,
+    Room.ORDER: "C0762A",
+    Room.TREATING: "5B4B8A",
+    Room.FIELDS: "5E7D2E",
+    Room.STOCK: "3E7FA6",
+    Room.WHY: "8A6A4F",
+    Room.NOTES: "8E9A9D",
+}
+SERIES = (
+    ("17495A", "", ""),
+    ("D08A2E", "wdUpDiag", "FFF3DF"),
+    ("C9D9DD", "", ""),
+    ("8C2F10", "smCheck", "FFFFFF"),
+    ("6C8F98", "ltHorz", "FFFFFF"),
+    ("5B4B8A", "pct20", "FFFFFF"),
+)
+"""Colour, pattern (empty for solid) and its ground, in the order in which series take them."""
+
+DATE_FORMAT = "yyyy-mm-dd"
+TEXT_FORMAT = "@"
+
+
+@dataclass(frozen=True, slots=True)
+class Style:
+    """All that openpyxl needs to dress a cell."""
+
+    font: Font
+    fill: PatternFill
+    border: Border
+    alignment: Alignment
+    number_format: str = "General"
+    protection: Protection | None = None
+
+
+def _font(size: float = 10, bold: bool = False, color: str = INK, **more: object) -> Font:
+    return Font(name=FONT, size=size, bold=bold, color=color, **more)  # type: ignore[arg-type]
+
+
+def _fill(color: str) -> PatternFill:
+    return PatternFill("solid", start_color=color, end_color=color)
+
+
+NO_FILL = PatternFill()
+THIN = Side(style="thin", color=RULE)
+HAIR = Side(style="hair", color=RULE)
+STRONG = Side(style="medium", color=DEEP)
+NONE = Border()
+UNDER = Border(bottom=HAIR)
+
+TITLE = Style(_font(17, True, DEEP), NO_FILL, NONE, Alignment(vertical="center"))
+PURPOSE = Style(_font(10, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
+BACK = Style(_font(9, color=OK_INK, underline="single"), NO_FILL, NONE, Alignment())
+BLOCK_TITLE = Style(_font(12, True, DEEP), NO_FILL, NONE, Alignment(vertical="center"))
+NOTE = Style(_font(9, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
+TILE_LABEL = Style(
+    _font(9, color=FAINT), _fill(PALE), Border(top=STRONG), Alignment(indent=1, wrap_text=True)
+)
+TILE_NOTE = Style(
+    _font(9, color=FAINT),
+    _fill(PALE),
+    NONE,
+    Alignment(vertical="top", indent=1, wrap_text=True),
+)
+
+INKS = {Look.SHORT: SHORT_INK, Look.WATCH: WATCH_INK, Look.OK: OK_INK, Look.FAINT: FAINT}
+FILLS = {
+    Look.SHORT: _fill(SHORT_FILL),
+    Look.WATCH: _fill(WATCH_FILL),
+    Look.OVERTYPE: _fill(OVERTYPE_FILL),
+}
+BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
+LEFT = {Measure.TEXT, Measure.DATE}
+
+
+def header_style(measure: Measure) -> Style:
+    """Header of a column: on the side on which its cells stand."""
+    side = "left" if measure in LEFT else "right"
+    alignment = Alignment(horizontal=side, vertical="bottom", wrap_text=True)
+    return Style(_font(10, True, DEEP), _fill(BAND), Border(bottom=THIN, top=THIN), alignment)
+
+
+def paragraph_style(look: Look, bullet: bool) -> Style:
+    """Paragraph of a text."""
+    alignment = Alignment(vertical="top", wrap_text=True, indent=1 if bullet else 0)
+    font = _font(10, look in BOLD, INKS.get(look, INK))
+    return Style(font, FILLS.get(look, NO_FILL), NONE, alignment, TEXT_FORMAT)
+
+
+def tile_style(look: Look, number_format: str) -> Style:
+    """Large value of a key figure."""
+    font = _font(16, True, INKS.get(look, DEEP))
+    fill = FILLS.get(look, _fill(PALE))
+    alignment = Alignment(horizontal="left", vertical="center", indent=1, shrink_to_fit=True)
+    return Style(font, fill, NONE, alignment, number_format)
+
+
+def cell_style(measure: Measure, look: Look, number_format: str, linked: bool) -> Style:
+    """Cell of a table."""
+    font = _font(
+        10,
+        look in BOLD,
+        OK_INK if linked and look not in INKS else INKS.get(look, INK),
+        underline="single" if linked else None,
+    )
+    border = UNDER
+    if look is Look.TOTAL:
+        border = Border(top=THIN, bottom=THIN)
+    elif look is Look.FILL_IN:
+        border = Border(bottom=Side(style="thin", color=INK))
+    elif look is Look.OVERTYPE:
+        border = Border(left=THIN, right=THIN, top=THIN, bottom=THIN)
+    side = "left" if measure in LEFT else "right"
+    fill = FILLS.get(look, _fill(PALE) if look is Look.TOTAL else NO_FILL)
+    alignment = Alignment(horizontal=side, vertical="top", wrap_text=measure is Measure.TEXT)
+    unlocked = look in (Look.OVERTYPE, Look.FILL_IN)
+    return Style(font, fill, border, alignment, number_format, Protection(locked=not unlocked))
+
+
+def live_fill(look: Look) -> PatternFill | None:
+    """Fill of a look that comes and goes with a cell's text."""
+    fill = FILLS.get(look)
+    return PatternFill(bgColor=fill.start_color, fill_type="solid") if fill else None
+
+
+def number_format(measure: Measure, manner: Manner, decimals: int | None = None) -> str:
+    """Number format of a measure, in the file format's language."""
+    if measure is Measure.TEXT:
+        return TEXT_FORMAT
+    if measure is Measure.DATE:
+        return DATE_FORMAT
+    places = manner.shown(measure).decimals if decimals is None else decimals
+    digits = "#,##0" + ("." + "0" * places if places else "")
+    if measure is Measure.NUMBER:
+        return "0" + ("." + "0" * places if places else "")
+    if measure is Measure.PERCENT:
+        return "0" + ("." + "0" * places if places else "") + "%"
+    if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
+        sign = currency_format(manner.currency)
+        return f"{sign}{digits};-{sign}{digits}"
+    return digits
+
+
+def currency_format(currency: str) -> str:
+    """Currency as literal text of a number format, whatever it is made of."""
+    kept = "".join(c for c in currency if c.isprintable() and c not in '"\\')[:8]
+    gap = " " if kept[-1:].isalpha() else ""
+    return f'"{kept}{gap}"' if kept else ""

@@ -1,0 +1,323 @@
+"""What to order: for the grower, and a sheet for each supplier that can be sent as it is."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.facts import NO_SUPPLIER, ORDER, PRODUCTS, SEED
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
+
+if TYPE_CHECKING:
+    from planner.plan.plan import OrderLine
+    from planner.report.facts import Account, Facts
+    from planner.report.sheets import Content
+    from planner.season.domain import Container
+
+
+def supplier_title(number: int) -> str:
+    """Name the sheet of the n-th supplier."""
+    return f"Order sheet {number}"
+
+
+def order_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of all that is to be ordered."""
+    return Sheet(
+        ORDER,
+        "All containers and seed to order, by supplier, with the price that each count reaches.",
+        (_lines(facts), _accounts(facts), _discounts(facts), _seed(facts), _on_its_way(facts)),
+        Page(landscape=True),
+        Room.ORDER,
+    )
+
+
+def _lines(facts: Facts) -> Table:
+    places = {p.name: i for i, p in enumerate(facts.season.products)}
+    rows: list[tuple[Content, ...]] = []
+    for account in facts.accounts:
+        for line in account.lines:
+            container = facts.containers[line.product, line.container]
+            rows.append(
+                (
+                    account.name,
+                    Cell(line.product, link=Link(PRODUCTS, "products", places[line.product])),
+                    line.container,
+                    container.size,
+                    Cell(line.count, Look.STRONG),
+                    line.unit_price,
+                    line.cost,
+                    break_reached(facts, line, container),
+                    account.order_by,
+                )
+            )
+    return Table(
+        name="order",
+        title="Containers",
+        columns=(
+            Column("supplier", "Supplier"),
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("size", "Size", Measure.VOLUME),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("price", "Price each", Measure.MONEY),
+            Column("cost", "List cost", Measure.MONEY, total=True),
+            Column("break", "Count price", width=30),
+            Column("order_by", "Order by", Measure.DATE, width=11),
+        ),
+        rows=tuple(rows),
+        group="supplier" if len(facts.accounts) > 1 else "",
+        repeat_header=True,
+        empty="Nothing to order: the stock on hand covers what the seed takes.",
+    )
+
+
+def break_reached(facts: Facts, line: OrderLine, container: Container) -> str:
+    """Say which count price a line has and which one comes next."""
+    counts = [b.from_count for b in container.breaks]
+    reached = max((n for n in counts if n <= line.count), default=counts[0])
+    later = [b for b in container.breaks if b.from_count > line.count]
+    said = f"price from {reached}" if len(counts) > 1 else ""
+    if later:
+        each = facts.say(later[0].price, Measure.MONEY)
+        said += f"; {each} each from {later[0].from_count}"
+    return said
+
+
+def _accounts(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        (
+            a.name,
+            Cell(supplier_title(n), link=Link(supplier_title(n))),
+            Cell(_freight_said(facts, a)),
+            a.spend,
+            -a.saved,
+            a.freight,
+            Cell(a.to_pay, Look.STRONG),
+            None,
+            a.order_by,
+        )
+        for n, a in enumerate(facts.accounts, 1)
+    ]
+    return Table(
+        name="accounts",
+        title="What each supplier is paid",
+        columns=(
+            Column("supplier", "Supplier"),
+            Column("sheet", "To send"),
+            Column("terms", "Freight terms"),
+            Column("list", "List cost", Measure.MONEY, total=True),
+            Column("discounts", "Discounts", Measure.MONEY, total=True),
+            Column("freight", "Freight", Measure.MONEY, total=True),
+            Column("pay", "To pay", Measure.MONEY, total=True),
+            Column("blank", ""),
+            Column("order_by", "Order by", Measure.DATE),
+        ),
+        rows=tuple(rows),
+        empty="No supplier is ordered from.",
+    )
+
+
+def _freight_said(facts: Facts, account: Account) -> str:
+    supplier = account.supplier
+    if supplier is None or not supplier.freight:
+        return "no freight"
+    if supplier.free_from is None:
+        return "once per order"
+    limit = facts.say(supplier.free_from, Measure.MONEY)
+    return f"free from {limit}"
+
+
+def _discounts(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        (
+            a.name,
+            s.level.name,
+            "; ".join(s.level.products) or "all products",
+            s.level.spend,
+            s.spend,
+            s.level.percent,
+            Cell(-s.amount, Look.STRONG),
+        )
+        for a in facts.accounts
+        for s in a.savings
+    ]
+    return Table(
+        name="discounts",
+        title="Discounts reached",
+        columns=(
+            Column("supplier", "Supplier"),
+            Column("discount", "Discount"),
+            Column("products", "On"),
+            Column("from", "Reached from", Measure.MONEY),
+            Column("spend", "Counts here", Measure.MONEY),
+            Column("percent", "Percent off", Measure.PERCENT),
+            Column("amount", "Taken off", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        empty="No discount is reached.",
+    )
+
+
+def _seed(facts: Facts) -> Table:
+    places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
+    rows: list[tuple[Content, ...]] = []
+    for s in facts.plan.seed_purchases:
+        lot = facts.lots[s.lot]
+        link = Link(SEED, "lots", places[s.lot])
+        row = (
+            Cell(s.lot, link=link),
+            lot.variety,
+            f"bags of {lot.units_per_bag:g} units",
+            s.units,
+            Cell(s.bags, Look.STRONG),
+            lot.buy_price,
+            s.cost,
+        )
+        rows.append(row)
+    return Table(
+        name="seed",
+        title="Seed to buy",
+        columns=(
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("bag", "Package"),
+            Column("units", "Units", Measure.UNITS, total=True),
+            Column("bags", "Bags", Measure.COUNT, total=True),
+            Column("price", "Price", Measure.MONEY_PER_UNIT),
+            Column("cost", "Cost", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        empty="No seed to buy.",
+    )
+
+
+def _on_its_way(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for o in facts.season.ordered:
+        container = facts.containers[o.product, o.container]
+        usable = container.size - container.heel
+        rows.append((o.product, o.container, None, container.size, o.count, None, o.count * usable))
+    return Table(
+        name="on_its_way",
+        title="Ordered before and on its way",
+        columns=(
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("blank", ""),
+            Column("size", "Size", Measure.VOLUME),
+            Column("count", "Count", Measure.COUNT),
+            Column("blank_too", ""),
+            Column("usable", "Usable", Measure.VOLUME),
+        ),
+        rows=tuple(rows),
+        empty="Nothing is on its way.",
+    )
+
+
+def supplier_sheets(facts: Facts) -> list[Sheet]:
+    """Make an order sheet for each supplier; nothing on it but his own business."""
+    return [_supplier_sheet(facts, a, n) for n, a in enumerate(facts.accounts, 1)]
+
+
+def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
+    farm = facts.season.farm
+    named = account.name != NO_SUPPLIER
+    buyer = Table(
+        name="parties",
+        columns=(Column("what", "", width=24), Column("who", "", width=34)),
+        rows=(
+            ("Supplier", Cell(account.name if named else None, _line_if(not named))),
+            ("Ordered by", Cell(farm.name or None, _line_if(not farm.name))),
+            ("For season", str(farm.crop_year)),
+            ("Order to reach you by", account.order_by or Cell(None, Look.FILL_IN)),
+            ("Delivery to", Cell(None, Look.FILL_IN)),
+            ("Delivery by", Cell(None, Look.FILL_IN)),
+        ),
+        plain=True,
+    )
+    return Sheet(
+        supplier_title(number),
+        "Order of seed treatment products.",
+        (buyer, _supplier_lines(facts, account), _supplier_total(account), _signatures()),
+        Page(private=False),
+        Room.ORDER,
+    )
+
+
+def _line_if(missing: bool) -> Look:
+    return Look.FILL_IN if missing else Look.STRONG
+
+
+def _supplier_lines(facts: Facts, account: Account) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for line in account.lines:
+        container = facts.containers[line.product, line.container]
+        counts = [b.from_count for b in container.breaks if b.from_count <= line.count]
+        reached = f"from {max(counts)}" if len(container.breaks) > 1 else ""
+        rows.append(
+            (
+                line.product,
+                line.container,
+                Cell(line.count, Look.STRONG),
+                line.unit_price,
+                reached,
+                line.cost,
+            )
+        )
+    return Table(
+        name="lines",
+        columns=(
+            Column("product", "Product", width=24),
+            Column("container", "Container", width=34),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("price", "Price each", Measure.MONEY),
+            Column("break", "Price of a count", width=12),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="List price",
+        repeat_header=True,
+    )
+
+
+def _supplier_total(account: Account) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for s in account.savings:
+        on = "; ".join(s.level.products) or "all products"
+        rows.append(
+            (f"Discount {s.level.name}", f"on {on}", None, None, s.level.percent, -s.amount)
+        )
+    supplier = account.supplier
+    if supplier is not None and supplier.freight:
+        said = "free, as agreed for this order value" if not account.freight else ""
+        rows.append(("Freight", said, None, None, None, account.freight))
+    rows.append(("List price", "", None, None, None, account.spend))
+    rows = [rows[-1], *rows[:-1]]
+    return Table(
+        name="total",
+        columns=(
+            Column("what", "Sum"),
+            Column("said", ""),
+            Column("blank", ""),
+            Column("blank_too", ""),
+            Column("percent", "Percent", Measure.PERCENT),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="To pay",
+    )
+
+
+def _signatures() -> Table:
+    line = Cell(None, Look.FILL_IN)
+    return Table(
+        name="signatures",
+        columns=(Column("what", ""), Column("sign", "")),
+        rows=(
+            ("Ordered, date", line),
+            ("Signature", line),
+            ("Confirmed, date", line),
+            ("Signature of supplier", line),
+        ),
+        plain=True,
+    )

@@ -1,0 +1,208 @@
+"""Stock: where products and seed come from, and what is left of them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.plan.price import lowest_price_per_floz
+from planner.report.facts import ORDER, PRODUCTS, SEED, TREATING
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
+
+if TYPE_CHECKING:
+    from planner.report.facts import Facts
+    from planner.report.sheets import Content
+
+
+def products_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of product balances."""
+    return Sheet(
+        PRODUCTS,
+        "What each product is needed for, where it comes from, and what is left of it.",
+        (_products(facts), _containers(facts)),
+        Page(landscape=True),
+        Room.STOCK,
+    )
+
+
+def _products(facts: Facts) -> Table:
+    first_day = facts.season.farm.first_treating_day
+    nominal: dict[str, float] = {}
+    for line in facts.plan.order:
+        size = facts.containers[line.product, line.container].size
+        nominal[line.product] = nominal.get(line.product, 0.0) + line.count * size
+    rows: list[tuple[Content, ...]] = []
+    for use in facts.plan.products:
+        p = facts.products[use.product]
+        expired = p.on_hand if p.expires is not None and p.expires < first_day else 0.0
+        each = lowest_price_per_floz(facts.season, p.name)
+        left = max(0.0, use.left)
+        rows.append(
+            (
+                p.name,
+                p.kind,
+                Cell(use.need, link=Link(TREATING, "need") if use.need else None),
+                use.on_hand,
+                Cell(expired, Look.WATCH) if expired else Cell(0.0, Look.FAINT),
+                use.on_its_way,
+                Cell(nominal.get(p.name, 0.0), link=Link(ORDER, "order") if use.bought else None),
+                use.bought,
+                Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
+                left * each,
+                p.carryover * left * each,
+            )
+        )
+    return Table(
+        name="products",
+        columns=(
+            Column("product", "Product"),
+            Column("kind", "Kind"),
+            Column("need", "Used", Measure.VOLUME),
+            Column("stock", "On hand", Measure.VOLUME),
+            Column("expired", "Expired, not counted", Measure.VOLUME),
+            Column("coming", "On its way", Measure.VOLUME),
+            Column("nominal", "In containers ordered", Measure.VOLUME),
+            Column("bought", "Ordered, usable", Measure.VOLUME),
+            Column("left", "Left", Measure.VOLUME),
+            Column("worth", "What is left is worth", Measure.MONEY, total=True),
+            Column("credit", "Carryover credit", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        repeat_header=True,
+        empty="The season lists no products.",
+        note="Used = on seed, with margin and line losses. On hand + on its way + ordered, usable "
+        "= used + left. Worth at the lowest price a volume among the product's containers; the "
+        "credit is the share of it that the season counts.",
+    )
+
+
+def _containers(facts: Facts) -> Table:
+    counts = {(line.product, line.container): line.count for line in facts.plan.order}
+    coming = {(o.product, o.container): o.count for o in facts.season.ordered}
+    rows: list[tuple[Content, ...]] = []
+    for p in facts.season.products:
+        for c in (c for c in facts.season.containers if c.product == p.name):
+            key = (c.product, c.name)
+            count, sent = counts.get(key, 0), coming.get(key, 0)
+            look = Look.PLAIN if count or sent else Look.FAINT
+            rows.append(
+                tuple(
+                    Cell(value, look)
+                    for value in (
+                        c.product,
+                        c.name,
+                        c.size,
+                        c.heel,
+                        c.size - c.heel,
+                        sent,
+                        count,
+                        (count + sent) * (c.size - c.heel),
+                    )
+                )
+            )
+    return Table(
+        name="containers",
+        title="Containers",
+        columns=(
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("size", "Size", Measure.VOLUME),
+            Column("heel", "Stays in it", Measure.VOLUME),
+            Column("usable", "Usable", Measure.VOLUME),
+            Column("coming", "On its way", Measure.COUNT),
+            Column("count", "Ordered", Measure.COUNT),
+            Column("supply", "Usable in all", Measure.VOLUME),
+        ),
+        rows=tuple(rows),
+        empty="The season lists no containers.",
+    )
+
+
+def seed_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of seed balances."""
+    return Sheet(
+        SEED,
+        "What becomes of every lot: treated, planted, left.",
+        (_lots(facts), _maturities(facts)),
+        Page(landscape=True),
+        Room.STOCK,
+    )
+
+
+def _lots(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    places = {s.lot: i for i, s in enumerate(facts.plan.seed_purchases)}
+    for b in facts.lot_balances:
+        bought = Cell(0.0, Look.FAINT)
+        if b.bought:
+            bought = Cell(b.bought, Look.STRONG, Link(ORDER, "seed", places[b.lot.name]))
+        rows.append(
+            (
+                b.lot.variety,
+                b.lot.name,
+                b.lot.maturity,
+                b.lot.on_hand,
+                bought,
+                b.treated_before if b.treated_before else Cell(0.0, Look.FAINT),
+                b.treated,
+                b.planted,
+                Cell(b.left_treated, Look.WATCH if b.left_treated > 0.05 else Look.PLAIN),
+                b.left_untreated,
+            )
+        )
+    return Table(
+        name="lots",
+        columns=(
+            Column("variety", "Variety"),
+            Column("lot", "Lot"),
+            Column("maturity", "Maturity", Measure.NUMBER),
+            Column("stock", "On hand", Measure.UNITS, total=True),
+            Column("bought", "Bought", Measure.UNITS, total=True),
+            Column("before", "Treated before", Measure.UNITS, total=True),
+            Column("treated", "Treated by this plan", Measure.UNITS, total=True),
+            Column("planted", "Planted", Measure.UNITS, total=True),
+            Column("left_treated", "Left, treated", Measure.UNITS, total=True),
+            Column("left_untreated", "Left, untreated", Measure.UNITS, total=True),
+        ),
+        rows=tuple(rows),
+        group="variety",
+        repeat_header=True,
+        empty="The season lists no seed lots.",
+        note="On hand + bought = planted + left. What is left treated is worth nothing later.",
+    )
+
+
+def _maturities(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        (
+            m.label,
+            None,
+            None,
+            m.planted,
+            m.left_treated,
+            m.left_untreated,
+            m.planted + m.left_treated + m.left_untreated,
+            Cell(m.short, Look.SHORT) if m.short > 1e-6 else m.short,
+            m.planted + m.short,
+        )
+        for m in facts.maturities
+    ]
+    return Table(
+        name="maturities",
+        title="By maturity",
+        columns=(
+            Column("maturity", "Maturity"),
+            Column("blank", ""),
+            Column("blank_too", ""),
+            Column("planted", "Planted", Measure.UNITS, total=True),
+            Column("left_treated", "Left, treated", Measure.UNITS, total=True),
+            Column("left_untreated", "Left, untreated", Measure.UNITS, total=True),
+            Column("available", "Available", Measure.UNITS, total=True),
+            Column("short", "Short", Measure.UNITS, total=True),
+            Column("needed", "Needed", Measure.UNITS, total=True),
+        ),
+        rows=tuple(rows),
+        empty="The season lists no seed lots.",
+        note="Needed = planted + what the short acres would take, counted at the maturity nearest "
+        "to the middle of their window.",
+    )

@@ -1,0 +1,186 @@
+"""Treating: which bags get which recipe, and what goes on them."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import floz_per_cwt, floz_per_unit
+from planner.agronomy.seeding import unit_weight
+from planner.report.facts import PRODUCTS, SEED, TREATING
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Treating
+    from planner.report.facts import Facts
+    from planner.report.sheets import Content
+
+
+def treating_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what is treated how."""
+    caution = Text(
+        (
+            "The product label goes before anything here: rates, mixing order, protective "
+            "equipment. Treated seed is never food, feed or oil.",
+        ),
+        look=Look.WATCH,
+    )
+    blocks = (_bags(facts), _doses(facts), _per_recipe(facts), _before(facts), caution)
+    return Sheet(
+        TREATING,
+        "Which bags get which recipe, and how much of each product goes on a bag.",
+        blocks,
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def _sorted(facts: Facts) -> list[Treating]:
+    places = {r.name: i for i, r in enumerate(facts.season.recipes)}
+    lots = {lot.name: i for i, lot in enumerate(facts.season.lots)}
+    return sorted(facts.plan.treating, key=lambda t: (places[t.recipe], lots[t.lot]))
+
+
+def part_units(facts: Facts, t: Treating) -> float:
+    """Units in the part bag of a treating; 0 without one."""
+    rest = t.units - t.full_bags * facts.lots[t.lot].units_per_bag
+    return rest if t.part_bag else 0.0
+
+
+def _bags(facts: Facts) -> Table:
+    places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
+    rows: list[tuple[Content, ...]] = []
+    for t in _sorted(facts):
+        lot = facts.lots[t.lot]
+        part = part_units(facts, t)
+        rows.append(
+            (
+                t.recipe,
+                Cell(t.lot, link=Link(SEED, "lots", places[t.lot])),
+                lot.variety,
+                Cell(t.full_bags, Look.STRONG),
+                lot.units_per_bag,
+                t.part_bag,
+                part if t.part_bag else None,
+                t.units,
+                t.units * unit_weight(lot, facts.season.farm),
+            )
+        )
+    return Table(
+        name="bags",
+        title="Bags to treat",
+        columns=(
+            Column("recipe", "Recipe"),
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("full", "Full bags", Measure.COUNT, total=True),
+            Column("bag", "In a full bag", Measure.UNITS),
+            Column("part", "Part bags", Measure.COUNT, total=True),
+            Column("in_part", "In the part bag", Measure.UNITS),
+            Column("units", "In all", Measure.UNITS, total=True),
+            Column("weight", "Weight", Measure.WEIGHT, total=True),
+        ),
+        rows=tuple(rows),
+        group="recipe",
+        repeat_header=True,
+        empty="No seed is to be treated.",
+    )
+
+
+def _doses(facts: Facts) -> Table:
+    farm = facts.season.farm
+    places = {p.name: i for i, p in enumerate(facts.season.products)}
+    rows: list[tuple[Content, ...]] = []
+    for t in _sorted(facts):
+        lot = facts.lots[t.lot]
+        part = part_units(facts, t)
+        for rate in facts.recipes[t.recipe].rates:
+            product = facts.products[rate.product]
+            each = floz_per_unit(rate, lot, product, farm)
+            rows.append(
+                (
+                    t.recipe,
+                    t.lot,
+                    Cell(rate.product, link=Link(PRODUCTS, "products", places[rate.product])),
+                    rate.written or f"{rate.amount:g} {rate.basis.value}",
+                    floz_per_cwt(rate, lot, product, farm),
+                    each,
+                    Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
+                    Cell(each * part, Look.STRONG) if t.part_bag else None,
+                    each * t.units,
+                )
+            )
+    return Table(
+        name="doses",
+        title="What goes on each bag",
+        columns=(
+            Column("recipe", "Recipe"),
+            Column("lot", "Lot"),
+            Column("product", "Product"),
+            Column("rate", "Rate as given"),
+            Column("cwt", "Rate", Measure.DOSE_PER_WEIGHT),
+            Column("unit", "Rate", Measure.DOSE_PER_UNIT),
+            Column("bag", "On a full bag", Measure.DOSE),
+            Column("part", "On the part bag", Measure.DOSE),
+            Column("all", "On all bags", Measure.DOSE),
+        ),
+        rows=tuple(rows),
+        empty="No product goes on seed.",
+        note="What the seed takes; margin and line loss come on top, see the table below.",
+    )
+
+
+def _per_recipe(facts: Facts) -> Table:
+    farm = facts.season.farm
+    takes: dict[tuple[str, str], float] = {}
+    for t in _sorted(facts):
+        for rate in facts.recipes[t.recipe].rates:
+            each = floz_per_unit(rate, facts.lots[t.lot], facts.products[rate.product], farm)
+            key = (rate.product, t.recipe)
+            takes[key] = takes.get(key, 0.0) + each * t.units
+    places = {p.name: i for i, p in enumerate(facts.season.products)}
+    rows: list[tuple[Content, ...]] = []
+    for (product, recipe), taken in sorted(takes.items(), key=lambda x: places[x[0][0]]):
+        margin = taken * farm.product_margin
+        loss = facts.products[product].line_loss
+        total = taken + margin + loss
+        rows.append((product, recipe, None, None, None, taken, margin, loss, total))
+    return Table(
+        name="need",
+        title="Product needed, by recipe",
+        columns=(
+            Column("product", "Product"),
+            Column("recipe", "Recipe"),
+            Column("blank", ""),
+            Column("blank_too", ""),
+            Column("blank_three", ""),
+            Column("taken", "On seed", Measure.VOLUME, total=True),
+            Column("margin", "Margin", Measure.VOLUME, total=True),
+            Column("loss", "Line loss", Measure.VOLUME, total=True),
+            Column("need", "Need", Measure.VOLUME, total=True),
+        ),
+        rows=tuple(rows),
+        group="product",
+        total_label="All products",
+        empty="No product is needed.",
+    )
+
+
+def _before(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        (t.recipe, t.lot, facts.lots[t.lot].variety, None, None, None, None, t.units)
+        for t in facts.season.treated
+    ]
+    return Table(
+        name="before",
+        title="Treated before this plan",
+        columns=(
+            Column("recipe", "Recipe"),
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            *(Column(f"blank_{n}", "") for n in "abcd"),
+            Column("units", "Units", Measure.UNITS, total=True),
+        ),
+        rows=tuple(rows),
+        empty="No seed was treated before this plan.",
+    )
