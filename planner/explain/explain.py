@@ -65,7 +65,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     rules = rules_on(season)
     mended = solve_all(repair_trials(tried), _part(budget, REPAIRS_SHARE if tried else 0.0))
     left = max(0.0, budget.seconds - (monotonic() - began))
-    found = solve_all(rule_trials(rules), replace(budget, seconds=left))
+    found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
     return Explanation(
         shortages=short,
         repairs=_repaired(plan, season, short, tried, mended, rules, found),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import Enum
-from math import ceil
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
@@ -12,7 +12,7 @@ from planner.agronomy.seeding import units_per_acre
 from planner.explain.changes import ACRE
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
-from planner.plan.plan import PROVEN_GAP, Outcome, Plan
+from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Treating
 from planner.plan.price import price_plan
 from planner.season.domain import Pressure, Rating
 
@@ -154,9 +154,19 @@ def _unasked(season: Season, field: Field, threat: Threat) -> Season:
     )
 
 
-def rule_trials(rules: tuple[Rule, ...]) -> tuple[Trial, ...]:
-    """Return the seasons to plan, by the rules' keys."""
-    return tuple(Trial(rule.key, rule.without) for rule in rules)
+def rule_trials(rules: tuple[Rule, ...], plan: Plan) -> tuple[Trial, ...]:
+    """Return the seasons to plan, by the rules' keys.
+
+    Where nothing is short, they go on from the plan, which each of them allows.
+    """
+    return tuple(
+        Trial(
+            rule.key,
+            rule.without,
+            None if plan.shortages else held_plan(plan, rule.without, plan),
+        )
+        for rule in rules
+    )
 
 
 def rule_costs(
@@ -185,7 +195,8 @@ def held_plan(plan: Plan, season: Season, known: Plan) -> Plan:
     )
     bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
     counts = {(o.product, o.container): o.count for o in plan.order}
-    cost, order, purchases, uses = price_plan(season, counts, bags, plan.treating, planting)
+    treating = tuple(_bagged(t, lots[t.lot].units_per_bag) for t in plan.treating)
+    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
     gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
     proven = gap <= PROVEN_GAP and known.shortage_proven
     return Plan(
@@ -195,13 +206,19 @@ def held_plan(plan: Plan, season: Season, known: Plan) -> Plan:
         cost=cost,
         order=order,
         seed_purchases=purchases,
-        treating=plan.treating,
+        treating=treating,
         planting=planting,
         products=uses,
         shortages=plan.shortages,
         shortage_proven=known.shortage_proven,
         seconds=known.seconds,
     )
+
+
+def _bagged(row: Treating, per_bag: float) -> Treating:
+    """Return the same units counted in bags of another size."""
+    full = floor(row.units / per_bag * (1.0 + 1e-12) + 1e-9)
+    return replace(row, full_bags=full, part_bag=int(row.units - full * per_bag > 1e-9 * row.units))
 
 
 def acres_short(plan: Plan) -> float:

@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-LEAST_SECONDS = 1.0
+LEAST_SECONDS = 3.0
 """Least time worth giving to one solve."""
 OVERDUE = 20.0
 """Seconds past its own time after which a solve counts as lost."""
@@ -30,6 +30,8 @@ class Trial(NamedTuple):
 
     key: str
     season: Season
+    known: Plan | None = None
+    """A plan that the changed season allows too, to go on from; its acres short are kept."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -85,7 +87,7 @@ def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]
         options = _share(end - monotonic(), len(queue) - i, budget)
         if options is None or budget.stopped:
             return
-        plan = attempt(trial.season, options, budget.stop)
+        plan = attempt(trial, options, budget.stop)
         if plan is not None:
             yield trial.key, plan
 
@@ -106,9 +108,7 @@ def _side_by_side(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Pla
                     break
                 trial = waiting.pop()
                 lost = monotonic() + 2.0 * options.seconds + OVERDUE
-                running.append(
-                    (trial.key, pool.apply_async(attempt, (trial.season, options)), lost)
-                )
+                running.append((trial.key, pool.apply_async(attempt, (trial, options)), lost))
             for item in list(running):
                 key, result, lost = item
                 if result.ready():
@@ -126,8 +126,8 @@ def _ignore_ctrl_c() -> None:
     signal.signal(signal.SIGINT, signal.SIG_IGN)
 
 
-def attempt(season: Season, options: SolveOptions, stop: Stop | None = None) -> Plan | None:
-    """Plan a season and check the plan; None where none was found.
+def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Plan | None:
+    """Plan a changed season and check the plan; None where none was found.
 
     Raises
     ------
@@ -135,11 +135,14 @@ def attempt(season: Season, options: SolveOptions, stop: Stop | None = None) -> 
         When the plan is wrong, which is a bug.
     """
     from planner.optimize.search import solve
+    from planner.optimize.start import solve_from
     from planner.plan.audit import audit
 
     try:
-        plan = solve(season, options, stop=stop)
+        plan = solve_from(trial.season, trial.known, options, stop) if trial.known else None
+        if plan is None:
+            plan = solve(trial.season, options, stop=stop)
     except (NoPlanError, Interrupted, MemoryError):
         return None
-    audit(plan, season)
+    audit(plan, trial.season)
     return plan

@@ -26,14 +26,11 @@ class Worth:
     field: str
     recipe: str
     lot: str
-    """Lot whose seed size and return value are counted."""
+    """Lot whose seed size is counted."""
     acres: float
     """Acres that the plan plants so; 0 for a recipe that is only compared."""
-    product_per_unit: float
-    """Product on a unit of seed."""
-    seed_per_unit: float
-    """Return value that a unit loses by being treated."""
     per_unit: float
+    """Product on a unit of seed, margin included."""
     per_acre: float
     break_even: float | None
     """bu/acre that pay for it at the farm's price; None without a price."""
@@ -83,7 +80,7 @@ def break_even(cost_per_acre: float, price: float) -> float:
 def worth_treating(plan: Plan, season: Season) -> tuple[Worth, ...]:
     """Weigh every field with every recipe that may go on it, what the plan does first.
 
-    Seed size and return value are those of the lot that the plan plants there under the recipe,
+    Seed size is that of the lot that the plan plants there under the recipe,
     else of the lot that it plants most of there, else of the first that suits.
     """
     pairs = suitable(season)
@@ -145,23 +142,20 @@ def _weigh(
         * prices[r.product]
         for r in recipe.rates
     )
-    seed = lot.return_value if lot.treated_with is None else 0.0
-    per_acre = (product + seed) * units_per_acre(field, lot, farm)
+    per_acre = product * units_per_acre(field, lot, farm)
     price = farm.soybean_price
     even = break_even(per_acre, price) if price else None
     bare = loss_per_acre(field, None, season.threats, season.control, products)
     kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products)
     prevented = kept if bare > 0.0 else None
     net = prevented * price - per_acre if prevented is not None and price else None
-    text = _sentence(field, recipe, product + seed, per_acre, even, prevented, net, season)
+    text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)
     return Worth(
         field.name,
         recipe.name,
         lot.name,
         acres,
         product,
-        seed,
-        product + seed,
         per_acre,
         even,
         prevented,

@@ -10,15 +10,15 @@ import numpy as np
 from planner.optimize.extract import make_plan
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Matrix, Watch, now, reduced, solve
-from planner.season.domain import UNTREATED
+from planner.optimize.solver import Limits, Matrix, Watch, now, solve
+from planner.optimize.start import columns_of, settled_around, share_names, short_as
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from numpy.typing import NDArray
 
-    from planner.optimize.instance import Choices, Instance
+    from planner.optimize.instance import Instance
     from planner.optimize.model import Model
     from planner.optimize.options import SolveOptions, Stop
     from planner.optimize.solver import Floats
@@ -63,8 +63,8 @@ def stay(
     end = now() + options.seconds
     it = make_instance(season)
     model, wide = _model(it, best, old)
-    model = _short_as(model, best)
-    x = _columns(model, best)
+    model = short_as(model, best)
+    x = columns_of(model, best)
     gone, aim = _moving(model, old, most_cost)
     if x is None:
         return Stay(best, _moved(old, best), 0.0)
@@ -79,7 +79,7 @@ def stay(
     second = solve(held, limits, start=first.x, watch=Watch(stop))
     found = second.x if second.x is not None else first.x
     n = model.matrix.n_columns
-    rounded = _settled(model, found[:n])
+    rounded = settled_around(model, found[:n])
     plan = make_plan(model, rounded, best.bound, shortage_proven=best.shortage_proven)
     if plan.cost.total > most_cost * (1 + 1e-9) + 1e-6 or _moved(old, plan) >= _moved(old, best):
         return Stay(best, _moved(old, best), floor)
@@ -95,16 +95,6 @@ def _moved(old: Mapping[tuple[str, str, str], float], plan: Plan) -> float:
     return sum(max(0.0, acres - now_.get(key, 0.0)) for key, acres in old.items())
 
 
-def _names(it: Instance, choices: Choices) -> list[tuple[str, str, str]]:
-    recipes = [*(r.name for r in it.recipes), UNTREATED]
-    return [
-        (it.fields[f].name, it.lots[j].name, recipes[k])
-        for f, j, k in zip(
-            choices.field.tolist(), choices.lot.tolist(), choices.recipe.tolist(), strict=True
-        )
-    ]
-
-
 def _model(
     it: Instance, best: Plan, old: Mapping[tuple[str, str, str], float]
 ) -> tuple[Model, bool]:
@@ -114,18 +104,8 @@ def _model(
     variety = {lot.name: lot.variety for lot in it.lots}
     near = {(p.field, variety[p.lot], p.recipe) for p in best.planting}
     near |= {(f, variety[lot], r) for f, lot, r in old if lot in variety}
-    keep = [(f, variety[lot], r) in near for f, lot, r in _names(it, it.choices)]
+    keep = [(f, variety[lot], r) in near for f, lot, r in share_names(it, it.choices)]
     return make_model(it, it.choices.only(np.array(keep))), False
-
-
-def _short_as(model: Model, best: Plan) -> Model:
-    """Hold the acres short of every priority at those of a plan."""
-    priority = {f.name: f.priority for f in model.it.fields}
-    short = dict.fromkeys(model.keys["short_in"], 0.0)
-    for s in best.shortages:
-        short[priority[s.field]] += s.acres
-    upper = np.array([short[p] * (1 + 1e-9) + 1e-9 for p in model.keys["short_in"]])
-    return model.bounded("short_in", upper)
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -145,7 +125,7 @@ def _moving(
 
     Each old share of w acres gets m >= w - a, with the total cost under `most_cost`.
     """
-    names = _names(model.it, model.choices)
+    names = share_names(model.it, model.choices)
     place = {name: int(model.at["acres"][t]) for t, name in enumerate(names)}
     pairs = sorted((place[key], acres) for key, acres in old.items() if key in place)
     gone = sum(acres for key, acres in old.items() if key not in place)
@@ -197,52 +177,3 @@ def _held(aim: _Aim, x: Floats, model: Model) -> Matrix:
     upper[n:] = np.minimum(upper[n:], np.maximum(0.0, x[n:]) + DUST)
     cost = np.concatenate([model.matrix.cost, np.zeros(len(aim.of))])
     return replace(aim.matrix, cost=cost, upper=upper, offset=model.matrix.offset)
-
-
-def _settled(model: Model, x: Floats) -> Floats:
-    """Round what is whole and solve the rest again around it, at the least cost that allows."""
-    whole = model.matrix.integer
-    rounded = np.where(whole, np.round(x), x)
-    acres = np.zeros(len(whole), dtype=bool)
-    acres[model.at["acres"]] = True
-    part, columns = reduced(model.matrix, ~whole & ~acres, rounded)
-    again = solve(part, Limits())
-    if again.x is None:
-        return x
-    rounded[columns] = again.x
-    return rounded
-
-
-def _columns(model: Model, plan: Plan) -> Floats | None:
-    """Values of the model's columns that stand for a plan; None if it is none of the model's."""
-    it = model.it
-    lot_at = {lot.name: j for j, lot in enumerate(it.lots)}
-    recipe_at = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
-    container_at = {(c.product, c.name): i for i, c in enumerate(it.containers)}
-    x = np.zeros(model.matrix.n_columns)
-    held = np.zeros(model.matrix.n_columns, dtype=bool)
-    full = {(lot_at[t.lot], recipe_at[t.recipe]): t.full_bags for t in plan.treating}
-    part = {(lot_at[t.lot], recipe_at[t.recipe]): t.part_bag for t in plan.treating}
-    bought = {lot_at[s.lot]: s.bags for s in plan.seed_purchases}
-    counts = {container_at[o.product, o.container]: o.count for o in plan.order}
-    for group, values in (("bags", full), ("part", part), ("bought", bought)):
-        if set(values) - set(model.keys[group]) - {k for k, n in values.items() if n == 0}:
-            return None
-        x[model.at[group]] = [values.get(key, 0) for key in model.keys[group]]
-        held[model.at[group]] = True
-    breaks = {i: [b.from_count for b in it.containers[i].breaks] for i in counts}
-    for place, (i, j) in enumerate(model.keys["count"]):
-        reached = i in counts and max(f for f in breaks[i] if f <= counts[i]) == breaks[i][j]
-        x[model.at["count"][place]] = counts[i] if reached else 0
-    held[model.at["count"]] = True
-    acres: dict[tuple[str, str, str], float] = {}
-    for p in plan.planting:
-        acres[p.field, p.lot, p.recipe] = acres.get((p.field, p.lot, p.recipe), 0.0) + p.acres
-    x[model.at["acres"]] = [acres.get(name, 0.0) for name in _names(it, model.choices)]
-    held[model.at["acres"]] = True
-    rest, columns = reduced(model.matrix, ~held, x)
-    answer = solve(rest, Limits(seconds=20.0))
-    if answer.x is None:
-        return None
-    x[columns] = answer.x
-    return x

@@ -442,8 +442,8 @@ def worth_sheet(worth: tuple[Worth, ...]) -> Sheet:
         ),
         repeat_header=True,
         filter=True,
-        note="Strong: what the plan does. Product at the price that the plan pays, freight aside; "
-        "seed at its return value. Loss prevented is against untreated seed, by the sheets Threats "
+        note="Strong: what the plan does. Product at the price that the plan pays, freight aside. "
+        "Loss prevented is against untreated seed, by the sheets Threats "
         "and Ratings.",
     )
     words = tuple(w.sentence for w in planned) or ("The plan treats nothing.",)
