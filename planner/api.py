@@ -172,10 +172,19 @@ def keep_near(
     return replace(plan, warnings=warnings(plan, season)), again
 
 
-def write(plan: Plan, season: Season, folder: Path | str) -> tuple[Path, ...]:
+def write(
+    plan: Plan, season: Season, folder: Path | str, why: Explanation | None = None
+) -> tuple[Path, ...]:
     """Write the plan into a folder, which is made if needed: ``plan.json`` and ``plan.xlsx``.
 
-    Files are written whole or not at all; an older plan stays until the new one is complete.
+    Where anything is treated, the campaign in the shop is planned too and stands in both, with its
+    days in ``plan.ics``. Files are written whole or not at all; an older plan stays until the new
+    one is complete.
+
+    Parameters
+    ----------
+    why
+        What `explain` returns, to be written too.
 
     Returns
     -------
@@ -186,7 +195,9 @@ def write(plan: Plan, season: Season, folder: Path | str) -> tuple[Path, ...]:
     ------
     OutputError
         When the folder or a file cannot be written; the message says what to do.
+    AuditError
+        When the campaign does not add up to the plan, which is a bug.
     """
     from planner.report.files import write_plan
 
-    return write_plan(plan, season, Path(folder))
+    return write_plan(plan, season, Path(folder), why)

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
 SHORT = 4
 OUTPUT = OutputError.exit_code
+WHY_SHARE = 1 / 3
+WHY_MOST = 20.0
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
 
@@ -39,8 +41,8 @@ app = typer.Typer(
 )
 
 
-def _finite(value: float) -> float:
-    if not math.isfinite(value):
+def _finite(value: float | None) -> float | None:
+    if value is not None and not math.isfinite(value):
         msg = f"{value} is not a number that can be used here"
         raise typer.BadParameter(msg)
     return value
@@ -164,21 +166,35 @@ def plan(
     quiet: Annotated[
         bool, typer.Option("--quiet", help="No progress; print only shortages and files.")
     ] = False,
+    why: Annotated[
+        float | None,
+        typer.Option(
+            min=0.0,
+            metavar="N",
+            callback=_finite,
+            help="Seconds for planning again without each rule, and for repairs of shortages."
+            "  [default: a third of --seconds, at most 20]",
+        ),
+    ] = None,
+    what_if: Annotated[
+        bool, typer.Option("--what-if", help="Also plan the scenarios of the sheet What if.")
+    ] = False,
+    since: Annotated[
+        Path | None,
+        typer.Option(
+            "--since", metavar="PLAN.json", help="Stay as near to this earlier plan as costs allow."
+        ),
+    ] = None,
 ) -> None:
     """Make the plan, write plan.json and plan.xlsx, print the order, the cost and what is short."""
-    from planner import api
-    from planner.report.files import check_folder
-    from planner.terminal import deciding, places, summary
+    from planner.terminal.deciding import Options
+    from planner.terminal.planning import Extras, plan_season
 
-    season = api.load(source)
-    folder = out or places.plan_folder(source)
-    check_folder(folder)
-    options = deciding.Options(seconds, gap, effort, seed, quiet=quiet)
-    made = deciding.decide(season, options)
-    paths = api.write(made, season, folder)
-    lines = summary.shortage_lines(made, season) if quiet else summary.plan_lines(made, season)
-    for text in [*lines, *summary.written_lines(paths)]:
-        _print(text)
+    options = Options(seconds, gap, effort, seed, quiet=quiet)
+    wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
+    made, lines = plan_season(source, out, options, Extras(wanted, what_if, since))
+    for line in lines:
+        _print(line)
     if strict and made.shortages:
         raise typer.Exit(SHORT)
 

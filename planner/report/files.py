@@ -17,36 +17,63 @@ from planner.errors import OutputError
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
 WORKBOOK = "plan.xlsx"
 JSON = "plan.json"
+CALENDAR = "plan.ics"
 LOCK = ".wholedrum-lock"
 WAIT_SECONDS = 20.0
 """How long a run waits for another one that writes into the same folder."""
 
 
-def write_plan(plan: Plan, season: Season, folder: Path) -> tuple[Path, ...]:
-    """Write ``plan.json`` and ``plan.xlsx`` into a folder, both or none.
+def write_plan(
+    plan: Plan, season: Season, folder: Path, why: Explanation | None = None
+) -> tuple[Path, ...]:
+    """Write ``plan.json``, ``plan.xlsx`` and ``plan.ics`` into a folder, all or none.
 
-    An older pair stays until both new files are complete.
+    Older ones stay until the new ones are complete.
+
+    Parameters
+    ----------
+    why
+        Why the plan is as it is, to be written too.
 
     Returns
     -------
     tuple of Path
-        The two files.
+        The files.
 
     Raises
     ------
     OutputError
         When the folder or a file cannot be written; the message says what to do.
+    AuditError
+        When the campaign does not add up to the plan.
     """
+    from planner.campaign.campaign import make_campaign
+    from planner.campaign.ical import to_ical
+    from planner.campaign.store import to_dict
+    from planner.explain.as_json import to_dict as why_dict
+    from planner.report.campaign_frames import campaign_sheets
+    from planner.report.explain_frames import explain_sheets
     from planner.report.frames import make_book
     from planner.report.json import json_bytes
     from planner.report.workbook import render
 
-    content = {JSON: json_bytes(plan, season), WORKBOOK: render(make_book(plan, season))}
+    campaign = make_campaign(season, plan)
+    keys: dict[str, Any] = {} if why is None else why_dict(why)
+    sheets = [] if why is None else [*explain_sheets(why)]
+    if plan.treating:
+        keys["campaign"] = to_dict(campaign)
+        sheets += campaign_sheets(campaign)
+    content = {
+        JSON: json_bytes(plan, season, keys),
+        WORKBOOK: render(make_book(plan, season, sheets)),
+        CALENDAR: to_ical(campaign),
+    }
     return write_together(Path(folder), content)
 
 

@@ -27,6 +27,7 @@ from planner.plan.plan import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from planner.season.domain import Farm, Season
@@ -89,9 +90,16 @@ def versions() -> dict[str, str]:
     return found
 
 
-def json_bytes(plan: Plan, season: Season) -> bytes:
-    """Write a plan as the bytes of ``plan.json``: UTF-8, indented, one line feed at the end."""
-    text = json.dumps(to_json(plan, season), ensure_ascii=False, indent=1, allow_nan=False)
+def json_bytes(plan: Plan, season: Season, more: Mapping[str, Any] | None = None) -> bytes:
+    """Write a plan as the bytes of ``plan.json``: UTF-8, indented, one line feed at the end.
+
+    Parameters
+    ----------
+    more
+        Further keys, behind those of `to_json`.
+    """
+    data = to_json(plan, season) | dict(more or {})
+    text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False)
     return (text + "\n").encode("utf-8", "backslashreplace")
 
 

@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 from planner.report.comparison import MEASURES
 from planner.report.measures import Manner
 from planner.terminal.deciding import decide
-from planner.terminal.summary import written_lines
-from planner.terminal.text import table
+from planner.terminal.text import table, written_lines
 
 if TYPE_CHECKING:
     from pathlib import Path

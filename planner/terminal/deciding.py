@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from planner import api
 from planner.report.measures import manner_of
@@ -11,8 +11,13 @@ from planner.terminal.interrupt import interruptible
 from planner.terminal.progress import ProgressLine
 
 if TYPE_CHECKING:
+    import threading
+    from collections.abc import Callable
+
     from planner.plan.plan import Plan
     from planner.season.domain import Season
+
+T = TypeVar("T")
 
 
 @dataclass(frozen=True, slots=True)
@@ -26,8 +31,13 @@ class Options:
     quiet: bool = False
 
 
-def decide(season: Season, options: Options) -> Plan:
+def decide(season: Season, options: Options, what: str = "") -> Plan:
     """Plan a season; the first Ctrl-C keeps the best plan so far.
+
+    Parameters
+    ----------
+    what
+        What is planned, in front of the progress; empty for the season as it is.
 
     Raises
     ------
@@ -36,20 +46,32 @@ def decide(season: Season, options: Options) -> Plan:
     KeyboardInterrupt
         At the second Ctrl-C.
     """
-    line = ProgressLine(manner_of(season.farm), quiet=options.quiet)
+    line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
+    return _watched(
+        lambda stop: api.make_plan(
+            season,
+            seconds=options.seconds,
+            gap=options.gap,
+            effort=options.effort,
+            seed=options.seed,
+            on_progress=line.update,
+            stop=stop,
+        ),
+        line,
+        "Stopping: the best plan so far is kept. Ctrl-C again leaves.",
+    )
+
+
+def interrupted_by(
+    work: Callable[[threading.Event], T], options: Options, season: Season, what: str
+) -> T:
+    """Do further work on a plan; the first Ctrl-C cuts it short."""
+    line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
+    return _watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")
+
+
+def _watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> T:
     try:
-        return interruptible(
-            lambda stop: api.make_plan(
-                season,
-                seconds=options.seconds,
-                gap=options.gap,
-                effort=options.effort,
-                seed=options.seed,
-                on_progress=line.update,
-                stop=stop,
-            ),
-            beat=line.beat,
-            asked=lambda: line.say("Stopping: the best plan so far is kept. Ctrl-C again leaves."),
-        )
+        return interruptible(work, beat=line.beat, asked=lambda: line.say(told))
     finally:
         line.close()

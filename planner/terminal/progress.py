@@ -25,8 +25,9 @@ LINE = 79
 class ProgressLine:
     """Shows the progress of a run. `update` may be called from any thread, `beat` from the main."""
 
-    def __init__(self, manner: Manner, *, quiet: bool) -> None:
+    def __init__(self, manner: Manner, what: str = "", *, quiet: bool) -> None:
         self._manner = manner
+        self._what = what
         self._quiet = quiet
         self._live = sys.stderr.isatty()
         self._start = monotonic()
@@ -52,7 +53,7 @@ class ProgressLine:
             return
         self._shown = now
         self._had_plan = self._had_plan or first
-        text = clean(describe(latest, now - self._start, self._manner))
+        text = clean(describe(latest, now - self._start, self._manner, self._what))
         if self._live:
             print("\r" + text[:LINE].ljust(LINE), end="", file=sys.stderr, flush=True)
         else:
@@ -72,7 +73,7 @@ class ProgressLine:
             print("\r" + " " * LINE + "\r", end="", file=sys.stderr, flush=True)
 
 
-def describe(progress: Progress | None, seconds: float, manner: Manner) -> str:
+def describe(progress: Progress | None, seconds: float, manner: Manner, what: str = "") -> str:
     """One line: elapsed, best cost, proven floor, gap, acres short.
 
     >>> from planner.optimize.options import Progress
@@ -82,9 +83,9 @@ def describe(progress: Progress | None, seconds: float, manner: Manner) -> str:
     >>> describe(None, 0.4, Manner())
     '  0 s  no plan yet'
     """
-    parts = [f"{int(seconds):3d} s"]
+    parts = [f"{int(seconds):3d} s", *([what] if what else [])]
     if progress is None or progress.cost is None:
-        parts.append("no plan yet")
+        parts += [] if what else ["no plan yet"]
     else:
         parts.append(f"best {manner.say(progress.cost, Measure.MONEY)}")
     if progress is not None and progress.floor is not None:

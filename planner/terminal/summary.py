@@ -11,15 +11,22 @@ from planner.agronomy.suitability import lot_obstacles
 from planner.plan.plan import Outcome
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
+from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, number, paragraph, table
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Sequence
 
+    from planner.explain.again import Again
+    from planner.explain.explain import Explanation
+    from planner.explain.repairs import Repaired
+    from planner.explain.rules import RuleCost
     from planner.plan.plan import Plan
     from planner.report.measures import Manner
     from planner.season.domain import Field, Season
 
+MOST_RULES = 8
+"""Rules whose cost is told; the workbook has all."""
 COST_LINES = (
     ("containers", "Containers", 1),
     ("freight", "Freight", 1),
@@ -230,6 +237,36 @@ def _percent(share: float) -> str:
     return f"{hundredths / 100:.2f} %"
 
 
-def written_lines(paths: Iterable[object]) -> list[str]:
-    """The files that were written."""
-    return [f"Written: {clean(str(path))}" for path in paths]
+def again_lines(again: Again) -> list[str]:
+    """How the plan stands to an old one: what changed, what to buy now, what is left."""
+    told = [line for text in again.sentences for line in paragraph(text)]
+    return ["Since the old plan", *told, ""]
+
+
+def why_lines(why: Explanation, season: Season) -> list[str]:
+    """The whys in short: repairs of shortages, what rules cost, scenarios. The workbook has all."""
+    lines = []
+    if why.repairs:
+        lines += ["", "What would help"]
+        lines += [line for item in why.repairs for line in _repair_lines(item)]
+    lines += _rule_lines(why.rules)
+    if why.compared is not None:
+        lines += ["", "What if", *comparison_lines(why.compared, manner_of(season.farm))]
+    return lines
+
+
+def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
+    known = [rule for rule in rules if rule.cost is not None]
+    if not known:
+        return []
+    dear = sorted((r for r in known if r.cost or r.acres_gained), key=lambda r: -(r.cost or 0.0))
+    lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
+    others = f"{count(len(known) - len(dear), 'other rule')} would save nothing"
+    late = len(rules) - len(known)
+    told = f"  {others}; {count(late, 'rule')} could not be reckoned in the time (--why)."
+    return ["", "What a rule costs", *lines, told]
+
+
+def _repair_lines(repaired: Repaired) -> list[str]:
+    helps = [line for repair in repaired.repairs for line in paragraph(repair.sentence, 4)]
+    return [*paragraph(repaired.sentence), *helps]

@@ -7,7 +7,7 @@ import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
 
 LINE = 100
 """Columns of running text."""
@@ -85,3 +85,8 @@ def number(value: float, digits: int = 1) -> str:
     text = f"{value:,.{digits}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
+
+
+def written_lines(paths: Iterable[object]) -> list[str]:
+    """The files that were written."""
+    return [f"Written: {clean(str(path))}" for path in paths]

@@ -1,0 +1,113 @@
+"""The command `plan` from input to files: decide, keep near an old plan, find out why, write."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from planner import api
+from planner.terminal import places, summary
+from planner.terminal.deciding import decide, interrupted_by
+from planner.terminal.text import written_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.explain.again import Again
+    from planner.explain.compare import Comparison
+    from planner.explain.explain import Explanation
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+    from planner.terminal.deciding import Options
+
+LONG = 10.0
+"""Seconds of deciding from which the plan is written before anything more is found out."""
+
+
+@dataclass(frozen=True, slots=True)
+class Extras:
+    """What is wanted beyond the plan."""
+
+    why: float = 0.0
+    """Seconds for planning changed seasons."""
+    what_if: bool = False
+    since: Path | None = None
+    """A plan.json to stay near to."""
+
+
+def plan_season(
+    source: Path, out: Path | None, options: Options, extras: Extras
+) -> tuple[Plan, list[str]]:
+    """Make the plan of a season and write its files.
+
+    Returns
+    -------
+    tuple of Plan and list of str
+        The plan, and what to print.
+
+    Raises
+    ------
+    PlannerError
+        See `planner.api`.
+    """
+    from planner.report.files import check_folder
+    from planner.report.json import read_plan
+
+    season = api.load(source)
+    old = read_plan(extras.since) if extras.since else None
+    folder = out or places.plan_folder(source)
+    check_folder(folder)
+    plan = decide(season, options)
+    again = None
+    if old is not None:
+        plan, again = _near(season, old, plan, options)
+    if plan.seconds > LONG and (extras.why or extras.what_if):
+        api.write(plan, season, folder)
+    compared = _scenarios(source, season, plan, options) if extras.what_if else None
+    why = _why(season, plan, options, extras.why)
+    why = replace(why, again=again, compared=compared)
+    paths = api.write(plan, season, folder, why)
+    lines = _lines(plan, season, why, quiet=options.quiet)
+    return plan, [*lines, *written_lines(paths)]
+
+
+def _near(season: Season, old: Plan, cheapest: Plan, options: Options) -> tuple[Plan, Again]:
+    return interrupted_by(
+        lambda stop: api.keep_near(season, old, cheapest, seconds=options.seconds / 2, stop=stop),
+        options,
+        season,
+        "staying near the old plan",
+    )
+
+
+def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explanation:
+    return interrupted_by(
+        lambda stop: api.explain(season, plan, seconds=seconds, stop=stop),
+        options,
+        season,
+        "finding out why",
+    )
+
+
+def _scenarios(source: Path, season: Season, plan: Plan, options: Options) -> Comparison | None:
+    """Plan every scenario and hold it against the plan; None where there is none."""
+    from planner.explain.compare import compare
+
+    names = list(dict.fromkeys(change.scenario for change in season.what_if))
+    if not names:
+        return None
+    plans = [("as it is", plan)]
+    for name in names:
+        changed = api.load(source, name)
+        plans.append((name, decide(changed, options, what=name)))
+    return compare(plans)
+
+
+def _lines(plan: Plan, season: Season, why: Explanation, *, quiet: bool) -> list[str]:
+    if quiet:
+        return summary.shortage_lines(plan, season)
+    return [
+        *(summary.again_lines(why.again) if why.again else []),
+        *summary.plan_lines(plan, season),
+        *summary.why_lines(why, season),
+    ]
