@@ -47,6 +47,7 @@ def add_checks(page: Worksheet, laid: list[Place], lists: Lists, table: Table) -
             _notes(page, place, lists)
     _blanks(page, laid)
     _twice(page, laid)
+    _lines(page, laid)
     if laid[0].sheet.name == "Fields":
         _threat_headers(page, laid, lists)
         _one_of(page, laid)
@@ -166,6 +167,13 @@ def _blanks(page: Worksheet, laid: list[Place]) -> None:
         if place.column is not None and place.column.must:
             formula = f"AND(COUNTA({row})>0,LEN(TRIM({place.first_cell}))=0)"
             _hatch(page, place.cells, formula)
+
+
+def _lines(page: Worksheet, laid: list[Place]) -> None:
+    """Thin lines round all cells that are laid out, filled or not."""
+    style = DifferentialStyle(border=look.frame())
+    cells = f"{laid[0].letter}{FIRST}:{laid[-1].letter}{laid[0].last}"
+    page.conditional_formatting.add(cells, Rule(type="expression", dxf=style, formula=["TRUE"]))
 
 
 def _hatch(page: Worksheet, cells: str, formula: str) -> None:

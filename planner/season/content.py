@@ -107,7 +107,8 @@ def typed(text: str, column: Column | None) -> Value:
         percent = PERCENT.fullmatch(text)
         if percent:
             return Percent(float(percent.group(1)))
-        return Percent(float(text)) if NUMBER.fullmatch(text) and float(text) >= 1 else text
+        plain = NUMBER.fullmatch(text) and not 0 < float(text) < 1
+        return Percent(float(text)) if plain else text
     if column.kind in NUMERIC and NUMBER.fullmatch(text):
         return float(text.replace(",", ""))
     if column.kind is Kind.DATE:

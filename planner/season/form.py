@@ -33,6 +33,12 @@ PAGE_WIDTH = 190
 """Characters that a printed page takes at a size that can be read."""
 SPARE_THREATS = 4
 """Columns of Fields for threats still to be named."""
+FARM_COLUMNS = (
+    ("A", 36, "Leave these names as they are.", ""),
+    ("B", 26, "Fill in here.", "blank: see the note"),
+    ("C", 92, "What it means; a note of your own may stand here.", ""),
+)
+"""Letter, width, guidance and flag of the columns of Farm."""
 PICK_THREAT = "Another threat: pick its name in the header below."
 
 
@@ -102,6 +108,8 @@ def _head(page: Worksheet, number: int, place: Place) -> int:
     column = place.column
     wide = look.width(column, place.header)
     page.column_dimensions[place.letter].width = wide
+    page.column_dimensions[place.letter].number_format = look.number_format(column)
+    page.column_dimensions[place.letter].alignment = look.alignment(column)
     must = column is not None and column.must
     guide = page.cell(2, number)
     text = _guidance(place)
@@ -145,30 +153,22 @@ def _flag(place: Place) -> str:
 
 
 def _body(page: Worksheet, table: Table, laid: list[Place]) -> None:
-    line = look.frame()
+    """Write the filled rows; empty ones have their number format from the column alone."""
     farm = laid[0].sheet.name == "Farm"
-    for number in range(FIRST, laid[0].last + 1 if not farm else FIRST + len(table.rows)):
-        at = number - FIRST
-        row = table.rows[at] if at < len(table.rows) else ()
-        setting = setting_for(str(row[0])) if farm and row else None
-        for place, cell in zip(laid, page[f"A{number}:{laid[-1].letter}{number}"][0], strict=True):
-            column = setting if farm and place.letter == "B" else place.column
-            value = row[_index(place)] if _index(place) < len(row) else None
-            put(cell, value, column)
-            cell.border = line
+    for number, row in enumerate(table.rows, start=FIRST):
+        setting = setting_for(str(row[0])) if farm else None
+        for place, value in zip(laid, row, strict=False):
+            column = setting if place.letter == "B" and setting else place.column
+            if value is not None or farm:
+                put(page[f"{place.letter}{number}"], value, column)
     if farm:
         _farm_body(page, table)
-
-
-def _index(place: Place) -> int:
-    from openpyxl.utils import column_index_from_string
-
-    return column_index_from_string(place.letter) - 1
 
 
 def put(cell: Any, value: Value, column: Column | None) -> None:
     """Write a value into a cell with the number format of its column; text stays text."""
     form = look.number_format(column)
+    cell.alignment = look.alignment(column)
     if isinstance(value, str):
         put_text(cell, value, "@" if form == "General" else form)
         return
@@ -185,10 +185,10 @@ def put(cell: Any, value: Value, column: Column | None) -> None:
 
 def _farm_body(page: Worksheet, table: Table) -> None:
     """Settings read downwards: name, value in a frame, note in small print."""
-    page.column_dimensions["A"].width = 34
-    page.column_dimensions["B"].width = 24
-    page.column_dimensions["C"].width = 92
-    page["C2"].value = "What the setting means; a note of your own may stand here."
+    for letter, wide, guide, flag in FARM_COLUMNS:
+        page.column_dimensions[letter].width = wide
+        put_text(page[f"{letter}2"], guide)
+        put_text(page[f"{letter}3"], flag)
     for number in range(FIRST, FIRST + len(table.rows)):
         page[f"A{number}"].font = look.font(bold=True)
         page[f"B{number}"].alignment = look.wrapped("center", "right")

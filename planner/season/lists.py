@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     from planner.season.form import Place
 
-SHEET = "Lists"
+SHEET = schema.HELP_SHEETS[2]
 TOP = 4
 """First row of names."""
 

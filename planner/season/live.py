@@ -13,7 +13,7 @@ from planner.season import look
 from planner.season.form import FIRST, ROOM
 from planner.season.lists import quoted
 from planner.season.safe import put_text
-from planner.season.schema import Kind
+from planner.season.schema import HELP_SHEETS, Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.season.form import Place
     from planner.season.lists import NameList
 
-SHEET = "Live check"
+SHEET = HELP_SHEETS[1]
 TOP = 6
 """First row of the tables."""
 MATURITIES = 30

@@ -65,6 +65,16 @@ def width(column: Column | None, header: str) -> float:
     return max(base, longest + 3)
 
 
+def alignment(column: Column | None) -> Any:
+    """How a column's cells are aligned: dates and choices in the middle, the rest with an indent."""
+    from openpyxl.styles import Alignment
+
+    if column is not None and column.kind in {Kind.DATE, Kind.CHOICE, Kind.YES_NO}:
+        return Alignment(horizontal="center")
+    numeric = column is not None and column.kind in KINDS
+    return Alignment(horizontal="right" if numeric else "left", indent=1)
+
+
 def fill(color: str) -> Any:
     """Fill of one colour."""
     from openpyxl.styles import PatternFill

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 from planner.errors import OutputError
 from planner.season import look
 from planner.season.safe import csv_bytes, put_text, workbook_bytes, write_whole
+from planner.season.schema import HELP_SHEETS
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -17,7 +18,7 @@ if TYPE_CHECKING:
 
     from planner.errors import Fault
 
-LIST_SHEET = "Faults"
+LIST_SHEET = HELP_SHEETS[3]
 HEADERS = ("Sheet", "Row", "Column", "What stands there", "What was expected", "What to do")
 WIDTHS = (20, 7, 24, 32, 44, 52)
 CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")

@@ -10,7 +10,7 @@ from planner.season.safe import put_text
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-SHEET = "Start here"
+SHEET = schema.HELP_SHEETS[0]
 STEPS = (
     "1. Farm: the settings of the season; a blank one takes what its note says.",
     "2. Fields: every field with its acres and its seeding rate or stand.",

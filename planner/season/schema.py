@@ -1397,6 +1397,8 @@ SHEETS = (
     WHAT_IF,
 )
 """All sheets, in the order in which a season is filled in."""
+HELP_SHEETS = ("Start here", "Live check", "Lists", "Faults")
+"""Sheets of the workbook that we write beside them and that hold no input; passed over."""
 
 
 @lru_cache
