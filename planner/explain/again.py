@@ -47,6 +47,7 @@ class OrderChange:
     old: int
     """Of the old plan; what was on its way even then is not in it."""
     on_way: int
+    """Ordered since."""
     buy: int
     supplier: str = ""
 
@@ -213,6 +214,8 @@ def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
     for o in season.ordered:
         key = o.product, o.container
         coming[key] = coming.get(key, 0) + o.count
+    for key, n in _on_way_before(season, old, wanted, coming).items():
+        coming[key] -= n
     lines = []
     for c in season.containers:
         key = c.product, c.name
@@ -223,6 +226,28 @@ def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
             lines.append(line)
     lines += [OrderChange(*key, n, 0, 0) for key, n in wanted.items()]
     return tuple(lines)
+
+
+def _on_way_before(
+    season: Season,
+    old: Plan,
+    wanted: dict[tuple[str, str], int],
+    coming: dict[tuple[str, str], int],
+) -> dict[tuple[str, str], int]:
+    """Containers on their way that the old plan already counted with, by its volumes.
+
+    Those that the old plan did not order itself are taken for them first.
+    """
+    volume = {u.product: u.on_its_way for u in old.products}
+    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    before: dict[tuple[str, str], int] = {}
+    for key in sorted(coming, key=lambda k: (wanted.get(k, 0) - coming[k], k)):
+        size, left = usable[key], volume.get(key[0], 0.0)
+        n = min(coming[key], floor(left / size + 1e-6)) if size > 0 else 0
+        if n:
+            before[key] = n
+            volume[key[0]] = left - n * size
+    return before
 
 
 def _spare(season: Season, plan: Plan) -> tuple[Spare, ...]:

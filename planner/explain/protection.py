@@ -21,6 +21,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Season, Threat
 
+CENT = 0.01
 CAUTION = {
     True: "No seed treatment protects against white mold all season; it is one part beside "
     "variety, stand, rows, rotation and care at flowering. 'Enough' means only that the rating "
@@ -243,11 +244,19 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
     )
     text += f"; {page.tight_lot} is the tight lot." if page.tight_lot else "."
     text += f" {speech.acres(page.more_acres)} more like {page.like_field} could be protected."
-    if page.cost is not None:
-        land = speech.an_acre()
-        text += (
-            f" The protection costs {speech.money(page.cost.total)}: "
-            f"{speech.money(speech.per_acre(page.cost.per_acre))} per {land}, "
-            f"{speech.money(page.cost.per_unit)} per unit."
-        )
-    return text
+    return text + _cost_words(page, speech)
+
+
+def _cost_words(page: ThreatPage, speech: Speech) -> str:
+    """Say what the protection costs, as far as it was reckoned."""
+    cost = page.cost
+    if cost is None:
+        return ""
+    land = speech.an_acre()
+    if cost.total < CENT <= cost.at_most:
+        return f" The protection costs {speech.money(cost.at_most)} at the most, in all."
+    return (
+        f" The protection costs {speech.money(cost.total)}: "
+        f"{speech.money(speech.per_acre(cost.per_acre))} per {land}, "
+        f"{speech.money(cost.per_unit)} per unit."
+    )

@@ -269,7 +269,12 @@ def _sentence(cost: RuleCost, speech: Speech) -> str:
         return f"{cost.rule}: the plan without it was not finished in the time set."
     if most - least <= max(CENT, 1e-3 * most):
         return f"{cost.rule} costs {amount}."
+    if saved < CENT:
+        return (
+            f"{cost.rule} costs {speech.money(most)} at the most; no cheaper plan without it was "
+            "found in the time set."
+        )
     return (
-        f"{cost.rule} costs {amount} as far as plans were found; proven is "
+        f"{cost.rule} costs {amount} by the best plan found without it; proven is "
         f"{speech.money(least)} to {speech.money(most)}."
     )

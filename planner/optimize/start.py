@@ -10,14 +10,14 @@ import numpy as np
 from planner.optimize.extract import make_plan
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Watch, now, reduced, solve
+from planner.optimize.solver import Limits, Verdict, Watch, now, reduced, solve
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from planner.optimize.instance import Choices, Instance
     from planner.optimize.model import Model
     from planner.optimize.options import SolveOptions, Stop
-    from planner.optimize.solver import Floats
+    from planner.optimize.solver import Answer, Floats
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -42,8 +42,15 @@ def solve_from(
     best = x if answer.x is None else settled_around(model, answer.x)
     if model.matrix.price(best) > model.matrix.price(x):
         best = x
-    plan = make_plan(model, best, answer.bound, shortage_proven=known.shortage_proven)
+    plan = make_plan(model, best, proven_bound(answer), shortage_proven=known.shortage_proven)
     return replace(plan, seconds=now() - began)
+
+
+def proven_bound(answer: Answer) -> float:
+    """Bound of an answer; its objective where it was found optimal before any bound was told."""
+    if answer.verdict is Verdict.OPTIMAL and not np.isfinite(answer.bound):
+        return answer.objective
+    return answer.bound
 
 
 def short_as(model: Model, best: Plan) -> Model:

@@ -11,7 +11,7 @@ from planner.optimize.extract import make_plan
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
 from planner.optimize.solver import Limits, Matrix, Watch, now, solve
-from planner.optimize.start import columns_of, settled_around, share_names, short_as
+from planner.optimize.start import columns_of, proven_bound, settled_around, share_names, short_as
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -73,7 +73,7 @@ def stay(
     first = solve(aim.matrix, limits, start=start, watch=Watch(stop))
     if first.x is None:
         return Stay(best, _moved(old, best), 0.0)
-    floor = gone + (max(0.0, first.bound) if wide else 0.0)
+    floor = gone + (max(0.0, proven_bound(first)) if wide else 0.0)
     held = _held(aim, first.x, model)
     limits = replace(limits, seconds=max(0.1, end - now()))
     second = solve(held, limits, start=first.x, watch=Watch(stop))
