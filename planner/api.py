@@ -106,7 +106,6 @@ def make_plan(
     from planner.optimize.options import SolveOptions
     from planner.optimize.search import solve
     from planner.plan.audit import audit
-    from planner.plan.cautions import warnings
 
     options = SolveOptions(seconds=seconds, gap=gap, effort=effort, seed=seed)
     try:
@@ -116,7 +115,17 @@ def make_plan(
         msg += " fields at a time"
         raise NoPlanError(msg) from None
     audit(plan, season)
-    return replace(plan, warnings=warnings(plan, season))
+    return _told(plan, season)
+
+
+def _told(plan: Plan, season: Season) -> Plan:
+    """Return a plan with its warnings, and why its short fields are short."""
+    from planner.explain.shortage import why
+    from planner.plan.cautions import warnings
+
+    reasons = why(plan, season)
+    short = tuple(replace(s, why=reasons[s.field]) for s in plan.shortages)
+    return replace(plan, warnings=warnings(plan, season), shortages=short)
 
 
 def explain(
@@ -165,11 +174,10 @@ def keep_near(
     from planner.explain.again import plan_again
     from planner.optimize.options import SolveOptions
     from planner.plan.audit import audit
-    from planner.plan.cautions import warnings
 
     plan, again = plan_again(season, old, cheapest, SolveOptions(seconds=seconds), stop=stop)
     audit(plan, season)
-    return replace(plan, warnings=warnings(plan, season)), again
+    return _told(plan, season), again
 
 
 def write(

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.explain.again import Again
+    from planner.explain.compare import Comparison, Part
     from planner.explain.explain import Explanation
     from planner.explain.rivals import OrderRivals, ProductRivals
     from planner.explain.rules import RuleCost
@@ -42,6 +43,8 @@ def explain_sheets(why: Explanation) -> tuple[Sheet, ...]:
 def _sheets(why: Explanation) -> Iterator[Sheet]:
     if why.again is not None:
         yield again_sheet(why.again)
+    if why.compared is not None:
+        yield what_if_sheet(why.compared)
     if why.shortages:
         yield shortage_sheet(why)
     if why.threats:
@@ -508,3 +511,35 @@ def again_sheet(again: Again) -> Sheet:
     blocks = (Text(again.sentences), order, fields, spare)
     purpose = "What changed since the last plan, what to buy now, and what is left."
     return Sheet("What changed", purpose, blocks, WIDE, Room.PLAN)
+
+
+# -- what if --------------------------------------------------------------------------------------
+
+MEASURES = {
+    "money": Measure.MONEY,
+    "count": Measure.COUNT,
+    "acres": Measure.AREA,
+    "units": Measure.UNITS,
+}
+
+
+def what_if_sheet(compared: Comparison) -> Sheet:
+    """Describe what differs between the plan and those of the scenarios."""
+    tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
+    words = "Only what differs is shown; plan.json holds every line."
+    purpose = "The season as it is against the scenarios of the sheet What if."
+    return Sheet("What if", purpose, (Text((words,)), *tables), WIDE, Room.WHY)
+
+
+def _different(part: Part, compared: Comparison, number: int) -> Table:
+    measure = MEASURES[part.unit]
+    return Table(
+        name=f"part_{number}",
+        title=part.name,
+        columns=(
+            *(Column(f"what_{n}", name) for n, name in enumerate(part.columns)),
+            *(Column(f"plan_{n}", name, measure) for n, name in enumerate(compared.names)),
+        ),
+        rows=tuple((*line.what, *line.amounts) for line in part.different),
+        empty="No difference.",
+    )
