@@ -130,9 +130,9 @@ def _dress(series: Any, number: int, kind: ChartKind) -> None:
 
 
 def _mark(series: Any) -> None:
-    series.marker = Marker(symbol="diamond", size=9)
-    series.marker.graphicalProperties = GraphicalProperties(solidFill="FFFFFF")
-    series.marker.graphicalProperties.line = LineProperties(solidFill=looks.INK, w=19050)
+    series.marker = Marker(symbol="diamond", size=10)
+    series.marker.graphicalProperties = GraphicalProperties(solidFill="000000")
+    series.marker.graphicalProperties.line = LineProperties(solidFill="FFFFFF", w=9525)
     series.graphicalProperties = GraphicalProperties(ln=LineProperties(noFill=True))
     series.smooth = False
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need, rating
 from planner.agronomy.seeding import drop_rate
-from planner.report.facts import FIELD_COST, FIELDS, PICTURES, PROTECTION, SEED
+from planner.report.facts import FIELD_COST, FIELDS, PICTURES, PROTECTION, SEED, SHORT_FIELDS
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
 from planner.season.domain import Pressure, Rating
@@ -43,8 +43,19 @@ def fields_sheet(facts: Facts) -> Sheet:
     return Sheet(
         FIELDS,
         "What goes where, in the order of planting.",
-        (_planting(facts), _shortages(facts)),
+        (_planting(facts),),
         Page(landscape=True),
+        Room.FIELDS,
+    )
+
+
+def short_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of the acres that stay unplanted."""
+    return Sheet(
+        SHORT_FIELDS,
+        "Which acres stay unplanted, and why.",
+        (_shortages(facts),),
+        Page(),
         Room.FIELDS,
     )
 
@@ -103,49 +114,53 @@ def _planting(facts: Facts) -> Table:
 
 def _shortages(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = [
-        (facts.fields[s.field].priority, s.field, s.acres, s.why) for s in facts.plan.shortages
+        (
+            s.field,
+            facts.fields[s.field].priority,
+            facts.fields[s.field].planting_date,
+            Cell(s.acres, Look.SHORT),
+            s.acres * facts.units_an_acre(s.field),
+            s.why,
+        )
+        for s in facts.plan.shortages
     ]
     return Table(
         name="short",
-        title="Short fields",
         columns=(
-            Column("priority", "Priority", Measure.COUNT),
             Column("field", "Field"),
+            Column("priority", "Priority", Measure.COUNT),
+            Column("day", "Planting date", Measure.DATE, width=13),
             Column("area", "Short", Measure.AREA, total=True),
-            Column("why", "Why"),
+            Column("units", "Seed it would take", Measure.UNITS, total=True),
+            Column("why", "Why", width=36),
         ),
         rows=tuple(rows),
+        repeat_header=True,
         empty="All acres are covered.",
     )
 
 
 def cost_sheet(facts: Facts) -> Sheet:
     """Make the sheet of what each field costs."""
+    weighed = facts.season.farm.weigh_yield_loss
+    kinds = ["products", "seed", "yield_loss"] if weighed else ["products", "seed"]
     rows: list[tuple[Content, ...]] = []
     fields = [c for c in facts.costs if c.acres > 0]
     for c in sorted(fields, key=lambda c: -c.total / c.acres):
-        each = (c.products / c.acres, c.seed / c.acres, c.yield_loss / c.acres, c.total / c.acres)
-        rows.append(
-            (c.field, c.acres, c.products, c.seed, c.yield_loss, Cell(c.total, Look.STRONG), *each)
-        )
+        parts = [getattr(c, kind) for kind in kinds]
+        each = [part / c.acres for part in (*parts, c.total)]
+        rows.append((c.field, c.acres, *parts, Cell(c.total, Look.STRONG), *each))
     for c in facts.costs:
         if c.acres <= 0:
-            rows.append(
-                ("on no field", None, c.products, c.seed, c.yield_loss, c.total, *[None] * 4)
-            )
+            parts = [getattr(c, kind) for kind in kinds]
+            rows.append(("on no field", None, *parts, c.total, *[None] * (len(kinds) + 1)))
     table = Table(
         name="fields",
         columns=(
             Column("field", "Field"),
             Column("area", "Planted", Measure.AREA, total=True),
-            Column("products", "Products", Measure.MONEY, total=True),
-            Column("seed", "Seed", Measure.MONEY, total=True),
-            Column("loss", "Yield loss", Measure.MONEY, total=True),
-            Column("total", "In all", Measure.MONEY, total=True),
-            Column("product_acre", "Products", Measure.MONEY_PER_AREA),
-            Column("seed_acre", "Seed", Measure.MONEY_PER_AREA),
-            Column("loss_acre", "Yield loss", Measure.MONEY_PER_AREA),
-            Column("acre", "In all", Measure.MONEY_PER_AREA),
+            *(Column(k, _kind(k), Measure.MONEY, total=True) for k in (*kinds, "total")),
+            *(Column(f"{k}_acre", _kind(k), Measure.MONEY_PER_AREA) for k in (*kinds, "total")),
         ),
         rows=tuple(rows),
         filter=True,
@@ -162,6 +177,11 @@ def cost_sheet(facts: Facts) -> Sheet:
         Page(landscape=True),
         Room.FIELDS,
     )
+
+
+def _kind(key: str) -> str:
+    """Header of a kind of cost."""
+    return "In all" if key == "total" else key.replace("_", " ").capitalize()
 
 
 def is_white_mold(threat: Threat) -> bool:
@@ -188,19 +208,19 @@ def protection_sheet(facts: Facts) -> Sheet:
     return Sheet(
         PROTECTION,
         "What every field needs against every threat, what it gets, and whether that is enough.",
-        (detail, summary, Text((caution, *more), look=Look.WATCH)),
+        (summary, detail, Text((caution,), look=Look.WATCH), Text(more, look=Look.FAINT)),
         Page(),
         Room.FIELDS,
     )
 
 
-def _protection(facts: Facts) -> tuple[Table, Table, int]:
+def _protection(facts: Facts) -> tuple[Table, Text, int]:
     planted: dict[str, list[Planting]] = defaultdict(list)
     for p in facts.plan.planting:
         planted[p.field].append(p)
     got: dict[tuple[str, str], Rating] = {}
     rows: list[tuple[Content, ...]] = []
-    summary: list[tuple[Content, ...]] = []
+    summary: list[str] = []
     unlisted = 0
     for threat in threats_in_order(facts):
         enough = weak = bare = 0.0
@@ -228,8 +248,8 @@ def _protection(facts: Facts) -> tuple[Table, Table, int]:
                 head = (threat.name, field.name, pressure.value)
                 found.append((*head, RATING_WORDS[wanted], None, None, missing, verdict))
         rows.extend(found)
-        summary.append((threat.name, None, None, None, None, enough, weak, bare))
-    return _detail_table(rows), _summary_table(summary), unlisted
+        summary.append(_in_words(facts, threat, (enough, weak, bare)))
+    return _detail_table(rows), Text(tuple(summary)), unlisted
 
 
 def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
@@ -253,17 +273,11 @@ def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
     )
 
 
-def _summary_table(rows: list[tuple[Content, ...]]) -> Table:
-    return Table(
-        name="threats",
-        title="Threat by threat",
-        columns=(
-            Column("threat", "Threat"),
-            *(Column(f"blank_{n}", "") for n in "abcd"),
-            Column("enough", "Enough", Measure.AREA),
-            Column("weak", "Too weak", Measure.AREA),
-            Column("bare", "Not planted", Measure.AREA),
-        ),
-        rows=tuple(rows),
-        empty="The season names no threats.",
-    )
+def _in_words(facts: Facts, threat: Threat, acres: tuple[float, float, float]) -> str:
+    """One threat in a line: acres protected enough, too weakly, not planted."""
+    enough, weak, bare = (facts.say(a, Measure.AREA) for a in acres)
+    if not any(acres):
+        return f"{threat.name}: no field is under pressure."
+    said = f"{threat.name}: {enough} protected enough"
+    said += f", {weak} too weakly" if acres[1] else ""
+    return said + (f", {bare} not planted." if acres[2] else ".")

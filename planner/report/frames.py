@@ -5,13 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.report.facts import Facts
-from planner.report.field_frames import cost_sheet, fields_sheet, protection_sheet
+from planner.report.field_frames import cost_sheet, fields_sheet, protection_sheet, short_sheet
 from planner.report.front_frames import front_sheet, pictures_sheet
 from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet, supplier_sheets
 from planner.report.sheets import Book, Room
-from planner.report.stock_frames import products_sheet, seed_sheet
-from planner.report.treating_frames import treating_sheet
+from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
+from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
 
 if TYPE_CHECKING:
@@ -40,11 +40,14 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
         *supplier_sheets(facts),
         try_sheet(facts),
         treating_sheet(facts),
+        doses_sheet(facts),
+        *([short_sheet(facts)] if plan.shortages else []),
         fields_sheet(facts),
         cost_sheet(facts),
         protection_sheet(facts),
         products_sheet(facts),
         seed_sheet(facts),
+        maturity_sheet(facts),
         notes_sheet(facts),
         *more,
     ]

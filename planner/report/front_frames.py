@@ -10,11 +10,13 @@ from planner.report.facts import (
     FIELD_COST,
     FIELDS,
     FRONT,
+    MATURITY,
     NOTES,
     ORDER,
     PICTURES,
     PRODUCTS,
     SEED,
+    SHORT_FIELDS,
     TREATING,
 )
 from planner.report.measures import Measure
@@ -66,7 +68,7 @@ def front_sheet(facts: Facts) -> Sheet:
         _short(facts),
         _order(facts),
         _cost(facts),
-        Charts((seed_chart(), _cost_chart())),
+        Charts((seed_chart(), _cost_chart()) if facts.maturities else (_cost_chart(),)),
     ]
     purpose = "What to order, what it costs, what is short, and how sure that is."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
@@ -90,7 +92,7 @@ def _figures(facts: Facts) -> KeyFigures:
                 Measure.AREA,
                 short if facts.short else f"{of_all}: all covered",
                 Look.SHORT if facts.short else Look.PLAIN,
-                Link(FIELDS),
+                Link(SHORT_FIELDS if facts.plan.shortages else FIELDS),
             ),
             KeyFigure(
                 "Treating products, to pay",
@@ -162,7 +164,7 @@ def _short(facts: Facts) -> Text:
         rest = sum(s.acres for s in short[MOST_SHORT:])
         said.append(
             f"and {_count(len(short) - MOST_SHORT, 'more field')} with "
-            f"{facts.say(rest, Measure.AREA)}: see {FIELDS}."
+            f"{facts.say(rest, Measure.AREA)}: see {SHORT_FIELDS}."
         )
     title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
     return Text(tuple(said), title, Look.SHORT, bullets=True)
@@ -253,9 +255,9 @@ def _cost_chart() -> Chart:
 def seed_chart() -> Chart:
     """Draw units by maturity: what becomes of those there are, and how many are needed."""
     return Chart(
-        "Seed by maturity: what becomes of it",
+        "What becomes of the seed, by maturity",
         ChartKind.STACKED_COLUMNS,
-        Link(SEED, "maturities"),
+        Link(MATURITY, "maturities"),
         "maturity",
         (
             Series("planted"),
@@ -283,9 +285,9 @@ def pictures_sheet(facts: Facts) -> Sheet:
     )
     fields = [c for c in facts.costs if c.field]
     shown = min(len(fields), MOST_BARS)
-    series = [Series("product_acre"), Series("seed_acre")]
+    series = [Series("products_acre"), Series("seed_acre")]
     if facts.season.farm.weigh_yield_loss:
-        series.append(Series("loss_acre"))
+        series.append(Series("yield_loss_acre"))
     per_acre = Chart(
         "Cost of an acre by field" + (f": the {shown} dearest" if shown < len(fields) else ""),
         ChartKind.STACKED_BARS,
@@ -297,7 +299,7 @@ def pictures_sheet(facts: Facts) -> Sheet:
         height=max(8.0, 3.0 + 0.55 * shown),
         first=shown,
     )
-    charts = [Charts((seed_chart(), _cost_chart()))]
+    charts = [Charts((seed_chart(), _cost_chart()))] if facts.maturities else []
     if facts.plan.products:
         charts.append(Charts((products,)))
     if fields:

@@ -6,6 +6,7 @@ import math
 import re
 import unicodedata
 from dataclasses import dataclass, field
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure
@@ -24,6 +25,10 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
     from planner.report.sheets import Block, Chart, Column, Content, Link, Sheet, Value
 
+PAGE_ROWS = (47, 34)
+"""Rows of 15 points on a page, upright and lying."""
+SHRINK = 1.3
+"""A sheet that is longer than a page by less than this is shrunk to one."""
 NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
 PORTRAIT, LANDSCAPE = 92.0, 126.0
@@ -75,6 +80,14 @@ class Layout:
     def width_cm(self) -> float:
         """Width over which texts, tiles and charts stretch."""
         return sum(self.widths) * CM_PER_CHAR
+
+    @property
+    def pages(self) -> float:
+        """About how many pages long it is when printed across the width of one."""
+        rows = (self.placed[-1].end if self.placed else 3) * 1.06
+        lying = self.sheet.page.landscape
+        scale = (LANDSCAPE if lying else PORTRAIT) / max(sum(self.widths), 1.0)
+        return rows / (PAGE_ROWS[lying] / min(1.0, scale))
 
     def row_of(self, link: Link) -> int:
         """Row that a link jumps to."""
@@ -200,9 +213,9 @@ def plain(content: Content) -> Value:
 
 
 def measure_of(content: Content, column: Column) -> Measure:
-    """Measure of a cell: its own, or its column's."""
+    """Measure of a cell: its own, or its column's; a day is a day in any column."""
     own = content.measure if isinstance(content, Cell) else None
-    return own or column.measure
+    return own or (Measure.DATE if isinstance(plain(content), date) else column.measure)
 
 
 def header(column: Column, manner: Manner) -> str:
@@ -265,10 +278,25 @@ def text_width(text: str) -> float:
     return float(len(text) + wide)
 
 
-def lines(text: str, width: float) -> int:
-    """Lines that a wrapped text takes in so many characters, estimated with a little room."""
-    room = max(width * 1.02, 1.0)
-    return sum(max(1, math.ceil(text_width(part) / room)) for part in text.split("\n"))
+def lines(text: str, width: float, bold: bool = False) -> int:
+    """Lines that a wrapped text takes in a column of so many digits' width, estimated.
+
+    A letter is narrower than a digit on average; whole words move to the next line.
+    """
+    if len(text) < width * 0.8 and text.isascii() and "\n" not in text:
+        return 1
+    room = max(width * (1.0 if bold else 1.1), 1.0)
+    count = 0
+    for part in text.split("\n"):
+        run = 0.0
+        count += 1
+        for word in part.split(" "):
+            size = text_width(word)
+            if run and run + 1 + size > room:
+                count, run = count + 1, 0.0
+            count += math.ceil(size / room) - 1 if size > room else 0
+            run = size % room if size > room else run + size + (1 if run else 0)
+    return count
 
 
 def letters(column: int) -> str:

@@ -40,9 +40,9 @@ TABS = {
     Room.NOTES: "8E9A9D",
 }
 SERIES = (
-    ("17495A", "", ""),
-    ("D08A2E", "wdUpDiag", "FFF3DF"),
-    ("C9D9DD", "", ""),
+    ("3F7F8F", "", ""),
+    ("B8701A", "wdUpDiag", "FFF6E6"),
+    ("D3E0E3", "", ""),
     ("8C2F10", "smCheck", "FFFFFF"),
     ("6C8F98", "ltHorz", "FFFFFF"),
     ("5B4B8A", "pct20", "FFFFFF"),
@@ -86,13 +86,16 @@ BACK = Style(_font(9, color=OK_INK, underline="single"), NO_FILL, NONE, Alignmen
 BLOCK_TITLE = Style(_font(12, True, DEEP), NO_FILL, NONE, Alignment(vertical="center"))
 NOTE = Style(_font(9, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
 TILE_LABEL = Style(
-    _font(9, color=FAINT), _fill(PALE), Border(top=STRONG), Alignment(indent=1, wrap_text=True)
+    _font(9, color=FAINT),
+    _fill(PALE),
+    Border(top=STRONG),
+    Alignment(horizontal="left", indent=1, wrap_text=True),
 )
 TILE_NOTE = Style(
     _font(9, color=FAINT),
     _fill(PALE),
     NONE,
-    Alignment(vertical="top", indent=1, wrap_text=True),
+    Alignment(horizontal="left", vertical="top", indent=1, wrap_text=True),
 )
 
 INKS = {Look.SHORT: SHORT_INK, Look.WATCH: WATCH_INK, Look.OK: OK_INK, Look.FAINT: FAINT}
@@ -108,13 +111,16 @@ LEFT = {Measure.TEXT, Measure.DATE}
 def header_style(measure: Measure) -> Style:
     """Header of a column: on the side on which its cells stand."""
     side = "left" if measure in LEFT else "right"
-    alignment = Alignment(horizontal=side, vertical="bottom", wrap_text=True)
+    indent = 0 if measure in LEFT else 1
+    alignment = Alignment(horizontal=side, vertical="bottom", wrap_text=True, indent=indent)
     return Style(_font(10, True, DEEP), _fill(BAND), Border(bottom=THIN, top=THIN), alignment)
 
 
 def paragraph_style(look: Look, bullet: bool) -> Style:
     """Paragraph of a text."""
-    alignment = Alignment(vertical="top", wrap_text=True, indent=1 if bullet else 0)
+    alignment = Alignment(
+        horizontal="left", vertical="top", wrap_text=True, indent=1 if bullet else 0
+    )
     font = _font(10, look in BOLD, INKS.get(look, INK))
     return Style(font, FILLS.get(look, NO_FILL), NONE, alignment, TEXT_FORMAT)
 
@@ -144,7 +150,12 @@ def cell_style(measure: Measure, look: Look, number_format: str, linked: bool) -
         border = Border(left=THIN, right=THIN, top=THIN, bottom=THIN)
     side = "left" if measure in LEFT else "right"
     fill = FILLS.get(look, _fill(PALE) if look is Look.TOTAL else NO_FILL)
-    alignment = Alignment(horizontal=side, vertical="top", wrap_text=measure is Measure.TEXT)
+    alignment = Alignment(
+        horizontal=side,
+        vertical="top",
+        wrap_text=measure is Measure.TEXT and look is not Look.TOTAL,
+        indent=0 if measure in LEFT else 1,
+    )
     unlocked = look in (Look.OVERTYPE, Look.FILL_IN)
     return Style(font, fill, border, alignment, number_format, Protection(locked=not unlocked))
 

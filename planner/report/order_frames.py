@@ -181,7 +181,7 @@ def _seed(facts: Facts) -> Table:
             Column("lot", "Lot"),
             Column("variety", "Variety"),
             Column("bag", "Package"),
-            Column("units", "Units", Measure.UNITS, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
             Column("bags", "Bags", Measure.COUNT, total=True),
             Column("price", "Price", Measure.MONEY_PER_UNIT),
             Column("cost", "Cost", Measure.MONEY, total=True),
@@ -228,7 +228,6 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
         rows=(
             ("Supplier", Cell(account.name if named else None, _line_if(not named))),
             ("Ordered by", Cell(farm.name or None, _line_if(not farm.name))),
-            ("For season", str(farm.crop_year)),
             ("Order to reach you by", account.order_by or Cell(None, Look.FILL_IN)),
             ("Delivery to", Cell(None, Look.FILL_IN)),
             ("Delivery by", Cell(None, Look.FILL_IN)),
@@ -237,10 +236,11 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
     )
     return Sheet(
         supplier_title(number),
-        "Order of seed treatment products.",
+        f"Seed treatment products for season {farm.crop_year}.",
         (buyer, _supplier_lines(facts, account), _supplier_total(account), _signatures()),
         Page(private=False),
         Room.ORDER,
+        heading="Order",
     )
 
 
@@ -271,7 +271,7 @@ def _supplier_lines(facts: Facts, account: Account) -> Table:
             Column("container", "Container", width=34),
             Column("count", "Count", Measure.COUNT, total=True),
             Column("price", "Price each", Measure.MONEY),
-            Column("break", "Price of a count", width=12),
+            Column("break", "Count price", width=12),
             Column("amount", "Amount", Measure.MONEY, total=True),
         ),
         rows=tuple(rows),

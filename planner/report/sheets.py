@@ -277,6 +277,8 @@ class Sheet:
     blocks: tuple[Block, ...] = ()
     page: Page = Page()
     room: Room = Room.PLAN
+    heading: str = ""
+    """On top in place of the title."""
     protect: bool = False
     """Lock all cells but those to overtype or fill in (without a password)."""
 

@@ -5,13 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.price import lowest_price_per_floz
-from planner.report.facts import ORDER, PRODUCTS, SEED, TREATING
+from planner.report.facts import MATURITY, ORDER, PRODUCTS, SEED
+from planner.report.front_frames import seed_chart
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
+from planner.report.sheets import Cell, Charts, Column, Link, Look, Page, Room, Sheet, Table
+from planner.report.treating_frames import per_recipe
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
-    from planner.report.sheets import Content
+    from planner.report.sheets import Block, Content
 
 
 def products_sheet(facts: Facts) -> Sheet:
@@ -19,7 +21,7 @@ def products_sheet(facts: Facts) -> Sheet:
     return Sheet(
         PRODUCTS,
         "What each product is needed for, where it comes from, and what is left of it.",
-        (_products(facts), _containers(facts)),
+        (_products(facts), per_recipe(facts), _containers(facts)),
         Page(landscape=True),
         Room.STOCK,
     )
@@ -41,7 +43,7 @@ def _products(facts: Facts) -> Table:
             (
                 p.name,
                 p.kind,
-                Cell(use.need, link=Link(TREATING, "need") if use.need else None),
+                Cell(use.need, link=Link(PRODUCTS, "need") if use.need else None),
                 use.on_hand,
                 Cell(expired, Look.WATCH) if expired else Cell(0.0, Look.FAINT),
                 use.on_its_way,
@@ -123,8 +125,22 @@ def seed_sheet(facts: Facts) -> Sheet:
     return Sheet(
         SEED,
         "What becomes of every lot: treated, planted, left.",
-        (_lots(facts), _maturities(facts)),
+        (_lots(facts),),
         Page(landscape=True),
+        Room.STOCK,
+    )
+
+
+def maturity_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of seed by maturity, drawn and counted."""
+    blocks: tuple[Block, ...] = (_maturities(facts),)
+    if facts.maturities:
+        blocks = (Charts((seed_chart(),)), *blocks)
+    return Sheet(
+        MATURITY,
+        "Is there enough seed of each maturity, and what becomes of it?",
+        blocks,
+        Page(),
         Room.STOCK,
     )
 
@@ -176,8 +192,6 @@ def _maturities(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = [
         (
             m.label,
-            None,
-            None,
             m.planted,
             m.left_treated,
             m.left_untreated,
@@ -189,11 +203,8 @@ def _maturities(facts: Facts) -> Table:
     ]
     return Table(
         name="maturities",
-        title="By maturity",
         columns=(
             Column("maturity", "Maturity"),
-            Column("blank", ""),
-            Column("blank_too", ""),
             Column("planted", "Planted", Measure.UNITS, total=True),
             Column("left_treated", "Left, treated", Measure.UNITS, total=True),
             Column("left_untreated", "Left, untreated", Measure.UNITS, total=True),

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
-from planner.report.facts import PRODUCTS, SEED, TREATING
+from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
 
@@ -25,11 +25,24 @@ def treating_sheet(facts: Facts) -> Sheet:
         ),
         look=Look.WATCH,
     )
-    blocks = (_bags(facts), _doses(facts), _per_recipe(facts), _before(facts), caution)
+    blocks = [_bags(facts), caution]
+    if facts.season.treated:
+        blocks.insert(1, _before(facts))
     return Sheet(
         TREATING,
-        "Which bags get which recipe, and how much of each product goes on a bag.",
-        blocks,
+        f"Which bags get which recipe. What goes on a bag stands on {DOSES}.",
+        tuple(blocks),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def doses_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what goes on a bag."""
+    return Sheet(
+        DOSES,
+        "How much of each product goes on a bag of each lot.",
+        (_doses(facts),),
         Page(landscape=True),
         Room.TREATING,
     )
@@ -68,7 +81,6 @@ def _bags(facts: Facts) -> Table:
         )
     return Table(
         name="bags",
-        title="Bags to treat",
         columns=(
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
@@ -112,7 +124,6 @@ def _doses(facts: Facts) -> Table:
             )
     return Table(
         name="doses",
-        title="What goes on each bag",
         columns=(
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
@@ -125,12 +136,15 @@ def _doses(facts: Facts) -> Table:
             Column("all", "On all bags", Measure.DOSE),
         ),
         rows=tuple(rows),
+        filter=True,
+        repeat_header=True,
         empty="No product goes on seed.",
-        note="What the seed takes; margin and line loss come on top, see the table below.",
+        note=f"What the seed takes; margin and line loss come on top, see {PRODUCTS}.",
     )
 
 
-def _per_recipe(facts: Facts) -> Table:
+def per_recipe(facts: Facts) -> Table:
+    """List what each recipe needs of each product, margin and line loss included."""
     farm = facts.season.farm
     takes: dict[tuple[str, str], float] = {}
     for t in _sorted(facts):
@@ -144,24 +158,19 @@ def _per_recipe(facts: Facts) -> Table:
         margin = taken * farm.product_margin
         loss = facts.products[product].line_loss
         total = taken + margin + loss
-        rows.append((product, recipe, None, None, None, taken, margin, loss, total))
+        rows.append((product, recipe, taken, margin, loss, total))
     return Table(
         name="need",
         title="Product needed, by recipe",
         columns=(
             Column("product", "Product"),
             Column("recipe", "Recipe"),
-            Column("blank", ""),
-            Column("blank_too", ""),
-            Column("blank_three", ""),
-            Column("taken", "On seed", Measure.VOLUME, total=True),
-            Column("margin", "Margin", Measure.VOLUME, total=True),
-            Column("loss", "Line loss", Measure.VOLUME, total=True),
-            Column("need", "Need", Measure.VOLUME, total=True),
+            Column("taken", "On seed", Measure.VOLUME),
+            Column("margin", "Margin", Measure.VOLUME),
+            Column("loss", "Line loss", Measure.VOLUME),
+            Column("need", "Used", Measure.VOLUME),
         ),
         rows=tuple(rows),
-        group="product",
-        total_label="All products",
         empty="No product is needed.",
     )
 

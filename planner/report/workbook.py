@@ -22,6 +22,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 
 from planner.report import charts, looks
 from planner.report.layout import (
+    SHRINK,
     Layout,
     chart_height,
     header,
@@ -57,8 +58,10 @@ if TYPE_CHECKING:
 LETTER, A4 = 1, 9
 LONG_TEXT = 255
 """Characters from which a cell formatted as text would show only # signs in some programs."""
-ROOMY = 24.0
-"""Height of a row to write on, points."""
+LINE = 12.8
+"""Height of a line, points."""
+ROOM = 11.0
+"""More height for a row to write on."""
 GAP_CM = 0.4
 """Between two charts side by side."""
 
@@ -151,7 +154,7 @@ class _Writer:
         return results
 
     def _head(self, ws: Worksheet, sheet: Sheet, layout: Layout) -> None:
-        self._put(ws, 1, 1, sheet.title, looks.TITLE)
+        self._put(ws, 1, 1, sheet.heading or sheet.title, looks.TITLE)
         ws.row_dimensions[1].height = 27
         self._stretch(ws, 2, sheet.purpose, looks.PURPOSE, layout)
         if sheet.page.private and sheet is not self.book.sheets[0]:
@@ -173,8 +176,8 @@ class _Writer:
         columns = len(layout.widths)
         if columns > 1:
             ws.merge_cells(start_row=row, end_row=row, start_column=1, end_column=columns)
-        n = lines(text, sum(layout.widths) * 10 / size)
-        ws.row_dimensions[row].height = max(15.0, 13.2 * n + 2)
+        n = lines(text, sum(layout.widths) * 10 / size, bool(style.font.bold))
+        ws.row_dimensions[row].height = max(15.0, LINE * n + 3)
 
     def _text(self, ws: Worksheet, layout: Layout, placed: Placed, text: Text) -> None:
         if text.title:
@@ -223,7 +226,7 @@ class _Writer:
                 )
             if figure.link:
                 self._jump(ws, placed.rows[1], start, figure.link)
-            high = 13.0 * lines(figure.note, width - 2) + 3
+            high = LINE * lines(figure.note, width - 2) + 4
             for row, height in zip(placed.rows, (17.0, 26.0, high), strict=True):
                 ws.row_dimensions[row].height = max(height, ws.row_dimensions[row].height or 0)
             start = end + 1
@@ -247,10 +250,15 @@ class _Writer:
         if placed.header_row:
             self._headers(ws, layout, placed.header_row, table)
         for index, (row, contents) in enumerate(zip(placed.rows, table.rows, strict=True)):
+            high = 1
             for i, (content, column) in enumerate(zip(contents, table.columns, strict=True), 1):
                 self._cell(ws, layout, placed, (index, row, i), content, column, results)
-            if table.plain:
-                ws.row_dimensions[row].height = ROOMY
+                text = plain(content)
+                if isinstance(text, str):
+                    bold = isinstance(content, Cell) and content.look in looks.BOLD
+                    high = max(high, lines(text, layout.widths[i - 1] - 1, bold))
+            if table.plain or high > 1:
+                ws.row_dimensions[row].height = LINE * high + (ROOM if table.plain else 3)
         self._sums(ws, placed, table)
         if placed.note_row:
             self._stretch(ws, placed.note_row, table.note, looks.NOTE, layout, 9)
@@ -261,8 +269,8 @@ class _Writer:
         for i, (column, width) in enumerate(zip(table.columns, layout.widths, strict=False), 1):
             text = header(column, self.manner)
             self._put(ws, row, i, text, looks.header_style(column.measure))
-            high = max(high, lines(text, width - 1))
-        ws.row_dimensions[row].height = 13.2 * high + 4
+            high = max(high, lines(text, width - 2, bold=True))
+        ws.row_dimensions[row].height = LINE * high + 4
 
     def _cell(
         self,
@@ -417,20 +425,26 @@ class _Writer:
         ws.page_setup.orientation = "landscape" if sheet.page.landscape else "portrait"
         ws.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         ws.page_setup.fitToWidth = 1
-        ws.page_setup.fitToHeight = 1 if sheet.page.one_page else 0
+        one = sheet.page.one_page or layout.pages < SHRINK
+        ws.page_setup.fitToHeight = 1 if one else 0
         margins = ws.page_margins
         margins.left = margins.right = 0.5
         margins.top, margins.bottom, margins.footer = 0.5, 0.7, 0.35
         ws.print_options.horizontalCentered = True
         dated = self.book.dated.isoformat() if self.book.dated else ""
-        own = f" &8plan {_foot(self.book.fingerprint)}" if self.book.fingerprint else ""
-        ws.oddFooter.left.text = f"&8{_foot(self.book.farm)}" + (own if sheet.page.private else "")
-        ws.oddFooter.center.text = f"&8{_foot(sheet.title)}"
-        ws.oddFooter.right.text = f"&8{dated}   page &P of &N"
+        own = f", plan {_foot(self.book.fingerprint)}" if self.book.fingerprint else ""
+        private = sheet.page.private
+        foot: Any = ws.oddFooter
+        foot.left.text = f"&8 {_foot(self.book.farm)}{own if private else ''}"
+        foot.center.text = f"&8 {_foot(sheet.heading or sheet.title)}"
+        foot.right.text = f"&8 {dated}   page &P" + (" of &N" if private else "")
+        if not private:
+            ws.page_setup.firstPageNumber, ws.page_setup.useFirstPageNumber = 1, True
         for placed in layout.placed:
             if isinstance(placed.block, Table) and placed.block.repeat_header and placed.rows:
                 row = placed.header_row
-                ws.print_title_rows = f"{row}:{row}"
+                if not one:
+                    ws.print_title_rows = f"{row}:{row}"
                 if row <= 14:
                     ws.freeze_panes = f"A{row + 1}"
 
