@@ -66,7 +66,7 @@ def width(column: Column | None, header: str) -> float:
 
 
 def alignment(column: Column | None) -> Any:
-    """How a column's cells are aligned: dates and choices in the middle, the rest with an indent."""
+    """How a column's cells are aligned: dates and choices in the middle."""
     from openpyxl.styles import Alignment
 
     if column is not None and column.kind in {Kind.DATE, Kind.CHOICE, Kind.YES_NO}:
