@@ -20,6 +20,8 @@ from planner.season.domain import Basis, Pressure, SeedingRate
 PLAIN = "Untreated"
 LB_IN_MG = 453_592.37
 CRUMB = 1e-9
+SLACK = 1e-6
+"""Acres by which a settled shortage may be passed, more than the solver's own tolerance."""
 
 
 class Answer(NamedTuple):
@@ -169,7 +171,7 @@ def solve(season) -> Answer:
     for priority in sorted({f.priority for f in season.fields}):
         terms = {short[f.name]: 1.0 for f in season.fields if f.priority == priority}
         shortage.append(m.solve(terms))
-        m.row(terms, high=shortage[-1] + 1e-7)
+        m.row(terms, high=shortage[-1] + SLACK)
     return Answer(tuple(shortage), m.solve(cost) + constant)
 
 

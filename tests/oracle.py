@@ -19,6 +19,7 @@ from planner.season.domain import Pressure
 from tests.milp import (
     CRUMB,
     PLAIN,
+    SLACK,
     Answer,
     best_rating,
     drop,
@@ -327,7 +328,7 @@ class Acres:
             else:
                 value.append(known[i])
             rows = [*rows, -here[None, :]]
-            limits = [*limits, value[-1] - all_acres + 1e-7]
+            limits = [*limits, value[-1] - all_acres + SLACK]
         answer = _linear(self.money, rows, limits, upper)
         if answer is None:
             return None, None
@@ -384,8 +385,10 @@ def solve(season) -> Answer:
     pools = np.array([[have.get(p, 0.0) for p in acres.pools] for _, have in choices])
     short = None
     for i in _largest(pools):
-        if short is not None and (sum(short) <= CLOSE or not _could(acres, choices[i][1], short)):
+        if short is not None and not _could(acres, choices[i][1], _any_after_first(short, acres)):
             continue
+        if short is not None and sum(short) <= CLOSE:
+            break
         found = acres.best(choices[i][1])
         if found is not None and (short is None or _less(found[:-1], short)):
             short = found[:-1]
@@ -457,6 +460,12 @@ def _largest(pools) -> list[int]:
         if not any((pools[j] >= pools[i] - CRUMB).all() for j in keep):
             keep.append(int(i))
     return keep
+
+
+def _any_after_first(short, acres) -> tuple[float, ...]:
+    """As many acres short of the first priority, and of the others whatever they have."""
+    have = [sum(f.acres for f in acres.season.fields if f.priority == p) for p in acres.priorities]
+    return (short[0], *have[1:])
 
 
 def _could(acres, have, short) -> bool:
