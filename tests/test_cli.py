@@ -192,15 +192,18 @@ def test_output_that_is_a_file_is_refused_before_the_work(
 def test_nothing_from_the_input_steers_the_terminal(
     tiny: Path, tmp_path: Path, capsys: Capture
 ) -> None:
-    edit(tiny, "fields.csv", "Home 80,", "Home\x1b]0;owned\x07\x9b31m 80\u202e,")
-    edit(tiny, "products.csv", "Green Cap", "[bold]Green[/bold] Cap")
+    for name in ("products.csv", "containers.csv", "recipes.csv"):
+        edit(tiny, name, "Green Cap", "[bold]Green[/bold] Cap")
     plan(tiny, tmp_path / "out")
-    edit(tiny, "fields.csv", "140000", "\x1b[2Jmany")
-    cli.run(["check", str(tiny)])
     shown = capsys.readouterr()
+    edit(tiny, "fields.csv", "Home 80,", "Home\x1b]0;owned\x07\x9b31m 80\u202e,")
+    edit(tiny, "recipes.csv", "4 fl oz/cwt", "[bold]4[/bold] fl\x1b[1m oz/cwt")
+    cli.run(["check", str(tiny)])
+    told = capsys.readouterr()
     for character in "\x1b\x07\x9b\u202e":
-        assert character not in shown.out + shown.err
-    assert "[bold]Green[/bold] Cap" in shown.err
+        assert character not in shown.out + shown.err + told.out + told.err
+    assert "[bold]Green[/bold] Cap" in shown.out
+    assert "[bold]4[/bold] fl" in told.err
 
 
 # --- Ctrl-C ---------------------------------------------------------------------------------------

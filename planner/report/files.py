@@ -7,6 +7,7 @@ import errno
 import os
 import secrets
 import shutil
+import tempfile
 import time
 from contextlib import contextmanager
 from pathlib import Path
@@ -71,9 +72,10 @@ def write_plan(
         sheets += campaign_sheets(campaign)
     content = {
         JSON: json_bytes(plan, season, keys),
-        WORKBOOK: render(make_book(plan, season, sheets)),
         CALENDAR: to_ical(campaign),
     }
+    with _telling(Path(tempfile.gettempdir())):
+        content[WORKBOOK] = render(make_book(plan, season, sheets))
     return write_together(Path(folder), content)
 
 
