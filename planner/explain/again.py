@@ -9,10 +9,10 @@ from typing import TYPE_CHECKING
 from planner.explain.changes import (
     ACRE,
     acres_by_share,
+    acres_short,
     field_changes,
     moved_acres,
 )
-from planner.explain.rules import acres_short
 from planner.explain.supply import unused
 from planner.explain.words import Speech, count, listing, number
 from planner.optimize.options import SolveOptions
@@ -128,7 +128,7 @@ def plan_again(
 def _still_good(old: Plan, cheapest: Plan, season: Season, limit: float) -> Plan | None:
     """Return what is left to do of the old plan, counted anew, if it may still be done so."""
     from planner.errors import AuditError
-    from planner.explain.rules import held_plan
+    from planner.explain.held import held_plan
     from planner.plan.audit import audit
 
     if acres_short(old) > acres_short(cheapest) + ACRE:

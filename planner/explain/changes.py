@@ -46,3 +46,8 @@ def order_changes(old: Plan, new: Plan) -> dict[tuple[str, str], int]:
     for o in old.order:
         change[o.product, o.container] -= o.count
     return {key: n for key, n in change.items() if n}
+
+
+def acres_short(plan: Plan) -> float:
+    """Acres that a plan leaves unplanted."""
+    return sum(s.acres for s in plan.shortages)

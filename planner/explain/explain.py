@@ -6,10 +6,11 @@ from dataclasses import dataclass, replace
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from planner.explain.changes import acres_short
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
-from planner.explain.rules import Rule, RuleCost, acres_short, rule_costs, rule_trials, rules_on
+from planner.explain.rules import Rule, RuleCost, rule_costs, rule_trials, rules_on
 from planner.explain.shortage import ShortField, short_fields
 from planner.explain.threats import Cost, ThreatPage
 from planner.explain.trial import Budget, solve_all

@@ -9,8 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import need, rating
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import suitable
-from planner.explain.changes import ACRE, field_changes, order_changes
-from planner.explain.rules import acres_short
+from planner.explain.changes import ACRE, acres_short, field_changes, order_changes
 from planner.explain.shortage import miss
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number

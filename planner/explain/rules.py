@@ -4,16 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass, replace
 from enum import Enum
-from math import ceil, floor
+from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
-from planner.agronomy.seeding import units_per_acre
-from planner.explain.changes import ACRE
+from planner.explain.changes import ACRE, acres_short
+from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
-from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Treating
-from planner.plan.price import price_plan
+from planner.plan.plan import Plan
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
@@ -163,7 +162,7 @@ def rule_trials(rules: tuple[Rule, ...], plan: Plan) -> tuple[Trial, ...]:
         Trial(
             rule.key,
             rule.without,
-            None if plan.shortages else held_plan(plan, rule.without, plan),
+            None if plan.shortages else held_plan(plan, rule.without, plan, trim=True),
         )
         for rule in rules
     )
@@ -175,55 +174,6 @@ def rule_costs(
     """Price the rules from the plans without them; rules that were not reached say so last."""
     costs = [_price(rule, plan, season, found.get(rule.key)) for rule in rules]
     return tuple(sorted(costs, key=lambda c: (c.cost is None, -(c.cost or 0.0))))
-
-
-def held_cost(plan: Plan, season: Season) -> float:
-    """Cost of a plan's own decisions in a season in which they are still allowed."""
-    return held_plan(plan, season, plan).cost.total
-
-
-def held_plan(plan: Plan, season: Season, known: Plan) -> Plan:
-    """Return a plan's own decisions with every figure counted anew for a season.
-
-    `known` is a plan of that season, whose floor holds for this one too.
-    """
-    lots = {lot.name: lot for lot in season.lots}
-    fields = {f.name: f for f in season.fields}
-    planting = tuple(
-        replace(p, units=p.acres * units_per_acre(fields[p.field], lots[p.lot], season.farm))
-        for p in plan.planting
-    )
-    bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
-    counts = {(o.product, o.container): o.count for o in plan.order}
-    treating = tuple(_bagged(t, lots[t.lot].units_per_bag) for t in plan.treating)
-    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
-    gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
-    proven = gap <= PROVEN_GAP and known.shortage_proven
-    return Plan(
-        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
-        gap=gap,
-        bound=min(known.bound, cost.total),
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
-        treating=treating,
-        planting=planting,
-        products=uses,
-        shortages=plan.shortages,
-        shortage_proven=known.shortage_proven,
-        seconds=known.seconds,
-    )
-
-
-def _bagged(row: Treating, per_bag: float) -> Treating:
-    """Return the same units counted in bags of another size."""
-    full = floor(row.units / per_bag * (1.0 + 1e-12) + 1e-9)
-    return replace(row, full_bags=full, part_bag=int(row.units - full * per_bag > 1e-9 * row.units))
-
-
-def acres_short(plan: Plan) -> float:
-    """Acres that a plan leaves unplanted."""
-    return sum(s.acres for s in plan.shortages)
 
 
 def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCost:

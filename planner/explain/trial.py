@@ -18,7 +18,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-LEAST_SECONDS = 3.0
+LEAST_SECONDS = 4.0
 """Least time worth giving to one solve."""
 OVERDUE = 20.0
 """Seconds past its own time after which a solve counts as lost."""

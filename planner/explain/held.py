@@ -1,0 +1,85 @@
+"""A plan's own decisions counted anew for a season that allows them too."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from math import ceil, floor
+from typing import TYPE_CHECKING
+
+from planner.agronomy.seeding import units_per_acre
+from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Treating
+from planner.plan.price import price_plan
+
+if TYPE_CHECKING:
+    from planner.season.domain import Season
+
+
+def held_cost(plan: Plan, season: Season) -> float:
+    """Cost of a plan's own decisions in a season in which they are still allowed."""
+    return held_plan(plan, season, plan, trim=True).cost.total
+
+
+def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) -> Plan:
+    """Return a plan's own decisions with every figure counted anew for a season.
+
+    `known` is a plan of that season, whose floor holds for this one too. With `trim`, bags that
+    no acre needs there are left untreated.
+    """
+    lots = {lot.name: lot for lot in season.lots}
+    fields = {f.name: f for f in season.fields}
+    planting = tuple(
+        replace(p, units=p.acres * units_per_acre(fields[p.field], lots[p.lot], season.farm))
+        for p in plan.planting
+    )
+    bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
+    counts = {(o.product, o.container): o.count for o in plan.order}
+    treating = tuple(_bagged(t, lots[t.lot].units_per_bag) for t in plan.treating)
+    if trim:
+        treating = _trimmed(treating, planting, season)
+    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
+    gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
+    proven = gap <= PROVEN_GAP and known.shortage_proven
+    return Plan(
+        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
+        gap=gap,
+        bound=min(known.bound, cost.total),
+        cost=cost,
+        order=order,
+        seed_purchases=purchases,
+        treating=treating,
+        planting=planting,
+        products=uses,
+        shortages=plan.shortages,
+        shortage_proven=known.shortage_proven,
+        seconds=known.seconds,
+    )
+
+
+def _bagged(row: Treating, per_bag: float) -> Treating:
+    """Return the same units counted in bags of another size."""
+    full = floor(row.units / per_bag * (1.0 + 1e-12) + 1e-9)
+    return replace(row, full_bags=full, part_bag=int(row.units - full * per_bag > 1e-9 * row.units))
+
+
+def _trimmed(
+    treating: tuple[Treating, ...], planting: tuple[Planting, ...], season: Season
+) -> tuple[Treating, ...]:
+    """Return the treating without bags that no planted acre needs."""
+    per_bag = {lot.name: lot.units_per_bag for lot in season.lots}
+    missing: dict[tuple[str, str], float] = {}
+    for p in planting:
+        missing[p.lot, p.recipe] = missing.get((p.lot, p.recipe), 0.0) + p.units
+    for done in season.treated:
+        key = done.lot, done.recipe
+        missing[key] = missing.get(key, 0.0) - done.units
+    rows = []
+    for row in treating:
+        size = per_bag[row.lot]
+        part = row.units - row.full_bags * size if row.part_bag else 0.0
+        need = missing.get((row.lot, row.recipe), 0.0)
+        full = min(row.full_bags, max(0, ceil(need / size - 1e-9)))
+        keep = int(row.part_bag and full * size < need - 1e-9 * size)
+        if full or keep:
+            units = full * size + keep * part
+            rows.append(replace(row, full_bags=full, part_bag=keep, units=units))
+    return tuple(rows)
