@@ -9,8 +9,8 @@
 from __future__ import annotations
 
 from importlib import import_module
-from typing import TYPE_CHECKING
 
+TYPE_CHECKING = False  # importing typing would leave a moment in which Ctrl-C shows a traceback
 if TYPE_CHECKING:
     from planner.api import load, make_plan, write
     from planner.errors import (

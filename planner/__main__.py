@@ -8,7 +8,9 @@ def main() -> None:
 
         command()
     except KeyboardInterrupt:
-        raise SystemExit(130) from None
+        import os
+
+        os._exit(130)
 
 
 if __name__ == "__main__":

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from planner import __version__
-from planner.errors import InputError, OutputError, PlannerError
+from planner.errors import InputError, Interrupted, OutputError, PlannerError
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
@@ -26,6 +26,7 @@ if TYPE_CHECKING:
 
 SHORT = 4
 OUTPUT = OutputError.exit_code
+INTERRUPTED = Interrupted.exit_code
 WHY_SHARE = 1 / 3
 WHY_MOST = 20.0
 DEBUG = "WHOLEDRUM_DEBUG"
@@ -239,7 +240,7 @@ def run(arguments: Sequence[str] | None = None) -> int:
         _tell(str(error))
         return error.exit_code
     except KeyboardInterrupt:
-        return 130
+        return INTERRUPTED
     except MemoryError:
         _tell("There is not enough memory for this season; close other programs and try again.")
         return 5
@@ -273,6 +274,8 @@ def main(arguments: Sequence[str] | None = None) -> None:
         os.dup2(nowhere, sys.stdout.fileno())
         if not isinstance(error, BrokenPipeError):
             _tell(f"The results could not be printed: {error.strerror}.")
-    if threading.active_count() > 1:
-        os._exit(code)  # a solver that was left computing must not hold the door
+    if code == INTERRUPTED or threading.active_count() > 1:
+        # A solver that was left computing must not hold the door; and Python itself would turn
+        # the code of an interrupt into a death by signal.
+        os._exit(code)
     raise SystemExit(code)
