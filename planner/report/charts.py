@@ -9,7 +9,8 @@ from openpyxl.chart.marker import Marker
 from openpyxl.chart.series import SeriesLabel
 from openpyxl.chart.shapes import GraphicalProperties
 from openpyxl.chart.text import RichText
-from openpyxl.drawing.fill import ColorChoice, PatternFillProperties
+from openpyxl.drawing.colors import ColorChoice
+from openpyxl.drawing.fill import PatternFillProperties
 from openpyxl.drawing.line import LineProperties
 from openpyxl.drawing.spreadsheet_drawing import AnchorMarker, OneCellAnchor
 from openpyxl.drawing.text import (
@@ -22,7 +23,7 @@ from openpyxl.drawing.text import (
 from openpyxl.drawing.xdr import XDRPositiveSize2D
 
 from planner.report import looks
-from planner.report.layout import CM_PER_CHAR
+from planner.report.layout import CM_PER_CHAR, letters
 from planner.report.sheets import ChartKind, Table
 
 if TYPE_CHECKING:
@@ -73,7 +74,7 @@ def place(
     offset = left_cm
     column = 1
     while column < 60:  # the anchor must name the column that holds the corner
-        letter = sheet.cell(1, column).column_letter
+        letter = letters(column)
         width = (sheet.column_dimensions[letter].width or 13.0) * CM_PER_CHAR
         if offset < width:
             break
@@ -110,7 +111,9 @@ def _series(table: Table, key: str, data: Worksheet, first: int, last: int) -> A
 
 
 def _dress(series: Any, number: int, kind: ChartKind) -> None:
+    pattern: Any
     color, pattern, ground = looks.SERIES[number % len(looks.SERIES)]
+    colors: Any = ColorChoice
     if kind is ChartKind.LINE:
         series.graphicalProperties = GraphicalProperties(
             ln=LineProperties(solidFill=color, w=28575)
@@ -120,7 +123,7 @@ def _dress(series: Any, number: int, kind: ChartKind) -> None:
     shape = GraphicalProperties()
     if pattern:
         shape.pattFill = PatternFillProperties(
-            prst=pattern, fgClr=ColorChoice(srgbClr=color), bgClr=ColorChoice(srgbClr=ground)
+            prst=pattern, fgClr=colors(srgbClr=color), bgClr=colors(srgbClr=ground)
         )
     else:
         shape.solidFill = color
@@ -151,7 +154,7 @@ def _letters(size: int, bold: bool = False, turned: bool = False) -> RichText:
 def _title(text: str, size: int, bold: bool) -> Any:
     from openpyxl.chart.title import title_maker
 
-    title = title_maker(text)
+    title: Any = title_maker(text)
     font = CharacterProperties(
         sz=size * 100, b=bold, solidFill=looks.INK, latin=Font(typeface=looks.FONT)
     )

@@ -79,16 +79,16 @@ def _planting(facts: Facts) -> Table:
                     lot.maturity,
                     p.recipe,
                     p.acres,
-                    None,
                     drop_rate(field, lot),
                     p.units,
                     facts.cost_per_acre.get(field.name),
+                    *([None] if short else []),
                 )
             )
         if field.name in short:
             acres = Cell(short[field.name], Look.SHORT)
             nothing = (Cell(NOT_PLANTED, Look.SHORT), None, None, None, None)
-            rows.append((field.planting_date, field.name, *nothing, acres, None, None, None))
+            rows.append((field.planting_date, field.name, *nothing, None, None, None, acres))
     return Table(
         name="planting",
         columns=(
@@ -99,10 +99,10 @@ def _planting(facts: Facts) -> Table:
             Column("maturity", "Maturity", Measure.NUMBER),
             Column("recipe", "Recipe"),
             Column("area", "Planted", Measure.AREA, total=True),
-            Column("short", "Short", Measure.AREA, total=bool(short)),
             Column("drop", "Drop rate", Measure.SEEDS_PER_AREA),
             Column("units", "Seed", Measure.UNITS, total=True),
             Column("cost", "Cost", Measure.MONEY_PER_AREA),
+            *([Column("short", "Short", Measure.AREA, total=True)] if short else []),
         ),
         rows=tuple(rows),
         filter=True,
@@ -202,13 +202,16 @@ def protection_sheet(facts: Facts) -> Sheet:
         "sheets set. No seed treatment protects against white mold all season: it takes rotation, "
         "tolerant varieties, thinner stands and, where it pays, sprays at flowering."
     )
-    more = ()
-    if unlisted:
-        more = (f"Not listed: {unlisted:,} pairs of field and threat without any pressure.",)
+    more = f"Not listed: {unlisted:,} pairs of field and threat without any pressure."
     return Sheet(
         PROTECTION,
         "What every field needs against every threat, what it gets, and whether that is enough.",
-        (summary, detail, Text((caution,), look=Look.WATCH), Text(more, look=Look.FAINT)),
+        (
+            summary,
+            detail,
+            Text((caution,), look=Look.WATCH),
+            Text((more,) if unlisted else (), look=Look.FAINT),
+        ),
         Page(),
         Room.FIELDS,
     )
@@ -239,6 +242,8 @@ def _protection(facts: Facts) -> tuple[Table, Text, int]:
                 enough, weak = enough + p.acres * ok, weak + p.acres * (not ok)
                 words = (RATING_WORDS[wanted], RATING_WORDS[got[key]])
                 verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
+                if wanted is Rating.NONE:
+                    verdict = Cell("nothing needed", Look.FAINT)
                 head = (threat.name, field.name, pressure.value)
                 found.append((*head, words[0], p.recipe, words[1], p.acres, verdict))
             missing = field.acres - sum(p.acres for p in planted[field.name])

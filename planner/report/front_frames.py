@@ -40,7 +40,7 @@ from planner.report.sheets import (
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
-    from planner.report.sheets import Content
+    from planner.report.sheets import Block, Content
 
 COST_KINDS = (
     ("containers", "Containers", 1),
@@ -62,7 +62,7 @@ MOST_BARS = 30
 
 def front_sheet(facts: Facts) -> Sheet:
     """Make the first page."""
-    blocks = [
+    blocks: list[Block] = [
         _figures(facts),
         Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
         _short(facts),
@@ -95,7 +95,7 @@ def _figures(facts: Facts) -> KeyFigures:
                 Link(SHORT_FIELDS if facts.plan.shortages else FIELDS),
             ),
             KeyFigure(
-                "Treating products, to pay",
+                "To pay suppliers",
                 pay,
                 Measure.MONEY,
                 f"{_count(containers, 'container')} from {_count(len(facts.accounts), 'supplier')}",
@@ -134,8 +134,12 @@ def sureness(facts: Facts) -> list[str]:
     else:
         amount = facts.say(room, Measure.MONEY)
         share = facts.say(max(0.0, plan.gap), Measure.PERCENT)
+        if room < 0.005:
+            said.append("Proven: no plan that keeps every rule is cheaper by a cent.")
         text = f"No plan can be cheaper by more than {amount} ({share} of the cost)."
-        if plan.outcome is Outcome.OPTIMAL:
+        if room < 0.005:
+            pass
+        elif plan.outcome is Outcome.OPTIMAL:
             said.append(f"Proven: {text[0].lower()}{text[1:]}")
         else:
             said.append(f"{text} A longer search may find a part of that.")
@@ -201,7 +205,7 @@ def _order(facts: Facts) -> Table:
             Column("count", "Count", Measure.COUNT, total=True),
             Column("price", "Price each", Measure.MONEY),
             Column("cost", "List cost", Measure.MONEY, total=more <= 0),
-            Column("order_by", "Order by", Measure.DATE, width=11),
+            Column("order_by", "Order by", Measure.DATE, width=13),
         ),
         rows=tuple(rows[:MOST_LINES]),
         group="supplier" if more <= 0 and len(facts.accounts) > 1 else "",
@@ -255,7 +259,7 @@ def _cost_chart() -> Chart:
 def seed_chart() -> Chart:
     """Draw units by maturity: what becomes of those there are, and how many are needed."""
     return Chart(
-        "What becomes of the seed, by maturity",
+        "Seed by maturity",
         ChartKind.STACKED_COLUMNS,
         Link(MATURITY, "maturities"),
         "maturity",

@@ -7,6 +7,7 @@ import re
 import unicodedata
 from dataclasses import dataclass, field
 from datetime import date
+from functools import cache
 from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure
@@ -27,15 +28,25 @@ if TYPE_CHECKING:
 
 PAGE_ROWS = (47, 34)
 """Rows of 15 points on a page, upright and lying."""
+UPRIGHT = 1.15
+"""A sheet that may lie stands upright where it is not wider than so many pages."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
 NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
-PORTRAIT, LANDSCAPE = 92.0, 126.0
-"""Characters that fill the width of a printed page at about full size."""
-CM_PER_CHAR = 0.193
+PORTRAIT, LANDSCAPE = 96.0, 132.0
+"""Characters that fill the width of a printed page at full size, on letter as on A4."""
+CM_PER_CHAR = 0.188
 CM_PER_ROW = 0.529
 """Of 15 points."""
+ALIKE = (
+    (" !',./:;I[\\]fijlt|", 0.5),
+    ('()-`r"^', 0.62),
+    ("csvxyzJk", 0.9),
+    ("mwMW@%", 1.6),
+    ("&GOQ", 1.35),
+)
+"""Letters of about the same width, in widths of a digit."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit stands in every cell, so that headers go without."""
 REFERENCE = re.compile(r"\{(?:([a-z_]+)\.)?([a-z0-9_]+)(?::(\d+))?\}")
@@ -53,6 +64,8 @@ class Placed:
     """By index into `Table.rows`, or of paragraphs."""
     subtotals: list[tuple[int, int, int]] = field(default_factory=list)
     """Row, and first and last index of the group that it sums."""
+    group_ends: list[int] = field(default_factory=list)
+    """Last row of every group, that of its subtotal included."""
     total_row: int = 0
     note_row: int = 0
     end: int = 0
@@ -67,6 +80,10 @@ class Layout:
     placed: list[Placed]
     widths: list[float]
     """Characters, column by column; as many as texts and tiles stretch over."""
+    lying: bool
+    """Printed on landscape paper."""
+    breaks: list[int] = field(default_factory=list)
+    """Rows before which a new printed page begins."""
 
     def table(self, name: str) -> Placed:
         """Find a table by its name; KeyError if the sheet has none of that name."""
@@ -82,12 +99,21 @@ class Layout:
         return sum(self.widths) * CM_PER_CHAR
 
     @property
-    def pages(self) -> float:
-        """About how many pages long it is when printed across the width of one."""
-        rows = (self.placed[-1].end if self.placed else 3) * 1.06
-        lying = self.sheet.page.landscape
-        scale = (LANDSCAPE if lying else PORTRAIT) / max(sum(self.widths), 1.0)
-        return rows / (PAGE_ROWS[lying] / min(1.0, scale))
+    def scale(self) -> float:
+        """Size at which the sheet is as wide as the paper, at most 1."""
+        return min(1.0, (LANDSCAPE if self.lying else PORTRAIT) / max(sum(self.widths), 1.0))
+
+    @property
+    def page_rows(self) -> float:
+        """Rows on a printed page, about."""
+        return PAGE_ROWS[self.lying] / self.scale
+
+    @property
+    def one_page(self) -> bool:
+        """Whether the sheet is printed on a single page, shrunk where need be."""
+        forced = any(isinstance(p.block, PageBreak) for p in self.placed)
+        rows = self.placed[-1].end if self.placed else 3
+        return self.sheet.page.one_page or (not forced and rows < SHRINK * self.page_rows)
 
     def row_of(self, link: Link) -> int:
         """Row that a link jumps to."""
@@ -119,20 +145,40 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     """Place the blocks of a sheet below each other; `home` leaves a row for the way back."""
     tables = [b for b in sheet.blocks if isinstance(b, Table) and b.rows]
     widths = _widths(tables, manner)
-    full = LANDSCAPE if sheet.page.landscape else PORTRAIT
+    lying = sheet.page.landscape and sum(widths) > UPRIGHT * PORTRAIT
+    full = LANDSCAPE if lying else PORTRAIT
     if not widths:
         widths = [full / 6] * 6
     while sum(widths) < full - 4:
         widths.append(min(14.0, full - sum(widths)))
     if sum(widths) > full * 2:
         widths = _narrowed(widths, full * 2)
-    layout = Layout(sheet, [], widths)
+    layout = Layout(sheet, [], widths, lying)
     row = 5 if home else 4
     for block in sheet.blocks:
-        placed = _place(block, row, layout.width_cm)
+        placed = _place(block, row)
         layout.placed.append(placed)
         row = placed.end
+    if not layout.one_page:
+        layout.breaks = _breaks(layout)
     return layout
+
+
+def _breaks(layout: Layout) -> list[int]:
+    """Rows to begin a page with, so that no block is torn that fits a page."""
+    found: list[int] = []
+    start = 1
+    for placed in layout.placed:
+        block, size = placed.block, placed.end - 1 - placed.top
+        torn = placed.top + size - start > layout.page_rows >= size
+        if isinstance(block, PageBreak) or (torn and placed.top > start + 4):
+            found.append(placed.top)
+            start = placed.top
+        while placed.end - start > layout.page_rows:
+            start += int(layout.page_rows)
+        if isinstance(block, Table) and block.break_groups:
+            found += [row + 1 for row in placed.group_ends[:-1]]
+    return found
 
 
 def _narrowed(widths: list[float], full: float) -> list[float]:
@@ -143,7 +189,7 @@ def _narrowed(widths: list[float], full: float) -> list[float]:
     return [min(w, cap) for w in widths]
 
 
-def _place(block: Block, row: int, width_cm: float) -> Placed:
+def _place(block: Block, row: int) -> Placed:
     if isinstance(block, Table):
         return _place_table(block, row)
     placed = Placed(block, row)
@@ -194,6 +240,7 @@ def _place_table(table: Table, row: int) -> Placed:
             if i > start:
                 placed.subtotals.append((row, start, i))
                 row += 1
+            placed.group_ends.append(row - 1)
             start = i + 1
     if any(c.total for c in table.columns):
         placed.total_row = row
@@ -267,35 +314,47 @@ def _length(content: Content, column: Column, manner: Manner) -> float:
 
 
 def text_width(text: str) -> float:
-    """Width of a text in characters; letters of East Asia count for two.
+    """Width of a text in widths of a digit; letters of East Asia count for two.
 
-    >>> text_width("Acres"), text_width("大豆")
-    (5.0, 4.0)
+    >>> text_width("2027"), round(text_width("Will"), 2), text_width("大豆")
+    (4.0, 3.2, 4.0)
     """
-    if text.isascii():
-        return float(len(text))
-    wide = sum(unicodedata.east_asian_width(c) in "WF" for c in text)
-    return float(len(text) + wide)
+    return sum(_letter_width(c) for c in text)
+
+
+@cache
+def _letter_width(letter: str) -> float:
+    """Width of a letter of a usual sans-serif, by its kind."""
+    for letters_alike, width in ALIKE:
+        if letter in letters_alike:
+            return width
+    if letter.isascii():
+        return 1.25 if letter.isupper() else 1.0
+    if unicodedata.combining(letter):
+        return 0.0
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 2.0
+    return 1.3
 
 
 def lines(text: str, width: float, bold: bool = False) -> int:
     """Lines that a wrapped text takes in a column of so many digits' width, estimated.
 
-    A letter is narrower than a digit on average; whole words move to the next line.
+    Whole words move to the next line.
     """
-    if len(text) < width * 0.8 and text.isascii() and "\n" not in text:
+    if len(text) * 1.6 < width and text.isascii() and "\n" not in text:
         return 1
-    room = max(width * (1.0 if bold else 1.1), 1.0)
+    room = max(width / (1.08 if bold else 1.0), 1.0)
     count = 0
     for part in text.split("\n"):
         run = 0.0
         count += 1
         for word in part.split(" "):
             size = text_width(word)
-            if run and run + 1 + size > room:
+            if run and run + 0.5 + size > room:
                 count, run = count + 1, 0.0
             count += math.ceil(size / room) - 1 if size > room else 0
-            run = size % room if size > room else run + size + (1 if run else 0)
+            run = size % room if size > room else run + size + (0.5 if run else 0)
     return count
 
 

@@ -89,7 +89,7 @@ TILE_LABEL = Style(
     _font(9, color=FAINT),
     _fill(PALE),
     Border(top=STRONG),
-    Alignment(horizontal="left", indent=1, wrap_text=True),
+    Alignment(horizontal="left", indent=1),
 )
 TILE_NOTE = Style(
     _font(9, color=FAINT),
@@ -108,10 +108,10 @@ BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
 LEFT = {Measure.TEXT, Measure.DATE}
 
 
-def header_style(measure: Measure) -> Style:
+def header_style(measure: Measure, first: bool) -> Style:
     """Header of a column: on the side on which its cells stand."""
     side = "left" if measure in LEFT else "right"
-    indent = 0 if measure in LEFT else 1
+    indent = 1 if measure in LEFT and not first else 0
     alignment = Alignment(horizontal=side, vertical="bottom", wrap_text=True, indent=indent)
     return Style(_font(10, True, DEEP), _fill(BAND), Border(bottom=THIN, top=THIN), alignment)
 
@@ -133,8 +133,10 @@ def tile_style(look: Look, number_format: str) -> Style:
     return Style(font, fill, NONE, alignment, number_format)
 
 
-def cell_style(measure: Measure, look: Look, number_format: str, linked: bool) -> Style:
-    """Cell of a table."""
+def cell_style(
+    measure: Measure, look: Look, number_format: str, linked: bool, first: bool
+) -> Style:
+    """Cell of a table; texts of all columns but the first keep off the number before them."""
     font = _font(
         10,
         look in BOLD,
@@ -154,7 +156,7 @@ def cell_style(measure: Measure, look: Look, number_format: str, linked: bool) -
         horizontal=side,
         vertical="top",
         wrap_text=measure is Measure.TEXT and look is not Look.TOTAL,
-        indent=0 if measure in LEFT else 1,
+        indent=1 if measure in LEFT and not first else 0,
     )
     unlocked = look in (Look.OVERTYPE, Look.FILL_IN)
     return Style(font, fill, border, alignment, number_format, Protection(locked=not unlocked))

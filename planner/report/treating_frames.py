@@ -13,7 +13,7 @@ from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, T
 if TYPE_CHECKING:
     from planner.plan.plan import Treating
     from planner.report.facts import Facts
-    from planner.report.sheets import Content
+    from planner.report.sheets import Block, Content
 
 
 def treating_sheet(facts: Facts) -> Sheet:
@@ -25,7 +25,7 @@ def treating_sheet(facts: Facts) -> Sheet:
         ),
         look=Look.WATCH,
     )
-    blocks = [_bags(facts), caution]
+    blocks: list[Block] = [_bags(facts), caution]
     if facts.season.treated:
         blocks.insert(1, _before(facts))
     return Sheet(

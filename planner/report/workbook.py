@@ -22,7 +22,6 @@ from openpyxl.worksheet.properties import PageSetupProperties
 
 from planner.report import charts, looks
 from planner.report.layout import (
-    SHRINK,
     Layout,
     chart_height,
     header,
@@ -41,7 +40,6 @@ from planner.report.sheets import (
     KeyFigures,
     Link,
     Look,
-    PageBreak,
     Table,
     Text,
 )
@@ -86,7 +84,8 @@ class _Writer:
         self.manner = book.manner
         self.file = Workbook()
         del self.file[self.file.sheetnames[0]]
-        normal = self.file._named_styles["Normal"]
+        styles: Any = self.file
+        normal = styles._named_styles["Normal"]
         normal.font = Font(name=looks.FONT, size=10)
         self.layouts = {
             sheet.title: lay_out(sheet, book.manner, home=sheet.page.private)
@@ -144,8 +143,8 @@ class _Writer:
                 self._text(ws, layout, placed, block)
             elif isinstance(block, KeyFigures):
                 self._tiles(ws, layout, placed, block, results)
-            elif isinstance(block, PageBreak):
-                ws.row_breaks.append(Break(id=placed.top - 1))
+        for row in layout.breaks:
+            ws.row_breaks.append(Break(id=row - 1))
         self._page(ws, sheet, layout)
         if sheet.protect:
             ws.protection.sheet = True
@@ -221,9 +220,7 @@ class _Writer:
             if isinstance(figure.value, Formula):
                 row = placed.rows[1]
                 ws.cell(row, start).value = layout.resolve(figure.value.text, placed, 0)
-                results[f"{letters(start)}{row}"] = (
-                    value if isinstance(value, str) else float(value or 0)
-                )
+                results[f"{letters(start)}{row}"] = _result(value)
             if figure.link:
                 self._jump(ws, placed.rows[1], start, figure.link)
             high = LINE * lines(figure.note, width - 2) + 4
@@ -256,7 +253,7 @@ class _Writer:
                 text = plain(content)
                 if isinstance(text, str):
                     bold = isinstance(content, Cell) and content.look in looks.BOLD
-                    high = max(high, lines(text, layout.widths[i - 1] - 1, bold))
+                    high = max(high, lines(text, layout.widths[i - 1] - 2, bold))
             if table.plain or high > 1:
                 ws.row_dimensions[row].height = LINE * high + (ROOM if table.plain else 3)
         self._sums(ws, placed, table)
@@ -268,8 +265,8 @@ class _Writer:
         high = 1
         for i, (column, width) in enumerate(zip(table.columns, layout.widths, strict=False), 1):
             text = header(column, self.manner)
-            self._put(ws, row, i, text, looks.header_style(column.measure))
-            high = max(high, lines(text, width - 2, bold=True))
+            self._put(ws, row, i, text, looks.header_style(column.measure, i == 1))
+            high = max(high, lines(text, width - 1, bold=True))
         ws.row_dimensions[row].height = LINE * high + 4
 
     def _cell(
@@ -289,20 +286,22 @@ class _Writer:
         value = cell.value if cell else content
         assert not isinstance(value, Cell)
         measure = measure_of(content, column)
-        key = (measure, look, column.decimals, link is not None, isinstance(plain(value), str))
+        words = isinstance(plain(value), str)
+        key = (words, measure, look, column.decimals, link is not None, i == 1)
         style = self.dresses.get(key)
         if style is None:
             number_format = looks.number_format(measure, self.manner, column.decimals)
-            if key[-1]:
+            if words:
                 number_format = looks.TEXT_FORMAT
-            style = self.dresses[key] = looks.cell_style(measure, look, number_format, key[-2])
+            style = looks.cell_style(measure, look, number_format, link is not None, i == 1)
+            self.dresses[key] = style
         if isinstance(value, Formula):
             target = ws.cell(row, i, layout.resolve(value.text, placed, index))
             self._dress(target, style)
             if isinstance(value.value, str):
                 target.number_format = "General"
             shown = self._shown(value.value, measure)
-            results[f"{letters(i)}{row}"] = shown if isinstance(shown, str) else float(shown or 0)
+            results[f"{letters(i)}{row}"] = _result(shown)
         else:
             self._put(ws, row, i, self._shown(value, measure), style)
         if link is not None:
@@ -313,8 +312,6 @@ class _Writer:
         for row, first, last in placed.subtotals:
             label = f"Total {plain(table.rows[first][group])}"
             self._sum(ws, row, table, label, range(first, last + 1))
-            if table.break_groups and last + 1 < len(table.rows):
-                ws.row_breaks.append(Break(id=row))
         if placed.total_row:
             self._sum(ws, placed.total_row, table, table.total_label, range(len(table.rows)))
 
@@ -326,7 +323,7 @@ class _Writer:
                 numbers = [plain(table.rows[r][i - 1]) for r in rows]
                 value = math.fsum(n for n in numbers if isinstance(n, int | float))
             number_format = looks.number_format(measure, self.manner, column.decimals)
-            style = looks.cell_style(measure, Look.TOTAL, number_format, linked=False)
+            style = looks.cell_style(measure, Look.TOTAL, number_format, False, i == 1)
             self._put(ws, row, i, self._shown(value, measure), style)
 
     def _table_extras(self, ws: Worksheet, placed: Placed, table: Table) -> None:
@@ -422,11 +419,12 @@ class _Writer:
 
     def _page(self, ws: Worksheet, sheet: Sheet, layout: Layout) -> None:
         ws.page_setup.paperSize = A4 if self.manner.metric else LETTER
-        ws.page_setup.orientation = "landscape" if sheet.page.landscape else "portrait"
-        ws.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
-        ws.page_setup.fitToWidth = 1
-        one = sheet.page.one_page or layout.pages < SHRINK
-        ws.page_setup.fitToHeight = 1 if one else 0
+        ws.page_setup.orientation = "landscape" if layout.lying else "portrait"
+        if layout.one_page:
+            ws.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+            ws.page_setup.fitToWidth = ws.page_setup.fitToHeight = 1
+        else:  # by scale: page breaks would be passed over on pages that are fitted
+            ws.page_setup.scale = int(100 * layout.scale)
         margins = ws.page_margins
         margins.left = margins.right = 0.5
         margins.top, margins.bottom, margins.footer = 0.5, 0.7, 0.35
@@ -443,7 +441,7 @@ class _Writer:
         for placed in layout.placed:
             if isinstance(placed.block, Table) and placed.block.repeat_header and placed.rows:
                 row = placed.header_row
-                if not one:
+                if not layout.one_page:
                     ws.print_title_rows = f"{row}:{row}"
                 if row <= 14:
                     ws.freeze_panes = f"A{row + 1}"
@@ -462,9 +460,17 @@ class _Writer:
                 charts.place(drawn, ws, placed.top, i * (width + GAP_CM), size)
 
 
+def _result(value: Value) -> float | str:
+    """Result to be stored beside a formula."""
+    return (
+        value if isinstance(value, str) else float(value) if isinstance(value, int | float) else 0
+    )
+
+
 def _shares(widths: list[float], count: int) -> list[int]:
     """Last column of each of `count` neighbours of about equal width."""
-    total, ends, run = sum(widths), [], 0.0
+    ends: list[int] = []
+    total, run = sum(widths), 0.0
     for i, width in enumerate(widths, 1):
         run += width
         left = count - len(ends)
