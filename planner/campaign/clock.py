@@ -13,6 +13,8 @@ if TYPE_CHECKING:
 
     from planner.campaign.domain import Batch, Portion, Run, Share, Shop
 
+BEFORE = "some was treated before this plan"
+
 
 def clock(
     shares: Iterable[Share], batches: Iterable[Batch], runs: Sequence[Run], shop: Shop
@@ -63,7 +65,7 @@ def _meet(run: Run, portion: Portion) -> bool:
 
 def _note(share: Share, first: date | None, last: date | None) -> str:
     if share.treated_before:
-        return "some was treated before this plan: its own cure and life count too"
+        return f"{BEFORE}: its own cure and life count too"
     if first and last and first > last:
         return "no day is left: it is cured only after what lives on it is gone"
     if share.planting and first and share.planting < first:

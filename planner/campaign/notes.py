@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.clock import BEFORE
+
 if TYPE_CHECKING:
     from planner.campaign.domain import Batch, Campaign, Portion
 
@@ -27,17 +29,23 @@ def _late(campaign: Campaign) -> list[str]:
     calendar = campaign.calendar
     if not calendar.late:
         return []
-    proven = (
-        "no order of the batches would do better"
-        if calendar.late == calendar.late_floor
-        else f"at least {calendar.late_floor} whatever the order"
-    )
-    told = [f"The days don't suffice: {calendar.late} bags are too many ({proven})."]
+    many = "bag is" if calendar.late == 1 else "bags are"
+    told = [f"The days don't suffice: {calendar.late} {many} too many{_proof(campaign)}."]
     if calendar.remedies:
         told.append("What would do, the order kept: " + "; or ".join(calendar.remedies) + ".")
     else:
         told.append("No single change of days, bags a day or floor space would do.")
     return told
+
+
+def _proof(campaign: Campaign) -> str:
+    floor = campaign.calendar.late_floor
+    if campaign.calendar.late == floor:
+        return ", and no other order would do better"
+    least = f"; at least {floor} in any order" if floor else ""
+    if campaign.order.exact:
+        return f", the fewest as long as recipes are not taken up twice{least}"
+    return least
 
 
 def _no_day(campaign: Campaign) -> list[str]:
@@ -51,11 +59,11 @@ def _no_day(campaign: Campaign) -> list[str]:
 
 
 def _not_approved(campaign: Campaign) -> list[str]:
-    return [
-        f"Recipe {c.recipe} has no approval yet; it is needed before {c.needed_by.isoformat()}."
-        for c in campaign.cards
-        if not c.approved_by and c.needed_by
-    ]
+    open_ = [c for c in campaign.cards if not c.approved_by and c.needed_by]
+    if not open_:
+        return []
+    names = "; ".join(f"{c.recipe} (before {c.needed_by})" for c in open_)
+    return [f"Recipes without the approval of a licensed person: {names}."]
 
 
 def _old_stock(campaign: Campaign) -> list[str]:
@@ -63,7 +71,15 @@ def _old_stock(campaign: Campaign) -> list[str]:
 
 
 def _clock(campaign: Campaign) -> list[str]:
-    return [f"{p.field}, {p.lot} with {p.recipe}: {p.note}." for p in campaign.clock if p.note]
+    seen = [p for p in campaign.clock if p.note and not p.note.startswith(BEFORE)]
+    before = sorted({p.field for p in campaign.clock if p.note.startswith(BEFORE)})
+    told = [f"{p.field}, {p.lot} with {p.recipe}: {p.note}." for p in seen]
+    if before:
+        told.append(
+            f"Some seed was treated before this plan; its own cure and life count too, on:"
+            f" {'; '.join(before)}."
+        )
+    return told
 
 
 def _order(campaign: Campaign) -> list[str]:

@@ -48,6 +48,8 @@ CAUTIONS_SHORT = (
     "Label first. Wear its protective equipment; move air. Never food, feed or oil. Children and"
     " livestock away. Licensed practice only.",
 )
+WORTH_TELLING = 0.05
+"""Least volume that counts as left, fl oz."""
 FEED_CAUTION = "Do not use for food, feed, or oil purposes."
 
 
@@ -180,7 +182,7 @@ def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Le
     products = {p.name: p for p in season.products}
     found = []
     for use in containers:
-        if use.left <= 1e-6 * max(1.0, use.usable):
+        if use.left < WORTH_TELLING:
             continue
         product = products[use.product]
         opened = use.drawn > 0 or use.source == "stock on hand"

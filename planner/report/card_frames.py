@@ -1,0 +1,196 @@
+"""Recipe cards: a page a recipe, for a licensed person to check and sign."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from planner.campaign.records import CAUTIONS
+from planner.report.measures import Manner, Measure
+from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Campaign, Card, CardActive
+    from planner.report.sheets import Block, Content
+
+CARDS = "Recipe cards"
+LINE = Cell(None, Look.FILL_IN)
+MOST_LOTS = 12
+"""Lots of a recipe that its card names one by one, so that it stays on a page."""
+
+
+def card_sheet(campaign: Campaign) -> Sheet:
+    """Make the recipe cards, a page a recipe."""
+    manner = Manner(metric=campaign.shop.metric)
+    blocks: list[Block] = []
+    for number, card in enumerate(campaign.cards, 1):
+        blocks += [PageBreak()] if blocks else []
+        blocks += _card(card, number, manner)
+    return Sheet(
+        CARDS,
+        "Every recipe on a page of its own, for a licensed person to check and sign.",
+        tuple(blocks),
+        Page(),
+        Room.TREATING,
+    )
+
+
+def _card(card: Card, number: int, manner: Manner) -> list[Block]:
+    needed = f"Approval wanted before {card.needed_by}." if card.needed_by else ""
+    head = (f"Recipe {card.recipe}. {needed}".strip(),)
+    blocks: list[Block] = [
+        Text(head, look=Look.STRONG),
+        _card_rates(card, number, manner),
+        _card_lots(card, number),
+    ]
+    if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
+        blocks.append(Text(_warned(card, manner), look=Look.WATCH))
+    blocks += [_card_actives(card, number), _sign(card, number)]
+    return [*blocks, Text(CAUTIONS, "Cautions", bullets=True)]
+
+
+def _warned(card: Card, manner: Manner) -> tuple[str, ...]:
+    over = [x.lot for x in card.lots if x.liquid_per_cwt > (card.liquid_warning or math.inf)]
+    limit = manner.say(card.liquid_warning or 0.0, Measure.DOSE_PER_WEIGHT)
+    return (
+        f"More liquid than the farm's warning of {limit}: {'; '.join(over)}. Let it dry well and"
+        " watch how the seed flows.",
+    )
+
+
+def _card_rates(card: Card, number: int, manner: Manner) -> Table:
+    """Rates by product; from the least to the most of the lots where they differ."""
+    units = manner.label(Measure.DOSE_PER_UNIT), manner.label(Measure.DOSE_PER_WEIGHT)
+    rows: list[tuple[Content, ...]] = []
+    for product, written in dict.fromkeys((x.product, x.written) for x in card.lines):
+        lines = [x for x in card.lines if (x.product, x.written) == (product, written)]
+        unit = _span([x.floz_per_unit for x in lines], Measure.DOSE_PER_UNIT, manner)
+        cwt = _span([x.floz_per_cwt for x in lines], Measure.DOSE_PER_WEIGHT, manner)
+        actives = [
+            f"{name} {_span([x.mg_per_seed[i] for x in lines], Measure.MG_PER_SEED, manner)}"
+            for i, name in enumerate(lines[0].actives)
+        ]
+        kind = lines[0].kind
+        rows.append((product, kind, written, unit, cwt, "; ".join(actives) or "none given"))
+    return Table(
+        name=f"rates_{number}",
+        title="Products and rates, in all three forms",
+        columns=(
+            Column("product", "Product"),
+            Column("kind", "Kind"),
+            Column("written", "Rate as written", width=16),
+            Column("unit", f"A unit ({units[0]})", width=16),
+            Column("cwt", f"By weight ({units[1]})", width=16),
+            Column("seed", "Active ingredient on a seed (mg)", width=34),
+        ),
+        rows=tuple(rows),
+        note="From one figure to another where the lots differ; each lot's own stand on its"
+        " calibration sheet.",
+    )
+
+
+def _span(numbers: list[float], measure: Measure, manner: Manner) -> str:
+    """Say from what to what numbers go, without their unit."""
+    decimals = manner.shown(measure).decimals
+    low, high = (f"{manner.value(x, measure):.{decimals}f}" for x in (min(numbers), max(numbers)))
+    return low if low == high else f"{low} to {high}"
+
+
+def _card_lots(card: Card, number: int) -> Table:
+    marks = []
+    for word, limit in (("warning", card.liquid_warning), ("limit", card.liquid_limit)):
+        if limit is not None:
+            marks.append(f"{word} {limit:g} fl oz/cwt")
+    lots = card.lots
+    if len(lots) > MOST_LOTS:
+        by_liquid = sorted(lots, key=lambda x: x.liquid_per_cwt)
+        lots = (*by_liquid[: MOST_LOTS // 2], *by_liquid[-(MOST_LOTS // 2) :])
+    more = f" {len(card.lots)} lots in all; those with least and most liquid are shown."
+    return Table(
+        name=f"lots_{number}",
+        title="All liquid together, by lot",
+        columns=(
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("bags", "Bags", Measure.COUNT),
+            Column("units", "Seed", Measure.UNITS),
+            Column("unit", "A unit", Measure.DOSE_PER_UNIT),
+            Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
+            Column("polymer", "Polymer share", Measure.PERCENT),
+        ),
+        rows=tuple(
+            (
+                x.lot,
+                x.variety,
+                x.bags,
+                x.units,
+                x.liquid_per_unit,
+                Cell(x.liquid_per_cwt, _over(x.liquid_per_cwt, card.liquid_warning)),
+                x.polymer_share,
+            )
+            for x in lots
+        ),
+        note=f"Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
+        f" {', '.join(marks) or 'no warning or limit set'}."
+        + (more if len(card.lots) > len(lots) else ""),
+    )
+
+
+def _over(amount: float, limit: float | None) -> Look:
+    return Look.WATCH if limit is not None and amount > limit else Look.PLAIN
+
+
+def _card_actives(card: Card, number: int) -> Table:
+    """Give the worst field of every active ingredient."""
+    worst: dict[str, CardActive] = {}
+    for a in card.actives:
+        if a.ingredient not in worst or a.lb_per_acre > worst[a.ingredient].lb_per_acre:
+            worst[a.ingredient] = a
+    seeds = {
+        name: max(a.mg_per_seed for a in card.actives if a.ingredient == name) for name in worst
+    }
+    return Table(
+        name=f"actives_{number}",
+        title="Active ingredients where most of them comes, against their ceilings",
+        columns=(
+            Column("ingredient", "Active ingredient"),
+            Column("field", "Most on field"),
+            Column("acre", "On land", Measure.WEIGHT_PER_AREA),
+            Column("most", "Ceiling", Measure.WEIGHT_PER_AREA),
+            Column("seed", "On a seed", Measure.MG_PER_SEED),
+            Column("most_seed", "Ceiling", Measure.MG_PER_SEED),
+        ),
+        rows=tuple(
+            (
+                a.ingredient,
+                a.field,
+                a.lb_per_acre,
+                "none given" if a.most is None else a.most,
+                seeds[a.ingredient],
+                "none given" if a.most_mg is None else a.most_mg,
+            )
+            for a in worst.values()
+        ),
+        empty="No active ingredient is given for these products, or they go to no field yet.",
+        note="Other uses of an ingredient on the same land count too; the label says how much.",
+    )
+
+
+def _sign(card: Card, number: int) -> Table:
+    who = Cell(card.approved_by) if card.approved_by else LINE
+    when = Cell(card.approved_on) if card.approved_on else LINE
+    return Table(
+        name=f"sign_{number}",
+        title="Approval",
+        columns=(
+            Column("what", ""),
+            Column("value", "", width=16),
+            Column("what_too", "", width=16),
+            Column("value_too", "", width=16),
+        ),
+        rows=(
+            ("Approved by", who, "On", when),
+            ("Licence no.", LINE, "Signature", LINE),
+        ),
+        plain=True,
+    )

@@ -1,0 +1,180 @@
+"""Containers: which is on the line when, what should be left in it, what is left at the end."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.campaign.records import CAUTIONS_SHORT
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Campaign, ContainerUse, Level
+    from planner.report.sheets import Content
+
+DRAW_DOWN = "Draw-down"
+LEVELS = "Levels"
+LEFT = "Left over"
+
+
+def draw_down_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet that follows every container."""
+    return Sheet(
+        DRAW_DOWN,
+        "Which container is on the line when, and at which bag it runs dry at the earliest.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), _containers(campaign)),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def _containers(campaign: Campaign) -> Table:
+    return Table(
+        name="containers",
+        columns=(
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("on_day", "On the line", Measure.DATE),
+            Column("on", "from"),
+            Column("dry_day", "Dry on", Measure.DATE),
+            Column("dry", "at the earliest at"),
+            Column("note", "Note", width=24),
+            Column("number", "No.", Measure.COUNT),
+            Column("usable", "Usable", Measure.DOSE, decimals=0),
+            Column("left", "Left", Measure.DOSE, decimals=0),
+            Column("ready", "Ready (initials)", look=Look.FILL_IN, width=12),
+        ),
+        rows=tuple(_container_row(u) for u in campaign.drawdown.containers),
+        repeat_header=True,
+        note="In the order in which they go on the line: opened stock first, then what is on its"
+        " way, then what is bought. When one runs dry, the next one stands ready and primed.",
+    )
+
+
+def _container_row(use: ContainerUse) -> tuple[Content, ...]:
+    return (
+        use.product,
+        use.source,
+        use.on_day,
+        use.on_line or Cell("stays closed", Look.FAINT),
+        use.dry_day,
+        use.dry,
+        Cell(use.note, Look.WATCH) if use.note else None,
+        use.number,
+        use.usable,
+        use.left,
+        None,
+    )
+
+
+def level_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet that says what should be left after every batch and day."""
+    margin = f"{campaign.shop.margin:.1%}".replace(".0%", "%")
+    told = (
+        f"The low level counts the margin of {margin} as used up, the high one as not used. Less"
+        " than the low level means that too much goes on, or a leak; more than the high one, too"
+        " little. Weight: the container on the line, heel included, margin used up.",
+    )
+    return Sheet(
+        LEVELS,
+        "What should be left of every product after every batch and at the end of every day.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(told), _levels(campaign)),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def _levels(campaign: Campaign) -> Table:
+    levels = campaign.drawdown.levels
+    evenings = {(x.product, x.day) for x in levels if x.after == "day"}
+    rows: list[tuple[Content, ...]] = []
+    for level in reversed([x for x in levels if x.after != "day"]):
+        evening = (level.product, level.day) in evenings
+        evenings.discard((level.product, level.day))
+        rows.append(_level_row(level, evening=evening))
+    return Table(
+        name="levels",
+        columns=(
+            Column("day", "Day", Measure.DATE),
+            Column("after", "After"),
+            Column("evening", "Also at"),
+            Column("product", "Product"),
+            Column("source", "On the line"),
+            Column("of", "Weight of"),
+            Column("low", "Left, low", Measure.DOSE, decimals=0),
+            Column("high", "Left, high", Measure.DOSE, decimals=0),
+            Column("weight", "Weight", Measure.WEIGHT, decimals=1),
+            Column("tare", "Tare", look=Look.FILL_IN, width=10),
+            Column("read", "Read", look=Look.FILL_IN, width=14),
+        ),
+        rows=tuple(reversed(rows)),
+        repeat_header=True,
+    )
+
+
+def _level_row(level: Level, *, evening: bool) -> tuple[Content, ...]:
+    weight, of = level.gross_weight, "container and liquid"
+    if weight is None:
+        weight, of = level.net_weight, "liquid alone" if level.net_weight is not None else ""
+    return (
+        level.day,
+        level.after,
+        Cell("day's end", Look.STRONG) if evening else None,
+        level.product,
+        level.source,
+        of,
+        level.left,
+        level.left_at_most,
+        weight,
+        Cell("weighed in", Look.FAINT) if level.gross_weight is not None else None,
+        None,
+    )
+
+
+def left_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet of what is left at the end, and what may be done with it."""
+    told = (
+        "The labels of the products, the tag and your state decide what may be done; this only says"
+        " what is usual. Treated seed is never food, feed or oil.",
+    )
+    advice = tuple(dict.fromkeys(x.advice for x in campaign.leftovers))
+    numbered = tuple(f"{i}. {text}" for i, text in enumerate(advice, 1))
+    return Sheet(
+        LEFT,
+        "Treated seed and product that should be left, and what may be done with it.",
+        (
+            Text(told, look=Look.STRONG),
+            _left(campaign, advice, "units", "Treated seed", "Recipe", Measure.UNITS),
+            _left(campaign, advice, "fl oz", "Product", "Container", Measure.VOLUME),
+            Text(numbered, "What may be done, in general"),
+        ),
+        Page(),
+        Room.STOCK,
+    )
+
+
+def _left(
+    campaign: Campaign,
+    advice: tuple[str, ...],
+    unit: str,
+    title: str,
+    detail: str,
+    measure: Measure,
+) -> Table:
+    return Table(
+        name="left_seed" if unit == "units" else "left_product",
+        title=title,
+        columns=(
+            Column("what", "What", width=30),
+            Column("detail", detail, width=30),
+            Column("amount", "Should be left", measure, width=14),
+            Column("see", "See below", Measure.COUNT, width=10),
+            Column("real", "Really left", look=Look.FILL_IN, width=14),
+        ),
+        rows=tuple(
+            (x.what, x.detail, x.amount, advice.index(x.advice) + 1, None)
+            for x in campaign.leftovers
+            if x.unit == unit
+        ),
+        empty="Nothing is left.",
+    )

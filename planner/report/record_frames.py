@@ -1,0 +1,104 @@
+"""Records: the treatment log, and the text of the tags."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.campaign.records import CAUTIONS_SHORT, RETENTION, TAG_POINTS
+from planner.report.measures import Measure
+from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Campaign, LogLine
+    from planner.report.sheets import Content
+
+LOG = "Treatment log"
+TAGS = "Seed tags"
+
+
+def log_sheet(campaign: Campaign) -> Sheet:
+    """Make the treatment log: what is known is filled in, what is measured has a blank."""
+    table = Table(
+        name="log",
+        columns=(
+            Column("day", "Day", Measure.DATE),
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("recipe", "Recipe"),
+            Column("bags", "Bags"),
+            Column("fields", "Fields", width=30),
+            Column("plant_by", "Plant by", Measure.DATE),
+            Column("product", "Product"),
+            Column("units", "Seed", Measure.UNITS),
+            Column("weight", "Weight", Measure.WEIGHT),
+            Column("size", "Size", Measure.SEEDS_PER_WEIGHT),
+            Column("rate", "Rate asked", Measure.DOSE_PER_UNIT),
+            Column("amount", "Should take", Measure.DOSE),
+            Column("epa", "EPA no.", look=Look.FILL_IN, width=9),
+            Column("batch", "Product batch", look=Look.FILL_IN, width=9),
+            Column("drawn", "Drawn", look=Look.FILL_IN, width=8),
+            Column("real", "Rate got", look=Look.FILL_IN, width=8),
+            Column("water", "Water added", look=Look.FILL_IN, width=8),
+            Column("who", "Operator, licence", look=Look.FILL_IN, width=11),
+        ),
+        rows=tuple(_log_row(x) for x in campaign.log),
+        repeat_header=True,
+    )
+    return Sheet(
+        LOG,
+        "What was treated with what. Known figures stand; write down what is measured.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), table, Text(RETENTION, "How long to keep it")),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def _log_row(line: LogLine) -> tuple[Content, ...]:
+    return (
+        line.day,
+        line.lot,
+        line.variety,
+        line.recipe,
+        line.bags,
+        "; ".join(line.fields) or "spare",
+        line.plant_by,
+        line.product,
+        line.units,
+        line.weight,
+        line.seeds_per_lb,
+        line.rate,
+        line.amount,
+        *([None] * 6),
+    )
+
+
+def tag_sheet(campaign: Campaign) -> Sheet:
+    """Make the text for the tags of treated seed, and say what rules it follows."""
+    table = Table(
+        name="tags",
+        columns=(
+            Column("lot", "Lot"),
+            Column("variety", "Variety"),
+            Column("recipe", "Recipe"),
+            Column("text", "Text of the tag", width=70),
+        ),
+        rows=tuple((t.lot, t.variety, t.recipe, "\n".join(t.text)) for t in campaign.tags),
+        repeat_header=True,
+    )
+    rules = (
+        f"Type of at least {TAG_POINTS} point; every substance by its common name; on the tag with"
+        " the analysis, a tag of its own, or printed on the container (7 CFR 201.31a, paragraphs a"
+        " and b).",
+        "The caution is for substances that are harmful but not mercurial or alike; those need the"
+        " word Poison and a skull and crossbones (7 CFR 201.31a, paragraphs c and d, from memory).",
+        "Inoculated seed shows month and year after which the inoculant is not claimed to work"
+        " (7 CFR 201.24a); here the last whole month within its life on the seed.",
+        "The label of a product may ask for more words on the tag, and so may your state.",
+    )
+    return Sheet(
+        TAGS,
+        "Text for the tags of treated seed. Compare it with the labels before you print it.",
+        (table, Text(rules, "Rules for the tag", bullets=True), Text(RETENTION, "Keep for")),
+        Page(landscape=True),
+        Room.TREATING,
+    )
