@@ -101,7 +101,10 @@ def start(
     if demo and old is not None:
         msg = "--demo and --from exclude each other"
         raise typer.BadParameter(msg)
-    for path in start_season(file, csv, demo=demo, force=force):
+    written, told = start_season(file, csv, demo=demo, old=old, force=force)
+    for line in told:
+        _print(line)
+    for path in written:
         _print(f"Written: {path}")
 
 

@@ -91,7 +91,17 @@ def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -
     page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
     wide = sum(page.column_dimensions[p.letter].width for p in laid)
     look.page(page, f"{HEADER}:{HEADER}", pages=max(1, round(wide / PAGE_WIDTH)))
-    page.print_area = f"A1:{laid[-1].letter}{max(FIRST + len(table.rows), FIRST + 20)}"
+    last = max(FIRST + len(table.rows), FIRST + 20)
+    page.print_area = f"A1:{_wide_enough(page, len(laid))}{last}"
+
+
+def _wide_enough(page: Worksheet, columns: int) -> str:
+    """Letter of the last column to print: the title runs on over the columns of narrow sheets."""
+    room = sum(page.column_dimensions[get_column_letter(n)].width for n in range(1, columns + 1))
+    while room < 1.25 * len(str(page["A1"].value)):
+        columns += 1
+        room += page.column_dimensions[get_column_letter(columns)].width
+    return get_column_letter(columns)
 
 
 def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from openpyxl.worksheet.pagebreak import Break
+
 from planner.season import look
 from planner.season.form import FIRST, ROOM
 from planner.season.lists import quoted
@@ -76,7 +78,9 @@ def write_live(
     _widths(page)
     page.freeze_panes = f"A{TOP}"
     page.sheet_properties.tabColor = look.AMBER
-    look.page(page, f"{TOP - 1}:{TOP - 1}")
+    look.page(page, f"{TOP - 2}:{TOP - 1}", pages=2)
+    page.print_title_cols = None
+    page.col_breaks.append(Break(id=9))
     page.print_area = f"A1:U{TOP + 39}"
 
 

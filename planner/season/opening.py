@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from planner.season import lists, live, look, schema
 from planner.season.safe import put_text
@@ -25,36 +25,45 @@ STEPS = (
     "Out comes plan.xlsx: what to order, what to treat with what, what to plant where, what it "
     "costs, what is short.",
 )
+WIDTH = 112
+"""Characters across the page."""
 CAUTION = (
     "Seed treatments can hurt people, animals and land. The product's label, local rules and "
     "licensed practice come first; this workbook only counts."
 )
 
 
-def write_opening(page: Worksheet, what: str) -> None:
-    """Write the page; `what` says in a few words what the workbook holds."""
+def write_opening(page: Worksheet, what: str, notes: tuple[str, ...] = ()) -> None:
+    """Write the page; `what` says in a few words what the workbook holds, `notes` how it came."""
     page.sheet_view.showGridLines = False
     page.column_dimensions["A"].width = 3
-    page.column_dimensions["B"].width = 26
-    page.column_dimensions["C"].width = 84
+    page.column_dimensions["B"].width = 24
+    page.column_dimensions["C"].width = WIDTH - 24
     put_text(page["B2"], what)
     page["B2"].font = look.font(bold=True, size=18, color=look.DEEP)
     row = 4
     for text in STEPS:
-        page.merge_cells(f"B{row}:C{row}")
-        put_text(page[f"B{row}"], text)
-        page[f"B{row}"].font = look.font(size=12)
-        page[f"B{row}"].alignment = look.wrapped("center")
-        page.row_dimensions[row].height = 18 * look.lines(text, 100) + 3
-        row += 1
-    page.merge_cells(f"B{row + 1}:C{row + 1}")
-    put_text(page[f"B{row + 1}"], CAUTION)
-    page[f"B{row + 1}"].font = look.font(bold=True, color=look.ALARM)
-    page[f"B{row + 1}"].alignment = look.wrapped("center")
-    page.row_dimensions[row + 1].height = 34
-    _index(page, row + 3)
+        row = _line(page, row, text, look.font(size=12), 16.5)
+    row = _line(page, row + 1, CAUTION, look.font(bold=True, color=look.ALARM), 15.5)
+    if notes:
+        put_text(page[f"B{row + 1}"], "What was taken over")
+        page[f"B{row + 1}"].font = look.font(bold=True, size=12, color=look.DEEP)
+        row += 2
+        for note in notes:
+            row = _line(page, row, f"- {note}", look.font(), 15.5)
+    _index(page, row + 1)
     page.sheet_properties.tabColor = look.AMBER
     look.page(page, landscape=False)
+
+
+def _line(page: Worksheet, row: int, text: str, font: Any, height: float) -> int:
+    """One line of text across the page; returns the next row."""
+    page.merge_cells(f"B{row}:C{row}")
+    put_text(page[f"B{row}"], text)
+    page[f"B{row}"].font = font
+    page[f"B{row}"].alignment = look.wrapped("center")
+    page.row_dimensions[row].height = height * look.lines(text, WIDTH * 0.9) + 3
+    return row + 1
 
 
 def _index(page: Worksheet, row: int) -> None:
@@ -87,4 +96,4 @@ def _link(page: Worksheet, row: int, sheet: str, meaning: str) -> None:
     cell.alignment = look.wrapped()
     put_text(page[f"C{row}"], meaning)
     page[f"C{row}"].alignment = look.wrapped()
-    page.row_dimensions[row].height = 15.5 * look.lines(meaning, 84)
+    page.row_dimensions[row].height = 15.5 * look.lines(meaning, WIDTH - 24)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from openpyxl import Workbook
 
 from planner.season import checks, form, lists, live, opening, schema
+from planner.season.carry import next_season
 from planner.season.content import as_text, blank_content, demo_content, full
 from planner.season.safe import csv_bytes, workbook_bytes, write_whole
 
@@ -41,15 +42,44 @@ def write_csv(folder: Path, *, demo: bool = False) -> tuple[Path, ...]:
     return write_folder(folder, _content(demo)[0])
 
 
+def write_next(
+    file: Path | None, folder: Path | None, old: Path, plan: Path | None = None
+) -> tuple[tuple[Path, ...], tuple[str, ...]]:
+    """Write next season's workbook, CSV files, or both, made from an old season and its plan.
+
+    Returns
+    -------
+    tuple[tuple[Path, ...], tuple[str, ...]]
+        What was written, and what was kept, moved or cleared, line by line.
+
+    Raises
+    ------
+    InputError
+        When the old season has faults.
+    OutputError
+        When something cannot be written.
+    """
+    carried = next_season(old, plan)
+    written: tuple[Path, ...] = ()
+    if file is not None:
+        what = f"The season after {Path(old).name}"
+        written += (write_workbook(file, carried.content, what, carried.told),)
+    if folder is not None:
+        written += write_folder(folder, carried.content)
+    return written, carried.told
+
+
 def _content(demo: bool) -> tuple[dict[str, Table], str]:
     if demo:
         return full(demo_content()), "The demo season: an invented farm"
     return full(blank_content()), "A season to plan"
 
 
-def write_workbook(path: Path, content: Mapping[str, Table], what: str) -> Path:
-    """Write a season workbook that holds this content."""
-    return write_whole(path, workbook_bytes(build(content, what)))
+def write_workbook(
+    path: Path, content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()
+) -> Path:
+    """Write a season workbook that holds this content, with notes on its first page."""
+    return write_whole(path, workbook_bytes(build(content, what, notes)))
 
 
 def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]:
@@ -63,13 +93,13 @@ def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]
     return tuple(written)
 
 
-def build(content: Mapping[str, Table], what: str) -> Workbook:
+def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) -> Workbook:
     """Season workbook with this content (see `planner.season.content.full`)."""
     book = Workbook()
     first = book.active
     assert first is not None
     first.title = opening.SHEET
-    opening.write_opening(first, what)
+    opening.write_opening(first, what, notes)
     laid = {s.name: form.places(s, content[s.name]) for s in schema.SHEETS}
     musts = [s for s in schema.SHEETS if s.must]
     others = [s for s in schema.SHEETS if not s.must]

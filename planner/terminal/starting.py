@@ -11,25 +11,34 @@ if TYPE_CHECKING:
 
 
 def start_season(
-    file: Path | None, folder: Path | None, *, demo: bool, force: bool
-) -> tuple[Path, ...]:
-    """Write a blank (or the demo) season as a workbook, as CSV files, or both.
+    file: Path | None, folder: Path | None, *, demo: bool, old: Path | None, force: bool
+) -> tuple[tuple[Path, ...], tuple[str, ...]]:
+    """Write a blank season (or the demo, or the one after an old one) as a workbook, as CSV files.
+
+    Returns
+    -------
+    tuple[tuple[Path, ...], tuple[str, ...]]
+        What was written, and what was kept, moved or cleared of the old season.
 
     Raises
     ------
+    InputError
+        When the old season has faults.
     OutputError
         When something stands there already and `force` is not set, or it can't be written.
     """
-    from planner.season.template import write_blank, write_csv
+    from planner.season.template import write_blank, write_csv, write_next
 
     if not force:
         _refuse_to_replace(file, folder)
+    if old is not None:
+        return write_next(file, folder, old)
     written: tuple[Path, ...] = ()
     if file is not None:
         written += (write_blank(file, demo=demo),)
     if folder is not None:
         written += write_csv(folder, demo=demo)
-    return written
+    return written, ()
 
 
 def _refuse_to_replace(file: Path | None, folder: Path | None) -> None:

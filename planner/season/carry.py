@@ -1,0 +1,252 @@
+"""Next season's workbook from this season's: what is kept, moved, cleared, and a word on each.
+
+Kept: settings, fields, products, containers, recipes and everything optional that still holds.
+Moved a year on: crop year and dates. Cleared: lots, what was treated or ordered so far, approvals.
+Stock on hand is what the season's plan leaves over. Whatever is not kept is told.
+"""
+
+from __future__ import annotations
+
+import json
+from dataclasses import dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any
+
+from planner.season import schema
+from planner.season.cells import Setting, read_cell
+from planner.season.content import Table, column_for, full, key, setting_for, typed, typed_farm
+from planner.season.match import match
+from planner.season.read import read_season
+from planner.season.schema import Kind
+from planner.season.tables import read_tables
+from planner.units import Measure, Unreadable, in_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Mapping
+    from pathlib import Path
+
+    from planner.season.content import Value
+    from planner.season.domain import Season
+    from planner.season.match import Heading
+    from planner.season.match import Table as Matched
+    from planner.season.schema import Column, Sheet
+    from planner.season.tables import Grid
+
+CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
+WEEKS = timedelta(weeks=52)
+"""Days off keep their weekday."""
+
+
+@dataclass(frozen=True, slots=True)
+class Carried:
+    """Next season's content, and what was done to get there, line by line."""
+
+    content: Mapping[str, Table]
+    told: tuple[str, ...]
+
+
+def plan_beside(old: Path) -> Path | None:
+    """Plan of a season where plans are usually written: in or beside it; None if there is none."""
+    whole = old.resolve()
+    name = whole.name if whole.is_dir() else whole.stem
+    places = [whole.parent / f"{name}-plan", whole.parent]
+    if whole.is_dir():
+        places.insert(0, whole)
+    return next((p / "plan.json" for p in places if (p / "plan.json").is_file()), None)
+
+
+def next_season(old: Path, plan: Path | None = None) -> Carried:
+    """Make next season's content from an old season and its plan (looked for where none is given).
+
+    Raises
+    ------
+    InputError
+        When the old season has faults.
+    """
+    season = read_season(old)
+    found, told = _content(old)
+    content = full(found)
+    content["Farm"] = typed_farm(content["Farm"])
+    told = [*_told_of_reading(season.told), *told]
+    left, word = _leftovers(plan or plan_beside(old), season.fingerprint, season.farm.crop_year)
+    told.append(word)
+    _move_dates(content, told)
+    _stock(content, left, told)
+    told += _expired(season)
+    _clear(content, told)
+    told.append("Prices, discounts and what suppliers offer are last season's: look them over.")
+    return Carried(content, tuple(told))
+
+
+def _told_of_reading(told: tuple[str, ...]) -> list[str]:
+    """What the reader passed over is not carried over; its own columns are."""
+    return [f"Not carried over - {line}" for line in told if "column" not in line]
+
+
+def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
+    """Everything that stands in the old sheets, in their columns, those of nobody's included."""
+    book = read_tables(old)
+    grids = {grid.sheet.name: grid for grid in book.grids}
+    content = {}
+    told = []
+    for table in match(book)[0]:
+        columns = sorted(table.headings.items(), key=lambda item: item[1].index)
+        strange = _strange(grids[table.sheet.name], table)
+        if strange:
+            names = ", ".join(name for _, name in strange)
+            told.append(f"{table.sheet.name}: columns of your own kept as they are: {names}.")
+        rows = dict(grids[table.sheet.name].rows)
+        lines = []
+        for line in table.lines:
+            own = [typed(line.texts[name], heading.column) for name, heading in columns]
+            texts = rows[line.row]
+            lines.append((*own, *(texts[i] if i < len(texts) else None for i, _ in strange)))
+        headers = (*(_header(h) for _, h in columns), *(name for _, name in strange))
+        content[table.sheet.name] = Table(headers, tuple(lines))
+    return content, told
+
+
+def _header(heading: Heading) -> str:
+    """Header with the unit that bare numbers have."""
+    column = heading.column
+    if heading.threat:
+        return f"{heading.threat} {column.name}"
+    if heading.unit in {"", column.unit, column.shown}:
+        return column.header
+    return f"{column.name} ({heading.unit})"
+
+
+def _strange(grid: Grid, table: Matched) -> list[tuple[int, str]]:
+    """Columns of the header row that are none of ours: place and header."""
+    for _, texts in grid.rows:
+        found = all(
+            h.index < len(texts) and " ".join(texts[h.index].split())[:200] == h.header
+            for h in table.headings.values()
+        )
+        if found and table.headings:
+            ours = {h.index for h in table.headings.values()}
+            return [(i, t.strip()) for i, t in enumerate(texts) if t.strip() and i not in ours]
+    return []
+
+
+def _leftovers(path: Path | None, mark: str, year: int) -> tuple[dict[str, float] | None, str]:
+    """Fl oz of every product that a plan leaves, and where they come from."""
+    if path is None:
+        return None, "No plan.json was found beside it: stock on hand is cleared, count it anew."
+    try:
+        plan: Any = json.loads(path.read_text(encoding="utf-8"))
+        left = {str(p["product"]): float(p["left"]) for p in plan["products"]}
+        same = plan.get("fingerprint", mark) == mark and plan["crop_year"] == year
+    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+        return None, f"{path} cannot be read as a plan: stock on hand is cleared, count it anew."
+    if not same:
+        word = f"{path} is the plan of another state of the season"
+        return None, f"{word}: stock on hand is cleared; plan again, or count it anew."
+    return left, f"Stock on hand is what {path} leaves over: measure before you rely on it."
+
+
+def _change(
+    table: Table, name: str, change: Callable[[Value, tuple[Value, ...]], Value], sheet: Sheet
+) -> Table:
+    """Table with a function of value and row in place of every value of a column."""
+    for at, header in enumerate(table.headers):
+        column = column_for(sheet, header)
+        if column is not None and column.name == name:
+            rows = tuple((*r[:at], change(r[at], r), *r[at + 1 :]) for r in table.rows)
+            return replace(table, rows=rows)
+    return table
+
+
+def _later(value: Value, column: Column | None, by: timedelta | None = None) -> Value:
+    """A date a year on, whether it stands there as a date or as text."""
+    if isinstance(value, str) and column is not None:
+        try:
+            read = read_cell(value, column, Setting(""))
+        except Unreadable:
+            return value
+        value = read if isinstance(read, date) else value
+    if not isinstance(value, date):
+        return value
+    if by is not None:
+        return value + by
+    leap = (value.month, value.day) == (2, 29)
+    return value.replace(year=value.year + 1, day=28 if leap else value.day)
+
+
+def _move_dates(content: dict[str, Table], told: list[str]) -> None:
+    """Crop year and dates a year on; test dates and expiries belong to what they are of."""
+    farm = []
+    for row in content["Farm"].rows:
+        setting, value = setting_for(str(row[0])), row[1]
+        if setting is not None and setting.kind is Kind.DATE:
+            value = _later(value, setting)
+        elif setting is not None and setting.kind is Kind.YEAR and isinstance(value, float):
+            value += 1
+        farm.append((row[0], value, *row[2:]))
+    content["Farm"] = replace(content["Farm"], rows=tuple(farm))
+    _shift(content, "Fields", "Planting date")
+    _shift(content, "Suppliers", "Order by")
+    told.append("Moved a year on: crop year, plan date, treating, planting and order-by dates.")
+    if content["Days off"].rows:
+        _shift(content, "Days off", "Date", WEEKS)
+        told.append("Days off: moved by 52 weeks, so that they keep their weekday.")
+
+
+def _shift(content: dict[str, Table], name: str, column: str, by: timedelta | None = None) -> None:
+    sheet = schema.sheet(name)
+    of = sheet.column(column)
+    content[name] = _change(content[name], column, lambda v, _: _later(v, of, by), sheet)
+
+
+def _stock(content: dict[str, Table], left: dict[str, float] | None, told: list[str]) -> None:
+    """Stock on hand from the plan; its last day is that of containers not yet seen."""
+    sheet = schema.sheet("Products")
+    table = content["Products"]
+    by_key = {key(name): volume for name, volume in (left or {}).items()}
+    header = next(h for h in table.headers if column_for(sheet, h) is sheet.column("On hand"))
+    unit = header.partition("(")[2].rstrip(") ")
+
+    def stock(_: Value, row: tuple[Value, ...]) -> Value:
+        volume = by_key.get(key(str(row[0])))
+        if volume is None:
+            return None
+        return round(in_unit(volume, Measure.VOLUME, unit), 3)
+
+    table = _change(table, "On hand", stock, sheet)
+    content["Products"] = _change(table, "Expires", lambda *_: None, sheet)
+    told.append("Products: Expires is cleared; write it from the labels of what is left.")
+    strangers = sorted(set(by_key) - {key(str(row[0])) for row in table.rows})
+    if strangers:
+        told.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")
+
+
+def _expired(season: Season) -> list[str]:
+    """Stock that the plan could not count."""
+    day = season.farm.first_treating_day
+    gone = [p.name for p in season.products if p.on_hand and p.expires and p.expires < day]
+    if not gone:
+        return []
+    return [f"Products: expired before the first treating day, not carried: {', '.join(gone)}."]
+
+
+def _clear(content: dict[str, Table], told: list[str]) -> None:
+    """Empty what belongs to one season alone."""
+    for name in CLEARED:
+        table = content[name]
+        if table.rows:
+            firsts = ", ".join(str(row[0]) for row in table.rows[:20])
+            more = f" and {len(table.rows) - 20} more" if len(table.rows) > 20 else ""
+            told.append(f"{name}: {len(table.rows)} rows cleared ({firsts}{more}).")
+            content[name] = replace(table, rows=())
+    scenarios = content["What if"]
+    sheets = {key(name) for name in CLEARED}
+    at = scenarios.headers.index("Sheet")
+    kept = tuple(row for row in scenarios.rows if key(str(row[at])) not in sheets)
+    gone = len(scenarios.rows) - len(kept)
+    if gone:
+        told.append(f"What if: {gone} rows cleared that change rows cleared above.")
+    content["What if"] = replace(scenarios, rows=kept)
+    fields = content["Fields"]
+    at = fields.headers.index("Only varieties")
+    if any(row[at] for row in fields.rows):
+        told.append("Fields: Only varieties is kept; it shows 'no match' until lots are filled in.")
