@@ -74,13 +74,13 @@ def _planting(facts: Facts) -> Table:
                 (
                     field.planting_date,
                     field.name,
-                    Cell(p.lot, link=Link(SEED, "lots", lots[p.lot])),
+                    p.lot,
                     lot.variety,
                     lot.maturity,
                     p.recipe,
                     p.acres,
                     drop_rate(field, lot),
-                    p.units,
+                    Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
                     facts.cost_per_acre.get(field.name),
                     *([None] if short else []),
                 )

@@ -30,13 +30,15 @@ PAGE_ROWS = (47, 34)
 """Rows of 15 points on a page, upright and lying."""
 UPRIGHT = 1.15
 """A sheet that may lie stands upright where it is not wider than so many pages."""
+WIDE = 1.35
+"""Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
 NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
-PORTRAIT, LANDSCAPE = 96.0, 132.0
+PORTRAIT, LANDSCAPE = 93.0, 127.0
 """Characters that fill the width of a printed page at full size, on letter as on A4."""
-CM_PER_CHAR = 0.188
+CM_PER_CHAR = 0.184
 CM_PER_ROW = 0.529
 """Of 15 points."""
 ALIKE = (
@@ -151,8 +153,8 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
         widths = [full / 6] * 6
     while sum(widths) < full - 4:
         widths.append(min(14.0, full - sum(widths)))
-    if sum(widths) > full * 2:
-        widths = _narrowed(widths, full * 2)
+    if sum(widths) > full * WIDE:
+        widths = _narrowed(widths, full * WIDE)
     layout = Layout(sheet, [], widths, lying)
     row = 5 if home else 4
     for block in sheet.blocks:
@@ -184,7 +186,7 @@ def _breaks(layout: Layout) -> list[int]:
 def _narrowed(widths: list[float], full: float) -> list[float]:
     """Take width from the widest columns until the page is not shrunk beyond reading."""
     cap = max(widths)
-    while cap > 16 and sum(min(w, cap) for w in widths) > full:
+    while cap > 14 and sum(min(w, cap) for w in widths) > full:
         cap -= 2
     return [min(w, cap) for w in widths]
 
@@ -292,7 +294,7 @@ def _fitted(table: Table, index: int, manner: Manner) -> float:
         total = sum(v for r in table.rows if isinstance(v := plain(r[index]), int | float))
         longest = max(longest, _length(total, column, manner))
     words = header(column, manner).split()
-    longest = max(longest, max((text_width(w) for w in words), default=0.0) + 1)
+    longest = max(longest, 1.08 * max((text_width(w) for w in words), default=0.0))
     longest = max(longest, text_width(header(column, manner)) / 2)
     room = 4.0 if table.filter else 2.0
     return min(WIDEST, max(NARROWEST, longest + room))

@@ -40,10 +40,10 @@ def _lines(facts: Facts) -> Table:
             rows.append(
                 (
                     account.name,
-                    Cell(line.product, link=Link(PRODUCTS, "products", places[line.product])),
+                    line.product,
                     line.container,
                     container.size,
-                    Cell(line.count, Look.STRONG),
+                    Cell(line.count, Look.STRONG, Link(PRODUCTS, "products", places[line.product])),
                     line.unit_price,
                     line.cost,
                     break_reached(facts, line, container),
@@ -165,10 +165,10 @@ def _seed(facts: Facts) -> Table:
         lot = facts.lots[s.lot]
         link = Link(SEED, "lots", places[s.lot])
         row = (
-            Cell(s.lot, link=link),
+            s.lot,
             lot.variety,
             f"bags of {lot.units_per_bag:g} units",
-            s.units,
+            Cell(s.units, link=link),
             Cell(s.bags, Look.STRONG),
             lot.buy_price,
             s.cost,

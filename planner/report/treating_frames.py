@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
+from planner.report.layout import plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
 
@@ -69,13 +70,13 @@ def _bags(facts: Facts) -> Table:
         rows.append(
             (
                 t.recipe,
-                Cell(t.lot, link=Link(SEED, "lots", places[t.lot])),
+                t.lot,
                 lot.variety,
                 Cell(t.full_bags, Look.STRONG),
                 lot.units_per_bag,
                 t.part_bag,
                 part if t.part_bag else None,
-                t.units,
+                Cell(t.units, link=Link(SEED, "lots", places[t.lot])),
                 t.units * unit_weight(lot, facts.season.farm),
             )
         )
@@ -101,7 +102,7 @@ def _bags(facts: Facts) -> Table:
 
 def _doses(facts: Facts) -> Table:
     farm = facts.season.farm
-    places = {p.name: i for i, p in enumerate(facts.season.products)}
+    needs = {str(plain(row[0])): i for i, row in reversed([*enumerate(per_recipe(facts).rows)])}
     rows: list[tuple[Content, ...]] = []
     for t in _sorted(facts):
         lot = facts.lots[t.lot]
@@ -113,13 +114,13 @@ def _doses(facts: Facts) -> Table:
                 (
                     t.recipe,
                     t.lot,
-                    Cell(rate.product, link=Link(PRODUCTS, "products", places[rate.product])),
+                    rate.product,
                     rate.written or f"{rate.amount:g} {rate.basis.value}",
                     floz_per_cwt(rate, lot, product, farm),
                     each,
                     Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
                     Cell(each * part, Look.STRONG) if t.part_bag else None,
-                    each * t.units,
+                    Cell(each * t.units, link=Link(PRODUCTS, "need", needs[rate.product])),
                 )
             )
     return Table(
