@@ -114,7 +114,8 @@ def test_cards_show_three_forms_of_a_rate_and_what_is_wanted_when(made):
     assert alpha.mg_per_seed == pytest.approx((0.202496,), abs=1e-6)
     assert second.lots[0].liquid_per_cwt == pytest.approx(6.0)
     assert "over the farm's warning of 5" in second.notes[0]
-    assert any(note.startswith("Recipe R1 has no approval") for note in made.notes)
+    note = "Recipes without the approval of a licensed person: R1 (before 2027-04-20)."
+    assert note in made.notes
 
 
 def test_leftovers_are_seed_and_product(made):

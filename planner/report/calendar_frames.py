@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS
@@ -20,8 +21,6 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from planner.campaign.domain import Batch, Campaign, PlantBy, Portion, Run
     from planner.report.sheets import Block, Content
 
@@ -288,8 +287,8 @@ def clock_sheet(campaign: Campaign) -> Sheet:
     )
 
 
-def _urgent(row: PlantBy) -> tuple[bool, date | None, str, str]:
-    return (row.last is None, row.last or row.planting, row.field, row.lot)
+def _urgent(row: PlantBy) -> tuple[date, date, str, str]:
+    return (row.last or date.max, row.planting or date.max, row.field, row.lot)
 
 
 def _clock_row(row: PlantBy) -> tuple[Content, ...]:

@@ -1,0 +1,155 @@
+"""What the campaign's sheets say, read back from the workbook that they make."""
+
+import io
+from dataclasses import replace
+
+import openpyxl
+import pytest
+
+from planner.campaign.campaign import make_campaign, update
+from planner.campaign.domain import Done
+from planner.report.campaign_frames import campaign_book, campaign_sheets
+from planner.report.workbook import render
+from planner.season.domain import Season
+from tests.campaigns import hand_plan, hand_season, random_case
+
+TITLES = [
+    "Shop calendar",
+    "Recipe cards",
+    "Calibration",
+    "Draw-down",
+    "Levels",
+    "Treatment log",
+    "Seed tags",
+    "Plant-by clock",
+    "Left over",
+]
+IN_THE_SHOP = TITLES[:6]
+
+
+def book(season: Season, plan):
+    data = render(campaign_book(make_campaign(season, plan)))
+    return openpyxl.load_workbook(io.BytesIO(data))
+
+
+@pytest.fixture(scope="module")
+def hand():
+    return book(hand_season(), hand_plan())
+
+
+def rows(sheet):
+    return [[c for c in row if c is not None] for row in sheet.iter_rows(values_only=True)]
+
+
+def texts(sheet):
+    return "\n".join(str(c) for row in rows(sheet) for c in row)
+
+
+def row_with(sheet, *words):
+    return next(r for r in rows(sheet) if all(w in r for w in words))
+
+
+def test_sheets_in_the_order_of_use(hand):
+    assert hand.sheetnames == TITLES
+
+
+def test_cautions_stand_on_every_sheet_that_is_held_in_the_shop(hand):
+    """Label, protective equipment, air, no food or feed or oil, children, livestock, licence."""
+    for title in IN_THE_SHOP:
+        said = texts(hand[title]).lower()
+        for word in ("label", "equipment", "air", "feed", "oil", "children", "livestock", "licen"):
+            wanted = word if word != "equipment" else ("equipment", "gloves")
+            wanted = (wanted,) if isinstance(wanted, str) else wanted
+            assert any(w in said for w in wanted), (title, word)
+
+
+def test_calendar_tells_days_and_what_is_not_approved(hand):
+    sheet = hand["Shop calendar"]
+    row = row_with(sheet, "L2", "1 to 3", "South")
+    assert [row[1], *row[3:]] == ["Friday", "R2", "South", "to do", "1 to 3", 3, 90]
+    assert "R1 (before 2027-04-20)" in texts(sheet)
+    assert "no approval yet" in texts(sheet)
+
+
+def test_calibration_says_what_a_catch_holds(hand):
+    """R1: 4 fl oz/cwt at 300 lb/min is 12 fl oz/min = 354.88 mL; 30 s hold 6 fl oz.
+
+    Within 5 %: 177.44 mL x 0.95 = 168.6 and x 1.05 = 186.3.
+    """
+    caught = row_with(hand["Calibration"], "Alpha", "169 to 186")
+    assert caught[3] == pytest.approx(6.0)
+    flow = next(r for r in rows(hand["Calibration"]) if r[:2] == ["Alpha", 2])
+    assert flow[-2:] == pytest.approx([12.0, 354.88], abs=0.01)
+
+
+def test_card_has_all_three_forms_and_lines_to_sign(hand):
+    said = texts(hand["Recipe cards"])
+    assert "4 fl oz/cwt" in said
+    assert "fludioxonil 0.2025" in said
+    assert "A. Keeper" in said
+    assert "Signature" in said
+    assert "More liquid than the farm's warning of 5 fl oz/cwt: L2" in said
+
+
+def test_draw_down_and_levels(hand):
+    row = row_with(hand["Draw-down"], "stock on hand")
+    assert row[-3:] == [1, 100, 0]
+    assert "L1, R1, bag 2" in row
+    row = row_with(hand["Levels"], "L1, R1, bag 3", "Alpha")
+    assert row[-4:-1] == pytest.approx([230.0, 242.0, 5.85])
+
+
+def test_log_has_blanks_for_what_must_be_measured(hand):
+    sheet = hand["Treatment log"]
+    head = next(r for r in rows(sheet) if "EPA no." in r)
+    for blank in ("Product batch", "Drawn", "Rate got", "Water added", "Operator, licence"):
+        assert blank in head
+    row = row_with(sheet, "L2", "Beta")
+    assert len(row) == len(head) - 6
+
+
+def test_tag_rules_and_retention_name_their_sources(hand):
+    said = texts(hand["Seed tags"])
+    for source in ("7 CFR 201.31a", "7 CFR 201.24a", "7 U.S.C. 1572", "7 CFR 110.3", "8 point"):
+        assert source in said
+
+
+def test_nothing_to_treat_makes_no_sheets():
+    plan = replace(hand_plan(), treating=(), planting=(), products=(), order=())
+    assert campaign_sheets(make_campaign(hand_season(), plan)) == ()
+
+
+def test_done_and_late_stand_on_the_calendar():
+    made = make_campaign(hand_season(), hand_plan())
+    from datetime import date
+
+    later = update(made, [Done("L1", "R1", 2)], today=date(2027, 5, 9))
+    data = render(campaign_book(later))
+    sheet = openpyxl.load_workbook(io.BytesIO(data))["Shop calendar"]
+    assert "done" in row_with(sheet, "L1", "1 to 2")
+    assert "LATE" in row_with(sheet, "L1", "3")
+
+
+@pytest.mark.parametrize("seed", range(12))
+def test_any_campaign_becomes_a_workbook(seed):
+    season, plan = random_case(seed)
+    season = replace(season, farm=replace(season.farm, metric=seed % 2 == 1, seed_flow=200.0))
+    made = make_campaign(season, plan)
+    if made.batches:
+        assert render(campaign_book(made))
+
+
+def test_names_stay_texts():
+    """Names that a spreadsheet would take for formulas."""
+    season, plan = hand_season(), hand_plan()
+    nasty = "=1+1"
+    lots = (replace(season.lots[0], name=nasty), season.lots[1])
+    plan = replace(
+        plan,
+        treating=(replace(plan.treating[0], lot=nasty), plan.treating[1]),
+        planting=(replace(plan.planting[0], lot=nasty), plan.planting[1]),
+    )
+    made = book(replace(season, lots=lots), plan)
+    cells = [c for s in made for row in s.iter_rows() for c in row if c.value == nasty]
+    assert cells
+    assert all(c.data_type == "s" for c in cells)
