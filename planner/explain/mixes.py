@@ -159,6 +159,9 @@ class _Search:
         self.off, self.elsewhere = around.most_off()
         self.base = around.cost({})
         self.sold = sorted(sold, key=self._net)
+        net = [self._net(c) for c in self.sold]
+        self.least = [min(net[i:], default=0.0) for i in range(len(net) + 1)]
+        self.caps = [self._cap(c) for c in self.sold]
         self.order = {c.name: i for i, c in enumerate(sold)}
         self.found: list[Mix] = []
         self.nodes = 0
@@ -189,10 +192,9 @@ class _Search:
 
     def _floor(self, i: int, spend: float, volume: float) -> float:
         """Least cost of any completion from the i-th container on."""
-        net = [self._net(c) for c in self.sold[i:]]
-        rest = max(0.0, self.want - volume) * min(net, default=0.0)
-        if min(net, default=0.0) < 0.0:
+        if self.least[i] < 0.0:
             return -math.inf
+        rest = max(0.0, self.want - volume) * self.least[i]
         own = spend * (1.0 - self.off) - self.around.credit * volume
         return own + rest - self.elsewhere
 
@@ -205,12 +207,15 @@ class _Search:
             if volume >= self.want - 1e-6 * max(1.0, self.want):
                 self._take(chosen)
             return
+        c = self.sold[i]
+        last = max(b.from_count for b in c.breaks)
         for n in self._tries(i, volume):
-            c = self.sold[i]
             added = n * list_price(c, n) if n else 0.0
             total = volume + n * (c.size - c.heel)
             if self._floor(i + 1, spend + added, total) > self._worst() + TINY:
                 self.nodes += 1
+                if n >= last and total >= self.want:
+                    break  # more of it only costs more
                 continue
             chosen[c.name] = n
             self.branch(i + 1, spend + added, total, chosen)
@@ -222,13 +227,11 @@ class _Search:
         lowest = min(b.from_count for b in c.breaks)
         usable = max(c.size - c.heel, TINY)
         enough = max(0, math.ceil((self.want - volume) / usable - TINY))
-        cap = self._cap(c)
+        cap = self.caps[i]
         start = min(enough, cap)
         if i + 1 < len(self.sold):
-            yield from (n for n in range(start, -1, -1) if n == 0 or n >= lowest)
-        elif start == 0 or start >= lowest:
-            yield start
-        yield from (n for n in range(start + 1, cap + 1) if n >= lowest)
+            yield from (n for n in range(start - 1, -1, -1) if n == 0 or n >= lowest)
+        yield from (n for n in range(start, cap + 1) if n == 0 or n >= lowest)
 
     def _take(self, chosen: dict[str, int]) -> None:
         mix = self.mix(chosen)

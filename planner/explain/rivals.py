@@ -17,7 +17,7 @@ from planner.explain.mixes import (
     more_words,
     order_counts,
 )
-from planner.explain.words import Speech
+from planner.explain.words import Speech, listing
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -92,7 +92,7 @@ class OrderRivals:
     products: tuple[ProductRivals, ...]
     levels: tuple[LevelReach, ...]
     second_best: str
-    """The whole order's runner-up, the needs held."""
+    """The whole order's runner-up, the needs held, in words."""
     second_best_more: float | None
 
 
@@ -103,7 +103,7 @@ def order_rivals(plan: Plan, season: Season) -> OrderRivals:
     products = tuple(
         product_rivals(use, plan, season, counts) for use in plan.products if use.product in sold
     )
-    more, text = _second_best(products, Speech(season.farm))
+    more, text = _second_best(plan, season)
     return OrderRivals(products, level_reaches(plan, season), text, more)
 
 
@@ -191,7 +191,7 @@ def _price_flips(
         span = now * HIGHEST_RISE if n else -min(b.price for b in c.breaks)
         flip = _flip(around, c, want, mine, span, counts)
         if flip:
-            flips.append(PriceFlip(c.name, now, now + flip[0], flip[1].counts))
+            flips.append(PriceFlip(c.name, now, round(now + flip[0], 2), flip[1].counts))
     return tuple(flips)
 
 
@@ -288,15 +288,21 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
     return text if r.complete else text + " Not every mix could be weighed."
 
 
-def _second_best(products: tuple[ProductRivals, ...], speech: Speech) -> tuple[float | None, str]:
-    """Return the cheapest change of one product's mix."""
-    rivals = [
-        (r.mixes[1].more, r.product, r.mixes[0], r.mixes[1]) for r in products if len(r.mixes) > 1
-    ]
-    if not rivals:
+def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:
+    """Return what the second-best whole order costs more, and how it differs."""
+    from planner.optimize.runner_up import second_best_order
+
+    if not plan.order:
+        return None, "Nothing has to be ordered."
+    other = second_best_order(season, plan)
+    if other is None:
         return None, "No other order covers what the plan needs."
-    more, product, mine, other = min(rivals, key=lambda x: (x[0], x[1]))
-    return more, (
-        f"The second-best order differs in {product}: {mix_words(other.containers)} in place of "
-        f"{mix_words(mine.containers)}, {more_words(more, speech)}."
-    )
+    mine = order_counts(plan)
+    parts = []
+    for product in dict.fromkeys(p for p, _ in [*mine, *other.counts]):
+        before = tuple(sorted((c, n) for (p, c), n in mine.items() if p == product))
+        after = tuple(sorted((c, n) for (p, c), n in other.counts.items() if p == product))
+        if before != after:
+            parts.append(f"{mix_words(after)} of {product} in place of {mix_words(before)}")
+    more = more_words(other.more, Speech(season.farm))
+    return other.more, f"The second-best order has {listing(parts)}: {more}."

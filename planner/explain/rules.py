@@ -12,12 +12,12 @@ from planner.explain.changes import ACRE, acres_short
 from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
-from planner.plan.plan import Plan
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
 
+    from planner.plan.plan import Plan
     from planner.season.domain import Field, Season, SeedLot, Threat
 
 CENT = 0.01
