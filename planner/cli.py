@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import math
 import os
+import signal
 import sys
 import threading
 import traceback
@@ -268,6 +269,7 @@ def _tell(text: str) -> None:
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
     code = run(arguments)
+    signal.signal(signal.SIGINT, signal.SIG_IGN)  # what was to be done is done
     try:
         sys.stdout.flush()
         sys.stderr.flush()
