@@ -11,7 +11,7 @@ from planner.errors import AuditError
 from planner.plan.audit import RULES, audit
 from planner.plan.plan import Cost, Outcome, Planting, Shortage, Treating
 from planner.plan.price import price_plan
-from planner.season.domain import PriceBreak, Rating
+from planner.season.domain import Pressure, PriceBreak, Rating
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.seasons import FIRST_DAY
 

@@ -1,0 +1,311 @@
+"""Each warning: a plan where it is due, and one where it just is not."""
+
+from dataclasses import replace
+from datetime import date, timedelta
+
+import pytest
+
+from planner.plan.cautions import CHECKS, STANDING, warnings
+from planner.plan.plan import OrderLine, Planting, ProductUse, Treating
+from planner.season.domain import (
+    DiscountLevel,
+    Pressure,
+    Row,
+    SeedingRate,
+    Supplier,
+    TargetStand,
+    TreatedSeed,
+)
+from tests.plans import HAND_PLAN
+from tests.seasons import FIRST_DAY, container, farm, field, lot, product, recipe, season
+
+DAY = timedelta(days=1)
+PLAN = replace(
+    HAND_PLAN,
+    order=(OrderLine("Alpha", "jug", 1, 300.0, 300.0, "Elm"),),
+    seed_purchases=(),
+    treating=(Treating("L1", "R1", 2, 0, 80.0),),
+    planting=(Planting("North", "L1", "R1", 80.0, 80.0),),
+    products=(ProductUse("Alpha", 160.0, 0.0, 0.0, 320.0, 160.0),),
+    shortages=(),
+)
+"""80 acres with 80 units from two bags and one jug: nothing to warn of."""
+WHITE = {"White Mold (Sclerotinia)": Pressure.LOW}
+MAY = date(2027, 5, 10)
+
+
+def stock(expires, on_hand=50.0):
+    return {"products": (product(on_hand=on_hand, expires=expires),)}
+
+
+def heel(size, amount):
+    return {"containers": (container(size=size, heel=amount, supplier="Elm"),)}
+
+
+def sown(seeds, pressure, **changes):
+    return {"fields": (field(seeds=seeds, pressure=pressure, **changes),)}
+
+
+def lived(life, **changes):
+    """Seed treated by 20 April at the latest, planted on 10 May: 20 days."""
+    return {
+        "farm": farm(treating_done_by=FIRST_DAY),
+        "fields": (field(planting_date=MAY),),
+        "products": (product(on_seed_life=life),),
+        **changes,
+    }
+
+
+def probed(day, planting=MAY):
+    return {"lots": (lot(test_date=day),), "fields": (field(planting_date=planting),)}
+
+
+def discount(spend, percent=0.1, **changes):
+    return {
+        "discounts": (DiscountLevel("Early", spend, percent, row=Row("Discounts", 3), **changes),)
+    }
+
+
+def freight(free_from, amount=40.0):
+    return {"suppliers": (Supplier("Elm", amount, free_from, row=Row("Suppliers", 2)),)}
+
+
+def early(day):
+    return {"suppliers": (Supplier("Elm", order_by=day, row=Row("Suppliers", 2)),)}
+
+
+# what it is, season where it is due, words, season where it just is not
+CASES = [
+    (
+        "stock expired",
+        stock(FIRST_DAY - DAY),
+        "50 fl oz of Alpha on hand (Products, row 2) expired or expires on 2027-04-19",
+        stock(FIRST_DAY),
+    ),
+    (
+        "stock expires while treating",
+        {**stock(FIRST_DAY + DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
+        "expires on 2027-04-21, before treating is done (2027-04-22)",
+        {**stock(FIRST_DAY + 2 * DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
+    ),
+    ("no stock to expire", stock(FIRST_DAY - DAY), "expired", stock(FIRST_DAY - DAY, 0.0)),
+    (
+        "liquid",
+        {"farm": farm(liquid_warning=3.99)},
+        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lots L1)",
+        {"farm": farm(liquid_warning=4.0)},
+    ),
+    # 40 CFR 261.7: 3 % up to 119 gal, 0.3 % above; by volume 9.6 fl oz of 2.5 gal
+    (
+        "heel of a jug",
+        heel(320.0, 9.7),
+        "more than the 9.6 fl oz that may stay in an empty container of its size (40 CFR 261.7",
+        heel(320.0, 9.6),
+    ),
+    ("heel of a keg", heel(1920.0, 57.7), "the 57.6 fl oz", heel(1920.0, 57.6)),
+    ("heel of a drum", heel(7040.0, 211.3), "the 211.2 fl oz", heel(7040.0, 211.2)),
+    ("heel at 119 gal", heel(15_232.0, 457.0), "the 457.0 fl oz", heel(15_232.0, 456.9)),
+    ("heel above 119 gal", heel(15_360.0, 46.1), "the 46.1 fl oz", heel(15_360.0, 46.0)),
+    ("heel of a tote", heel(33_920.0, 101.8), "the 101.8 fl oz", heel(33_920.0, 101.7)),
+    (
+        "on-seed life of all that could be planted",
+        lived(19.0),
+        "Field North (Fields, row 2) is planted on 2027-05-10, past the on-seed life of every",
+        lived(20.0),
+    ),
+    (
+        "on-seed life of what is planned",
+        lived(
+            19.0,
+            recipes=(recipe(Alpha=2.0), recipe("R2", Beta=2.0)),
+            products=(product(on_seed_life=19.0), product("Beta")),
+        ),
+        "the on-seed life of what is planned there (R1)",
+        lived(
+            20.0,
+            recipes=(recipe(Alpha=2.0), recipe("R2", Beta=2.0)),
+            products=(product(on_seed_life=20.0), product("Beta")),
+        ),
+    ),
+    # treated as late as can be, it cures two days
+    (
+        "on-seed life under the cure",
+        {"fields": (field(planting_date=MAY),), "products": (product(on_seed_life=1.0),)},
+        "past the on-seed life",
+        {"fields": (field(planting_date=MAY),), "products": (product(on_seed_life=2.0),)},
+    ),
+    # a lot that came treated is as old as the plan at the least: 1 February to 10 May are 98 days
+    (
+        "on-seed life of a treated lot",
+        {
+            "fields": (field(planting_date=MAY),),
+            "products": (product(on_seed_life=97.0),),
+            "lots": (lot(on_hand=0.0, treated_with="R1"),),
+        },
+        "past the on-seed life",
+        {
+            "fields": (field(planting_date=MAY),),
+            "products": (product(on_seed_life=98.0),),
+            "lots": (lot(on_hand=0.0, treated_with="R1"),),
+        },
+    ),
+    # Crop Protection Network CPN-5009: no more than 110,000 seeds/acre
+    (
+        "white mold dropped too thick",
+        sown(110_001.0, WHITE),
+        "Field North (Fields, row 2) has white mold pressure and is dropped at 110,001 seeds",
+        sown(110_000.0, WHITE),
+    ),
+    ("other threats", sown(140_000.0, WHITE), "CPN-5009", sown(140_000.0, {"rot": Pressure.HIGH})),
+    (
+        "no white mold pressure",
+        sown(140_000.0, {"white mould": Pressure.HIGH}),
+        "CPN-5009",
+        sown(140_000.0, {"white mold": Pressure.NONE}),
+    ),
+    (
+        "white mold by stand",
+        sown(0.0, WHITE, sowing=TargetStand(99_001.0, 0.9)) | {"lots": (lot(germination=1.0),)},
+        "dropped at 110,001 seeds",
+        sown(0.0, WHITE, sowing=TargetStand(99_000.0, 0.9)) | {"lots": (lot(germination=1.0),)},
+    ),
+    (
+        "old germination test",
+        probed(date(2026, 8, 9)),
+        "lot L1 (Seed lots, row 2) is of 2026-08-09, more than 9 months before planting",
+        probed(date(2026, 8, 10)),
+    ),
+    (
+        "old germination test at a month's end",
+        probed(date(2026, 8, 31), date(2027, 6, 1)),
+        "more than 9 months",
+        probed(date(2026, 8, 31), date(2027, 5, 31)),
+    ),
+    (
+        "dry seed",
+        {"lots": (lot(moisture=0.099),)},
+        "Lot L1 (Seed lots, row 2) has 9.9% moisture",
+        {"lots": (lot(moisture=0.10),)},
+    ),
+    (
+        "return above price",
+        {"lots": (lot(can_buy=40.0, buy_price=9.0, return_value=9.01),)},
+        "Lot L1 (Seed lots, row 2) is worth $9.01 a unit",
+        {"lots": (lot(can_buy=40.0, buy_price=9.0, return_value=9.0),)},
+    ),
+    (
+        "product without a recipe",
+        {"products": (product(), product("Beta"))},
+        "No recipe uses Beta (Products, row 2)",
+        {"products": (product(), product("Beta")), "recipes": (recipe(Alpha=2.0, Beta=1.0),)},
+    ),
+    (
+        "living product carried over",
+        {"products": (product(kind="Inoculant", carryover=0.5),)},
+        "Alpha (Products, row 2) is Inoculant and carries 50%",
+        {"products": (product(kind="fungicide", carryover=0.5),)},
+    ),
+    ("order by", early(date(2027, 1, 31)), "wanted orders by 2027-01-31", early(date(2027, 2, 1))),
+    # 300 ordered: 5 % under 315.78 are 299.99, under 315.80 they are 300.01
+    (
+        "discount nearly reached",
+        discount(315.78),
+        "Discount Early (Discounts, row 3): $15.78 of list price are missing to the level of $315",
+        discount(315.80),
+    ),
+    ("discount reached", discount(300.01), "missing to the level", discount(300.0)),
+    (
+        "discount of another supplier",
+        discount(310.0, supplier="Elm"),
+        "missing to the level",
+        discount(310.0, supplier="Oak"),
+    ),
+    (
+        "discount on another product",
+        discount(310.0, products=("Alpha",)),
+        "missing to the level",
+        discount(310.0, products=("Beta",)),
+    ),
+    ("free freight nearly reached", freight(315.78), "missing to free freight", freight(315.80)),
+    ("free freight reached", freight(300.01), "it costs $40.00", freight(300.0)),
+    ("no freight", freight(310.0), "missing to free freight", freight(310.0, 0.0)),
+]
+
+
+@pytest.mark.parametrize(
+    ("due", "words", "just_not"), [c[1:] for c in CASES], ids=[c[0] for c in CASES]
+)
+def test_warning(due, words, just_not):
+    (found,) = warnings(PLAN, season(**due))
+    assert words in found
+    assert warnings(PLAN, season(**just_not)) == ()
+
+
+def test_no_warning_without_cause():
+    assert warnings(PLAN, season()) == ()
+
+
+def test_treated_seed_left_in_units_and_money():
+    """3 bags, 82.4 units planted: 37.6 left, the contract's figure.
+
+    Worth 10 a unit untreated, and 2 fl oz at 300/320 each: 37.6 x 11.875 = 446.50.
+    """
+    plan = replace(
+        PLAN,
+        treating=(Treating("L1", "R1", 3, 0, 120.0),),
+        planting=(Planting("North", "L1", "R1", 80.0, 82.4),),
+    )
+    one = season(lots=(lot(return_value=10.0),))
+    (found,) = warnings(plan, one)
+    assert "37.6 units of treated seed are left over, worth about $446.50" in found
+    assert "37.6 of L1 under R1" in found
+    assert warnings(PLAN, one) == ()
+
+
+def test_seed_treated_before_is_left_too():
+    one = season(treated=(TreatedSeed("L1", "R1", 12.0),))
+    (found,) = warnings(PLAN, one)
+    assert "12.0 units of treated seed" in found
+
+
+def test_a_crumb_of_treated_seed_is_not_told():
+    plan = replace(PLAN, planting=(Planting("North", "L1", "R1", 79.96, 79.96),))
+    assert warnings(plan, season()) == ()
+
+
+def test_only_a_better_level_is_told():
+    """The level above the one reached is told, one that takes less off is not."""
+    reached = DiscountLevel("Early", 200.0, 0.08)
+    better, worse = (DiscountLevel("Early", 310.0, percent) for percent in (0.1, 0.08))
+    assert len(warnings(PLAN, season(discounts=(reached, better)))) == 1
+    assert warnings(PLAN, season(discounts=(reached, worse))) == ()
+
+
+def test_currency_by_name_stands_behind():
+    one = season(farm=farm(currency="CAD"), **discount(310.0))
+    assert "10.00 CAD of list price" in warnings(PLAN, one)[0]
+
+
+def test_untreated_seed_has_no_on_seed_life():
+    one = season(
+        fields=(field(planting_date=MAY, sowing=SeedingRate(140_000.0)),),
+        products=(product(on_seed_life=0.0),),
+        farm=farm(allow_untreated=True),
+    )
+    plan = replace(PLAN, treating=(), planting=(Planting("North", "L1", "Untreated", 80, 80),))
+    assert warnings(plan, one) == ()
+
+
+def test_every_check_is_due_in_some_case():
+    """No warning is without a case above that asks for it."""
+    left = replace(PLAN, treating=(Treating("L1", "R1", 3, 0, 120.0),))
+    tried = [(PLAN, season(**due)) for _, due, _, _ in CASES] + [(left, season())]
+    for check in CHECKS:
+        assert any(list(check(plan, one)) for plan, one in tried), check.__name__
+
+
+def test_standing_cautions_say_what_must_be_said():
+    text = " ".join(STANDING)
+    for words in ("label", "local rules", "licensed", "protective equipment", "never food", "oil"):
+        assert words in text
+    assert "No seed treatment protects against white mold all season" in text
