@@ -162,8 +162,8 @@ OTHER_SEASONS = [
     ("only recipes", record("fields", 0, only_recipes=("R2",)), "under R1: not among"),
     (
         "need",
-        record("threats", 0, need=dict.fromkeys(HAND_SEASON.threats[0].need, Rating.G)),
-        "rot",
+        record("threats", 0, need={Pressure.HIGH: Rating.G}),
+        "too weak (rot)",
     ),
     ("liquid limit", home(liquid_limit=3.9), "more liquid"),
     ("active per acre", record("active_limits", 0, per_acre=0.0156), "(alpha-ine)"),
