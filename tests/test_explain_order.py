@@ -1,0 +1,273 @@
+"""The order against its rivals: exact mixes, where the choice flips, levels, the second-best."""
+
+import itertools
+from dataclasses import replace
+from random import Random
+
+import pytest
+
+from planner.explain.mixes import Around, Spend, cheapest, describe
+from planner.explain.rivals import order_rivals
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import solve
+from planner.plan.price import lowest_price_per_floz, order_cost
+from planner.season.domain import DiscountLevel, Supplier
+from tests.seasons import container, field, lot, product, random_season, recipe, season
+
+PACKS = (
+    container(name="100", size=100.0, price=0.40),
+    container(name="250", size=250.0, price=0.75),
+    container(name="500", size=500.0, price=1.00),
+)
+
+
+def around(*containers, counts=None, **changes) -> Around:
+    whole = season(containers=containers, **changes)
+    return Around.of(whole, "Alpha", counts or {})
+
+
+@pytest.mark.parametrize(
+    ("need", "cost"),
+    [
+        (1050, 2.40),  # published, question on packs of 100, 250 and 500; the rest solved by hand
+        (101, 0.75),
+        (250, 0.75),
+        (251, 1.00),
+        (300, 1.00),
+        (501, 1.40),
+        (600, 1.40),
+        (750, 1.75),
+        (850, 2.00),
+        (1300, 3.00),
+        (6400, 13.00),
+    ],
+)
+def test_packs_cover_a_need_at_the_published_cost(need: float, cost: float) -> None:
+    best = cheapest(around(*PACKS), need)
+    assert best.complete
+    assert best.mixes[0].cost == pytest.approx(cost)
+
+
+def test_rivals_come_by_cost_and_waste_nothing() -> None:
+    """1,050 by hand: 2 x 500 + 100 is 2.40; with 250 for the 100 it is 2.75; then 2.90.
+
+    2 x 500 + 2 x 100 would cost 2.80, but one 100 could be left out, so it is no rival.
+    """
+    mixes = cheapest(around(*PACKS), 1050).mixes
+    assert [dict(m.counts) for m in mixes] == [
+        {"100": 1, "500": 2},
+        {"250": 1, "500": 2},
+        {"100": 1, "250": 2, "500": 1},
+    ]
+    assert [m.cost for m in mixes] == pytest.approx([2.40, 2.75, 2.90])
+
+
+def random_case(rng: Random):
+    """A product in one to three containers beside another one, with freight and discounts."""
+    suppliers = (
+        Supplier("Elm", rng.choice((0.0, 50.0, 120.0)), rng.choice((None, 500.0, 900.0))),
+        Supplier("Oak", 30.0),
+    )
+    levels = [DiscountLevel("Early", 400.0, 0.03), DiscountLevel("Early", 900.0, 0.06)]
+    discounts = tuple(levels[: rng.randint(0, 2)])
+    if rng.random() < 0.5:
+        discounts += (DiscountLevel("Club", 300.0, 0.05, "Elm", ("Alpha",)),)
+    sold = []
+    for i in range(rng.randint(1, 3)):
+        price = rng.randint(20, 90) * (i + 1)
+        breaks = ((rng.choice((1, 1, 1, 2)), price),)
+        if rng.random() < 0.5:
+            breaks += ((4, round(price * 0.9)),)
+        sold.append(
+            container(
+                name=f"c{i}",
+                size=100.0 * (i + 1) * rng.choice((1.0, 1.5)),
+                breaks=breaks,
+                heel=rng.choice((0.0, 5.0)),
+                most=rng.choice((None, None, 3)),
+                supplier=rng.choice(("Elm", "Oak", None)),
+            )
+        )
+    sold.append(container("Beta", "b", 100.0, 77.0, supplier="Elm"))
+    whole = season(
+        products=(product(carryover=rng.choice((0.0, 0.0, 0.3, 0.5))), product("Beta")),
+        containers=tuple(sold),
+        suppliers=suppliers,
+        discounts=discounts,
+    )
+    return whole, {("Beta", "b"): rng.randint(0, 6)}, float(rng.randint(-50, 600))
+
+
+def all_mixes(whole, others, want):
+    """Every mix up to 12 of each container, priced as a whole order by the plan's own prices."""
+    sold = [c for c in whole.containers if c.product == "Alpha"]
+    credit = whole.products[0].carryover * lowest_price_per_floz(whole, "Alpha")
+
+    def total(counts):
+        cost = order_cost(whole, {**others, **counts})
+        return cost.containers + cost.freight - cost.discounts
+
+    for numbers in itertools.product(range(13), repeat=len(sold)):
+        pairs = list(zip(sold, numbers, strict=True))
+        if any(n and n < min(b.from_count for b in c.breaks) for c, n in pairs):
+            continue
+        if any(c.most is not None and n > c.most for c, n in pairs):
+            continue
+        volume = sum(n * (c.size - c.heel) for c, n in pairs)
+        if volume >= want - 1e-6:
+            counts = {("Alpha", c.name): n for c, n in pairs if n}
+            yield total(counts) - total({}) - credit * volume
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_cheapest_mix_equals_brute_force(seed: int) -> None:
+    whole, others, want = random_case(Random(seed))
+    costs = sorted(all_mixes(whole, others, want))
+    best = cheapest(Around.of(whole, "Alpha", others), want)
+    assert best.complete
+    if not costs:
+        assert not best.mixes
+    else:
+        assert best.mixes[0].cost <= costs[0] + 1e-6
+        if all(n <= 12 for _, n in best.mixes[0].counts):  # else brute force can't reach it
+            assert best.mixes[0].cost == pytest.approx(costs[0], abs=1e-6)
+
+
+@pytest.mark.parametrize("seed", range(30))
+def test_a_mix_costs_what_the_whole_order_costs_more(seed: int) -> None:
+    rng = Random(seed)
+    whole, others, _ = random_case(rng)
+    counts = {
+        c.name: rng.randint(2, 3)
+        for c in whole.containers
+        if c.product == "Alpha" and rng.random() < 0.7
+    }
+    mix = describe(Around.of(whole, "Alpha", others), counts)
+    mine = order_cost(whole, {**others, **{("Alpha", c): n for c, n in counts.items()}})
+    without = order_cost(whole, others)
+    paid = mine.containers + mine.freight - mine.discounts
+    paid -= without.containers + without.freight - without.discounts
+    credit = whole.products[0].carryover * lowest_price_per_floz(whole, "Alpha")
+    assert mix.cost == pytest.approx(paid - credit * mix.volume)
+
+
+def test_a_spend_can_be_asked_for() -> None:
+    """100 fl oz of need, but $2.00 of spend: two 500s cost just that."""
+    best = cheapest(around(*PACKS), 100, spend=Spend(2.0))
+    assert best.mixes[0].spend == pytest.approx(2.0)
+
+
+# -- a whole plan ---------------------------------------------------------------------------------
+
+
+def packs_season(**changes):
+    """80 acres take 80 units in bags of one, at 13.125 fl oz a unit: 1,050 fl oz of Alpha."""
+    return season(
+        lots=(lot(on_hand=80.0, units_per_bag=1.0),),
+        recipes=(recipe(Alpha=13.125),),
+        containers=PACKS,
+        **changes,
+    )
+
+
+def test_flips_of_need_and_price_worked_by_hand() -> None:
+    """Packs of 100 for 0.40, 250 for 0.75, 500 for 1.00, need 1,050: 2 x 500 + 100 for 2.40.
+
+    It holds 1,100, so it covers 50 more; beyond, 2 x 500 + 250 is best for 2.75, 0.35 more.
+    With 50 less, 2 x 500 would do, 0.40 cheaper. The 100 may cost 0.75 before the 250 takes its
+    place. The 500 may cost 1.50: at that price two and a 100 are 3.40, as are one with a 100 and
+    two 250s. The 250 must fall to 0.50, where two of them are as good as a 500.
+    """
+    plan = solve(packs_season(), SolveOptions())
+    rivals = order_rivals(plan, packs_season()).products[0]
+    assert dict(rivals.mixes[0].containers) == {"100": 1, "500": 2}
+    assert rivals.need_up == pytest.approx(50.0)
+    assert dict(rivals.mix_up) == {"250": 1, "500": 2}
+    assert rivals.step_up == pytest.approx(0.35)
+    assert rivals.need_down == pytest.approx(50.0)
+    assert dict(rivals.mix_down) == {"500": 2}
+    assert rivals.saved_down == pytest.approx(0.40)
+    flips = {f.container: f.price for f in rivals.price_flips}
+    assert flips == pytest.approx({"100": 0.75, "250": 0.50, "500": 1.50}, abs=0.011)
+    # 50 fl oz are left: 3.8 units more at 13.125 each, and one more costs nothing
+    assert rivals.units_covered == pytest.approx(50 / 13.125)
+    assert rivals.one_more_unit == pytest.approx(0.0)
+
+
+def test_one_more_unit_costs_the_next_container_where_nothing_is_left() -> None:
+    """80 units at 12.5 fl oz fill two 500s to the drop; unit 81 needs a 100 for 0.40."""
+    whole = replace(packs_season(), recipes=(recipe(Alpha=12.5),))
+    rivals = order_rivals(solve(whole, SolveOptions()), whole).products[0]
+    assert dict(rivals.mixes[0].containers) == {"500": 2}
+    assert rivals.one_more_unit == pytest.approx(0.40)
+    assert "One more unit treated would cost $0.40" in rivals.sentence
+
+
+def test_second_best_order_worked_by_hand() -> None:
+    """Two products of 1,050 fl oz each, the second in packs of 500 and 600 for 1.00 and 1.10.
+
+    Alpha: 2.40, next best 0.35 more. Beta: 500 + 600 holds 1,100 for 2.10, next best 2 x 600 for
+    2.20, 0.10 more: so that is the whole order's runner-up.
+    """
+    beta = (
+        container("Beta", "500", 500.0, 1.00),
+        container("Beta", "600", 600.0, 1.10),
+    )
+    whole = replace(
+        packs_season(),
+        products=(product(), product("Beta")),
+        containers=(*PACKS, *beta),
+        recipes=(recipe(Alpha=13.125, Beta=13.125),),
+    )
+    plan = solve(whole, SolveOptions())
+    rivals = order_rivals(plan, whole)
+    assert plan.cost.total == pytest.approx(4.50)
+    assert rivals.second_best_more == pytest.approx(0.10)
+    assert "2 x 600 of Beta in place of 1 x 500 and 1 x 600" in rivals.second_best
+
+
+def test_rounding_up_to_a_level_worked_by_hand() -> None:
+    """Three jugs at $300 make $900; $1,000 would bring 5 % off.
+
+    A fourth jug makes $1,200 less $60, $1,140: $240 more, so it does not pay. At 30 % off it
+    would be $840, $60 less, and the plan itself would order four.
+    """
+    whole = season(
+        lots=(lot(on_hand=80.0, units_per_bag=1.0),),
+        recipes=(recipe(Alpha=12.0),),
+        discounts=(DiscountLevel("Early order", 1000.0, 0.05),),
+    )
+    plan = solve(whole, SolveOptions())
+    (level,) = order_rivals(plan, whole).levels
+    assert level.missing == pytest.approx(100.0)
+    assert dict(level.containers) == {"jug": 4}
+    assert level.more == pytest.approx(240.0)
+    rich = replace(whole, discounts=(DiscountLevel("Early order", 1000.0, 0.30),))
+    plan = solve(rich, SolveOptions())
+    assert plan.order[0].count == 4
+    assert order_rivals(plan, rich).levels == ()
+
+
+def test_stock_that_will_do_has_nothing_to_buy() -> None:
+    whole = season(
+        fields=(field(acres=40.0),), lots=(lot(on_hand=40.0),), products=(product(on_hand=500.0),)
+    )
+    rivals = order_rivals(solve(whole, SolveOptions()), whole)
+    (alpha,) = rivals.products
+    assert alpha.to_buy == 0.0
+    assert alpha.need_up == pytest.approx(420.0)  # 500 on hand, 40 units at 2 fl oz take 80
+    assert "stock will do" in alpha.sentence
+    assert rivals.second_best_more is None
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_no_rival_is_cheaper_than_a_proven_plan(seed: int) -> None:
+    whole = random_season(seed)
+    plan = solve(whole, SolveOptions(10.0))
+    slack = 0.01 + 1e-4 * abs(plan.cost.total)
+    rivals = order_rivals(plan, whole)
+    for each in rivals.products:
+        assert each.complete
+        assert all(m.more >= -slack for m in each.mixes)
+    assert all(x.more is None or x.more >= -slack for x in rivals.levels)
+    assert rivals.second_best_more is None or rivals.second_best_more >= -slack
