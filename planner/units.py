@@ -488,6 +488,8 @@ def read_quantity(
     (320.0, 80.0)
     """
     sign = _sign_before(text, measure, money)
+    if measure in _MONEYED and any(unicodedata.category(c) == "Sc" for c in text[len(sign) :]):
+        _check_sign(text, money)
     value, rest = _number_and_rest(text.strip()[len(sign) :], comma)
     written = (money if sign else "") + rest
     if not rest and (not sign or unit):
@@ -507,6 +509,13 @@ def read_quantity(
 
 
 _MONEYED = (Measure.MONEY, Measure.MONEY_PER_SEED_UNIT, Measure.CROP_PRICE)
+
+
+def _check_sign(text: str, money: str) -> None:
+    """Refuse a sign of money that is not the farm's."""
+    others = {c for c in text if unicodedata.category(c) == "Sc"} - set(money)
+    if others:
+        refuse(f"money in {money.strip()}, as Currency on Farm says", "leave the sign out")
 
 
 def _sign_before(text: str, measure: Measure, money: str) -> str:

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.errors import Fault
 from planner.season.names import key, nearest, shown, tidy
-from planner.season.schema import SHEETS, Column, Kind, Sheet
+from planner.season.schema import HELP_SHEETS, SHEETS, Column, Kind, Sheet
 from planner.units import ACCEPTED, RATES, Measure, Unreadable, find_unit, is_rate_unit
 
 if TYPE_CHECKING:
@@ -81,7 +81,7 @@ class Table:
             self.name,
             line.row,
             heading.header if heading else column.name if column else "",
-            shown(text) or "nothing",
+            shown(text),
             expected,
             remedy,
             f"{letters(heading.index)}{line.row}" if heading else "",
@@ -138,6 +138,12 @@ def find_column(sheet: Sheet, header: str, *, setting: bool = False) -> tuple[Co
     return found[0], unit or found[1] or found[0].unit
 
 
+def _strangers(book: Book) -> list[str]:
+    """Sheets that are neither a season's nor written by us to help with it."""
+    ours = {key(name) for name in HELP_SHEETS}
+    return [name for name in book.strangers if key(name) not in ours]
+
+
 def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
     """Tell the columns and rows of all sheets apart.
 
@@ -149,7 +155,7 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
     faults = [*book.faults, *_missing_sheets(book)]
     told = [
         *book.told,
-        *(f"'{shown(s)}' is no sheet of a season: passed over." for s in book.strangers),
+        *(f"'{shown(s)}' is no sheet of a season: passed over." for s in _strangers(book)),
     ]
     tables: dict[str, Table] = {}
     broken = {fault.sheet for fault in book.faults}
@@ -196,7 +202,9 @@ def _empty(grid: Grid) -> Table:
 def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
     """Find the headers of a sheet and the rows below them."""
     if not grid.rows:
-        return _empty(grid), [], []
+        columns = ", ".join(c.name for c in grid.sheet.columns if c.must)
+        missing = Fault(grid.name, expected=f"headers ({columns}) and rows; it is blank")
+        return _empty(grid), [missing] if grid.sheet.must else [], []
     at = _header_row(grid)
     if at is None:
         names = ", ".join(c.name for c in grid.sheet.columns if c.must)
@@ -254,26 +262,21 @@ def _headings(
             remedy = f"'{shown(headings[name].header)}' is the same: keep one of them"
             faults.append(_header_fault(grid, number, index, text, "each column once", remedy))
             continue
+        problem = unit_problem(column, unit)
+        if problem:
+            faults.append(_header_fault(grid, number, index, text, *problem))
+            unit = column.unit or column.shown
         headings[name] = Heading(column, tidy(text)[:200], index, unit, threat)
-        faults += _unit_faults(grid, number, headings[name])
     missing = [c for c in grid.sheet.columns if c.key not in headings]
     for index, text in unknown:
         like = nearest(split_header(text)[0], [c.name for c in missing], LIKELY)
         if like:
+            missing = [c for c in missing if c.name != like]
             remedy = f"write '{like}' if that is meant, else another header"
             faults.append(_header_fault(grid, number, index, text, "a known header", remedy))
         else:
             told.append(f"{grid.name}: column '{shown(text)}' is not known and was passed over.")
-    faults += [
-        Fault(
-            grid.name,
-            number,
-            expected=f"a column '{column.name}'",
-            remedy=_nearest_header(column, unknown),
-        )
-        for column in missing
-        if column.must
-    ]
+    faults += [_missing(grid, number, c, [text for _, text in unknown]) for c in missing if c.must]
     return headings, faults, told
 
 
@@ -284,18 +287,10 @@ def _header_fault(
     return Fault(grid.name, number, name, name, expected, remedy, f"{letters(index)}{number}")
 
 
-def _nearest_header(column: Column, unknown: Sequence[tuple[int, str]]) -> str:
-    like = nearest(column.name, [text for _, text in unknown], 0.5)
-    return f"is it '{shown(like)}'?" if like else ""
-
-
-def _unit_faults(grid: Grid, number: int, heading: Heading) -> list[Fault]:
-    """Fault of a header whose unit is none of its column's."""
-    problem = unit_problem(heading.column, heading.unit)
-    if problem is None:
-        return []
-    expected, remedy = problem
-    return [_header_fault(grid, number, heading.index, heading.header, expected, remedy)]
+def _missing(grid: Grid, number: int, column: Column, unknown: Sequence[str]) -> Fault:
+    like = nearest(column.name, unknown, 0.5)
+    remedy = f"rename '{shown(like)}' if that is it" if like else ""
+    return Fault(grid.name, number, expected=f"a column '{column.name}'", remedy=remedy)
 
 
 def unit_problem(column: Column, unit: str) -> tuple[str, str] | None:
@@ -328,11 +323,9 @@ def _lines(
         if grid.csv and any(t.strip() for t in texts[width:]):
             remedy = "put a text or number that holds the divider into quotes"
             expected = f"{width} cells, as in the header"
-            faults.append(
-                Fault(
-                    grid.name, number, seen=f"{len(texts)} cells", expected=expected, remedy=remedy
-                )
-            )
+            seen = f"{len(texts)} cells"
+            faults.append(Fault(grid.name, number, seen=seen, expected=expected, remedy=remedy))
+            continue
         cells = {
             name: texts[h.index] if h.index < len(texts) else "" for name, h in headings.items()
         }

@@ -84,8 +84,12 @@ def words(text: str) -> str:
     return kept
 
 
+def printable(text: str) -> str:
+    """Text with a mark in place of every character that cannot be printed."""
+    return "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in text)
+
+
 def shown(text: str) -> str:
     """Piece of a cell as a fault shows it: short, on one line, nothing invisible."""
-    kept = " ".join(text[: SHOWN_LETTERS * 4].split())
-    kept = "".join(c if c.isprintable() else "\N{REPLACEMENT CHARACTER}" for c in kept)
+    kept = printable(" ".join(text[: SHOWN_LETTERS * 4].split()))
     return kept if len(kept) <= SHOWN_LETTERS else kept[: SHOWN_LETTERS - 1] + "…"

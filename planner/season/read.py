@@ -12,7 +12,6 @@ from planner.season.build import build
 from planner.season.check import check
 from planner.season.hints import hints
 from planner.season.match import match
-from planner.season.names import shown
 from planner.season.tables import read_tables
 from planner.season.values import (
     all_tables,
@@ -67,7 +66,7 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     problems, passed = resolve(tables)
     faults += problems + check(tables)
     if faults:
-        raise InputError(shown(book.source), _some(faults))
+        raise InputError(book.source, _some(faults))
     told += notes + passed + look_alikes(tables) + hints(tables)
     return build(
         tables,

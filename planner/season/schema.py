@@ -120,7 +120,9 @@ class Sheet:
     must: bool = False
     """Whether it must be there."""
     unique: tuple[str, ...] = ()
-    """Names of the columns that together tell rows apart; empty where rows may repeat."""
+    """Names of the columns that together tell rows apart."""
+    repeats: bool = False
+    """Whether rows may be alike in these: what they say is then added up."""
     settings: tuple[Column, ...] = ()
     """For Farm: what stands in its first column, one setting a row."""
     per_threat: Column | None = None
@@ -1296,6 +1298,7 @@ TREATED_SO_FAR = Sheet(
         ),
     ),
     unique=("Lot", "Recipe"),
+    repeats=True,
 )
 
 ORDERED_SO_FAR = Sheet(
@@ -1323,6 +1326,7 @@ ORDERED_SO_FAR = Sheet(
         Column("Count", Kind.COUNT, "count", "How many.", "2", must=True, low=0),
     ),
     unique=("Product", "Container"),
+    repeats=True,
 )
 
 DAYS_OFF = Sheet(
@@ -1333,6 +1337,7 @@ DAYS_OFF = Sheet(
         Column("Note", Kind.TEXT, "note", "Why; not read."),
     ),
     unique=("Date",),
+    repeats=True,
 )
 
 RECIPE_APPROVALS = Sheet(

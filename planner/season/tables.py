@@ -14,7 +14,7 @@ from functools import lru_cache
 from typing import TYPE_CHECKING, NoReturn
 
 from planner.errors import Fault, InputError
-from planner.season.names import key
+from planner.season.names import key, printable
 from planner.season.schema import SHEETS, Sheet
 
 if TYPE_CHECKING:
@@ -116,7 +116,7 @@ def read_tables(path: Path) -> Book:
     from planner.season.csvs import read_folder
     from planner.season.workbook import read_workbook
 
-    source = path.name or str(path)
+    source = printable(path.name or path.absolute().name)
     try:
         if path.is_dir():
             return read_folder(path, source)

@@ -54,7 +54,7 @@ def read_values(table: Table, money: str) -> list[Fault]:
                     done[text] = _read(text, heading.column, setting)
                 faults += _keep(table, line, name, done[text])
             elif heading.column.must:
-                faults.append(table.fault(line, name, "something: it must be filled"))
+                faults.append(table.fault(line, name, "a value, but the cell is blank"))
                 line.bad.add(name)
     return faults
 
@@ -81,7 +81,7 @@ def duplicates(table: Table) -> list[Fault]:
     first: dict[tuple[object, ...], Line] = {}
     faults = []
     for line in table.lines:
-        if not columns or any(c.key in line.bad for c in columns):
+        if table.sheet.repeats or not columns or any(c.key in line.bad for c in columns):
             continue
         cells = [line.get(c.key) if c.key in line.values else c.default for c in columns]
         if all(cell is None for cell in cells):
@@ -91,9 +91,11 @@ def duplicates(table: Table) -> list[Fault]:
             what = " and ".join(c.name for c in columns)
             other = first[same]
             remedy = f"row {other.row} has it already: keep one"
-            if any(line.texts.get(c.key) != other.texts.get(c.key) for c in columns):
+            texts = [(line.texts.get(c.key, ""), other.texts.get(c.key, "")) for c in columns]
+            if any(one != two and key(one) == key(two) for one, two in texts):
                 remedy += " (case and spaces don't tell names apart)"
-            faults.append(table.fault(line, columns[0].key, f"each {what} once", remedy))
+            seen = " / ".join(one.strip() for one, _ in texts)
+            faults.append(table.fault(line, columns[0].key, f"each {what} once", remedy, seen))
         first.setdefault(same, line)
     return faults
 

@@ -64,8 +64,7 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
     for cells, text in changes:
         for line in cells.lines:
             line.texts[cells.name] = text
-        if cells.name not in tables[cells.sheet].headings:
-            tables[cells.sheet] = _with_column(tables[cells.sheet], cells)
+        tables[cells.sheet] = _with_cells(tables[cells.sheet], cells)
     return faults
 
 
@@ -137,6 +136,8 @@ def _rows(table: Table, line: Line) -> list[Line]:
         if found:
             names = JOINT.join(table.sheet.unique)
             _misplaced("item", "text that means one row only", f"write {names}")
+    if table.sheet.must and not table.lines:
+        return []  # told of already
     texts = [other.texts.get(columns[0], "") for other in table.lines]
     expected = f"text of the first column of sheet {table.sheet.name}"
     _misplaced("item", expected, _near(wanted, texts))
@@ -153,10 +154,13 @@ def _check_value(line: Line, cells: _Cells, money: str, comma: bool) -> None:
         _misplaced("value", expected, problem.remedy)
 
 
-def _with_column(table: Table, cells: _Cells) -> Table:
-    """Add a column (or, on Farm, a line) that a table does not have yet."""
+def _with_cells(table: Table, cells: _Cells) -> Table:
+    """Table with a column (or, on Farm, a line) that it may not have yet."""
     if table.sheet.settings:
-        return replace(table, lines=(*table.lines, *cells.lines))
+        new = (line for line in cells.lines if line not in table.lines)
+        return replace(table, lines=(*table.lines, *new))
+    if cells.name in table.headings:
+        return table
     for line in table.lines:
         line.texts.setdefault(cells.name, "")
     heading = Heading(cells.column, cells.column.name, -1, cells.unit)

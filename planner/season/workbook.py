@@ -186,7 +186,8 @@ def _read_sheet(sheet: Any, title: str, known: Sheet) -> tuple[Grid, str]:
             rows.append((number, texts))
             last = number
         elif number - last >= MAX_BLANK_ROWS:
-            note = f"Sheet '{shown(title)}': read down to row {number}; blank from row {last + 1}."
+            blank = f"rows {last + 1:,} to {number:,} are blank"
+            note = f"Sheet '{shown(title)}': {blank}; nothing below them was read."
             break
     return Grid(known, title, tuple(rows), troubles), note
 
@@ -227,8 +228,7 @@ def _number(value: float, number_format: str) -> str:
     """Number in full; with a percent sign where the cell shows one."""
     if "%" in number_format and abs(value) < 1e15:
         return f"{(Decimal(repr(value)) * 100).normalize():f}%"
-    text = repr(value) if isinstance(value, float) or abs(value) < 1 << 53 else repr(float(value))
-    return text.removesuffix(".0")
+    return repr(value).removesuffix(".0")
 
 
 def _with_formulas(grid: Grid, sheet: Any) -> Grid:

@@ -1,0 +1,335 @@
+"""Each kind of fault alone: one broken cell or row, its place, and the words of the remedy."""
+
+import pickle
+
+import pytest
+
+from planner.errors import Fault, InputError
+from planner.season.names import key
+from planner.season.read import read_season
+from tests.inputs import Sheets, folder, good, put, setting, workbook
+
+
+def faults(tmp_path, sheets: Sheets) -> tuple[Fault, ...]:
+    with pytest.raises(InputError) as caught:
+        read_season(folder(tmp_path / "season", sheets))
+    return caught.value.faults
+
+
+def without(sheets: Sheets, sheet: str) -> Sheets:
+    del sheets[sheet]
+    return sheets
+
+
+def renamed(sheets: Sheets, sheet: str, old: str, new: str) -> Sheets:
+    head = sheets[sheet][0]
+    head[head.index(old)] = new
+    return sheets
+
+
+CELLS = [
+    # must be filled
+    ("Fields", 2, "Field", "", "the cell is blank"),
+    ("Fields", 2, "Acres", "", "the cell is blank"),
+    ("Recipes", 2, "Rate", "", "the cell is blank"),
+    ("Discounts", 2, "Percent off", " ", "the cell is blank"),
+    # numbers and their bounds
+    ("Fields", 2, "Acres", "eighty", "a number such as 140,000 or 4.6"),
+    ("Fields", 2, "Acres", "0", "a number above 0 acres"),
+    ("Fields", 2, "Acres", "-80", "a number above 0 acres"),
+    ("Fields", 2, "Acres", "NaN", "a number such as"),
+    ("Fields", 2, "Acres", "Infinity", "a number such as"),
+    ("Fields", 2, "Acres", "1e308", "a number up to 1e+12"),
+    ("Fields", 2, "Acres", "80,5", "decimals follow a point: 80.5"),
+    ("Fields", 2, "Seeding rate", "0", "above 0 seeds/acre"),
+    ("Fields", 2, "Priority", "0", "a whole number from 1 to 1,000"),
+    ("Fields", 2, "Priority", "1.5", "write 1 or 2"),
+    ("Fields", 2, "Earliest maturity", "16", "a number from 0 to 12"),
+    ("Fields", 2, "Earliest maturity", "00.8", "a decimal number such as 1.8"),
+    ("Seed lots", 2, "Units on hand", "-1", "0 units or more"),
+    ("Seed lots", 2, "Units per bag", "0", "above 0 units"),
+    ("Seed lots", 2, "Seeds per lb", "0", "above 0 seeds/lb"),
+    ("Seed lots", 2, "Return value", "-5", "0 $/unit or more"),
+    ("Products", 2, "On hand", "-1 gal", "0 fl oz or more"),
+    ("Containers", 2, "Size", "0 gal", "above 0 fl oz"),
+    ("Containers", 2, "Price", "-1", "0 $ or more"),
+    ("Containers", 2, "From count", "0", "a whole number of 1 or more"),
+    ("Recipes", 2, "Rate", "0 fl oz/cwt", "above 0"),
+    ("Recipes", 2, "Rate", "-4 fl oz/cwt", "above 0"),
+    # units
+    ("Fields", 2, "Acres", "80 hectars", "nearest unit: 'hectares'"),
+    ("Products", 2, "On hand", "5", "write the unit after the number"),
+    ("Products", 2, "On hand", "5 oz", "write 'fl oz'"),
+    ("Products", 2, "Line loss", "5 lb", "fl oz, gal, qt, pt, L or mL"),
+    ("Recipes", 2, "Rate", "4", "write the unit after the number"),
+    ("Recipes", 2, "Rate", "4 oz/cwt", "write 'fl oz/cwt'"),
+    ("Recipes", 2, "Rate", "4 fl oz/acre", "mg/seed or g/100 kg"),
+    ("Actives", 2, "Concentration", "3.2", "write the unit after the number"),
+    ("Active limits", 2, "Most per seed", "0.2 mg", "a number in mg/seed"),
+    ("Containers", 2, "Price", "€900", "money in $, as Currency on Farm says"),
+    # percents
+    ("Fields", 3, "Emergence", "0.92", "write 0.92% or 92%"),
+    ("Fields", 3, "Emergence", "0", "a percent above 0 % and up to 100 %"),
+    ("Seed lots", 2, "Germination", "920", "up to 100 %"),
+    ("Discounts", 2, "Percent off", "0.03", "write 0.03% or 3%"),
+    ("Ratings", 2, "Control", "-5%", "a percent from 0 % to 100 %"),
+    ("Maturity spread", 2, "Most share", "3/4", "is no percent"),
+    # dates
+    ("Fields", 2, "Planting date", "5/10/2027", "write 2027-05-10 or 2027-10-05"),
+    ("Fields", 2, "Planting date", "25.4.2027", "write 2027-04-25"),
+    ("Fields", 2, "Planting date", "May 10", "a date as 2027-05-10"),
+    ("Fields", 2, "Planting date", "2027-02-30", "a date as 2027-05-10"),
+    ("Fields", 2, "Planting date", "46517", "give the cell a date format"),
+    ("Fields", 2, "Planting date", "1827-05-10", "between 1900 and 2200"),
+    ("Days off", 2, "Date", "Easter", "a date as 2027-05-10"),
+    # closed lists
+    ("Fields", 2, "White mold pressure", "hihg", "nearest: 'high'"),
+    ("Fields", 2, "White mold pressure", "2", "one of none, low, moderate, high"),
+    ("Protection", 2, "Rating", "excelent", "nearest: 'E'"),
+    ("Threats", 2, "Need at high", "A", "one of P, F, G, VG, E"),
+    # names
+    ("Fields", 2, "Field", "x" * 300, "shorten it by 100"),
+    ("Fields", 2, "Field", "Home\u202e", "U+202E"),
+    ("Fields", 2, "Field", "\u200b", "a name with visible characters"),
+    ("Fields", 3, "Field", "Home 80", "row 2 has it already"),
+    ("Fields", 3, "Field", " HOME  80", "case and spaces don't tell names apart"),
+    ("Seed lots", 3, "Lot", "l-1", "row 2 has it already"),
+    ("Products", 3, "Product", "GREEN CAP", "row 2 has it already"),
+    ("Containers", 3, "From count", "1", "row 2 has it already"),
+    ("Containers", 3, "From count", "", "row 2 has it already"),
+    ("Recipes", 4, "Product", "Green Cap", "row 3 has it already"),
+    ("Ratings", 3, "Rating", "good", "row 2 has it already"),
+    ("Actives", 3, "Active ingredient", "Fludioxonil", "row 2 has it already"),
+    ("Suppliers", 3, "Supplier", "North Yard", "row 2 has it already"),
+    ("Discounts", 3, "Spend at least", "$4,000.00", "row 2 has it already"),
+    ("Recipes", 2, "Recipe", "Untreated", "set Allow untreated to yes on Farm"),
+    # names that stand nowhere else
+    ("Fields", 3, "Only varieties", "Heron; Egrett", "nearest: 'Egret'"),
+    ("Fields", 3, "Only recipes", "Fulll", "nearest: 'Full'"),
+    ("Seed lots", 3, "Treated with", "Untreated", "a Recipe of sheet Recipes"),
+    ("Containers", 5, "Product", "Shen", "nearest: 'Sheen'"),
+    ("Containers", 5, "Supplier", "River yrad", "nearest: 'River yard'"),
+    ("Recipes", 2, "Product", "Grün", "a Product of sheet Products; add it to Products"),
+    ("Recipes", 2, "Product", "Green Сap", "which only looks the same: type it anew"),
+    ("Protection", 2, "Product", "Green cup", "nearest: 'Green Cap'"),
+    ("Protection", 2, "Threat", "White mould", "nearest: 'White mold'"),
+    ("Actives", 2, "Product", "Sheeen", "nearest: 'Sheen'"),
+    ("Active limits", 2, "Active ingredient", "fludioxinil", "nearest: 'fludioxonil'"),
+    ("Discounts", 2, "Supplier", "North yards", "nearest: 'North yard'"),
+    ("Discounts", 4, "Products", "Green Cap; Shine", "nearest: 'Sheen'"),
+    ("Treated so far", 2, "Lot", "L1", "nearest: 'L-1'"),
+    ("Treated so far", 2, "Recipe", "Ful", "nearest: 'Full'"),
+    ("Ordered so far", 2, "Product", "Grene Cap", "nearest: 'Green Cap'"),
+    ("Ordered so far", 2, "Container", "jugg", "nearest: 'jug'"),
+    ("Ordered so far", 2, "Container", "tote", "it has jug, keg"),
+    ("Recipe approvals", 2, "Recipe", "Bases", "nearest: 'Base'"),
+    ("Fields", 2, "Wite mold pressure", "low", "nearest: 'White mold pressure'"),
+    ("Fields", 2, "Rust pressure", "low", "add the threat to Threats"),
+    # cells that contradict others
+    ("Fields", 2, "Target stand", "110000", "not both"),
+    ("Fields", 3, "Emergence", "", "as Target stand is given"),
+    ("Fields", 2, "Latest maturity", "1.5", "no less than Earliest maturity, 1.6"),
+    ("Maturity spread", 2, "To maturity", "1.9", "no less than From maturity, 2"),
+    ("Seed lots", 3, "Maturity", "1.9", "lots of one variety share it"),
+    ("Seed lots", 3, "Trait", "", "lots of one variety share it"),
+    ("Seed lots", 2, "Germination", "", "as field Creek has a Target stand"),
+    ("Seed lots", 2, "Buy price", "", "as Can buy is filled"),
+    ("Treated so far", 2, "Units", "161", "at most the 160 Units on hand"),
+    ("Containers", 3, "Size", "2 gal", "'2.5 gal' as in row 2"),
+    ("Containers", 3, "Heel", "8 fl oz", "'4 fl oz' as in row 2"),
+    ("Containers", 3, "Supplier", "River yard", "'North yard' as in row 2"),
+    ("Containers", 5, "Heel", "2.5 gal", "less than Size"),
+    ("Recipes", 3, "Of", "", "one of fludioxonil, metalaxyl"),
+    ("Recipes", 3, "Of", "fludioxonl", "nearest: 'fludioxonil'"),
+    ("Recipes", 4, "Of", "fludioxonil", "it has none on Actives"),
+    # scenarios
+    ("What if", 2, "Sheet", "Frm", "nearest: 'Farm'"),
+    ("What if", 2, "Row", "Spare sed", "nearest: 'Spare seed'"),
+    ("What if", 2, "Column", "Note", "Value, as the sheet is Farm"),
+    ("What if", 2, "Value", "five", "for Spare seed a number such as"),
+    ("What if", 3, "Column", "Acre", "nearest: 'Acres'"),
+    ("What if", 3, "Column", "Rust pressure", "a column of sheet Fields"),
+    ("What if", 4, "Row", "Green Cap", "write Product / Container / From count"),
+    ("What if", 4, "Row", "Green Cap / kegs", "text of the first column of sheet Containers"),
+    ("What if", 4, "Scenario", "", "the cell is blank"),
+]
+
+
+@pytest.mark.parametrize(("sheet", "row", "column", "text", "words"), CELLS)
+def test_a_broken_cell_is_told_with_its_place_and_remedy(tmp_path, sheet, row, column, text, words):
+    found = faults(tmp_path, put(good(), sheet, row, column, text))
+    here = [f for f in found if (f.sheet, f.row, f.column) == (f"{sheet.lower()}.csv", row, column)]
+    if "has it already" in words or "case and spaces" in words:  # placed at the first column
+        here = [f for f in found if (f.sheet, f.row) == (f"{sheet.lower()}.csv", row)]
+    assert any(words in str(fault) for fault in here), [str(f) for f in found]
+    for fault in here:
+        if fault.seen and text.isascii():
+            assert key(fault.seen) in key(text) or key(text)[:59] in key(fault.seen)
+
+
+def test_the_base_of_all_these_has_no_fault(tmp_path):
+    assert read_season(folder(tmp_path / "season", good())).told == ()
+
+
+ROWS = [
+    (lambda s: put(s, "Fields", 2, "Seeding rate", ""), "fields.csv", 2, "or a Target stand"),
+    (lambda s: without(s, "Farm"), "farm.csv", 0, "a file 'farm.csv'"),
+    (lambda s: without(s, "Recipes"), "recipes.csv", 0, "a file 'recipes.csv'"),
+    (
+        lambda s: {("Feilds" if k == "Fields" else k): v for k, v in s.items()},
+        "fields.csv",
+        0,
+        "rename 'feilds.csv' if that is it",
+    ),
+    (
+        lambda s: {("Discount" if k == "Discounts" else k): v for k, v in s.items()},
+        "discount.csv",
+        0,
+        "a file 'discounts.csv'",
+    ),
+    (lambda s: {**s, "Fields": s["Fields"][:1]}, "fields.csv", 0, "at least one row"),
+    (lambda s: {**s, "Recipes": s["Recipes"][:1]}, "recipes.csv", 0, "at least one row"),
+    (lambda s: {**s, "Seed lots": []}, "seed lots.csv", 0, "it is blank"),
+    (lambda s: renamed(s, "Fields", "Acres", "Acre"), "fields.csv", 1, "write 'Acres'"),
+    (lambda s: renamed(s, "Fields", "Acres", "Size"), "fields.csv", 1, "a column 'Acres'"),
+    (lambda s: renamed(s, "Seed lots", "Can buy", "Can by"), "seed lots.csv", 1, "'Can buy'"),
+    (lambda s: renamed(s, "Fields", "Trait", "Acres"), "fields.csv", 1, "each column once"),
+    (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "fields.csv", 1, "acres or ha"),
+    (lambda s: renamed(s, "Containers", "Size", "Size (oz)"), "containers.csv", 1, "'fl oz'"),
+    (lambda s: renamed(s, "Recipes", "Rate", "Rate (gal)"), "recipes.csv", 1, "a rate's unit"),
+    (lambda s: {**s, "Fields": [["a", "b"], ["c"]]}, "fields.csv", 1, "a row of headers"),
+    (lambda s: setting(s, "Spare sed", "3%"), "farm.csv", 11, "nearest: 'Spare seed'"),
+    (lambda s: setting(s, "Spare", "3%"), "farm.csv", 11, "nearest: 'Spare seed'"),
+    (lambda s: setting(s, "SPARE  seed", "3%"), "farm.csv", 11, "row 5 has it already"),
+    (lambda s: setting(s, "Spare seed", "0.03"), "farm.csv", 5, "for Spare seed a percent"),
+    (lambda s: setting(s, "Spare seed", "101%"), "farm.csv", 5, "from 0 % to 100 %"),
+    (lambda s: setting(s, "Seeds per unit", "none"), "farm.csv", 11, "leave the cell blank"),
+    (lambda s: setting(s, "Seeds per unit", "0"), "farm.csv", 11, "1 seeds or more"),
+    (lambda s: setting(s, "Max varieties per field", "0"), "farm.csv", 11, "of 1 or more"),
+    (lambda s: setting(s, "Most of one variety", "0%"), "farm.csv", 11, "above 0 %"),
+    (lambda s: setting(s, "Liquid limit", "8 oz/cwt"), "farm.csv", 6, "'fl oz/cwt'"),
+    (lambda s: setting(s, "Liquid limit (gal)", "8"), "farm.csv", 11, "row 6 has it already"),
+    (lambda s: setting(s, "Smallest split (rods)", "8"), "farm.csv", 11, "acres or ha"),
+    (lambda s: setting(s, "Allow untreated", "maybe"), "farm.csv", 7, "yes or no"),
+    (lambda s: setting(s, "Soybean price", ""), "farm.csv", 8, "as yield losses are weighed"),
+    (lambda s: setting(s, "Soybean price", "10 $/lot"), "farm.csv", 9, "money per bu or t"),
+    (lambda s: setting(s, "Treating done by", "2026-12-09"), "farm.csv", 10, "from 2026-12-10 on"),
+    (lambda s: setting(s, "Units", "imperial"), "farm.csv", 11, "one of US, metric"),
+    (lambda s: setting(s, "Currency", "10"), "farm.csv", 11, "a sign or code such as $"),
+    (lambda s: setting(s, "Crop year", "27"), "farm.csv", 3, "a year from"),
+    (lambda s: setting(s, "", "7"), "farm.csv", 11, "the name of a setting"),
+    (
+        lambda s: put(
+            put(s, "Treated so far", 2, "Lot", "L-2"), "Treated so far", 2, "Recipe", "Base"
+        ),
+        "treated so far.csv",
+        2,
+        "as the lot is Treated with it",
+    ),
+    (
+        lambda s: {**s, "Actives": [s["Actives"][0], *s["Actives"][2:]]},
+        "recipes.csv",
+        3,
+        "it has metalaxyl",
+    ),
+    (
+        lambda s: put({**s, "Actives": []}, "Recipes", 3, "Of", ""),
+        "recipes.csv",
+        3,
+        "add its Concentration to Actives",
+    ),
+    (
+        lambda s: {**s, "Treated so far": [*s["Treated so far"], ["L-1", "Base", "130"]]},
+        "treated so far.csv",
+        3,
+        "in all its rows",
+    ),
+]
+
+
+@pytest.mark.parametrize(("change", "sheet", "row", "words"), ROWS)
+def test_a_broken_row_header_or_sheet_is_told(tmp_path, change, sheet, row, words):
+    found = faults(tmp_path, change(good()))
+    here = [fault for fault in found if (fault.sheet, fault.row) == (sheet, row)]
+    assert any(words in str(fault) for fault in here), [str(f) for f in found]
+
+
+@pytest.mark.parametrize(
+    "change",
+    [
+        lambda s: put(s, "Fields", 2, "Latest maturity", "1.6"),
+        lambda s: put(s, "Treated so far", 2, "Units", "160"),
+        lambda s: put(s, "Containers", 5, "Heel", "319.9 fl oz"),
+        lambda s: setting(s, "Treating done by", "2026-12-10"),
+        lambda s: put(s, "Seed lots", 4, "Germination", ""),  # cannot go on the field by stand
+        lambda s: put(s, "Seed lots", 2, "Buy price", "0"),
+        lambda s: put(s, "Fields", 3, "Emergence", "100%"),
+        lambda s: put(s, "Containers", 3, "Size", "9.46352946 L"),
+        lambda s: put(s, "Seed lots", 3, "Trait", "SYSTEM  A"),
+        lambda s: {**setting(s, "Allow untreated", "yes"), "Ratings": []},
+    ],
+)
+def test_where_a_rule_just_holds_there_is_no_fault(tmp_path, change):
+    assert len(read_season(folder(tmp_path / "season", change(good()))).fields) == 2
+
+
+def test_all_faults_are_told_at_once_in_the_order_of_the_sheet(tmp_path):
+    sheets = good()
+    put(sheets, "Fields", 2, "Acres", "x")
+    put(sheets, "Fields", 2, "Planting date", "y")
+    put(sheets, "Fields", 3, "Acres", "-1")
+    put(sheets, "Recipes", 2, "Rate", "4")
+    setting(sheets, "Spare seed", "0.5")
+    found = faults(tmp_path, sheets)
+    assert [(f.sheet, f.row, f.column) for f in found] == [
+        ("farm.csv", 5, "Value"),
+        ("fields.csv", 2, "Acres"),
+        ("fields.csv", 2, "Planting date"),
+        ("fields.csv", 3, "Acres"),
+        ("recipes.csv", 2, "Rate"),
+    ]
+
+
+def test_a_fault_in_a_workbook_names_the_sheet_and_the_cell(tmp_path):
+    path = workbook(tmp_path / "season.xlsx", put(good(), "Seed lots", 3, "Maturity", "1.9"))
+    with pytest.raises(InputError) as caught:
+        read_season(path)
+    (fault,) = caught.value.faults
+    assert (fault.sheet, fault.row, fault.column, fault.cell) == ("Seed lots", 3, "Maturity", "C3")
+    assert str(caught.value) == (
+        "season.xlsx has 1 fault; no plan was made:\n"
+        "  Seed lots, row 3, Maturity: here stands '1.9'; expected '1.8' as in row 2, also of "
+        "variety Heron; lots of one variety share it"
+    )
+
+
+def test_a_header_is_told_as_it_was_written(tmp_path):
+    sheets = put(
+        renamed(good(), "Fields", "Acres", "  ACRES (ac)"), "Fields", 2, "  ACRES (ac)", "x"
+    )
+    assert [f.column for f in faults(tmp_path, sheets)] == ["ACRES (ac)"]
+
+
+def test_one_fault_does_not_bring_others(tmp_path):
+    """A sheet that cannot be read is told once, not with every name that stands on it."""
+    sheets = good()
+    path = folder(tmp_path / "season", sheets)
+    (path / "recipes.csv").write_bytes(b'Recipe,Product,Rate\n"Base,Green Cap,4\n')
+    with pytest.raises(InputError) as caught:
+        read_season(path)
+    assert len(caught.value.faults) == 1
+
+
+def test_thousands_of_faults_are_cut_to_a_number(tmp_path):
+    sheets = good()
+    sheets["Fields"] = [sheets["Fields"][0], *[[f"F{i}", "x"] for i in range(6_000)]]
+    found = faults(tmp_path, sheets)
+    assert len(found) == 5_001
+    assert any("more" in f.expected for f in found)
+
+
+def test_the_error_survives_pickling(tmp_path):
+    with pytest.raises(InputError) as caught:
+        read_season(folder(tmp_path / "season", put(good(), "Fields", 2, "Acres", "x")))
+    again = pickle.loads(pickle.dumps(caught.value))
+    assert (str(again), again.faults) == (str(caught.value), caught.value.faults)

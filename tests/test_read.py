@@ -1,0 +1,449 @@
+"""Inputs become the season that they describe, whatever their form; what is odd is told."""
+
+import dataclasses
+import shutil
+import time
+from datetime import date
+from pathlib import Path
+from random import Random
+
+import openpyxl
+import pytest
+
+from planner.errors import InputError
+from planner.season.domain import (
+    Basis,
+    Pressure,
+    PriceBreak,
+    Rating,
+    Season,
+    SeedingRate,
+    TargetStand,
+)
+from planner.season.read import read_season
+from tests.inputs import Sheets, folder, good, put, setting, workbook
+
+
+@pytest.fixture(scope="module")
+def season(tmp_path_factory) -> Season:
+    return read_season(folder(tmp_path_factory.mktemp("good") / "good", good()))
+
+
+def meaning(season: Season) -> Season:
+    """The season without where it came from."""
+    return dataclasses.replace(season, source="", told=())
+
+
+def placeless(season: Season) -> Season:
+    """The season without the rows that its records came from, and in one order."""
+
+    def strip(value):
+        if isinstance(value, tuple):
+            return tuple(sorted((strip(v) for v in value), key=repr))
+        if dataclasses.is_dataclass(value) and hasattr(value, "row"):
+            fields = {f.name: strip(getattr(value, f.name)) for f in dataclasses.fields(value)}
+            return type(value)(**{**fields, "row": None})
+        return value
+
+    values = {f.name: strip(getattr(season, f.name)) for f in dataclasses.fields(season)}
+    return meaning(Season(**values))
+
+
+def test_farm(season):
+    farm = season.farm
+    assert (farm.name, farm.crop_year, farm.currency) == ("Marten Hill", 2027, "$")
+    assert (farm.plan_date, farm.first_treating_day) == (date(2026, 12, 10),) * 2
+    assert (farm.spare_seed, farm.product_margin, farm.seeds_per_unit) == (0.03, 0.0, 140_000.0)
+    assert (farm.liquid_limit, farm.liquid_warning) == (8.0, None)
+    assert (farm.allow_untreated, farm.weigh_yield_loss, farm.soybean_price) == (False, True, 10.5)
+    assert farm.treating_done_by == date(2027, 5, 8)
+    assert farm.max_varieties is None
+
+
+def test_fields(season):
+    home, creek = season.fields
+    assert home.sowing == SeedingRate(140_000.0)
+    assert (home.earliest, home.latest, home.traits, home.priority) == (1.6, 2.2, (), 1)
+    assert home.pressure == {"White mold": Pressure.HIGH}
+    assert home.planting_date == date(2027, 5, 10)
+    assert creek.sowing == TargetStand(110_000.0, 0.92)
+    assert (creek.traits, creek.only_varieties) == (("system A",), ("Heron",))
+    assert (creek.only_recipes, creek.pressure) == (("Full",), {})
+    assert (creek.row.sheet, creek.row.number) == ("Fields", 3)
+
+
+def test_seed(season):
+    first, second, third = season.lots
+    assert (first.name, first.variety, first.maturity) == ("L-1", "Heron", 1.8)
+    assert (first.on_hand, first.units_per_bag, first.seeds_per_lb) == (160.0, 40.0, 2800.0)
+    assert (first.germination, first.return_value) == (0.92, 40.0)
+    assert (first.can_buy, first.buy_price, first.treated_with) == (80.0, 55.0, None)
+    assert (second.treated_with, second.can_buy, second.seeds_per_lb) == ("Full", 0.0, 2650.0)
+    assert (third.trait, third.units_per_bag) == ((), 45.0)
+
+
+def test_products(season):
+    cap, sheen = season.products
+    assert (cap.on_hand, cap.line_loss, cap.carryover) == (192.0, 16.0, 0.4)
+    assert (cap.expires, cap.density) == (date(2027, 9, 30), 9.1)
+    assert cap.protection == {"White mold": Rating.VG}
+    assert [a.ingredient for a in cap.actives] == ["fludioxonil", "metalaxyl"]
+    assert cap.actives[0].concentration == 3.2
+    assert cap.actives[1].concentration == pytest.approx(120 / 119.826427316897)  # g/L a lb/gal
+    assert (sheen.on_hand, sheen.expires, sheen.actives, sheen.kind) == (0.0, None, (), "polymer")
+
+
+def test_containers(season):
+    jug, keg, other = season.containers
+    assert (jug.product, jug.name, jug.size, jug.heel) == ("Green Cap", "jug", 320.0, 4.0)
+    assert (jug.supplier, jug.most) == ("North yard", None)
+    assert [(b.from_count, b.price) for b in jug.breaks] == [(1, 900.0), (4, 870.0)]
+    assert (keg.size, keg.most, keg.breaks[0].price) == (1920.0, 3, 5100.0)
+    assert (other.product, other.supplier) == ("Sheen", "River yard")
+
+
+def test_recipes(season):
+    base, full = season.recipes
+    assert (base.rates[0].amount, base.rates[0].basis) == (4.0, Basis.FLOZ_PER_CWT)
+    assert (base.approved_by, base.approved_on) == ("A. Adviser", None)
+    assert (full.rates[0].basis, full.rates[0].active) == (Basis.MG_PER_SEED, "fludioxonil")
+    assert full.rates[1].amount == pytest.approx(30 / 29.5735295625)  # mL a fl oz
+    assert full.rates[1].written == "30 mL/unit"
+    assert full.approved_by is None
+
+
+def test_the_rest(season):
+    (threat,) = season.threats
+    assert threat.need == {Pressure.MODERATE: Rating.F, Pressure.HIGH: Rating.G}
+    assert threat.loss == {Pressure.HIGH: 6.0}
+    assert season.control == {Rating.G: 0.6, Rating.VG: 0.8}
+    (limit,) = season.active_limits
+    assert (limit.ingredient, limit.per_acre, limit.per_seed) == ("fludioxonil", 0.25, 0.2)
+    north, river = season.suppliers
+    assert (north.freight, north.free_from, north.order_by) == (150.0, 5000.0, date(2027, 1, 15))
+    assert (river.freight, river.free_from) == (90.0, None)
+    assert [(d.name, d.spend, d.percent) for d in season.discounts] == [
+        ("Early pay", 4000.0, 0.03),
+        ("Early pay", 12000.0, 0.05),
+        ("Pair", 6000.0, 0.01),
+    ]
+    assert (season.discounts[2].supplier, season.discounts[2].products) == (
+        None,
+        ("Green Cap", "Sheen"),
+    )
+    (span,) = season.maturity_spread
+    assert (span.earliest, span.latest, span.share) == (2.0, 2.6, 0.6)
+    assert [(t.lot, t.recipe, t.units) for t in season.treated] == [("L-1", "Full", 40.0)]
+    assert [(o.product, o.container, o.count) for o in season.ordered] == [("Green Cap", "jug", 1)]
+    assert season.days_off == (date(2027, 4, 25),)
+    assert [w.scenario for w in season.what_if] == ["More spare", "More spare", "Cheap kegs"]
+    assert (season.told, season.source) == ((), "good")
+
+
+def test_a_workbook_and_its_csv_twin_are_the_same_season(season, tmp_path):
+    twin = read_season(workbook(tmp_path / "good.xlsx", good()))
+    assert meaning(twin) == meaning(season)
+    assert twin.source == "good.xlsx"
+
+
+def test_numbers_dates_and_percents_of_a_spreadsheet_are_the_same_season(season, tmp_path):
+    """Typed cells instead of texts: what a person would enter."""
+    book = openpyxl.load_workbook(workbook(tmp_path / "typed.xlsx", good()))
+    fields, lots, farm = book["Fields"], book["Seed lots"], book["Farm"]
+    fields["B2"], fields["C2"], fields["F2"] = 80, 140000, 1.6
+    fields["I2"] = date(2027, 5, 10)
+    fields["E3"] = 0.92
+    fields["E3"].number_format = "0%"
+    lots["H2"], lots["E2"] = 92, 160.0
+    farm["B3"], farm["B4"], farm["B7"] = 2027, date(2026, 12, 10), False
+    farm["B5"] = 0.03
+    farm["B5"].number_format = "0.0%"
+    book.save(tmp_path / "typed.xlsx")
+    assert meaning(read_season(tmp_path / "typed.xlsx")) == meaning(season)
+
+
+def shuffled(sheets: Sheets, seed: int) -> Sheets:
+    """Rows and columns in another order."""
+    random = Random(seed)
+    for name, rows in sheets.items():
+        columns = list(range(len(rows[0])))
+        if name != "Farm":
+            random.shuffle(columns)
+        body = rows[1:]
+        random.shuffle(body)
+        sheets[name] = [[row[i] for i in columns] for row in [rows[0], *body]]
+    return sheets
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_the_order_of_rows_and_columns_does_not_matter(season, tmp_path, seed):
+    again = read_season(folder(tmp_path / "good", shuffled(good(), seed)))
+    assert placeless(again) == placeless(season)
+    assert again.fingerprint == season.fingerprint
+
+
+def metric(sheets: Sheets) -> Sheets:
+    """The good season's quantities in metric units, by factors of NIST SP 811 and Handbook 44."""
+    hectare, liter, kilo = 0.40468564224, 0.0295735295625, 0.45359237
+    for row, acres in ((2, 80), (3, 12.5)):
+        put(sheets, "Fields", row, "Acres", f"{acres * hectare!r} ha")
+    put(sheets, "Fields", 2, "Seeding rate", f"{140_000 / hectare!r} seeds/ha")
+    put(sheets, "Fields", 3, "Target stand", f"{110_000 / hectare!r} plants/ha")
+    put(sheets, "Seed lots", 2, "Seeds per lb", f"{2800 / kilo!r} seeds/kg")
+    put(sheets, "Seed lots", 3, "Seeds per lb", f"{kilo * 1e6 / 2650!r} g/1000 seeds")
+    put(sheets, "Products", 2, "On hand", f"{192 * liter!r} L")
+    put(sheets, "Products", 2, "Line loss", f"{16 * liter * 1000!r} mL")
+    put(sheets, "Products", 2, "Density", f"{9.1 * kilo / (128 * liter)!r} kg/L")
+    put(sheets, "Containers", 4, "Size", f"{1920 * liter!r} liters")
+    put(sheets, "Recipes", 2, "Rate", f"{4 * liter * 1000 / (100 * kilo) * 100!r} mL/100 kg")
+    put(sheets, "Active limits", 2, "Most per acre", f"{0.25 * kilo / hectare!r} kg/ha")
+    setting(sheets, "Soybean price", f"{10.5 / 60 / kilo * 1000!r} $/t")
+    return sheets
+
+
+def test_metric_units_throughout_are_the_same_season(season, tmp_path):
+    again = read_season(folder(tmp_path / "good", metric(good())))
+    for before, after in (
+        (season.fields, again.fields),
+        (season.lots, again.lots),
+        (season.products, again.products),
+        (season.containers, again.containers),
+        (season.active_limits, again.active_limits),
+        ((season.farm,), (again.farm,)),
+    ):
+        for one, other in zip(before, after, strict=True):
+            for f in dataclasses.fields(one):
+                wanted = getattr(one, f.name)
+                if isinstance(wanted, float):
+                    assert getattr(other, f.name) == pytest.approx(wanted, rel=1e-12), f.name
+    assert again.fields[0].sowing.seeds == pytest.approx(140_000, rel=1e-12)
+    assert again.fields[1].sowing.plants == pytest.approx(110_000, rel=1e-12)
+    assert again.recipes[0].rates[0].amount == pytest.approx(4.0, rel=1e-12)
+
+
+@pytest.mark.parametrize(
+    ("sheet", "old", "new"),
+    [
+        ("Fields", "Acres", "  ACRES * "),
+        ("Fields", "Acres", "Acres (ac)"),
+        ("Fields", "Acres", "Area [acres]"),
+        ("Fields", "Seeding rate", "seeding  rate (seeds/acre)"),
+        ("Fields", "White mold pressure", "WHITE MOLD  PRESSURE"),
+        ("Seed lots", "Seeds per lb", "Seed size (seeds/lb)"),
+        ("Seed lots", "Buy price", "Buy price ($/unit):"),
+        ("Products", "On hand", "On hand (gal)"),
+        ("Containers", "Price", "Price ($ each)"),
+        ("Recipes", "Rate", "Rate (fl oz/cwt)"),
+    ],
+)
+def test_headers_match_without_case_spaces_and_with_units(season, tmp_path, sheet, old, new):
+    sheets = good()
+    sheets[sheet][0] = [new if header == old else header for header in sheets[sheet][0]]
+    again = read_season(folder(tmp_path / "good", sheets))
+    assert meaning(again) == meaning(season)
+
+
+def test_a_header_gives_bare_numbers_their_unit(tmp_path):
+    sheets = good()
+    sheets["Containers"][0][2] = "Size (L)"
+    put(sheets, "Containers", 5, "Size (L)", "3.785411784")
+    sheets["Fields"][0][1] = "Hectares"
+    put(sheets, "Fields", 2, "Hectares", "40.468564224")
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert season.containers[2].size == pytest.approx(128.0)
+    assert season.containers[0].size == 320.0, "a unit in the cell goes before the header's"
+    assert season.fields[0].acres == pytest.approx(100.0)
+
+
+def test_what_people_do_to_workbooks_is_read(season, tmp_path):
+    """Titles above, blank rows between, notes beside, totals below, spaces everywhere."""
+    book = openpyxl.load_workbook(workbook(tmp_path / "used.xlsx", good()))
+    fields = book["Fields"]
+    fields.insert_rows(1, 2)
+    fields["A1"] = "Fields of 2027, as of December"
+    fields.merge_cells("A1:F1")
+    fields.insert_rows(5)
+    fields["A4"] = "  Home 80\u00a0"
+    fields["N3"], fields["N4"] = "My notes", "ask about the tile"
+    fields["A9"], fields["B9"] = "TOTAL", 92.5
+    fields["N7"] = "checked twice"
+    book["Farm"].append(["My phone", "555"])
+    book.save(tmp_path / "used.xlsx")
+    again = read_season(tmp_path / "used.xlsx")
+    assert [dataclasses.replace(f, row=None) for f in again.fields] == [
+        dataclasses.replace(f, row=None) for f in season.fields
+    ]
+    assert [f.row.number for f in again.fields] == [4, 6]
+    assert again.told == (
+        "Fields: column 'My notes' is not known and was passed over.",
+        "Fields: nothing but notes in row 7, passed over.",
+        "Fields: row 9 holds totals and was not planned.",
+        "Farm: setting 'My phone' is not known, passed over.",
+    )
+
+
+def test_names_are_spelled_as_where_they_are_defined(tmp_path):
+    sheets = good()
+    put(sheets, "Fields", 3, "Only recipes", " FULL;untreated ; full")
+    put(sheets, "Fields", 3, "Trait", "System  A")
+    put(sheets, "Seed lots", 2, "Variety", "HERON")
+    put(sheets, "Recipes", 4, "Recipe", "full")
+    put(sheets, "Containers", 4, "Product", "GREEN CAP")
+    put(sheets, "Containers", 3, "Container", "JUG")
+    put(sheets, "Protection", 2, "Threat", "white MOLD")
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert season.fields[1].only_recipes == ("Full", "Untreated")
+    assert len({t for x in (*season.fields, *season.lots) for t in getattr(x, "traits", ())}) == 1
+    assert season.fields[1].traits == season.lots[0].trait
+    assert {lot.variety for lot in season.lots} == {"HERON", "Egret"}
+    assert season.fields[1].only_varieties == ("HERON",)
+    assert len(season.recipes) == 2
+    assert {c.product for c in season.containers} == {"Green Cap", "Sheen"}
+    assert len(season.containers) == 3
+    assert season.products[0].protection == {"White mold": Rating.VG}
+
+
+def test_optional_sheets_may_be_missing_or_empty(tmp_path):
+    sheets = good()
+    for name in list(sheets):
+        if name not in ("Farm", "Fields", "Seed lots", "Products", "Containers", "Recipes"):
+            del sheets[name]
+    sheets["Threats"], sheets["Suppliers"] = [], [["Supplier", "Freight"]]
+    put(sheets, "Fields", 2, "White mold pressure", "none")
+    put(sheets, "Recipes", 3, "Rate", "3 fl oz/unit")
+    put(sheets, "Recipes", 3, "Of", "")
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert (season.threats, season.discounts, season.control) == ((), (), {})
+    assert [s.name for s in season.suppliers] == ["North yard", "River yard"]
+    assert {s.freight for s in season.suppliers} == {0.0}
+
+
+def test_a_blank_plan_date_is_today_and_told(tmp_path):
+    season = read_season(folder(tmp_path / "good", setting(good(), "Plan date", "")))
+    assert season.farm.plan_date == date.today()
+    assert f"Farm: Plan date is blank; today, {date.today()}, was taken." in season.told
+
+
+@pytest.mark.parametrize(
+    ("change", "words"),
+    [
+        (lambda s: put(s, "Products", 2, "Kind", "plant defence"), "kind 'plant defence'"),
+        (lambda s: put(s, "Fields", 2, "Rust pressure", "none"), "column 'Rust pressure'"),
+        (lambda s: put(s, "Containers", 3, "Price", "990"), "the price rises from 4"),
+        (lambda s: put(s, "Discounts", 3, "Percent off", "2%"), "a lower percent off"),
+        (lambda s: put(s, "Recipes", 2, "Of", "metalaxyl"), "Of was passed over"),
+        (lambda s: put(s, "Protection", 2, "Threat", "Rust"), "threat 'Rust' is not on Threats"),
+        (lambda s: put(s, "Active limits", 2, "Active ingredient", "ipconazole"), "'ipconazole'"),
+        (lambda s: setting(s, "Liquid warning", "9"), "Liquid warning is above Liquid limit"),
+        (lambda s: {**s, "Ratings": []}, "no rating prevents any loss"),
+        (lambda s: put(s, "Seed lots", 4, "Lot", "L\u20111"), "only looks like"),
+        (lambda s: put(s, "Fields", 2, "Field", "Сreek"), "only looks like"),
+        (
+            lambda s: {**s, "Treated so far": [*s["Treated so far"], ["L-1", "full", "10"]]},
+            "added to row 2",
+        ),
+    ],
+)
+def test_what_is_odd_is_told(tmp_path, change, words):
+    season = read_season(folder(tmp_path / "good", change(good())))
+    assert any(words in sentence for sentence in season.told), season.told
+
+
+def test_rows_on_the_same_seed_and_containers_are_added_up(tmp_path):
+    sheets = good()
+    sheets["Treated so far"].append(["l-1", "FULL", "35"])
+    sheets["Ordered so far"].append(["Green Cap", "jug", "2"])
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert [t.units for t in season.treated] == [75.0]
+    assert [o.count for o in season.ordered] == [3]
+
+
+def test_scenarios_change_cells_before_they_are_read(season, tmp_path):
+    path = folder(tmp_path / "good", good())
+    more = read_season(path, "more SPARE")
+    assert more.farm.spare_seed == 0.05
+    assert [f.acres for f in more.fields] == [80.0, 14.0]
+    cheap = read_season(path, "Cheap kegs")
+    prices = [PriceBreak(b.from_count, b.price) for c in cheap.containers for b in c.breaks]
+    assert prices[2] == PriceBreak(1, 4500.0)
+    assert cheap.farm == season.farm
+    assert more.fingerprint != season.fingerprint != cheap.fingerprint
+
+
+def test_a_scenario_may_fill_what_was_not_there(tmp_path):
+    sheets = good()
+    sheets["What if"] = [
+        sheets["What if"][0],
+        ["S", "Farm", "Product margin", "Value", "2%"],
+        ["S", "Fields", "Creek", "Grower", "South home"],
+        ["S", "Seed lots", "L-1", "Can buy", ""],
+        ["S", "Fields", "Home 80", "White mold pressure", "low"],
+    ]
+    season = read_season(folder(tmp_path / "good", sheets), "S")
+    assert season.farm.product_margin == 0.02
+    assert [f.grower for f in season.fields] == [None, "South home"]
+    assert season.lots[0].can_buy == 0.0
+    assert season.fields[0].pressure == {"White mold": Pressure.LOW}
+
+
+def test_an_unknown_scenario_is_refused(tmp_path):
+    with pytest.raises(InputError, match="nearest: 'Cheap kegs'"):
+        read_season(folder(tmp_path / "good", good()), "cheap keg")
+
+
+def test_the_fingerprint_is_of_the_meaning(season, tmp_path):
+    same = put(good(), "Containers", 2, "Size", "320 fl oz")
+    put(same, "Fields", 2, "Seeding rate", "140k")
+    assert read_season(folder(tmp_path / "same", same)).fingerprint == season.fingerprint
+    other = put(good(), "Fields", 2, "Acres", "80.1")
+    assert read_season(folder(tmp_path / "other", other)).fingerprint != season.fingerprint
+
+
+def large(path: Path, fields: int, lots: int) -> Path:
+    sheets = good()
+    head = sheets["Fields"][0]
+    rows = [
+        [
+            f"F{i}",
+            f"{20 + i % 90}.5",
+            "140,000",
+            "",
+            "",
+            "1.6",
+            "2.4",
+            "",
+            "2027-05-10",
+            "1",
+            "",
+            "",
+            "",
+        ]
+        for i in range(fields)
+    ]
+    sheets["Fields"] = [head, *rows]
+    lot = sheets["Seed lots"][1]
+    sheets["Seed lots"] += [[f"X{i}", *lot[1:]] for i in range(lots)]
+    sheets["What if"] = []
+    return folder(path, sheets)
+
+
+def test_three_thousand_fields_are_read_in_seconds(tmp_path):
+    path = large(tmp_path / "large", 3_000, 600)
+    started = time.monotonic()
+    season = read_season(path)
+    assert time.monotonic() - started < 10.0
+    assert len(season.fields) == 3_000
+
+
+def test_a_folder_named_by_a_dot_is_read(season, tmp_path, monkeypatch):
+    path = folder(tmp_path / "Marten", good())
+    monkeypatch.chdir(path)
+    assert read_season(".").source == "Marten"
+
+
+def test_reading_leaves_the_input_as_it_was(tmp_path):
+    path = workbook(tmp_path / "good.xlsx", good())
+    shutil.copy(path, tmp_path / "copy.xlsx")
+    read_season(path)
+    assert path.read_bytes() == (tmp_path / "copy.xlsx").read_bytes()
+    assert sorted(p.name for p in tmp_path.iterdir()) == ["copy.xlsx", "good.xlsx"]
