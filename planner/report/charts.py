@@ -23,7 +23,8 @@ from openpyxl.drawing.text import (
 from openpyxl.drawing.xdr import XDRPositiveSize2D
 
 from planner.report import looks
-from planner.report.layout import CM_PER_CHAR, letters
+from planner.report.fit import letters
+from planner.report.layout import CM_PER_CHAR
 from planner.report.sheets import ChartKind, Table
 
 if TYPE_CHECKING:

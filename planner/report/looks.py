@@ -98,6 +98,8 @@ TILE_NOTE = Style(
     Alignment(horizontal="left", vertical="top", indent=1, wrap_text=True),
 )
 
+EMPTY = Style(_font(10, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
+
 INKS = {Look.SHORT: SHORT_INK, Look.WATCH: WATCH_INK, Look.OK: OK_INK, Look.FAINT: FAINT}
 FILLS = {
     Look.SHORT: _fill(SHORT_FILL),

@@ -1,14 +1,27 @@
-"""Texts that a cell can hold and that stay texts."""
+"""Texts: what of them a cell can hold, that they stay texts, and how much room they take."""
 
 from __future__ import annotations
 
+import math
 import re
+import unicodedata
+from functools import cache
 
 from planner.report.sheets import MAX_TEXT
 
 CONTROL = re.compile(r"[\x00-\x08\x0b\x0c\x0e-\x1f\x7f\ud800-\udfff\ufffe\uffff]")
 CUT = " ... (cut: too long for a cell)"
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
+
+
+ALIKE = (
+    (" !',./:;I[\\]fijlt|", 0.5),
+    ('()-`r"^', 0.62),
+    ("csvxyzJk", 0.9),
+    ("mwMW@%", 1.6),
+    ("&GOQ", 1.35),
+)
+"""Letters of about the same width, in widths of a digit."""
 
 
 def clean(text: str) -> str:
@@ -35,3 +48,48 @@ def risky(text: str) -> bool:
     (True, False)
     """
     return text.startswith(RISKY)
+
+
+def text_width(text: str) -> float:
+    """Width of a text in widths of a digit; letters of East Asia count for two.
+
+    >>> text_width("2027"), round(text_width("Will"), 2), text_width("大豆")
+    (4.0, 3.2, 4.0)
+    """
+    return sum(_letter_width(c) for c in text)
+
+
+@cache
+def _letter_width(letter: str) -> float:
+    """Width of a letter of a usual sans-serif, by its kind."""
+    for letters_alike, width in ALIKE:
+        if letter in letters_alike:
+            return width
+    if letter.isascii():
+        return 1.25 if letter.isupper() else 1.0
+    if unicodedata.combining(letter):
+        return 0.0
+    if unicodedata.east_asian_width(letter) in "WF":
+        return 2.0
+    return 1.3
+
+
+def lines(text: str, width: float, bold: bool = False) -> int:
+    """Lines that a wrapped text takes in a column of so many digits' width, estimated.
+
+    Whole words move to the next line.
+    """
+    if len(text) * 1.6 < width and text.isascii() and "\n" not in text:
+        return 1
+    room = max(width / (1.08 if bold else 1.0), 1.0)
+    count = 0
+    for part in text.split("\n"):
+        run = 0.0
+        count += 1
+        for word in part.split(" "):
+            size = text_width(word)
+            if run and run + 0.5 + size > room:
+                count, run = count + 1, 0.0
+            count += math.ceil(size / room) - 1 if size > room else 0
+            run = size % room if size > room else run + size + (0.5 if run else 0)
+    return count

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
-from planner.report.layout import plain
+from planner.report.fit import plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
 

@@ -1,0 +1,68 @@
+"""How high rows are: as high as the texts in them need, wrapped."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.fit import header, plain
+from planner.report.sheets import Cell, KeyFigures, Look, Table, Text
+from planner.report.texts import clean, lines
+
+if TYPE_CHECKING:
+    from planner.report.layout import Layout, Placed
+    from planner.report.measures import Manner
+
+LINE = 12.8
+"""Of a line of text, points."""
+ROOM = 11.0
+"""More height for a row to write on."""
+TITLE, BLOCK_TITLE = 27.0, 20.0
+BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
+
+
+def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
+    """Heights of the rows that need more or less than the usual, points."""
+    found = {1: TITLE, 2: _stretched(layout, layout.sheet.purpose)}
+    for placed in layout.placed:
+        block = placed.block
+        if placed.title_row:
+            found[placed.title_row] = BLOCK_TITLE
+        if isinstance(block, Table):
+            found |= _table(layout, placed, block, manner)
+        elif isinstance(block, Text):
+            for row, text in zip(placed.rows, block.paragraphs, strict=True):
+                shown = f"   {text}" if block.bullets else text
+                found[row] = _stretched(layout, shown, block.look in BOLD)
+        elif isinstance(block, KeyFigures):
+            width = sum(layout.widths) / len(block.figures) - 4
+            high = max(lines(clean(figure.note), width) for figure in block.figures)
+            found |= dict(zip(placed.rows, (17.0, 26.0, LINE * high + 4), strict=True))
+    return found
+
+
+def _stretched(layout: Layout, text: str, bold: bool = False) -> float:
+    """Height of a text over the width of the page."""
+    return LINE * lines(clean(text), sum(layout.widths) - 1, bold) + 3
+
+
+def _table(layout: Layout, placed: Placed, table: Table, manner: Manner) -> dict[int, float]:
+    found = {}
+    if not table.rows:
+        return {placed.note_row: _stretched(layout, table.empty)}
+    widths = layout.widths
+    if placed.header_row:
+        texts = [header(c, manner) for c in table.columns]
+        high = max(lines(t, w - 1, bold=True) for t, w in zip(texts, widths, strict=False))
+        found[placed.header_row] = LINE * high + 4
+    if placed.note_row:
+        found[placed.note_row] = _stretched(layout, table.note)
+    for row, contents in zip(placed.rows, table.rows, strict=True):
+        high = 1
+        for i, content in enumerate(contents):
+            text = plain(content)
+            if isinstance(text, str):
+                bold = isinstance(content, Cell) and content.look in BOLD
+                high = max(high, lines(clean(text), widths[i] - (1.5 if i == 0 else 3.0), bold))
+        if table.plain or high > 1:
+            found[row] = LINE * high + (ROOM if table.plain else 3)
+    return found

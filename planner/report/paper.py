@@ -1,0 +1,68 @@
+"""How a sheet comes out on paper: size, scale, breaks, repeated header, foot."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING, Any
+
+from openpyxl.worksheet.pagebreak import Break
+from openpyxl.worksheet.properties import PageSetupProperties
+
+from planner.report.sheets import Table
+from planner.report.texts import clean
+
+if TYPE_CHECKING:
+    from openpyxl.worksheet.worksheet import Worksheet
+
+    from planner.report.layout import Layout
+    from planner.report.sheets import Book
+
+LETTER, A4 = 1, 9
+DEEPEST_FROZEN = 14
+"""A header further down would leave too little of the screen to scroll."""
+LONGEST_FOOT = 80
+
+
+def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
+    """Set up how a sheet is printed and what stays in sight."""
+    page = ws.page_setup
+    page.paperSize = A4 if book.manner.metric else LETTER
+    page.orientation = "landscape" if layout.lying else "portrait"
+    if layout.one_page:
+        ws.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
+        page.fitToWidth = page.fitToHeight = 1
+    else:  # by scale: manual page breaks are passed over on pages that are fitted
+        page.scale = int(100 * layout.scale)
+    for row in layout.breaks:
+        ws.row_breaks.append(Break(id=row - 1))
+    margins = ws.page_margins
+    margins.left = margins.right = 0.5
+    margins.top, margins.bottom, margins.footer = 0.5, 0.7, 0.35
+    ws.print_options.horizontalCentered = True
+    _foot(ws, book, layout)
+    for placed in layout.placed:
+        block = placed.block
+        if isinstance(block, Table) and block.repeat_header and placed.header_row:
+            row = placed.header_row
+            if not layout.one_page:
+                ws.print_title_rows = f"{row}:{row}"
+            if row <= DEEPEST_FROZEN:
+                ws.freeze_panes = f"A{row + 1}"
+
+
+def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:
+    """Foot with farm, sheet, date and page, and on private sheets the plan's fingerprint."""
+    sheet = layout.sheet
+    foot: Any = ws.oddFooter
+    dated = book.dated.isoformat() if book.dated else ""
+    private = sheet.page.private
+    own = f", plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
+    foot.left.text = f"&8 {_literal(book.farm)}{own}"
+    foot.center.text = f"&8 {_literal(sheet.heading or sheet.title)}"
+    foot.right.text = f"&8 {dated}   page &P" + (" of &N" if private else "")
+    if not private:
+        ws.page_setup.firstPageNumber, ws.page_setup.useFirstPageNumber = 1, True
+
+
+def _literal(text: str) -> str:
+    """Text for a foot, where & commands."""
+    return clean(text).replace("\n", " ")[:LONGEST_FOOT].replace("&", "&&")
