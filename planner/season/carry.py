@@ -133,16 +133,17 @@ def _leftovers(path: Path | None, mark: str, year: int) -> tuple[dict[str, float
     """Fl oz of every product that a plan leaves, and where they come from."""
     if path is None:
         return None, "No plan.json was found beside it: stock on hand is cleared, count it anew."
+    shown = f"{path.parent.name}/{path.name}"
     try:
         plan: Any = json.loads(path.read_text(encoding="utf-8"))
         left = {str(p["product"]): float(p["left"]) for p in plan["products"]}
         same = plan.get("fingerprint", mark) == mark and plan["crop_year"] == year
     except (OSError, ValueError, KeyError, TypeError, AttributeError):
-        return None, f"{path} cannot be read as a plan: stock on hand is cleared, count it anew."
+        return None, f"{shown} cannot be read as a plan: stock on hand is cleared, count it anew."
     if not same:
-        word = f"{path} is the plan of another state of the season"
+        word = f"{shown} is the plan of another state of the season"
         return None, f"{word}: stock on hand is cleared; plan again, or count it anew."
-    return left, f"Stock on hand is what {path} leaves over: measure before you rely on it."
+    return left, f"Stock on hand is what {shown} leaves over: measure before you rely on it."
 
 
 def _change(
@@ -220,6 +221,10 @@ def _stock(content: dict[str, Table], left: dict[str, float] | None, told: list[
         told.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")
 
 
+def _rows(count: int) -> str:
+    return f"{count} row{'s' if count != 1 else ''}"
+
+
 def _expired(season: Season) -> list[str]:
     """Stock that the plan could not count."""
     day = season.farm.first_treating_day
@@ -236,7 +241,7 @@ def _clear(content: dict[str, Table], told: list[str]) -> None:
         if table.rows:
             firsts = ", ".join(str(row[0]) for row in table.rows[:20])
             more = f" and {len(table.rows) - 20} more" if len(table.rows) > 20 else ""
-            told.append(f"{name}: {len(table.rows)} rows cleared ({firsts}{more}).")
+            told.append(f"{name}: {_rows(len(table.rows))} cleared ({firsts}{more}).")
             content[name] = replace(table, rows=())
     scenarios = content["What if"]
     sheets = {key(name) for name in CLEARED}
@@ -244,7 +249,7 @@ def _clear(content: dict[str, Table], told: list[str]) -> None:
     kept = tuple(row for row in scenarios.rows if key(str(row[at])) not in sheets)
     gone = len(scenarios.rows) - len(kept)
     if gone:
-        told.append(f"What if: {gone} rows cleared that change rows cleared above.")
+        told.append(f"What if: {_rows(gone)} cleared, of changes to rows cleared above.")
     content["What if"] = replace(scenarios, rows=kept)
     fields = content["Fields"]
     at = fields.headers.index("Only varieties")

@@ -47,10 +47,10 @@ def add_checks(page: Worksheet, laid: list[Place], lists: Lists, table: Table) -
             _notes(page, place, lists)
     _blanks(page, laid)
     _twice(page, laid)
-    _lines(page, laid)
     if laid[0].sheet.name == "Fields":
         _threat_headers(page, laid, lists)
         _one_of(page, laid)
+    _lines(page, laid)
 
 
 def _validate(page: Worksheet, column: Column, cells: str, lists: Lists) -> None:
@@ -170,7 +170,7 @@ def _blanks(page: Worksheet, laid: list[Place]) -> None:
 
 
 def _lines(page: Worksheet, laid: list[Place]) -> None:
-    """Thin lines round all cells that are laid out, filled or not."""
+    """Thin lines round all cells that are laid out; last, as LibreOffice heeds the first rule."""
     style = DifferentialStyle(border=look.frame())
     cells = f"{laid[0].letter}{FIRST}:{laid[-1].letter}{laid[0].last}"
     page.conditional_formatting.add(cells, Rule(type="expression", dxf=style, formula=["TRUE"]))
@@ -180,7 +180,7 @@ def _hatch(page: Worksheet, cells: str, formula: str) -> None:
     from openpyxl.styles import PatternFill
 
     hatch = PatternFill("lightUp", fgColor=look.ALARM, bgColor="FFFFFF")
-    style = DifferentialStyle(fill=hatch)
+    style = DifferentialStyle(fill=hatch, border=look.frame(look.ALARM))
     page.conditional_formatting.add(cells, Rule(type="expression", dxf=style, formula=[formula]))
 
 

@@ -29,7 +29,7 @@ ROOM = 200
 """Rows that are laid out at the least."""
 SPARE_ROOM = 20
 """Empty rows below those that are filled, at the least."""
-PAGE_WIDTH = 190
+PAGE_WIDTH = 160
 """Characters that a printed page takes at a size that can be read."""
 SPARE_THREATS = 4
 """Columns of Fields for threats still to be named."""
@@ -85,7 +85,8 @@ def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -
         tall = max(tall, _head(page, number, place))
     page.row_dimensions[2].height = 4 + 12.5 * tall
     page.row_dimensions[3].height = 27
-    page.row_dimensions[HEADER].height = 33
+    heads = max(look.lines(p.header, look.width(p.column, p.header) * 0.8) for p in laid)
+    page.row_dimensions[HEADER].height = 4 + 15.5 * max(2, heads)
     _body(page, table, laid)
     page.freeze_panes = f"B{FIRST}"
     page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
@@ -98,7 +99,8 @@ def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -
 def _wide_enough(page: Worksheet, columns: int) -> str:
     """Letter of the last column to print: the title runs on over the columns of narrow sheets."""
     room = sum(page.column_dimensions[get_column_letter(n)].width for n in range(1, columns + 1))
-    while room < 1.25 * len(str(page["A1"].value)):
+    title = page.column_dimensions["A"].width + 1.35 * len(str(page["B1"].value))
+    while room < title:
         columns += 1
         room += page.column_dimensions[get_column_letter(columns)].width
     return get_column_letter(columns)
@@ -106,8 +108,10 @@ def _wide_enough(page: Worksheet, columns: int) -> str:
 
 def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
     kind = "MUST BE FILLED" if sheet.must else "OPTIONAL: may stay empty"
-    put_text(page["A1"], f"{sheet.name} - {kind}. {sheet.meaning}")
-    page["A1"].font = look.font(bold=True, size=13, color=look.DEEP)
+    put_text(page["A1"], sheet.name)
+    put_text(page["B1"], f"{kind}. {sheet.meaning}")
+    for cell in (page["A1"], page["B1"]):
+        cell.font = look.font(bold=True, size=13, color=look.DEEP)
     page.row_dimensions[1].height = 22
     for number in range(1, columns + 1):
         page.cell(1, number).fill = look.fill(look.PAPER)
@@ -201,7 +205,7 @@ def _farm_body(page: Worksheet, table: Table) -> None:
         put_text(page[f"{letter}3"], flag)
     for number in range(FIRST, FIRST + len(table.rows)):
         page[f"A{number}"].font = look.font(bold=True)
-        page[f"B{number}"].alignment = look.wrapped("center", "right")
+        page[f"B{number}"].alignment = look.wrapped("center", "center")
         page[f"B{number}"].border = look.frame(look.DEEP)
         page[f"C{number}"].font = look.font(size=9, italic=True)
         page[f"C{number}"].alignment = look.wrapped("center")

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from openpyxl.utils import get_column_letter
+from openpyxl.workbook.defined_name import DefinedName
 
 from planner.season import look, schema
 from planner.season.form import HEADER
@@ -18,6 +19,7 @@ from planner.season.safe import put_text
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
+    from openpyxl import Workbook
     from openpyxl.worksheet.worksheet import Worksheet
 
     from planner.season.form import Place
@@ -31,6 +33,8 @@ TOP = 4
 class NameList:
     """Where the names of one column are listed, each once, and how to look at the column."""
 
+    of: tuple[str, str]
+    """Sheet and column."""
     place: Place
     numbers: str
     """Letter of the helper column that numbers first appearances."""
@@ -49,13 +53,26 @@ class NameList:
 
     @property
     def all_names(self) -> str:
-        """Range of the names, empty text below the last."""
-        return f"{SHEET}!${self.names}${TOP}:${self.names}${TOP + self.length - 1}"
+        """Name of the range of the names; empty text below the last."""
+        return f"known_{self._word}"
 
     @property
     def dropdown(self) -> str:
-        """Formula of a range with just the names."""
-        return f"OFFSET({SHEET}!${self.names}${TOP},0,0,MAX(1,{SHEET}!${self.names}$3),1)"
+        """Name of the range with just the names."""
+        return f"pick_{self._word}"
+
+    @property
+    def _word(self) -> str:
+        sheet, column = self.of
+        return "_".join(f"{sheet} {column}".split())
+
+    def defined(self) -> dict[str, str]:
+        """What the names of ranges stand for."""
+        first = f"{SHEET}!${self.names}${TOP}"
+        return {
+            self.all_names: f"{first}:${self.names}${TOP + self.length - 1}",
+            self.dropdown: f"OFFSET({first},0,0,MAX(1,{SHEET}!${self.names}$3),1)",
+        }
 
 
 def quoted(sheet: str) -> str:
@@ -75,18 +92,20 @@ def wanted() -> list[tuple[str, str]]:
     return list(dict.fromkeys(found))
 
 
-def write_lists(
-    page: Worksheet, laid: Mapping[str, list[Place]]
-) -> dict[tuple[str, str], NameList]:
+def write_lists(book: Workbook, laid: Mapping[str, list[Place]]) -> dict[tuple[str, str], NameList]:
     """Write the sheet of lists; returns where each list stands, by (sheet, column)."""
+    page = book.create_sheet(SHEET)
     lists = {}
     for number, (sheet, column) in enumerate(wanted()):
         place = next(p for p in laid[sheet] if p.column and p.column.name == column)
         numbers, names = (get_column_letter(2 * number + i) for i in (1, 2))
-        each = NameList(place, numbers, names, place.last - HEADER)
+        each = NameList((sheet, column), place, numbers, names, place.last - HEADER)
         lists[sheet, column] = each
         _write(page, each)
     lists["Fields", "pressure"] = _pressures(page, lists["Threats", "Threat"], 2 * len(lists))
+    for each in lists.values():
+        for name, formula in each.defined().items():
+            book.defined_names[name] = DefinedName(name, attr_text=formula)
     put_text(page["A1"], "Helper lists: made by formulas from what is typed. Nothing to fill in.")
     page["A1"].font = look.font(bold=True)
     page.sheet_state = "hidden"
@@ -124,4 +143,4 @@ def _pressures(page: Worksheet, threats: NameList, after: int) -> NameList:
     for row in range(TOP, TOP + threats.length):
         name = f"{threats.names}{row}"
         page[f"{letter}{row}"] = f'=IF({name}="","",{name}&" {word}")'
-    return NameList(threats.place, letter, letter, threats.length)
+    return NameList(("Fields", word), threats.place, letter, letter, threats.length)

@@ -9,13 +9,12 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from openpyxl.worksheet.pagebreak import Break
-
 from planner.season import look
 from planner.season.form import FIRST, ROOM
 from planner.season.lists import quoted
 from planner.season.safe import put_text
 from planner.season.schema import HELP_SHEETS, Kind
+from planner.units import in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -50,6 +49,16 @@ class Sources:
         head = self.lists["Fields", "Field"].head
         return f"INDEX({self.column('Fields', name)},{head}+{number})"
 
+    def factor(self, name: str) -> str:
+        """What turns a bare number of a Fields column into its usual unit, as ``*2.47``."""
+        place = next(p for p in self.laid["Fields"] if p.column and p.column.name == name)
+        own = place.header.partition("(")[2].rstrip(") ")
+        measure = place.column.measure if place.column else None
+        if not own or measure is None:
+            return ""
+        times = 1 / in_unit(1.0, measure, own)
+        return "" if times == 1 else f"*{times:.12g}"
+
     def setting(self, name: str, default: float) -> str:
         """Value of a Farm setting, wherever its row stands."""
         names, values = self.column("Farm", "Setting"), self.column("Farm", "Value")
@@ -78,10 +87,9 @@ def write_live(
     _widths(page)
     page.freeze_panes = f"A{TOP}"
     page.sheet_properties.tabColor = look.AMBER
-    look.page(page, f"{TOP - 2}:{TOP - 1}", pages=2)
-    page.print_title_cols = None
-    page.col_breaks.append(Break(id=9))
-    page.print_area = f"A1:U{TOP + 39}"
+    look.page(page, f"{TOP - 2}:{TOP - 1}")
+    last = TOP + 33
+    page.print_area = f"A1:N{last},P{TOP - 2}:U{last}"
 
 
 def _head(page: Worksheet, letters: str, title: str, headers: tuple[str, ...]) -> None:
@@ -127,15 +135,17 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
     maturity = sources.column("Seed lots", "Maturity")
     hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
     known = f"$J${TOP}:$J${TOP + MATURITIES - 1}"
+    factors = {n: sources.factor(n) for n in ("Acres", "Seeding rate", "Target stand")}
     for number in range(1, rows + 1):
         r = TOP + number - 1
         at = {n: sources.field_cell(n, number) for n in _FIELD_COLUMNS}
         rate = at["Seeding rate"]
-        stand = f"{at['Target stand']}/{_share(at['Emergence'])}/$G$3"
-        seeds = f"IF(ISNUMBER({rate}),{rate},{stand})"
+        dropped = rate + factors["Seeding rate"]
+        stand = f"{at['Target stand']}{factors['Target stand']}/{_share(at['Emergence'])}/$G$3"
+        seeds = f"IF(ISNUMBER({rate}),{dropped},{stand})"
         inside = f'{maturity},">="&D{r},{maturity},"<="&E{r}'
         page[f"A{r}"] = f"=TRIM({at['Field']})"
-        page[f"B{r}"] = f'=IF(ISNUMBER({at["Acres"]}),{at["Acres"]},"")'
+        page[f"B{r}"] = f'=IF(ISNUMBER({at["Acres"]}),{at["Acres"]}{factors["Acres"]},"")'
         page[f"C{r}"] = f'=IF($A{r}="","",IFERROR(B{r}*{seeds}*(1+$D$3)/$C$3,""))'
         for letter, name, open_end in (
             ("D", "Earliest maturity", 0),

@@ -106,7 +106,7 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
     pages = {s.name: book.create_sheet(s.name) for s in musts}
     live_page = book.create_sheet(live.SHEET)
     pages |= {s.name: book.create_sheet(s.name) for s in others}
-    known = lists.write_lists(book.create_sheet(lists.SHEET), laid)
+    known = lists.write_lists(book, laid)
     for sheet in schema.SHEETS:
         page, table = pages[sheet.name], content[sheet.name]
         form.write_form(page, sheet, table, laid[sheet.name])
