@@ -15,6 +15,8 @@ if TYPE_CHECKING:
 
 NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
+MARGIN = (1.4, 2.6)
+"""Characters that a cell's text keeps off its borders: in the first column, in others."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit stands in every cell, so that headers go without."""
 
@@ -62,7 +64,7 @@ def _fitted(table: Table, index: int, manner: Manner) -> float:
     words = header(column, manner).split()
     longest = max(longest, 1.08 * max((text_width(w) for w in words), default=0.0))
     longest = max(longest, text_width(header(column, manner)) / 2)
-    room = 4.0 if table.filter else 2.0
+    room = MARGIN[index > 0] + (2.0 if table.filter else 0.4)
     return min(WIDEST, max(NARROWEST, longest + room))
 
 

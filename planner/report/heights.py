@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.fit import header, plain
+from planner.report.fit import MARGIN, header, plain
 from planner.report.sheets import Cell, KeyFigures, Look, Table, Text
 from planner.report.texts import clean, lines
 
@@ -62,7 +62,7 @@ def _table(layout: Layout, placed: Placed, table: Table, manner: Manner) -> dict
             text = plain(content)
             if isinstance(text, str):
                 bold = isinstance(content, Cell) and content.look in BOLD
-                high = max(high, lines(clean(text), widths[i] - (1.5 if i == 0 else 3.0), bold))
+                high = max(high, lines(clean(text), widths[i] - MARGIN[i > 0], bold))
         if table.plain or high > 1:
             found[row] = LINE * high + (ROOM if table.plain else 3)
     return found
