@@ -36,6 +36,7 @@ class Measure(Enum):
     BAGS = "bags"
     LIQUID_ON_SEED = "fl oz/cwt"
     DENSITY = "lb/gal"
+    WEIGHT = "lb"
     ACTIVE_PER_AREA = "lb/acre"
     ACTIVE_PER_SEED = "mg/seed"
     MONEY = "$"
@@ -164,6 +165,7 @@ _FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
             {k: _VOLUME[k] for k in ("gallon", "liter", "milliliter", "fluid_ounce", "quart")},
         ),
     ),
+    Measure.WEIGHT: (({k: _MASS[k] for k in ("pound", "kilogram", "gram")}, _NOTHING),),
     Measure.ACTIVE_PER_AREA: (
         ({k: _MASS[k] for k in ("pound", "kilogram", "gram", "ounce")}, _PER_AREA),
     ),
@@ -192,6 +194,7 @@ _WORKING = {
     Measure.BAGS: "bag",
     Measure.LIQUID_ON_SEED: "fluid_ounce / hundredweight",
     Measure.DENSITY: "pound / gallon",
+    Measure.WEIGHT: "pound",
     Measure.ACTIVE_PER_AREA: "pound / acre",
     Measure.ACTIVE_PER_SEED: "milligram / seed",
     Measure.MONEY: "dollar",
@@ -214,6 +217,7 @@ ACCEPTED = {
     Measure.BAGS: "bags",
     Measure.LIQUID_ON_SEED: "fl oz/cwt or mL/100 kg",
     Measure.DENSITY: "lb/gal, kg/L or g/L",
+    Measure.WEIGHT: "lb, kg or g",
     Measure.ACTIVE_PER_AREA: "lb/acre, kg/ha or g/ha",
     Measure.ACTIVE_PER_SEED: "mg/seed",
     Measure.MONEY: "money",
@@ -391,7 +395,7 @@ def _remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, str]])
 
 
 _NUMBER = re.compile(
-    r"[+\-]?(?:\d{1,3}(?:,\d{3})+|\d{1,3}(?: \d{3})+|\d+)?(?:\.\d*)?(?:[eE][+\-]?\d{1,3})?",
+    r"[+\-]?(?:(?:\d{1,3}(?:,\d{3})+|\d{1,3}(?: \d{3})+|\d+)(?:\.\d*)?|\.\d+)(?:[eE][+\-]?\d{1,3})?",
     re.ASCII,
 )
 _SPACES = dict.fromkeys(map(ord, "\u00a0\u2007\u2009\u202f\t"), " ")
@@ -403,9 +407,9 @@ def _split(text: str) -> tuple[str, str]:
     """Leading number of a text and what follows it."""
     text = text.translate(_SPACES).translate(_MINUS).strip()
     match = _NUMBER.match(text)
-    digits = match.group() if match else ""
-    if not any(c.isdigit() for c in digits):
+    if not match:
         return "", text
+    digits = match.group()
     rest = text[len(digits) :]
     if digits[-1:].isdigit() and re.match(r"[.,:'’]?\d", rest):  # 1,5 or 1'000 or 12,34
         return "", text

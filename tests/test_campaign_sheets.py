@@ -68,7 +68,7 @@ def test_calendar_tells_days_and_what_is_not_approved(hand):
     row = row_with(sheet, "L2", "1 to 3", "South")
     assert [row[1], *row[3:]] == ["Friday", "R2", "South", "to do", "1 to 3", 3, 90]
     assert "R1 (before 2027-04-20)" in texts(sheet)
-    assert "no approval yet" in texts(sheet)
+    assert row_with(sheet, "R1", "none yet")
 
 
 def test_calibration_says_what_a_catch_holds(hand):

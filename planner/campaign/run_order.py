@@ -33,7 +33,7 @@ EXACT = 12
 """Recipes up to which every order is considered."""
 EXACT_LATE = 8
 """The same where the days don't suffice, which makes the search much longer."""
-WIDTH = 200
+WIDTH = 100
 """Beginnings kept of each length beyond that."""
 
 
@@ -140,6 +140,9 @@ class _Search:
         self.placer = Placer(shop)
         self.begin = self.placer.start(begin)
         self.groups = _groups(batches, shop)
+        self.plain = sum(1 << g.number for g in self.groups if not g.living)
+        """Recipes without anything living, a bit each."""
+        self.changes: dict[tuple[int, int], tuple[float, float, float]] = {}
         lots = [b.lot for b in batches]
         self.shared = {lot for lot in lots if lots.count(lot) > 1}
 
@@ -147,9 +150,15 @@ class _Search:
         """Fl oz left in the line by products."""
         return sum(self.supplies[p].line_loss for p in products)
 
-    def money(self, products: Iterable[str]) -> float:
-        """Worth of the same."""
-        return sum(self.supplies[p].line_loss * self.supplies[p].value for p in products)
+    def change(self, last: int, following: int) -> tuple[float, float, float]:
+        """Minutes, money and fl oz of the change from a recipe (-1: what is on) to another."""
+        if (last, following) not in self.changes:
+            before = self.groups[last].products if last >= 0 else self.line.products
+            after = self.groups[following].products
+            money = sum(self.supplies[p].line_loss * self.supplies[p].value for p in after - before)
+            minutes = change_minutes(before, after, self.shop)
+            self.changes[last, following] = (minutes, money, self.loss(after - before))
+        return self.changes[last, following]
 
     def lateness(self, path: Iterable[int]) -> int:
         """Bags past their day in an order."""
@@ -211,12 +220,10 @@ class _Search:
         with_days: bool,
     ) -> Label:
         """Run one recipe more."""
-        before = self.groups[last].products if last >= 0 else self.line.products
-        entering = group.products - before
         new_lots = len(arrangement) - (self.batches[arrangement[0]].lot == lot)
-        minutes = change_minutes(before, group.products, self.shop)
+        minutes, money, loss = self.change(last, group.number)
         minutes += new_lots * self.shop.calibration_minutes
-        plain = sum(not g.living for g in self.groups if not done >> g.number & 1)
+        plain = (self.plain & ~done).bit_count() if group.living else 0
         cursor, late = label.cursor, 0
         if with_days:
             for i in arrangement:
@@ -224,10 +231,10 @@ class _Search:
                 late += more
         cost = Cost(
             label.cost.late + late,
-            label.cost.inversions + (plain if group.living else 0),
+            label.cost.inversions + plain,
             label.cost.minutes + minutes,
-            round(label.cost.money + self.money(entering), 6),
-            round(label.cost.loss + self.loss(entering), 6),
+            round(label.cost.money + money, 6),
+            round(label.cost.loss + loss, 6),
         )
         return Label(cost, label.path + arrangement, cursor)
 

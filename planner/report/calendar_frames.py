@@ -58,9 +58,9 @@ def _figures(campaign: Campaign) -> KeyFigures:
             KeyFigure("Bags to treat", bags, Measure.COUNT),
             KeyFigure("Treating days", len({r.day for r in to_do}), Measure.COUNT),
             KeyFigure("Last treating day", last, Measure.DATE),
-            KeyFigure("Changes and calibrations", order.minutes, Measure.MINUTES, proven),
+            KeyFigure("Time for changes", order.minutes, Measure.MINUTES, proven),
             KeyFigure(
-                "Bags too many for the days",
+                "Bags too many",
                 calendar.late,
                 Measure.COUNT,
                 look=Look.SHORT if calendar.late else Look.OK,
@@ -238,7 +238,7 @@ def _treat_late(campaign: Campaign) -> Table:
 
 def _approvals(campaign: Campaign) -> Table:
     rows = [
-        (c.needed_by, None, c.recipe, Cell("no approval yet", Look.SHORT))
+        (c.needed_by, None, c.recipe, Cell("none yet", Look.SHORT))
         for c in campaign.cards
         if not c.approved_by
     ]
@@ -249,7 +249,7 @@ def _approvals(campaign: Campaign) -> Table:
             Column("needed", "Before", Measure.DATE),
             Column("blank", ""),
             Column("recipe", "Recipe"),
-            Column("state", "State"),
+            Column("state", "Approval"),
         ),
         rows=tuple(rows),
         empty="Every recipe is approved.",

@@ -6,14 +6,14 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.campaign.calibration import CATCH_SECONDS, TOLERANCE
-from planner.campaign.records import CAUTIONS
-from planner.report.measures import Measure
+from planner.campaign.records import CAUTIONS_SHORT
+from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Iterable
 
-    from planner.campaign.domain import Calibration, Campaign, Dose, SizeRow
+    from planner.campaign.domain import Calibration, Campaign
     from planner.report.sheets import Block, Content
 
 CALIBRATION = "Calibration"
@@ -23,10 +23,11 @@ LINE = Cell(None, Look.FILL_IN)
 def calibration_sheet(campaign: Campaign) -> Sheet:
     """Make the calibration sheets, a page a batch."""
     sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
+    manner = Manner(metric=campaign.shop.metric)
     blocks: list[Block] = []
     for number, batch in enumerate(campaign.batches, 1):
         blocks += [PageBreak()] if blocks else []
-        blocks += _calibration(sheets[batch.lot, batch.recipe], number)
+        blocks += _calibration(sheets[batch.lot, batch.recipe], number, manner)
     return Sheet(
         CALIBRATION,
         "For every batch: what pump and gate should give, and lines for what they gave.",
@@ -36,18 +37,14 @@ def calibration_sheet(campaign: Campaign) -> Sheet:
     )
 
 
-def _calibration(sheet: Calibration, number: int) -> list[Block]:
-    blocks: list[Block] = [
-        Text((f"{number}. {sheet.lot} with {sheet.recipe}",), look=Look.STRONG),
+def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]:
+    return [
+        Text((f"{number}. {sheet.lot} with {sheet.recipe}", *CAUTIONS_SHORT), look=Look.STRONG),
         _seed(sheet, number),
         _flows(sheet, number),
         _catches(sheet, number),
-        _sizes(sheet, f"bag_{number}", "what a bag takes (fl oz)", lambda d: d.floz_per_bag),
+        _sizes(sheet, number, manner),
     ]
-    if sheet.seed_flow is not None:
-        title = "what flows a minute (fl oz), the seed flow kept"
-        blocks.append(_sizes(sheet, f"minute_{number}", title, lambda d: d.floz_per_min))
-    return [*blocks, Text(CAUTIONS, "Cautions", bullets=True)]
 
 
 def _seed(sheet: Calibration, number: int) -> Table:
@@ -64,7 +61,7 @@ def _seed(sheet: Calibration, number: int) -> Table:
             Column("bag", "A bag", Measure.WEIGHT, decimals=1),
             Column("flow", "Seed flow", Measure.FLOW),
             Column("measured", "Flow got", look=Look.FILL_IN, width=10),
-            Column("weighed", "Counted, g", look=Look.FILL_IN, width=10),
+            Column("weighed", "Sample", look=Look.FILL_IN, width=10),
             Column("real", "Real size", look=Look.FILL_IN, width=10),
         ),
         rows=((*row, sheet.bag_weight, flow, None, None, None),),
@@ -85,8 +82,8 @@ def _flows(sheet: Calibration, number: int) -> Table:
             Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
             Column("minute", "A minute (fl oz)", Measure.NUMBER, decimals=2),
             Column("minute_ml", "A minute (mL)", Measure.NUMBER, decimals=0),
-            Column("setting", "Pump set at", look=Look.FILL_IN, width=10),
-            Column("measured", "Measured", look=Look.FILL_IN, width=10),
+            Column("setting", "Pump at", look=Look.FILL_IN, width=10),
+            Column("measured", "Got", look=Look.FILL_IN, width=10),
         ),
         rows=tuple(
             (
@@ -117,8 +114,8 @@ def _catches(sheet: Calibration, number: int) -> Table:
             Column(f"ml_{seconds}", f"{seconds} s (mL)"),
         ]
     columns += [
-        Column("first", "1st catch", look=Look.FILL_IN, width=10),
-        Column("second", "2nd catch", look=Look.FILL_IN, width=10),
+        Column("first", "1st", look=Look.FILL_IN, width=10),
+        Column("second", "2nd", look=Look.FILL_IN, width=10),
     ]
     rows: list[tuple[Content, ...]] = []
     for d in sheet.doses if sheet.seed_flow is not None else ():
@@ -137,26 +134,37 @@ def _catches(sheet: Calibration, number: int) -> Table:
     )
 
 
-def _sizes(
-    sheet: Calibration, name: str, what: str, amount: Callable[[Dose], float | None]
-) -> Table:
-    products = [Column(f"p{i}", d.product) for i, d in enumerate(sheet.doses)]
-    columns = (
-        Column("change", "Seeds per lb differ by", Measure.PERCENT, decimals=0),
-        Column("size", "Real size", Measure.SEEDS_PER_WEIGHT),
-        Column("unit", "A unit weighs", Measure.WEIGHT, decimals=2),
-        Column("bag", "A bag weighs", Measure.WEIGHT, decimals=1),
-        *(replace(c, measure=Measure.NUMBER, decimals=2) for c in products),
-    )
+def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
+    """A column for every size, a row for all that changes with it."""
+    looks = [Look.PLAIN if size.change else Look.STRONG for size in sheet.sizes]
+
+    def row(what: str, numbers: Iterable[float | None], measure: Measure) -> tuple[Content, ...]:
+        cells = [Cell(n, look, measure=measure) for n, look in zip(numbers, looks, strict=True)]
+        return (what, *cells)
+
+    weight = manner.label(Measure.WEIGHT)
+    units = [manner.value(x.unit_weight, Measure.WEIGHT) for x in sheet.sizes]
+    bags = [manner.value(x.bag_weight, Measure.WEIGHT) for x in sheet.sizes]
+    sizes = [x.seeds_per_lb for x in sheet.sizes]
+    rows = [
+        row(manner.label(Measure.SEEDS_PER_WEIGHT), sizes, Measure.SEEDS_PER_WEIGHT),
+        row(f"a unit ({weight})", units, Measure.NUMBER),
+        row(f"a bag ({weight})", bags, Measure.NUMBER),
+    ]
+    for i, dose in enumerate(sheet.doses):
+        each = [x.doses[i] for x in sheet.sizes]
+        rows.append(row(f"{dose.product}, a bag (mL)", [d.ml_per_bag for d in each], Measure.COUNT))
+        if sheet.seed_flow is not None:
+            flows = [d.ml_per_min for d in each]
+            rows.append(row(f"{dose.product}, a minute (mL)", flows, Measure.NUMBER))
+    columns = [Column(f"c{i}", f"{x.change:+.0%} seeds per lb") for i, x in enumerate(sheet.sizes)]
+    columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="By the tag")
+    numbers = [replace(c, measure=Measure.NUMBER) for c in columns]
     return Table(
-        name=name,
-        title=f"If the real seed differs from its tag: {what}",
-        columns=columns,
-        rows=tuple(_size_row(size, amount) for size in sheet.sizes),
+        name=f"sizes_{number}",
+        title="If the real seed differs from its tag",
+        columns=(Column("what", "What"), *numbers),
+        rows=tuple(rows),
+        note="The seed flow by weight is kept. A rate by weight then keeps its flow, a rate by the"
+        " unit its amount a bag.",
     )
-
-
-def _size_row(size: SizeRow, amount: Callable[[Dose], float | None]) -> tuple[Content, ...]:
-    look = Look.PLAIN if size.change else Look.STRONG
-    values = (size.change, size.seeds_per_lb, size.unit_weight, size.bag_weight)
-    return tuple(Cell(v, look) for v in (*values, *(amount(d) for d in size.doses)))

@@ -158,6 +158,7 @@ def _containers(tables: Tables) -> Iterator[Container]:
             heel=said.get("heel", 0.0),
             most=said.get("most"),
             supplier=said.get("supplier"),
+            tare=said.get("tare"),
             row=rows[0][0],
         )
 

@@ -151,7 +151,7 @@ def container_rows_agree(tables: Tables) -> Iterator[Fault]:
     for line in table.lines:
         if line.get("product") is None or line.get("name") is None:
             continue
-        for name in ("size", "heel", "supplier", "most"):
+        for name in ("size", "heel", "supplier", "most", "tare"):
             value = line.get(name)
             if value is None:
                 continue

@@ -898,6 +898,17 @@ CONTAINERS = Sheet(
             low=0.0,
         ),
         Column(
+            "Tare",
+            Kind.QUANTITY,
+            "tare",
+            "Weight of the empty container, so that a scale can tell what is left.",
+            "19 lb",
+            measure=Measure.WEIGHT,
+            shown="lb",
+            blank="not known",
+            low=0.0,
+        ),
+        Column(
             "Supplier",
             Kind.REF,
             "supplier",
