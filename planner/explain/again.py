@@ -13,7 +13,7 @@ from planner.explain.changes import (
     field_changes,
     moved_acres,
 )
-from planner.explain.supply import unused
+from planner.explain.spare import Spare, left_words, spare_things
 from planner.explain.words import Speech, count, listing, number
 from planner.optimize.options import SolveOptions
 
@@ -55,20 +55,6 @@ class OrderChange:
     def change(self) -> int:
         """Containers more (or fewer) than the old plan wanted."""
         return self.on_way + self.buy - self.old
-
-
-@dataclass(frozen=True, slots=True)
-class Spare:
-    """What is left and may be returned or kept."""
-
-    name: str
-    kind: str
-    """container, product or seed."""
-    amount: float
-    """Containers, fl oz or units."""
-    worth: float
-    """At what was or is paid for containers, at carryover value, at return value."""
-    sentence: str
 
 
 @dataclass(frozen=True, slots=True)
@@ -172,7 +158,7 @@ def told_again(
 ) -> Again:
     """Describe how a plan stands to an old one."""
     order = _order(season, old, plan)
-    spare = _spare(season, plan)
+    spare = spare_things(season, plan)
     result = Again(
         moved=moved_acres(old, plan),
         moved_floor=least,
@@ -186,7 +172,7 @@ def told_again(
         sentences=(),
     )
     speech = Speech(season.farm)
-    words = (_changed(result, speech), _buy_now(result, plan, speech), _left(result))
+    words = (_changed(result, speech), _buy_now(result, plan, speech), left_words(result.spare))
     return replace(result, sentences=words)
 
 
@@ -250,41 +236,9 @@ def _on_way_before(
     return before
 
 
-def _spare(season: Season, plan: Plan) -> tuple[Spare, ...]:
-    """Containers on their way that are not needed, product left, seed that may be returned."""
-    speech = Speech(season.farm)
-    found = []
-    left = {u.product: u.left for u in plan.products}
-    sizes = {(c.product, c.name): c for c in season.containers}
-    for o in season.ordered:
-        c = sizes[o.product, o.container]
-        usable = c.size - c.heel
-        n = min(o.count, floor(left.get(o.product, 0.0) / usable + 1e-9)) if usable > 0 else 0
-        if n > 0:
-            left[o.product] -= n * usable
-            price = c.breaks[0].price
-            text = f"{n} x {o.container} of {o.product} on the way can be cancelled or returned"
-            found.append(Spare(f"{o.product}, {o.container}", "container", n, n * price, text))
-    for use in plan.products:
-        if use.left > 0.5:
-            text = f"{speech.volume(use.left)} of {use.product} will be left"
-            found.append(Spare(use.product, "product", use.left, 0.0, text))
-    lots = {lot.name: lot for lot in season.lots}
-    bought = {s.lot for s in plan.seed_purchases}
-    for pool in unused(plan, season):
-        lot = lots[pool.lot]
-        loose = min(pool.units, lot.on_hand) if pool.recipe is None else 0.0
-        if loose > 0.05 and lot.return_value > 0.0 and lot.name not in bought:
-            worth = loose * lot.return_value
-            text = f"{speech.units(loose)} of {lot.name} can be returned for {speech.money(worth)}"
-            found.append(Spare(lot.name, "seed", loose, worth, text))
-    return tuple(found)
-
-
 def _changed(again: Again, speech: Speech) -> str:
     """Say what changed."""
-    if not again.fields and not any(line.change for line in again.order):
-        return "Nothing changes: every field keeps its seed and recipe, and the order stands."
+    changed = [line for line in again.order if line.change]
     text = "Every field keeps its seed and recipe."
     if again.fields:
         text = (
@@ -295,17 +249,24 @@ def _changed(again: Again, speech: Speech) -> str:
             text += "; no plan at this cost moves fewer."
         else:
             text += f"; at least {speech.acres(again.moved_floor)} must move."
-    lines = [
-        f"{line.change:+d} {line.container} of {line.product}"
-        for line in again.order
-        if line.change
-    ]
-    text += f" The order changes: {listing(lines)}." if lines else " The order stands."
-    change = again.total - again.old_total
-    over = again.total - again.cheapest
+    elif not changed:
+        text = "Nothing changes: every field keeps its seed and recipe, and the order stands."
+    if changed:
+        lines = [f"{line.change:+d} {line.container} of {line.product}" for line in changed]
+        text += f" The order changes: {listing(lines)}."
+    elif again.fields:
+        text += " The order stands."
+    return text + _costs(again, speech)
+
+
+def _costs(again: Again, speech: Speech) -> str:
+    """Say what the change and staying cost."""
+    text = ""
+    change, over = again.total - again.old_total, again.total - again.cheapest
     if abs(change) >= CENT:
-        text += f" The plan costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
-        text += " than the old one, what is already paid not counted."
+        text = f" The plan costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
+        text += " than the old one"
+        text += ", what is on its way not counted." if any(x.on_way for x in again.order) else "."
     if over >= CENT:
         text += f" Staying costs {speech.money(over)} over the cheapest plan."
     return text
@@ -319,10 +280,3 @@ def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:
         return "To buy now: nothing."
     now = plan.cost.containers + plan.cost.freight - plan.cost.discounts + plan.cost.seed_bought
     return f"To buy now: {'; '.join(lines)}: {speech.money(now)}."
-
-
-def _left(again: Again) -> str:
-    """Say what can be returned or is left."""
-    order = {"container": 0, "seed": 1, "product": 2}
-    lines = [s.sentence for s in sorted(again.spare, key=lambda s: order[s.kind])]
-    return f"Left: {'; '.join(lines)}." if lines else "Nothing is left over."
