@@ -39,9 +39,13 @@ def tidy(text: str) -> str:
     return " ".join(text.split())
 
 
-@lru_cache(maxsize=65536)
 def key(text: str) -> str:
     """What two spellings of one name have in common: tidy, without regard to case."""
+    return _key(text) if len(text) <= MOST_LETTERS else tidy(text).casefold()
+
+
+@lru_cache(maxsize=65536)
+def _key(text: str) -> str:
     return tidy(text).casefold()
 
 

@@ -69,7 +69,8 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
 
 
 def _unknown_scenario(table: Table, scenario: str) -> list[Fault]:
-    names = {key(line.texts.get("scenario", "")): line.texts["scenario"] for line in table.lines}
+    said = [line.texts.get("scenario", "") for line in table.lines]
+    names = {key(name): name for name in said}
     if not scenario or key(scenario) in names:
         return []
     expected, remedy = "a scenario of What if", _near(scenario, names.values())
