@@ -157,7 +157,7 @@ def _say(page: Worksheet, cells: str, formula: str, words: str) -> None:
 
 
 def _note_id(words: str) -> int:
-    return _NOTE_FORMAT + ("no match", "twice", "not both", "not on Threats").index(words)
+    return _NOTE_FORMAT + ("no match", "twice", "not on Threats").index(words)
 
 
 def _blanks(page: Worksheet, laid: list[Place]) -> None:
@@ -214,7 +214,7 @@ def _threat_headers(page: Worksheet, laid: list[Place], lists: Lists) -> None:
 
 
 def _one_of(page: Worksheet, laid: list[Place]) -> None:
-    """Of Seeding rate and Target stand exactly one is filled."""
+    """Of Seeding rate and Target stand exactly one is filled; Live check says which is wrong."""
     by_name: Mapping[str, Any] = {p.column.name: p for p in laid if p.column}
     rate, stand = by_name["Seeding rate"], by_name["Target stand"]
     name = laid[0].first_cell
@@ -222,5 +222,4 @@ def _one_of(page: Worksheet, laid: list[Place]) -> None:
     both = f'AND(TRIM(${r})<>"",TRIM(${s})<>"")'
     neither = f'AND(TRIM(${name})<>"",TRIM(${r})="",TRIM(${s})="")'
     for place in (rate, stand):
-        _say(page, place.cells, both, "not both")
-        _hatch(page, place.cells, neither)
+        _hatch(page, place.cells, f"OR({both},{neither})")

@@ -6,6 +6,7 @@ row 4 is the header, the rows below are filled in. Checks of cells follow names 
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from datetime import date
 from typing import TYPE_CHECKING, Any
@@ -29,8 +30,10 @@ ROOM = 200
 """Rows that are laid out at the least."""
 SPARE_ROOM = 20
 """Empty rows below those that are filled, at the least."""
-PAGE_WIDTH = 160
+PAGE_WIDTH = 200
 """Characters that a printed page takes at a size that can be read."""
+TITLE_WIDTH = 95
+"""Characters that the title of a sheet may run over, at the least."""
 SPARE_THREATS = 4
 """Columns of Fields for threats still to be named."""
 FARM_COLUMNS = (
@@ -79,46 +82,42 @@ def places(sheet: Sheet, table: Table) -> list[Place]:
 
 def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -> None:
     """Write title, guidance, header and rows of a sheet."""
+    tall = [_head(page, number, place) for number, place in enumerate(laid, start=1)]
     _title(page, sheet, len(laid))
-    tall = 1
-    for number, place in enumerate(laid, start=1):
-        tall = max(tall, _head(page, number, place))
-    page.row_dimensions[2].height = 4 + 12.5 * tall
-    page.row_dimensions[3].height = 27
+    page.row_dimensions[2].height = 4 + 12.5 * max(guidance for guidance, _ in tall)
+    page.row_dimensions[3].height = 4 + 12.5 * max(flag for _, flag in tall)
     heads = max(look.lines(p.header, look.width(p.column, p.header) * 0.8) for p in laid)
     page.row_dimensions[HEADER].height = 4 + 15.5 * max(2, heads)
     _body(page, table, laid)
     page.freeze_panes = f"B{FIRST}"
     page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
     wide = sum(page.column_dimensions[p.letter].width for p in laid)
-    look.page(page, f"{HEADER}:{HEADER}", pages=max(1, round(wide / PAGE_WIDTH)))
+    look.page(page, f"{HEADER}:{HEADER}", pages=math.ceil(wide / PAGE_WIDTH))
     last = max(FIRST + len(table.rows), FIRST + 20)
-    page.print_area = f"A1:{_wide_enough(page, len(laid))}{last}"
-
-
-def _wide_enough(page: Worksheet, columns: int) -> str:
-    """Letter of the last column to print: the title runs on over the columns of narrow sheets."""
-    room = sum(page.column_dimensions[get_column_letter(n)].width for n in range(1, columns + 1))
-    title = page.column_dimensions["A"].width + 1.35 * len(str(page["B1"].value))
-    while room < title:
-        columns += 1
-        room += page.column_dimensions[get_column_letter(columns)].width
-    return get_column_letter(columns)
+    title = max(area.max_col for area in page.merged_cells.ranges)
+    page.print_area = f"A1:{get_column_letter(max(len(laid), title))}{last}"
 
 
 def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
+    """Sheet's name and what it is for; the words run over the columns of the first page."""
     kind = "MUST BE FILLED" if sheet.must else "OPTIONAL: may stay empty"
     put_text(page["A1"], sheet.name)
     put_text(page["B1"], f"{kind}. {sheet.meaning}")
     for cell in (page["A1"], page["B1"]):
         cell.font = look.font(bold=True, size=13, color=look.DEEP)
-    page.row_dimensions[1].height = 22
-    for number in range(1, columns + 1):
+        cell.alignment = look.wrapped("center")
+    until, room = 1, 0.0
+    while until < 2 or room < TITLE_WIDTH:
+        until += 1
+        room += page.column_dimensions[get_column_letter(until)].width
+    page.merge_cells(start_row=1, end_row=1, start_column=2, end_column=until)
+    page.row_dimensions[1].height = 4 + 18 * look.lines(str(page["B1"].value), room * 0.7)
+    for number in range(1, max(columns, until) + 1):
         page.cell(1, number).fill = look.fill(look.PAPER)
 
 
-def _head(page: Worksheet, number: int, place: Place) -> int:
-    """Guidance and header of one column; returns the lines that the guidance takes."""
+def _head(page: Worksheet, number: int, place: Place) -> tuple[int, int]:
+    """Guidance and header of one column; returns the lines that guidance and flag take."""
     column = place.column
     wide = look.width(column, place.header)
     page.column_dimensions[place.letter].width = wide
@@ -142,7 +141,7 @@ def _head(page: Worksheet, number: int, place: Place) -> int:
     head.alignment = look.wrapped("center")
     for cell in (guide, flag):
         cell.fill = look.fill(look.PAPER)
-    return look.lines(text, wide * 1.1)
+    return look.lines(text, wide * 1.1), look.lines(_flag(place), wide * 1.1)
 
 
 def _guidance(place: Place) -> str:

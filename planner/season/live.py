@@ -118,54 +118,77 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
         ("Field", "Acres", "Units needed", "From maturity", "To maturity", "Maturities that suit",
          "Units of those, on hand and to be had", "Note"),
     )  # fmt: skip
-    per_unit = sources.setting("Seeds per unit", 140_000)
-    spare = sources.setting("Spare seed", 0)
-    put_text(page["A3"], "Seeds per unit and spare seed, from Farm:")
-    page["C3"] = f"={per_unit}"
-    page["C3"].number_format = "#,##0"
-    page["D3"] = f"=IF({spare}>1,{spare}/100,{spare})"
-    page["D3"].number_format = "0.0%"
-    germination = sources.column("Seed lots", "Germination")
-    put_text(page["E3"], "lowest germination:")
-    page["G3"] = (
-        f'=IF(COUNT({germination})=0,"",'
-        f"IF(MIN({germination})>1,MIN({germination})/100,MIN({germination})))"
-    )
-    page["G3"].number_format = "0.0%"
+    _assumed(page, sources)
     maturity = sources.column("Seed lots", "Maturity")
     hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
     known = f"$J${TOP}:$J${TOP + MATURITIES - 1}"
-    factors = {n: sources.factor(n) for n in ("Acres", "Seeding rate", "Target stand")}
     for number in range(1, rows + 1):
         r = TOP + number - 1
         at = {n: sources.field_cell(n, number) for n in _FIELD_COLUMNS}
-        rate = at["Seeding rate"]
-        dropped = rate + factors["Seeding rate"]
-        stand = f"{at['Target stand']}{factors['Target stand']}/{_share(at['Emergence'])}/$G$3"
-        seeds = f"IF(ISNUMBER({rate}),{dropped},{stand})"
+        low, high = at["Earliest maturity"], at["Latest maturity"]
         inside = f'{maturity},">="&D{r},{maturity},"<="&E{r}'
+        formulas = {
+            "B": f'IF(ISNUMBER({at["Acres"]}),{at["Acres"]}{sources.factor("Acres")},"")',
+            "C": f'IFERROR(B{r}*{_seeds(sources, at)}*(1+$D$3)/$C$3,"")',
+            "D": f"IF(ISNUMBER({low}),{low},0)",
+            "E": f"IF(ISNUMBER({high}),{high},{OPEN})",
+            "F": f'COUNTIFS({known},">="&D{r},{known},"<="&E{r})',
+            "G": f"SUMIFS({hand},{inside})+SUMIFS({buy},{inside})",
+            "H": _field_note(r, at),
+        }
         page[f"A{r}"] = f"=TRIM({at['Field']})"
-        page[f"B{r}"] = f'=IF(ISNUMBER({at["Acres"]}),{at["Acres"]}{factors["Acres"]},"")'
-        page[f"C{r}"] = f'=IF($A{r}="","",IFERROR(B{r}*{seeds}*(1+$D$3)/$C$3,""))'
-        for letter, name, open_end in (
-            ("D", "Earliest maturity", 0),
-            ("E", "Latest maturity", OPEN),
-        ):
-            bound = at[name]
-            page[f"{letter}{r}"] = f'=IF($A{r}="","",IF(ISNUMBER({bound}),{bound},{open_end}))'
-        spans = f'{known},">="&D{r},{known},"<="&E{r}'
-        page[f"F{r}"] = f'=IF($A{r}="","",COUNTIFS({spans}))'
-        page[f"G{r}"] = f'=IF($A{r}="","",SUMIFS({hand},{inside})+SUMIFS({buy},{inside}))'
-        page[f"H{r}"] = (
-            f'=IF($A{r}="","",IF(B{r}="","Acres?",IF(C{r}="","Seeding rate or stand?",'
-            f'IF(F{r}=0,"no seed in this window",'
-            f'IF(G{r}<C{r},"too little seed in this window","")))))'
-        )
-        _format(page, r, {"B": "#,##0.0", "C": "#,##0.0", "D": '[=0]"any";0.0', "G": "#,##0",
-                          "E": f'[={OPEN}]"any";0.0', "F": "0"})  # fmt: skip
+        for letter, formula in formulas.items():
+            page[f"{letter}{r}"] = f'=IF($A{r}="","",{formula})'
+            page[f"{letter}{r}"].number_format = _FIELD_FORMATS.get(letter, "General")
         page[f"H{r}"].font = look.font(bold=True, color=look.ALARM)
 
 
+def _assumed(page: Worksheet, sources: Sources) -> None:
+    """Row 3: what the units needed are counted with."""
+    spare = sources.setting("Spare seed", 0)
+    lowest = f"MIN({sources.column('Seed lots', 'Germination')})"
+    put_text(page["A3"], "Seeds per unit, spare seed:")
+    page["C3"] = f"={sources.setting('Seeds per unit', 140_000)}"
+    page["D3"] = f"=IF({spare}>1,{spare}/100,{spare})"
+    put_text(page["E3"], "lowest germination:")
+    page["G3"] = f'=IF({lowest}=0,"",IF({lowest}>1,{lowest}/100,{lowest}))'
+    for cell, form in (("C3", "#,##0"), ("D3", "0.0%"), ("G3", "0.0%")):
+        page[cell].number_format = form
+
+
+def _seeds(sources: Sources, at: Mapping[str, str]) -> str:
+    """Seeds dropped per acre: as given, or from the stand at the lowest germination."""
+    rate, stand = at["Seeding rate"], at["Target stand"]
+    from_stand = f"{stand}{sources.factor('Target stand')}/{_share(at['Emergence'])}/$G$3"
+    return f"IF(ISNUMBER({rate}),{rate}{sources.factor('Seeding rate')},{from_stand})"
+
+
+def _field_note(row: int, at: Mapping[str, str]) -> str:
+    """What is wrong with a field, the first thing first."""
+    notes = (
+        (f'B{row}=""', "Acres?"),
+        (
+            f'AND(TRIM({at["Seeding rate"]})<>"",TRIM({at["Target stand"]})<>"")',
+            "rate or stand, not both",
+        ),
+        (f'C{row}=""', "Seeding rate or stand?"),
+        (f"F{row}=0", "no seed in this window"),
+        (f"G{row}<C{row}", "too little seed in this window"),
+    )
+    formula = '""'
+    for condition, words in reversed(notes):
+        formula = f'IF({condition},"{words}",{formula})'
+    return formula
+
+
+_FIELD_FORMATS = {
+    "B": "#,##0.0",
+    "C": "#,##0.0",
+    "D": '[=0]"any";0.0',
+    "E": f'[={OPEN}]"any";0.0',
+    "F": "0",
+    "G": "#,##0",
+}
 _FIELD_COLUMNS = (
     "Field",
     "Acres",

@@ -44,7 +44,7 @@ KINDS = {
     Kind.YEAR: "0",
     Kind.PERCENT: "0.0%",
     Kind.DATE: "yyyy-mm-dd",
-    Kind.QUANTITY: "#,##0.####",
+    Kind.QUANTITY: "General",
 }
 WIDE = {Kind.NAME: 22, Kind.REF: 19, Kind.REFS: 22, Kind.TEXTS: 16, Kind.TEXT: 18, Kind.RATE: 20}
 
@@ -62,6 +62,8 @@ def width(column: Column | None, header: str) -> float:
     """Width of a column, in characters."""
     base = 14 if column is None else WIDE.get(column.kind, 13)
     longest = max(len(word) for word in header.split()) if header.split() else 0
+    if 16 < len(header) <= 20 and " " in header.partition("(")[2]:
+        longest = len(header)  # so that a unit of two words is not torn apart
     return max(base, longest + 3)
 
 
@@ -72,7 +74,7 @@ def alignment(column: Column | None) -> Any:
     if column is not None and column.kind in {Kind.DATE, Kind.CHOICE, Kind.YES_NO}:
         return Alignment(horizontal="center")
     numeric = column is not None and column.kind in KINDS
-    return Alignment(horizontal="right" if numeric else "left", indent=1)
+    return Alignment(horizontal="right") if numeric else Alignment(horizontal="left", indent=1)
 
 
 def fill(color: str) -> Any:

@@ -61,7 +61,7 @@ def csv_text(value: str) -> str:
 def csv_bytes(rows: Iterable[Sequence[str]]) -> bytes:
     """Rows as UTF-8 CSV with a byte-order mark, so that spreadsheets read it rightly."""
     out = io.StringIO()
-    writer = csv.writer(out, lineterminator="\r\n")
+    writer = csv.writer(out, lineterminator="\n")
     for row in rows:
         writer.writerow([csv_text(value) for value in row])
     return out.getvalue().encode("utf-8-sig")
