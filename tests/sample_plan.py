@@ -16,7 +16,7 @@ from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import suitable
 from planner.plan.plan import Outcome, Plan, Planting, Shortage, Treating
-from planner.plan.price import list_price, price_plan, usable_stock
+from planner.plan.price import price_plan, usable_stock
 from planner.season.domain import (
     UNTREATED,
     Active,
@@ -353,7 +353,7 @@ def _containers_for(season: Season, treating: list[Treating]) -> dict[tuple[str,
                 break
             count = math.ceil(need / (c.size - c.heel))
             count = min(count, c.most) if c.most is not None else count
-            list_price(c, count)
+            count = max(count, c.breaks[0].from_count)
             counts[c.product, c.name] = count
             need -= count * (c.size - c.heel)
     return counts

@@ -1,0 +1,247 @@
+"""Files appear whole and together or not at all, and every refusal says what to do."""
+
+import errno
+import os
+import stat
+import threading
+from pathlib import Path
+
+import pytest
+
+from planner.errors import OutputError
+from planner.report import files
+from planner.report.files import check_folder, write_together
+
+OLD = {"plan.xlsx": b"old book", "plan.json": b"old data"}
+NEW = {"plan.xlsx": b"new book" * 1000, "plan.json": b"new data"}
+
+
+def standing(folder: Path) -> dict[str, bytes]:
+    """Everything in a folder, hidden files included."""
+    return {p.name: p.read_bytes() for p in folder.iterdir()}
+
+
+@pytest.fixture
+def folder(tmp_path: Path) -> Path:
+    folder = tmp_path / "out"
+    write_together(folder, OLD)
+    return folder
+
+
+def test_both_files_stand_and_nothing_else(folder: Path) -> None:
+    assert write_together(folder, NEW) == (folder / "plan.xlsx", folder / "plan.json")
+    assert standing(folder) == NEW
+
+
+def test_missing_folders_are_made(tmp_path: Path) -> None:
+    write_together(tmp_path / "a" / "b", NEW)
+    assert standing(tmp_path / "a" / "b") == NEW
+
+
+def fail_at(monkeypatch: pytest.MonkeyPatch, owner, name: str, call: int, number: int) -> None:
+    """Make the n-th call of a function fail as the system would."""
+    real, calls = getattr(owner, name), []
+
+    def failing(*args, **kwargs):
+        calls.append(args)
+        if len(calls) == call:
+            raise OSError(number, os.strerror(number), str(args[0]))
+        return real(*args, **kwargs)
+
+    monkeypatch.setattr(owner, name, failing)
+
+
+@pytest.mark.parametrize("call", [1, 2])
+@pytest.mark.parametrize(
+    ("name", "number", "said"),
+    [("fsync", errno.ENOSPC, "full"), ("open", errno.EDQUOT, "full")],
+)
+def test_a_full_disk_leaves_the_old_pair(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, name: str, number: int, said: str, call: int
+) -> None:
+    fail_at(monkeypatch, files.os, name, call, number)
+    with pytest.raises(OutputError, match=said) as caught:
+        write_together(folder, NEW)
+    assert caught.value.exit_code == 6
+    monkeypatch.undo()
+    assert standing(folder) == OLD
+
+
+@pytest.mark.parametrize("call", [1, 2])
+def test_a_file_held_by_another_program_leaves_the_old_pair(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, call: int
+) -> None:
+    """Some systems refuse to replace an open file: then neither file is replaced."""
+    real, calls = Path.replace, []
+
+    def held(self: Path, target: Path) -> Path:
+        calls.append(target)
+        if len(calls) == call:
+            raise PermissionError(errno.EACCES, "Access is denied", str(self), None, str(target))
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", held)
+    with pytest.raises(OutputError, match="close it in the program"):
+        write_together(folder, NEW)
+    monkeypatch.undo()
+    assert standing(folder) == OLD
+
+
+@pytest.mark.parametrize("call", [1, 2])
+def test_stopping_in_the_middle_leaves_the_old_pair(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, call: int
+) -> None:
+    real, calls = Path.replace, []
+
+    def stopped(self: Path, target: Path) -> Path:
+        calls.append(target)
+        if len(calls) == call:
+            raise KeyboardInterrupt
+        return real(self, target)
+
+    monkeypatch.setattr(Path, "replace", stopped)
+    with pytest.raises(KeyboardInterrupt):
+        write_together(folder, NEW)
+    monkeypatch.undo()
+    assert standing(folder) == OLD
+
+
+def test_failing_in_a_new_folder_leaves_no_folder(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fail_at(monkeypatch, files.os, "fsync", 2, errno.ENOSPC)
+    with pytest.raises(OutputError):
+        write_together(tmp_path / "a" / "b", NEW)
+    monkeypatch.undo()
+    assert standing(tmp_path) == {}
+
+
+@pytest.mark.parametrize(
+    ("number", "said"),
+    [
+        (errno.EROFS, "can only be read"),
+        (errno.EACCES, "no right to write"),
+        (errno.ENOENT, "is gone"),
+        (errno.ENAMETOOLONG, "too long"),
+        (errno.EIO, "cannot be written"),
+    ],
+)
+def test_every_refusal_says_what_to_do(
+    folder: Path, monkeypatch: pytest.MonkeyPatch, number: int, said: str
+) -> None:
+    fail_at(monkeypatch, files.os, "open", 1, number)
+    with pytest.raises(OutputError, match=said) as caught:
+        write_together(folder, NEW)
+    assert "choose another folder" in str(caught.value)
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="this user may write anywhere")
+def test_a_folder_without_the_right_to_write(folder: Path) -> None:
+    folder.chmod(0o500)
+    try:
+        with pytest.raises(OutputError, match="no right to write"):
+            write_together(folder, NEW)
+    finally:
+        folder.chmod(0o700)
+    assert standing(folder) == OLD
+
+
+def test_a_file_where_the_folder_should_be(tmp_path: Path) -> None:
+    place = tmp_path / "taken"
+    place.write_bytes(b"mine")
+    for folder in (place, place / "deeper"):
+        with pytest.raises(OutputError, match="is a file, not a folder"):
+            write_together(folder, NEW)
+    assert place.read_bytes() == b"mine"
+
+
+def test_a_folder_where_a_file_should_be(tmp_path: Path) -> None:
+    (tmp_path / "plan.json").mkdir()
+    with pytest.raises(OutputError, match="is a folder"):
+        write_together(tmp_path, NEW)
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
+
+
+@pytest.mark.parametrize("name", ["../plan.json", "a/b", "/etc/x", "", "..", "a\\b", "c:x"])
+def test_nothing_is_written_outside_the_folder(tmp_path: Path, name: str) -> None:
+    with pytest.raises(ValueError, match="no plain file name"):
+        write_together(tmp_path / "out", {name: b""})
+    assert standing(tmp_path) == {}
+
+
+@pytest.mark.skipif(os.name == "nt", reason="links need rights there")
+def test_a_link_is_replaced_and_its_target_left_alone(tmp_path: Path) -> None:
+    target = tmp_path / "precious"
+    target.write_bytes(b"mine")
+    folder = tmp_path / "out"
+    folder.mkdir()
+    (folder / "plan.json").symlink_to(target)
+    write_together(folder, NEW)
+    assert target.read_bytes() == b"mine"
+    assert not (folder / "plan.json").is_symlink()
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights are kept otherwise there")
+def test_rights_are_those_of_any_new_file_or_of_the_old_one(folder: Path) -> None:
+    beside = folder.parent / "beside"
+    beside.write_bytes(b"")
+    assert (folder / "plan.json").stat().st_mode == beside.stat().st_mode
+    (folder / "plan.json").chmod(0o640)
+    write_together(folder, NEW)
+    assert stat.S_IMODE((folder / "plan.json").stat().st_mode) == 0o640
+
+
+def test_runs_into_one_folder_take_turns(tmp_path: Path) -> None:
+    """Whoever comes last, the two files are of one run."""
+    errors = []
+
+    def run(mark: bytes) -> None:
+        try:
+            for _ in range(10):
+                write_together(tmp_path, {"plan.xlsx": mark * 5000, "plan.json": mark})
+        except BaseException as error:
+            errors.append(error)
+
+    threads = [threading.Thread(target=run, args=(m,)) for m in (b"a", b"b", b"c")]
+    for thread in threads:
+        thread.start()
+    for thread in threads:
+        thread.join()
+    assert not errors
+    found = standing(tmp_path)
+    assert set(found) == {"plan.xlsx", "plan.json"}
+    assert found["plan.xlsx"] == found["plan.json"] * 5000
+
+
+@pytest.mark.skipif(os.name == "nt", reason="locks otherwise there")
+def test_waiting_for_another_run_ends_in_words(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    import fcntl
+
+    monkeypatch.setattr(files, "WAIT_SECONDS", 0.2)
+    with (folder / files.LOCK).open("wb") as held:
+        fcntl.flock(held, fcntl.LOCK_EX)
+        with pytest.raises(OutputError, match="another run is writing"):
+            write_together(folder, NEW)
+    assert {k: v for k, v in standing(folder).items() if k != files.LOCK} == OLD
+
+
+def test_a_lock_left_by_a_run_that_died_is_no_hindrance(folder: Path) -> None:
+    (folder / files.LOCK).write_bytes(b"")
+    write_together(folder, NEW)
+    assert standing(folder) == NEW
+
+
+def test_checking_a_folder_leaves_no_trace(folder: Path, tmp_path: Path) -> None:
+    check_folder(folder)
+    assert standing(folder) == OLD
+    check_folder(tmp_path / "new" / "one")
+    assert not (tmp_path / "new").exists()
+
+
+@pytest.mark.parametrize("mark", [".~lock.plan.xlsx#", "~$plan.xlsx"])
+def test_an_open_workbook_is_told_before_the_work(folder: Path, mark: str) -> None:
+    (folder / mark).write_bytes(b"")
+    with pytest.raises(OutputError, match="close it"):
+        check_folder(folder)
