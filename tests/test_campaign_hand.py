@@ -284,3 +284,23 @@ def test_json_of_something_else_is_refused(made, change):
     for value in (None, 3, {"x": 1}, [{"x": 1}]):
         with pytest.raises(InputError, match="make the plan again"):
             from_dict({**data, change: value})
+
+
+def test_json_that_was_tampered_with_is_refused(made):
+    """A fl oz, a bag, a batch or a container less: it does not add up any more."""
+    for path, value in (
+        (("drawdown", "containers", 0, "drawn"), 99.0),
+        (("calendar", "runs", 0, "last_bag"), 2),
+        (("batches", 0, "full_bags"), 10**30),
+        (("batches", 0, "draws", 0, "product"), "Nobody"),
+        (("supplies", 0, "sources"), []),
+        (("shop", "first_day"), "2027-99-99"),
+        (("shop", "cure_days"), True),
+    ):
+        data = json.loads(json.dumps(to_dict(made)))
+        place = data
+        for key in path[:-1]:
+            place = place[key]
+        place[path[-1]] = value
+        with pytest.raises(InputError, match="make the plan again"):
+            from_dict(data)

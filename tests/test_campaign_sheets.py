@@ -1,13 +1,18 @@
 """What the campaign's sheets say, read back from the workbook that they make."""
 
 import io
+import json
 from dataclasses import replace
+from datetime import date
 
 import openpyxl
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
+from planner.campaign.store import from_dict, to_dict
+from planner.errors import InputError
+from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
 from planner.report.workbook import render
 from planner.season.domain import Season
@@ -121,8 +126,6 @@ def test_nothing_to_treat_makes_no_sheets():
 
 def test_done_and_late_stand_on_the_calendar():
     made = make_campaign(hand_season(), hand_plan())
-    from datetime import date
-
     later = update(made, [Done("L1", "R1", 2)], today=date(2027, 5, 9))
     data = render(campaign_book(later))
     sheet = openpyxl.load_workbook(io.BytesIO(data))["Shop calendar"]
@@ -153,3 +156,57 @@ def test_names_stay_texts():
     cells = [c for s in made for row in s.iter_rows() for c in row if c.value == nasty]
     assert cells
     assert all(c.data_type == "s" for c in cells)
+
+
+# --- files -------------------------------------------------------------------------------------
+
+
+def written(tmp_path):
+    path = tmp_path / "plan.json"
+    data = {
+        "contract": 1,
+        "other": "kept",
+        "campaign": to_dict(make_campaign(hand_season(), hand_plan())),
+    }
+    path.write_text(json.dumps(data), "utf-8")
+    return path
+
+
+def test_files_of_a_campaign_brought_up_to_date(tmp_path):
+    path = written(tmp_path)
+    campaign, files = update_campaign(path, ["L1:R1:2:2027-04-21"])
+    assert [f.name for f in files] == ["plan.json", "plan.ics", "campaign.xlsx"]
+    data = json.loads(path.read_text("utf-8"))
+    assert data["other"] == "kept"
+    assert data["campaign"]["calendar"]["runs"][0]["done"] is True
+    assert from_dict(data["campaign"]) == campaign
+    log = tmp_path / "log.csv"
+    log.write_text("Lot,Recipe,Bags,Day\nL1,R1,1,2027-04-22\n", "utf-8")
+    campaign, _ = update_campaign(path, log=log)
+    assert [(d.bags, d.on) for d in campaign.done] == [
+        (2, date(2027, 4, 21)),
+        (1, date(2027, 4, 22)),
+    ]
+    sheet = openpyxl.load_workbook(tmp_path / "campaign.xlsx")["Shop calendar"]
+    assert "done" in row_with(sheet, "L1", "1 to 2")
+
+
+@pytest.mark.parametrize(
+    "text", ["", "[]", "{}", '{"campaign": 3}', '{"campaign": {}}', "[" * 99999]
+)
+def test_a_file_without_campaign_is_refused_and_nothing_written(tmp_path, text):
+    path = tmp_path / "plan.json"
+    path.write_text(text, "utf-8")
+    with pytest.raises(InputError):
+        update_campaign(path, ["L1:R1:2"])
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
+    assert path.read_text("utf-8") == text
+
+
+def test_a_wrong_entry_writes_nothing(tmp_path):
+    path = written(tmp_path)
+    before = path.read_bytes()
+    with pytest.raises(InputError, match="at most 3 bags"):
+        update_campaign(path, ["L1:R1:4"])
+    assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
+    assert path.read_bytes() == before

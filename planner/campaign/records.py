@@ -48,7 +48,7 @@ CAUTIONS_SHORT = (
     "Label first. Wear its protective equipment; move air. Never food, feed or oil. Children and"
     " livestock away. Licensed practice only.",
 )
-WORTH_TELLING = 0.05
+WORTH_TELLING = 0.5
 """Least volume that counts as left, fl oz."""
 FEED_CAUTION = "Do not use for food, feed, or oil purposes."
 

@@ -8,8 +8,9 @@ from datetime import date
 from functools import cache
 from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 
+from planner.campaign.check import check
 from planner.campaign.domain import Campaign
-from planner.errors import Fault, InputError
+from planner.errors import AuditError, Fault, InputError
 
 Record = TypeVar("Record")
 
@@ -26,11 +27,12 @@ def from_dict(data: object) -> Campaign:
     Raises
     ------
     InputError
-        When the values are not those of a campaign.
+        When the values are not those of a campaign, or it does not add up.
     """
     try:
-        return _record(Campaign, data)
-    except (TypeError, ValueError, KeyError, AttributeError) as error:
+        campaign = _record(Campaign, data)
+        check(campaign)
+    except (TypeError, ValueError, KeyError, AttributeError, OverflowError, AuditError) as error:
         fault = Fault(
             "plan.json",
             column="campaign",
@@ -38,6 +40,7 @@ def from_dict(data: object) -> Campaign:
             remedy=f"make the plan again ({error})",
         )
         raise InputError(fault.sheet, [fault]) from error
+    return campaign
 
 
 def _plain(value: Any) -> Any:

@@ -97,7 +97,7 @@ def _levels(campaign: Campaign) -> Table:
         columns=(
             Column("day", "Day", Measure.DATE),
             Column("after", "After"),
-            Column("evening", "Also at"),
+            Column("evening", "Also at", width=12),
             Column("product", "Product"),
             Column("source", "On the line"),
             Column("of", "Weight of"),

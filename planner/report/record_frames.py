@@ -46,7 +46,7 @@ def log_sheet(campaign: Campaign) -> Sheet:
     )
     return Sheet(
         LOG,
-        "What was treated with what. Known figures stand; write down what is measured.",
+        "What soybean seed was treated with what. Write down what is measured in the blanks.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), table, Text(RETENTION, "How long to keep it")),
         Page(landscape=True),
         Room.TREATING,

@@ -1,0 +1,89 @@
+"""Bring the campaign of a written plan up to date, and write what changes by it."""
+
+from __future__ import annotations
+
+import json
+from typing import TYPE_CHECKING, Any
+
+from planner.campaign.campaign import update
+from planner.campaign.done import read_done, read_done_csv
+from planner.campaign.ical import to_ical
+from planner.campaign.store import from_dict, to_dict
+from planner.errors import Fault, InputError
+from planner.report.campaign_frames import campaign_book
+from planner.report.files import CALENDAR, write_together
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from datetime import date
+    from pathlib import Path
+
+    from planner.campaign.domain import Campaign
+
+CAMPAIGN = "campaign.xlsx"
+
+
+def update_campaign(
+    path: Path,
+    done: Sequence[str] = (),
+    log: Path | None = None,
+    today: date | None = None,
+) -> tuple[Campaign, tuple[Path, ...]]:
+    """Bring the campaign in a ``plan.json`` up to date, and write it beside that file.
+
+    The plan itself stays as it is: its workbook keeps showing the campaign as first planned.
+
+    Parameters
+    ----------
+    path
+        The ``plan.json``.
+    done
+        Bags done, as ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``; see `planner.campaign.done`.
+    log
+        The same as a CSV file with the columns Lot, Recipe, Bags, Day.
+    today
+        First day left for treating; the day after the last day done where not given.
+
+    Returns
+    -------
+    tuple
+        The campaign, and the files written: ``plan.json`` (under its own name), ``plan.ics`` and
+        ``campaign.xlsx``.
+
+    Raises
+    ------
+    InputError
+        When the file holds no campaign, or an entry can't be understood.
+    OutputError
+        When a file cannot be written; the older ones then stand as they stood.
+    """
+    from planner.report.workbook import render
+
+    data = _read(path)
+    campaign = from_dict(data["campaign"])
+    told = read_done(campaign, done)
+    told += read_done_csv(campaign, log) if log else ()
+    campaign = update(campaign, told, today)
+    data["campaign"] = to_dict(campaign)
+    text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
+    content = {
+        path.name: text.encode("utf-8", "backslashreplace"),
+        CALENDAR: to_ical(campaign),
+        CAMPAIGN: render(campaign_book(campaign)),
+    }
+    return campaign, write_together(path.parent, content)
+
+
+def _read(path: Path) -> dict[str, Any]:
+    remedy = "give the plan.json of a plan with something to treat"
+    try:
+        data = json.loads(path.read_text("utf-8-sig"))
+    except OSError as error:
+        fault = Fault("", expected=f"a file that can be read ({error.strerror})", remedy=remedy)
+        raise InputError(path.name, [fault]) from None
+    except (ValueError, RecursionError):
+        raise InputError(path.name, [Fault("", expected="JSON", remedy=remedy)]) from None
+    if not isinstance(data, dict) or not isinstance(data.get("campaign"), dict):
+        fault = Fault("", column="campaign", expected="the campaign of a plan", remedy=remedy)
+        raise InputError(path.name, [fault])
+    return data
