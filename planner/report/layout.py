@@ -74,12 +74,12 @@ class Layout:
     """Points, of rows that need more or less than `ROW`."""
 
     def table(self, name: str) -> Placed:
-        """Find a table by its name; KeyError if the sheet has none of that name."""
+        """Find a table by its name; ValueError if the sheet has none of that name."""
         for placed in self.placed:
             if isinstance(placed.block, Table) and placed.block.name == name:
                 return placed
         msg = f"sheet {self.sheet.title} has no table {name}"
-        raise KeyError(msg)
+        raise ValueError(msg)
 
     @property
     def width_cm(self) -> float:

@@ -1,0 +1,411 @@
+"""The workbook as other programs and people find it: read back, safe, printable, linked."""
+
+import io
+import re
+import zipfile
+from collections.abc import Iterator
+from dataclasses import replace
+from typing import TYPE_CHECKING, Any
+
+import openpyxl
+import pandas as pd
+import pytest
+
+from planner.report import looks
+from planner.report.frames import make_book
+from planner.report.json import to_json
+from planner.report.sheets import (
+    Book,
+    Cell,
+    Chart,
+    ChartKind,
+    Charts,
+    Column,
+    Formula,
+    Link,
+    Look,
+    Series,
+    Sheet,
+    Table,
+    Text,
+)
+from planner.report.workbook import render
+from planner.season.domain import Season
+from tests.sample_plan import AWKWARD, awkward_season, big_season, greedy_plan, sample_season
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Plan
+
+L_PER_FLOZ = 0.0295735295625
+"""NIST Handbook 44, Appendix C."""
+HA_PER_ACRE = 0.40468564224
+"""International acre, NIST SP 811."""
+CASES = {
+    "sample": sample_season,
+    "metric": lambda: sample_season(metric=True, currency="€"),
+    "awkward": awkward_season,
+    "large": lambda: big_season(60),
+}
+
+
+class Made:
+    """A season, its plan, and the workbook's bytes."""
+
+    def __init__(self, season: Season) -> None:
+        self.season = season
+        self.plan: Plan = greedy_plan(season)
+        self.content = render(make_book(self.plan, season))
+        self.json = to_json(self.plan, season)
+        self.book = openpyxl.load_workbook(io.BytesIO(self.content))
+        self.volume = L_PER_FLOZ if season.farm.metric else 1 / 128
+        self.area = HA_PER_ACRE if season.farm.metric else 1.0
+
+    def table(self, sheet: str, *headers: str) -> pd.DataFrame:
+        """Rows of the table whose first headers begin like these, without sums."""
+        frame = pd.read_excel(
+            io.BytesIO(self.content), sheet, header=None, engine="openpyxl", keep_default_na=False
+        )
+        for at in range(len(frame)):
+            found = [str(v) for v in frame.iloc[at]]
+            if all(f.startswith(h) for f, h in zip(found, headers, strict=False)):
+                break
+        else:
+            pytest.fail(f"no table {headers} on {sheet}")
+        body = frame.iloc[at + 1 :].copy()
+        blank = [i for i, row in enumerate(body.itertuples(index=False)) if set(row) == {""}]
+        body = body.iloc[: blank[0] if blank else len(body)]
+        body.columns = [re.sub(r" \(.*", "", f) or f"blank {i}" for i, f in enumerate(found)]
+        totals = body.iloc[:, 0].astype(str).str.match(r"Total\b")
+        notes = (body.iloc[:, 1:] == "").all(axis=1)
+        return body[~totals & ~notes]
+
+
+@pytest.fixture(scope="module", params=CASES, ids=str)
+def made(request: pytest.FixtureRequest) -> Made:
+    return Made(CASES[request.param]())
+
+
+def near(found: Any, wanted: float, factor: float = 1.0) -> bool:
+    return float(found or 0) == pytest.approx(wanted * factor, rel=1e-9, abs=1e-9)
+
+
+def clean(text: str) -> str:
+    """What a cell makes of line ends."""
+    return text.replace("\r", "\n")
+
+
+# --- read back equals plan.json ------------------------------------------------------------------
+
+
+def test_order_reads_back(made: Made) -> None:
+    found = made.table("Order", "Supplier", "Product", "Container", "Size")
+    rows = {(r["Product"], r["Container"]): r for _, r in found.iterrows()}
+    assert len(found) == len(made.json["order"]) > 0
+    for line in made.json["order"]:
+        row = rows[line["product"], line["container"]]
+        assert row["Count"] == line["count"]
+        assert near(row["Price each"], line["unit_price"])
+        assert near(row["List cost"], line["cost"])
+        assert row["Supplier"] == (line["supplier"] or "no supplier named")
+
+
+def test_costs_read_back(made: Made) -> None:
+    found = made.table("The plan", "Kind", "Amount")
+    amounts = dict(zip(found["Kind"], found["Amount"], strict=True))
+    names = {
+        "containers": "Containers",
+        "freight": "Freight",
+        "seed_bought": "Seed bought",
+        "seed_given_up": "Seed given up",
+        "yield_loss": "Expected yield loss",
+        "discounts": "Discounts",
+        "carryover_credit": "Carryover credit",
+    }
+    for key, name in names.items():
+        sign = -1 if key in ("discounts", "carryover_credit") else 1
+        assert near(amounts.get(name, 0), sign * made.json["cost"][key]), key
+    assert near(sum(amounts.values()), made.json["cost"]["total"])
+
+
+def test_planting_reads_back(made: Made) -> None:
+    found = made.table("Fields", "Planting date", "Field", "Lot")
+    planted = found[found["Lot"] != "not planted"]
+    rows = {(r["Field"], r["Lot"], r["Recipe"]): r for _, r in planted.iterrows()}
+    assert len(planted) == len(made.json["planting"]) > 0
+    for p in made.json["planting"]:
+        row = rows[clean(p["field"]), clean(p["lot"]), p["recipe"]]
+        assert near(row["Planted"], p["acres"], made.area)
+        assert near(row["Seed"], p["units"])
+
+
+def test_treating_reads_back(made: Made) -> None:
+    found = made.table("Treating", "Recipe", "Lot", "Variety")
+    rows = {(r["Lot"], r["Recipe"]): r for _, r in found.iterrows()}
+    assert len(found) == len(made.json["treating"]) > 0
+    for t in made.json["treating"]:
+        row = rows[clean(t["lot"]), t["recipe"]]
+        assert (row["Full bags"], row["Part bags"]) == (t["full_bags"], t["part_bag"])
+        assert near(row["In all"], t["units"])
+
+
+def test_products_read_back(made: Made) -> None:
+    found = made.table("Products", "Product", "Kind", "Used")
+    rows = {r["Product"]: r for _, r in found.iterrows()}
+    assert len(rows) == len(made.json["products"]) > 0
+    headers = {
+        "need": "Used",
+        "on_hand": "On hand",
+        "on_its_way": "On its way",
+        "bought": "Ordered, usable",
+        "left": "Left",
+    }
+    for p in made.json["products"]:
+        for key, header in headers.items():
+            assert near(rows[p["product"]][header], p[key], made.volume), (p["product"], key)
+
+
+def test_shortages_and_seed_to_buy_read_back(made: Made) -> None:
+    if made.json["shortages"]:
+        found = made.table("Short fields", "Field", "Priority")
+        short = dict(zip(found["Field"], found["Short"], strict=True))
+        assert len(short) == len(made.json["shortages"])
+        for s in made.json["shortages"]:
+            assert near(short[clean(s["field"])], s["acres"], made.area)
+    bought = made.table("Order", "Lot", "Variety", "Package")
+    rows = {r["Lot"]: r for _, r in bought.iterrows()}
+    assert len(rows) == len(made.json["seed_purchases"]) > 0
+    for s in made.json["seed_purchases"]:
+        row = rows[clean(s["lot"])]
+        assert (row["Bags"], row["Seed"]) == (s["bags"], s["units"])
+        assert near(row["Cost"], s["cost"])
+
+
+def test_field_costs_read_back_and_add_up(made: Made) -> None:
+    found = made.table("Cost by field", "Field", "Planted")
+    assert near(sum(found["In all"].iloc[:, 0]), made.json["cost"]["total"])
+
+
+# --- texts stay texts ----------------------------------------------------------------------------
+
+
+def cells(book: openpyxl.Workbook) -> Iterator[Any]:
+    for sheet in book:
+        for row in sheet.iter_rows():
+            yield from (c for c in row if c.value is not None)
+
+
+def test_formulas_stand_on_one_page_only(made: Made) -> None:
+    where = {c.parent.title for c in cells(made.book) if c.data_type == "f"}
+    assert where == {"Try an order"}
+
+
+def test_every_text_is_marked_as_text(made: Made) -> None:
+    risky = [
+        c
+        for c in cells(made.book)
+        if c.data_type != "f" and isinstance(c.value, str) and c.value[:1] in "=+-@"
+    ]
+    assert all(c.data_type in "s" and c.quotePrefix for c in risky)
+    if made.season.fields[0].name == AWKWARD[0]:
+        assert len(risky) > 40
+
+
+def test_nothing_leads_out_of_the_workbook(made: Made) -> None:
+    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
+        for name in file.namelist():
+            text = file.read(name).decode("utf-8", "replace")
+            assert "TargetMode" not in text, name
+            assert "externalLink" not in text, name
+            assert "<script" not in text, name
+
+
+def test_links_lead_to_cells_that_hold_something(made: Made) -> None:
+    linked = [c for c in cells(made.book) if c.hyperlink]
+    assert len(linked) > 20
+    for c in linked:
+        title, address = re.fullmatch(r"'(.+)'!(A\d+)", c.hyperlink.location).groups()
+        assert made.book[title][address].value is not None, (c, c.hyperlink.location)
+        assert c.hyperlink.target is None
+
+
+def test_a_link_from_a_number_reaches_its_rows() -> None:
+    made = Made(sample_season())
+    sheet = made.book["Fields"]
+    header = next(r for r in range(1, 20) if sheet.cell(r, 2).value == "Field")
+    for row in range(header + 1, header + 4):
+        (link,) = [c.hyperlink for c in sheet[row] if c.hyperlink]
+        target = int(link.location.split("!A")[1])
+        assert made.book["Seed"].cell(target, 2).value == sheet.cell(row, 3).value
+
+
+def test_control_characters_go_and_cuts_are_told() -> None:
+    table = Table("t", (Column("a", "A"), Column("b", "B")), (("bell\x07", "x" * 40_000),))
+    sheet = openpyxl.load_workbook(io.BytesIO(one_sheet(table)))["S"]
+    assert sheet["A6"].value == "bell"
+    assert len(sheet["B6"].value) == 32_767
+    assert sheet["B6"].value.endswith("(cut: too long for a cell)")
+    assert sheet["B6"].number_format == "General"  # as text, long ones would show as ###
+
+
+def one_sheet(*blocks: Any, **more: Any) -> bytes:
+    return render(Book((Sheet("S", "For a test.", blocks), *more.pop("sheets", ())), **more))
+
+
+# --- what contradicts itself ---------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    "blocks",
+    [
+        (Table("t", (Column("a", "A"),), ((Cell("x", link=Link("Nowhere")),),)),),
+        (Table("t", (Column("a", "A"),), ((Cell("x", link=Link("S", "no")),),)),),
+        (Table("t", (Column("a", "A"),), ((Formula("={no.such}", 1.0),),)),),
+        (Table("t", (Column("a", "A"),), ((Formula("={no}", 1.0),),)),),
+        (Charts((Chart("c", ChartKind.BARS, Link("No", "t"), "a", (Series("a"),), "x", "y"),)),),
+    ],
+)
+def test_a_book_that_contradicts_itself_is_refused(blocks: tuple) -> None:
+    with pytest.raises(ValueError, match=r"not there|no table|is not in"):
+        one_sheet(*blocks)
+
+
+def test_two_sheets_of_one_title_are_refused() -> None:
+    with pytest.raises(ValueError, match="twice"):
+        render(Book((Sheet("A", "One."), Sheet("a", "Two."))))
+
+
+# --- on paper ------------------------------------------------------------------------------------
+
+
+def test_every_sheet_is_set_up_for_print(made: Made) -> None:
+    farm = made.season.farm.name.replace("&", "&&")
+    for sheet in made.book:
+        own = sheet.title.startswith("Order sheet")
+        paper = "9" if made.season.farm.metric else "1"
+        assert str(sheet.page_setup.paperSize) == paper, sheet.title
+        assert farm in sheet.oddFooter.left.text.replace("&&&&", "&&")
+        assert "2026-12-01" in sheet.oddFooter.right.text
+        assert "&P" in sheet.oddFooter.right.text
+        assert ("5f0c2a91" in sheet.oddFooter.left.text) is not own
+        fitted = sheet.sheet_properties.pageSetUpPr.fitToPage
+        assert fitted or 40 <= sheet.page_setup.scale <= 100, sheet.title
+
+
+def test_the_answer_fits_one_page(made: Made) -> None:
+    sheet = made.book.worksheets[0]
+    assert sheet.title == "The plan"
+    assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 1)
+    assert len(sheet._charts) == 2
+    assert sheet.max_row < 90
+
+
+def test_long_tables_keep_their_header() -> None:
+    made = Made(big_season(60))
+    for title in ("Fields", "Cost by field", "Doses", "Protection"):
+        sheet = made.book[title]
+        frozen = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
+        assert sheet.print_title_rows == f"${frozen}:${frozen}"
+        assert sheet.auto_filter.ref.startswith(f"A{frozen}:")
+
+
+def test_an_order_sheet_holds_the_suppliers_business_only() -> None:
+    made = Made(sample_season())
+    for number, mine in ((1, "North Depot"), (2, "River Depot")):
+        sheet = made.book[f"Order sheet {number}"]
+        texts = {str(c.value) for row in sheet.iter_rows() for c in row if c.value is not None}
+        assert mine in texts
+        others = {line.product for line in made.plan.order if line.supplier != mine}
+        others |= {s.name for s in made.season.suppliers} - {mine}
+        others |= {f.name for f in made.season.fields} | {"Total cost"}
+        assert not {t for t in texts for o in others if o in t}
+        assert any(c.value is None and c.border.bottom.style for c in sheet["B"])  # lines to sign
+
+
+def test_order_sheets_add_up_to_the_cost(made: Made) -> None:
+    paid = 0.0
+    for sheet in made.book:
+        if sheet.title.startswith("Order sheet"):
+            (row,) = [r for r in sheet.iter_rows(values_only=True) if r[0] == "To pay"]
+            paid += next(v for v in reversed(row) if v is not None)
+    cost = made.plan.cost
+    assert near(paid, cost.containers + cost.freight - cost.discounts)
+
+
+# --- charts --------------------------------------------------------------------------------------
+
+
+def test_charts_name_their_axes_and_show_them(made: Made) -> None:
+    charts = [c for sheet in made.book for c in sheet._charts]
+    assert len(charts) >= 6
+    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
+        names = [n for n in file.namelist() if re.fullmatch(r"xl/charts/chart\d+\.xml", n)]
+        assert len(names) == len(charts)
+        for name in names:
+            text = file.read(name).decode()
+            assert text.count('<delete val="0"') == 2, name
+            assert len(re.findall(r"<(?:catAx|valAx)>.*?<title>", text, re.DOTALL)) == 2, name
+
+
+def lightness(color: str) -> float:
+    """L* of an sRGB colour (CIE 1976, D65), as in IEC 61966-2-1."""
+    linear = []
+    for i in (0, 2, 4):
+        v = int(color[i : i + 2], 16) / 255
+        linear.append(v / 12.92 if v <= 0.04045 else ((v + 0.055) / 1.055) ** 2.4)
+    y = 0.2126 * linear[0] + 0.7152 * linear[1] + 0.0722 * linear[2]
+    return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
+
+
+def test_neighbours_in_a_chart_differ_in_grey_or_pattern() -> None:
+    for one, other in zip(looks.SERIES, looks.SERIES[1:], strict=False):
+        apart = abs(lightness(one[0]) - lightness(other[0]))
+        assert apart > 20 or one[1] != other[1], (one, other)
+
+
+@pytest.mark.parametrize("look", [Look.SHORT, Look.WATCH, Look.OK, Look.FAINT])
+def test_letters_stand_out_from_their_ground(look: Look) -> None:
+    """Contrast of 4.5 to 1 at least, WCAG 2.1, 1.4.3."""
+    ink = looks.INKS[look]
+    fill = looks.FILLS.get(look)
+    ground = fill.start_color.rgb[-6:] if fill else "FFFFFF"
+
+    def luminance(color: str) -> float:
+        high = lightness(color)
+        return ((high + 16) / 116) ** 3 if high > 8 else high / 903.3
+
+    lights = sorted((luminance(ink), luminance(ground)))
+    assert (lights[1] + 0.05) / (lights[0] + 0.05) >= 4.5
+
+
+# --- units and edges -----------------------------------------------------------------------------
+
+
+def test_units_follow_the_farm() -> None:
+    for metric, wanted, other in ((False, "(gal)", "(L)"), (True, "(L)", "(gal)")):
+        made = Made(sample_season(metric=metric))
+        texts = {c.value for c in cells(made.book) if isinstance(c.value, str)}
+        heads = " ".join(t for t in texts if len(t) < 40)
+        assert wanted in heads
+        assert other not in heads
+        assert ("(ha)" in heads) is metric
+        assert ("(acres)" in heads) is not metric
+
+
+def test_an_empty_plan_can_be_written() -> None:
+    season = sample_season()
+    plan = greedy_plan(replace(season, fields=()))
+    book = openpyxl.load_workbook(io.BytesIO(render(make_book(plan, replace(season, fields=())))))
+    assert "Nothing to order" in str([c.value for c in cells(book)])
+
+
+def test_currencies_of_all_kinds_are_literal() -> None:
+    assert looks.currency_format('R$"') == '"R$"'
+    assert looks.currency_format("kr") == '"kr "'
+    assert looks.currency_format("") == ""
+
+
+def test_text_blocks_are_as_high_as_their_lines() -> None:
+    data = one_sheet(Text(("word " * 200,)), Text(("short",)))
+    sheet = openpyxl.load_workbook(io.BytesIO(data))["S"]
+    assert sheet.row_dimensions[5].height > 7 * 12
+    assert sheet.row_dimensions[7].height < 20
