@@ -116,6 +116,7 @@ def threat_costs(
         costs[rule.threat] = Cost(
             total=total,
             at_most=total if priced.at_most is None else priced.at_most,
+            acres=acres,
             per_acre=total / acres if acres else 0.0,
             per_unit=total / units if units else 0.0,
             acres_gained=max(0.0, acres_short(plan) - acres_short(found[rule.key])),

@@ -63,8 +63,9 @@ class Cost:
     total: float
     at_most: float
     """Total if the second plan were as cheap as its proven floor."""
+    acres: float
+    """Planted acres that ask for protection, on which the cost is counted."""
     per_acre: float
-    """On acres that are under need and planted."""
     per_unit: float
     acres_gained: float
     """Acres that could be planted besides if the threat asked for nothing."""

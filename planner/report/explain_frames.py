@@ -118,7 +118,7 @@ def threat_sheet(pages: tuple[ThreatPage, ...]) -> Sheet:
             blocks.append(PageBreak())
         blocks += _threat_blocks(page, number)
     purpose = "Fields by pressure against seed that suits and is treated strongly enough."
-    return Sheet("Enough for disease", purpose, tuple(blocks), WIDE, Room.WHY)
+    return Sheet("Enough for disease", purpose, tuple(blocks), Page(), Room.WHY)
 
 
 def _threat_blocks(page: ThreatPage, number: int) -> list[Block]:
@@ -163,16 +163,14 @@ def _threat_figures(page: ThreatPage) -> tuple[KeyFigure, ...]:
             note=tight,
         ),
         KeyFigure("Treated strongly enough", page.units_strong, Measure.UNITS),
-        KeyFigure(
-            "More that could be protected", page.more_acres, Measure.AREA, f"like {page.like_field}"
-        ),
+        KeyFigure("Room for more", page.more_acres, Measure.AREA, f"like {page.like_field}"),
     ]
-    if page.cost is not None:
-        figures.append(
-            KeyFigure(
-                "Protection costs", page.cost.per_acre, Measure.MONEY_PER_AREA, "of those fields"
-            )
-        )
+    cost = page.cost
+    if cost is not None:
+        known = cost.total > 0.0 or cost.at_most <= 0.0
+        most = cost.at_most / cost.acres if cost.acres else 0.0
+        amount, note = (cost.per_acre, "on those fields") if known else (most, "at the most")
+        figures.append(KeyFigure("Protection costs", amount, Measure.MONEY_PER_AREA, note))
     return tuple(figures)
 
 
@@ -380,7 +378,9 @@ def _levels(order: OrderRivals) -> Table:
 
 
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
-    """What each rule costs, dearest first."""
+    """What each rule costs, dearest first; those that the time did not reach in a list."""
+    known = [r for r in rules if r.cost is not None]
+    late = tuple(r.rule for r in rules if r.cost is None)
     table = Table(
         name="rules",
         columns=(
@@ -396,21 +396,25 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
             (
                 r.rule,
                 r.purpose,
-                r.cost if r.cost is not None else Cell("not reckoned", Look.FAINT),
+                r.cost,
                 r.at_least,
                 r.at_most,
                 r.gap,
                 r.acres_gained or None,
             )
-            for r in rules
+            for r in known
         ),
         repeat_header=True,
         filter=True,
+        empty="No rule was reckoned in the time set.",
         note="The cost of the plan less that of the best plan found without the rule. More time "
         "narrows the span between least and most.",
     )
     purpose = "What is paid for convenience and for safety, rule by rule."
-    return Sheet("Cost of rules", purpose, (table,), WIDE, Room.WHY)
+    blocks: list[Block] = [table]
+    if late:
+        blocks.append(Text(late, title="Not reckoned in the time set", bullets=True))
+    return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
 
 
 def worth_sheet(worth: tuple[Worth, ...]) -> Sheet:

@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
     from planner.season.domain import Field, Season
 
+CENT = 0.01
 MOST_RULES = 8
 """Rules whose cost is told; the workbook has all."""
 COST_LINES = (
@@ -261,9 +262,10 @@ def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
         return []
     dear = sorted((r for r in known if r.cost or r.acres_gained), key=lambda r: -(r.cost or 0.0))
     lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
-    others = f"{count(len(known) - len(dear), 'other rule')} would save nothing"
-    late = len(rules) - len(known)
-    told = f"  {others}; {count(late, 'rule')} could not be reckoned in the time (--why)."
+    free = sum(not r.cost and not r.acres_gained and (r.at_most or 0.0) < CENT for r in known)
+    open_ = len(rules) - len(dear) - free
+    told = f"  {count(free, 'other rule')} would save nothing"
+    told += f"; {count(open_, 'rule')} could not be narrowed down in the time (--why)."
     return ["", "What a rule costs", *lines, told]
 
 
