@@ -267,6 +267,7 @@ def _headings(
             faults.append(_header_fault(grid, number, index, text, *problem))
             unit = column.unit or column.shown
         headings[name] = Heading(column, tidy(text)[:200], index, unit, threat)
+    faults += _troubled_headers(grid, number, header)
     missing = [c for c in grid.sheet.columns if c.key not in headings]
     for index, text in unknown:
         like = nearest(split_header(text)[0], [c.name for c in missing], LIKELY)
@@ -278,6 +279,17 @@ def _headings(
             told.append(f"{grid.name}: column '{shown(text)}' is not known and was passed over.")
     faults += [_missing(grid, number, c, [text for _, text in unknown]) for c in missing if c.must]
     return headings, faults, told
+
+
+def _troubled_headers(grid: Grid, number: int, header: Sequence[str]) -> list[Fault]:
+    """Faults of headers that a formula should give but does not, above filled cells."""
+    faults = []
+    for (row, index), trouble in grid.troubles.items():
+        below = (texts[index : index + 1] for at, texts in grid.rows if at > number)
+        if row == number and any(t and t[0].strip() for t in below):
+            text = "".join(header[index : index + 1]).strip() or trouble.value
+            faults.append(_header_fault(grid, number, index, text, "a header", "type it"))
+    return faults
 
 
 def _header_fault(

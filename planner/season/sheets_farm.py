@@ -1,0 +1,233 @@
+"""The farm's settings, days off and scenarios."""
+
+from __future__ import annotations
+
+from planner.season.columns import (
+    Column,
+    Kind,
+    Sheet,
+    amount,
+    choice,
+    count,
+    day,
+    percent,
+    text,
+    yes_no,
+)
+from planner.units import Measure
+
+SETTINGS = (
+    text("Farm name", "name", "Printed on every page.", "Three Oaks Farm"),
+    Column(
+        "Crop year",
+        Kind.YEAR,
+        "crop_year",
+        "Year of harvest.",
+        "2027",
+        blank="year of the plan date",
+        low=1900,
+        high=2200,
+    ),
+    day("Plan date", "plan_date", "Day that the plan is made for.", "2026-12-10", blank="today"),
+    text(
+        "Currency", "currency", "Sign of all money: prices carry it or nothing.", "$", default="$"
+    ),
+    amount(
+        "Seeds per unit",
+        "seeds_per_unit",
+        Measure.SEEDS,
+        "Seeds in the unit that seed is sold by.",
+        "140,000",
+        default=140_000.0,
+        low=1.0,
+    ),
+    percent("Spare seed", "spare_seed", "Seed on top of every field's need.", "3%", default=0.0),
+    percent(
+        "Product margin",
+        "product_margin",
+        "Product on top of what the seed takes: calibration, spills, drift.",
+        "2%",
+        default=0.0,
+    ),
+    count(
+        "Max varieties per field",
+        "max_varieties",
+        "Most shares of one field; a share is one variety under one recipe.",
+        "2",
+        blank="no limit",
+        low=1,
+    ),
+    amount(
+        "Smallest split",
+        "smallest_split",
+        Measure.AREA,
+        "No share of a field is smaller than this.",
+        "15",
+        default=0.0,
+    ),
+    percent(
+        "Most of one variety",
+        "most_of_one_variety",
+        "Largest share of all planted acres that one variety may have.",
+        "35%",
+        blank="no limit",
+        above_low=True,
+    ),
+    amount(
+        "Liquid limit",
+        "liquid_limit",
+        Measure.LIQUID_ON_SEED,
+        "Most liquid on seed, all products of a recipe together.",
+        "8",
+        blank="no limit",
+        above_low=True,
+    ),
+    amount(
+        "Liquid warning",
+        "liquid_warning",
+        Measure.LIQUID_ON_SEED,
+        "Liquid on seed that a recipe is warned about from.",
+        "6.5",
+        blank="no warning",
+        above_low=True,
+    ),
+    yes_no(
+        "Allow untreated",
+        "allow_untreated",
+        "Whether seed may be planted without any recipe.",
+        "no",
+    ),
+    yes_no(
+        "Weigh yield loss",
+        "weigh_yield_loss",
+        "Whether expected yield losses count in the cost.",
+        "no",
+    ),
+    amount(
+        "Soybean price",
+        "soybean_price",
+        Measure.CROP_PRICE,
+        "Price of a bushel; needed where yield losses are weighed.",
+        "10.50",
+        blank="none; needed where losses are weighed",
+    ),
+    day(
+        "First treating day",
+        "first_treating_day",
+        "First day that the treater can run; stock that expires before it does not count.",
+        "2027-04-05",
+        blank="plan date",
+    ),
+    day(
+        "Treating done by",
+        "treating_done_by",
+        "Last day of treating.",
+        "2027-05-08",
+        blank="no such day",
+    ),
+    amount(
+        "Bags per day",
+        "bags_per_day",
+        Measure.BAGS,
+        "Bags that the treater gets through in a day.",
+        "25",
+        blank="no limit",
+        above_low=True,
+    ),
+    amount(
+        "Floor space",
+        "floor_space",
+        Measure.BAGS,
+        "Bags that find room in the shop while they cure or wait.",
+        "60",
+        blank="no limit",
+        above_low=True,
+    ),
+    amount(
+        "Cure days",
+        "cure_days",
+        Measure.DAYS,
+        "Days that a treated bag stays in the shop.",
+        "2",
+        default=2.0,
+        high=365.0,
+    ),
+    amount(
+        "Changeover minutes",
+        "changeover_minutes",
+        Measure.MINUTES,
+        "Minutes to flush and prime when the treater changes product.",
+        "20",
+        default=20.0,
+        high=1440.0,
+    ),
+    amount(
+        "Calibration minutes",
+        "calibration_minutes",
+        Measure.MINUTES,
+        "Minutes to calibrate for a new seed lot.",
+        "10",
+        default=10.0,
+        high=1440.0,
+    ),
+    amount(
+        "Seed flow",
+        "seed_flow",
+        Measure.SEED_FLOW,
+        "Seed through the treater; calibration figures are made from it.",
+        "800",
+        blank="not known",
+        above_low=True,
+    ),
+    choice(
+        "Units",
+        "units",
+        ("US", "metric"),
+        "Units that the plan is shown in; what is filled in may be either.",
+        "US",
+        default="US",
+    ),
+)
+
+FARM = Sheet(
+    "Farm",
+    "The settings of the season, one a row.",
+    (
+        text("Setting", "setting", "Name of the setting.", "Spare seed", must=True),
+        text("Value", "value", "Its value; blank takes the default.", "3%"),
+        text("Note", "note", "Anything; not read."),
+    ),
+    must=True,
+    unique=("Setting",),
+    settings=SETTINGS,
+    aliases=("Settings",),
+)
+
+DAYS_OFF = Sheet(
+    "Days off",
+    "Days on which the treater stands still.",
+    (
+        day("Date", "date", "A day.", "2027-04-25", must=True),
+        text("Note", "note", "Why; not read."),
+    ),
+    unique=("Date",),
+    repeats=True,
+)
+
+WHAT_IF = Sheet(
+    "What if",
+    "Scenarios: each row changes one cell of the season; rows of one scenario go together.",
+    (
+        text("Scenario", "scenario", "Name of the scenario.", must=True),
+        text("Sheet", "sheet", "Sheet of the cell.", "Farm", must=True),
+        text(
+            "Row",
+            "item",
+            "Text of the first column in the row of the cell.",
+            "Spare seed",
+            must=True,
+        ),
+        text("Column", "column", "Header of the cell's column.", "Value", must=True),
+        text("Value", "value", "What stands there instead; blank clears it.", "5%"),
+    ),
+)
