@@ -20,8 +20,10 @@ from planner.season.domain import Basis, Pressure, SeedingRate
 PLAIN = "Untreated"
 LB_IN_MG = 453_592.37
 CRUMB = 1e-9
-SLACK = 1e-6
-"""Acres by which a settled shortage may be passed, more than the solver's own tolerance."""
+SLACK = 2e-6
+"""Acres by which the first settled shortage may be passed, more than the solver's own tolerance.
+
+Every later one may be passed by ten times more, more than what the earlier slack could buy."""
 
 
 class Answer(NamedTuple):
@@ -47,7 +49,8 @@ class Model:
     def row(self, terms: dict[int, float], low=-math.inf, high=math.inf) -> None:
         self.rows.append((dict(terms), low, high))
 
-    def solve(self, objective: dict[int, float]) -> float:
+    def solve(self, objective: dict[int, float], fixed: np.ndarray | None = None):
+        """Lowest objective and where; with `fixed`, whole columns are held at their values."""
         c = np.zeros(len(self.upper))
         for j, value in objective.items():
             c[j] = value
@@ -58,17 +61,23 @@ class Model:
                 to.append(j)
                 values.append(value)
         matrix = coo_array((values, (at, to)), shape=(len(self.rows), len(c))).tocsr()
-        answer = milp(
-            c,
-            integrality=np.array(self.whole),
-            bounds=Bounds(np.zeros(len(c)), np.array(self.upper)),
-            constraints=LinearConstraint(
-                matrix, [low for _, low, _ in self.rows], [high for _, _, high in self.rows]
-            ),
-            options={"mip_rel_gap": 0.0},
-        )
-        assert answer.status == 0, answer.message
-        return float(answer.fun)
+        low, high = ([row[i] for row in self.rows] for i in (1, 2))
+        whole, least, most = np.array(self.whole), np.zeros(len(c)), np.array(self.upper)
+        if fixed is not None:
+            held = whole > 0
+            least[held] = most[held] = np.round(fixed[held])
+            whole = np.zeros(len(c))
+        for presolve in (True, False):  # HiGHS now and then fails with it
+            answer = milp(
+                c,
+                integrality=whole,
+                bounds=Bounds(least, most),
+                constraints=LinearConstraint(matrix, low, high),
+                options={"mip_rel_gap": 0.0, "presolve": presolve},
+            )
+            if answer.status == 0:
+                return float(answer.fun), answer.x
+        raise AssertionError(answer.message)
 
 
 # --- section 2, rule 1: what may go where ---------------------------------------------------------
@@ -167,12 +176,23 @@ def solve(season) -> Answer:
         short[f.name] = m.column(f.acres)
         here = {j: 1.0 for (name, _, _), j in acres.items() if name == f.name}
         m.row({**here, short[f.name]: 1.0}, f.acres, f.acres)
-    shortage = []
-    for priority in sorted({f.priority for f in season.fields}):
-        terms = {short[f.name]: 1.0 for f in season.fields if f.priority == priority}
-        shortage.append(m.solve(terms))
-        m.row(terms, high=shortage[-1] + SLACK)
-    return Answer(tuple(shortage), m.solve(cost) + constant)
+    priorities = sorted({f.priority for f in season.fields})
+    terms = [{short[f.name]: 1.0 for f in season.fields if f.priority == p} for p in priorities]
+    _, x = _in_order(m, terms, cost, [SLACK * 10**i for i in range(len(terms))], None)
+    settled, _ = _in_order(m, terms, cost, [CRUMB] * len(terms), x)
+    return Answer(tuple(settled[:-1]), settled[-1] + constant)
+
+
+def _in_order(m, shortages, cost, slacks, fixed):
+    """Minimise shortages one after another, then the cost; the rows that hold them are undone."""
+    n = len(m.rows)
+    values = []
+    for terms, slack in zip(shortages, slacks, strict=True):
+        values.append(m.solve(terms, fixed)[0])
+        m.row(terms, high=values[-1] + slack)
+    value, x = m.solve(cost, fixed)
+    del m.rows[n:]
+    return [*values, value], x
 
 
 def _planting(m, season):

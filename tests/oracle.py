@@ -19,7 +19,6 @@ from planner.season.domain import Pressure
 from tests.milp import (
     CRUMB,
     PLAIN,
-    SLACK,
     Answer,
     best_rating,
     drop,
@@ -269,8 +268,10 @@ class Acres:
         best, stack = None, [(np.zeros(len(self.keys)), frozenset(), ())]
         while stack:
             banned, forbidden, floors = stack.pop()
-            value, x = self._program(high, banned, floors, known)
-            if value is None or value[-1] >= under or (best is not None and not _less(value, best)):
+            value, x = self._program(high, banned, floors)
+            if value is None or (best is not None and not _less(value, best)):
+                continue
+            if known is not None and (not _reach(value[:-1], known) or value[-1] >= under):
                 continue
             branches = self._branches(x, forbidden, floors)
             if not branches:
@@ -306,7 +307,7 @@ class Acres:
                     ]
         return []
 
-    def _program(self, high, banned, floors, known):
+    def _program(self, high, banned, floors):
         """Lexicographic linear program: acres short by priority, then money."""
         upper = np.where(banned > 0.0, 0.0, np.inf)
         rows, limits = [self.matrix], list(high)
@@ -317,18 +318,15 @@ class Acres:
             )
             limits.append(-least)
         value, x = [], None
-        for i, priority in enumerate(self.priorities):
+        for priority in self.priorities:
             here = np.array([float(self._field(k[0]).priority == priority) for k in self.keys])
             all_acres = sum(f.acres for f in self.season.fields if f.priority == priority)
-            if known is None:
-                answer = _linear(-here, rows, limits, upper)
-                if answer is None:
-                    return None, None
-                value.append(all_acres + answer.fun)
-            else:
-                value.append(known[i])
+            answer = _linear(-here, rows, limits, upper)
+            if answer is None:
+                return None, None
+            value.append(all_acres + answer.fun)
             rows = [*rows, -here[None, :]]
-            limits = [*limits, value[-1] - all_acres + SLACK]
+            limits = [*limits, value[-1] - all_acres + CRUMB]
         answer = _linear(self.money, rows, limits, upper)
         if answer is None:
             return None, None
@@ -372,7 +370,7 @@ def _less(a, b) -> bool:
 
 
 def _reach(short, known) -> bool:
-    return all(a <= b + CLOSE for a, b in zip(short, known, strict=True))
+    return all(a <= b + 10 * CLOSE for a, b in zip(short, known, strict=True))
 
 
 # --- all together -------------------------------------------------------------------------------

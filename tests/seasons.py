@@ -115,9 +115,13 @@ def random_season(seed: int) -> Season:
     n_products = rng.choice((1, 2, 2, 3))
     recipes = _recipes(rng, n_products)
     lots = _lots(rng, recipes)
-    products = tuple(_product(rng, name) for name in PRODUCTS[:n_products])
+    threats = _threats(rng)
+    known = [t.name for t in threats]
+    products = tuple(_product(rng, name, known) for name in PRODUCTS[:n_products])
     containers = tuple(c for p in products for c in _containers(rng, p.name))
-    fields = tuple(_field(rng, name, recipes) for name in ("A", "B", "C")[: rng.randint(1, 3)])
+    fields = tuple(
+        _field(rng, name, recipes, lots, known) for name in ("A", "B", "C")[: rng.randint(1, 3)]
+    )
     return Season(
         farm=_farm(rng, len({one.variety for one in lots})),
         fields=fields,
@@ -125,11 +129,11 @@ def random_season(seed: int) -> Season:
         products=products,
         containers=containers,
         recipes=recipes,
-        threats=_threats(rng),
+        threats=threats,
         control={Rating.P: 0.1, Rating.F: 0.3, Rating.G: 0.6, Rating.VG: 0.8, Rating.E: 0.95},
-        active_limits=_active_limits(rng),
+        active_limits=_active_limits(rng, products),
         suppliers=_suppliers(rng),
-        discounts=_discounts(rng),
+        discounts=_discounts(rng, PRODUCTS[:n_products]),
         maturity_spread=_spread(rng, lots),
         treated=_treated(rng, lots, recipes),
         ordered=_ordered(rng, containers),
@@ -161,7 +165,14 @@ def _farm(rng: Random, n_varieties: int) -> Farm:
     )
 
 
-def _field(rng: Random, name: str, recipes: tuple[Recipe, ...]) -> Field:
+def _field(
+    rng: Random,
+    name: str,
+    recipes: tuple[Recipe, ...],
+    lots: tuple[SeedLot, ...],
+    threats: list[str],
+) -> Field:
+    varieties = sorted({one.variety for one in lots})
     drop = rng.choice((100_000.0, 120_000.0, 140_000.0, 155_000.0))
     stand = TargetStand(rng.choice((90_000.0, 110_000.0)), rng.choice((0.85, 0.9)))
     low = _some(rng, 0.2, lambda: rng.choice((1.6, 1.8, 2.0)))
@@ -174,9 +185,9 @@ def _field(rng: Random, name: str, recipes: tuple[Recipe, ...]) -> Field:
         traits=_some(rng, 0.12, lambda: tuple(rng.sample(("x", "y"), rng.randint(1, 2))), ()),
         priority=rng.choice((1, 1, 2, 3)),
         grower=_some(rng, 0.12, "Ann"),
-        only_varieties=_some(rng, 0.1, lambda: tuple(rng.sample(sorted(VARIETIES), 2)), ()),
+        only_varieties=_some(rng, 0.1, lambda: (rng.choice(varieties),), ()),
         only_recipes=_some(rng, 0.1, lambda: (rng.choice(recipes).name, "Untreated"), ()),
-        pressure={t: rng.choice(tuple(Pressure)) for t in THREATS if rng.random() < 0.5},
+        pressure={t: rng.choice(tuple(Pressure)) for t in threats if rng.random() < 0.5},
         row=Row("Fields", 2 + "ABC".index(name)),
     )
 
@@ -213,7 +224,7 @@ def _lots(rng: Random, recipes: tuple[Recipe, ...]) -> tuple[SeedLot, ...]:
     return tuple(lots)
 
 
-def _product(rng: Random, name: str) -> Product:
+def _product(rng: Random, name: str, threats: list[str]) -> Product:
     strength = rng.choice((0.5, 1.2))
     actives = [Active(f"{name.lower()}-ine", strength)]
     if rng.random() < 0.3:
@@ -224,7 +235,7 @@ def _product(rng: Random, name: str) -> Product:
         expires=_some(rng, 0.3, lambda: rng.choice((date(2027, 4, 19), FIRST_DAY))),
         line_loss=rng.choice((0.0, 0.0, 4.0, 12.0)),
         carryover=rng.choice((0.0, 0.0, 0.3, 0.6)),
-        protection={t: rng.choice(tuple(Rating)[1:]) for t in THREATS if rng.random() < 0.8},
+        protection={t: rng.choice(tuple(Rating)[1:]) for t in threats if rng.random() < 0.8},
         actives=tuple(actives),
         row=Row("Products", 2 + PRODUCTS.index(name)),
     )
@@ -292,9 +303,9 @@ def _threats(rng: Random) -> tuple[Threat, ...]:
     )
 
 
-def _active_limits(rng: Random) -> tuple[ActiveLimit, ...]:
+def _active_limits(rng: Random, products: tuple[Product, ...]) -> tuple[ActiveLimit, ...]:
     limits = []
-    for name in ("alpha-ine", "beta-ine", "shared-ol"):
+    for name in sorted({a.ingredient for p in products for a in p.actives}):
         if rng.random() < 0.2:
             per_acre = _some(rng, 0.6, lambda: rng.choice((0.008, 0.015, 0.03)))
             per_seed = _some(rng, 0.6, lambda: rng.choice((0.025, 0.04, 0.08)))
@@ -303,6 +314,9 @@ def _active_limits(rng: Random) -> tuple[ActiveLimit, ...]:
 
 
 def _suppliers(rng: Random) -> tuple[Supplier, ...]:
+    """Both suppliers, or none of them has a row of its own."""
+    if rng.random() < 0.25:
+        return ()
     return tuple(
         Supplier(
             name,
@@ -310,16 +324,17 @@ def _suppliers(rng: Random) -> tuple[Supplier, ...]:
             free_from=_some(rng, 0.5, lambda: rng.choice((180.0, 400.0, 900.0))),
         )
         for name in SUPPLIERS
-        if rng.random() < 0.7
     )
 
 
-def _discounts(rng: Random) -> tuple[DiscountLevel, ...]:
+def _discounts(rng: Random, names: tuple[str, ...]) -> tuple[DiscountLevel, ...]:
     levels = []
     for name in ("Early", "Volume"):
         if rng.random() < 0.4:
             supplier = _some(rng, 0.5, lambda: rng.choice(SUPPLIERS))
-            products = _some(rng, 0.4, lambda: tuple(rng.sample(PRODUCTS, 2)), ())
+            products = _some(
+                rng, 0.4, lambda: tuple(rng.sample(names, rng.randint(1, len(names)))), ()
+            )
             for spend, percent in ((150.0, 0.04), (300.0, 0.07), (600.0, 0.1))[: rng.randint(1, 3)]:
                 levels.append(DiscountLevel(name, spend, percent, supplier, products))
     if rng.random() < 0.15:
