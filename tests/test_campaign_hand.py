@@ -113,7 +113,7 @@ def test_cards_show_three_forms_of_a_rate_and_what_is_wanted_when(made):
     assert (alpha.written, alpha.floz_per_unit, alpha.floz_per_cwt) == ("4 fl oz/cwt", 2.0, 4.0)
     assert alpha.mg_per_seed == pytest.approx((0.202496,), abs=1e-6)
     assert second.lots[0].liquid_per_cwt == pytest.approx(6.0)
-    assert "over the farm's warning of 5" in second.notes[0]
+    assert second.liquid_warning == 5.0
     note = "Recipes without the approval of a licensed person: R1 (before 2027-04-20)."
     assert note in made.notes
 

@@ -40,19 +40,17 @@ def _card(
     lots = {lot.name: lot for lot in season.lots}
     mine = sorted((b for b in batches if b.recipe == recipe.name), key=lambda b: b.lot)
     planted = [s for s in shares if s.recipe == recipe.name and (s.lot in {b.lot for b in mine})]
-    card_lots = tuple(_lot(season, recipe, lots[b.lot], b) for b in mine)
     return Card(
         recipe=recipe.name,
         needed_by=None,
         approved_by=recipe.approved_by or "",
         approved_on=recipe.approved_on,
         lines=tuple(_line(season, rate, lots[b.lot]) for b in mine for rate in recipe.rates),
-        lots=card_lots,
+        lots=tuple(_lot(season, recipe, lots[b.lot], b) for b in mine),
         fields=tuple(sorted({s.field for s in planted})),
         actives=_actives(season, recipe, planted),
         liquid_warning=season.farm.liquid_warning,
         liquid_limit=season.farm.liquid_limit,
-        notes=_notes(season, card_lots),
     )
 
 
@@ -116,15 +114,3 @@ def _actives(season: Season, recipe: Recipe, planted: Sequence[Share]) -> tuple[
                 )
             )
     return tuple(sorted(found, key=lambda a: (a.ingredient, -a.lb_per_acre, a.field, a.lot)))
-
-
-def _notes(season: Season, lots: Sequence[CardLot]) -> tuple[str, ...]:
-    warning = season.farm.liquid_warning
-    if warning is None:
-        return ()
-    over = [x for x in lots if x.liquid_per_cwt > warning * (1.0 + 1e-9)]
-    return tuple(
-        f"Lot {x.lot}: {x.liquid_per_cwt:.2f} fl oz/cwt of liquid is over the farm's warning"
-        f" of {warning:g}; let it dry well and watch the flow of the seed."
-        for x in over
-    )

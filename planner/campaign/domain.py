@@ -375,7 +375,6 @@ class Card:
     actives: tuple[CardActive, ...]
     liquid_warning: float | None
     liquid_limit: float | None
-    notes: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.calibration import ML_PER_FLOZ
 from planner.campaign.clock import BEFORE
 
 if TYPE_CHECKING:
@@ -93,8 +94,8 @@ def _order(campaign: Campaign) -> list[str]:
     saved = order.planned_loss - order.loss
     if saved > 0.05:
         told.append(
-            f"Products that stay on the line between recipes may save {saved:.1f} fl oz of the"
-            " line losses that the plan counts; the draw-down counts them all."
+            f"Products that stay on the line between recipes may save {_volume(campaign, saved)}"
+            " of the line losses that the plan counts; the draw-down counts them all."
         )
     recipes = [r.recipe for r in campaign.calendar.runs]
     turns = sum(1 for a, b in zip(["", *recipes], recipes, strict=False) if a != b)
@@ -104,6 +105,10 @@ def _order(campaign: Campaign) -> list[str]:
             " which the plan does not hold. Look after the levels."
         )
     return told
+
+
+def _volume(campaign: Campaign, floz: float) -> str:
+    return f"{floz * ML_PER_FLOZ:.0f} mL" if campaign.shop.metric else f"{floz:.1f} fl oz"
 
 
 def _missing(campaign: Campaign) -> list[str]:

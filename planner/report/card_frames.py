@@ -41,7 +41,7 @@ def _card(card: Card, number: int, manner: Manner) -> list[Block]:
     blocks: list[Block] = [
         Text(head, look=Look.STRONG),
         _card_rates(card, number, manner),
-        _card_lots(card, number),
+        _card_lots(card, number, manner),
     ]
     if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
         blocks.append(Text(_warned(card, manner), look=Look.WATCH))
@@ -96,11 +96,11 @@ def _span(numbers: list[float], measure: Measure, manner: Manner) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _card_lots(card: Card, number: int) -> Table:
+def _card_lots(card: Card, number: int, manner: Manner) -> Table:
     marks = []
     for word, limit in (("warning", card.liquid_warning), ("limit", card.liquid_limit)):
         if limit is not None:
-            marks.append(f"{word} {limit:g} fl oz/cwt")
+            marks.append(f"{word} {manner.say(limit, Measure.DOSE_PER_WEIGHT)}")
     lots = card.lots
     if len(lots) > MOST_LOTS:
         by_liquid = sorted(lots, key=lambda x: x.liquid_per_cwt)
