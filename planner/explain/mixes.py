@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Container, DiscountLevel, Season
 
 CENT = 0.01
-MOST_NODES = 60_000
+MOST_NODES = 20_000
 """Counts that a search tries before it stops and says so."""
 TINY = 1e-9
 
@@ -126,7 +126,13 @@ def _counts(level: DiscountLevel, container: Container) -> bool:
     return not level.products or container.product in level.products
 
 
-def cheapest(around: Around, want: float, keep: int = 3, spend: Spend | None = None) -> Best:
+def cheapest(
+    around: Around,
+    want: float,
+    keep: int = 3,
+    spend: Spend | None = None,
+    nodes: int = MOST_NODES,
+) -> Best:
     """Find the cheapest mixes of which `want` fl oz can be drawn.
 
     Parameters
@@ -137,22 +143,24 @@ def cheapest(around: Around, want: float, keep: int = 3, spend: Spend | None = N
         How many mixes to return.
     spend
         List spend on the product that a mix must reach.
+    nodes
+        Counts to try at most.
 
     Notes
     -----
     A mix of which a container could be left out, still covering and at no higher cost, is passed
     over. All mixes cover, so for any need between `want` and a mix's volume their order stays.
     """
-    search = _Search(around, want, keep, spend or Spend())
+    search = _Search(around, want, keep, spend or Spend(), nodes)
     search.branch(0, 0.0, 0.0, {})
     found = sorted(search.found, key=lambda m: (round(m.cost, 6), m.volume, m.counts))
-    return Best(tuple(found[:keep]), search.nodes < MOST_NODES)
+    return Best(tuple(found[:keep]), search.nodes < nodes)
 
 
 class _Search:
     """Depth-first search over counts with a floor on what is still to be bought."""
 
-    def __init__(self, around: Around, want: float, keep: int, spend: Spend) -> None:
+    def __init__(self, around: Around, want: float, keep: int, spend: Spend, most: int) -> None:
         self.around, self.want, self.keep = around, want, keep
         self.spend = spend
         sold = [c for c in around.season.containers if c.product == around.product]
@@ -164,7 +172,7 @@ class _Search:
         self.caps = [self._cap(c) for c in self.sold]
         self.order = {c.name: i for i, c in enumerate(sold)}
         self.found: list[Mix] = []
-        self.nodes = 0
+        self.nodes, self.most = 0, most
 
     def _net(self, c: Container) -> float:
         """Least that a usable fl oz of a container can cost, credit off."""
@@ -200,7 +208,7 @@ class _Search:
 
     def branch(self, i: int, spend: float, volume: float, chosen: dict[str, int]) -> None:
         """Try every count of the i-th container and those behind it."""
-        if self.nodes >= MOST_NODES:
+        if self.nodes >= self.most:
             return
         if i == len(self.sold):
             self.nodes += 1

@@ -26,6 +26,8 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan, ProductUse
     from planner.season.domain import Container, Season
 
+FLIP_NODES = 3_000
+"""Counts tried for each price; a product that takes more has no flip of price told."""
 HIGHEST_RISE = 4.0
 """How many times its price a container may rise in the search for a flip."""
 
@@ -163,7 +165,7 @@ def _next_down(around: Around, want: float, mine: Mix) -> Mix | None:
     while high - low > 1e-3 * max(1.0, want * 1e-3):
         trial = found.volume if found and found.volume > low else low
         middle = (trial + high) / 2.0
-        best = next(iter(cheapest(around, middle, keep=1).mixes), None)
+        best = next(iter(cheapest(around, middle, keep=1, nodes=FLIP_NODES).mixes), None)
         if best is not None and best.cost < mine.cost - CENT / 2.0 and best.volume < want:
             found, low = best, max(middle, min(best.volume, high))
         else:
@@ -208,7 +210,8 @@ def _flip(
     def better(change: float) -> Mix | None:
         season = _repriced(around.season, container, change)
         there = Around.of(season, around.product, counts)
-        best = next(iter(cheapest(there, want, keep=1).mixes), None)
+        found = cheapest(there, want, keep=1, nodes=FLIP_NODES)
+        best = next(iter(found.mixes), None) if found.complete else None
         held = describe(there, dict(mine.counts))
         return best if best and best.cost < held.cost - 1e-7 else None
 
@@ -305,4 +308,5 @@ def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:
         if before != after:
             parts.append(f"{mix_words(after)} of {product} in place of {mix_words(before)}")
     more = more_words(other.more, Speech(season.farm))
-    return other.more, f"The second-best order has {listing(parts)}: {more}."
+    name = "The second-best order" if other.proven else "The best other order that was found"
+    return other.more, f"{name} has {listing(parts)}: {more}."

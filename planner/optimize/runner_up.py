@@ -10,7 +10,7 @@ import numpy as np
 from planner.optimize.extract import counts
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, reduced, solve
+from planner.optimize.solver import Limits, Verdict, now, reduced, solve
 from planner.optimize.start import columns_of, share_names
 
 if TYPE_CHECKING:
@@ -19,8 +19,8 @@ if TYPE_CHECKING:
 
 ORDERING = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
 """Groups of variables that an order is made of; what is treated is not among them."""
-SECONDS = 5.0
-"""Most time for one of the small programs."""
+SECONDS = 8.0
+"""Most time for all the small programs together."""
 
 
 class RunnerUp(NamedTuple):
@@ -30,6 +30,8 @@ class RunnerUp(NamedTuple):
     """By (product, container)."""
     more: float
     """Cost over the plan's."""
+    proven: bool
+    """Whether no other such order is cheaper."""
 
 
 def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
@@ -38,6 +40,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
     Every other order contains the plan's whole, so it only wastes. One small program is solved
     for each container ordered, with one less of it allowed. None where nothing else covers.
     """
+    end = now() + SECONDS
     it = make_instance(season)
     planted = {(p.field, p.lot, p.recipe) for p in plan.planting}
     treated = {(t.lot, t.recipe) for t in plan.treating}
@@ -54,6 +57,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
     place = {int(j): n for n, j in enumerate(columns)}
     mine = {(o.product, o.container): o.count for o in plan.order}
     best: RunnerUp | None = None
+    proven = True
     for i, c in enumerate(it.containers):
         most = mine.get((c.product, c.name), 0) - 1
         if most < 0:
@@ -63,12 +67,16 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
             if container == i:
                 upper[place[int(column)]] = min(upper[place[int(column)]], most)
         beat = None if best is None else model.matrix.price(x) + best.more
-        answer = solve(replace(part, upper=upper), Limits(SECONDS, cutoff=beat))
+        if now() > end:
+            proven = False
+            break
+        answer = solve(replace(part, upper=upper), Limits(max(0.1, end - now()), cutoff=beat))
+        proven = proven and answer.verdict in (Verdict.OPTIMAL, Verdict.INFEASIBLE)
         if answer.x is None:
             continue
         more = answer.objective - model.matrix.price(x)
         if best is None or more < best.more - 1e-6:
             whole = x.copy()
             whole[columns] = np.where(part.integer, np.round(answer.x), answer.x)
-            best = RunnerUp(counts(model, whole), more)
-    return best
+            best = RunnerUp(counts(model, whole), more, proven=True)
+    return best and best._replace(proven=proven)
