@@ -1,6 +1,7 @@
 """The house is as drawn in DEVELOPERS.md: who may import whom, and which library lives where."""
 
 import ast
+import tomllib
 from collections.abc import Iterator
 from pathlib import Path
 
@@ -28,7 +29,7 @@ LAYERS = (
 """Lowest first: a room imports from itself and from rooms before it."""
 
 HOMES = {
-    "pint": ("units.py",),
+    "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
     "numpy": ("optimize/", "explain/", "campaign/"),
     "pulp": ("optimize/",),
@@ -120,6 +121,14 @@ def test_every_library_that_is_imported_is_known() -> None:
 
 def test_every_room_is_in_the_list() -> None:
     assert {layer(path) for path in FILES} == set(LAYERS)
+
+
+def test_every_room_is_packed() -> None:
+    """A room that pyproject.toml forgets is missing from an installed wholedrum."""
+    packed = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
+    listed = packed["tool"]["setuptools"]["packages"]
+    rooms = {f"planner.{path.parent.name}" for path in PACKAGE.glob("*/__init__.py")}
+    assert set(listed) == rooms | {"planner", "planner.data.demo"}
 
 
 def test_developers_page_names_every_room() -> None:

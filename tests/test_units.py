@@ -12,8 +12,17 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner import units
-from planner.units import Measure, Unreadable, in_unit, read_number, read_quantity, read_rate
+from planner.units import (
+    Measure,
+    Unreadable,
+    find_unit,
+    in_unit,
+    read_number,
+    read_percent,
+    read_quantity,
+    read_rate,
+)
+from planner.units.factors import known_units, registry
 
 
 def close(expected: float, digits: float = 1e-12):
@@ -75,20 +84,20 @@ def test_exact_factors_carry_no_noise():
 
 def test_the_acre_is_the_international_one():
     """The survey acre of older tables (SP 811) is 4 ppm larger."""
-    acre = units.registry().Quantity(1.0, "acre").to("meter ** 2").magnitude
+    acre = registry().Quantity(1.0, "acre").to("meter ** 2").magnitude
     assert acre == close(4046.8564224)
     assert 4046.87261 / acre - 1 == pytest.approx(4.0e-6, rel=1e-2)
 
 
 def test_bushels():
     """Handbook 44: the US bushel holds 2150.42 in3 = 35.23907016688 L; soybean's weighs 60 lb."""
-    inch = units.registry().Quantity(1.0, "inch ** 3").to("liter").magnitude
+    inch = registry().Quantity(1.0, "inch ** 3").to("liter").magnitude
     assert 2150.42 * inch == close(35.23907016688)
     assert inch == close(0.016387064)
-    assert units.registry().Quantity(1.0, "bushel").to("kilogram").magnitude == close(27.2155422)
-    assert units.registry().Quantity(1.0, "tonne").to("bushel").magnitude == close(36.74371, 1e-7)
-    assert units.registry().Quantity(16.0, "ounce").to("gram").magnitude == close(453.59237)
-    assert units.registry().Quantity(1.0, "ounce").to("gram").magnitude == close(28.349523125)
+    assert registry().Quantity(1.0, "bushel").to("kilogram").magnitude == close(27.2155422)
+    assert registry().Quantity(1.0, "tonne").to("bushel").magnitude == close(36.74371, 1e-7)
+    assert registry().Quantity(16.0, "ounce").to("gram").magnitude == close(453.59237)
+    assert registry().Quantity(1.0, "ounce").to("gram").magnitude == close(28.349523125)
 
 
 @pytest.mark.parametrize(
@@ -120,7 +129,7 @@ def test_rates(text, amount, basis):
 
 def test_product_that_holds_an_active():
     """Derived: 0.15 mg on 140,000 seeds are 21 g, at 5 lb/gal 1.18520 fl oz."""
-    made = units.registry().Quantity
+    made = registry().Quantity
     active = made(0.15, "milligram / seed") * made(140_000.0, "seed")
     assert active.to("gram").magnitude == close(21.0)
     volume = active / made(5.0, "pound / gallon")
@@ -270,30 +279,30 @@ def test_thousands_are_unsure_where_semicolons_divide_cells():
     ("text", "expected"), [("3%", 0.03), ("3", 0.03), ("0.5 %", 0.005), ("0", 0)]
 )
 def test_percents(text, expected):
-    assert units.read_percent(text) == expected
+    assert read_percent(text) == expected
 
 
 @pytest.mark.parametrize("text", ["0.9", "0.03", "3 acres", "%", "half"])
 def test_what_is_no_percent_is_refused(text):
     with pytest.raises(Unreadable):
-        units.read_percent(text)
+        read_percent(text)
 
 
 def test_an_unsure_percent_names_both_meanings():
     with pytest.raises(Unreadable) as caught:
-        units.read_percent("0.9")
+        read_percent("0.9")
     assert caught.value.remedy == "write 0.9% or 90%, whichever is meant"
 
 
 @pytest.mark.parametrize("measure", list(Measure))
 def test_working_units_are_ones_own_spelling(measure):
-    assert units.find_unit(measure.value, measure).factor == 1.0
+    assert find_unit(measure.value, measure).factor == 1.0
 
 
 @pytest.mark.parametrize("measure", list(Measure))
 def test_every_spelling_has_a_sound_factor(measure):
-    for spelled in units._known(measure):
-        unit = units.find_unit(spelled, measure)
+    for spelled in known_units(measure):
+        unit = find_unit(spelled, measure)
         assert math.isfinite(unit.factor)
         assert unit.factor > 0
         assert in_unit(unit.to_working(3.0), measure, spelled) == close(3.0)

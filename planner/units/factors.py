@@ -1,0 +1,164 @@
+"""Factors between units, by pint, and the closed list of spellings that leads to them."""
+
+from __future__ import annotations
+
+import difflib
+import math
+import re
+import unicodedata
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING, Any
+
+from planner.units.measures import ACCEPTED, DEFINITIONS, FORMS, RATE_FORMS, WORKING, Atoms, Measure
+from planner.units.numbers import MOST_LETTERS, refuse
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+
+@dataclass(frozen=True, slots=True)
+class Unit:
+    """One unit of the closed list: how its numbers become working units."""
+
+    factor: float
+    upside_down: bool = False
+    """Whether the working unit is the factor divided by the number, as for g/1000 seeds."""
+
+    def to_working(self, value: float) -> float:
+        """Number of working units that a number of these units is.
+
+        Raises
+        ------
+        ZeroDivisionError
+            When the unit is upside down and the value is 0.
+        """
+        return self.factor / value if self.upside_down else self.factor * value
+
+
+@lru_cache
+def registry() -> Any:
+    """Return the one pint registry, with our own definitions only. Typed loosely: pint is."""
+    import pint
+
+    made: Any = pint.UnitRegistry(None)
+    for definition in DEFINITIONS:
+        made.define(definition)
+    return made
+
+
+@lru_cache(maxsize=512)
+def factor_between(unit: str, working: str) -> Unit:
+    """Factor from one of our own unit expressions to another, cleaned of the last bits' noise."""
+    quantity = registry().Quantity(1.0, unit)
+    upside_down = not quantity.is_compatible_with(working)
+    if upside_down:
+        quantity = 1.0 / quantity
+    factor = float(quantity.to(working).magnitude)
+    clean = float(f"{factor:.12g}")
+    return Unit(clean if math.isclose(clean, factor, rel_tol=4e-15) else factor, upside_down)
+
+
+def _spellings(top: Atoms, bottom: Atoms) -> Iterator[tuple[str, str]]:
+    """Every (spelling, expression) of a numerator over a denominator."""
+    for upper, uppers in top.items():
+        for spelled in uppers.split("|"):
+            if not bottom:
+                yield spelled, upper
+            for lower, lowers in bottom.items():
+                for below in lowers.split("|"):
+                    yield f"{spelled}/{below}", f"{upper} / {lower}"
+
+
+@lru_cache
+def known_units(measure: Measure) -> dict[str, str]:
+    """All spellings of a measure's units, plain, with our expression for each."""
+    pairs = (pair for form in FORMS[measure] for pair in _spellings(*form))
+    return {plain_unit(spelled): expression for spelled, expression in pairs}
+
+
+@lru_cache
+def known_rates() -> dict[str, tuple[str, str, str]]:
+    """All spellings of rate units, plain, with basis, our expression and the basis' own."""
+    return {
+        plain_unit(spelled): (basis, expression, working)
+        for basis, working, top, bottom in RATE_FORMS
+        for spelled, expression in _spellings(top, bottom)
+    }
+
+
+_ACTIVE = re.compile(r"\b(?:ai|active ingredient|active|product)\b")
+_THOUSANDS = re.compile(r"(?<=\d)[, ](?=\d{3}\b)")
+
+
+@lru_cache(maxsize=4096)
+def plain_unit(unit: str) -> str:
+    """Spelling of a unit without what does not matter: case, dots, spaces, 'per' for '/'.
+
+    >>> plain_unit("Fl. Oz. per 100 lb")
+    'fl oz/100 lb'
+    """
+    text = unicodedata.normalize("NFKC", unit).casefold().replace("μ", "u").replace(".", "")
+    text = _THOUSANDS.sub("", re.sub(r"\bper\b", "/", text))
+    text = " ".join(_ACTIVE.sub(" ", text).split())
+    return re.sub(r"\s*/\s*", "/", text)
+
+
+def find_unit(text: str, measure: Measure, money: str = "$") -> Unit:
+    """Look up a unit of a measure in the closed list.
+
+    Parameters
+    ----------
+    text
+        The unit as written, such as ``fl. oz`` or ``seeds per kg``.
+    money
+        The farm's sign of money, which stands for ``$``.
+
+    Raises
+    ------
+    Unreadable
+        When it is not in the list.
+    """
+    known = known_units(measure)
+    written = plain_unit(_signed(text, money)[:MOST_LETTERS])
+    if written not in known:
+        refuse(f"a number in {ACCEPTED[measure]}", unit_remedy(written, known))
+    return factor_between(known[written], WORKING[measure])
+
+
+def is_rate_unit(text: str) -> bool:
+    """Whether a text is a unit of a recipe's rate.
+
+    >>> is_rate_unit("fl. oz per cwt"), is_rate_unit("oz/cwt")
+    (True, False)
+    """
+    return plain_unit(text[:MOST_LETTERS]) in known_rates()
+
+
+def in_unit(value: float, measure: Measure, unit: str) -> float:
+    """Give a value in working units in another unit of the closed list.
+
+    >>> round(in_unit(320.0, Measure.VOLUME, "L"), 6)
+    9.463529
+    """
+    found = find_unit(unit, measure)
+    return found.factor / value if found.upside_down else value / found.factor
+
+
+def _signed(text: str, money: str) -> str:
+    """Unit with the farm's own sign of money as $."""
+    sign = money.strip()
+    if sign and sign != "$" and text.lstrip().casefold().startswith(sign.casefold()):
+        return "$" + text.lstrip()[len(sign) :]
+    return text
+
+
+def unit_remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, str]]) -> str:
+    """Nearest unit of the list that could have been meant."""
+    wet = re.sub(r"^(?:oz|ounces?)\b", "fl oz", plain)
+    if wet != plain and wet in known:
+        return f"ounces of a liquid are fluid ounces: write '{wet}'"
+    if plain in ("m", "mm", "mil", "million"):
+        return "write the number in full or with k for thousand"
+    near = difflib.get_close_matches(plain, known, 1, 0.6)
+    return f"nearest unit: '{near[0]}'" if near else ""

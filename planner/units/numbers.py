@@ -1,0 +1,107 @@
+"""Text to numbers; text that is none is refused, with what would do."""
+
+from __future__ import annotations
+
+import math
+import re
+from typing import NoReturn
+
+MOST = 1e12
+"""Numbers beyond this, in working units, are refused: nothing on a farm is that large."""
+MOST_LETTERS = 100
+"""Letters of a unit that are looked at; none in the list is as long."""
+
+
+class Unreadable(ValueError):
+    """A text is not what was expected; says what would have been, and the nearest remedy."""
+
+    def __init__(self, expected: str, remedy: str = "") -> None:
+        super().__init__(expected, remedy)
+        self.expected = expected
+        self.remedy = remedy
+
+
+def refuse(expected: str, remedy: str = "") -> NoReturn:
+    """Raise `Unreadable`."""
+    raise Unreadable(expected, remedy)
+
+
+_NUMBER = re.compile(
+    r"[+\-]?"
+    r"(?:(?:\d{1,3}(?:,\d{3})+|\d{1,3}(?: \d{3})+|\d+)(?:\.\d*)?|\.\d+)"
+    r"(?:[eE][+\-]?\d{1,3})?",
+    re.ASCII,
+)
+_SPACES = dict.fromkeys(map(ord, "\u00a0\u2007\u2009\u202f\t"), " ")
+_MINUS = {0x2212: "-"}
+A_NUMBER = "a number such as 140,000 or 4.6"
+
+
+def _split(text: str) -> tuple[str, str]:
+    """Leading number of a text and what follows it."""
+    text = text.translate(_SPACES).translate(_MINUS).strip()
+    match = _NUMBER.match(text)
+    if not match:
+        return "", text
+    digits = match.group()
+    rest = text[len(digits) :]
+    if digits[-1:].isdigit() and re.match(r"[.,:'’]?\d", rest):  # 1,5 or 1'000 or 12,34
+        return "", text
+    return digits, rest.strip()
+
+
+def read_number(text: str, comma: bool = True) -> float:
+    """Read a number without a unit.
+
+    Parameters
+    ----------
+    text
+        Digits, with ``,`` or a space between thousands, ``.`` before decimals, ``k`` for thousand.
+    comma
+        Whether ``,`` between thousands is sure to mean that: not so in a file whose cells are
+        divided by ``;``.
+
+    Raises
+    ------
+    Unreadable
+        When it is anything else, not finite or beyond `MOST`.
+
+    >>> read_number("140,000"), read_number("140k"), read_number("1 000.5")
+    (140000.0, 140000.0, 1000.5)
+    """
+    value, rest = number_and_rest(text, comma)
+    if rest:
+        remedy = _number_remedy(text) or f"'{rest[:20]}' after the number is not understood"
+        refuse(A_NUMBER, remedy)
+    return value
+
+
+def number_and_rest(text: str, comma: bool) -> tuple[float, str]:
+    """Value of the leading number and the text after it."""
+    digits, rest = _split(text)
+    if not digits:
+        refuse(A_NUMBER, _number_remedy(text))
+    if "," in digits and not comma:
+        refuse(
+            "a number without a comma, as ; divides the cells of this file",
+            f"write {digits.replace(',', '')} or {digits.replace(',', '.', 1)}",
+        )
+    value = float(digits.replace(",", "").replace(" ", ""))
+    if re.match(r"k(?![a-z])", rest, re.IGNORECASE):
+        value, rest = value * 1000.0, rest[1:].strip()
+    if not math.isfinite(value) or abs(value) > MOST:
+        refuse(f"a number up to {MOST:g}", "look for a slip of the decimal point")
+    return value, rest
+
+
+def _number_remedy(text: str) -> str:
+    """What to write instead of a text that is not a number."""
+    tidy = text.translate(_SPACES).strip()
+    decimal = re.match(r"([+\-]?\d+),(\d{1,2}|\d{4,})(?![\d,])", tidy)
+    if decimal:
+        return f"decimals follow a point: {decimal[1]}.{decimal[2]}"
+    if re.match(r"\d+\s*/\s*\d+", tidy) or any(c in tidy for c in "½¼¾⅓⅔"):
+        return "write a fraction as a decimal number, such as 0.5"
+    if tidy.casefold() in ("n/a", "na", "none", "-", "--", "?", "tbd", "unknown"):
+        return "leave the cell blank for the default"
+    return ""

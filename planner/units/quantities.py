@@ -1,0 +1,111 @@
+"""Text to quantities, rates and percents in working units."""
+
+from __future__ import annotations
+
+import math
+import unicodedata
+
+from planner.units.factors import factor_between, find_unit, known_rates, plain_unit, unit_remedy
+from planner.units.measures import ACCEPTED, RATES, Measure
+from planner.units.numbers import MOST, MOST_LETTERS, number_and_rest, refuse
+
+
+def read_quantity(
+    text: str, measure: Measure, unit: str = "", money: str = "$", comma: bool = True
+) -> float:
+    """Read a number with a unit (or a bare one, in `unit`) in working units.
+
+    Parameters
+    ----------
+    unit
+        Unit of a bare number; empty where the text must say it (0 needs none).
+
+    Raises
+    ------
+    Unreadable
+        When the text is no number, or its unit is not one of the measure's.
+
+    >>> read_quantity("2.5 gal", Measure.VOLUME), read_quantity("80", Measure.AREA, "acres")
+    (320.0, 80.0)
+    """
+    sign = _sign_before(text, measure, money)
+    if measure in _MONEYED and any(unicodedata.category(c) == "Sc" for c in text[len(sign) :]):
+        _check_sign(text, money)
+    value, rest = number_and_rest(text.strip()[len(sign) :], comma)
+    written = (money if sign else "") + rest
+    if not rest and (not sign or unit):
+        if not unit:
+            if value == 0.0:
+                return 0.0
+            refuse(f"a number in {ACCEPTED[measure]}", "write the unit after the number")
+        written = unit
+        money = "$" if unit.startswith("$") else money
+    found = find_unit(written, measure, money)
+    if found.upside_down and value == 0.0:
+        refuse("a number above 0")
+    result = found.to_working(value)
+    if not math.isfinite(result) or abs(result) > MOST:
+        refuse(f"a number up to {MOST:g} {measure.value}")
+    return result
+
+
+_MONEYED = (Measure.MONEY, Measure.MONEY_PER_SEED_UNIT, Measure.CROP_PRICE)
+
+
+def _check_sign(text: str, money: str) -> None:
+    """Refuse a sign of money that is not the farm's."""
+    others = {c for c in text if unicodedata.category(c) == "Sc"} - set(money)
+    if others:
+        refuse(f"money in {money.strip()}, as Currency on Farm says", "leave the sign out")
+
+
+def _sign_before(text: str, measure: Measure, money: str) -> str:
+    """Sign of money that stands before a number of money; empty if none."""
+    sign = money.strip()
+    found = measure in _MONEYED and sign and text.strip().casefold().startswith(sign.casefold())
+    return text.strip()[: len(sign)] if found else ""
+
+
+def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str]:
+    """Read the rate of a recipe: the amount and what it is counted on.
+
+    Returns
+    -------
+    tuple[float, str]
+        The amount and its unit: ``fl oz/unit``, ``fl oz/cwt``, ``mg/seed`` or ``g/100 kg``.
+
+    Raises
+    ------
+    Unreadable
+        When the text is no number, or its unit is none of a rate.
+
+    >>> read_rate("4.6 fl oz/cwt")
+    (4.6, 'fl oz/cwt')
+    """
+    value, rest = number_and_rest(text, comma)
+    written = plain_unit((rest or unit)[:MOST_LETTERS])
+    known = known_rates()
+    if written not in known:
+        remedy = unit_remedy(written, known) if written else "write the unit after the number"
+        refuse(f"a rate in {RATES}", remedy)
+    basis, expression, working = known[written]
+    return factor_between(expression, working).to_working(value), basis
+
+
+def read_percent(text: str, comma: bool = True) -> float:
+    """Read a percent as a fraction of one.
+
+    Raises
+    ------
+    Unreadable
+        When it is no number, or a bare number strictly between 0 and 1.
+
+    >>> read_percent("3%"), read_percent("3"), read_percent("0.5 %")
+    (0.03, 0.03, 0.005)
+    """
+    value, rest = number_and_rest(text, comma)
+    if rest.casefold() not in ("", "%", "percent", "pct", "per cent"):
+        refuse("a percent such as 3%", f"'{rest[:20]}' after the number is no percent")
+    if not rest and 0.0 < abs(value) < 1.0:
+        refuse("a percent such as 3%", f"write {value:g}% or {value * 100:g}%, whichever is meant")
+    return value / 100.0
