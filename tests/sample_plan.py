@@ -289,6 +289,9 @@ def greedy_plan(season: Season) -> Plan:
             shortages.append(Shortage(field.name, acres, "no more seed that suits"))
     treating = _bags(season, used, recipe_of, bought)
     bags = {t.lot: bought[t.lot] for t in treating if bought[t.lot]}
+    for lot in season.lots:
+        if lot.treated_with is not None and used[lot.name] > lot.on_hand + 1e-9:
+            bags[lot.name] = bought[lot.name]
     counts = _containers_for(season, treating)
     cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
     return Plan(

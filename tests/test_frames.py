@@ -1,0 +1,227 @@
+"""What the sheets say, before anything is drawn: balances, sums, order, sentences."""
+
+import math
+from dataclasses import replace
+
+import pytest
+
+from planner.plan.plan import Outcome, Shortage
+from planner.report.facts import Facts
+from planner.report.field_frames import is_white_mold, protection_sheet, threats_in_order
+from planner.report.fit import plain
+from planner.report.frames import make_book
+from planner.report.front_frames import MOST_LINES, front_sheet, sureness
+from planner.report.measures import Manner, Measure
+from planner.report.sheets import MAX_TITLE, Look, Room, Sheet, Table, Text
+from planner.report.treating_frames import doses_sheet, per_recipe
+from planner.season.domain import Container, PriceBreak, Threat
+from tests.plans import HAND_PLAN, HAND_SEASON
+from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
+from tests.seasons import random_season
+
+RANDOM = range(60)
+
+
+def facts_of(season) -> Facts:
+    return Facts(greedy_plan(season), season)
+
+
+def table(sheet: Sheet, name: str) -> Table:
+    return next(b for b in sheet.blocks if isinstance(b, Table) and b.name == name)
+
+
+def column(found: Table, key: str) -> list:
+    return [plain(row[found.column(key)]) for row in found.rows]
+
+
+# --- measures ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("measure", "us", "metric"),
+    [  # one US working unit of each; NIST Handbook 44 App. C and SP 811, worked out by hand
+        (Measure.AREA, 1.0, 0.40468564224),
+        (Measure.VOLUME, 1 / 128, 0.0295735295625),
+        (Measure.DOSE, 1.0, 29.5735295625),
+        (Measure.WEIGHT, 1.0, 0.45359237),
+        (Measure.DOSE_PER_WEIGHT, 1.0, 65.1984723),  # mL/100 kg, to nine figures
+        (Measure.SEEDS_PER_WEIGHT, 1.0, 2.2046226218),
+        (Measure.SEEDS_PER_AREA, 1.0, 2.4710538147),
+        (Measure.WEIGHT_PER_AREA, 1.0, 1.1208511562),  # kg/ha in a lb/acre
+        (Measure.MONEY_PER_VOLUME, 128.0, 33.8140227018),
+    ],
+)
+def test_factors(measure: Measure, us: float, metric: float) -> None:
+    assert Manner().value(1.0, measure) == pytest.approx(us, rel=1e-9)
+    assert Manner(metric=True).value(1.0, measure) == pytest.approx(metric, rel=1e-8)
+
+
+def test_every_measure_has_a_unit_in_both_systems() -> None:
+    for measure in Measure:
+        for manner in (Manner(), Manner(metric=True, currency="kr")):
+            assert isinstance(manner.label(measure), str)
+            assert "¤" not in manner.label(measure)
+
+
+# --- balances ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seed", RANDOM)
+def test_every_unit_of_seed_is_somewhere(seed: int) -> None:
+    facts = facts_of(random_season(seed))
+    for b in facts.lot_balances:
+        have = b.lot.on_hand + b.bought
+        assert have == pytest.approx(b.planted + b.left_treated + b.left_untreated, abs=1e-6)
+        assert min(b.left_treated, b.left_untreated) >= -1e-6
+    by_maturity = sum(m.planted + m.left_treated + m.left_untreated for m in facts.maturities)
+    assert by_maturity == pytest.approx(sum(b.lot.on_hand + b.bought for b in facts.lot_balances))
+
+
+@pytest.mark.parametrize("seed", RANDOM)
+def test_accounts_add_up_to_the_cost(seed: int) -> None:
+    facts = facts_of(random_season(seed))
+    cost = facts.plan.cost
+    assert sum(a.spend for a in facts.accounts) == pytest.approx(cost.containers)
+    assert sum(a.saved for a in facts.accounts) == pytest.approx(cost.discounts)
+    assert sum(a.freight for a in facts.accounts) == pytest.approx(cost.freight)
+
+
+@pytest.mark.parametrize("seed", RANDOM)
+def test_need_by_recipe_adds_up_to_the_need(seed: int) -> None:
+    facts = facts_of(random_season(seed))
+    found = per_recipe(facts)
+    need: dict[str, float] = {}
+    for product, used in zip(column(found, "product"), column(found, "need"), strict=True):
+        need[product] = need.get(product, 0.0) + used
+    for use in facts.plan.products:
+        assert need.get(use.product, 0.0) == pytest.approx(use.need, abs=1e-9)
+
+
+def test_the_hand_plan_by_hand() -> None:
+    """The plan of the audit's tests: its treated units, by lot, are those of its table."""
+    facts = Facts(HAND_PLAN, HAND_SEASON)
+    treated = {b.lot.name: b.treated for b in facts.lot_balances}
+    assert sum(treated.values()) == sum(t.units for t in HAND_PLAN.treating)
+    assert sum(c.total for c in facts.costs) == pytest.approx(HAND_PLAN.cost.total)
+
+
+def test_maturities_are_put_together_where_there_are_many() -> None:
+    season = sample_season()
+    lots = tuple(
+        replace(season.lots[0], name=f"L{i}", variety=f"V{i}", maturity=1.0 + i / 20)
+        for i in range(40)
+    )
+    facts = facts_of(replace(season, lots=lots))
+    assert len(facts.maturities) <= 14
+    assert " to " in facts.maturities[0].label
+    assert sum(m.planted for m in facts.maturities) == pytest.approx(
+        sum(p.units for p in facts.plan.planting)
+    )
+
+
+def test_doses_of_a_part_bag_are_those_of_its_units() -> None:
+    """20 units of 43.75 lb (140,000 seeds at 3,200 a lb) at 4 fl oz/cwt take 35 fl oz."""
+    found = table(doses_sheet(facts_of(sample_season())), "doses")
+    rows = [r for r in found.rows if r[1] == "S26-701" and plain(r[2]) == "Duskfield"]
+    assert plain(rows[0][found.column("part")]) == pytest.approx(35.0)
+    assert plain(rows[0][found.column("bag")]) is None
+
+
+# --- sentences -----------------------------------------------------------------------------------
+
+
+def test_sureness_in_words() -> None:
+    season = sample_season()
+    plan = replace(greedy_plan(season), shortages=())
+    total = plan.cost.total
+    said = sureness(Facts(replace(plan, bound=total - 1234.5, gap=1234.5 / total), season))
+    assert said[0].startswith("No plan can be cheaper by more than $1,234.50 (2.98 % of the cost)")
+    proven = replace(plan, bound=total - 2.0, gap=2.0 / total, outcome=Outcome.OPTIMAL)
+    assert sureness(Facts(proven, season))[0].startswith("Proven: no plan can be cheaper by more")
+    exact = replace(proven, bound=total, gap=0.0)
+    assert "by a cent" in sureness(Facts(exact, season))[0]
+    blind = replace(plan, bound=-math.inf, gap=math.inf)
+    assert "not known" in sureness(Facts(blind, season))[0]
+    short = replace(exact, shortages=(Shortage("Far Forty", 1.0),), shortage_proven=False)
+    assert "not proven" in sureness(Facts(short, season))[-1]
+
+
+def test_the_first_page_says_what_is_short_or_that_nothing_is() -> None:
+    season = sample_season()
+    plan = greedy_plan(season)
+    texts = [b for b in front_sheet(Facts(plan, season)).blocks if isinstance(b, Text)]
+    assert any("Far Forty: 18.9 acres short" in p for t in texts for p in t.paragraphs)
+    whole = Facts(replace(plan, shortages=()), season)
+    texts = [b for b in front_sheet(whole).blocks if isinstance(b, Text)]
+    assert any(t.look is Look.OK and "are covered" in t.paragraphs[0] for t in texts)
+
+
+def test_the_first_page_stays_short_with_a_long_order() -> None:
+    season = sample_season()
+    containers = tuple(
+        Container("Duskfield", f"can {i}", 30.0, (PriceBreak(1, 10.0),), most=1) for i in range(60)
+    )
+    facts = facts_of(replace(season, containers=(*containers, *season.containers)))
+    assert len(facts.plan.order) > MOST_LINES
+    found = table(front_sheet(facts), "order")
+    assert len(found.rows) == MOST_LINES
+    assert "more line" in found.note
+
+
+def test_white_mold_comes_first() -> None:
+    facts = facts_of(sample_season())
+    assert threats_in_order(facts)[0].name == "White mold"
+    assert is_white_mold(Threat(" White Mould"))
+    assert not is_white_mold(Threat("powdery mildew"))
+    found = table(protection_sheet(facts), "protection")
+    assert column(found, "threat")[0] == "White mold"
+    said = [p for b in protection_sheet(facts).blocks if isinstance(b, Text) for p in b.paragraphs]
+    assert any("No seed treatment protects against white mold all season" in p for p in said)
+
+
+def test_protection_lists_every_pair_under_pressure_once_a_share() -> None:
+    facts = facts_of(sample_season())
+    found = table(protection_sheet(facts), "protection")
+    for threat in facts.season.threats:
+        rows = [r for r in found.rows if r[0] == threat.name]
+        acres = sum(plain(r[found.column("area")]) for r in rows)
+        pressed = [f for f in facts.season.fields if f.pressure.get(threat.name).value != "none"]
+        assert acres == pytest.approx(sum(f.acres for f in pressed))
+
+
+# --- the book ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("make", [sample_season, awkward_season, lambda: big_season(30)])
+def test_titles_are_ours_and_short(make) -> None:
+    season = make()
+    book = make_book(greedy_plan(season), season)
+    titles = [s.title for s in book.sheets]
+    assert len({t.casefold() for t in titles}) == len(titles)
+    names = {x.name for x in (*season.fields, *season.lots, *season.products, *season.suppliers)}
+    for title in titles:
+        assert len(title) <= MAX_TITLE
+        assert title.replace(" ", "").isalnum()
+        assert title not in names
+
+
+def test_rooms_stand_in_their_order_and_take_more_sheets() -> None:
+    season = sample_season()
+    extra = Sheet("Mine", "For a test.", room=Room.ORDER)
+    book = make_book(greedy_plan(season), season, [extra])
+    rooms = [list(Room).index(s.room) for s in book.sheets]
+    assert rooms == sorted(rooms)
+    orders = [s.title for s in book.sheets if s.room is Room.ORDER]
+    assert orders[0] == "Order"
+    assert orders[-1] == "Mine"
+
+
+def test_every_row_has_a_content_for_every_column() -> None:
+    for make in (sample_season, awkward_season):
+        season = make()
+        for sheet in make_book(greedy_plan(season), season).sheets:
+            tables = [b for b in sheet.blocks if isinstance(b, Table)]
+            assert len({t.name for t in tables}) == len(tables)
+            for t in tables:
+                assert len({c.key for c in t.columns}) == len(t.columns), t.name
+                assert all(len(row) == len(t.columns) for row in t.rows), (sheet.title, t.name)
