@@ -13,6 +13,7 @@ import signal
 import sys
 import threading
 import traceback
+from datetime import datetime  # noqa: TC003 - typer reads it when the command line is read
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated
 
@@ -224,6 +225,42 @@ def compare(
         raise typer.BadParameter(msg)
     options = deciding.Options(seconds, quiet=as_json)
     for line in comparing.compare_all(sources, out, options, as_json=as_json):
+        _print(line)
+
+
+@app.command(epilog="Example: wholedrum campaign plan/plan.json --done 'L-104:Full:12:2027-04-14'")
+def campaign(
+    plan_file: Annotated[
+        Path, typer.Argument(metavar="PLAN.json", help="plan.json of a plan with treating in it.")
+    ],
+    done: Annotated[
+        list[str] | None,
+        typer.Option("--done", metavar="LOT:RECIPE:BAGS[:DAY]", help="Bags done; may be repeated."),
+    ] = None,
+    log: Annotated[
+        Path | None,
+        typer.Option(
+            "--log", metavar="FILE.csv", help="The same as a table: Lot, Recipe, Bags, Day."
+        ),
+    ] = None,
+    today: Annotated[
+        datetime | None,
+        typer.Option(
+            "--today",
+            metavar="DAY",
+            formats=["%Y-%m-%d"],
+            help="First day left for treating.  [default: the day after the last day done]",
+        ),
+    ] = None,
+) -> None:
+    """Bring the work in the shop up to date; writes plan.json, plan.ics and campaign.xlsx."""
+    from planner.report.campaign_files import update_campaign
+    from planner.terminal.shop import campaign_lines
+    from planner.terminal.text import written_lines
+
+    day = today.date() if today else None
+    updated, paths = update_campaign(plan_file, done or [], log, day)
+    for line in [*campaign_lines(updated), *written_lines(paths)]:
         _print(line)
 
 

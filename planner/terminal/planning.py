@@ -104,10 +104,14 @@ def _scenarios(source: Path, season: Season, plan: Plan, options: Options) -> Co
 
 
 def _lines(plan: Plan, season: Season, why: Explanation, *, quiet: bool) -> list[str]:
+    from planner.campaign.campaign import make_campaign
+    from planner.terminal.shop import note_lines
+
     if quiet:
         return summary.shortage_lines(plan, season)
     return [
         *(summary.again_lines(why.again) if why.again else []),
         *summary.plan_lines(plan, season),
+        *note_lines(make_campaign(season, plan)),
         *summary.why_lines(why, season),
     ]

@@ -1,0 +1,39 @@
+"""The work in the shop in short: which bags on which day, and what wants to be said about it."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.campaign.notes import notes
+from planner.terminal.text import paragraph, table
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Campaign
+
+
+def campaign_lines(campaign: Campaign) -> list[str]:
+    """Day by day what is left to do, then everything that is wrong or missing."""
+    calendar = campaign.calendar
+    bags = sum(run.bags for run in calendar.runs)
+    done = sum(run.bags for run in calendar.runs if run.done)
+    rows = [
+        [
+            run.day.isoformat(),
+            run.lot,
+            run.recipe,
+            f"{run.first_bag} to {run.last_bag}",
+            "LATE" if run.late else "",
+        ]
+        for run in calendar.runs
+        if not run.done
+    ]
+    lines = [f"{done} of {bags} bags are done."]
+    if rows:
+        lines += ["Still to treat", *table(["Day", "Lot", "Recipe", "Bags", ""], rows, left=3)]
+    return lines + note_lines(campaign)
+
+
+def note_lines(campaign: Campaign) -> list[str]:
+    """What is wrong, missing or only assumed about the work in the shop; urgent things first."""
+    told = [line for text in notes(campaign) for line in paragraph(text)]
+    return ["", "In the shop", *told] if told else []
