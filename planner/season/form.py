@@ -188,7 +188,7 @@ def put(cell: Any, value: Value, column: Column | None) -> None:
     cell.number_format = form
     if isinstance(value, Percent):
         cell.value = round(value.shown / 100, 12)
-        cell.number_format = look.KINDS[Kind.PERCENT]
+        cell.number_format = look.PERCENT
     elif isinstance(value, date):
         cell.value = value
         cell.number_format = look.KINDS[Kind.DATE]

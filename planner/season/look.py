@@ -38,11 +38,12 @@ FORMATS = {
     Measure.MONEY_PER_SEED_UNIT: "#,##0.00",
     Measure.CROP_PRICE: "#,##0.00",
 }
+PERCENT = "0.0%"
 KINDS = {
     Kind.NUMBER: "0.0#",
     Kind.COUNT: "0",
     Kind.YEAR: "0",
-    Kind.PERCENT: "0.0%",
+    Kind.PERCENT: "General",
     Kind.DATE: "yyyy-mm-dd",
     Kind.QUANTITY: "General",
 }
@@ -50,7 +51,10 @@ WIDE = {Kind.NAME: 22, Kind.REF: 19, Kind.REFS: 22, Kind.TEXTS: 16, Kind.TEXT: 1
 
 
 def number_format(column: Column | None) -> str:
-    """Number format of a column's cells; text for names and for anything unknown."""
+    """Number format of a column's cells, text for names.
+
+    A blank percent cell has none: whether 3 or 3 % is typed, the spreadsheet keeps it as it is.
+    """
     if column is None:
         return "General"
     if column.measure in FORMATS:
