@@ -17,6 +17,7 @@ from planner.explain.mixes import (
     more_words,
     order_counts,
 )
+from planner.explain.price_flips import FLIP_NODES, PriceFlip, price_flips
 from planner.explain.words import Speech, listing
 
 if TYPE_CHECKING:
@@ -24,12 +25,7 @@ if TYPE_CHECKING:
 
     from planner.explain.levels import LevelReach
     from planner.plan.plan import Plan, ProductUse
-    from planner.season.domain import Container, Season
-
-FLIP_NODES = 3_000
-"""Counts tried for each price; a product that takes more has no flip of price told."""
-HIGHEST_RISE = 4.0
-"""How many times its price a container may rise in the search for a flip."""
+    from planner.season.domain import Season
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,17 +40,6 @@ class Rival:
     """Cost over the plan's mix."""
     left: float
     """Fl oz left over."""
-
-
-@dataclass(frozen=True, slots=True)
-class PriceFlip:
-    """Price of a container from which another mix is cheaper, the other prices held."""
-
-    container: str
-    price_now: float
-    """Of each, at the count that the plan orders; at the lowest count if it orders none."""
-    price: float
-    instead: tuple[tuple[str, int], ...]
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,6 +101,8 @@ def product_rivals(
     around = Around.of(season, use.product, counts)
     own = {c: n for (p, c), n in counts.items() if p == use.product}
     mine = describe(around, own)
+    if use.need <= 0.0 and not own:
+        return _idle(use, mine)
     want = use.need - use.on_hand - use.on_its_way
     best = cheapest(around, want)
     mixes = [mine, *(m for m in best.mixes if m.counts != mine.counts)][:3]
@@ -123,7 +110,7 @@ def product_rivals(
     up = _next_up(around, want, mine, use.left)
     down = _next_down(around, want, mine)
     per_unit = _per_unit(use.product, plan, season)
-    one_more = _onemore_words(around, want, mine, per_unit)
+    one_more = _one_more(around, want, mine, per_unit)
     result = ProductRivals(
         product=use.product,
         to_buy=max(0.0, want),
@@ -138,13 +125,22 @@ def product_rivals(
         need_down=want - down.volume if down else None,
         mix_down=down.counts if down else (),
         saved_down=mine.cost - down.cost if down else 0.0,
-        price_flips=_price_flips(around, want, mine, counts),
+        price_flips=price_flips(around, want, mine, counts),
         per_unit=per_unit,
         one_more_unit=one_more,
         units_covered=max(0.0, use.left) / per_unit if per_unit else 0.0,
         sentence="",
     )
     return replace(result, sentence=_product_words(result, Speech(season.farm)))
+
+
+def _idle(use: ProductUse, none: Mix) -> ProductRivals:
+    """Describe a product that the plan neither needs nor buys."""
+    stock = Rival(none.counts, 0.0, 0.0, use.left)
+    text = f"{use.product}: nothing is needed, nothing is bought."
+    return ProductRivals(
+        use.product, 0.0, (stock,), True, use.left, (), 0.0, None, (), 0.0, (), 0.0, None, 0.0, text
+    )
 
 
 def _next_up(around: Around, want: float, mine: Mix, left: float) -> Mix | None:
@@ -176,70 +172,6 @@ def _next_down(around: Around, want: float, mine: Mix) -> Mix | None:
     return found
 
 
-def _price_flips(
-    around: Around, want: float, mine: Mix, counts: Mapping[tuple[str, str], int]
-) -> tuple[PriceFlip, ...]:
-    """Prices at which the choice flips: dearer for what is bought, cheaper for what is not."""
-    if want <= 0.0:
-        return ()
-    own = dict(mine.counts)
-    flips = []
-    for c in around.season.containers:
-        if c.product != around.product:
-            continue
-        n = own.get(c.name, 0)
-        reached = [b.price for b in c.breaks if b.from_count <= n]
-        now = reached[-1] if reached else c.breaks[0].price
-        span = now * HIGHEST_RISE if n else -min(b.price for b in c.breaks)
-        flip = _flip(around, c, want, mine, span, counts)
-        if flip:
-            flips.append(PriceFlip(c.name, now, round(now + flip[0], 2), flip[1].counts))
-    return tuple(flips)
-
-
-def _flip(
-    around: Around,
-    container: Container,
-    want: float,
-    mine: Mix,
-    span: float,
-    counts: Mapping[tuple[str, str], int],
-) -> tuple[float, Mix] | None:
-    """Change of a container's price, between 0 and `span`, from which another mix is cheaper."""
-
-    def better(change: float) -> Mix | None:
-        season = _repriced(around.season, container, change)
-        there = Around.of(season, around.product, counts)
-        found = cheapest(there, want, keep=1, nodes=FLIP_NODES)
-        best = next(iter(found.mixes), None) if found.complete else None
-        held = describe(there, dict(mine.counts))
-        return best if best and best.cost < held.cost - 1e-7 else None
-
-    low, high = 0.0, span
-    found = better(high)
-    if found is None or better(0.0) is not None:
-        return None
-    while abs(high - low) > CENT / 2.0:
-        middle = (low + high) / 2.0
-        other = better(middle)
-        if other is None:
-            low = middle
-        else:
-            high, found = middle, other
-    return high, found
-
-
-def _repriced(season: Season, container: Container, change: float) -> Season:
-    """Return the season with every break of a container dearer by an amount."""
-    breaks = tuple(replace(b, price=max(0.0, b.price + change)) for b in container.breaks)
-    new = replace(container, breaks=breaks)
-    key = (container.product, container.name)
-    return replace(
-        season,
-        containers=tuple(new if (c.product, c.name) == key else c for c in season.containers),
-    )
-
-
 def _per_unit(product: str, plan: Plan, season: Season) -> float:
     """Fl oz of a product on a unit of seed with margin, average over what the plan treats."""
     products = {p.name: p for p in season.products}
@@ -256,7 +188,7 @@ def _per_unit(product: str, plan: Plan, season: Season) -> float:
     return volume / units if units else 0.0
 
 
-def _onemore_words(around: Around, want: float, mine: Mix, per_unit: float) -> float | None:
+def _one_more(around: Around, want: float, mine: Mix, per_unit: float) -> float | None:
     """What a unit of seed more adds: a larger mix where needed, less credit for what it takes."""
     if per_unit <= 0.0:
         return None

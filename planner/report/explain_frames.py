@@ -33,6 +33,8 @@ if TYPE_CHECKING:
     from planner.explain.worth import Worth
 
 WIDE = Page(landscape=True)
+MOST_LATE = 12
+"""Rules named that the time did not reach; plan.json names all."""
 
 
 def explain_sheets(why: Explanation) -> tuple[Sheet, ...]:
@@ -380,7 +382,7 @@ def _levels(order: OrderRivals) -> Table:
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
     known = [r for r in rules if r.cost is not None]
-    late = tuple(r.rule for r in rules if r.cost is None)
+    late = [r.rule for r in rules if r.cost is None]
     table = Table(
         name="rules",
         columns=(
@@ -413,7 +415,9 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     purpose = "What is paid for convenience and for safety, rule by rule."
     blocks: list[Block] = [table]
     if late:
-        blocks.append(Text(late, title="Not reckoned in the time set", bullets=True))
+        more = (f"and {len(late) - MOST_LATE} more",) if len(late) > MOST_LATE else ()
+        names = (*late[:MOST_LATE], *more)
+        blocks.append(Text(names, title="Not reckoned in the time set", bullets=True))
     return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
 
 
