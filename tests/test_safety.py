@@ -4,6 +4,7 @@ import errno
 import json
 import os
 import random
+import re
 import shutil
 import signal
 import subprocess
@@ -263,6 +264,112 @@ def test_results_that_cannot_be_printed_are_told(tiny: Path) -> None:
     assert done.stderr.count("\n") == 1
 
 
+# --- Nothing dangerous out ------------------------------------------------------------------------
+
+DANGEROUS = {
+    "Home 80": '=HYPERLINK("http://x.invalid";"Home")',
+    "L-1": "+cmd|' /C calc'!A0",
+    "Heron": "@SUM(1)",
+    "Green Cap": "-2+3",
+    "Base": "=1+1",
+    "jug": "../../jug",
+    "Marten Hill": "../../../Marten <b>Hill</b> http://x.invalid",
+}
+
+
+def dangerous_season(tiny: Path) -> None:
+    """Every name of the tiny season replaced by one that a program might obey."""
+    for path in tiny.iterdir():
+        text = path.read_text("utf-8")
+        for name, other in DANGEROUS.items():
+            quoted = '"' + other.replace('"', '""') + '"'
+            text = re.sub(rf"(?<=[,\n]){re.escape(name)}(?=[,\n])", lambda _, q=quoted: q, text)
+        path.write_text(text, "utf-8")
+
+
+def test_text_from_the_input_never_becomes_a_formula_or_a_link(tiny: Path, tmp_path: Path) -> None:
+    from openpyxl import load_workbook
+
+    dangerous_season(tiny)
+    before = visible(tmp_path)
+    assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out"), "--seconds", "20"]) == 0
+    assert visible(tmp_path) == sorted([*before, "out"])
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert written["planting"][0]["field"] == DANGEROUS["Home 80"]
+    book = load_workbook(tmp_path / "out" / "plan.xlsx")
+    texts = set()
+    for cell in (cell for page in book for row in page.iter_rows() for cell in row):
+        if cell.data_type == "f":
+            assert not any(name in str(cell.value) for name in DANGEROUS.values()), cell.value
+        if cell.hyperlink is not None:
+            assert cell.hyperlink.target is None
+        texts.add(str(cell.value))
+    assert set(DANGEROUS.values()) - {DANGEROUS["Marten Hill"]} <= texts
+    with zipfile.ZipFile(tmp_path / "out" / "plan.xlsx") as parts:
+        for name in parts.namelist():
+            assert b'TargetMode="External"' not in parts.read(name)
+
+
+WATCHED = """
+import os, sys
+seen = []
+writing = os.O_WRONLY | os.O_RDWR | os.O_CREAT | os.O_TRUNC | os.O_APPEND
+def watch(event, arguments):
+    if event == "open" and arguments[2] & writing and isinstance(arguments[0], (str, bytes)):
+        seen.append(os.fsdecode(arguments[0]))
+    elif event in ("os.mkdir", "os.remove", "os.rmdir", "os.rename", "os.link", "os.symlink"):
+        seen.extend(os.fsdecode(a) for a in arguments if isinstance(a, (str, bytes)))
+    elif event.startswith(("socket.", "subprocess.", "os.system", "os.exec", "os.posix_spawn",
+                           "os.spawn", "urllib.", "http.", "ftplib.", "smtplib.", "ctypes.dlopen")):
+        seen.append(f"EVENT {event} {arguments}")
+sys.dont_write_bytecode = True
+from planner.cli import run
+import planner.optimize.search, planner.report.workbook, planner.season.read
+sys.addaudithook(watch)
+code = run(sys.argv[1:])
+print("\\n".join(["----", *seen]))
+raise SystemExit(code)
+"""
+
+
+def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path: Path) -> None:
+    """Watched from inside the interpreter: what is opened for writing, started, or connected."""
+    out, temporary = tmp_path / "out", tmp_path / "temporary"
+    temporary.mkdir()
+    done = subprocess.run(
+        [sys.executable, "-c", WATCHED, "plan", str(tiny), "--out", str(out), "--seconds", "5"],
+        cwd=ROOT,
+        env=os.environ | {"TMPDIR": str(temporary)},
+        capture_output=True,
+        text=True,
+        check=False,
+    )
+    assert done.returncode == 0, done.stderr
+    seen = done.stdout.split("----\n")[1].split("\n")[:-1]
+    assert any(path.startswith(f"{out}{os.sep}") for path in seen)
+    for path in seen:
+        assert path.startswith((str(out), str(temporary))) or path == os.devnull, path
+    assert visible(temporary) == []
+
+
+@pytest.mark.skipif(os.name == "nt", reason="rights work otherwise there")
+def test_temporary_files_are_nobody_elses(tiny: Path, tmp_path: Path, monkeypatch) -> None:
+    import tempfile
+
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    modes = []
+    honest = os.open
+
+    def opened(path, flags, mode=0o777, **named):
+        if flags & os.O_CREAT and str(path).startswith(str(tmp_path)) and "out" not in str(path):
+            modes.append(mode & 0o077)
+        return honest(path, flags, mode, **named)
+
+    monkeypatch.setattr(os, "open", opened)
+    assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out"), "--seconds", "20"]) == 0
+    assert set(modes) == {0}
+
+
 # --- The solver fails -----------------------------------------------------------------------------
 
 
@@ -317,7 +424,7 @@ def test_memory_that_is_refused_to_the_process_ends_in_a_sentence(
 
     out = tmp_path / "out"
     codes = set()
-    for megabytes in (160, 240, 320, 400, 480, 640):
+    for megabytes in (200, 350, 700):
         limit = megabytes * 2**20
 
         def cut(limit: int = limit) -> None:
