@@ -70,10 +70,11 @@ def treatments(lot, season) -> list[Treatment]:
     return found
 
 
-def size(season) -> int:
-    """Ways to treat x ways to order, roughly: what brute force has to go through."""
+def size(season) -> float:
+    """What brute force goes through, roughly: acre columns of all ways to treat, and orders."""
     ways = math.prod(len(treatments(lot, season)) for lot in season.lots)
-    return ways + math.prod(len(ns) for ns in count_ranges(season))
+    orders = math.prod(len(counts) for counts in count_ranges(season))
+    return max(ways * len(Acres(season).keys), orders / 10)
 
 
 # --- containers ---------------------------------------------------------------------------------
@@ -257,21 +258,21 @@ class Acres:
     def best(self, have: dict[tuple[str, str], float], known=None, under=math.inf):
         """Lowest (acres short by priority..., money) for units in every pool.
 
-        With `known`, None where that many acres short can't be kept or the money isn't `under`.
+        With `known`, None where more acres are short than that or the money isn't `under`.
         """
         if not self.keys:
             short = tuple(
                 sum(f.acres for f in self.season.fields if f.priority == p) for p in self.priorities
             )
-            return None if known is not None and not _reach(short, known) else (*short, 0.0)
+            return (*short, 0.0)
         high = [max(0.0, have.get(p, 0.0)) for p in self.pools] + self.fixed
         best, stack = None, [(np.zeros(len(self.keys)), frozenset(), ())]
         while stack:
             banned, forbidden, floors = stack.pop()
             value, x = self._program(high, banned, floors)
-            if value is None or (best is not None and not _less(value, best)):
+            if value is None or not _better(value, best):
                 continue
-            if known is not None and (not _reach(value[:-1], known) or value[-1] >= under):
+            if known is not None and not _better(value, (*known, under)):
                 continue
             branches = self._branches(x, forbidden, floors)
             if not branches:
@@ -361,16 +362,19 @@ def _loss(field, recipe, season) -> float:
     return bushels * season.farm.soybean_price
 
 
+def _better(a, b) -> bool:
+    """Whether acres short by priority, then money, are less than others (None: than any)."""
+    if b is None or _less(a[:-1], b[:-1]):
+        return True
+    return not _less(b[:-1], a[:-1]) and a[-1] < b[-1]
+
+
 def _less(a, b) -> bool:
-    """Lexicographic order that looks over rounding."""
+    """Lexicographic order of acres short that looks over rounding."""
     for x, y in zip(a, b, strict=True):
         if abs(x - y) > CLOSE * max(1.0, abs(x), abs(y)):
             return x < y
     return False
-
-
-def _reach(short, known) -> bool:
-    return all(a <= b + 10 * CLOSE for a, b in zip(short, known, strict=True))
 
 
 # --- all together -------------------------------------------------------------------------------

@@ -13,8 +13,8 @@ from planner.season.domain import Basis, TargetStand
 from tests import milp, oracle
 from tests.seasons import container, farm, field, lot, product, random_season, recipe, season
 
-MOST_WAYS = 700
-"""Largest season, in ways to treat and to order, that brute force is asked about."""
+LARGEST = 2000
+"""Size of the largest season that brute force is asked about."""
 SEEDS = st.integers(min_value=0, max_value=1_000_000)
 CALM = settings(
     derandomize=True,
@@ -52,7 +52,7 @@ def same(a: milp.Answer, b: milp.Answer) -> None:
 def test_random_seasons_equal_brute_force(seed):
     """Optimizer, brute force over whole things, and the second model agree on tiny seasons."""
     one = random_season(seed)
-    assume(oracle.size(one) <= MOST_WAYS)
+    assume(oracle.size(one) <= LARGEST)
     found = answer(solved(one), one)
     same(found, oracle.solve(one))
     same(found, milp.solve(one))
@@ -66,9 +66,13 @@ def test_random_seasons_equal_second_model(seed):
     same(answer(solved(one), one), milp.solve(one))
 
 
-@pytest.mark.parametrize("seed", [490, 1329])
+@pytest.mark.parametrize("seed", [206, 281, 1330])
 def test_degenerate_seasons(seed):
-    """Seasons in which acres meet a split and a share exactly, once solved wrongly."""
+    """Seasons once solved wrongly: a settled shortage leaves next to no room, or a crumb too much.
+
+    Acres meet a split and a share exactly, or a crumb of acres of one priority would force a dear
+    recipe on another.
+    """
     one = random_season(seed)
     same(answer(solved(one), one), milp.solve(one))
 
