@@ -1,0 +1,98 @@
+"""The sheets that hold plans side by side: what changed since the last one, and what if."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.comparison import MEASURES
+from planner.report.measures import Measure
+from planner.report.sheets import (
+    Cell,
+    Column,
+    Look,
+    Page,
+    Room,
+    Sheet,
+    Table,
+    Text,
+)
+
+if TYPE_CHECKING:
+    from planner.explain.again import Again
+    from planner.explain.compare import Comparison, Part
+
+
+WIDE = Page(landscape=True)
+
+
+def again_sheet(again: Again) -> Sheet:
+    """What changed since the old plan, what to buy now, what is left."""
+    order = Table(
+        name="order",
+        title="The order",
+        columns=(
+            Column("product", "Product"),
+            Column("container", "Container"),
+            Column("old", "Old plan", Measure.COUNT),
+            Column("way", "On its way", Measure.COUNT),
+            Column("buy", "Buy now", Measure.COUNT),
+            Column("change", "Change", Measure.COUNT),
+            Column("supplier", "Supplier"),
+        ),
+        rows=tuple(
+            (
+                x.product,
+                x.container,
+                x.old,
+                x.on_way,
+                Cell(x.buy, Look.STRONG if x.buy else Look.FAINT),
+                Cell(x.change, Look.WATCH if x.change else Look.FAINT),
+                x.supplier,
+            )
+            for x in again.order
+        ),
+    )
+    fields = Table(
+        name="fields",
+        title="Fields planted otherwise",
+        columns=(
+            Column("field", "Field"),
+            Column("before", "Before", width=40),
+            Column("after", "Now", width=40),
+            Column("moved", "Moved", Measure.AREA, total=True),
+        ),
+        rows=tuple((f.field, f.before, f.after, f.acres) for f in again.fields),
+        empty="Every field keeps its seed and recipe.",
+    )
+    spare = Table(
+        name="spare",
+        title="What can be returned or is left",
+        columns=(Column("what", "What", width=60), Column("worth", "Worth", Measure.MONEY)),
+        rows=tuple((s.sentence, s.worth or None) for s in again.spare),
+        empty="Nothing is left over.",
+    )
+    blocks = (Text(again.sentences), order, fields, spare)
+    purpose = "What changed since the last plan, what to buy now, and what is left."
+    return Sheet("What changed", purpose, blocks, WIDE, Room.PLAN)
+
+
+def what_if_sheet(compared: Comparison) -> Sheet:
+    """Describe what differs between the plan and those of the scenarios."""
+    tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
+    words = "Only what differs is shown; plan.json holds every line."
+    purpose = "The season as it is against the scenarios of the sheet What if."
+    return Sheet("What if", purpose, (Text((words,)), *tables), WIDE, Room.WHY)
+
+
+def _different(part: Part, compared: Comparison, number: int) -> Table:
+    measure = MEASURES[part.unit]
+    return Table(
+        name=f"part_{number}",
+        title=part.name,
+        columns=(
+            *(Column(f"what_{n}", name) for n, name in enumerate(part.columns)),
+            *(Column(f"plan_{n}", name, measure) for n, name in enumerate(compared.names)),
+        ),
+        rows=tuple((*line.what, *line.amounts) for line in part.different),
+        empty="No difference.",
+    )
