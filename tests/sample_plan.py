@@ -360,3 +360,35 @@ def _containers_for(season: Season, treating: list[Treating]) -> dict[tuple[str,
             counts[c.product, c.name] = count
             need -= count * (c.size - c.heel)
     return counts
+
+
+def tiled(times: int) -> tuple[Season, Plan]:
+    """The sample's fields and lots so many times over, under new names, with its plan likewise."""
+    season = sample_season()
+    plan = greedy_plan(season)
+
+    def again(records, *keys):
+        return tuple(
+            replace(r, **{k: f"{getattr(r, k)} {i}" for k in keys})
+            for i in range(times)
+            for r in records
+        )
+
+    season = replace(season, fields=again(season.fields, "name"), lots=again(season.lots, "name"))
+    treating = again(plan.treating, "lot")
+    planting = again(plan.planting, "field", "lot")
+    bags = {f"{s.lot} {i}": s.bags for s in plan.seed_purchases for i in range(times)}
+    counts = _containers_for(season, [*treating])
+    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
+    plan = replace(
+        plan,
+        bound=cost.total * 0.969,
+        cost=cost,
+        order=order,
+        seed_purchases=purchases,
+        treating=treating,
+        planting=planting,
+        products=uses,
+        shortages=again(plan.shortages, "field"),
+    )
+    return season, plan

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 LETTER, A4 = 1, 9
 DEEPEST_FROZEN = 14
 """A header further down would leave too little of the screen to scroll."""
-LONGEST_FOOT = 80
+LONGEST_FOOT = 60
 
 
 def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
@@ -59,9 +59,8 @@ def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:
     own = f", plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
     foot.left.text = f"&8 {_literal(book.farm)}{own}"
     foot.center.text = f"&8 {_literal(sheet.heading or sheet.title)}"
-    foot.right.text = f"&8 {dated}   page &P" + (" of &N" if private else "")
-    if not private:
-        ws.page_setup.firstPageNumber, ws.page_setup.useFirstPageNumber = 1, True
+    page = "   page &P of &N" if private else "" if layout.one_page else "   page &P"
+    foot.right.text = f"&8 {dated}{page}"
 
 
 def _literal(text: str) -> str:
