@@ -255,6 +255,19 @@ def formula_row_without_result(path: Path) -> Path:
     return sheet_xml(path / "formulas.xlsx", FIELDS + row)
 
 
+def header_without_result(path: Path) -> Path:
+    """A header that a formula should give, above a filled column."""
+    head = FIELDS_HEAD.replace("</row>", '<c r="D1"><f>Threats!A2</f></c></row>')
+    row = f'<row r="2">{CREEK}{cell("D2", "high")}</row>'
+    return sheet_xml(path / "header.xlsx", head + row)
+
+
+def header_in_error(path: Path) -> Path:
+    head = FIELDS_HEAD.replace("</row>", '<c r="D1" t="e"><v>#REF!</v></c></row>')
+    row = f'<row r="2">{CREEK}{cell("D2", "high")}</row>'
+    return sheet_xml(path / "refer.xlsx", head + row)
+
+
 def circular(path: Path) -> Path:
     return sheet_xml(path / "circular.xlsx", FIELDS.replace("<v>80</v>", "<f>B2+1</f>"))
 
@@ -409,6 +422,8 @@ REFUSED: dict[str, Case] = {
     ),
     "formula never calculated": (formula_without_result, "whose result was never stored"),
     "row never calculated": (formula_row_without_result, "Fields, row 3, Field"),
+    "header never calculated": (header_without_result, "Fields, row 1"),
+    "header in error": (header_in_error, "here stands '#REF!'; expected a header"),
     "circular formula": (circular, "Fields, row 2, Acres"),
     "control characters": (control_characters, "U+001B"),
     "turned text": (turned_text, "U+202E"),

@@ -37,7 +37,12 @@ EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
 SAVE_AGAIN = "open it in a spreadsheet program and save it as .xlsx"
 _SMALL = 5_000_000
 """Unpacked bytes below which no ratio is suspicious."""
-_FORMULA = re.compile(rb"<(?:[\w.-]+:)?f[\s/>]")
+_UNSTORED = re.compile(
+    rb'<(?:\w+:)?c\b(?![^>]*\bt="str")[^>]*>\s*'
+    rb"<(?:\w+:)?f\b(?:[^>]*/>|[^>]*>[^<]*</(?:\w+:)?f>)\s*"
+    rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>|</(?:\w+:)?c>)"
+)
+"""A cell with a formula and no stored result; a blank text is a result."""
 _FORBIDDEN = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
 
 
@@ -49,11 +54,11 @@ def read_workbook(data: bytes, source: str) -> Book:
     InputError
         When the bytes are no workbook that can be read, or pass a limit.
     """
-    formulas = _check_archive(data, source)
+    unstored = _check_archive(data, source)
     with warnings.catch_warnings():
         warnings.simplefilter("ignore")  # of parts that openpyxl passes over, as we do
         try:
-            return _read_sheets(data, source, formulas)
+            return _read_sheets(data, source, unstored)
         except InputError:
             raise
         except _Limit as limit:
@@ -69,7 +74,7 @@ class _Limit(Exception):
 
 
 def _check_archive(data: bytes, source: str) -> bool:
-    """Refuse what is no workbook, or too much when unpacked. Returns whether it holds formulas."""
+    """Refuse what is no workbook or unpacks to too much. Returns whether results are missing."""
     if not data:
         refuse_input(source, "an empty file", EXPECTED)
     if data.startswith(b"\xd0\xcf\x11\xe0"):
@@ -111,8 +116,8 @@ def _check_parts(archive: zipfile.ZipFile, packed: int, source: str) -> None:
 
 
 def _check_xml(archive: zipfile.ZipFile, source: str) -> bool:
-    """Refuse XML that defines entities. Returns whether any sheet holds a formula."""
-    formulas = False
+    """Refuse XML that defines entities. Returns whether any formula lacks its result."""
+    unstored = False
     for info in archive.infolist():
         if not info.filename.lower().endswith((".xml", ".rels", ".vml")):
             continue
@@ -123,8 +128,8 @@ def _check_xml(archive: zipfile.ZipFile, source: str) -> bool:
             seen = "a part that defines entities, which no spreadsheet program writes"
             refuse_input(source, seen, EXPECTED, SAVE_AGAIN)
         if info.filename.startswith("xl/worksheets/"):
-            formulas = formulas or _FORMULA.search(part) is not None
-    return formulas
+            unstored = unstored or _UNSTORED.search(part) is not None
+    return unstored
 
 
 def _open(data: bytes, *, values: bool) -> Any:
@@ -136,13 +141,13 @@ def _open(data: bytes, *, values: bool) -> Any:
     )
 
 
-def _read_sheets(data: bytes, source: str, formulas: bool) -> Book:
+def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
     """Read all known sheets; a second look finds formulas without a stored result."""
     book = _open(data, values=True)
     grids: list[Grid] = []
     told: list[str] = []
     strangers: list[str] = []
-    asked = _open(data, values=False) if formulas else None
+    asked = _open(data, values=False) if unstored else None
     titles = [title for title in book.sheetnames if hasattr(book[title], "iter_rows")]
     for title in titles:
         sheet = sheet_of(title)
