@@ -59,6 +59,11 @@ def shares_are_few_and_not_slivers(problem: LpProblem, v: Variables, it: Instanc
 
     .. math:: m_f y_{fvr} \le \sum_{l \in v} a_{flr} \le A_f y_{fvr}, \quad
         \sum_{v,r} y_{fvr} \le K, \quad m_f = \min(split, A_f)
+
+    Where K is 1 the right side is an equation with what the share leaves bare, no more than the
+    field is short: then a field that is not short is wholly one share, which the solver can use.
+
+    .. math:: \sum_{l \in v} a_{flr} + o_{fvr} = A_f y_{fvr}, \quad \sum_{v,r} o_{fvr} \le h_f
     """
     farm = it.season.farm
     acres = defaultdict(list)
@@ -67,14 +72,21 @@ def shares_are_few_and_not_slivers(problem: LpProblem, v: Variables, it: Instanc
         zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
     ):
         acres[f, int(it.variety_of[lot]), k].append((1.0, v.acres[t]))
-    by_field = defaultdict(list)
+    by_field, bare = defaultdict(list), defaultdict(list)
     for n, (key, y) in enumerate(v.share.items()):
         whole = it.fields[key[0]].acres
         by_field[key[0]].append((1.0, y))
-        problem.addConstraint(weighted([*acres[key], (-whole, y)]) <= 0, f"within_share_{n}")
+        if key in v.bare:
+            bare[key[0]].append((1.0, v.bare[key]))
+            row = weighted([*acres[key], (1.0, v.bare[key]), (-whole, y)]) == 0
+        else:
+            row = weighted([*acres[key], (-whole, y)]) <= 0
+        problem.addConstraint(row, f"within_share_{n}")
         least = min(farm.smallest_split, whole)
         if least > 0:
             problem.addConstraint(weighted([*acres[key], (-least, y)]) >= 0, f"no_sliver_{n}")
+    for f, terms in bare.items():
+        problem.addConstraint(weighted([*terms, (-1.0, v.short[f])]) <= 0, f"bare_{f}")
     if farm.max_varieties is not None:
         for f, ys in by_field.items():
             if len(ys) > farm.max_varieties:

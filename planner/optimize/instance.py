@@ -273,7 +273,7 @@ def most_need(it: Instance) -> NDArray[np.float64]:
     for recipe in it.recipes:
         for name in {r.product for r in recipe.rates}:
             runs[[p.name for p in it.products].index(name)] += 1.0
-    return np.minimum(total, planted) + loss * runs
+    return np.asarray(np.minimum(total, planted) + loss * runs, dtype=np.float64)
 
 
 def most_bags(it: Instance) -> dict[tuple[int, int], int]:

@@ -24,6 +24,7 @@ GROUPS = (
     "short",
     "short_in",
     "share",
+    "bare",
     "bags",
     "part",
     "bought",
@@ -51,10 +52,23 @@ class Model:
     matrix: Matrix
     keys: dict[str, list[Any]]
     at: dict[str, NDArray[np.int64]]
+    places: dict[tuple[str, Any], int]
+
+    def column(self, group: str, key: Any) -> int:
+        """Column of a variable."""
+        return self.places[group, key]
+
+    def has(self, group: str, key: Any) -> bool:
+        """Whether there is such a variable."""
+        return (group, key) in self.places
 
     def values(self, group: str, x: Floats) -> list[tuple[Any, float]]:
         """Key and value of every variable of a group."""
         return list(zip(self.keys[group], x[self.at[group]].tolist(), strict=True))
+
+    def aimed(self, cost: Floats) -> Model:
+        """The same program with another aim."""
+        return replace(self, matrix=replace(self.matrix, cost=cost, offset=0.0))
 
     def bounded(
         self, group: str, upper: float | Floats, lower: float | Floats | None = None
@@ -81,6 +95,16 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
     for group in GROUPS:
         held = getattr(v, group)
         keys[group] = list(held) if isinstance(held, dict) else list(range(len(held)))
+        if group == "acres":
+            c = v.choices
+            keys[group] = list(
+                zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
+            )
         at[group] = np.arange(len(order), len(order) + len(held))
         order.extend(held.values() if isinstance(held, dict) else held)
-    return Model(it, v.choices, assemble(problem, order), keys, at)
+    places = {
+        (group, key): column
+        for group in GROUPS
+        for key, column in zip(keys[group], at[group].tolist(), strict=True)
+    }
+    return Model(it, v.choices, assemble(problem, order), keys, at, places)

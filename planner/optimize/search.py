@@ -1,98 +1,217 @@
-"""How a season is solved: first as few acres short as possible, then as cheap as possible."""
+"""How a season is solved: first as few acres short as possible, then as cheap as possible.
+
+One worker looks for plans on the board and in neighborhoods of the exact model; another proves
+floors, and the two exchange what they find. DEVELOPERS.md says why, with numbers.
+"""
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
+from planner.optimize.board import Board
 from planner.optimize.extract import make_plan
+from planner.optimize.floors import exact, fewest_short, prove
 from planner.optimize.instance import make_instance
-from planner.optimize.model import Model, make_model
-from planner.optimize.options import Progress, SolveOptions
-from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
+from planner.optimize.lift import lifted
+from planner.optimize.model import make_model
+from planner.optimize.options import SolveOptions
+from planner.optimize.orders import order_tables
+from planner.optimize.solver import Limits, Watch, now, reduced, stdout_kept_clean
 from planner.optimize.solver import solve as solve_matrix
+from planner.optimize.state import State
+from planner.optimize.strategies import (
+    COOLING,
+    FINE,
+    Budget,
+    Neighborhood,
+    capped,
+    pieces_of,
+    plant_all,
+    polish,
+    repair,
+    search_board,
+    shrink_or_grow,
+)
 
 if TYPE_CHECKING:
+    from planner.optimize.board import Piece
+    from planner.optimize.model import Model
     from planner.optimize.options import OnProgress, Stop
-    from planner.optimize.solver import Answer, Floats
+    from planner.optimize.solver import Floats
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
+HEAD_START = 2.0
+"""Seconds that the exact solve of a small model has before the search joins in."""
+STEP_NODES = 300
+"""Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
+
 
 @dataclass(slots=True)
-class Run:
-    """The clock, the listener and the best solution so far."""
+class Workshop:
+    """What the search for plans works with."""
 
-    options: SolveOptions
-    on_progress: OnProgress | None
-    stop: Stop | None
-    began: float = field(default_factory=now)
-    cost: float | None = None
-    floor: float | None = None
-
-    def left(self) -> float:
-        """Seconds left."""
-        return self.options.seconds - (now() - self.began)
-
-    def told(self) -> None:
-        """Tell the listener where the search stands."""
-        if self.on_progress:
-            self.on_progress(Progress(now() - self.began, self.cost, self.floor))
-
-    def stopped(self) -> bool:
-        """Whether the user wants to stop."""
-        return self.stop is not None and self.stop.is_set()
-
-    def watch(self) -> Watch:
-        """Listen to a solve of the whole program."""
-
-        def better(_: Floats, objective: float) -> None:
-            self.cost = objective if self.cost is None else min(self.cost, objective)
-            self.told()
-
-        def higher(bound: float) -> None:
-            if np.isfinite(bound):
-                self.floor = bound if self.floor is None else max(self.floor, bound)
-                self.told()
-
-        return Watch(self.stop, better, higher)
+    state: State
+    board: Board
+    near: Neighborhood
+    rng: np.random.Generator
+    guides: list[Floats] = field(default_factory=list)
+    cycle: float = 3.0
+    freed: int = 8
+    turn: int = 0
+    errors: list[BaseException] = field(default_factory=list)
 
 
-def _shortage(run: Run, model: Model) -> tuple[Model, bool]:
-    """Hold the acres short of every priority at the fewest that can be reached."""
-    proven = True
-    for place, priority in enumerate(model.keys["short_in"]):
-        column = model.at["short_in"][place]
+def _open(state: State, season: Season) -> Workshop:
+    it = make_instance(season)
+    state.model = make_model(it)
+    board = Board(it, state.model.choices, order_tables(it))
+    return Workshop(
+        state, board, Neighborhood(state.model), np.random.default_rng(state.options.seed)
+    )
+
+
+def _first_plan(shop: Workshop) -> None:
+    """Plant every field in one go; or, if the model does not take that, none at all."""
+    state, board = shop.state, shop.board
+    board.use_tables(order_tables(board.it), 1.0)
+    plant_all(board, shop.rng)
+    if not state.offer(lifted(state.model, board)):
+        board.clear()
+        state.offer(lifted(state.model, board))
+
+
+def _settle_shortage(shop: Workshop) -> None:
+    """Make acres short as few as possible, and prove it where the time allows."""
+    state = shop.state
+    if sum(state.short) <= 1e-9:
+        state.prove_shortage()
+        return
+    counted = state.options.effort is not None
+    budget = Budget(min(5.0, 0.1 * state.left()), STEP_NODES if counted else None)
+    if len(state.model.keys["share"]) > 100:
+        state.offer(search_board(state, shop.board, None, COOLING, budget, shop.rng))
+    if sum(state.short) <= 1e-9:
+        state.prove_shortage()
+        return
+    nodes = STEP_NODES * (state.options.effort or 0) if counted else None
+    if fewest_short(state, state.model, state.left() * 0.4, nodes):
+        state.prove_shortage()
+
+
+def _in_background(shop: Workshop, model: Model) -> threading.Thread:
+    def work() -> None:
+        try:
+            prove(shop.state, model, shop.guides.append)
+        except Exception as error:
+            shop.errors.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    return thread
+
+
+def _search_by_time(shop: Workshop) -> None:
+    state = shop.state
+    model = capped(state)
+    prover = _in_background(shop, model)
+    prover.join(min(HEAD_START, state.left()))
+    while prover.is_alive() and not state.is_set():
+        _turn(shop, None)
+    while prover.is_alive():
+        prover.join(0.1)
+    if shop.errors:
+        raise shop.errors[0]
+
+
+def _search_by_effort(shop: Workshop, effort: int) -> None:
+    state = shop.state
+    exact(state, capped(state), Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
+    for _ in range(effort):
+        if state.is_set():
+            return
+        _turn(shop, STEP_NODES)
+
+
+def _turn(shop: Workshop, steps: int | None) -> None:
+    """One strategy after the other, the time of each growing as the search goes on."""
+    state = shop.state
+    shop.turn += 1
+    budget = Budget(min(shop.cycle, state.left()), steps)
+    if shop.guides:
+        guide = shop.guides.pop()
+        shop.guides.clear()
+        pieces = repair(state, shop.board, shop.near, guide, shop.rng)
+        _on_board(shop, pieces, budget, fine=True)
+    elif shop.turn % 3 == 1:
+        _on_board(shop, None, budget, fine=False)
+        shop.cycle = min(shop.cycle * 1.3, max(3.0, 0.25 * state.options.seconds))
+    elif shop.turn % 3 == 2 and state.x is not None:
+        _on_board(shop, pieces_of(shop.board, state.model, state.x), budget, fine=True)
+    else:
+        _around(shop, budget)
+
+
+def _on_board(
+    shop: Workshop, start: list[list[Piece]] | None, budget: Budget, *, fine: bool
+) -> None:
+    state = shop.state
+    phases = FINE if fine else COOLING
+    x = search_board(state, shop.board, start, phases, budget, shop.rng)
+    state.offer(x)
+    if x is not None and not state.is_set():
+        brief = Budget(min(4.0, state.left()), budget.steps)
+        state.offer(polish(state, shop.near, x, brief, state.options.seed))
+
+
+def _around(shop: Workshop, budget: Budget) -> None:
+    """Solve neighborhoods of the best plan exactly, for about the budget."""
+    state, near = shop.state, shop.near
+    began = now()
+    while state.x is not None and not state.is_set():
+        fields = near.around(shop.rng, shop.freed)
+        limits = replace(budget.limits(2e-4, shop.turn), seconds=min(3.0, state.left()))
+        if budget.steps is not None:
+            limits = budget.limits(2e-4, shop.turn)
+        started = now()
+        y, answer = near.solve(state.x, fields, limits, Watch(state), local=shop.turn % 2 == 0)
+        state.offer(y)
+        if budget.steps is not None:
+            return
+        shop.freed = shrink_or_grow(shop.freed, answer, now() - started, len(near.acres))
+        if now() - began > budget.seconds:
+            return
+
+
+def _settled(state: State) -> Floats:
+    """The best plan with its whole numbers held and everything else solved again around them."""
+    model, x = state.model, state.x
+    assert x is not None
+    held = model.matrix.integer
+    for place in range(len(model.keys["short_in"])):
+        column = int(model.at["short_in"][place])
         cost = np.zeros(model.matrix.n_columns)
         cost[column] = 1.0
-        aim = replace(model.matrix, cost=cost, offset=0.0)
-        limits = Limits(seconds=run.left() / 2, gap=0.0, seed=run.options.seed)
-        answer = solve_matrix(aim, limits, watch=Watch(run.stop))
+        part, columns = reduced(model.aimed(cost).matrix, ~held, x)
+        answer = solve_matrix(part, Limits())
         if answer.x is None:
-            msg = f"no plan for priority {priority} was found in the time given"
-            raise NoPlanError(msg)
-        proven = proven and answer.verdict is Verdict.OPTIMAL
-        upper = model.matrix.upper.copy()
-        upper[column] = answer.x[column] * (1 + 1e-9) + 1e-9
-        model = replace(model, matrix=replace(model.matrix, upper=upper))
-    return model, proven
-
-
-def _settled(model: Model, answer: Answer) -> Floats:
-    """The solution with its whole numbers whole and everything else solved again around them."""
-    x = answer.x
-    assert x is not None
-    whole = model.matrix.integer
-    rounded = np.where(whole, np.round(x), x)
-    part, columns = reduced(model.matrix, ~whole, rounded)
-    again = solve_matrix(part, Limits())
-    if again.x is None:
+            return x
+        least = answer.objective * (1 + 1e-9) + 1e-9
+        upper = model.matrix.upper[model.at["short_in"]].copy()
+        upper[place] = min(upper[place], least)
+        model = model.bounded("short_in", upper)
+    part, columns = reduced(model.matrix, ~held, x)
+    answer = solve_matrix(part, Limits())
+    if answer.x is None:
         return x
-    rounded[columns] = again.x
-    return rounded
+    y = x.copy()
+    y[columns] = answer.x
+    return y
 
 
 def solve(
@@ -110,22 +229,24 @@ def solve(
     Interrupted
         When `stop` was set before there was any plan.
     """
-    run = Run(options or SolveOptions(), on_progress, stop)
-    model = make_model(make_instance(season))
-    limits = Limits(seconds=run.left(), gap=run.options.gap / 2, seed=run.options.seed)
-    complete = model.bounded("short_in", 0.0)
-    answer = solve_matrix(complete.matrix, limits, watch=run.watch())
-    proven = True
-    if answer.verdict is Verdict.INFEASIBLE:
-        complete, proven = _shortage(run, model)
-        limits = replace(limits, seconds=run.left())
-        answer = solve_matrix(complete.matrix, limits, watch=run.watch())
-    if answer.x is None:
-        if run.stopped():
+    with stdout_kept_clean():
+        return _solve(State(options or SolveOptions(), on_progress, stop), season)
+
+
+def _solve(state: State, season: Season) -> Plan:
+    shop = _open(state, season)
+    _first_plan(shop)
+    _settle_shortage(shop)
+    if not state.is_set():
+        if state.options.effort is None:
+            _search_by_time(shop)
+        else:
+            _search_by_effort(shop, state.options.effort)
+    if state.x is None:
+        if state.user_stop is not None and state.user_stop.is_set():
             msg = "stopped before there was any plan"
             raise Interrupted(msg)
-        msg = f"no plan was found in {run.options.seconds:g} s; give it more time"
+        msg = f"no plan was found in {state.options.seconds:g} s; give it more time"
         raise NoPlanError(msg)
-    x = _settled(complete, answer)
-    plan = make_plan(complete, x, answer.bound, shortage_proven=proven)
-    return replace(plan, seconds=now() - run.began)
+    plan = make_plan(state.model, _settled(state), state.floor, shortage_proven=state.short_proven)
+    return replace(plan, seconds=state.seconds())

@@ -6,7 +6,10 @@ PuLP writes the model down; `assemble` takes it from PuLP's own hand-over to HiG
 
 from __future__ import annotations
 
+import os
+import sys
 import threading
+from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from enum import Enum
 from time import monotonic
@@ -19,7 +22,7 @@ import pulp
 from planner.errors import NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -69,11 +72,19 @@ class Matrix:
         """Column of every entry."""
         return np.repeat(np.arange(self.n_columns), np.diff(self.start))
 
+    @property
+    def row_size(self) -> Floats:
+        """Largest bound or entry of every row, a scale for its slack."""
+        size = np.zeros(len(self.row_lower))
+        for bound in (self.row_lower, self.row_upper):
+            size = np.maximum(size, np.where(np.abs(bound) < INFINITE, np.abs(bound), 0.0))
+        np.maximum.at(size, self.row, np.abs(self.value))
+        return size
+
     def times(self, x: Floats) -> Floats:
         """Value of every row at x."""
-        return np.bincount(
-            self.row, weights=self.value * x[self.column], minlength=len(self.row_lower)
-        )
+        entries = self.value * x[self.column]
+        return np.bincount(self.row, entries, len(self.row_lower)).astype(np.float64)
 
     def price(self, x: Floats) -> float:
         """Cost at x."""
@@ -222,6 +233,8 @@ class Watch:
     stop: Stop | None = None
     on_solution: Callable[[Floats, float], None] | None = None
     on_bound: Callable[[float], None] | None = None
+    better: Callable[[float], Floats | None] | None = None
+    """Asked now and then, with the cost of HiGHS's best, for a solution from elsewhere."""
 
     def attach(self, highs: highspy.Highs) -> None:
         """Register with a solver."""
@@ -234,8 +247,8 @@ class Watch:
         ]
         if self.on_solution:
             wanted.append(kinds.kCallbackMipImprovingSolution)
-        if self.on_bound:
-            wanted.append(kinds.kCallbackMipLogging)
+        if self.better:
+            wanted.append(kinds.kCallbackMipUserSolution)
         for kind in wanted:
             highs.startCallback(kind)
 
@@ -244,10 +257,15 @@ class Watch:
         kinds = highspy.cb.HighsCallbackType
         if kind == kinds.kCallbackMipImprovingSolution and self.on_solution:
             self.on_solution(np.array(out.mip_solution), float(out.objective_function_value))
-        elif kind == kinds.kCallbackMipLogging and self.on_bound:
-            self.on_bound(float(out.mip_dual_bound))
-        elif self.stop is not None and self.stop.is_set():
-            ask.user_interrupt = True
+        elif kind == kinds.kCallbackMipUserSolution and self.better:
+            x = self.better(float(out.mip_primal_bound))
+            if x is not None:
+                ask.setSolution(x)
+        else:
+            if kind == kinds.kCallbackMipInterrupt and self.on_bound:
+                self.on_bound(float(out.mip_dual_bound))
+            if self.stop is not None and self.stop.is_set():
+                ask.user_interrupt = True
 
 
 def solve(
@@ -343,13 +361,31 @@ def _answer(highs: highspy.Highs, matrix: Matrix) -> Answer:
     return Answer(Verdict.FEASIBLE if found else Verdict.NONE_FOUND, x, objective, bound)
 
 
+_quieting = threading.Lock()
+_quiet = [0, -1]
+
+
+@contextmanager
+def stdout_kept_clean() -> Iterator[None]:
+    """Send what HiGHS prints to standard output, bypassing Python, to standard error instead."""
+    with _quieting:
+        if _quiet[0] == 0:
+            with suppress(OSError, ValueError):
+                sys.stdout.flush()
+                _quiet[1] = os.dup(1)
+                os.dup2(2, 1)
+        _quiet[0] += 1
+    try:
+        yield
+    finally:
+        with _quieting:
+            _quiet[0] -= 1
+            if _quiet[0] == 0 and _quiet[1] >= 0:
+                os.dup2(_quiet[1], 1)
+                os.close(_quiet[1])
+                _quiet[1] = -1
+
+
 def now() -> float:
     """Seconds of a clock that only goes forward."""
     return monotonic()
-
-
-def in_background(work: Callable[[], None]) -> threading.Thread:
-    """Run something beside the main thread, so that Ctrl-C is still heard."""
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    return thread

@@ -33,6 +33,8 @@ class Variables:
     """Acres short of all fields of a priority. [H]"""
     share: dict[tuple[int, int, int], Var] = field(default_factory=dict)
     """Whether a field has a share of (variety, recipe); only where the field rule bites. [y]"""
+    bare: dict[tuple[int, int, int], Var] = field(default_factory=dict)
+    """Acres of a field that its only share leaves short; where one share is allowed. [o]"""
     bags: dict[tuple[int, int], Var] = field(default_factory=dict)
     """Full bags of (lot, recipe) treated. [x]"""
     part: dict[tuple[int, int], Var] = field(default_factory=dict)
@@ -141,6 +143,8 @@ def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
             for variety, k in sorted(shares):
                 name = len(v.share)
                 v.share[f, variety, k] = _add(problem, "y", name, 1, "Integer")
+                if it.season.farm.max_varieties == 1:
+                    v.bare[f, variety, k] = _add(problem, "o", name, acres[f], "Continuous")
 
 
 def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
@@ -177,14 +181,12 @@ def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:
             if supplier.free_from is not None:
                 v.freight_free[s] = _add(problem, "g", s, 1, "Integer")
     for d, discount in enumerate(it.discounts):
-        top = sum(
-            v.most_count[i] * max(b.price for b in it.containers[i].breaks)
-            for i in qualifying(it, d)
-        )
-        if discount.percent > 0 and top >= discount.spend:
-            v.most_spend[d] = top
+        dearest = [max(b.price for b in c.breaks) for c in it.containers]
+        most = float(sum(v.most_count[i] * dearest[i] for i in qualifying(it, d)))
+        if discount.percent > 0 and most >= discount.spend:
+            v.most_spend[d] = most
             v.level[d] = _add(problem, "d", d, 1, "Integer")
-            v.discount[d] = _add(problem, "D", d, discount.percent * top, "Continuous")
+            v.discount[d] = _add(problem, "D", d, discount.percent * most, "Continuous")
 
 
 def qualifying(it: Instance, level: int) -> list[int]:

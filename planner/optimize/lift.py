@@ -1,0 +1,70 @@
+"""From the board to a solution of the exact model, its order solved to the end."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.solver import Limits, reduced, solve
+
+if TYPE_CHECKING:
+    from planner.optimize.board import Board
+    from planner.optimize.model import Model
+    from planner.optimize.solver import Floats
+
+ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", "discount")
+"""Groups of variables that make up the order."""
+
+
+def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
+    """The board's plan in the model's columns; None if the model does not take it."""
+    x = np.zeros(model.matrix.n_columns)
+    shares: dict[tuple[int, int, int], float] = {}
+    c, it = board.choices, board.it
+    for f, pieces in enumerate(board.pieces):
+        for piece in pieces:
+            lot, k = int(c.lot[piece.choice]), int(c.recipe[piece.choice])
+            x[model.column("acres", (f, lot, k))] += piece.acres
+            key = (f, int(it.variety_of[lot]), k)
+            shares[key] = shares.get(key, 0.0) + piece.acres
+    for key, acres in shares.items():
+        if model.has("share", key):
+            x[model.column("share", key)] = 1.0
+        if model.has("bare", key):
+            x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
+    _put_seed(model, board, x)
+    short = np.maximum(0.0, np.where(np.array(board.short) > 1e-9, board.short, 0.0))
+    x[model.at["short"]] = short
+    for priority in model.keys["short_in"]:
+        mine = np.array([f.priority == priority for f in it.fields])
+        x[model.column("short_in", priority)] = float(short[mine].sum())
+    return with_order(model, x, seconds)
+
+
+def _put_seed(model: Model, board: Board, x: Floats) -> None:
+    p = board.pools
+    for pool in np.flatnonzero(board.bags > 0).tolist():
+        key = int(p.lot[pool]), int(p.recipe[pool])
+        if p.treats[pool]:
+            x[model.column("bags", key)] = board.bags[pool]
+    for lot, pool in enumerate(board.lot_part):
+        if pool >= 0:
+            x[model.column("part", (lot, int(p.recipe[pool])))] = 1.0
+        bought = int(board.lot_bags[lot]) - board.full[lot]
+        if bought > 0:
+            x[model.column("bought", lot)] = bought
+
+
+def with_order(model: Model, x: Floats, seconds: float) -> Floats | None:
+    """The solution with the cheapest order for the bags it treats."""
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    for group in ORDER:
+        free[model.at[group]] = True
+    part, columns = reduced(model.matrix, free, x)
+    answer = solve(part, Limits(seconds=seconds, gap=1e-6))
+    if answer.x is None:
+        return None
+    y = x.copy()
+    y[columns] = answer.x
+    return y

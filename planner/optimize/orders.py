@@ -1,0 +1,127 @@
+"""What a need for a product costs at best, as a table that can be looked up in a moment.
+
+The tables take each product alone: price breaks exactly, discounts as a share taken off. The exact
+order, with freight and discount levels shared between products, is the model's to find.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.instance import most_need
+from planner.optimize.variables import most_containers
+
+if TYPE_CHECKING:
+    from planner.optimize.instance import Instance
+    from planner.optimize.solver import Floats
+
+MOST_POINTS = 4000
+"""Steps kept in a table; finer ones are thinned, always towards the dearer side."""
+BEYOND = 1e12
+"""Cost of a need that no order can meet."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrderTable:
+    """Steps of one product: a need up to `reach[i]` fl oz costs `cost[i]`, credit apart."""
+
+    reach: Floats
+    cost: Floats
+    credit: float
+    """Money a fl oz left over is worth."""
+    linear: float
+    """Price of a fl oz of need if containers could be cut."""
+
+
+class OrderPrices:
+    """The tables of all products side by side, so that many needs are priced in one look-up."""
+
+    def __init__(self, tables: list[OrderTable], smooth: float = 0.0) -> None:
+        """Take the tables; their steps are mixed with the straight lines by the share `smooth`."""
+        self.tables = tables
+        self.apart = 2.0 * max((float(t.reach[-2]) for t in tables), default=0.0) + 1.0
+        self.offset = np.arange(len(tables)) * self.apart - 1e-7
+        ends = [
+            np.append(t.reach[:-1], self.apart * 0.9) + i * self.apart for i, t in enumerate(tables)
+        ]
+        self.reach = np.concatenate([*ends, [np.inf]])
+        self.cost = np.concatenate([*(t.cost for t in tables), [BEYOND]]) * (1.0 - smooth)
+        credit = np.array([t.credit for t in tables])
+        linear = np.array([t.linear for t in tables])
+        self.slope = (1.0 - smooth) * credit + smooth * linear
+
+    def __call__(self, need: Floats) -> Floats:
+        """Cost of needs, one per row: rows x products -> rows."""
+        at = np.searchsorted(self.reach, np.minimum(need, self.apart * 0.8) + self.offset)
+        total: Floats = self.cost[at].sum(axis=1) + need @ self.slope
+        return total
+
+    def one(self, need: Floats) -> float:
+        """Cost of a single row of needs."""
+        at = np.searchsorted(self.reach, np.minimum(need, self.apart * 0.8) + self.offset)
+        return float(self.cost[at].sum() + need @ self.slope)
+
+
+def _thinned(reach: Floats, cost: Floats, most: int) -> tuple[Floats, Floats]:
+    """Cheapest ways only: cost rises strictly with reach."""
+    order = np.lexsort((-reach, cost))
+    reach, cost = reach[order], cost[order]
+    best = np.maximum.accumulate(reach)
+    keep = np.concatenate([[True], best[1:] > best[:-1] + 1e-9])
+    reach, cost = reach[keep], cost[keep]
+    if len(reach) > most:
+        at = np.unique(np.linspace(0, len(reach) - 1, most).astype(int))
+        reach, cost = reach[at], cost[at]
+    return reach, cost
+
+
+def _ways(
+    it: Instance, container: int, top: int, off: float, limit: float
+) -> tuple[Floats, Floats]:
+    """Volume and cost of every count of a container that can be ordered."""
+    c = it.containers[container]
+    usable = c.size - c.heel
+    number = np.arange(0, min(top, int(np.ceil(limit / usable)) + 1 if usable > 0 else 0) + 1)
+    price = np.full(len(number), np.inf)
+    for b in c.breaks:
+        price[number >= b.from_count] = b.price
+    price[0] = 0.0
+    can = np.isfinite(price)
+    return number[can] * usable, number[can] * price[can] * (1.0 - off)
+
+
+def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[OrderTable]:
+    """One table per product. `off` is the share that discounts take off, by container."""
+    needs, tops = most_need(it), most_containers(it)
+    tables = []
+    for p, product in enumerate(it.products):
+        limit = max(0.0, float(needs[p] - it.supply[p]))
+        reach, cost = np.zeros(1), np.zeros(1)
+        unit = []
+        for i, c in enumerate(it.containers):
+            if c.product != product.name or c.size <= c.heel:
+                continue
+            share = (off or {}).get(i, 0.0)
+            more, dear = _ways(it, i, tops[i], share, limit)
+            both = np.minimum((reach[:, None] + more[None, :]).ravel(), limit + c.size)
+            reach, cost = _thinned(both, (cost[:, None] + dear[None, :]).ravel(), MOST_POINTS)
+            unit.append(min(b.price for b in c.breaks) * (1.0 - share) / (c.size - c.heel))
+        tables.append(_table(reach, cost, float(it.supply[p]), float(it.credit[p]), unit))
+    return tables
+
+
+def _table(
+    reach: Floats, cost: Floats, supply: float, credit: float, unit: list[float]
+) -> OrderTable:
+    """Lay stock under the ways to order, and make the cost of a need its cheapest way or dearer."""
+    value = cost - credit * (reach + supply)
+    value = np.minimum.accumulate(value[::-1])[::-1]
+    return OrderTable(
+        reach=np.append(reach + supply, np.inf),
+        cost=np.append(value, BEYOND),
+        credit=credit,
+        linear=min(unit, default=0.0),
+    )

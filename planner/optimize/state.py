@@ -1,0 +1,138 @@
+"""The best plan so far, the proven floor, and the clock, shared by everything that searches."""
+
+from __future__ import annotations
+
+import threading
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.options import Progress
+from planner.optimize.solver import now
+
+if TYPE_CHECKING:
+    from planner.optimize.model import Model
+    from planner.optimize.options import OnProgress, SolveOptions, Stop
+    from planner.optimize.solver import Floats
+
+SHORT_SLACK = 1e-6
+"""Acres over the fewest short that the search may use, so that the solver has room to turn."""
+SAME_SHORT = 2e-6
+"""Acres by which a shortage may differ from the fewest and still count as the same."""
+FEASIBLE = 1e-5
+"""Slack of a row, relative to its size, in what is taken over as a plan."""
+
+
+class State:
+    """Best solution of a model (fewest acres short by priority, then cheapest) and its floor.
+
+    Safe to use from several threads.
+    """
+
+    def __init__(
+        self, options: SolveOptions, on_progress: OnProgress | None, stop: Stop | None
+    ) -> None:
+        self.options, self.on_progress, self.user_stop = options, on_progress, stop
+        self.began = now()
+        self.model: Model
+        self.x: Floats | None = None
+        self.short: tuple[float, ...] = ()
+        self.cost = np.inf
+        self.floor = -np.inf
+        self.short_proven = False
+        self.ended = threading.Event()
+        self.first_plan: float | None = None
+        self._lock = threading.RLock()
+
+    # --- the clock ---
+
+    def seconds(self) -> float:
+        """Seconds since the start."""
+        return now() - self.began
+
+    def left(self) -> float:
+        """Seconds left; without end where effort is counted in steps."""
+        if self.options.effort is not None:
+            return np.inf
+        return max(0.0, self.options.seconds - self.seconds())
+
+    def is_set(self) -> bool:
+        """Whether to stop: the user says so, the time is up, or the gap is closed."""
+        if self.user_stop is not None and self.user_stop.is_set():
+            return True
+        return self.ended.is_set() or self.left() <= 0.0
+
+    @property
+    def gap(self) -> float:
+        """Proven distance from the best possible cost, as a share of the cost."""
+        if self.x is None:
+            return np.inf
+        return max(0.0, self.cost - self.floor) / max(1.0, abs(self.cost))
+
+    # --- what was found ---
+
+    def shortage(self, x: Floats) -> tuple[float, ...]:
+        """Acres short by priority."""
+        return tuple(x[self.model.at["short_in"]].tolist())
+
+    def offer(self, x: Floats | None) -> bool:
+        """Take a solution over if it is one and is better; says whether it was."""
+        if x is None or not self._keeps_rules(x):
+            return False
+        with self._lock:
+            short, cost = self.shortage(x), self.model.matrix.price(x)
+            if self.x is not None and not self._better(short, cost):
+                return False
+            fewer = self.x is None or any(
+                mine < best - SAME_SHORT for mine, best in zip(short, self.short, strict=True)
+            )
+            self.x, self.cost = x, cost
+            if fewer:
+                self.short = short
+            if self.first_plan is None:
+                self.first_plan = self.seconds()
+            self._tell()
+        return True
+
+    def _better(self, short: tuple[float, ...], cost: float) -> bool:
+        for mine, best in zip(short, self.short, strict=True):
+            if mine < best - SAME_SHORT:
+                return True
+            if mine > best + SAME_SHORT:
+                return False
+        return cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
+
+    def _keeps_rules(self, x: Floats) -> bool:
+        m = self.model.matrix
+        rows = m.times(x)
+        size = FEASIBLE * np.maximum(1.0, m.row_size)
+        whole = np.abs(x - np.round(x))[m.integer]
+        return bool(
+            np.all(rows >= m.row_lower - size)
+            and np.all(rows <= m.row_upper + size)
+            and np.all(x >= m.lower - 1e-6)
+            and np.all(x <= m.upper + 1e-6)
+            and (not len(whole) or whole.max() < 1e-6)
+        )
+
+    def raise_floor(self, bound: float) -> None:
+        """Take over a proven floor of the cost."""
+        with self._lock:
+            if np.isfinite(bound) and bound > self.floor:
+                self.floor = bound
+                self._tell()
+            if self.gap <= self.options.gap and self.short_proven:
+                self.ended.set()
+
+    def prove_shortage(self) -> None:
+        """Note that no plan has fewer acres short."""
+        with self._lock:
+            self.short_proven = True
+            if self.gap <= self.options.gap:
+                self.ended.set()
+
+    def _tell(self) -> None:
+        if self.on_progress:
+            cost = float(self.cost) if self.x is not None else None
+            floor = float(self.floor) if np.isfinite(self.floor) else None
+            self.on_progress(Progress(self.seconds(), cost, floor, sum(self.short)))

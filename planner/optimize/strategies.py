@@ -1,0 +1,280 @@
+"""Ways to a better plan: each takes the state and a budget, and offers what it finds to the state.
+
+None of them looks at the others, so they can be run in any order and left out at will.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.board import Piece
+from planner.optimize.construct import improve, lay, place
+from planner.optimize.lift import lifted
+from planner.optimize.orders import order_tables
+from planner.optimize.solver import Limits, Verdict, Watch, now, reduced, solve
+from planner.optimize.state import SHORT_SLACK
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
+    from planner.optimize.board import Board
+    from planner.optimize.model import Model
+    from planner.optimize.solver import Answer, Bools, Floats
+    from planner.optimize.state import State
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How much a strategy may spend: seconds, or steps where work must be repeatable."""
+
+    seconds: float
+    steps: int | None = None
+
+    def limits(self, gap: float, seed: int) -> Limits:
+        """The same for one solve."""
+        if self.steps is not None:
+            return Limits(gap=gap, nodes=self.steps, seed=seed)
+        return Limits(seconds=self.seconds, gap=gap, seed=seed)
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A stretch of the search on the board: its share of the budget, smoothing, and heat."""
+
+    share: float
+    smooth: float
+    heat: tuple[float, float]
+    """First and last, as shares of the cost."""
+
+
+COOLING = (
+    Phase(0.5, 0.5, (2e-3, 2e-4)),
+    Phase(0.25, 0.2, (5e-4, 1e-4)),
+    Phase(0.25, 0.0, (5e-4, 5e-5)),
+)
+"""From orders that can be cut to orders that can't, from rough to fine."""
+FINE = (Phase(0.4, 0.1, (2e-4, 5e-5)), Phase(0.6, 0.0, (1e-4, 1e-5)))
+"""For a plan that is good already."""
+
+
+def plant_all(board: Board, rng: np.random.Generator) -> None:
+    """Plant every field at the least cost, those with the fewest choices first."""
+    order = sorted(
+        range(len(board.menus)),
+        key=lambda f: (-board.short_price[f], len(board.menus[f].pool), -board.acres[f]),
+    )
+    for f in order:
+        place(board, f, rng)
+    for lot in range(len(board.it.lots)):
+        board.fit_part(lot)
+
+
+def pieces_of(board: Board, model: Model, x: Floats) -> list[list[Piece]]:
+    """Take a solution apart into pieces for the board, where the board has its choices."""
+    pieces: list[list[Piece]] = [[] for _ in board.menus]
+    acres = x[model.at["acres"]]
+    for t in np.flatnonzero(acres > 1e-7).tolist():
+        pieces[int(model.choices.field[t])].append(Piece(t, float(acres[t])))
+    return pieces
+
+
+def discounts_taken(model: Model, x: Floats) -> dict[int, float]:
+    """Share of the list price that the discounts of a solution take off, by container."""
+    off: dict[int, float] = {}
+    for level, value in model.values("level", x):
+        if value > 0.5:
+            d = model.it.discounts[level]
+            for i, c in enumerate(model.it.containers):
+                if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products):
+                    off[i] = off.get(i, 0.0) + d.percent
+    return off
+
+
+def search_board(
+    state: State,
+    board: Board,
+    start: list[list[Piece]] | None,
+    phases: tuple[Phase, ...],
+    budget: Budget,
+    rng: np.random.Generator,
+) -> Floats | None:
+    """Anneal on the board, from a plan or from scratch; the best board as a solution."""
+    off = discounts_taken(state.model, state.x) if state.x is not None else {}
+    tables = order_tables(board.it, off)
+    board.use_tables(tables, phases[0].smooth)
+    if start is None:
+        plant_all(board, rng)
+    else:
+        lay(board, start)
+    pieces = [list(p) for p in board.pieces]
+    for phase in phases:
+        board.use_tables(tables, phase.smooth)
+        lay(board, pieces)
+        base = board.product_cost() + board.other
+        heat = (phase.heat[0] * abs(base), phase.heat[1] * abs(base))
+        steps = 10**9 if budget.steps is None else max(1, int(budget.steps * phase.share))
+        more = _pace(state, budget.seconds * phase.share, steps, budget.steps is not None)
+        _, pieces = improve(board, rng, steps, heat, more)
+    board.use_tables(tables)
+    lay(board, pieces)
+    return lifted(state.model, board)
+
+
+def _pace(state: State, seconds: float, steps: int, counted: bool) -> Callable[[int], float | None]:
+    began = now()
+
+    def more(step: int) -> float | None:
+        done = step / steps if counted else (now() - began) / max(1e-3, seconds)
+        return None if done >= 1.0 or state.is_set() else done
+
+    return more
+
+
+def _lots(keys: list[tuple[int, int] | int]) -> NDArray[np.int64]:
+    """Lots of variables that are kept by lot, or by lot and recipe."""
+    return np.array([k if isinstance(k, int) else k[0] for k in keys], dtype=np.int64)
+
+
+class Neighborhood:
+    """Solving a part of the exact model around a solution, everything else held."""
+
+    def __init__(self, model: Model) -> None:
+        self.model = model
+        it, c = model.it, model.choices
+        self.field_of_share = np.array([k[0] for k in model.keys["share"]], dtype=np.int64)
+        number = {key: i for i, key in enumerate(model.keys["share"])}
+        keys = zip(c.field.tolist(), it.variety_of[c.lot].tolist(), c.recipe.tolist(), strict=True)
+        self.share_of = np.array([number.get(k, -1) for k in keys], dtype=np.int64)
+        self.acres = np.array([f.acres for f in it.fields])
+        self.split = np.minimum(it.season.farm.smallest_split, self.acres)
+        self.most = it.season.farm.max_varieties or 10**6
+        suits = np.zeros((len(it.fields), len(it.lots)), dtype=np.float32)
+        suits[c.field, c.lot] = 1.0
+        self.suits = suits
+        self.lot_of = {
+            group: np.array(
+                [k if group == "bought" else k[0] for k in model.keys[group]], dtype=int
+            )
+            for group in ("bags", "part", "bought")
+        }
+
+    def share_acres(self, x: Floats) -> Floats:
+        """Acres of every share."""
+        held = self.share_of >= 0
+        acres = x[self.model.at["acres"]][held]
+        count = len(self.field_of_share)
+        return np.bincount(self.share_of[held], acres, count).astype(np.float64)
+
+    def breaking(self, x: Floats) -> Bools:
+        """Fields that break the field rule in a solution of a relaxation."""
+        acres = self.share_acres(x)
+        on = acres > 1e-6
+        count = np.bincount(self.field_of_share[on], minlength=len(self.acres))
+        sliver = on & (acres < self.split[self.field_of_share] - 1e-6)
+        bad = count > self.most
+        bad[self.field_of_share[sliver]] = True
+        return bad
+
+    def solve(
+        self,
+        x: Floats,
+        fields: Bools,
+        limits: Limits,
+        watch: Watch,
+        *,
+        start: bool = True,
+        local: bool = False,
+    ) -> tuple[Floats | None, Answer]:
+        """Free the shares of some fields, hold those of the others.
+
+        Seed is free too, or (`local`) only that of lots which the fields could take; so is the
+        order.
+        """
+        m = self.model
+        on = self.share_acres(x) > 1e-6
+        z = x.copy()
+        free = np.ones(m.matrix.n_columns, dtype=bool)
+        held = ~fields[self.field_of_share]
+        free[m.at["share"][held]] = False
+        z[m.at["share"][held]] = on[held]
+        ruled = self.share_of >= 0
+        lost = ruled & ~on[self.share_of] & ~fields[m.choices.field]
+        free[m.at["acres"][lost]] = False
+        z[m.at["acres"][lost]] = 0.0
+        if local:
+            self._hold_far_seed(free, fields)
+        part, columns = reduced(m.matrix, free, z)
+        answer = solve(part, limits, start=z[columns] if start else None, watch=watch)
+        if answer.x is None:
+            return None, answer
+        z[columns] = answer.x
+        return np.where(m.matrix.integer, np.round(z), z), answer
+
+    def _hold_far_seed(self, free: Bools, fields: Bools) -> None:
+        m = self.model
+        near = np.asarray(self.suits[fields].any(axis=0))
+        free[m.at["acres"][~fields[m.choices.field]]] = False
+        for group, lots in self.lot_of.items():
+            free[m.at[group][~near[lots]]] = False
+
+    def around(self, rng: np.random.Generator, size: int) -> Bools:
+        """Some fields that compete for the same lots."""
+        n = len(self.acres)
+        near = self.suits @ self.suits[int(rng.integers(n))]
+        chosen = np.zeros(n, dtype=bool)
+        chosen[np.argsort(-near * (0.3 + rng.random(n)), kind="stable")[:size]] = True
+        return chosen
+
+
+def capped(state: State) -> Model:
+    """The model with the acres short of every priority held at the best known."""
+    return state.model.bounded(
+        "short_in", np.minimum(np.array(state.short) + SHORT_SLACK, _most_short(state.model))
+    )
+
+
+def _most_short(model: Model) -> Floats:
+    return model.matrix.upper[model.at["short_in"]]
+
+
+def polish(state: State, near: Neighborhood, x: Floats, budget: Budget, seed: int) -> Floats | None:
+    """Solve acres, bags and order again, every field's shares held."""
+    none = np.zeros(len(near.acres), dtype=bool)
+    y, _ = near.solve(x, none, budget.limits(1e-5, seed), Watch(state))
+    return y
+
+
+def repair(
+    state: State, board: Board, near: Neighborhood, guide: Floats, rng: np.random.Generator
+) -> list[list[Piece]]:
+    """Pieces of a relaxation's solution, its rule-breaking fields placed anew."""
+    bad = near.breaking(guide)
+    pieces = pieces_of(board, near.model, guide)
+    tables = order_tables(board.it, discounts_taken(near.model, guide))
+    board.use_tables(tables, 0.2)
+    lay(board, [[] if bad[f] else mine for f, mine in enumerate(pieces)])
+    for f in sorted(np.flatnonzero(bad).tolist(), key=lambda f: -board.acres[f]):
+        place(board, f, rng)
+    for lot in range(len(board.it.lots)):
+        board.fit_part(lot)
+    del state
+    return [list(p) for p in board.pieces]
+
+
+def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:
+    """Fit the number of freed fields to what can be solved in a moment."""
+    if answer.verdict is Verdict.OPTIMAL and seconds < 1.5:
+        return min(most, size + 2)
+    return size if answer.verdict is Verdict.OPTIMAL else max(2, size - 2)
+
+
+def relaxed(model: Model) -> Model:
+    """The model without whole shares: a relaxation, so its floor is the model's."""
+    integer = model.matrix.integer.copy()
+    integer[model.at["share"]] = False
+    return replace(model, matrix=replace(model.matrix, integer=integer))
