@@ -6,7 +6,7 @@ import pytest
 
 from planner.season import domain
 from planner.season.cells import Setting, read_cell
-from planner.season.match import unit_problem
+from planner.season.headers import unit_problem
 from planner.season.names import key
 from planner.season.schema import SETTINGS, SHEETS, Column, Kind, Sheet, sheet
 from planner.units import Measure

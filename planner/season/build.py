@@ -32,15 +32,15 @@ from planner.season.domain import (
     TreatedSeed,
     WhatIf,
 )
+from planner.season.farm import settings
 from planner.season.names import key
-from planner.season.values import index, settings
+from planner.season.references import index
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
-    from planner.season.match import Line
-    from planner.season.values import Tables
+    from planner.season.match import Line, Tables
 
 Values = dict[str, Any]
 """Values of a row by the columns' keys. Typed loosely: the schema says what each is."""

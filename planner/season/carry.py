@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
     from planner.season.content import Value
     from planner.season.domain import Season
-    from planner.season.match import Heading
+    from planner.season.headers import Heading
     from planner.season.match import Table as Matched
     from planner.season.schema import Column, Sheet
     from planner.season.tables import Grid

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.season.names import key, nearest, words
 from planner.season.schema import Kind
-from planner.units import Measure, read_number, read_percent, read_quantity, read_rate, refuse
+from planner.units import (
+    Measure,
+    Unreadable,
+    read_number,
+    read_percent,
+    read_quantity,
+    read_rate,
+    refuse,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -56,6 +64,14 @@ def read_cell(text: str, column: Column, setting: Setting) -> object:
     elif isinstance(value, Amount):
         _check_bounds(value.amount, column)
     return value
+
+
+def try_cell(text: str, column: Column, setting: Setting) -> object:
+    """Value of a text, or the exception that says why there is none."""
+    try:
+        return read_cell(text, column, setting)
+    except Unreadable as problem:
+        return problem
 
 
 def _check_bounds(value: float, column: Column) -> None:

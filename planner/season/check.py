@@ -11,17 +11,17 @@ from typing import TYPE_CHECKING
 
 from planner.season.cells import Amount
 from planner.season.domain import UNTREATED
-from planner.season.match import PRESSURE, split_header
+from planner.season.farm import setting_line, settings
+from planner.season.headers import PRESSURE, split_header
 from planner.season.names import key, nearest, shown
-from planner.season.values import index, setting_line, settings
+from planner.season.references import index
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
     from planner.errors import Fault
-    from planner.season.match import Line, Table
-    from planner.season.values import Tables
+    from planner.season.match import Line, Table, Tables
 
 SAME = 1e-9
 """Relative difference up to which two quantities are the same."""

@@ -8,15 +8,15 @@ from typing import TYPE_CHECKING
 
 from planner.season.cells import Amount
 from planner.season.check import BY_ACTIVE
+from planner.season.farm import settings
 from planner.season.names import key, shown
+from planner.season.references import index
 from planner.season.schema import KINDS
-from planner.season.values import index, settings
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from planner.season.match import Line
-    from planner.season.values import Tables
+    from planner.season.match import Line, Tables
 
 
 def hints(tables: Tables) -> list[str]:

@@ -10,23 +10,17 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError
 from planner.season.build import build
 from planner.season.check import check
+from planner.season.farm import currency, farm_values
 from planner.season.hints import hints
-from planner.season.match import match
+from planner.season.match import all_tables, match
+from planner.season.references import look_alikes, resolve
 from planner.season.tables import read_tables
-from planner.season.values import (
-    all_tables,
-    currency,
-    duplicates,
-    farm_values,
-    look_alikes,
-    read_values,
-    resolve,
-)
+from planner.season.values import duplicates, read_values
 from planner.season.whatif import change
 
 if TYPE_CHECKING:
     from planner.season.domain import Season
-    from planner.season.values import Tables
+    from planner.season.match import Tables
 
 MAX_FAULTS = 5_000
 """Most faults that are gathered; a last one says how many more there are."""

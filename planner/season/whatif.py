@@ -6,7 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
 from planner.season.cells import Setting, read_cell
-from planner.season.match import PRESSURE, Heading, Line, find_column, split_header
+from planner.season.headers import PRESSURE, Heading, find_column, split_header
+from planner.season.match import Line
 from planner.season.names import key, nearest, shown
 from planner.season.schema import SHEETS
 from planner.season.tables import sheet_of
@@ -16,9 +17,8 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from planner.errors import Fault
-    from planner.season.match import Table
+    from planner.season.match import Table, Tables
     from planner.season.schema import Column
-    from planner.season.values import Tables
 
 JOINT = " / "
 """What joins the texts of several columns where the first alone does not tell rows apart."""

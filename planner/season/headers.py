@@ -1,0 +1,186 @@
+"""Which row of a sheet holds the headers, and which column each of them means."""
+
+from __future__ import annotations
+
+import re
+from dataclasses import dataclass
+from functools import lru_cache
+from typing import TYPE_CHECKING
+
+from planner.errors import Fault
+from planner.season.names import key, nearest, shown, tidy
+from planner.season.schema import Column, Kind, Sheet
+from planner.units import ACCEPTED, RATES, Measure, Unreadable, find_unit, is_rate_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.season.tables import Grid
+
+HEADER_WITHIN = 30
+"""Filled rows within which the headers must stand."""
+LIKELY = 0.8
+"""Likeness from which an unknown header, sheet or setting is taken for a slip of the pen."""
+PRESSURE = " pressure"
+
+
+@dataclass(frozen=True, slots=True)
+class Heading:
+    """One column of a sheet as it was found."""
+
+    column: Column
+    header: str
+    """As the user wrote it."""
+    index: int
+    """From 0."""
+    unit: str
+    """Unit of bare numbers; empty if there is none."""
+    threat: str = ""
+    """For a pressure column: the threat, as the header says it."""
+
+
+def letters(index: int) -> str:
+    """Letters of a spreadsheet column, counted from 0.
+
+    >>> letters(0), letters(27)
+    ('A', 'AB')
+    """
+    name = ""
+    index += 1
+    while index:
+        index, rest = divmod(index - 1, 26)
+        name = chr(65 + rest) + name
+    return name
+
+
+_BRACKETS = re.compile(r"^(.*?)\s*[(\[]([^()\[\]]*)[)\]]\s*$", re.DOTALL)
+
+
+def split_header(text: str) -> tuple[str, str]:
+    """Name and unit of a header.
+
+    >>> split_header("Size  (gal) *")
+    ('Size', 'gal')
+    """
+    plain = tidy(text[:500]).strip("* :")
+    found = _BRACKETS.match(plain)
+    return (found[1].strip("* :"), found[2].strip()) if found else (plain, "")
+
+
+@lru_cache
+def _known(sheet: Sheet) -> dict[str, tuple[Column, str]]:
+    """Columns (or settings) by every header that means them, with the unit that it implies."""
+    known: dict[str, tuple[Column, str]] = {}
+    for column in (*sheet.columns, *sheet.settings):
+        for name in (column.name, *column.aliases):
+            plain, unit = split_header(name)
+            known.setdefault(key(plain), (column, unit))
+    return known
+
+
+def find_column(sheet: Sheet, header: str, *, setting: bool = False) -> tuple[Column, str] | None:
+    """Column that a header means, and the unit of its bare numbers; None if it means none."""
+    name, unit = split_header(header)
+    if sheet.per_threat and not setting and key(name).endswith(PRESSURE):
+        return sheet.per_threat, ""
+    found = _known(sheet).get(key(name))
+    if found is None or (found[0] in sheet.settings) != setting:
+        return None
+    return found[0], unit or found[1] or found[0].unit
+
+
+def header_row(grid: Grid) -> int | None:
+    """Place, among the filled rows, of the row with the most known headers."""
+
+    def hits(texts: Sequence[str]) -> int:
+        found = (find_column(grid.sheet, t) for t in texts if t.strip())
+        return len({c[0].key for c in found if c})
+
+    counts = [hits(texts) for _, texts in grid.rows[:HEADER_WITHIN]]
+    best = max(counts)
+    enough = min(2, sum(column.must for column in grid.sheet.columns))
+    return counts.index(best) if best >= enough else None
+
+
+def read_headings(
+    grid: Grid, number: int, header: Sequence[str]
+) -> tuple[dict[str, Heading], list[Fault], list[str]]:
+    """Columns by key, with faults of the header row and what to tell of it."""
+    headings: dict[str, Heading] = {}
+    faults: list[Fault] = []
+    told: list[str] = []
+    unknown: list[tuple[int, str]] = []
+    for index, text in enumerate(header):
+        if not text.strip():
+            continue
+        found = find_column(grid.sheet, text)
+        if found is None:
+            unknown.append((index, text))
+            continue
+        column, unit = found
+        threat = (
+            split_header(text)[0][: -len(PRESSURE)].strip() if column.name == "pressure" else ""
+        )
+        name = f"pressure:{key(threat)}" if threat else column.key
+        if name in headings:
+            remedy = f"'{shown(headings[name].header)}' is the same: keep one of them"
+            faults.append(_header_fault(grid, number, index, text, "each column once", remedy))
+            continue
+        problem = unit_problem(column, unit)
+        if problem:
+            faults.append(_header_fault(grid, number, index, text, *problem))
+            unit = column.unit or column.shown
+        headings[name] = Heading(column, tidy(text)[:200], index, unit, threat)
+    faults += _troubled_headers(grid, number, header)
+    missing = [c for c in grid.sheet.columns if c.key not in headings]
+    for index, text in unknown:
+        like = nearest(split_header(text)[0], [c.name for c in missing], LIKELY)
+        if like:
+            missing = [c for c in missing if c.name != like]
+            remedy = f"write '{like}' if that is meant, else another header"
+            faults.append(_header_fault(grid, number, index, text, "a known header", remedy))
+        else:
+            told.append(f"{grid.name}: column '{shown(text)}' is not known and was passed over.")
+    faults += [_missing(grid, number, c, [text for _, text in unknown]) for c in missing if c.must]
+    return headings, faults, told
+
+
+def _troubled_headers(grid: Grid, number: int, header: Sequence[str]) -> list[Fault]:
+    """Faults of headers that a formula should give but does not, above filled cells."""
+    faults = []
+    for (row, index), trouble in grid.troubles.items():
+        below = (texts[index : index + 1] for at, texts in grid.rows if at > number)
+        if row == number and any(t and t[0].strip() for t in below):
+            text = "".join(header[index : index + 1]).strip() or trouble.value
+            faults.append(_header_fault(grid, number, index, text, "a header", "type it"))
+    return faults
+
+
+def _header_fault(
+    grid: Grid, number: int, index: int, text: str, expected: str, remedy: str
+) -> Fault:
+    name = shown(text)
+    return Fault(grid.name, number, name, name, expected, remedy, f"{letters(index)}{number}")
+
+
+def _missing(grid: Grid, number: int, column: Column, unknown: Sequence[str]) -> Fault:
+    like = nearest(column.name, unknown, 0.5)
+    remedy = f"rename '{shown(like)}' if that is it" if like else ""
+    return Fault(grid.name, number, expected=f"a column '{column.name}'", remedy=remedy)
+
+
+def unit_problem(column: Column, unit: str) -> tuple[str, str] | None:
+    """What is expected, and the remedy, where a header's unit is none of its column's."""
+    if not unit or column.kind not in (Kind.QUANTITY, Kind.PERCENT, Kind.RATE):
+        return None
+    if column.kind is Kind.PERCENT:
+        fits = key(unit) in ("%", "percent", "pct")
+        return None if fits else ("% as the unit in the header", "")
+    if column.kind is Kind.RATE:
+        return None if is_rate_unit(unit) else (f"a rate's unit in the header: {RATES}", "")
+    measure = column.measure or Measure.VOLUME
+    try:
+        find_unit(unit, measure)
+    except Unreadable as problem:
+        return f"a unit in the header out of {ACCEPTED[measure]}", problem.remedy
+    return None

@@ -1,0 +1,166 @@
+"""Names of other rows: what they refer to, and one spelling for what is one thing."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.season.domain import UNTREATED
+from planner.season.headers import LIKELY
+from planner.season.names import key, look, nearest, shown
+from planner.season.schema import Kind
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.errors import Fault
+    from planner.season.headers import Heading
+    from planner.season.match import Line, Table, Tables
+    from planner.season.schema import Column
+
+Index = dict[str, str]
+"""Names as they are kept, by their keys."""
+
+
+def index(tables: Tables, sheet: str, column: str) -> Index:
+    """Names of a column by key; of several spellings the first in the alphabet."""
+    name = tables[sheet].sheet.column(column).key
+    found: Index = {}
+    for line in tables[sheet].lines:
+        value = line.get(name)
+        for word in value if isinstance(value, tuple) else (value,):
+            if isinstance(word, str):
+                found[key(word)] = min(found.get(key(word), word), word)
+    return found
+
+
+def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
+    """Write every name as where it is defined; faults of names that are defined nowhere."""
+    faults: list[Fault] = []
+    told: list[str] = []
+    for table in tables.values():
+        for name, heading in table.headings.items():
+            if heading.column.refers is None:
+                continue
+            names, sure = _names_for(tables, table, heading.column)
+            if names is None:
+                continue
+            for line in table.lines:
+                found = _resolve_cell(table, line, name, heading, names, sure)
+                faults += found if sure else []
+                told += [] if sure else _passed_over(table, line, name, found, names, faults)
+    _spell_alike(tables)
+    return faults, list(dict.fromkeys(told))
+
+
+def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | None, bool]:
+    """Names that a column may hold (None: not to be checked here), and whether others are faults.
+
+    Names of a sheet that could not be read are not checked, lest one fault bring many.
+    """
+    sheet, other = column.refers or ("", "")
+    target = tables[sheet]
+    names = index(tables, sheet, other)
+    if not target.lines and (target.sheet.must or sheet == "Suppliers"):
+        return None, True
+    if target.lines and target.sheet.column(other).key not in target.headings:
+        return None, True
+    if column.key == "of" or column.key == "container":  # of one product only: a rule of check.py
+        return None, True
+    if column.key == "only_recipes":
+        names |= {key(UNTREATED): UNTREATED}
+    if table.sheet.name == "Discounts" and column.key == "supplier":
+        names = index(tables, "Containers", "Supplier") | names
+    return names, table.sheet.name not in ("Protection", "Active limits") or other == "Product"
+
+
+def _resolve_cell(
+    table: Table, line: Line, name: str, heading: Heading, names: Index, sure: bool
+) -> list[Fault]:
+    """Spell the names of a cell as they are defined. Returns faults of those that are not."""
+    value = line.get(name)
+    if value is None:
+        return []
+    words = value if isinstance(value, tuple) else (str(value),)
+    faults = []
+    sheet, column = heading.column.refers or ("", "")
+    for word in words:
+        if key(word) not in names:
+            near = nearest(word, names.values())
+            remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
+            if near and look(near) == look(word):
+                remedy += ", which only looks the same: type it anew"
+            expected = f"a {column} of sheet {sheet}"
+            faults.append(table.fault(line, name, expected, remedy, word))
+            line.bad.add(name)
+    kept = tuple(names.get(key(word), word) for word in words)
+    line.values[name] = kept if isinstance(value, tuple) else kept[0]
+    return faults
+
+
+def _passed_over(
+    table: Table, line: Line, name: str, found: list[Fault], names: Index, faults: list[Fault]
+) -> list[str]:
+    """Tell of a name that is defined nowhere; it stays a fault if it is probably a misspelling."""
+    told = []
+    for fault in found:
+        if nearest(fault.seen, names.values(), LIKELY):
+            faults.append(fault)
+        else:
+            sheet, column = table.headings[name].column.refers or ("", "")
+            told.append(
+                f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; its rows were "
+                "passed over."
+            )
+    return told
+
+
+_ALIKE = (
+    (("Fields", "Trait"), ("Seed lots", "Trait")),
+    (("Fields", "Grower"), ("Seed lots", "Grower")),
+    (("Seed lots", "Variety"),),
+    (("Containers", "Supplier"), ("Discounts", "Supplier"), ("Suppliers", "Supplier")),
+    (("Containers", "Container"), ("Ordered so far", "Container")),
+    (("Recipes", "Recipe"),),
+    (("Discounts", "Discount"),),
+    (("Actives", "Active ingredient"), ("Recipes", "Of"), ("Active limits", "Active ingredient")),
+    (("What if", "Scenario"),),
+)
+"""Columns whose words are the same things."""
+
+
+def _spell_alike(tables: Tables) -> None:
+    """Spell words that are the same thing in one way, whichever rows come first."""
+    for columns in _ALIKE:
+        names: Mapping[str, str] = {}
+        for sheet, column in columns:
+            names = index(tables, sheet, column) | dict(names)
+        for sheet, column in columns:
+            name = tables[sheet].sheet.column(column).key
+            for line in tables[sheet].lines:
+                value = line.get(name)
+                if isinstance(value, tuple):
+                    line.values[name] = tuple(names[key(word)] for word in value)
+                elif isinstance(value, str):
+                    line.values[name] = names[key(value)]
+
+
+def look_alikes(tables: Tables) -> list[str]:
+    """Sentences on names that differ but look the same."""
+    told = []
+    for table in tables.values():
+        for column in table.sheet.columns:
+            if column.kind is not Kind.NAME and column.key != "variety":
+                continue
+            names = {
+                key(str(line.get(column.key))): line for line in table.lines if line.get(column.key)
+            }
+            seen: dict[str, str] = {}
+            for line in names.values():
+                name = str(line.get(column.key))
+                twin = seen.setdefault(look(name), name)
+                if twin != name:
+                    told.append(
+                        f"{table.name}, row {line.row}: '{shown(name)}' only looks like "
+                        f"'{shown(twin)}'; they are taken for two."
+                    )
+    return told
