@@ -2,37 +2,53 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
 from planner.report.facts import NOTES
-from planner.report.json import settings, versions
+from planner.report.json import versions
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
+from planner.season.columns import Kind
+from planner.season.schema import SETTINGS
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Content
+    from planner.season.columns import Column as SettingColumn
 
 MEANINGS = (
     (
         "Containers",
+        "added",
         "Every container at the price of the highest count that its order reaches.",
     ),
-    ("Freight", "Once for every supplier ordered from, unless the list cost makes it free."),
-    ("Discounts", "Percent of the list cost that qualifies, at the best level reached."),
-    ("Seed bought", "Full bags bought, at their price."),
+    (
+        "Freight",
+        "added",
+        "Once for every supplier ordered from, unless the list cost makes it free.",
+    ),
+    (
+        "Discounts",
+        "taken off",
+        "Percent of the list cost that qualifies, at the best level reached.",
+    ),
+    ("Seed bought", "added", "Full bags bought, at their price."),
     (
         "Seed given up",
+        "added",
         "What untreated seed would still have been worth at season's end; treated or planted, it "
         "is worth nothing.",
     ),
     (
         "Carryover credit",
+        "taken off",
         "The share that the season counts of what left-over product is worth, at its lowest price.",
     ),
     (
         "Expected yield loss",
+        "added where weighed",
         "Where the season weighs it: what the fields are expected to lose under their recipes.",
     ),
 )
@@ -77,27 +93,60 @@ def _meanings() -> Table:
     return Table(
         name="meanings",
         title="Kinds of cost",
-        columns=(Column("kind", "Kind", width=28), Column("meaning", "Meaning", width=64)),
+        columns=(
+            Column("kind", "Kind", width=24),
+            Column("sign", "In the total", width=24),
+            Column("meaning", "Meaning", width=48),
+        ),
         rows=MEANINGS,
     )
 
 
+SETTING_MEASURES = {
+    "smallest_split": Measure.AREA,
+    "liquid_limit": Measure.DOSE_PER_WEIGHT,
+    "liquid_warning": Measure.DOSE_PER_WEIGHT,
+    "seed_flow": Measure.FLOW,
+    "soybean_price": Measure.MONEY,
+    "cure_days": Measure.DAYS,
+    "changeover_minutes": Measure.MINUTES,
+    "calibration_minutes": Measure.MINUTES,
+}
+"""What settings measure, by their key, where their kind does not say it."""
+
+
 def _settings(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = []
-    for name, value in settings(facts.season.farm).items():
-        shown = "not set" if value is None or value == "" else value
-        if isinstance(shown, bool):
-            shown = "yes" if shown else "no"
-        text = shown if isinstance(shown, str) else f"{shown:,.10g}"
-        words = name.replace("_", " ").capitalize()
-        rows.append((words, Cell(text, Look.FAINT if text == "not set" else Look.PLAIN)))
+    for setting in SETTINGS:
+        if setting.key == "units":
+            value: object = "metric" if facts.season.farm.metric else "US"
+        else:
+            value = getattr(facts.season.farm, setting.key, None)
+        set_ = value not in (None, "")
+        said = _said(facts, setting, value) if set_ else setting.blank_means
+        rows.append((setting.name, Cell(said, Look.PLAIN if set_ else Look.FAINT), setting.meaning))
     return Table(
         name="settings",
         title="Settings of the farm",
-        columns=(Column("setting", "Setting", width=28), Column("value", "Value", width=64)),
+        columns=(
+            Column("setting", "Setting", width=24),
+            Column("value", "Value", width=21),
+            Column("meaning", "Meaning", width=48),
+        ),
         rows=tuple(rows),
-        note="In working units: acres, fl oz, lb, bushels; shares as fractions of one.",
     )
+
+
+def _said(facts: Facts, setting: SettingColumn, value: object) -> str:
+    if isinstance(value, bool):
+        return "yes" if value else "no"
+    if not isinstance(value, int | float):
+        return str(value)
+    if setting.kind is Kind.PERCENT:
+        return facts.say(value, Measure.PERCENT)
+    if setting.kind is Kind.YEAR:
+        return str(value)
+    return facts.say(value, SETTING_MEASURES.get(setting.key, Measure.COUNT))
 
 
 def _made(facts: Facts) -> Table:
@@ -106,14 +155,18 @@ def _made(facts: Facts) -> Table:
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
         ("Outcome", plan.outcome.value),
-        ("Proven floor of the cost", Cell(plan.bound, measure=Measure.MONEY)),
-        ("Gap", Cell(plan.gap, measure=Measure.PERCENT)),
+        ("Proven floor of the cost", _or_unknown(facts, plan.bound, Measure.MONEY)),
+        ("Gap", _or_unknown(facts, plan.gap, Measure.PERCENT)),
         ("Time for deciding, seconds", f"{plan.seconds:.1f}"),
     ]
     rows += [(name, number) for name, number in versions().items()]
     return Table(
         name="made",
         title="What it was made from",
-        columns=(Column("what", "What", width=28), Column("value", "", width=64)),
+        columns=(Column("what", "What", width=24), Column("value", "", width=21)),
         rows=tuple(rows),
     )
+
+
+def _or_unknown(facts: Facts, value: float, measure: Measure) -> str:
+    return facts.say(value, measure) if math.isfinite(value) else "not known"
