@@ -62,7 +62,7 @@ class Table:
             shown(text),
             expected,
             remedy,
-            f"{letters(heading.index)}{line.row}" if heading else "",
+            f"{letters(heading.index)}{line.row}" if heading and heading.index >= 0 else "",
         )
 
 
