@@ -352,24 +352,6 @@ def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path
     assert visible(temporary) == []
 
 
-@pytest.mark.skipif(os.name == "nt", reason="rights work otherwise there")
-def test_temporary_files_are_nobody_elses(tiny: Path, tmp_path: Path, monkeypatch) -> None:
-    import tempfile
-
-    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
-    modes = []
-    honest = os.open
-
-    def opened(path, flags, mode=0o777, **named):
-        if flags & os.O_CREAT and str(path).startswith(str(tmp_path)) and "out" not in str(path):
-            modes.append(mode & 0o077)
-        return honest(path, flags, mode, **named)
-
-    monkeypatch.setattr(os, "open", opened)
-    assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out"), "--seconds", "20"]) == 0
-    assert set(modes) == {0}
-
-
 # --- The solver fails -----------------------------------------------------------------------------
 
 
