@@ -12,6 +12,7 @@ from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import InputError
+from planner.report import calibration_frames
 from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
 from planner.report.workbook import render
@@ -210,3 +211,13 @@ def test_a_wrong_entry_writes_nothing(tmp_path):
         update_campaign(path, ["L1:R1:4"])
     assert [p.name for p in tmp_path.iterdir()] == ["plan.json"]
     assert path.read_bytes() == before
+
+
+def test_a_great_many_batches_share_one_calibration_table(monkeypatch):
+    """L1 with R1: 2 fl oz/unit x 40 units = 80 fl oz a bag = 2,366 mL; 354.88 mL in 60 s."""
+    monkeypatch.setattr(calibration_frames, "MOST_PAGES", 1)
+    sheet = book(hand_season(), hand_plan())["Calibration"]
+    row = row_with(sheet, "L1", "Alpha")
+    assert [row[i] for i in (0, 1, 5)] == ["L1", "R1", "Alpha"]
+    numbers = [row[i] for i in (2, 3, 4, 6, 7, 8, 9)]
+    assert numbers == pytest.approx([2800, 50, 2000, 2, 4, 2365.88, 354.88], abs=0.01)

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.plan.plan import Plan, ProductUse, Treating
-    from planner.season.domain import Container, Product, Recipe, Season
+    from planner.season.domain import Container, Product, Recipe, Season, SeedLot
 
 TEST_MONTHS = 9
 """Age in months at which a germination test is called old; common practice, states differ."""
@@ -90,21 +90,22 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
 def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
     """All bags to treat, by lot and recipe, each with the fields it goes to."""
     recipes = {r.name: r for r in season.recipes}
-    planted = shares(season, plan)
+    planted: dict[tuple[str, str], list[Share]] = {}
+    for share in shares(season, plan):
+        planted.setdefault((share.lot, share.recipe), []).append(share)
     return tuple(
-        _batch(season, row, recipes[row.recipe], planted)
+        _batch(season, row, recipes[row.recipe], planted.get((row.lot, row.recipe), []))
         for row in sorted(plan.treating, key=lambda t: (t.recipe, t.lot))
         if row.full_bags + row.part_bag > 0
     )
 
 
-def _batch(season: Season, row: Treating, recipe: Recipe, planted: Sequence[Share]) -> Batch:
+def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share]) -> Batch:
     products = {p.name: p for p in season.products}
     lot = next(x for x in season.lots if x.name == row.lot)
     days = life(recipe, products)
     part = row.units - row.full_bags * lot.units_per_bag if row.part_bag else 0.0
     before = sum(t.units for t in season.treated if (t.lot, t.recipe) == (row.lot, row.recipe))
-    goes = [s for s in planted if (s.lot, s.recipe) == (row.lot, row.recipe)]
     sizes = [lot.units_per_bag] * row.full_bags + [part] * row.part_bag
     kinds = {products[r.product].kind for r in recipe.rates}
     return Batch(
@@ -116,16 +117,15 @@ def _batch(season: Season, row: Treating, recipe: Recipe, planted: Sequence[Shar
         part_units=part,
         unit_weight=unit_weight(lot, season.farm),
         seeds_per_lb=lot.seeds_per_lb,
-        draws=_draws(season, recipe, row.lot),
+        draws=_draws(season, recipe, lot),
         portions=_portions(sizes, goes, before, days, math.ceil(season.farm.cure_days - TINY)),
         living="inoculant" in kinds or days is not None,
         life=days,
     )
 
 
-def _draws(season: Season, recipe: Recipe, lot_name: str) -> tuple[Draw, ...]:
+def _draws(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Draw, ...]:
     products = {p.name: p for p in season.products}
-    lot = next(x for x in season.lots if x.name == lot_name)
     amounts: dict[str, float] = {}
     for rate in recipe.rates:
         amount = floz_per_unit(rate, lot, products[rate.product], season.farm)

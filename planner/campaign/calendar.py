@@ -160,6 +160,14 @@ def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:
     return tuple(found)
 
 
+def by_batch(of: Iterable[Run]) -> dict[tuple[str, str], list[Run]]:
+    """Group runs by the lot and recipe of their batch."""
+    found: dict[tuple[str, str], list[Run]] = {}
+    for run in of:
+        found.setdefault((run.lot, run.recipe), []).append(run)
+    return found
+
+
 def _continues(before: Run, run: Run) -> bool:
     same = (before.day, before.lot, before.recipe, before.late)
     return same == (run.day, run.lot, run.recipe, run.late) and before.last_bag + 1 == run.first_bag

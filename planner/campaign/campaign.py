@@ -108,7 +108,10 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     """Find order, days and containers for what is not done, and all that follows from them."""
     shop_, batches_ = campaign.shop, campaign.batches
     done = _done_runs(campaign)
-    rest = tuple(x for x in (_rest(b, done) for b in batches_) if x.portions)
+    so_far: Counter[tuple[str, str]] = Counter()
+    for run in done:
+        so_far[run.lot, run.recipe] += run.bags
+    rest = tuple(x for x in (_rest(b, so_far[b.lot, b.recipe]) for b in batches_) if x.portions)
     begin = _begin(campaign, done, today)
     line = _line(batches_, done)
     order, facts = find_order(rest, campaign.supplies, shop_, line, begin)
@@ -165,9 +168,8 @@ def _late(batch: Batch, first: int, last: int, day: date, shop_: Shop) -> bool:
     return any(day.toordinal() > due(p, shop_) for p in met)
 
 
-def _rest(batch: Batch, done: Sequence[Run]) -> Batch:
-    """Give a batch without the bags that are done; bags keep their numbers."""
-    so_far = sum(r.bags for r in done if (r.lot, r.recipe) == (batch.lot, batch.recipe))
+def _rest(batch: Batch, so_far: int) -> Batch:
+    """Give a batch without the bags that are done so far; bags keep their numbers."""
     portions = []
     for p in batch.portions:
         cut = min(max(so_far - p.first_bag + 1, 0), p.bags)
@@ -215,15 +217,21 @@ def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
 def _days(all_runs: Sequence[Run], batches_: Iterable[Batch], shop_: Shop) -> tuple[Day, ...]:
     """Day by day: bags, what starts, minutes for changes, bags on the floor in the evening."""
     by_name = {(b.lot, b.recipe): b for b in batches_}
-    leaving = [x for r in all_runs for x in _leaving(r, by_name[r.lot, r.recipe], shop_)]
+    leaving: Counter[int] = Counter()
+    for run in all_runs:
+        for leave, count in _leaving(run, by_name[run.lot, run.recipe], shop_):
+            leaving[leave] += count
+    by_leave = sorted(leaving.items())
     minutes, starts = _changes(all_runs, by_name, shop_)
     bags: Counter[date] = Counter()
     for run in all_runs:
         bags[run.day] += run.bags
-    found, treated = [], 0
+    found, treated, gone, index = [], 0, 0, 0
     for day in sorted(bags):
         treated += bags[day]
-        gone = sum(n for leave, n in leaving if leave <= day.toordinal())
+        while index < len(by_leave) and by_leave[index][0] <= day.toordinal():
+            gone += by_leave[index][1]
+            index += 1
         found.append(Day(day, bags[day], tuple(starts[day]), minutes[day], treated - gone))
     return tuple(found)
 

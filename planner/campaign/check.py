@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 from planner.errors import AuditError
 
 if TYPE_CHECKING:
-    from planner.campaign.domain import Batch, Campaign, Run, Supply
+    from planner.campaign.domain import Batch, Campaign, Run, Shop, Supply
     from planner.plan.plan import Plan
 
 SLACK = 1e-6
@@ -53,12 +53,11 @@ def _same(one: float, other: float, scale: float = 1.0) -> bool:
 def _bags(campaign: Campaign) -> list[str]:
     """Every bag of every batch appears in one run and in one portion."""
     wrong = []
+    all_runs = defaultdict(list)
+    for r in campaign.calendar.runs:
+        all_runs[r.lot, r.recipe].append((r.first_bag, r.last_bag))
     for batch in campaign.batches:
-        runs = [
-            (r.first_bag, r.last_bag)
-            for r in campaign.calendar.runs
-            if (r.lot, r.recipe) == (batch.lot, batch.recipe)
-        ]
+        runs = all_runs[batch.lot, batch.recipe]
         portions = [(p.first_bag, p.first_bag + p.bags - 1) for p in batch.portions]
         for name, spans in (("calendar", runs), ("fields", portions)):
             if not _once(spans, batch.bags):
@@ -91,13 +90,14 @@ def _days(campaign: Campaign) -> list[str]:
     shop = campaign.shop
     wrong = []
     bags: Counter[object] = Counter()
+    batches = {(b.lot, b.recipe): b for b in campaign.batches}
     late = 0
     for run in campaign.calendar.runs:
         if run.done:
             continue
         bags[run.day] += run.bags
         late += run.bags if run.late else 0
-        wrong += _run_days(campaign, run)
+        wrong += _run_days(shop, batches.get((run.lot, run.recipe)), run)
         if run.day in shop.days_off or run.day < shop.first_day:
             wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, which is not open")
     if shop.bags_per_day is not None:
@@ -114,9 +114,7 @@ def _days(campaign: Campaign) -> list[str]:
     return wrong
 
 
-def _run_days(campaign: Campaign, run: Run) -> list[str]:
-    shop = campaign.shop
-    batch = _batch(campaign, run)
+def _run_days(shop: Shop, batch: Batch | None, run: Run) -> list[str]:
     wrong = []
     for p in batch.portions if batch else ():
         if run.first_bag >= p.first_bag + p.bags or p.first_bag > run.last_bag:
@@ -127,11 +125,6 @@ def _run_days(campaign: Campaign, run: Run) -> list[str]:
         if bool(past) != run.late:
             wrong.append(f"{run.lot}, {run.recipe}: late is told wrong on {run.day}")
     return wrong
-
-
-def _batch(campaign: Campaign, run: Run) -> Batch | None:
-    keys = (run.lot, run.recipe)
-    return next((b for b in campaign.batches if (b.lot, b.recipe) == keys), None)
 
 
 def _volumes(campaign: Campaign) -> list[str]:

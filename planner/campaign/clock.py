@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import timedelta
 from typing import TYPE_CHECKING
 
+from planner.campaign.calendar import by_batch
 from planner.campaign.domain import PlantBy
 
 if TYPE_CHECKING:
@@ -25,7 +26,11 @@ def clock(
     and the age of the germination test.
     """
     by_name = {(b.lot, b.recipe): b for b in batches}
-    return tuple(_plant_by(s, by_name.get((s.lot, s.recipe)), runs, shop) for s in shares)
+    theirs = by_batch(runs)
+    return tuple(
+        _plant_by(s, by_name.get((s.lot, s.recipe)), theirs.get((s.lot, s.recipe), []), shop)
+        for s in shares
+    )
 
 
 def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop) -> PlantBy:
@@ -49,13 +54,9 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
 
 
 def _treated(share: Share, batch: Batch, runs: Sequence[Run]) -> list[date]:
-    """Days on which bags that go to the field are treated."""
+    """Days on which bags of a batch that go to the field are treated."""
     mine = [p for p in batch.portions if share.field in p.fields]
-    return [
-        r.day
-        for r in runs
-        if (r.lot, r.recipe) == (batch.lot, batch.recipe) and any(_meet(r, p) for p in mine)
-    ]
+    return [r.day for r in runs if any(_meet(r, p) for p in mine)]
 
 
 def _meet(run: Run, portion: Portion) -> bool:

@@ -100,6 +100,7 @@ def draw_down(
     taps = {s.product: Tap(s) for s in supplies}
     by_name = {(b.lot, b.recipe): b for b in batches}
     started: set[str] = set()
+    today: set[str] = set()
     levels: list[Level] = []
     for i, run in enumerate(runs):
         batch = by_name[run.lot, run.recipe]
@@ -109,8 +110,10 @@ def draw_down(
         _treat(batch, run, taps, shop)
         after = f"{run.lot}, {run.recipe}, bag {run.last_bag}"
         levels += [_level(taps[d.product], run.day, after) for d in batch.draws]
+        today |= {d.product for d in batch.draws}
         if i + 1 == len(runs) or runs[i + 1].day != run.day:
-            levels += _end_of_day(runs, run.day, by_name, taps)
+            levels += [_level(taps[name], run.day, "day") for name in sorted(today)]
+            today.clear()
     uses = tuple(use for tap in taps.values() for use in tap.uses())
     return DrawDown(uses, tuple(levels))
 
@@ -128,17 +131,6 @@ def _treat(batch: Batch, run: Run, taps: Mapping[str, Tap], shop: Shop) -> None:
             seed = batch.units_of(bag, bag) * draw.floz_per_unit
             tap.margin += seed * shop.margin
             tap.draw(seed * (1.0 + shop.margin), f"{run.lot}, {run.recipe}, bag {bag}", run.day)
-
-
-def _end_of_day(
-    runs: Iterable[Run],
-    day: date,
-    batches: Mapping[tuple[str, str], Batch],
-    taps: Mapping[str, Tap],
-) -> list[Level]:
-    today = [batches[r.lot, r.recipe] for r in runs if r.day == day]
-    products = sorted({d.product for b in today for d in b.draws})
-    return [_level(taps[name], day, "day") for name in products]
 
 
 def _level(tap: Tap, day: date, after: str) -> Level:

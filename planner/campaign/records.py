@@ -11,6 +11,7 @@ from dataclasses import replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from planner.campaign.calendar import by_batch
 from planner.campaign.domain import Leftover, LogLine, Tag
 
 if TYPE_CHECKING:
@@ -109,10 +110,11 @@ def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
 def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run]) -> tuple[Tag, ...]:
     """Tags with their text, the inoculant's month by the day of the first bag."""
     lives = {(b.lot, b.recipe): b.life for b in batches}
+    theirs = by_batch(runs)
     found = []
     for tag in undated:
         life = lives[tag.lot, tag.recipe]
-        days = [r.day for r in runs if (r.lot, r.recipe) == (tag.lot, tag.recipe)]
+        days = [r.day for r in theirs.get((tag.lot, tag.recipe), [])]
         until = ""
         if tag.inoculant and life is not None and days:
             until = whole_month(min(days) + timedelta(days=life))

@@ -17,11 +17,15 @@ if TYPE_CHECKING:
     from planner.report.sheets import Block, Content
 
 CALIBRATION = "Calibration"
+MOST_PAGES = 60
+"""Batches up to which each has a page of its own."""
 LINE = Cell(None, Look.FILL_IN)
 
 
 def calibration_sheet(campaign: Campaign) -> Sheet:
-    """Make the calibration sheets, a page a batch."""
+    """Make the calibration sheets: a page a batch, or one table for a great many of them."""
+    if len(campaign.batches) > MOST_PAGES:
+        return _table_sheet(campaign)
     sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
     manner = Manner(metric=campaign.shop.metric)
     blocks: list[Block] = []
@@ -33,6 +37,43 @@ def calibration_sheet(campaign: Campaign) -> Sheet:
         "For every batch: what pump and gate should give, and lines for what they gave.",
         tuple(blocks),
         Page(),
+        Room.TREATING,
+    )
+
+
+def _table_sheet(campaign: Campaign) -> Sheet:
+    sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
+    rows: list[tuple[Content, ...]] = []
+    for batch in campaign.batches:
+        sheet = sheets[batch.lot, batch.recipe]
+        size = (sheet.lot, sheet.recipe, sheet.seeds_per_lb, sheet.unit_weight, sheet.bag_weight)
+        for d in sheet.doses:
+            caught = d.catches[-1].ml if d.catches else None
+            rows.append((*size, d.product, d.floz_per_unit, d.floz_per_cwt, d.ml_per_bag, caught))
+    table = Table(
+        name="calibration",
+        columns=(
+            Column("lot", "Lot"),
+            Column("recipe", "Recipe"),
+            Column("size", "By the tag", Measure.SEEDS_PER_WEIGHT),
+            Column("unit", "A unit", Measure.WEIGHT, decimals=2),
+            Column("bag", "A bag", Measure.WEIGHT, decimals=1),
+            Column("product", "Product"),
+            Column("dose", "A unit", Measure.DOSE_PER_UNIT),
+            Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
+            Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
+            Column("minute", "Caught in 60 s (mL)", Measure.NUMBER, decimals=0),
+        ),
+        rows=tuple(rows),
+        repeat_header=True,
+        filter=True,
+        note=f"{TOLERANCE:.0%} either way is common practice; the label may ask for less.",
+    )
+    return Sheet(
+        CALIBRATION,
+        "For every batch: what pump and gate should give.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), table),
+        Page(landscape=True),
         Room.TREATING,
     )
 
