@@ -14,7 +14,7 @@ from planner.explain.changes import (
     moved_acres,
 )
 from planner.explain.spare import Spare, left_words, spare_things
-from planner.explain.words import Speech, count, listing, number
+from planner.explain.words import Speech, count, listing
 from planner.optimize.options import SolveOptions
 
 if TYPE_CHECKING:
@@ -166,7 +166,7 @@ def told_again(
         cheapest=cheapest.cost.total,
         total=plan.cost.total,
         old_total=old.cost.total,
-        fields=_fields(old, plan),
+        fields=_fields(old, plan, Speech(season.farm)),
         order=order,
         spare=spare,
         sentences=(),
@@ -176,19 +176,21 @@ def told_again(
     return replace(result, sentences=words)
 
 
-def _fields(old: Plan, plan: Plan) -> tuple[FieldChange, ...]:
+def _fields(old: Plan, plan: Plan, speech: Speech) -> tuple[FieldChange, ...]:
     before, after = acres_by_share(old), acres_by_share(plan)
     changes = []
     for name in field_changes(old, plan):
         lost = sum(max(0.0, a - after.get(key, 0.0)) for key, a in before.items() if key[0] == name)
-        changes.append(FieldChange(name, _shares(name, before), _shares(name, after), lost))
+        changes.append(
+            FieldChange(name, _shares(name, before, speech), _shares(name, after, speech), lost)
+        )
     return tuple(changes)
 
 
-def _shares(field: str, acres: dict[tuple[str, str, str], float]) -> str:
+def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech) -> str:
     """Say what a field is planted with."""
     parts = [
-        f"{number(a)} acres {lot}, {recipe}" for (f, lot, recipe), a in acres.items() if f == field
+        f"{speech.acres(a)} {lot}, {recipe}" for (f, lot, recipe), a in acres.items() if f == field
     ]
     return "; ".join(parts) or "nothing"
 

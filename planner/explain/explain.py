@@ -64,7 +64,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     short = short_fields(plan, season)
     tried = ideas(plan, season, short)
     rules = rules_on(season)
-    mended = solve_all(repair_trials(tried), _part(budget, REPAIRS_SHARE if tried else 0.0))
+    mended = solve_all(repair_trials(tried, plan), _part(budget, REPAIRS_SHARE if tried else 0.0))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
     return Explanation(

@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from planner.season.domain import Field, Recipe, Season, SeedLot
 
 
+NEAR = 0.3
+"""Maturity outside a field's window beyond which a lot is not worth naming."""
+
+
 class Cause(Enum):
     """What binds where acres stay unplanted."""
 
@@ -107,17 +111,27 @@ def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: S
     return text + _nearly(field, acres, scene)
 
 
+def miss(field: Field, lot: SeedLot) -> float:
+    """By how much a lot's maturity lies outside a field's window; 0 inside."""
+    early = (field.earliest - lot.maturity) if field.earliest is not None else 0.0
+    late = (lot.maturity - field.latest) if field.latest is not None else 0.0
+    return max(0.0, early, late)
+
+
 def _nearly(field: Field, acres: float, scene: Scene) -> str:
     """Say which seed left over would do but for one bar; empty if there is none."""
     speech = Speech(scene.season.farm)
     left: dict[str, float] = defaultdict(float)
     for pool in scene.pools:
         left[pool.lot] += pool.units
-    found = []
+    close = []
     for name, units in left.items():
-        bars = lot_obstacles(field, scene.lots[name])
-        if len(bars) == 1 and units * 10 > acres:
-            found.append(f"{name} ({speech.units(units)}: {bars[0].bar.value})")
+        lot = scene.lots[name]
+        bars = lot_obstacles(field, lot)
+        if len(bars) == 1 and units * 10 > acres and miss(field, lot) <= NEAR:
+            text = f"{name} ({speech.units(units)}: {bars[0].bar.value})"
+            close.append((miss(field, lot), name, text))
+    found = [text for _, _, text in sorted(close)[:3]]
     return f" Left over, but kept off: {listing(found)}." if found else ""
 
 

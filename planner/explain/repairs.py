@@ -10,7 +10,8 @@ from planner.agronomy.protection import need, rating
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import suitable
 from planner.explain.changes import ACRE, acres_short, field_changes, order_changes
-from planner.explain.shortage import miss
+from planner.explain.held import held_plan
+from planner.explain.limits import miss
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
 from planner.season.domain import Field, Rating, SeedingRate
@@ -80,9 +81,12 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
     return tuple(each[i] for i in range(longest) for each in per_field if i < len(each))
 
 
-def repair_trials(found: tuple[Idea, ...]) -> tuple[Trial, ...]:
-    """Return the seasons to plan."""
-    return tuple(Trial(idea.key, idea.season) for idea in found)
+def repair_trials(found: tuple[Idea, ...], plan: Plan) -> tuple[Trial, ...]:
+    """Return the seasons to plan, going on from the plan."""
+    return tuple(
+        Trial(idea.key, idea.season, held_plan(plan, idea.season, plan), idea.field)
+        for idea in found
+    )
 
 
 def _ideas(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterator[Idea]:
@@ -130,21 +134,19 @@ def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Ide
     part = (field.acres - short.acres) / field.acres
     if part <= 0.0:
         return
-    sowing = field.sowing
+    sowing, speech = field.sowing, Speech(season.farm)
+    wanted = sowing.seeds if isinstance(sowing, SeedingRate) else sowing.plants
+    fewer = floor(wanted * part / SEED_STEP + 1e-9) * SEED_STEP
+    if fewer <= 0.0:
+        return
     if isinstance(sowing, SeedingRate):
-        seeds = floor(sowing.seeds * part / SEED_STEP + 1e-9) * SEED_STEP
-        if seeds <= 0.0:
-            return
-        lower = replace(field, sowing=SeedingRate(seeds))
-        what = f"drop {number(seeds)} instead of {number(sowing.seeds)} seeds an acre"
-        what += f" ({number((1 - seeds / sowing.seeds) * 100)} % less)"
+        lower, verb, noun = replace(field, sowing=SeedingRate(fewer)), "drop", "seeds"
     else:
-        plants = floor(sowing.plants * part / SEED_STEP + 1e-9) * SEED_STEP
-        if plants <= 0.0:
-            return
-        lower = replace(field, sowing=replace(sowing, plants=plants))
-        what = f"aim at {number(plants)} instead of {number(sowing.plants)} plants an acre"
-        what += f" ({number((1 - plants / sowing.plants) * 100)} % less)"
+        lower, verb, noun = replace(field, sowing=replace(sowing, plants=fewer)), "aim at", "plants"
+    what = (
+        f"{verb} {speech.seeds_per_acre(fewer)} instead of {speech.seeds_per_acre(wanted)} {noun} "
+        f"per {speech.an_acre()} ({number((1 - fewer / wanted) * 100)} % less)"
+    )
     yield Idea(f"{field.name}\nrate", field.name, what, _with(season, lower))
 
 
@@ -272,16 +274,15 @@ def _also(idea: Idea, plan: Plan, other: Plan) -> str:
 
 
 def _words(short: ShortField, good: list[Repair], tried: int, late: int, speech: Speech) -> str:
-    start = f"{short.field} is short by {speech.acres(short.acres)}. "
+    text = f"{short.field} is short by {speech.acres(short.acres)}"
     if good:
-        text = " ".join(f"({i}) {r.sentence}" for i, r in enumerate(good, 1))
+        text += "; what would cover it" + (", cheapest first." if len(good) > 1 else ".")
     elif tried == 0:
-        text = "There is no single change to try."
+        text += "; there is no single change to try."
     elif late == tried:
-        text = "No repair was tried in the time set."
+        text += "; no repair was tried in the time set."
     else:
-        text = "No single change that was tried covers it."
-    left = (
-        f" {count(late, 'change')} could not be tried in the time set." if 0 < late < tried else ""
-    )
-    return start + text + left
+        text += "; no single change that was tried covers it."
+    if 0 < late < tried:
+        text += f" {count(late, 'change')} could not be tried in the time set."
+    return text

@@ -7,9 +7,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import need, rating
 from planner.agronomy.suitability import Bar, lot_obstacles, obstacles
-from planner.explain.limits import Cause, Scene, not_enough
+from planner.explain.limits import Cause, Scene, miss, not_enough
 from planner.explain.supply import units_for
-from planner.explain.words import count, listing, number
+from planner.explain.words import Speech, count, listing, number
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -75,13 +75,6 @@ def window(field: Field) -> str:
     return (
         f"{number(low, 2)} or later" if high is None else f"{number(low, 2)} to {number(high, 2)}"
     )
-
-
-def miss(field: Field, lot: SeedLot) -> float:
-    """By how much a lot's maturity lies outside a field's window; 0 inside."""
-    early = (field.earliest - lot.maturity) if field.earliest is not None else 0.0
-    late = (lot.maturity - field.latest) if field.latest is not None else 0.0
-    return max(0.0, early, late)
 
 
 def _no_lot(field: Field, season: Season) -> tuple[Cause, str]:
@@ -158,8 +151,8 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
     if bar is Bar.TREATED:
         return f"already treated with {about}, which will not do here."
     if bar is Bar.LIQUID:
-        limit = number(season.farm.liquid_limit or 0.0, 2)
-        return f"every recipe that would do puts more liquid on than {limit} fl oz/cwt."
+        limit = Speech(season.farm).liquid(season.farm.liquid_limit or 0.0)
+        return f"every recipe that would do puts more liquid on than {limit}."
     if bar is Bar.ACTIVE:
         return f"every recipe that would do puts more {about} on than its ceiling allows."
     return "no recipe is allowed and seed may not be planted untreated."

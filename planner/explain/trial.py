@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import signal
 from dataclasses import dataclass, field
+from math import isfinite
 from time import monotonic
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -32,6 +33,8 @@ class Trial(NamedTuple):
     season: Season
     known: Plan | None = None
     """A plan that the changed season allows too, to go on from; its acres short are kept."""
+    cover: str = ""
+    """Short field of the known plan that is to be covered, others no shorter than before."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,14 +138,25 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
         When the plan is wrong, which is a bug.
     """
     from planner.optimize.search import solve
-    from planner.optimize.start import solve_from
     from planner.plan.audit import audit
 
     try:
-        plan = solve_from(trial.season, trial.known, options, stop) if trial.known else None
+        plan = _from_known(trial, options, stop)
         if plan is None:
             plan = solve(trial.season, options, stop=stop)
     except (NoPlanError, Interrupted, MemoryError):
         return None
+    if not isfinite(plan.bound):  # so little time that nothing was proven: no answer
+        return None
     audit(plan, trial.season)
     return plan
+
+
+def _from_known(trial: Trial, options: SolveOptions, stop: Stop | None) -> Plan | None:
+    from planner.optimize.start import cover_from, solve_from
+
+    if trial.known is None:
+        return None
+    if trial.cover:
+        return cover_from(trial.season, trial.known, trial.cover, options, stop)
+    return solve_from(trial.season, trial.known, options, stop)

@@ -15,6 +15,8 @@ HA_PER_ACRE = 0.40468564224
 L_PER_FLOZ = 0.0295735295625
 """US fluid ounce (NIST Handbook 44, Appendix C)."""
 FLOZ_PER_GAL = 128.0
+ML_100KG_PER_FLOZ_CWT = 65.1984723
+"""29.5735295625 mL per fl oz over 45.359237 kg per cwt, times 100 kg."""
 NAMED = 4
 """Most names that a sentence lists before it says how many more there are."""
 
@@ -78,6 +80,16 @@ class Speech:
     def per_acre(self, x: float) -> float:
         """Return an amount per acre in the farm's unit of land."""
         return x / HA_PER_ACRE if self.farm.metric else x
+
+    def seeds_per_acre(self, x: float) -> str:
+        """Return a count of seeds or plants per acre, without its unit of land."""
+        return number(self.per_acre(x), 0)
+
+    def liquid(self, x: float) -> str:
+        """Return liquid on seed given in fl oz per cwt."""
+        if self.farm.metric:
+            return f"{number(x * ML_100KG_PER_FLOZ_CWT, 0)} mL/100 kg"
+        return f"{number(x, 2)} fl oz/cwt"
 
     def volume(self, x: float) -> str:
         """Return a volume given in fl oz."""

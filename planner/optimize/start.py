@@ -22,28 +22,77 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 
+RAISES = 3
+"""How often the price of uncovered acres is raised."""
+COVERED = 1e-6
+"""Acres short that count as none."""
+
+
 def solve_from(
     season: Season, known: Plan, options: SolveOptions, stop: Stop | None = None
 ) -> Plan | None:
     """Solve a season's exact model from a plan of it, its acres short held; never dearer.
 
-    Returns None where `known` is no plan of the season or the time was too short to find out.
+    Returns None where `known` is no plan of the season.
     """
     began = now()
     model = short_as(make_model(make_instance(season)), known)
     x = columns_of(model, known)
     if x is None:
         return None
-    left = max(0.1, options.seconds - (now() - began))
-    limits = Limits(left, gap=options.gap / 2, seed=options.seed)
+    plan = _cheapest_from(model, x, known, _limits(options, began), stop)
+    return replace(plan, seconds=now() - began)
+
+
+def cover_from(
+    season: Season, known: Plan, field: str, options: SolveOptions, stop: Stop | None = None
+) -> Plan | None:
+    """Cover a short field, going on from a plan, no other field shorter; then be as cheap.
+
+    Acres of the field are priced until they are covered, the price raised where it was too low.
+    Returns the best plan found, the field still short if it could not be covered; None where
+    `known` is no plan of the season.
+    """
+    began = now()
+    model = make_model(make_instance(season))
+    x = columns_of(model, known)
+    if x is None:
+        return None
+    short = {s.field: s.acres for s in known.shortages}
+    names = [f.name for f in model.it.fields]
+    held = np.array([short.get(name, 0.0) * (1 + 1e-9) + 1e-9 for name in names])
+    model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
+    column = int(model.at["short"][names.index(field)])
+    price = 2.0 * (abs(known.cost.total) + 1000.0) / max(1.0, short.get(field, 0.0))
+    for _ in range(RAISES):
+        cost = model.matrix.cost.copy()
+        cost[column] += price
+        half = replace(_limits(options, began), gap=1e-5)
+        half = replace(half, seconds=half.seconds / 2.0)
+        answer = solve(replace(model.matrix, cost=cost), half, start=x, watch=Watch(stop))
+        x = x if answer.x is None else answer.x
+        if x[column] <= COVERED:
+            break
+        price *= 100.0
+    held[names.index(field)] = max(float(x[column]) + 1e-9, 1e-9)
+    model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
+    plan = _cheapest_from(model, x, known, _limits(options, began), stop)
+    return replace(plan, seconds=now() - began)
+
+
+def _limits(options: SolveOptions, began: float) -> Limits:
+    """What is left of the time, or the steps in its place."""
     if options.effort is not None:
-        limits = replace(limits, seconds=1e6, nodes=options.effort)
+        return Limits(1e6, options.gap / 2, options.effort, seed=options.seed)
+    return Limits(max(0.1, options.seconds - (now() - began)), options.gap / 2, seed=options.seed)
+
+
+def _cheapest_from(model: Model, x: Floats, known: Plan, limits: Limits, stop: Stop | None) -> Plan:
     answer = solve(model.matrix, limits, start=x, watch=Watch(stop))
     best = x if answer.x is None else settled_around(model, answer.x)
     if model.matrix.price(best) > model.matrix.price(x):
         best = x
-    plan = make_plan(model, best, proven_bound(answer), shortage_proven=known.shortage_proven)
-    return replace(plan, seconds=now() - began)
+    return make_plan(model, best, proven_bound(answer), shortage_proven=known.shortage_proven)
 
 
 def proven_bound(answer: Answer) -> float:

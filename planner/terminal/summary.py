@@ -171,11 +171,9 @@ def shortage_lines(plan: Plan, season: Season) -> list[str]:
     fewest = "" if plan.shortage_proven else " (fewer may be possible: not proven)"
     fields = count(len(plan.shortages), "field")
     lines = [f"SHORT: {short} of {fields} stay unplanted{fewest}."]
-    return lines + table(
-        ["Field", "Why", "Short"],
-        [[s.field, s.why, manner.say(s.acres, Measure.AREA)] for s in plan.shortages],
-        left=2,
-    )
+    for each in plan.shortages:
+        lines += paragraph(f"{each.field}, {manner.say(each.acres, Measure.AREA)}: {each.why}")
+    return lines
 
 
 def _order_lines(plan: Plan, manner: Manner) -> list[str]:
