@@ -68,8 +68,10 @@ def front_sheet(facts: Facts) -> Sheet:
         _short(facts),
         _order(facts),
         _cost(facts),
-        Charts((seed_chart(), _cost_chart()) if facts.maturities else (_cost_chart(),)),
+        Charts((_cost_chart(6.2),), beside=True),
     ]
+    if facts.maturities:
+        blocks.append(Charts((seed_chart(6.8),)))
     purpose = "What to order, what it costs, what is short, and how sure that is."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
 
@@ -243,7 +245,7 @@ def _cost(facts: Facts) -> Table:
     )
 
 
-def _cost_chart() -> Chart:
+def _cost_chart(height: float = 8.0) -> Chart:
     return Chart(
         "Cost by kind",
         ChartKind.BARS,
@@ -252,11 +254,11 @@ def _cost_chart() -> Chart:
         (Series("amount"),),
         "Kind of cost",
         "Amount",
-        height=8.0,
+        height,
     )
 
 
-def seed_chart() -> Chart:
+def seed_chart(height: float = 8.0) -> Chart:
     """Draw units by maturity: what becomes of those there are, and how many are needed."""
     return Chart(
         "Seed by maturity",
@@ -271,7 +273,7 @@ def seed_chart() -> Chart:
         ),
         "Maturity",
         "Seed",
-        height=8.0,
+        height,
     )
 
 

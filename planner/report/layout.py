@@ -44,6 +44,8 @@ class Placed:
 
     block: Block
     top: int
+    left: float = 0.0
+    """Characters to its left."""
     title_row: int = 0
     header_row: int = 0
     rows: list[int] = field(default_factory=list)
@@ -158,9 +160,20 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     row = 5 if home else 4
     for block in sheet.blocks:
         placed = _place(block, row)
+        if isinstance(block, Charts) and block.beside and layout.placed:
+            _put_beside(placed, layout)
         layout.placed.append(placed)
         row = placed.end
     return layout
+
+
+def _put_beside(placed: Placed, layout: Layout) -> None:
+    """Move charts up, to the right of the table before them."""
+    table = layout.placed[-1]
+    assert isinstance(table.block, Table)
+    high = placed.end - placed.top
+    placed.top, placed.left = table.top, sum(layout.widths[: len(table.block.columns)]) + 2.0
+    placed.end = max(table.end, table.top + high)
 
 
 def page_breaks(layout: Layout) -> list[int]:

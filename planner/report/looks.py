@@ -136,9 +136,12 @@ def tile_style(look: Look, number_format: str) -> Style:
 
 
 def cell_style(
-    measure: Measure, look: Look, number_format: str, linked: bool, first: bool
+    measure: Measure, look: Look, number_format: str, linked: bool, first: bool, form: bool = False
 ) -> Style:
-    """Cell of a table; texts of all columns but the first keep off the number before them."""
+    """Cell of a table; texts of all columns but the first keep off the number before them.
+
+    In a form, words stand on the line at the bottom.
+    """
     font = _font(
         10,
         look in BOLD,
@@ -156,7 +159,7 @@ def cell_style(
     fill = FILLS.get(look, _fill(PALE) if look is Look.TOTAL else NO_FILL)
     alignment = Alignment(
         horizontal=side,
-        vertical="top",
+        vertical="bottom" if form else "top",
         wrap_text=measure is Measure.TEXT and look is not Look.TOTAL,
         indent=1 if measure in LEFT and not first else 0,
     )

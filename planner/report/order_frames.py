@@ -22,10 +22,11 @@ def supplier_title(number: int) -> str:
 
 def order_sheet(facts: Facts) -> Sheet:
     """Make the sheet of all that is to be ordered."""
+    on_its_way = [_on_its_way(facts)] if facts.season.ordered else []
     return Sheet(
         ORDER,
         "All containers and seed to order, by supplier, with the price that each count reaches.",
-        (_lines(facts), _accounts(facts), _discounts(facts), _seed(facts), _on_its_way(facts)),
+        (_lines(facts), _accounts(facts), _discounts(facts), *on_its_way, _seed(facts)),
         Page(landscape=True),
         Room.ORDER,
     )
@@ -237,7 +238,7 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
     return Sheet(
         supplier_title(number),
         f"Seed treatment products for season {farm.crop_year}.",
-        (buyer, _supplier_lines(facts, account), _supplier_total(account), _signatures()),
+        (buyer, _supplier_lines(facts, account), _supplier_total(facts, account), _signatures()),
         Page(private=False),
         Room.ORDER,
         heading="Order",
@@ -253,7 +254,7 @@ def _supplier_lines(facts: Facts, account: Account) -> Table:
     for line in account.lines:
         container = facts.containers[line.product, line.container]
         counts = [b.from_count for b in container.breaks if b.from_count <= line.count]
-        reached = f"from {max(counts)}" if len(container.breaks) > 1 else ""
+        reached = f"from {max(counts)}" if max(counts) > 1 else ""
         rows.append(
             (
                 line.product,
@@ -280,7 +281,7 @@ def _supplier_lines(facts: Facts, account: Account) -> Table:
     )
 
 
-def _supplier_total(account: Account) -> Table:
+def _supplier_total(facts: Facts, account: Account) -> Table:
     rows: list[tuple[Content, ...]] = []
     for s in account.savings:
         on = "; ".join(s.level.products) or "all products"
@@ -289,7 +290,9 @@ def _supplier_total(account: Account) -> Table:
         )
     supplier = account.supplier
     if supplier is not None and supplier.freight:
-        said = "free, as agreed for this order value" if not account.freight else ""
+        said = ""
+        if not account.freight and supplier.free_from is not None:
+            said = f"free from {facts.say(supplier.free_from, Measure.MONEY)} list price"
         rows.append(("Freight", said, None, None, None, account.freight))
     rows.append(("List price", "", None, None, None, account.spend))
     rows = [rows[-1], *rows[:-1]]

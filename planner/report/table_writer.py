@@ -40,7 +40,7 @@ def write_table(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results
     for index, (row, contents) in enumerate(zip(placed.rows, table.rows, strict=True)):
         for i, (content, column) in enumerate(zip(contents, table.columns, strict=True), 1):
             value = content.value if isinstance(content, Cell) else content
-            style = _style(content, column, pen.manner, i == 1)
+            style = _style(content, column, pen.manner, i == 1, table.plain)
             measure = measure_of(content, column)
             if isinstance(value, Formula):
                 text = layout.resolve(value.text, placed, index)
@@ -65,7 +65,7 @@ _header_style = cache(looks.header_style)
 _cell_style = cache(looks.cell_style)
 
 
-def _style(content: Content, column: Column, manner: Manner, first: bool) -> Style:
+def _style(content: Content, column: Column, manner: Manner, first: bool, form: bool) -> Style:
     cell = content if isinstance(content, Cell) else None
     look = cell.look if cell and cell.look is not Look.PLAIN else column.look
     measure = measure_of(content, column)
@@ -73,7 +73,7 @@ def _style(content: Content, column: Column, manner: Manner, first: bool) -> Sty
     if not isinstance(plain(content), str):
         number_format = looks.number_format(measure, manner, column.decimals)
     linked = cell is not None and cell.link is not None
-    return _cell_style(measure, look, number_format, linked, first)
+    return _cell_style(measure, look, number_format, linked, first, form)
 
 
 def _sums(ws: Worksheet, pen: Pen, placed: Placed, table: Table) -> None:

@@ -224,7 +224,8 @@ def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
         if not isinstance(placed.block, Charts):
             continue
         count = len(placed.block.charts)
-        full = sum(layout.widths) * CM_PER_CHAR
+        left = placed.left * CM_PER_CHAR
+        full = sum(layout.widths) * CM_PER_CHAR - left
         width = (full - GAP_CM * (count - 1)) / count
         for i, chart in enumerate(placed.block.charts):
             source = pen.layouts.get(chart.table.sheet)
@@ -234,4 +235,4 @@ def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
             data: Any = file[chart.table.sheet]
             drawn = charts.draw(chart, data, source.table(chart.table.table), pen.manner)
             size = (width, chart_height(chart))
-            charts.place(drawn, ws, placed.top, i * (width + GAP_CM), size)
+            charts.place(drawn, ws, placed.top, left + i * (width + GAP_CM), size)
