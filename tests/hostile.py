@@ -456,7 +456,7 @@ REFUSED: dict[str, Case] = {
     ),
     "csv with long rows": (
         with_file("fields.csv", b"Field,Acres,Seeding rate\nHome,80,140,000\n", "long"),
-        "fields.csv, row 2: here stands '4 cells'; expected 3 cells",
+        "Fields, row 2: here stands '4 cells'; expected 3 cells",
     ),
     "csv divided by bars": (
         with_file("fields.csv", b"Field|Acres|Seeding rate\nHome|80|140000\n", "bars"),
@@ -490,7 +490,7 @@ REFUSED: dict[str, Case] = {
     ),
     "empty csv": (
         with_file("fields.csv", b"", "empty"),
-        "fields.csv: expected headers (Field, Acres)",
+        "Fields: expected headers (Field, Acres)",
     ),
     "file twice": (file_twice, "'Fields.csv' too"),
     "folder named as a file": (folder_as_file, "a file 'fields.csv'"),

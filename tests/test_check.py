@@ -158,9 +158,9 @@ CELLS = [
 @pytest.mark.parametrize(("sheet", "row", "column", "text", "words"), CELLS)
 def test_a_broken_cell_is_told_with_its_place_and_remedy(tmp_path, sheet, row, column, text, words):
     found = faults(tmp_path, put(good(), sheet, row, column, text))
-    here = [f for f in found if (f.sheet, f.row, f.column) == (f"{sheet.lower()}.csv", row, column)]
+    here = [f for f in found if (f.sheet, f.row, f.column) == (sheet, row, column)]
     if "has it already" in words or "case and spaces" in words:  # placed at the first column
-        here = [f for f in found if (f.sheet, f.row) == (f"{sheet.lower()}.csv", row)]
+        here = [f for f in found if (f.sheet, f.row) == (sheet, row)]
     assert any(words in str(fault) for fault in here), [str(f) for f in found]
     for fault in here:
         if fault.seen and text.isascii():
@@ -172,12 +172,12 @@ def test_the_base_of_all_these_has_no_fault(tmp_path):
 
 
 ROWS = [
-    (lambda s: put(s, "Fields", 2, "Seeding rate", ""), "fields.csv", 2, "or a Target stand"),
-    (lambda s: without(s, "Farm"), "farm.csv", 0, "a file 'farm.csv'"),
-    (lambda s: without(s, "Recipes"), "recipes.csv", 0, "a file 'recipes.csv'"),
+    (lambda s: put(s, "Fields", 2, "Seeding rate", ""), "Fields", 2, "or a Target stand"),
+    (lambda s: without(s, "Farm"), "Farm", 0, "a file 'farm.csv'"),
+    (lambda s: without(s, "Recipes"), "Recipes", 0, "a file 'recipes.csv'"),
     (
         lambda s: {("Feilds" if k == "Fields" else k): v for k, v in s.items()},
-        "fields.csv",
+        "Fields",
         0,
         "rename 'feilds.csv' if that is it",
     ),
@@ -187,60 +187,60 @@ ROWS = [
         0,
         "a file 'discounts.csv'",
     ),
-    (lambda s: {**s, "Fields": s["Fields"][:1]}, "fields.csv", 0, "at least one row"),
-    (lambda s: {**s, "Recipes": s["Recipes"][:1]}, "recipes.csv", 0, "at least one row"),
-    (lambda s: {**s, "Seed lots": []}, "seed lots.csv", 0, "it is blank"),
-    (lambda s: renamed(s, "Fields", "Acres", "Acre"), "fields.csv", 1, "write 'Acres'"),
-    (lambda s: renamed(s, "Fields", "Acres", "Size"), "fields.csv", 1, "a column 'Acres'"),
-    (lambda s: renamed(s, "Seed lots", "Can buy", "Can by"), "seed lots.csv", 1, "'Can buy'"),
-    (lambda s: renamed(s, "Fields", "Trait", "Acres"), "fields.csv", 1, "each column once"),
-    (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "fields.csv", 1, "acres or ha"),
-    (lambda s: renamed(s, "Containers", "Size", "Size (oz)"), "containers.csv", 1, "'fl oz'"),
-    (lambda s: renamed(s, "Recipes", "Rate", "Rate (gal)"), "recipes.csv", 1, "a rate's unit"),
-    (lambda s: {**s, "Fields": [["a", "b"], ["c"]]}, "fields.csv", 1, "a row of headers"),
-    (lambda s: setting(s, "Spare sed", "3%"), "farm.csv", 11, "nearest: 'Spare seed'"),
-    (lambda s: setting(s, "Spare", "3%"), "farm.csv", 11, "nearest: 'Spare seed'"),
-    (lambda s: setting(s, "SPARE  seed", "3%"), "farm.csv", 11, "row 5 has it already"),
-    (lambda s: setting(s, "Spare seed", "0.03"), "farm.csv", 5, "for Spare seed a percent"),
-    (lambda s: setting(s, "Spare seed", "101%"), "farm.csv", 5, "from 0 % to 100 %"),
-    (lambda s: setting(s, "Seeds per unit", "none"), "farm.csv", 11, "leave the cell blank"),
-    (lambda s: setting(s, "Seeds per unit", "0"), "farm.csv", 11, "1 seeds or more"),
-    (lambda s: setting(s, "Max varieties per field", "0"), "farm.csv", 11, "of 1 or more"),
-    (lambda s: setting(s, "Most of one variety", "0%"), "farm.csv", 11, "above 0 %"),
-    (lambda s: setting(s, "Liquid limit", "8 oz/cwt"), "farm.csv", 6, "'fl oz/cwt'"),
-    (lambda s: setting(s, "Liquid limit (gal)", "8"), "farm.csv", 11, "row 6 has it already"),
-    (lambda s: setting(s, "Smallest split (rods)", "8"), "farm.csv", 11, "acres or ha"),
-    (lambda s: setting(s, "Allow untreated", "maybe"), "farm.csv", 7, "yes or no"),
-    (lambda s: setting(s, "Soybean price", ""), "farm.csv", 8, "as yield losses are weighed"),
-    (lambda s: setting(s, "Soybean price", "10 $/lot"), "farm.csv", 9, "money per bu or t"),
-    (lambda s: setting(s, "Treating done by", "2026-12-09"), "farm.csv", 10, "from 2026-12-10 on"),
-    (lambda s: setting(s, "Units", "imperial"), "farm.csv", 11, "one of US, metric"),
-    (lambda s: setting(s, "Currency", "10"), "farm.csv", 11, "a sign or code such as $"),
-    (lambda s: setting(s, "Crop year", "27"), "farm.csv", 3, "a year from"),
-    (lambda s: setting(s, "", "7"), "farm.csv", 11, "the name of a setting"),
+    (lambda s: {**s, "Fields": s["Fields"][:1]}, "Fields", 0, "at least one row"),
+    (lambda s: {**s, "Recipes": s["Recipes"][:1]}, "Recipes", 0, "at least one row"),
+    (lambda s: {**s, "Seed lots": []}, "Seed lots", 0, "it is blank"),
+    (lambda s: renamed(s, "Fields", "Acres", "Acre"), "Fields", 1, "write 'Acres'"),
+    (lambda s: renamed(s, "Fields", "Acres", "Size"), "Fields", 1, "a column 'Acres'"),
+    (lambda s: renamed(s, "Seed lots", "Can buy", "Can by"), "Seed lots", 1, "'Can buy'"),
+    (lambda s: renamed(s, "Fields", "Trait", "Acres"), "Fields", 1, "each column once"),
+    (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "Fields", 1, "acres or ha"),
+    (lambda s: renamed(s, "Containers", "Size", "Size (oz)"), "Containers", 1, "'fl oz'"),
+    (lambda s: renamed(s, "Recipes", "Rate", "Rate (gal)"), "Recipes", 1, "a rate's unit"),
+    (lambda s: {**s, "Fields": [["a", "b"], ["c"]]}, "Fields", 1, "a row of headers"),
+    (lambda s: setting(s, "Spare sed", "3%"), "Farm", 11, "nearest: 'Spare seed'"),
+    (lambda s: setting(s, "Spare", "3%"), "Farm", 11, "nearest: 'Spare seed'"),
+    (lambda s: setting(s, "SPARE  seed", "3%"), "Farm", 11, "row 5 has it already"),
+    (lambda s: setting(s, "Spare seed", "0.03"), "Farm", 5, "for Spare seed a percent"),
+    (lambda s: setting(s, "Spare seed", "101%"), "Farm", 5, "from 0 % to 100 %"),
+    (lambda s: setting(s, "Seeds per unit", "none"), "Farm", 11, "leave the cell blank"),
+    (lambda s: setting(s, "Seeds per unit", "0"), "Farm", 11, "1 seeds or more"),
+    (lambda s: setting(s, "Max varieties per field", "0"), "Farm", 11, "of 1 or more"),
+    (lambda s: setting(s, "Most of one variety", "0%"), "Farm", 11, "above 0 %"),
+    (lambda s: setting(s, "Liquid limit", "8 oz/cwt"), "Farm", 6, "'fl oz/cwt'"),
+    (lambda s: setting(s, "Liquid limit (gal)", "8"), "Farm", 11, "row 6 has it already"),
+    (lambda s: setting(s, "Smallest split (rods)", "8"), "Farm", 11, "acres or ha"),
+    (lambda s: setting(s, "Allow untreated", "maybe"), "Farm", 7, "yes or no"),
+    (lambda s: setting(s, "Soybean price", ""), "Farm", 8, "as yield losses are weighed"),
+    (lambda s: setting(s, "Soybean price", "10 $/lot"), "Farm", 9, "money per bu or t"),
+    (lambda s: setting(s, "Treating done by", "2026-12-09"), "Farm", 10, "from 2026-12-10 on"),
+    (lambda s: setting(s, "Units", "imperial"), "Farm", 11, "one of US, metric"),
+    (lambda s: setting(s, "Currency", "10"), "Farm", 11, "a sign or code such as $"),
+    (lambda s: setting(s, "Crop year", "27"), "Farm", 3, "a year from"),
+    (lambda s: setting(s, "", "7"), "Farm", 11, "the name of a setting"),
     (
         lambda s: put(
             put(s, "Treated so far", 2, "Lot", "L-2"), "Treated so far", 2, "Recipe", "Base"
         ),
-        "treated so far.csv",
+        "Treated so far",
         2,
         "as the lot is Treated with it",
     ),
     (
         lambda s: {**s, "Actives": [s["Actives"][0], *s["Actives"][2:]]},
-        "recipes.csv",
+        "Recipes",
         3,
         "it has metalaxyl",
     ),
     (
         lambda s: put({**s, "Actives": []}, "Recipes", 3, "Of", ""),
-        "recipes.csv",
+        "Recipes",
         3,
         "add its Concentration to Actives",
     ),
     (
         lambda s: {**s, "Treated so far": [*s["Treated so far"], ["L-1", "Base", "130"]]},
-        "treated so far.csv",
+        "Treated so far",
         3,
         "in all its rows",
     ),
@@ -282,11 +282,11 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_sheet(tmp_path):
     setting(sheets, "Spare seed", "0.5")
     found = faults(tmp_path, sheets)
     assert [(f.sheet, f.row, f.column) for f in found] == [
-        ("farm.csv", 5, "Value"),
-        ("fields.csv", 2, "Acres"),
-        ("fields.csv", 2, "Planting date"),
-        ("fields.csv", 3, "Acres"),
-        ("recipes.csv", 2, "Rate"),
+        ("Farm", 5, "Value"),
+        ("Fields", 2, "Acres"),
+        ("Fields", 2, "Planting date"),
+        ("Fields", 3, "Acres"),
+        ("Recipes", 2, "Rate"),
     ]
 
 

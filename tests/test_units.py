@@ -180,6 +180,7 @@ def test_numbers(text, expected):
         ("-Infinity", "a number such as"),
         ("1e308", "a number up to 1e+12"),
         ("1e400", "a number up to 1e+12"),
+        ("1e-300", "0, or a number from 1e-09"),
         ("9**9**9", "after the number"),
         ("0x10", "after the number"),
         ("1_000", "after the number"),
@@ -211,7 +212,9 @@ def test_what_is_no_number_is_refused(text, words):
         ("80 acres/unit", Measure.AREA, "acres or ha"),
         ("4 units", Measure.BAGS, "a number in bags"),
         ("0 g/1000 seeds", Measure.SEED_SIZE, "above 0"),
-        ("1e-300 g/1000 seeds", Measure.SEED_SIZE, "a number up to"),
+        ("1e-8 g/1000 seeds", Measure.SEED_SIZE, "a number up to 1e+12 seeds/lb"),
+        ("1e-9 mL", Measure.VOLUME, "a number from 1e-09 fl oz"),
+        ("1e12 gal", Measure.VOLUME, "a number up to 1e+12 fl oz"),
     ],
 )
 def test_what_has_another_unit_is_refused(text, measure, words):

@@ -63,10 +63,11 @@ def read_folder(path: Path, source: str) -> Book:
             continue
         try:
             rows, delimiter = _read_file(file, sheet)
-            grids.append(Grid(sheet, file.name, tuple(rows), comma=delimiter != ";", csv=True))
+            sure = delimiter != ";"
+            grids.append(Grid(sheet, sheet.name, tuple(rows), comma=sure, file=file.name))
         except _Unfit as unfit:
             faults.append(unfit.fault)
-            grids.append(Grid(sheet, file.name, ()))
+            grids.append(Grid(sheet, sheet.name, (), file=file.name))
     if not grids:
         names = ", ".join(sheet.file for sheet in SHEETS if sheet.must)
         seen = f"a folder without any of them; {len(strangers)} other CSV files"

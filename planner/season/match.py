@@ -41,7 +41,7 @@ class Table:
 
     sheet: Sheet
     name: str
-    """As the user knows it: the sheet's title or the file's name."""
+    """The sheet's title; in a folder the schema's name."""
     headings: Mapping[str, Heading]
     """By the column's key."""
     lines: tuple[Line, ...]
@@ -80,20 +80,18 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
         *(f"'{shown(s)}' is no sheet of a season: passed over." for s in _strangers(book)),
     ]
     tables: dict[str, Table] = {}
+    places: dict[str, str] = {}
     broken = {fault.sheet for fault in book.faults}
     for grid in book.grids:
+        place = grid.file or grid.name
         if grid.sheet.name in tables:
-            other = tables[grid.sheet.name].name
-            faults.append(
-                Fault(
-                    grid.name,
-                    expected=f"sheet {grid.sheet.name} once",
-                    remedy=f"it is there as '{shown(other)}' too: keep one of them",
-                )
-            )
+            expected = f"sheet {grid.sheet.name} once"
+            remedy = f"it is there as '{shown(places[grid.sheet.name])}' too: keep one of them"
+            faults.append(Fault(shown(place), expected=expected, remedy=remedy))
             continue
-        table, found, notes = _table(grid) if grid.name not in broken else (_empty(grid), [], [])
+        table, found, notes = _table(grid) if place not in broken else (_empty(grid), [], [])
         tables[grid.sheet.name] = table
+        places[grid.sheet.name] = place
         faults += found
         told += notes
     return list(tables.values()), faults, told
@@ -102,13 +100,13 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
 def _strangers(book: Book) -> list[str]:
     """Sheets that are neither a season's nor written by us to help with it."""
     ours = {key(name) for name in HELP_SHEETS}
-    return [name for name in book.strangers if key(name) not in ours]
+    return [name for name in book.strangers if key(name.removesuffix(".csv")) not in ours]
 
 
 def _missing_sheets(book: Book) -> list[Fault]:
     """Faults of sheets that must be there, and of sheets whose names are probably misspelled."""
     there = {grid.sheet.name for grid in book.grids}
-    csv = any(grid.csv for grid in book.grids)
+    csv = any(grid.file for grid in book.grids)
     strangers = {s.removesuffix(".csv") if csv else s: s for s in book.strangers}
     faults = []
     for sheet in SHEETS:
@@ -118,7 +116,7 @@ def _missing_sheets(book: Book) -> list[Fault]:
         if like or sheet.must:
             what = f"a file '{sheet.file}'" if csv else f"a sheet '{sheet.name}'"
             remedy = f"rename '{shown(strangers[like])}' if that is it" if like else ""
-            name = strangers[like] if like and not sheet.must else sheet.file if csv else sheet.name
+            name = strangers[like] if like and not sheet.must else sheet.name
             faults.append(Fault(shown(name), expected=what, remedy=remedy))
     return faults
 
@@ -163,7 +161,7 @@ def _lines(
     told: list[str] = []
     notes: list[int] = []
     for number, texts in grid.rows[at + 1 :]:
-        if grid.csv and any(t.strip() for t in texts[width:]):
+        if grid.file and any(t.strip() for t in texts[width:]):
             remedy = "put a text or number that holds the divider into quotes"
             expected = f"{width} cells, as in the header"
             seen = f"{len(texts)} cells"

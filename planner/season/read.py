@@ -22,6 +22,8 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.season.match import Tables
 
+MAX_TOLD = 200
+"""Most sentences that are told of a season that can be planned."""
 MAX_FAULTS = 5_000
 """Most faults that are gathered; a last one says how many more there are."""
 
@@ -65,7 +67,7 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     return build(
         tables,
         today=date.today(),
-        told=told,
+        told=told if len(told) <= MAX_TOLD else [*told[:MAX_TOLD], f"{len(told)} in all."],
         source=book.source,
         mark=fingerprint(tables),
     )

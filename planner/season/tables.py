@@ -56,15 +56,15 @@ class Grid:
     sheet: Sheet
     """What the schema says of it."""
     name: str
-    """As the user knows it: the sheet's title or the file's name."""
+    """The sheet's title; in a folder the schema's name."""
     rows: tuple[tuple[int, tuple[str, ...]], ...]
     """Row number, from 1, and the texts from the first column on."""
     troubles: Mapping[tuple[int, int], Trouble] = default(default_factory=dict)
     """By row number and column, from 0."""
     comma: bool = True
     """Whether a comma in a number can only stand between thousands."""
-    csv: bool = False
-    """Whether it is a file of its own, whose rows should be as long as its header."""
+    file: str = ""
+    """Name of the file in a folder, whose rows should be as long as its header; else empty."""
 
 
 @dataclass(frozen=True, slots=True)

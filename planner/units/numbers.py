@@ -8,6 +8,8 @@ from typing import NoReturn
 
 MOST = 1e12
 """Numbers beyond this, in working units, are refused: nothing on a farm is that large."""
+LEAST = 1e-9
+"""Numbers nearer to 0 than this, yet not 0, are refused likewise."""
 MOST_LETTERS = 100
 """Letters of a unit that are looked at; none in the list is as long."""
 
@@ -89,9 +91,22 @@ def number_and_rest(text: str, comma: bool) -> tuple[float, str]:
     value = float(digits.replace(",", "").replace(" ", ""))
     if re.match(r"k(?![a-z])", rest, re.IGNORECASE):
         value, rest = value * 1000.0, rest[1:].strip()
-    if not math.isfinite(value) or abs(value) > MOST:
-        refuse(f"a number up to {MOST:g}", "look for a slip of the decimal point")
+    check_size(value)
     return value, rest
+
+
+def check_size(value: float, unit: str = "") -> None:
+    """Refuse a number that nothing on a farm can have.
+
+    Raises
+    ------
+    Unreadable
+        When it is not finite, beyond `MOST`, or below `LEAST` without being 0.
+    """
+    if not math.isfinite(value) or abs(value) > MOST:
+        refuse(f"a number up to {MOST:g}{unit}", "look for a slip of the decimal point")
+    if 0.0 < abs(value) < LEAST:
+        refuse(f"0, or a number from {LEAST:g}{unit} on", "look for a slip of the decimal point")
 
 
 def _number_remedy(text: str) -> str:

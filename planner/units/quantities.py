@@ -2,12 +2,11 @@
 
 from __future__ import annotations
 
-import math
 import unicodedata
 
 from planner.units.factors import factor_between, find_unit, known_rates, plain_unit, unit_remedy
 from planner.units.measures import ACCEPTED, RATES, Measure
-from planner.units.numbers import MOST, MOST_LETTERS, number_and_rest, refuse
+from planner.units.numbers import MOST_LETTERS, check_size, number_and_rest, refuse
 
 
 def read_quantity(
@@ -44,8 +43,7 @@ def read_quantity(
     if found.upside_down and value == 0.0:
         refuse("a number above 0")
     result = found.to_working(value)
-    if not math.isfinite(result) or abs(result) > MOST:
-        refuse(f"a number up to {MOST:g} {measure.value}")
+    check_size(result, f" {measure.value}")
     return result
 
 
@@ -89,7 +87,9 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
         remedy = unit_remedy(written, known) if written else "write the unit after the number"
         refuse(f"a rate in {RATES}", remedy)
     basis, expression, working = known[written]
-    return factor_between(expression, working).to_working(value), basis
+    amount = factor_between(expression, working).to_working(value)
+    check_size(amount, f" {basis}")
+    return amount, basis
 
 
 def read_percent(text: str, comma: bool = True) -> float:
