@@ -8,11 +8,12 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
+from planner.explain.words import count, number
 from planner.plan.plan import Outcome
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
 from planner.terminal.comparing import comparison_lines
-from planner.terminal.text import clean, number, paragraph, table
+from planner.terminal.text import clean, paragraph, table
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,15 +38,6 @@ COST_LINES = (
     ("carryover_credit", "Carryover credit", -1),
     ("yield_loss", "Expected yield loss", 1),
 )
-
-
-def count(things: int, one: str, many: str = "") -> str:
-    """A number of things in words.
-
-    >>> count(1, "acre"), count(3, "variety", "varieties")
-    ('1 acre', '3 varieties')
-    """
-    return f"{things:,} {one if things == 1 else many or one + 's'}"
 
 
 def season_lines(season: Season) -> list[str]:

@@ -76,17 +76,6 @@ def paragraph(text: str, indent: int = 2) -> list[str]:
     ) or [first]
 
 
-def number(value: float, digits: int = 1) -> str:
-    """A number with thousands commas and at most `digits` decimals.
-
-    >>> number(1234.50), number(80.0)
-    ('1,234.5', '80')
-    """
-    text = f"{value:,.{digits}f}"
-    text = text.rstrip("0").rstrip(".") if "." in text else text
-    return "0" if text == "-0" else text
-
-
 def written_lines(paths: Iterable[object]) -> list[str]:
     """The files that were written."""
     return [f"Written: {clean(str(path))}" for path in paths]
