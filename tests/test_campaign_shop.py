@@ -328,3 +328,25 @@ def test_names_cannot_break_out_of_their_line():
     assert summary.startswith("A;B,C\\D\nEND:VEVENT[2J")
     assert summary.endswith("Й" * 60)
     assert b"\x00" not in to_ical(made)
+
+
+# --- the ends of the calendar ------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("life", [None, 0.0, 1e300])
+@pytest.mark.parametrize("cure", [0.0, 1e300])
+@pytest.mark.parametrize("day", [date.min, date.max])
+def test_days_at_the_ends_of_the_calendar(day, cure, life):
+    """No day is so late, no span so long, that anything but late bags comes of it."""
+    season, plan = hand_season(), hand_plan()
+    farm = replace(season.farm, first_treating_day=day, plan_date=day, cure_days=cure)
+    season = replace(
+        season,
+        farm=replace(farm, treating_done_by=day, bags_per_day=1.0, floor_space=1.0),
+        fields=tuple(replace(f, planting_date=day) for f in season.fields),
+        lots=tuple(replace(x, test_date=day) for x in season.lots),
+        products=tuple(replace(p, on_seed_life=life, expires=day) for p in season.products),
+    )
+    made = make_campaign(season, plan)
+    assert to_ical(made)
+    assert sum(r.bags for r in made.calendar.runs) == 6

@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-import math
-from datetime import date, timedelta
+from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
+from planner.campaign.days import MOST_DAYS, months_later, shift, whole_days_down, whole_days_up
 from planner.campaign.domain import Batch, Draw, Portion, Share, Shop, Source, Supply
 from planner.season.domain import UNTREATED
 
@@ -27,7 +27,7 @@ def shop(season: Season) -> Shop:
     farm = season.farm
     return Shop(
         first_day=farm.first_treating_day,
-        cure_days=math.ceil(farm.cure_days - TINY),
+        cure_days=whole_days_up(farm.cure_days),
         done_by=farm.treating_done_by,
         bags_per_day=None if farm.bags_per_day is None else max(1, int(farm.bags_per_day + TINY)),
         floor_space=None if farm.floor_space is None else max(1, int(farm.floor_space + TINY)),
@@ -46,19 +46,8 @@ def shop(season: Season) -> Shop:
 def life(recipe: Recipe, products: dict[str, Product]) -> int | None:
     """Shortest on-seed life of a recipe's products in whole days; None where nothing limits it."""
     lives = [products[r.product].on_seed_life for r in recipe.rates]
-    known = [days for days in lives if days is not None]
-    return int(min(known) + TINY) if known else None
-
-
-def months_later(day: date, months: int) -> date:
-    """Last day of the month that comes so many months after a day's month.
-
-    >>> months_later(date(2026, 9, 12), 9)
-    datetime.date(2027, 6, 30)
-    """
-    month = day.month + months  # counted from 0, this is the month after the one that is meant
-    first_after = date(day.year + month // 12, month % 12 + 1, 1)
-    return first_after - timedelta(days=1)
+    known = [days for days in lives if days is not None and days <= MOST_DAYS]
+    return whole_days_down(min(known)) if known else None
 
 
 def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
@@ -118,7 +107,7 @@ def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share])
         unit_weight=unit_weight(lot, season.farm),
         seeds_per_lb=lot.seeds_per_lb,
         draws=_draws(season, recipe, lot),
-        portions=_portions(sizes, goes, before, days, math.ceil(season.farm.cure_days - TINY)),
+        portions=_portions(sizes, goes, before, days, whole_days_up(season.farm.cure_days)),
         living="inoculant" in kinds or days is not None,
         life=days,
     )
@@ -176,8 +165,8 @@ def _window(goes: Sequence[Share], days: int | None, cure: int) -> _Window:
     fields = tuple(s.field for s in goes)
     if not dates:
         return _Window(fields, None, None, None)
-    earliest = max(dates) - timedelta(days=days) if days is not None else None
-    return _Window(fields, min(dates), earliest, min(dates) - timedelta(days=cure))
+    earliest = shift(max(dates), -days) if days is not None else None
+    return _Window(fields, min(dates), earliest, shift(min(dates), -cure))
 
 
 def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:

@@ -10,7 +10,6 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
-from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from planner.campaign.batches import batches as make_batches
@@ -28,6 +27,7 @@ from planner.campaign.calibration import calibration
 from planner.campaign.cards import cards
 from planner.campaign.check import check, check_plan
 from planner.campaign.clock import clock
+from planner.campaign.days import shift
 from planner.campaign.domain import Calendar, Campaign, Day, DrawDown, Run, RunOrder
 from planner.campaign.done import settle
 from planner.campaign.drawdown import draw_down
@@ -38,6 +38,7 @@ from planner.campaign.run_order import EMPTY, Line, change_minutes, find_order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from datetime import date
 
     from planner.campaign.domain import Batch, Done, Shop
     from planner.plan.plan import Plan
@@ -183,7 +184,7 @@ def _begin(campaign: Campaign, done: Sequence[Run], today: date | None) -> Curso
     if not done and today is None:
         return None
     first = campaign.shop.first_day
-    day = max([first, *(r.day + timedelta(days=1) for r in done)])
+    day = max([first, *(shift(r.day, 1) for r in done)])
     day = max(first, today) if today else day
     by_name = {(b.lot, b.recipe): b for b in campaign.batches}
     floor: Counter[int] = Counter()

@@ -6,6 +6,7 @@ It recomputes from plan and batches in plain arithmetic, without the code that m
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.errors import AuditError
@@ -95,14 +96,15 @@ def _days(campaign: Campaign) -> list[str]:
     for run in campaign.calendar.runs:
         if run.done:
             continue
-        bags[run.day] += run.bags
+        if run.day != date.max:  # the last day that there is takes whatever is left
+            bags[run.day] += run.bags
         late += run.bags if run.late else 0
         wrong += _run_days(shop, batches.get((run.lot, run.recipe)), run)
         if run.day in shop.days_off or run.day < shop.first_day:
             wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, which is not open")
     if shop.bags_per_day is not None:
         wrong += [f"{n} bags on {d}" for d, n in bags.items() if n > shop.bags_per_day]
-    planned = {r.day for r in campaign.calendar.runs if not r.done}
+    planned = {r.day for r in campaign.calendar.runs if not r.done} - {date.max}
     if shop.floor_space is not None:
         wrong += [
             f"{d.on_floor} bags on the floor on {d.day}"

@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from datetime import timedelta
 from typing import TYPE_CHECKING
 
 from planner.campaign.calendar import by_batch
+from planner.campaign.days import shift
 from planner.campaign.domain import PlantBy
 
 if TYPE_CHECKING:
@@ -35,10 +35,10 @@ def clock(
 
 def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop) -> PlantBy:
     days = _treated(share, batch, runs) if batch else []
-    first = max(days) + timedelta(days=shop.cure_days) if days else None
+    first = shift(max(days), shop.cure_days) if days else None
     until = None
     if batch and batch.life is not None and days:
-        until = min(days) + timedelta(days=batch.life)
+        until = shift(min(days), batch.life)
     last = min((d for d in (until, share.test_until) if d), default=None)
     return PlantBy(
         field=share.field,

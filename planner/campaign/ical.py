@@ -3,10 +3,11 @@
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, date, datetime, time, timedelta
+from datetime import UTC, datetime, time
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from planner.campaign.days import shift
 from planner.campaign.domain import Event
 
 if TYPE_CHECKING:
@@ -74,7 +75,7 @@ def _plant_by(clock: Iterable[PlantBy]) -> list[Event]:
 def _approvals(cards: Iterable[Card]) -> list[Event]:
     return [
         Event(
-            card.needed_by - timedelta(days=1),
+            shift(card.needed_by, -1),
             f"Approval needed: {card.recipe}",
             f"Treating starts on {card.needed_by.isoformat()}.",
         )
@@ -99,7 +100,7 @@ def to_ical(campaign: Campaign) -> bytes:
         entry.add("uid", f"{key[:32]}-{seen[key]}@wholedrum.invalid")
         entry.add("dtstamp", stamp)
         entry.add("dtstart", event.day)
-        entry.add("dtend", _next(event.day))
+        entry.add("dtend", shift(event.day, 1))
         entry.add("summary", _clean(event.title))
         if event.text:
             entry.add("description", _clean(event.text))
@@ -107,10 +108,6 @@ def to_ical(campaign: Campaign) -> bytes:
         calendar.add_component(entry)
     text: bytes = calendar.to_ical()
     return text
-
-
-def _next(day: date) -> date:
-    return day + timedelta(days=1) if day < date.max else day
 
 
 def _clean(text: str) -> str:

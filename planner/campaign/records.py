@@ -8,14 +8,15 @@ memory) and 201.24a. States may ask for more, and the product's label always cou
 from __future__ import annotations
 
 from dataclasses import replace
-from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from planner.campaign.calendar import by_batch
+from planner.campaign.days import shift
 from planner.campaign.domain import Leftover, LogLine, Tag
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from datetime import date
 
     from planner.campaign.domain import Batch, ContainerUse, Run, Share
     from planner.plan.plan import Plan
@@ -67,7 +68,7 @@ def _log_lines(run: Run, batch: Batch) -> list[LogLine]:
         p for p in batch.portions if run.first_bag < p.first_bag + p.bags and p.first_bag <= last
     ]
     fields = tuple(dict.fromkeys(name for p in met for name in p.fields))
-    until = run.day + timedelta(days=batch.life) if batch.life is not None else None
+    until = shift(run.day, batch.life) if batch.life is not None else None
     return [
         LogLine(
             day=run.day,
@@ -117,7 +118,7 @@ def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run])
         days = [r.day for r in theirs.get((tag.lot, tag.recipe), [])]
         until = ""
         if tag.inoculant and life is not None and days:
-            until = whole_month(min(days) + timedelta(days=life))
+            until = whole_month(shift(min(days), life))
         found.append(replace(tag, effective_until=until, text=_text(tag, until)))
     return tuple(found)
 
@@ -139,13 +140,14 @@ def _text(tag: Tag, until: str) -> tuple[str, ...]:
 def whole_month(last: date) -> str:
     """Month and year that an inoculant may claim: the last month that is over by its last day.
 
+    >>> from datetime import date
     >>> whole_month(date(2027, 5, 31)), whole_month(date(2027, 5, 20))
     ('2027-05', '2027-04')
     """
-    tomorrow = last + timedelta(days=1)
+    tomorrow = shift(last, 1)
     if tomorrow.day == 1:
         return last.strftime("%Y-%m")
-    return (last.replace(day=1) - timedelta(days=1)).strftime("%Y-%m")
+    return shift(last.replace(day=1), -1).strftime("%Y-%m")
 
 
 def leftovers(

@@ -1,0 +1,49 @@
+"""Days before and after others, within the calendar that Python knows."""
+
+from __future__ import annotations
+
+import math
+from datetime import date
+
+MOST_DAYS = 3650
+"""Spans beyond ten years count as this; a life on the seed beyond it, as no limit."""
+ROUNDING = 1e-9
+
+
+def shift(day: date, days: int) -> date:
+    """Day so many days later (earlier where negative), at the ends of the calendar at most.
+
+    >>> shift(date(2027, 4, 20), 12), shift(date.max, 2) == date.max
+    (datetime.date(2027, 5, 2), True)
+    """
+    number = day.toordinal() + days
+    return date.fromordinal(min(max(number, date.min.toordinal()), date.max.toordinal()))
+
+
+def whole_days_up(days: float) -> int:
+    """Whole days that hold a span.
+
+    >>> whole_days_up(1.5), whole_days_up(2.0), whole_days_up(1e300)
+    (2, 2, 3650)
+    """
+    return math.ceil(min(days, MOST_DAYS) - ROUNDING)
+
+
+def whole_days_down(days: float) -> int:
+    """Whole days that fit into a span.
+
+    >>> whole_days_down(1.5), whole_days_down(2.0)
+    (1, 2)
+    """
+    return int(min(days, MOST_DAYS) + ROUNDING)
+
+
+def months_later(day: date, months: int) -> date:
+    """Last day of the month that comes so many months after a day's month.
+
+    >>> months_later(date(2026, 9, 12), 9)
+    datetime.date(2027, 6, 30)
+    """
+    month = day.month + months  # counted from 0, this is the month after the one that is meant
+    year = day.year + month // 12
+    return shift(date(year, month % 12 + 1, 1), -1) if year <= date.max.year else date.max
