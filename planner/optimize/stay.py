@@ -61,30 +61,40 @@ def stay(
         Total that the plan may cost, at least that of `best`.
     """
     end = now() + options.seconds
-    it = make_instance(season)
-    model, wide = _model(it, best, old)
+    model, wide = _model(make_instance(season), best, old)
     model = short_as(model, best)
     x = columns_of(model, best)
-    gone, aim = _moving(model, old, most_cost)
-    if x is None:
-        return Stay(best, _moved(old, best), 0.0)
+    moved, floor = _moved(old, best), 0.0
+    for limit in (np.inf, most_cost):  # often the nearest plan of all is cheap enough already
+        if x is None:
+            break
+        aim = _moving(model, old, limit)
+        left = (end - now()) * (0.5 if limit == np.inf else 1.0)
+        plan, bound = _nearest(model, aim, x, best, Limits(left, 1e-6, seed=options.seed), stop)
+        floor = max(floor, aim.gone + (bound if wide else 0.0))
+        if plan is not None and plan.cost.total <= most_cost + 1e-6 * max(1.0, abs(most_cost)):
+            if _moved(old, plan) < moved:
+                return Stay(plan, _moved(old, plan), min(_moved(old, plan), floor))
+            break
+    return Stay(best, moved, min(moved, floor))
+
+
+def _nearest(
+    model: Model, aim: _Aim, x: Floats, best: Plan, limits: Limits, stop: Stop | None
+) -> tuple[Plan | None, float]:
+    """Move as few acres as an aim allows, then be as cheap; the plan and the fewest proven."""
+    end = now() + limits.seconds
     start = np.concatenate([x, np.maximum(0.0, aim.want - x[aim.of])])
-    limits = Limits(max(0.1, (end - now()) * 0.7), gap=1e-6, seed=options.seed)
+    limits = replace(limits, seconds=max(0.1, limits.seconds * 0.7))
     first = solve(aim.matrix, limits, start=start, watch=Watch(stop))
     if first.x is None:
-        return Stay(best, _moved(old, best), 0.0)
-    floor = gone + (max(0.0, proven_bound(first)) if wide else 0.0)
-    held = _held(aim, first.x, model)
+        return None, 0.0
     limits = replace(limits, seconds=max(0.1, end - now()))
-    second = solve(held, limits, start=first.x, watch=Watch(stop))
+    second = solve(_held(aim, first.x, model), limits, start=first.x, watch=Watch(stop))
     found = second.x if second.x is not None else first.x
-    n = model.matrix.n_columns
-    rounded = settled_around(model, found[:n])
+    rounded = settled_around(model, found[: model.matrix.n_columns])
     plan = make_plan(model, rounded, best.bound, shortage_proven=best.shortage_proven)
-    if plan.cost.total > most_cost * (1 + 1e-9) + 1e-6 or _moved(old, plan) >= _moved(old, best):
-        return Stay(best, _moved(old, best), floor)
-    moved = _moved(old, plan)
-    return Stay(plan, moved, min(moved, floor))
+    return plan, max(0.0, proven_bound(first))
 
 
 def _moved(old: Mapping[tuple[str, str, str], float], plan: Plan) -> float:
@@ -116,12 +126,12 @@ class _Aim:
     of: NDArray[np.int64]
     """Column of the acres that each old share is held against."""
     want: Floats
+    gone: float
+    """Acres that can't be kept, as the season no longer allows them."""
 
 
-def _moving(
-    model: Model, old: Mapping[tuple[str, str, str], float], most_cost: float
-) -> tuple[float, _Aim]:
-    """Acres that can't be kept, and the program whose cost is the acres moved of the others.
+def _moving(model: Model, old: Mapping[tuple[str, str, str], float], most_cost: float) -> _Aim:
+    """Write the program whose cost is the acres moved.
 
     Each old share of w acres gets m >= w - a, with the total cost under `most_cost`.
     """
@@ -151,7 +161,7 @@ def _moving(
     order = np.argsort(column, kind="stable")
     counts = np.bincount(column, minlength=n + extra)
     infinite = np.inf
-    return gone, _Aim(
+    return _Aim(
         Matrix(
             cost=np.concatenate([np.zeros(n), np.ones(extra)]),
             lower=np.concatenate([base.lower, np.zeros(extra)]),
@@ -167,6 +177,7 @@ def _moving(
         ),
         of,
         want,
+        gone,
     )
 
 
