@@ -222,7 +222,7 @@ def test_first_ctrl_c_asks_the_work_to_stop() -> None:
         return "best so far"
 
     before = signal.getsignal(signal.SIGINT)
-    assert interruptible(work, lambda: None, lambda: asked.append(True)) == "best so far"
+    assert interruptible(work, lambda: None, lambda: asked.append(True)) == ("best so far", True)
     assert asked == [True]
     assert signal.getsignal(signal.SIGINT) is before
 

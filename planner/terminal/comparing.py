@@ -68,7 +68,7 @@ def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
         manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
         return plan, manner
     season = api.load(path)
-    return decide(season, options), manner_of(season.farm)
+    return decide(season, options)[0], manner_of(season.farm)
 
 
 def names_of(paths: list[Path]) -> list[str]:

@@ -31,13 +31,18 @@ class Options:
     quiet: bool = False
 
 
-def decide(season: Season, options: Options, what: str = "") -> Plan:
+def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool]:
     """Plan a season; the first Ctrl-C keeps the best plan so far.
 
     Parameters
     ----------
     what
         What is planned, in front of the progress; empty for the season as it is.
+
+    Returns
+    -------
+    tuple of Plan and bool
+        The plan, and whether it was cut short.
 
     Raises
     ------
@@ -67,10 +72,10 @@ def interrupted_by(
 ) -> T:
     """Do further work on a plan; the first Ctrl-C cuts it short."""
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
-    return _watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")
+    return _watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")[0]
 
 
-def _watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> T:
+def _watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> tuple[T, bool]:
     try:
         return interruptible(work, beat=line.beat, asked=lambda: line.say(told))
     finally:

@@ -19,7 +19,7 @@ def interruptible(
     work: Callable[[threading.Event], T],
     beat: Callable[[], None],
     asked: Callable[[], None],
-) -> T:
+) -> tuple[T, bool]:
     """Run `work` in a thread, so that Ctrl-C is heard while a solver computes.
 
     Parameters
@@ -30,6 +30,11 @@ def interruptible(
         Called about ten times a second.
     asked
         Called once, when the first Ctrl-C came.
+
+    Returns
+    -------
+    tuple of T and bool
+        What `work` returned, and whether it was asked to stop.
 
     Raises
     ------
@@ -63,7 +68,7 @@ def interruptible(
             beat()
     if failures:
         raise failures[0]
-    return results[0]
+    return results[0], stop.is_set()
 
 
 class _Handler:

@@ -57,7 +57,9 @@ def plan_season(
     old = read_plan(extras.since) if extras.since else None
     folder = out or places.plan_folder(source)
     check_folder(folder)
-    plan = decide(season, options)
+    plan, stopped = decide(season, options)
+    if stopped:  # whoever is in a hurry gets what needs no further planning
+        extras = replace(extras, why=0.0, what_if=False)
     again = None
     if old is not None:
         plan, again = _near(season, old, plan, options)
@@ -99,7 +101,7 @@ def _scenarios(source: Path, season: Season, plan: Plan, options: Options) -> Co
     plans = [("as it is", plan)]
     for name in names:
         changed = api.load(source, name)
-        plans.append((name, decide(changed, options, what=name)))
+        plans.append((name, decide(changed, options, what=name)[0]))
     return compare(plans)
 
 
