@@ -24,6 +24,7 @@ from planner.season.domain import (
     Active,
     Basis,
     Farm,
+    OnItsWay,
     Product,
     Rate,
     Recipe,
@@ -350,3 +351,30 @@ def test_days_at_the_ends_of_the_calendar(day, cure, life):
     made = make_campaign(season, plan)
     assert to_ical(made)
     assert sum(r.bags for r in made.calendar.runs) == 6
+
+
+def test_opened_stock_goes_first_then_what_is_on_its_way_then_large_containers():
+    season, plan = hand_season(), hand_plan()
+    drum = replace(season.containers[0], name="drum", size=400.0, heel=8.0)
+    season = replace(
+        season,
+        containers=(*season.containers, drum),
+        ordered=(OnItsWay("Alpha", "jug", 1),),
+    )
+    order = (replace(plan.order[0], count=1), replace(plan.order[0], container="drum", count=2))
+    use = replace(plan.products[0], on_its_way=196.0, bought=980.0, left=815.0)
+    plan = replace(plan, order=(*order, plan.order[1]), products=(use, plan.products[1]))
+    made = make_campaign(season, plan)
+    alpha = [u for u in made.drawdown.containers if u.product == "Alpha"]
+    assert [u.source for u in alpha] == ["stock on hand", "jug", "drum", "drum", "jug"]
+    assert [u.left for u in alpha] == pytest.approx([0.0, 0.0, 227.0, 392.0, 196.0])
+    closed = [x.detail for x in made.leftovers if x.what == "Alpha"]
+    assert closed == ["drum (opened)", "drum (closed)", "jug (closed)"]
+
+
+def test_expired_stock_is_told_where_it_is_still_drawn_from():
+    """Stock of 100 is used up at bag 2 on 20 April; it expires the day before."""
+    season = hand_season()
+    old = replace(season.products[0], expires=FIRST - timedelta(days=1))
+    made = make_campaign(replace(season, products=(old, season.products[1])), hand_plan())
+    assert any("expires on 2027-04-19, still drawn from on 2027-04-20" in n for n in made.notes)
