@@ -111,10 +111,12 @@ def calculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     command = [OFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
     command += ["--outdir", str(done), *(str(folder / f"{c}.xlsx") for c in cases)]
     subprocess.run(command, check=True, capture_output=True, timeout=240)
-    return {
-        name: (openpyxl.load_workbook(done / f"{name}.xlsx", data_only=True), *case)
-        for name, case in cases.items()
-    }
+    found = {}
+    for name, case in cases.items():
+        book = openpyxl.load_workbook(done / f"{name}.xlsx", data_only=True)
+        book.path = done / f"{name}.xlsx"
+        found[name] = (book, *case)
+    return found
 
 
 def costs_on(page: Any) -> dict[str, tuple[float, float, float]]:
@@ -199,6 +201,26 @@ def test_results_stored_are_those_calculated(calculated: dict[str, Any], name: s
             assert seen == pytest.approx(now, abs=1e-6), c.coordinate
         else:
             assert (seen or "") == (now or ""), c.coordinate
+
+
+@needs_office
+def test_texts_stay_texts_in_the_office_program(calculated: dict[str, Any]) -> None:
+    """What LibreOffice writes back of names such as ``=HYPERLINK(...)`` is text as before."""
+    book, season, *_ = calculated["awkward-0"]
+    live = openpyxl.load_workbook(book.path)
+    formulas = {
+        c.parent.title for w in live for row in w.iter_rows() for c in row if c.data_type == "f"
+    }
+    assert formulas == {PAGE}
+    assert not [
+        c
+        for w in live
+        for row in w.iter_rows()
+        for c in row
+        if c.hyperlink and c.hyperlink.target and "invalid" in c.hyperlink.target
+    ]
+    found = {c.value for row in live["Fields"].iter_rows() for c in row}
+    assert {f.name for f in season.fields} <= found
 
 
 @needs_office

@@ -10,6 +10,8 @@ from typing import TYPE_CHECKING, Any
 import openpyxl
 import pandas as pd
 import pytest
+from hypothesis import given, settings
+from hypothesis import strategies as st
 
 from planner.report import looks
 from planner.report.frames import make_book
@@ -29,9 +31,11 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.report.texts import clean as clean_text
 from planner.report.workbook import render
 from planner.season.domain import Season
 from tests.sample_plan import AWKWARD, awkward_season, big_season, greedy_plan, sample_season
+from tests.seasons import random_season
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -245,6 +249,26 @@ def test_control_characters_go_and_cuts_are_told() -> None:
     assert len(sheet["B6"].value) == 32_767
     assert sheet["B6"].value.endswith("(cut: too long for a cell)")
     assert sheet["B6"].number_format == "General"  # as text, long ones would show as ###
+
+
+@given(st.lists(st.text(max_size=60), min_size=10, max_size=30))
+@settings(max_examples=20, deadline=None)
+def test_any_text_comes_back_as_text(texts: list[str]) -> None:
+    rows = tuple((text, "end") for text in texts)
+    table = Table("t", (Column("a", "A"), Column("b", "B")), rows)
+    sheet = openpyxl.load_workbook(io.BytesIO(one_sheet(table)))["S"]
+    for row, text in enumerate(texts, 6):
+        cell = sheet.cell(row, 1)
+        assert (cell.value or "") == clean_text(text)
+        assert cell.data_type == ("s" if clean_text(text) else "n")
+
+
+@pytest.mark.parametrize("seed", range(25))
+def test_random_seasons_can_be_written(seed: int) -> None:
+    season = random_season(seed)
+    plan = greedy_plan(season)
+    book = openpyxl.load_workbook(io.BytesIO(render(make_book(plan, season))))
+    assert book.sheetnames[0] == "The plan"
 
 
 def one_sheet(*blocks: Any, **more: Any) -> bytes:

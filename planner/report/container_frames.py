@@ -104,7 +104,7 @@ def _levels(campaign: Campaign) -> Table:
             Column("low", "Left, low", Measure.DOSE, decimals=0),
             Column("high", "Left, high", Measure.DOSE, decimals=0),
             Column("weight", "Weight", Measure.WEIGHT, decimals=1),
-            Column("tare", "Tare", look=Look.FILL_IN, width=10),
+            Column("tare", "Tare", look=Look.FILL_IN, width=12),
             Column("read", "Read", look=Look.FILL_IN, width=14),
         ),
         rows=tuple(reversed(rows)),

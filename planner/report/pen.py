@@ -61,9 +61,11 @@ class Pen:
             return
         self.dress(cell, style)
         text = clean(value)
+        if not text:
+            cell.value = None
+            return
         cell.value = text
-        if text:
-            cell.data_type = "s"
+        cell.data_type = "s"
         if risky(text):
             cell.quotePrefix = True
         if len(text) > LONG_TEXT and cell.number_format == looks.TEXT_FORMAT:

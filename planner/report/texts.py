@@ -54,7 +54,7 @@ def text_width(text: str) -> float:
     """Width of a text in widths of a digit; letters of East Asia count for two.
 
     >>> text_width("2027"), round(text_width("Will"), 2), text_width("大豆")
-    (4.0, 3.2, 4.0)
+    (4.0, 3.1, 4.0)
     """
     return sum(_letter_width(c) for c in text)
 
