@@ -32,6 +32,8 @@ SPARE_ROOM = 20
 """Empty rows below those that are filled, at the least."""
 PAGE_WIDTH = 200
 """Characters that a printed page takes at a size that can be read."""
+WIDEST = 70
+"""Characters beyond which text runs over several lines."""
 TITLE_WIDTH = 95
 """Characters that the title of a sheet may run over, at the least."""
 SPARE_THREATS = 4
@@ -82,20 +84,33 @@ def places(sheet: Sheet, table: Table) -> list[Place]:
 
 def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -> None:
     """Write title, guidance, header and rows of a sheet."""
+    _widths(page, table, laid)
     tall = [_head(page, number, place) for number, place in enumerate(laid, start=1)]
     _title(page, sheet, len(laid))
     page.row_dimensions[2].height = 4 + 12.5 * max(guidance for guidance, _ in tall)
     page.row_dimensions[3].height = 4 + 12.5 * max(flag for _, flag in tall)
-    heads = max(look.lines(p.header, look.width(p.column, p.header) * 0.8) for p in laid)
+    wide = {p.letter: page.column_dimensions[p.letter].width for p in laid}
+    heads = max(look.lines(p.header, wide[p.letter] * 0.8) for p in laid)
     page.row_dimensions[HEADER].height = 4 + 15.5 * max(2, heads)
     _body(page, table, laid)
     page.freeze_panes = f"B{FIRST}"
     page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
-    wide = sum(page.column_dimensions[p.letter].width for p in laid)
-    look.page(page, f"{HEADER}:{HEADER}", pages=math.ceil(wide / PAGE_WIDTH))
+    look.page(page, f"{HEADER}:{HEADER}", pages=math.ceil(sum(wide.values()) / PAGE_WIDTH))
     last = max(FIRST + len(table.rows), FIRST + 20)
     title = max(area.max_col for area in page.merged_cells.ranges)
     page.print_area = f"A1:{get_column_letter(max(len(laid), title))}{last}"
+
+
+def _widths(page: Worksheet, table: Table, laid: list[Place]) -> None:
+    """Columns as wide as their kind asks for, and as their text does within reason."""
+    for at, place in enumerate(laid):
+        texts = [row[at] for row in table.rows if at < len(row)]
+        longest = max((len(t) for t in texts if isinstance(t, str)), default=0)
+        usual = look.width(place.column, place.header)
+        page.column_dimensions[place.letter].width = max(usual, min(longest * 1.1 + 2, WIDEST))
+    if laid[0].sheet.name == "Farm":
+        for letter, wide, *_ in FARM_COLUMNS:
+            page.column_dimensions[letter].width = wide
 
 
 def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
@@ -119,8 +134,7 @@ def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
 def _head(page: Worksheet, number: int, place: Place) -> tuple[int, int]:
     """Guidance and header of one column; returns the lines that guidance and flag take."""
     column = place.column
-    wide = look.width(column, place.header)
-    page.column_dimensions[place.letter].width = wide
+    wide = page.column_dimensions[place.letter].width
     page.column_dimensions[place.letter].number_format = look.number_format(column)
     page.column_dimensions[place.letter].alignment = look.alignment(column)
     must = column is not None and column.must
@@ -174,8 +188,21 @@ def _body(page: Worksheet, table: Table, laid: list[Place]) -> None:
             column = setting if place.letter == "B" and setting else place.column
             if value is not None or farm:
                 put(page[f"{place.letter}{number}"], value, column)
+        longest = max((len(v) for v in row if isinstance(v, str)), default=0)
+        if not farm and longest * 1.1 + 2 > WIDEST:
+            _wrap(page, number)
     if farm:
         _farm_body(page, table)
+
+
+def _wrap(page: Worksheet, number: int) -> None:
+    """Give a row with long text the height that it takes."""
+    tall = 1
+    for cell in page[number]:
+        if isinstance(cell.value, str):
+            cell.alignment = look.wrapped("center", "left")
+            tall = max(tall, look.lines(cell.value, WIDEST * 0.9))
+    page.row_dimensions[number].height = 15.5 * tall
 
 
 def put(cell: Any, value: Value, column: Column | None) -> None:
@@ -198,14 +225,14 @@ def put(cell: Any, value: Value, column: Column | None) -> None:
 
 def _farm_body(page: Worksheet, table: Table) -> None:
     """Settings read downwards: name, value in a frame, note in small print."""
-    for letter, wide, guide, flag in FARM_COLUMNS:
-        page.column_dimensions[letter].width = wide
+    for letter, _, guide, flag in FARM_COLUMNS:
         put_text(page[f"{letter}2"], guide)
         put_text(page[f"{letter}3"], flag)
     for number in range(FIRST, FIRST + len(table.rows)):
         page[f"A{number}"].font = look.font(bold=True)
         page[f"B{number}"].alignment = look.wrapped("center", "center")
         page[f"B{number}"].border = look.frame(look.DEEP)
+        page.row_dimensions[number].height = 15.5 * look.lines(str(page[f"B{number}"].value), 26)
         page[f"C{number}"].font = look.font(size=9, italic=True)
         page[f"C{number}"].alignment = look.wrapped("center")
     page.row_dimensions[2].height = 18

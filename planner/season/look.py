@@ -6,6 +6,7 @@ black-and-white print; nothing is told by colour alone.
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING, Any
 
 from planner.season.schema import Kind
@@ -131,7 +132,11 @@ def page(sheet: Any, title_rows: str = "", *, landscape: bool = True, pages: int
 
 
 def lines(text: str, characters: float) -> int:
-    """Lines that text takes in a column of this width, a little on the safe side."""
+    """Lines that text takes in a column of this width, a little on the safe side.
+
+    >>> lines("as wide as it can be", 10), lines("x" * 25, 10)
+    (2, 3)
+    """
     total = 0
     for part in text.split("\n"):
         used, count = 0, 1
@@ -139,5 +144,7 @@ def lines(text: str, characters: float) -> int:
             if used and used + 1 + len(word) > characters:
                 count, used = count + 1, 0
             used += len(word) + (1 if used else 0)
+            more = math.ceil(used / characters) - 1
+            count, used = count + more, used - int(more * characters)
         total += count
     return total

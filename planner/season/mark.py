@@ -111,7 +111,7 @@ def _mark(sheet: Any, address: str, text: str) -> None:
 
 def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any]) -> None:
     """Put the list of all faults in front, each with a link to its cell."""
-    from openpyxl.styles import Alignment, Font
+    from openpyxl.styles import Alignment
 
     title = LIST_SHEET
     while _key(title) in sheets:
@@ -125,10 +125,13 @@ def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any])
         for column, text in enumerate(row, start=1):
             cell = page.cell(number, column)
             put_text(cell, text)
+            cell.font = look.font()
             cell.alignment = Alignment(wrap_text=True, vertical="top")
             if number == 1:
-                cell.font = Font(bold=True)
+                cell.font = look.font(bold=True)
                 cell.fill = look.fill(look.AMBER)
+        tall = max(look.lines(text, w * 0.9) for text, w in zip(row, WIDTHS, strict=True))
+        page.row_dimensions[number].height = 3 + 15.5 * tall
         fault = ordered[number - 2] if number > 1 else None
         if fault and CELL.fullmatch(fault.cell) and _key(fault.sheet) in sheets:
             _link(page.cell(number, 1), sheets[_key(fault.sheet)].title, fault.cell)
@@ -139,9 +142,8 @@ def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any])
 
 
 def _link(cell: Any, sheet: str, address: str) -> None:
-    from openpyxl.styles import Font
     from openpyxl.worksheet.hyperlink import Hyperlink
 
     quoted = sheet.replace("'", "''")
     cell.hyperlink = Hyperlink(ref=cell.coordinate, location=f"'{quoted}'!{address}")
-    cell.font = Font(color="0B5394", underline="single")
+    cell.font = look.font(color=look.DEEP, underline="single")

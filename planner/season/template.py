@@ -112,6 +112,7 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
         form.write_form(page, sheet, table, laid[sheet.name])
         checks.add_checks(page, laid[sheet.name], known, table)
     live.write_live(live_page, laid, known)
+    live_page.column_dimensions["A"].width = pages["Fields"].column_dimensions["A"].width
     return book
 
 
