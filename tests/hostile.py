@@ -458,6 +458,10 @@ REFUSED: dict[str, Case] = {
         with_file("fields.csv", b"Field,Acres,Seeding rate\nHome,80,140,000\n", "long"),
         "Fields, row 2: here stands '4 cells'; expected 3 cells",
     ),
+    "csv with short rows": (
+        with_file("fields.csv", b"Field,Acres,Seeding rate,Trait\nHome,80,140000\n", "short"),
+        "Fields, row 2: here stands '3 cells'; expected 4 cells",
+    ),
     "csv divided by bars": (
         with_file("fields.csv", b"Field|Acres|Seeding rate\nHome|80|140000\n", "bars"),
         "a row of headers",

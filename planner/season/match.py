@@ -161,8 +161,8 @@ def _lines(
     told: list[str] = []
     notes: list[int] = []
     for number, texts in grid.rows[at + 1 :]:
-        if grid.file and any(t.strip() for t in texts[width:]):
-            remedy = "put a text or number that holds the divider into quotes"
+        remedy = _ragged(texts, width, headings) if grid.file else ""
+        if remedy:
             expected = f"{width} cells, as in the header"
             seen = f"{len(texts)} cells"
             faults.append(Fault(grid.name, number, seen=seen, expected=expected, remedy=remedy))
@@ -181,6 +181,21 @@ def _lines(
         told.append(f"{grid.name}: row {lines[-1].row} holds totals and was not planned.")
         lines.pop()
     return lines, faults, told
+
+
+def _ragged(texts: Sequence[str], width: int, headings: Mapping[str, Heading]) -> str:
+    """Remedy for a row of a file that has more or fewer cells than its header; empty if none.
+
+    A divider that is missing or too many moves all cells behind it. A note at the end, and what
+    follows the name of a total, may be missing.
+    """
+    if any(text.strip() for text in texts[width:]):
+        return "put a text or number that holds the divider into quotes"
+    needed = max((h.index + 1 for h in headings.values() if h.column.key != "note"), default=0)
+    first = next((text for text in texts if text.strip()), "")
+    if len(texts) < needed and key(first) not in TOTALS:
+        return "write the divider for blank cells, too"
+    return ""
 
 
 def _is_total(line: Line, headings: Mapping[str, Heading]) -> bool:
