@@ -84,7 +84,8 @@ def _ways(
     """Volume and cost of every count of a container that can be ordered."""
     c = it.containers[container]
     usable = c.size - c.heel
-    number = np.arange(0, min(top, int(np.ceil(limit / usable)) + 1 if usable > 0 else 0) + 1)
+    most = min(top, int(np.ceil(limit / usable)) + 1 if usable > 0 else 0)
+    number = np.arange(0.0, most + 1.0)
     price = np.full(len(number), np.inf)
     for b in c.breaks:
         price[number >= b.from_count] = b.price
