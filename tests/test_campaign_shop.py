@@ -378,3 +378,14 @@ def test_expired_stock_is_told_where_it_is_still_drawn_from():
     old = replace(season.products[0], expires=FIRST - timedelta(days=1))
     made = make_campaign(replace(season, products=(old, season.products[1])), hand_plan())
     assert any("expires on 2027-04-19, still drawn from on 2027-04-20" in n for n in made.notes)
+
+
+def test_an_event_keeps_its_uid_when_its_day_moves():
+    """The first bags are done a day late: what follows moves, and nothing appears twice."""
+    made = make_campaign(hand_season(), hand_plan())
+    later = update(made, [Done("L1", "R1", 1, date(2027, 4, 21))])
+    before, after = ({str(e["uid"]): e for e in opened(x)[1]} for x in (made, later))
+    ready = [u for u, e in before.items() if e.decoded("dtstart") == date(2027, 4, 20)]
+    moved = [u for u in ready if u in after and after[u].decoded("dtstart") > date(2027, 4, 20)]
+    assert moved
+    assert all(int(e["sequence"]) == 1 for e in after.values())

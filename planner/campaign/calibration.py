@@ -69,7 +69,7 @@ def _size(season: Season, recipe: Recipe, lot: SeedLot, change: float) -> SizeRo
         seeds_per_lb=real.seeds_per_lb,
         unit_weight=weight,
         bag_weight=weight * lot.units_per_bag,
-        doses=doses(season, recipe, real),
+        doses=tuple(replace(d, catches=()) for d in doses(season, recipe, real)),
     )
 
 

@@ -450,6 +450,8 @@ class Event:
     day: date
     title: str
     text: str = ""
+    key: str = ""
+    """What it is about, the same when its day or title changes."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -25,7 +25,8 @@ def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
         lines = [o for o in plan.order if o.supplier == supplier.name and o.count]
         if supplier.order_by and lines:
             text = "; ".join(f"{o.count} x {o.container} {o.product}" for o in lines)
-            found.append(Event(supplier.order_by, f"Order by today: {supplier.name}", text))
+            title = f"Order by today: {supplier.name}"
+            found.append(Event(supplier.order_by, title, text, f"order|{supplier.name}"))
     return tuple(found)
 
 
@@ -42,7 +43,7 @@ def events(
 
 def _treating(calendar: Calendar) -> list[Event]:
     found = []
-    for day in calendar.days:
+    for number, day in enumerate(calendar.days, 1):
         runs = [r for r in calendar.runs if r.day == day.day and not r.done]
         if runs:
             text = "\n".join(
@@ -50,7 +51,8 @@ def _treating(calendar: Calendar) -> list[Event]:
                 f"{' - LATE' if r.late else ''}"
                 for r in runs
             )
-            found.append(Event(day.day, f"Treat {sum(r.bags for r in runs)} bags", text))
+            title = f"Treat {sum(r.bags for r in runs)} bags"
+            found.append(Event(day.day, title, text, f"treat|{number}"))
     return found
 
 
@@ -60,13 +62,19 @@ def _changes(containers: Iterable[ContainerUse]) -> list[Event]:
         if use.dry_day and following.product == use.product and following.on_day:
             text = f"{use.source} (no. {use.number}) runs dry at {use.dry} at the earliest."
             title = f"Stand ready: {following.source} of {use.product}"
-            found.append(Event(use.dry_day, title, text))
+            key = f"ready|{use.product}|{following.number}"
+            found.append(Event(use.dry_day, title, text, key))
     return found
 
 
 def _plant_by(clock: Iterable[PlantBy]) -> list[Event]:
     return [
-        Event(p.last, f"Plant by today: {p.field}", f"{p.lot}, {p.recipe}. {p.note}".rstrip(". "))
+        Event(
+            p.last,
+            f"Plant by today: {p.field}",
+            f"{p.lot}, {p.recipe}. {p.note}".rstrip(". "),
+            f"plant|{p.field}|{p.lot}|{p.recipe}",
+        )
         for p in clock
         if p.last
     ]
@@ -78,6 +86,7 @@ def _approvals(cards: Iterable[Card]) -> list[Event]:
             shift(card.needed_by, -1),
             f"Approval needed: {card.recipe}",
             f"Treating starts on {card.needed_by.isoformat()}.",
+            f"approve|{card.recipe}",
         )
         for card in cards
         if card.needed_by and not card.approved_by
@@ -85,7 +94,11 @@ def _approvals(cards: Iterable[Card]) -> list[Event]:
 
 
 def to_ical(campaign: Campaign) -> bytes:
-    """Write the events of a campaign as an iCalendar file, the same for the same campaign."""
+    """Write the events of a campaign as an iCalendar file, the same for the same campaign.
+
+    An event keeps its UID when the campaign is brought up to date, so that a calendar program
+    moves it instead of showing it twice.
+    """
     import icalendar
 
     calendar = icalendar.Calendar()
@@ -94,11 +107,13 @@ def to_ical(campaign: Campaign) -> bytes:
     stamp = datetime.combine(campaign.shop.plan_date or campaign.shop.first_day, time(), UTC)
     seen: dict[str, int] = {}
     for event in sorted((*campaign.deadlines, *campaign.events), key=lambda e: (e.day, e.title)):
-        key = hashlib.sha256(f"{campaign.shop.farm}|{event.day}|{event.title}".encode()).hexdigest()
+        about = f"{campaign.shop.farm}|{campaign.shop.crop_year}|{event.key}"
+        key = hashlib.sha256(about.encode("utf-8", "backslashreplace")).hexdigest()
         seen[key] = seen.get(key, 0) + 1
         entry = icalendar.Event()
         entry.add("uid", f"{key[:32]}-{seen[key]}@wholedrum.invalid")
         entry.add("dtstamp", stamp)
+        entry.add("sequence", len(campaign.done))
         entry.add("dtstart", event.day)
         entry.add("dtend", shift(event.day, 1))
         entry.add("summary", _clean(event.title))
