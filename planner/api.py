@@ -23,8 +23,6 @@ if TYPE_CHECKING:
 
 DEFAULT_SECONDS = 60.0
 DEFAULT_GAP = 1e-4
-PARALLEL_FROM = 10.0
-"""Seconds from which changed seasons are planned side by side: processes take a while to start."""
 
 
 def load(path: Path | str, scenario: str = "") -> Season:
@@ -129,7 +127,12 @@ def _told(plan: Plan, season: Season) -> Plan:
 
 
 def explain(
-    season: Season, plan: Plan, *, seconds: float = 20.0, stop: Stop | None = None
+    season: Season,
+    plan: Plan,
+    *,
+    seconds: float = 20.0,
+    workers: int = 1,
+    stop: Stop | None = None,
 ) -> Explanation:
     """Find out why a plan is as it is: what binds, the rivals of its order, what each rule costs.
 
@@ -137,15 +140,15 @@ def explain(
     ----------
     seconds
         Time for planning changed seasons (repairs, a rule less); 0 for what needs no planning.
+    workers
+        Changed seasons planned side by side. More than one start new processes, so a script that
+        asks for them must keep its own work under ``if __name__ == "__main__":``.
     stop
         Once set, what is known by then is returned.
     """
-    from os import cpu_count
-
     from planner.explain.explain import explain as find_out
     from planner.explain.trial import Budget
 
-    workers = min(4, cpu_count() or 1) if seconds >= PARALLEL_FROM else 1
     return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
 
 

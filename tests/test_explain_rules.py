@@ -6,6 +6,7 @@ from time import monotonic
 
 import pytest
 
+from planner.errors import Interrupted, NoPlanError
 from planner.explain.explain import explain
 from planner.explain.held import held_cost
 from planner.explain.rules import rule_costs, rule_trials, rules_on
@@ -197,3 +198,29 @@ def test_two_processes_find_what_one_finds() -> None:
     alone = solve_all(trials, Budget(60.0))
     both = solve_all(trials, Budget(60.0, workers=2))
     assert {k: p.cost for k, p in alone.items()} == {k: p.cost for k, p in both.items()}
+
+
+def test_a_trial_without_a_plan_or_with_a_wrong_one_is_missing(monkeypatch) -> None:
+    """Nothing that goes wrong in a changed season may lose the plan that is to be explained."""
+    honest = solve(season(), SolveOptions())
+
+    def spoil(error):
+        def fake(*_args, **_kwargs):
+            if error is None:
+                return replace(honest, cost=replace(honest.cost, containers=1.0))
+            raise error
+
+        return fake
+
+    for error in (NoPlanError("no plan"), Interrupted("stopped"), MemoryError(), None):
+        monkeypatch.setattr("planner.optimize.search.solve", spoil(error))
+        assert solve_all([Trial("one", season())], Budget(5.0)) == {}
+
+
+def test_without_room_for_processes_one_does_the_work(monkeypatch) -> None:
+    def refuse(*_args, **_kwargs):
+        raise OSError("no more processes")
+
+    monkeypatch.setattr("multiprocessing.get_context", refuse)
+    trials = [Trial(str(seed), random_season(seed)) for seed in range(3)]
+    assert list(solve_all(trials, Budget(30.0, workers=2))) == ["0", "1", "2"]

@@ -3,12 +3,13 @@
 from __future__ import annotations
 
 import signal
+from contextlib import suppress
 from dataclasses import dataclass, field
 from math import isfinite
 from time import monotonic
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.errors import Interrupted, NoPlanError
+from planner.errors import AuditError, Interrupted, NoPlanError
 from planner.optimize.options import SolveOptions
 
 if TYPE_CHECKING:
@@ -69,7 +70,8 @@ def solve_all(trials: Iterable[Trial], budget: Budget) -> dict[str, Plan]:
     if not queue or budget.stopped or (budget.seconds <= 0.0 and budget.effort is None):
         return {}
     if budget.workers > 1 and len(queue) > 1:
-        return dict(_side_by_side(queue, budget))
+        with suppress(OSError):  # no room for more processes
+            return dict(_side_by_side(queue, budget))
     return dict(_one_by_one(queue, budget))
 
 
@@ -132,10 +134,7 @@ def _ignore_ctrl_c() -> None:
 def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Plan | None:
     """Plan a changed season and check the plan; None where none was found.
 
-    Raises
-    ------
-    AuditError
-        When the plan is wrong, which is a bug.
+    A plan that breaks a rule is no answer either: the plan to be explained must not be lost by it.
     """
     from planner.optimize.search import solve
     from planner.plan.audit import audit
@@ -144,11 +143,11 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
         plan = _from_known(trial, options, stop)
         if plan is None:
             plan = solve(trial.season, options, stop=stop)
-    except (NoPlanError, Interrupted, MemoryError):
+        if not isfinite(plan.bound):  # so little time that nothing was proven
+            return None
+        audit(plan, trial.season)
+    except (NoPlanError, Interrupted, AuditError, MemoryError):
         return None
-    if not isfinite(plan.bound):  # so little time that nothing was proven: no answer
-        return None
-    audit(plan, trial.season)
     return plan
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from os import cpu_count
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -20,6 +21,9 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
 
+MOST_WORKERS = 4
+PARALLEL_FROM = 10.0
+"""Seconds from which changed seasons are planned side by side: starting a process takes one."""
 LONG = 10.0
 """Seconds of deciding from which the plan is written before anything more is found out."""
 
@@ -83,8 +87,9 @@ def _near(season: Season, old: Plan, cheapest: Plan, options: Options) -> tuple[
 
 
 def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explanation:
+    workers = min(MOST_WORKERS, cpu_count() or 1) if seconds >= PARALLEL_FROM else 1
     return interrupted_by(
-        lambda stop: api.explain(season, plan, seconds=seconds, stop=stop),
+        lambda stop: api.explain(season, plan, seconds=seconds, workers=workers, stop=stop),
         options,
         season,
         "finding out why",
