@@ -78,11 +78,11 @@ def read_number(text: str, comma: bool = True) -> float:
     return value
 
 
-def number_and_rest(text: str, comma: bool) -> tuple[float, str]:
-    """Value of the leading number and the text after it."""
+def number_and_rest(text: str, comma: bool, expected: str = A_NUMBER) -> tuple[float, str]:
+    """Value of the leading number and the text after it; `expected` is for a text without one."""
     digits, rest = _split(text)
     if not digits:
-        refuse(A_NUMBER, _number_remedy(text))
+        refuse(expected, _number_remedy(text))
     if "," in digits and not comma:
         refuse(
             "a number without a comma, as ; divides the cells of this file",

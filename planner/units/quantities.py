@@ -30,13 +30,14 @@ def read_quantity(
     sign = _sign_before(text, measure, money)
     if measure in _MONEYED and any(unicodedata.category(c) == "Sc" for c in text[len(sign) :]):
         _check_sign(text, money)
-    value, rest = number_and_rest(text.strip()[len(sign) :], comma)
+    expected = f"a number in {ACCEPTED[measure]}"
+    value, rest = number_and_rest(text.strip()[len(sign) :], comma, expected)
     written = (money if sign else "") + rest
     if not rest and (not sign or unit):
         if not unit:
             if value == 0.0:
                 return 0.0
-            refuse(f"a number in {ACCEPTED[measure]}", "write the unit after the number")
+            refuse(expected, "write the unit after the number")
         written = unit
         money = "$" if unit.startswith("$") else money
     found = find_unit(written, measure, money)
@@ -80,7 +81,7 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
     >>> read_rate("4.6 fl oz/cwt")
     (4.6, 'fl oz/cwt')
     """
-    value, rest = number_and_rest(text, comma)
+    value, rest = number_and_rest(text, comma, f"a rate in {RATES}")
     written = plain_unit((rest or unit)[:MOST_LETTERS])
     known = known_rates()
     if written not in known:
@@ -90,6 +91,9 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
     amount = factor_between(expression, working).to_working(value)
     check_size(amount, f" {basis}")
     return amount, basis
+
+
+A_PERCENT = "a percent such as 3%"
 
 
 def read_percent(text: str, comma: bool = True) -> float:
@@ -103,9 +107,9 @@ def read_percent(text: str, comma: bool = True) -> float:
     >>> read_percent("3%"), read_percent("3"), read_percent("0.5 %")
     (0.03, 0.03, 0.005)
     """
-    value, rest = number_and_rest(text, comma)
+    value, rest = number_and_rest(text, comma, A_PERCENT)
     if rest.casefold() not in ("", "%", "percent", "pct", "per cent"):
-        refuse("a percent such as 3%", f"'{rest[:20]}' after the number is no percent")
+        refuse(A_PERCENT, f"'{rest[:20]}' after the number is no percent")
     if not rest and 0.0 < abs(value) < 1.0:
-        refuse("a percent such as 3%", f"write {value:g}% or {value * 100:g}%, whichever is meant")
+        refuse(A_PERCENT, f"write {value:g}% or {value * 100:g}%, whichever is meant")
     return value / 100.0
