@@ -113,6 +113,15 @@ def test_killed_while_writing_leaves_one_whole_plan(tiny: Path, tmp_path: Path) 
         assert len(farms_in(out)) == 1
 
 
+def test_what_a_killed_run_left_behind_is_swept_up(two_plans, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    write_together(out, two_plans[0])
+    (out / ".plan.json.0123456789ab.part").write_text("half")
+    (out / "my.part").write_text("mine")
+    write_together(out, two_plans[1])
+    assert visible(out) == sorted(["my.part", *two_plans[1]])
+
+
 STEPS = [("os.open", os.open), ("os.fsync", os.fsync), ("pathlib.Path.replace", Path.replace)]
 
 

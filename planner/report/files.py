@@ -5,6 +5,7 @@ from __future__ import annotations
 import contextlib
 import errno
 import os
+import re
 import secrets
 import shutil
 import tempfile
@@ -26,6 +27,7 @@ WORKBOOK = "plan.xlsx"
 JSON = "plan.json"
 CALENDAR = "plan.ics"
 LOCK = ".wholedrum-lock"
+LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 WAIT_SECONDS = 20.0
 """How long a run waits for another one that writes into the same folder."""
 
@@ -92,7 +94,7 @@ def check_folder(folder: Path) -> None:
         with _telling(folder):
             probe = _temporary(folder, JSON)
             _write(probe, b"")
-            probe.unlink()
+            probe.unlink(missing_ok=True)
         for mark in (f".~lock.{WORKBOOK}#", f"~${WORKBOOK}"):
             if (folder / mark).exists():
                 msg = f"{folder / WORKBOOK} seems to be open in an office program; close it"
@@ -124,6 +126,7 @@ def write_together(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ..
     made = _make(folder)
     try:
         with _telling(folder), _lock(folder):
+            _sweep(folder)
             _replace_all(folder, content)
     except BaseException:
         _unmake(made)
@@ -164,6 +167,14 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
         for path in (*fresh.values(), *older.values()):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
+
+
+def _sweep(folder: Path) -> None:
+    """Take away what a run left that was killed while it wrote; nobody else writes now."""
+    for path in folder.iterdir():
+        if LEFT_BEHIND.fullmatch(path.name):
+            with contextlib.suppress(OSError):
+                path.unlink()
 
 
 def _temporary(folder: Path, name: str) -> Path:
