@@ -31,6 +31,7 @@ if TYPE_CHECKING:
 
 FRONT = "The plan"
 PICTURES = "Pictures"
+CONTENTS = "Contents"
 ORDER = "Order"
 TRY = "Try an order"
 TREATING = "Treating"

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.report.facts import Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, protection_sheet, short_sheet
-from planner.report.front_frames import front_sheet, pictures_sheet
+from planner.report.front_frames import contents_sheet, front_sheet, pictures_sheet
 from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet, supplier_sheets
 from planner.report.sheets import Book, Room
@@ -52,8 +52,9 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
         *more,
     ]
     rooms = list(Room)
+    first, *others = sorted(sheets, key=lambda s: rooms.index(s.room))
     return Book(
-        sheets=tuple(sorted(sheets, key=lambda s: rooms.index(s.room))),
+        sheets=(first, contents_sheet(others), *others),
         manner=facts.manner,
         farm=season.farm.name,
         season=f"Season {season.farm.crop_year}",

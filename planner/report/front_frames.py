@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.plan.plan import Outcome
 from planner.report.facts import (
+    CONTENTS,
     FIELD_COST,
     FIELDS,
     FRONT,
@@ -39,6 +40,8 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
@@ -275,6 +278,17 @@ def seed_chart(height: float = 8.0) -> Chart:
         "Seed",
         height,
     )
+
+
+def contents_sheet(sheets: Iterable[Sheet]) -> Sheet:
+    """Make the list of all sheets, in their order, with what they are for."""
+    rows = tuple((Cell(s.title, link=Link(s.title)), s.purpose) for s in sheets if s.title != FRONT)
+    table = Table(
+        name="contents",
+        columns=(Column("sheet", "Sheet"), Column("purpose", "What it is for", width=66)),
+        rows=rows,
+    )
+    return Sheet(CONTENTS, "What stands on which sheet.", (table,), room=Room.PLAN)
 
 
 def pictures_sheet(facts: Facts) -> Sheet:

@@ -41,9 +41,9 @@ TABS = {
 }
 SERIES = (
     ("3F7F8F", "", ""),
-    ("B8701A", "wdUpDiag", "FFF6E6"),
+    ("A3560C", "dkUpDiag", "FFF6E6"),
     ("D3E0E3", "", ""),
-    ("8C2F10", "smCheck", "FFFFFF"),
+    ("6E2410", "", ""),
     ("6C8F98", "ltHorz", "FFFFFF"),
     ("5B4B8A", "pct20", "FFFFFF"),
 )
@@ -182,7 +182,7 @@ def number_format(measure: Measure, manner: Manner, decimals: int | None = None)
     places = manner.shown(measure).decimals if decimals is None else decimals
     digits = "#,##0" + ("." + "0" * places if places else "")
     if measure is Measure.NUMBER:
-        return "0" + ("." + "0" * places if places else "")
+        return "0" + ("." + "0" * places if places else "") + ("##" if decimals is None else "")
     if measure is Measure.PERCENT:
         return "0" + ("." + "0" * places if places else "") + "%"
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
