@@ -58,6 +58,15 @@ class OrderChange:
 
 
 @dataclass(frozen=True, slots=True)
+class SeedChange:
+    """Bags of a lot to buy in the old plan and now, where they differ."""
+
+    lot: str
+    old: int
+    now: int
+
+
+@dataclass(frozen=True, slots=True)
 class Again:
     """How a new plan stands to an old one."""
 
@@ -73,6 +82,7 @@ class Again:
     old_total: float
     fields: tuple[FieldChange, ...]
     order: tuple[OrderChange, ...]
+    seed: tuple[SeedChange, ...]
     spare: tuple[Spare, ...]
     sentences: tuple[str, ...]
     """What changed, what to buy now, what can be returned or is left: in this order."""
@@ -168,6 +178,7 @@ def told_again(
         old_total=old.cost.total,
         fields=_fields(old, plan, Speech(season.farm)),
         order=order,
+        seed=_seed(old, plan),
         spare=spare,
         sentences=(),
     )
@@ -216,6 +227,14 @@ def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
     return tuple(lines)
 
 
+def _seed(old: Plan, plan: Plan) -> tuple[SeedChange, ...]:
+    before = {s.lot: s.bags for s in old.seed_purchases}
+    now = {s.lot: s.bags for s in plan.seed_purchases}
+    lots = dict.fromkeys([*before, *now])
+    changes = (SeedChange(lot, before.get(lot, 0), now.get(lot, 0)) for lot in lots)
+    return tuple(c for c in changes if c.old != c.now)
+
+
 def _on_way_before(
     season: Season,
     old: Plan,
@@ -251,10 +270,14 @@ def _changed(again: Again, speech: Speech) -> str:
             text += "; no plan at this cost moves fewer."
         else:
             text += f"; at least {speech.acres(again.moved_floor)} must move."
-    elif not changed:
+    elif not changed and not again.seed:
         text = "Nothing changes: every field keeps its seed and recipe, and the order stands."
-    if changed:
-        lines = [f"{line.change:+d} {line.container} of {line.product}" for line in changed]
+    lines = [f"{line.change:+d} {line.container} of {line.product}" for line in changed]
+    lines += [
+        f"{c.now - c.old:+d} {'bag' if abs(c.now - c.old) == 1 else 'bags'} of {c.lot}"
+        for c in again.seed
+    ]
+    if lines:
         text += f" The order changes: {listing(lines)}."
     elif again.fields:
         text += " The order stands."

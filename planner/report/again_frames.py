@@ -32,22 +32,22 @@ def again_sheet(again: Again) -> Sheet:
         title="The order",
         columns=(
             Column("product", "Product"),
-            Column("container", "Container"),
+            Column("container", "Container", width=40),
+            Column("supplier", "Supplier"),
             Column("old", "Old plan", Measure.COUNT),
             Column("way", "On its way", Measure.COUNT),
             Column("buy", "Buy now", Measure.COUNT),
             Column("change", "Change", Measure.COUNT),
-            Column("supplier", "Supplier"),
         ),
         rows=tuple(
             (
                 x.product,
                 x.container,
+                x.supplier,
                 x.old,
                 x.on_way,
                 Cell(x.buy, Look.STRONG if x.buy else Look.FAINT),
                 Cell(x.change, Look.WATCH if x.change else Look.FAINT),
-                x.supplier,
             )
             for x in again.order
         ),
@@ -67,11 +67,26 @@ def again_sheet(again: Again) -> Sheet:
     spare = Table(
         name="spare",
         title="What can be returned or is left",
-        columns=(Column("what", "What", width=60), Column("worth", "Worth", Measure.MONEY)),
-        rows=tuple((s.sentence, s.worth or None) for s in again.spare),
+        columns=(
+            Column("name", "What"),
+            Column("sentence", "What can be done", width=40),
+            Column("kind", "Kind"),
+            Column("worth", "Worth", Measure.MONEY),
+        ),
+        rows=tuple((s.name, s.sentence, s.kind, s.worth or None) for s in again.spare),
         empty="Nothing is left over.",
     )
-    blocks = (Text(again.sentences), order, fields, spare)
+    seed = Table(
+        name="seed",
+        title="Seed to buy",
+        columns=(
+            Column("lot", "Lot"),
+            Column("bags", "Bags", width=40),
+        ),
+        rows=tuple((x.lot, f"{x.now} in place of {x.old}") for x in again.seed),
+        empty="As in the old plan.",
+    )
+    blocks = (Text(again.sentences), order, seed, fields, spare)
     purpose = "What changed since the last plan, what to buy now, and what is left."
     return Sheet("What changed", purpose, blocks, WIDE, Room.PLAN)
 

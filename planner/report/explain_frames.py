@@ -58,10 +58,10 @@ def _sheets(why: Explanation) -> Iterator[Sheet]:
 def shortage_sheet(why: Explanation) -> Sheet:
     """Short fields, what binds, and what would cover them."""
     short = tuple(
-        (s.field, Cell(s.acres, Look.SHORT), s.units, s.cause.value, s.why) for s in why.shortages
+        (s.field, s.cause.value, s.why, Cell(s.acres, Look.SHORT), s.units) for s in why.shortages
     )
     repairs = tuple(
-        (r.field, i, r.what, r.cost, r.acres_covered, r.also_changes, r.gap)
+        (r.field, i, r.what, r.cost, r.acres_covered, r.gap, r.also_changes)
         for each in why.repairs
         for i, r in enumerate(each.repairs, 1)
     )
@@ -72,10 +72,10 @@ def shortage_sheet(why: Explanation) -> Sheet:
             title="Fields that stay short, and why",
             columns=(
                 Column("field", "Field"),
-                Column("acres", "Short", Measure.AREA, total=True),
-                Column("units", "Seed missing", Measure.UNITS, total=True),
                 Column("cause", "Bound by"),
                 Column("why", "Why", width=60),
+                Column("acres", "Short", Measure.AREA, total=True),
+                Column("units", "Seed missing", Measure.UNITS, total=True),
             ),
             rows=short,
         ),
@@ -85,11 +85,11 @@ def shortage_sheet(why: Explanation) -> Sheet:
             columns=(
                 Column("field", "Field"),
                 Column("rank", "No.", Measure.COUNT),
-                Column("what", "Change", width=45),
+                Column("what", "Change", width=60),
                 Column("cost", "Plan costs more by", Measure.MONEY),
                 Column("covered", "Covers", Measure.AREA),
-                Column("also", "What else changes", width=40),
                 Column("gap", "Gap of its plan", Measure.PERCENT, decimals=2),
+                Column("also", "What else changes", width=40),
             ),
             rows=repairs,
             empty="No single change that was tried covers a field.",
