@@ -433,3 +433,42 @@ def test_text_blocks_are_as_high_as_their_lines() -> None:
     sheet = openpyxl.load_workbook(io.BytesIO(data))["S"]
     assert sheet.row_dimensions[5].height > 7 * 12
     assert sheet.row_dimensions[7].height < 20
+
+
+# --- the file itself -----------------------------------------------------------------------------
+
+WORKSHEET_PARTS = (
+    "sheetPr dimension sheetViews sheetFormatPr cols sheetData sheetCalcPr sheetProtection "
+    "protectedRanges scenarios autoFilter sortState dataConsolidate customSheetViews mergeCells "
+    "phoneticPr conditionalFormatting dataValidations hyperlinks printOptions pageMargins "
+    "pageSetup headerFooter rowBreaks colBreaks customProperties cellWatches ignoredErrors "
+    "smartTags drawing legacyDrawing tableParts extLst"
+).split()
+"""Order of a worksheet's parts, ECMA-376 part 1, 18.3.1.99 (from memory)."""
+
+
+def test_the_written_xml_is_in_order(made: Made) -> None:
+    """What office programs offer to repair: parts out of order, double merges, long feet."""
+    from xml.etree import ElementTree
+
+    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
+        assert file.testzip() is None
+        sheets = [n for n in file.namelist() if n.startswith("xl/worksheets/sheet")]
+        assert len(sheets) == len(made.book.sheetnames)
+        for name in sheets:
+            root = ElementTree.fromstring(file.read(name))
+            tags = [child.tag.split("}")[1] for child in root]
+            places = [WORKSHEET_PARTS.index(tag) for tag in tags]
+            assert places == sorted(places), (name, tags)
+            space = root.tag.split("}")[0] + "}"
+            merged = [m.get("ref") for m in root.iter(f"{space}mergeCell")]
+            assert len(set(merged)) == len(merged)
+            feet = [f.text for f in root.iter(f"{space}oddFooter")]
+            assert all(len(foot) <= 255 for foot in feet)  # limit of the file format
+            for formula in root.iter(f"{space}f"):
+                assert len(formula.text) <= 8192  # likewise
+
+
+def test_cells_of_one_look_share_their_style(made: Made) -> None:
+    """Styles do not grow with the rows: the file format has room for some 64,000."""
+    assert len(made.book._cell_styles) < 250
