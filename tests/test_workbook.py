@@ -437,13 +437,41 @@ def test_text_blocks_are_as_high_as_their_lines() -> None:
 
 # --- the file itself -----------------------------------------------------------------------------
 
-WORKSHEET_PARTS = (
-    "sheetPr dimension sheetViews sheetFormatPr cols sheetData sheetCalcPr sheetProtection "
-    "protectedRanges scenarios autoFilter sortState dataConsolidate customSheetViews mergeCells "
-    "phoneticPr conditionalFormatting dataValidations hyperlinks printOptions pageMargins "
-    "pageSetup headerFooter rowBreaks colBreaks customProperties cellWatches ignoredErrors "
-    "smartTags drawing legacyDrawing tableParts extLst"
-).split()
+WORKSHEET_PARTS = [
+    "sheetPr",
+    "dimension",
+    "sheetViews",
+    "sheetFormatPr",
+    "cols",
+    "sheetData",
+    "sheetCalcPr",
+    "sheetProtection",
+    "protectedRanges",
+    "scenarios",
+    "autoFilter",
+    "sortState",
+    "dataConsolidate",
+    "customSheetViews",
+    "mergeCells",
+    "phoneticPr",
+    "conditionalFormatting",
+    "dataValidations",
+    "hyperlinks",
+    "printOptions",
+    "pageMargins",
+    "pageSetup",
+    "headerFooter",
+    "rowBreaks",
+    "colBreaks",
+    "customProperties",
+    "cellWatches",
+    "ignoredErrors",
+    "smartTags",
+    "drawing",
+    "legacyDrawing",
+    "tableParts",
+    "extLst",
+]
 """Order of a worksheet's parts, ECMA-376 part 1, 18.3.1.99 (from memory)."""
 
 
