@@ -195,6 +195,18 @@ ROWS = [
     (lambda s: renamed(s, "Fields", "Acres", "Acre"), "Fields", 1, "write 'Acres'"),
     (lambda s: renamed(s, "Fields", "Acres", "Size"), "Fields", 1, "a column 'Acres'"),
     (lambda s: renamed(s, "Seed lots", "Can buy", "Can by"), "Seed lots", 1, "'Can buy'"),
+    (
+        lambda s: renamed(s, "Fields", "White mold pressure", "White mold"),
+        "Fields",
+        1,
+        "write 'White mold pressure'",
+    ),
+    (
+        lambda s: renamed(s, "Fields", "White mold pressure", "White mold presure"),
+        "Fields",
+        1,
+        "write 'White mold pressure'",
+    ),
     (lambda s: renamed(s, "Fields", "Trait", "Acres"), "Fields", 1, "each column once"),
     (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "Fields", 1, "acres or ha"),
     (lambda s: renamed(s, "Containers", "Size", "Size (oz)"), "Containers", 1, "'fl oz'"),

@@ -275,10 +275,10 @@ def test_what_people_do_to_workbooks_is_read(season, tmp_path):
     ]
     assert [f.row.number for f in again.fields] == [4, 6]
     assert again.told == (
-        "Fields: column 'My notes' is not known and was passed over.",
         "Fields: nothing but notes in row 7, passed over.",
         "Fields: row 9 holds totals and was not planned.",
         "Farm: setting 'My phone' is not known, passed over.",
+        "Fields: column 'My notes' is not known and was passed over.",
     )
 
 

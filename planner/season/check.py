@@ -9,10 +9,11 @@ import math
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
+from planner.errors import Fault
 from planner.season.cells import Amount
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
-from planner.season.headers import PRESSURE, split_header
+from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
 from planner.season.references import index
 
@@ -20,7 +21,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
-    from planner.errors import Fault
     from planner.season.match import Line, Table, Tables
 
 SAME = 1e-9
@@ -226,6 +226,23 @@ def pressures_have_threats(tables: Tables) -> Iterator[Fault]:
             yield table.fault(line, name, "a threat of sheet Threats in the header", remedy)
 
 
+def no_threat_lacks_its_pressure(tables: Tables) -> Iterator[Fault]:
+    """No column is headed by a threat alone, or by its pressure misspelled."""
+    table = tables["Fields"]
+    threats = index(tables, "Threats", "Threat").values()
+    meant = {f"{threat}{PRESSURE}": threat for threat in threats}
+    for place, text in table.unknown:
+        name = split_header(text)[0]
+        alone = [m for m, threat in meant.items() if key(threat) == key(name)]
+        like = alone[0] if alone else nearest(name, meant, LIKELY)
+        if like:
+            header = shown(text)
+            remedy = f"write '{shown(like)}' if that is meant, else another header"
+            cell = f"{letters(place)}{table.header_row}"
+            expected = "a known header"
+            yield Fault(table.name, table.header_row, header, header, expected, remedy, cell)
+
+
 def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
     """What is on its way is a container that Containers knows for that product."""
     table = tables["Ordered so far"]
@@ -275,13 +292,8 @@ def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
         table: Table = tables[name]
         if table.headings and not table.lines:
             first = split_header(table.sheet.columns[0].name)[0]
-            yield _whole(table, f"at least one row below the headers, with its {first}")
-
-
-def _whole(table: Table, expected: str) -> Fault:
-    from planner.errors import Fault
-
-    return Fault(table.name, expected=expected)
+            expected = f"at least one row below the headers, with its {first}"
+            yield Fault(table.name, expected=expected)
 
 
 RULES = (
@@ -297,6 +309,7 @@ RULES = (
     rates_by_active_can_be_counted,
     untreated_is_no_recipe,
     pressures_have_threats,
+    no_threat_lacks_its_pressure,
     ordered_containers_exist,
     losses_have_a_price,
     treating_days_are_in_order,

@@ -102,47 +102,62 @@ def header_row(grid: Grid) -> int | None:
     return counts.index(best) if best >= enough else None
 
 
-def read_headings(
-    grid: Grid, number: int, header: Sequence[str]
-) -> tuple[dict[str, Heading], list[Fault], list[str]]:
-    """Columns by key, with faults of the header row and what to tell of it."""
-    headings: dict[str, Heading] = {}
+@dataclass(frozen=True, slots=True)
+class Headers:
+    """The row of headers of a sheet as it was understood."""
+
+    row: int
+    known: dict[str, Heading]
+    """By the column's key; for a pressure ``pressure:`` and the threat's key."""
+    unknown: tuple[tuple[int, str], ...] = ()
+    """Place, from 0, and text of every other header."""
+
+
+def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Headers, list[Fault]]:
+    """Tell which column each header means. Returns faults of the header row, too."""
+    known: dict[str, Heading] = {}
     faults: list[Fault] = []
-    told: list[str] = []
     unknown: list[tuple[int, str]] = []
     for index, text in enumerate(header):
-        if not text.strip():
-            continue
-        found = find_column(grid.sheet, text)
+        found = find_column(grid.sheet, text) if text.strip() else None
         if found is None:
-            unknown.append((index, text))
+            unknown += [(index, text)] if text.strip() else []
             continue
         column, unit = found
-        threat = (
-            split_header(text)[0][: -len(PRESSURE)].strip() if column.name == "pressure" else ""
-        )
+        threat = split_header(text)[0][: -len(PRESSURE)] if column is grid.sheet.per_threat else ""
         name = f"pressure:{key(threat)}" if threat else column.key
-        if name in headings:
-            remedy = f"'{shown(headings[name].header)}' is the same: keep one of them"
-            faults.append(_header_fault(grid, number, index, text, "each column once", remedy))
+        if name in known:
+            remedy = f"'{shown(known[name].header)}' is the same: keep one of them"
+            faults.append(header_fault(grid, number, index, text, "each column once", remedy))
             continue
         problem = unit_problem(column, unit)
         if problem:
-            faults.append(_header_fault(grid, number, index, text, *problem))
+            faults.append(header_fault(grid, number, index, text, *problem))
             unit = column.unit or column.shown
-        headings[name] = Heading(column, tidy(text)[:200], index, unit, threat)
+        known[name] = Heading(column, tidy(text)[:200], index, unit, threat.strip())
     faults += _troubled_headers(grid, number, header)
-    missing = [c for c in grid.sheet.columns if c.key not in headings]
+    faults += _missing_headers(grid, number, known, unknown)
+    return Headers(number, known, tuple(unknown)), faults
+
+
+def _missing_headers(
+    grid: Grid, number: int, known: dict[str, Heading], unknown: Sequence[tuple[int, str]]
+) -> list[Fault]:
+    """Faults of columns that must be there, and of headers that are probably misspelled."""
+    faults = []
+    missing = {c.name: c for c in grid.sheet.columns if c.key not in known}
     for index, text in unknown:
-        like = nearest(split_header(text)[0], [c.name for c in missing], LIKELY)
+        like = nearest(split_header(text)[0], missing, LIKELY)
         if like:
-            missing = [c for c in missing if c.name != like]
+            del missing[like]
             remedy = f"write '{like}' if that is meant, else another header"
-            faults.append(_header_fault(grid, number, index, text, "a known header", remedy))
-        else:
-            told.append(f"{grid.name}: column '{shown(text)}' is not known and was passed over.")
-    faults += [_missing(grid, number, c, [text for _, text in unknown]) for c in missing if c.must]
-    return headings, faults, told
+            faults.append(header_fault(grid, number, index, text, "a known header", remedy))
+    for name, column in missing.items():
+        if column.must:
+            like = nearest(name, [text for _, text in unknown], 0.5)
+            remedy = f"rename '{shown(like)}' if that is it" if like else ""
+            faults.append(Fault(grid.name, number, expected=f"a column '{name}'", remedy=remedy))
+    return faults
 
 
 def _troubled_headers(grid: Grid, number: int, header: Sequence[str]) -> list[Fault]:
@@ -152,21 +167,16 @@ def _troubled_headers(grid: Grid, number: int, header: Sequence[str]) -> list[Fa
         below = (texts[index : index + 1] for at, texts in grid.rows if at > number)
         if row == number and any(t and t[0].strip() for t in below):
             text = "".join(header[index : index + 1]).strip() or trouble.value
-            faults.append(_header_fault(grid, number, index, text, "a header", "type it"))
+            faults.append(header_fault(grid, number, index, text, "a header", "type it"))
     return faults
 
 
-def _header_fault(
+def header_fault(
     grid: Grid, number: int, index: int, text: str, expected: str, remedy: str
 ) -> Fault:
+    """Fault of one header."""
     name = shown(text)
     return Fault(grid.name, number, name, name, expected, remedy, f"{letters(index)}{number}")
-
-
-def _missing(grid: Grid, number: int, column: Column, unknown: Sequence[str]) -> Fault:
-    like = nearest(column.name, unknown, 0.5)
-    remedy = f"rename '{shown(like)}' if that is it" if like else ""
-    return Fault(grid.name, number, expected=f"a column '{column.name}'", remedy=remedy)
 
 
 def unit_problem(column: Column, unit: str) -> tuple[str, str] | None:

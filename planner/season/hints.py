@@ -32,6 +32,13 @@ def kinds_of_their_own(tables: Tables) -> Iterator[str]:
             yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it stands."
 
 
+def columns_not_known(tables: Tables) -> Iterator[str]:
+    """Columns that mean nothing here."""
+    for table in tables.values():
+        for _, text in table.unknown:
+            yield f"{table.name}: column '{shown(text)}' is not known and was passed over."
+
+
 def pressures_without_threats(tables: Tables) -> Iterator[str]:
     """Pressure columns of threats that are not on Threats, with nothing in them."""
     threats = index(tables, "Threats", "Threat")
@@ -111,6 +118,7 @@ def warning_past_limit(tables: Tables) -> Iterator[str]:
 
 
 HINTS = (
+    columns_not_known,
     warning_past_limit,
     losses_without_control,
     pressures_without_threats,

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault
-from planner.season.headers import LIKELY, Heading, header_row, letters, read_headings
+from planner.season.headers import LIKELY, Heading, header_row, letters, read_headers
 from planner.season.names import key, nearest, shown
 from planner.season.schema import HELP_SHEETS, SHEETS, Sheet
 
@@ -47,6 +47,9 @@ class Table:
     lines: tuple[Line, ...]
     comma: bool = True
     troubles: Mapping[tuple[int, int], Trouble] = field(default_factory=dict)
+    unknown: tuple[tuple[int, str], ...] = ()
+    """Place, from 0, and text of headers that mean no column."""
+    header_row: int = 0
 
     def fault(
         self, line: Line, name: str, expected: str, remedy: str = "", seen: str | None = None
@@ -145,10 +148,19 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
         )
         return _empty(grid), [fault], []
     number, header = grid.rows[at]
-    headings, faults, told = read_headings(grid, number, header)
-    lines, more, notes = _lines(grid, at, headings)
-    table = Table(grid.sheet, grid.name, headings, tuple(lines), grid.comma, grid.troubles)
-    return table, faults + more, told + notes
+    headers, faults = read_headers(grid, number, header)
+    lines, more, notes = _lines(grid, at, headers.known)
+    table = Table(
+        grid.sheet,
+        grid.name,
+        headers.known,
+        tuple(lines),
+        grid.comma,
+        grid.troubles,
+        headers.unknown,
+        number,
+    )
+    return table, faults + more, notes
 
 
 def _lines(
