@@ -206,6 +206,81 @@ def test_nothing_from_the_input_steers_the_terminal(
     assert "[bold]4[/bold] fl" in told.err
 
 
+# --- Plans compared, scenarios, planning again, the shop ------------------------------------------
+
+
+def test_compare_shows_differences_only(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
+    """With the jug at $130 two jugs cost $260, so one keg for $240 is the order."""
+    plan(tiny, tmp_path / "first")
+    edit(tiny, "containers.csv", "jug,1 gal,100", "jug,1 gal,130")
+    capsys.readouterr()
+    first = str(tmp_path / "first" / "plan.json")
+    assert cli.run(["compare", first, str(tiny), "--out", str(tmp_path / "both")]) == 0
+    shown = capsys.readouterr().out
+    assert "$200.00" in shown
+    assert "$240.00" in shown
+    assert "Shortages: no difference" in shown
+    assert sorted(p.name for p in (tmp_path / "both").iterdir()) == ["compare.json", "compare.xlsx"]
+    assert cli.run(["compare", first, first, "--json"]) == 0
+    told = json.loads(capsys.readouterr().out)
+    assert told["same"] is True
+    assert cli.run(["compare", first]) == 2
+
+
+def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
+    """As above, as a scenario."""
+    (tiny / "what if.csv").write_text(
+        "Scenario,Sheet,Row,Column,Value\nDear jugs,Containers,Green Cap / jug,Price,130\n", "utf-8"
+    )
+    assert plan(tiny, tmp_path / "out", "--what-if") == 0
+    shown = capsys.readouterr().out
+    assert "Dear jugs" in shown
+    assert "$240.00" in shown
+    written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+    assert written["cost"]["total"] == pytest.approx(200)
+    assert written["what_if"]["names"][1] == "Dear jugs"
+
+
+def test_planning_again_with_nothing_changed_changes_nothing(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    plan(tiny, tmp_path / "old")
+    capsys.readouterr()
+    assert plan(tiny, tmp_path / "new", "--since", str(tmp_path / "old" / "plan.json")) == 0
+    assert "Nothing changes" in capsys.readouterr().out
+    assert plan(tiny, tmp_path / "none", "--since", str(tmp_path / "none.json")) == 3
+
+
+def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
+    """Three bags are to be treated (see conftest.py); two are done, one is left."""
+    plan(tiny, tmp_path / "out")
+    before = (tmp_path / "out" / "plan.xlsx").read_bytes()
+    capsys.readouterr()
+    file = str(tmp_path / "out" / "plan.json")
+    assert cli.run(["campaign", file, "--done", "L-1:Base:2:2027-01-15"]) == 0
+    shown = capsys.readouterr().out
+    assert shown.startswith("2 of 3 bags are done.")
+    assert "3 to 3" in shown
+    assert (tmp_path / "out" / "campaign.xlsx").is_file()
+    assert (tmp_path / "out" / "plan.xlsx").read_bytes() == before
+    assert cli.run(["campaign", file, "--done", "L-1:Base:9"]) == 3
+    assert cli.run(["campaign", str(tmp_path / "none.json")]) == 3
+
+
+def test_start_never_replaces_unless_forced(tmp_path: Path, capsys: Capture) -> None:
+    file, folder = tmp_path / "s.xlsx", tmp_path / "csv"
+    assert cli.run(["start", str(file), "--csv", str(folder)]) == 0
+    first = file.read_bytes()
+    assert cli.run(["start", str(file), "--demo"]) == 6
+    assert cli.run(["start", "--csv", str(folder)]) == 6
+    assert "--force" in capsys.readouterr().err
+    assert file.read_bytes() == first
+    assert cli.run(["start", str(file), "--demo", "--force"]) == 0
+    assert cli.run(["check", str(file)]) == 0
+    assert cli.run(["start", str(tmp_path / "next.xlsx"), "--from", str(file)]) == 0
+    assert "leared" in capsys.readouterr().out
+
+
 # --- Ctrl-C ---------------------------------------------------------------------------------------
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from typing import TYPE_CHECKING
 
 from planner.report.comparison import MEASURES
@@ -90,7 +91,9 @@ def names_of(paths: list[Path]) -> list[str]:
 
 def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     """Differences, side by side; what is the same in all plans is left out."""
-    lines: list[str] = []
+    gaps = [f"{gap:.2%}" if math.isfinite(gap) else "not known" for gap in comparison.gaps]
+    sure = [["How sure", *comparison.outcomes], ["Proven gap", *gaps]]
+    lines = table(["Plan", *comparison.names], sure)
     for part in comparison.parts:
         shown = part.different
         if not shown:
