@@ -179,11 +179,11 @@ def test_moved_acres() -> None:
 
 
 def test_seed_to_buy_that_changes_is_said() -> None:
-    """80 acres from 80 units on hand; then only 40 are there and one bag of 40 must be bought."""
+    """80 acres from 80 units on hand; then only 40 are there, and a bag must be bought."""
     whole = season(lots=(lot(on_hand=80.0, can_buy=80.0, buy_price=50.0),))
     old = solve(whole, SolveOptions())
     less = replace(whole, lots=(replace(whole.lots[0], on_hand=40.0),))
     _, told = again(less, old)
     assert [(c.lot, c.old, c.now) for c in told.seed] == [("L1", 0, 1)]
-    assert "The order changes: 1 in place of 0 bags of L1." in told.sentences[0]
+    assert "The order changes: +1 bag of L1." in told.sentences[0]
     assert "1 bag of L1" in told.sentences[1]
