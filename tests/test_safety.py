@@ -2,6 +2,7 @@
 
 import errno
 import json
+import multiprocessing
 import os
 import random
 import re
@@ -9,6 +10,8 @@ import shutil
 import signal
 import subprocess
 import sys
+import threading
+import time
 import zipfile
 from collections.abc import Iterator
 from contextlib import contextmanager
@@ -404,6 +407,35 @@ def test_solver_that_does_nothing_proves_nothing(
     assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out")]) == 5
     assert not (tmp_path / "out").exists()
     assert "Traceback" not in capsys.readouterr().err
+
+
+@pytest.mark.skipif(os.name == "nt", reason="no SIGKILL there")
+def test_killed_worker_costs_its_answer_only(tiny: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Both processes that plan changed seasons are killed as soon as they are there."""
+    from planner.explain import trial
+
+    season = planner.load(tiny)
+    trials = [trial.Trial(str(number), season) for number in range(4)]
+    monkeypatch.setattr(trial, "OVERDUE", 1.0)
+    killed = []
+
+    def kill() -> None:
+        while len(killed) < 2:
+            for process in multiprocessing.active_children():
+                if process.pid not in killed:
+                    process.kill()
+                    killed.append(process.pid)
+            time.sleep(0.01)
+
+    killer = threading.Thread(target=kill)
+    killer.start()
+    began = time.monotonic()
+    plans = trial.solve_all(trials, trial.Budget(seconds=12.0, workers=2))
+    killer.join()
+    assert len(killed) == 2
+    assert plans, "the processes that took their place answered nothing"
+    assert all(plan.cost.total == pytest.approx(200) for plan in plans.values())
+    assert time.monotonic() - began < 120
 
 
 @pytest.mark.skipif(sys.platform != "linux", reason="limits on memory work otherwise there")
