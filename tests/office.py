@@ -12,20 +12,21 @@ SOFFICE = shutil.which("soffice")
 needs_office = pytest.mark.skipif(SOFFICE is None, reason="LibreOffice is not installed")
 
 
+def _office(path: Path) -> list[str]:
+    """Start of a command, with a profile of its own beside the file."""
+    return [
+        str(SOFFICE),
+        f"-env:UserInstallation={(path.parent / 'office').as_uri()}",
+        "--headless",
+    ]
+
+
 def recalculated(path: Path) -> Workbook:
     """Workbook as LibreOffice calculates and saves it, with values in place of formulas."""
     out = path.parent / "recalculated"
-    command = [
-        str(SOFFICE),
-        f"-env:UserInstallation=file://{path.parent}/office",
-        "--headless",
-        "--convert-to",
-        "xlsx:Calc MS Excel 2007 XML",
-        "--outdir",
-        str(out),
-        str(path),
-    ]
-    subprocess.run(command, check=True, capture_output=True, timeout=180)
+    kind = "xlsx:Calc MS Excel 2007 XML"
+    command = [*_office(path), "--convert-to", kind, "--outdir", str(out), str(path)]
+    subprocess.run(command, check=True, capture_output=True, timeout=600)
     return openpyxl.load_workbook(out / path.name, data_only=True)
 
 
@@ -38,3 +39,36 @@ def errors(book: Workbook) -> list[str]:
         for cell in row
         if cell.data_type == "e"
     ]
+
+
+MODULE = """<?xml version="1.0" encoding="UTF-8"?>
+<!DOCTYPE script:module PUBLIC "-//OpenOffice.org//DTD OfficeDocument 1.0//EN" "module.dtd">
+<script:module xmlns:script="http://openoffice.org/2000/script" script:name="Module1"
+ script:language="StarBasic">
+Sub Main
+  Dim hidden(0) As New com.sun.star.beans.PropertyValue
+  hidden(0).Name = "Hidden"
+  hidden(0).Value = True
+  book = StarDesktop.loadComponentFromURL("{source}", "_blank", 0, hidden())
+{body}
+  book.calculateAll()
+  Dim kind(0) As New com.sun.star.beans.PropertyValue
+  kind(0).Name = "FilterName"
+  kind(0).Value = "Calc MS Excel 2007 XML"
+  book.storeToURL("{target}", kind())
+  book.close(True)
+End Sub
+</script:module>"""
+
+
+def worked_on(path: Path, body: str) -> Workbook:
+    """Workbook after LibreOffice has done to it what a Basic macro says; `book` is the document."""
+    recalculated(path)  # makes the profile, which replaces macros that were there before it
+    target = path.parent / "worked" / path.name
+    target.parent.mkdir()
+    module = MODULE.format(source=path.as_uri(), target=target.as_uri(), body=body)
+    basic = path.parent / "office" / "user" / "basic" / "Standard"
+    (basic / "Module1.xba").write_text(module, "utf-8")
+    command = [*_office(path), "--norestore", "macro:///Standard.Module1.Main"]
+    subprocess.run(command, check=True, capture_output=True, timeout=600)
+    return openpyxl.load_workbook(target, data_only=True)

@@ -23,7 +23,7 @@ from planner.season.read import read_season
 from planner.season.safe import csv_text, write_whole
 from planner.season.schema import HELP_SHEETS, SHEETS, Kind
 from planner.season.template import GUIDE, build, write_blank, write_csv, write_next, write_workbook
-from tests.office import errors, needs_office, recalculated
+from tests.office import errors, needs_office, recalculated, worked_on
 
 
 @pytest.fixture(scope="module")
@@ -266,6 +266,51 @@ def test_lists_follow_what_is_typed_whatever_the_gaps(blank: Path, tmp_path: Pat
     assert names[:8] == ["Heron", *(f"V{n}" for n in range(7))]
     assert names[8:] == [None] * 12
     assert page.cell(3, column).value == 8
+
+
+SHAKE = """
+  lots = book.Sheets.getByName("Seed lots")
+  lots.Rows.insertByIndex(6, 2)
+  lots.Rows.removeByIndex(4, 1)
+  Dim first(0) As New com.sun.star.table.TableSortField
+  first(0).Field = 2
+  first(0).IsAscending = False
+  Dim how(0) As New com.sun.star.beans.PropertyValue
+  how(0).Name = "SortFields"
+  how(0).Value = first()
+  lots.getCellRangeByName("A5:O30").sort(how())
+  products = book.Sheets.getByName("Products")
+  block = products.getCellRangeByName("A5:H7").RangeAddress
+  products.moveRange(products.getCellRangeByName("A20").CellAddress, block)
+  fields = book.Sheets.getByName("Fields")
+  fields.Columns.insertByIndex(1, 1)
+  fields.Rows.insertByIndex(0, 1)
+  book.Sheets.getByName("Recipes").Rows.removeByIndex(4, 3)
+"""
+"""Rows inserted, deleted, sorted, cut and pasted; a column and a row put before the fields."""
+
+
+@needs_office
+def test_help_survives_sorting_inserting_and_pasting(tmp_path: Path) -> None:
+    book = worked_on(write_blank(tmp_path / "demo.xlsx", demo=True), SHAKE)
+    assert errors(book) == []
+    lots, live, lists = book["Seed lots"], book["Live check"], book["Lists"]
+    assert [lots[f"A{r}"].value for r in (5, 17)] == ["S26-701", "B16-102"]  # sorted, one gone
+    by_title = {c.value: c.column for c in lists[1]}
+
+    def listed(title: str) -> list[object]:
+        cells = (lists.cell(r, by_title[title]).value for r in range(4, 40))
+        return [value for value in cells if value]
+
+    assert listed("Seed lots: Variety")[:2] == ["Saddle 26", "Pewter 24"]
+    assert len(listed("Seed lots: Variety")) == 7
+    assert listed("Products: Product")[-3:] == ["Duskfield", "Wetfoot", "Copperhook"]
+    assert listed("Recipes: Recipe") == ["Insect", "Wet ground", "Nematode", "White mold"]
+    assert live["A6"].value == "Marsh Bottom"
+    assert live["C6"].value == pytest.approx(146 * 110_000 * 1.03 / 140_000)
+    assert live["K6"].value == 135  # of maturity 1.6 only B16-102 is left
+    assert {live[f"R{r}"].value for r in range(6, 21)} == {0, 1}  # Base went, Recipe approvals asks
+    assert [c.value for c in book["Fields"][5]][:3] == ["Field", None, "Acres"]
 
 
 class TestSafety:
