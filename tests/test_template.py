@@ -2,6 +2,7 @@
 
 import csv
 import re
+import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
@@ -487,10 +488,18 @@ class TestMark:
         with pytest.raises(OutputError, match="overwrite"):
             mark_faults(blank, self.FAULTS, blank)
 
+    def test_a_zip_bomb_is_not_opened(self, tmp_path: Path) -> None:
+        source = tmp_path / "bomb.xlsx"
+        with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED) as archive:
+            archive.writestr("[Content_Types].xml", "<Types/>")
+            archive.writestr("xl/worksheets/sheet1.xml", b"0" * 200_000_000)
+        with pytest.raises(OutputError, match="no workbook"):
+            mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
+
     def test_what_is_no_workbook_is_told(self, tmp_path: Path) -> None:
         source = tmp_path / "old.xlsx"
         source.write_bytes(b"\xd0\xcf\x11\xe0" + b"0" * 100)
-        with pytest.raises(OutputError, match="not a workbook"):
+        with pytest.raises(OutputError, match="no workbook"):
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+import warnings
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -10,6 +11,7 @@ from planner.errors import OutputError
 from planner.season import look
 from planner.season.safe import csv_bytes, put_text, workbook_bytes, write_whole
 from planner.season.schema import HELP_SHEETS
+from planner.season.tables import read_tables
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,14 +62,22 @@ def _table(faults: Sequence[Fault]) -> list[tuple[str, ...]]:
     return [HEADERS, *rows]
 
 
-def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:
+def _open(source: Path) -> Workbook:
+    """Open a workbook to be copied, after the reader has found its bytes harmless."""
     from openpyxl import load_workbook
 
     try:
-        book = load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
+        read_tables(source)
+        with warnings.catch_warnings():
+            warnings.simplefilter("ignore")  # of parts that a copy for looking at can lack
+            return load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
     except Exception as error:  # any damage: openpyxl raises many kinds
-        msg = f"{source} cannot be copied: it is not a workbook that can be opened"
+        msg = f"{source} cannot be copied with its faults marked: it is no workbook to be opened"
         raise OutputError(msg) from error
+
+
+def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:
+    book = _open(source)
     sheets = {_key(sheet.title): sheet for sheet in book.worksheets}
     messages: dict[tuple[str, str], list[str]] = {}
     for fault in sorted(faults):
