@@ -129,7 +129,10 @@ def check(
         if mark and source.exists():
             from planner.season.mark import mark_faults
 
-            _tell(f"Written: {mark_faults(source, error.faults, marked_copy(source))}")
+            try:
+                _tell(f"Written: {mark_faults(source, error.faults, marked_copy(source))}")
+            except OutputError as trouble:  # the faults are what was asked for; they follow
+                _tell(str(trouble))
         raise
     for line in season_lines(season):
         _print(line)
