@@ -304,3 +304,16 @@ def test_json_that_was_tampered_with_is_refused(made):
         place[path[-1]] = value
         with pytest.raises(InputError, match="make the plan again"):
             from_dict(data)
+
+
+def test_clock_says_which_of_life_and_test_is_over():
+    """L2 tested in July 2026: good through April 2027, South is planted on 10 May.
+
+    Tested in time but planted on 20 May: alive until 10 May, treated on 30 April at the latest.
+    """
+    season, plan = hand_season(), hand_plan()
+    old = replace(season.lots[1], test_date=date(2026, 7, 3))
+    made = make_campaign(replace(season, lots=(season.lots[0], old)), plan)
+    assert any("germination test is too old" in n and "2027-04-30" in n for n in made.notes)
+    done = update(make_campaign(season, plan), [Done("L2", "R2", 1, date(2027, 4, 20))])
+    assert any("lives on the seed is gone (2027-04-30)" in n for n in done.notes)

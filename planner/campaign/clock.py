@@ -49,7 +49,7 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
         last=last,
         inoculant_until=until,
         test_until=share.test_until,
-        note=_note(share, first, last),
+        note=_note(share, first, until),
     )
 
 
@@ -64,13 +64,16 @@ def _meet(run: Run, portion: Portion) -> bool:
     return run.first_bag <= last and portion.first_bag <= run.last_bag
 
 
-def _note(share: Share, first: date | None, last: date | None) -> str:
+def _note(share: Share, first: date | None, until: date | None) -> str:
+    planting, test = share.planting, share.test_until
     if share.treated_before:
         return f"{BEFORE}: its own cure and life count too"
-    if first and last and first > last:
+    if first and until and first > until:
         return "no day is left: it is cured only after what lives on it is gone"
-    if share.planting and first and share.planting < first:
+    if planting and first and planting < first:
         return "not cured on the planting date"
-    if share.planting and last and share.planting > last:
-        return "planted too late for the life on the seed or the age of its test"
+    if planting and until and planting > until:
+        return f"planted after what lives on the seed is gone ({until})"
+    if test and max(d for d in (planting, first, test) if d) > test:
+        return f"its germination test is too old for the planting date (good until {test})"
     return ""

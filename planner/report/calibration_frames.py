@@ -175,12 +175,18 @@ def _catches(sheet: Calibration, number: int) -> Table:
     )
 
 
+def _tenth(number: float | None) -> float | None:
+    return None if number is None else round(number, 1)
+
+
 def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
     """A column for every size, a row for all that changes with it."""
     looks = [Look.PLAIN if size.change else Look.STRONG for size in sheet.sizes]
 
     def row(what: str, numbers: Iterable[float | None], measure: Measure) -> tuple[Content, ...]:
-        cells = [Cell(n, look, measure=measure) for n, look in zip(numbers, looks, strict=True)]
+        cells = [
+            Cell(_tenth(n), look, measure=measure) for n, look in zip(numbers, looks, strict=True)
+        ]
         return (what, *cells)
 
     weight = manner.label(Measure.WEIGHT)
