@@ -262,3 +262,11 @@ def test_repairs_of_a_field_by_stand_lower_the_stand() -> None:
     )
     _, tried, _, _ = mended(whole)
     assert any(i.what.startswith("aim at") for i in tried)
+
+
+def test_no_rate_under_seven_tenths_is_proposed() -> None:
+    """55 units on 80 acres would be 68.75 % of the rate wanted; 56 units are 70 %."""
+    _, tried, _, _ = mended(season(lots=(lot(on_hand=55.0),)))
+    assert not any(i.what.startswith("drop") for i in tried)
+    _, tried, _, _ = mended(season(lots=(lot(on_hand=56.0),)))
+    assert any(i.what.startswith("drop 98,000") for i in tried)

@@ -29,6 +29,8 @@ LOTS_TRIED = 4
 """Lots of which buying more is tried, cheapest first."""
 SEED_STEP = 1000.0
 """Seeds per acre to which a lower rate is rounded down."""
+LOWEST_RATE = 0.7
+"""Share of the wanted rate under which no lower one is proposed (common practice)."""
 KEPT = 3
 
 
@@ -137,7 +139,7 @@ def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Ide
     sowing, speech = field.sowing, Speech(season.farm)
     wanted = sowing.seeds if isinstance(sowing, SeedingRate) else sowing.plants
     fewer = floor(wanted * part / SEED_STEP + 1e-9) * SEED_STEP
-    if fewer <= 0.0:
+    if fewer < wanted * LOWEST_RATE:
         return
     if isinstance(sowing, SeedingRate):
         lower, verb, noun = replace(field, sowing=SeedingRate(fewer)), "drop", "seeds"
