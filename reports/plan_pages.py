@@ -41,7 +41,7 @@ def pages(workbook: Path, folder: Path, every: bool) -> list[Path]:
 def _foot(text: str) -> str:
     """Foot of a page without its number: the same on all pages of a sheet."""
     lines = [line for line in text.splitlines() if line.strip()]
-    return re.sub(r"page \d+.*", "", lines[-1]) if lines else ""
+    return " ".join(re.sub(r"page \d+.*", "", lines[-1]).split()) if lines else ""
 
 
 def _run(tool: str, *arguments: object) -> str:
