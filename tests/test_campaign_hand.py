@@ -309,11 +309,11 @@ def test_json_that_was_tampered_with_is_refused(made):
 def test_clock_says_which_of_life_and_test_is_over():
     """L2 tested in July 2026: good through April 2027, South is planted on 10 May.
 
-    Tested in time but planted on 20 May: alive until 10 May, treated on 30 April at the latest.
+    All of it treated on 20 April already: alive until 30 April.
     """
     season, plan = hand_season(), hand_plan()
     old = replace(season.lots[1], test_date=date(2026, 7, 3))
     made = make_campaign(replace(season, lots=(season.lots[0], old)), plan)
     assert any("germination test is too old" in n and "2027-04-30" in n for n in made.notes)
-    done = update(make_campaign(season, plan), [Done("L2", "R2", 1, date(2027, 4, 20))])
+    done = update(make_campaign(season, plan), [Done("L2", "R2", 3, date(2027, 4, 20))])
     assert any("lives on the seed is gone (2027-04-30)" in n for n in done.notes)
