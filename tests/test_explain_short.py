@@ -258,7 +258,7 @@ def test_a_repair_removes_the_shortage_at_the_cost_it_states() -> None:
 def test_repairs_of_a_field_by_stand_lower_the_stand() -> None:
     whole = season(
         fields=(field(sowing=TargetStand(100_000.0, 0.9)),),
-        lots=(lot(on_hand=40.0, germination=0.9),),
+        lots=(lot(on_hand=60.0, germination=0.9),),
     )
     _, tried, _, _ = mended(whole)
     assert any(i.what.startswith("aim at") for i in tried)
