@@ -7,11 +7,11 @@ import pytest
 
 from planner.plan.plan import Outcome, Shortage
 from planner.report.facts import Facts
-from planner.report.field_frames import is_white_mold, protection_sheet, threats_in_order
 from planner.report.fit import plain
 from planner.report.frames import make_book
 from planner.report.front_frames import MOST_LINES, front_sheet, sureness
 from planner.report.measures import Manner, Measure
+from planner.report.protection_frames import is_white_mold, protection_sheet, threats_in_order
 from planner.report.sheets import MAX_TITLE, Look, Room, Sheet, Table, Text
 from planner.report.treating_frames import doses_sheet, per_recipe
 from planner.season.domain import Container, PriceBreak, Threat
@@ -179,14 +179,22 @@ def test_white_mold_comes_first() -> None:
     assert any("No seed treatment protects against white mold all season" in p for p in said)
 
 
-def test_protection_lists_every_pair_under_pressure_once_a_share() -> None:
+def test_protection_lists_every_field_under_every_threat() -> None:
     facts = facts_of(sample_season())
     found = table(protection_sheet(facts), "protection")
     for threat in facts.season.threats:
         rows = [r for r in found.rows if r[0] == threat.name]
         acres = sum(plain(r[found.column("area")]) for r in rows)
-        pressed = [f for f in facts.season.fields if f.pressure.get(threat.name).value != "none"]
-        assert acres == pytest.approx(sum(f.acres for f in pressed))
+        assert acres == pytest.approx(sum(f.acres for f in facts.season.fields))
+        needs = [r[found.column("need")] for r in rows]
+        assert needs == sorted(needs, key=["G", "F", "P", "none"].index)
+
+
+def test_protection_in_words_counts_fields_under_pressure_only() -> None:
+    """White mold presses on Marsh Bottom and Willow Slough: 146 + 96 acres, all under Full."""
+    said = protection_sheet(facts_of(sample_season())).blocks[0].paragraphs
+    assert said[0] == "White mold: 242 acres protected enough."
+    assert said[1].startswith("Pythium: 687.8 acres protected enough, 18.9 acres not planted")
 
 
 # --- the book ------------------------------------------------------------------------------------

@@ -6,34 +6,23 @@ from collections import defaultdict
 from datetime import date
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import need, rating
 from planner.agronomy.seeding import drop_rate
-from planner.report.facts import FIELD_COST, FIELDS, PICTURES, PROTECTION, SEED, SHORT_FIELDS
+from planner.report.facts import FIELD_COST, FIELDS, PICTURES, SEED, SHORT_FIELDS
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
-from planner.season.domain import Pressure, Rating
+from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
     from planner.report.facts import Facts
     from planner.report.sheets import Content
-    from planner.season.domain import Field, Threat
+    from planner.season.domain import Field
 
 LATEST = date.max
 NOT_PLANTED = "not planted"
-WHITE_MOLD = ("white mold", "white mould", "sclerotinia stem rot")
-"""Names by which the threat that comes first is known."""
-RATING_WORDS = {
-    Rating.NONE: "none",
-    Rating.P: "P",
-    Rating.F: "F",
-    Rating.G: "G",
-    Rating.VG: "VG",
-    Rating.E: "E",
-}
 
 
-def _by_day(facts: Facts) -> list[Field]:
+def by_day(facts: Facts) -> list[Field]:
+    """List the fields in the order of planting."""
     order = {f.name: i for i, f in enumerate(facts.season.fields)}
     return sorted(facts.season.fields, key=lambda f: (f.planting_date or LATEST, order[f.name]))
 
@@ -67,7 +56,7 @@ def _planting(facts: Facts) -> Table:
     short = {s.field: s.acres for s in facts.plan.shortages}
     lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     rows: list[tuple[Content, ...]] = []
-    for field in _by_day(facts):
+    for field in by_day(facts):
         for p in planted[field.name]:
             lot = facts.lots[p.lot]
             rows.append(
@@ -182,107 +171,3 @@ def cost_sheet(facts: Facts) -> Sheet:
 def _kind(key: str) -> str:
     """Header of a kind of cost."""
     return "In all" if key == "total" else key.replace("_", " ").capitalize()
-
-
-def is_white_mold(threat: Threat) -> bool:
-    """Tell whether a threat is white mold, by its usual names."""
-    return threat.name.casefold().strip() in WHITE_MOLD
-
-
-def threats_in_order(facts: Facts) -> list[Threat]:
-    """List the threats, white mold first."""
-    return sorted(facts.season.threats, key=lambda t: not is_white_mold(t))
-
-
-def protection_sheet(facts: Facts) -> Sheet:
-    """Make the sheet of what each field needs against each threat, and what it gets."""
-    detail, summary, unlisted = _protection(facts)
-    caution = (
-        "Enough means only that the rating of the recipe reaches the need that the season's own "
-        "sheets set. No seed treatment protects against white mold all season: it takes rotation, "
-        "tolerant varieties, thinner stands and, where it pays, sprays at flowering."
-    )
-    more = f"Not listed: {unlisted:,} pairs of field and threat without any pressure."
-    return Sheet(
-        PROTECTION,
-        "What every field needs against every threat, what it gets, and whether that is enough.",
-        (
-            summary,
-            detail,
-            Text((caution,), look=Look.WATCH),
-            Text((more,) if unlisted else (), look=Look.FAINT),
-        ),
-        Page(),
-        Room.FIELDS,
-    )
-
-
-def _protection(facts: Facts) -> tuple[Table, Text, int]:
-    planted: dict[str, list[Planting]] = defaultdict(list)
-    for p in facts.plan.planting:
-        planted[p.field].append(p)
-    got: dict[tuple[str, str], Rating] = {}
-    rows: list[tuple[Content, ...]] = []
-    summary: list[str] = []
-    unlisted = 0
-    for threat in threats_in_order(facts):
-        enough = weak = bare = 0.0
-        found: list[tuple[Content, ...]] = []
-        for field in _by_day(facts):
-            pressure = field.pressure.get(threat.name, Pressure.NONE)
-            wanted = need(field, threat)
-            if pressure is Pressure.NONE and wanted is Rating.NONE:
-                unlisted += 1
-                continue
-            for p in planted[field.name]:
-                key = (p.recipe, threat.name)
-                if key not in got:
-                    got[key] = rating(facts.recipes.get(p.recipe), threat.name, facts.products)
-                ok = got[key] >= wanted
-                enough, weak = enough + p.acres * ok, weak + p.acres * (not ok)
-                words = (RATING_WORDS[wanted], RATING_WORDS[got[key]])
-                verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
-                if wanted is Rating.NONE:
-                    verdict = Cell("nothing needed", Look.FAINT)
-                head = (threat.name, field.name, pressure.value)
-                found.append((*head, words[0], p.recipe, words[1], p.acres, verdict))
-            missing = field.acres - sum(p.acres for p in planted[field.name])
-            if missing > 1e-6:
-                bare += missing
-                verdict = Cell(NOT_PLANTED, Look.SHORT)
-                head = (threat.name, field.name, pressure.value)
-                found.append((*head, RATING_WORDS[wanted], None, None, missing, verdict))
-        rows.extend(found)
-        summary.append(_in_words(facts, threat, (enough, weak, bare)))
-    return _detail_table(rows), Text(tuple(summary)), unlisted
-
-
-def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
-    return Table(
-        name="protection",
-        columns=(
-            Column("threat", "Threat"),
-            Column("field", "Field"),
-            Column("pressure", "Pressure"),
-            Column("need", "Need"),
-            Column("recipe", "Recipe"),
-            Column("gets", "Gets"),
-            Column("area", "Area", Measure.AREA),
-            Column("verdict", "Enough?"),
-        ),
-        rows=tuple(rows),
-        filter=True,
-        repeat_header=True,
-        empty="No field is under pressure from any threat.",
-        note="Ratings from poor to excellent: P, F, G, VG, E.",
-    )
-
-
-def _in_words(facts: Facts, threat: Threat, acres: tuple[float, float, float]) -> str:
-    """One threat in a line: acres protected enough, too weakly, not planted."""
-    enough, weak, bare = (facts.say(a, Measure.AREA) for a in acres)
-    if not any(acres):
-        return f"{threat.name}: no field is under pressure."
-    said = f"{threat.name}: {enough} protected enough"
-    said += f", {weak} too weakly" if acres[1] else ""
-    return said + (f", {bare} not planted." if acres[2] else ".")

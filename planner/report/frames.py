@@ -5,10 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.report.facts import Facts
-from planner.report.field_frames import cost_sheet, fields_sheet, protection_sheet, short_sheet
+from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import contents_sheet, front_sheet, pictures_sheet
 from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet, supplier_sheets
+from planner.report.protection_frames import protection_sheet
 from planner.report.sheets import Book, Room
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
 from planner.report.treating_frames import doses_sheet, treating_sheet

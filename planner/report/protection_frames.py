@@ -1,0 +1,141 @@
+"""Protection: what every field needs against every threat, and what it gets."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.agronomy.protection import need, rating
+from planner.report.facts import PROTECTION
+from planner.report.field_frames import NOT_PLANTED, by_day
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
+from planner.season.domain import Pressure, Rating
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Planting
+    from planner.report.facts import Facts
+    from planner.report.sheets import Content
+    from planner.season.domain import Field, Threat
+
+WHITE_MOLD = ("white mold", "white mould", "sclerotinia stem rot")
+"""Names by which the threat that comes first is known."""
+RATING_WORDS = {
+    Rating.NONE: "none",
+    Rating.P: "P",
+    Rating.F: "F",
+    Rating.G: "G",
+    Rating.VG: "VG",
+    Rating.E: "E",
+}
+
+
+def is_white_mold(threat: Threat) -> bool:
+    """Tell whether a threat is white mold, by its usual names."""
+    return threat.name.casefold().strip() in WHITE_MOLD
+
+
+def threats_in_order(facts: Facts) -> list[Threat]:
+    """List the threats, white mold first."""
+    return sorted(facts.season.threats, key=lambda t: not is_white_mold(t))
+
+
+def protection_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what each field needs against each threat, and what it gets."""
+    detail, summary = _protection(facts)
+    caution = (
+        "Enough means only that the rating of the recipe reaches the need that the season's own "
+        "sheets set. No seed treatment protects against white mold all season: it takes rotation, "
+        "tolerant varieties, thinner stands and, where it pays, sprays at flowering."
+    )
+    return Sheet(
+        PROTECTION,
+        "What every field needs against every threat, what it gets, and whether that is enough.",
+        (summary, detail, Text((caution,), look=Look.WATCH)),
+        Page(),
+        Room.FIELDS,
+    )
+
+
+def _protection(facts: Facts) -> tuple[Table, Text]:
+    """List every field under every threat, those that need most first, and sum it up in words."""
+    planted: dict[str, list[Planting]] = defaultdict(list)
+    for p in facts.plan.planting:
+        planted[p.field].append(p)
+    rows: list[tuple[Content, ...]] = []
+    summary: list[str] = []
+    for threat in threats_in_order(facts):
+        got = {
+            name: rating(facts.recipes.get(name), threat.name, facts.products)
+            for name in {p.recipe for p in facts.plan.planting}
+        }
+        acres = [0.0, 0.0, 0.0]
+        for field in sorted(by_day(facts), key=lambda f: _urgency(f, threat)):
+            rows += _field_rows(field, threat, planted[field.name], got, acres)
+        summary.append(_in_words(facts, threat, (acres[0], acres[1], acres[2])))
+    return _detail_table(rows), Text(tuple(summary))
+
+
+def _urgency(field: Field, threat: Threat) -> tuple[int, int]:
+    """Sort key: the greatest need first, then the greatest pressure."""
+    pressure = field.pressure.get(threat.name, Pressure.NONE)
+    return -need(field, threat), -list(Pressure).index(pressure)
+
+
+def _field_rows(
+    field: Field,
+    threat: Threat,
+    planted: list[Planting],
+    got: dict[str, Rating],
+    acres: list[float],
+) -> list[tuple[Content, ...]]:
+    """List what the shares of a field get; adds to acres enough, too weak and not planted."""
+    wanted = need(field, threat)
+    head = (threat.name, field.name, field.pressure.get(threat.name, Pressure.NONE).value)
+    counts = head[2] != "none" or wanted is not Rating.NONE
+    rows: list[tuple[Content, ...]] = []
+    for p in planted:
+        ok = got[p.recipe] >= wanted
+        acres[0 if ok else 1] += p.acres if counts else 0.0
+        verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
+        if wanted is Rating.NONE:
+            verdict = Cell("nothing needed", Look.FAINT)
+        words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[got[p.recipe]])
+        rows.append((*head, *words, p.acres, verdict))
+    missing = field.acres - sum(p.acres for p in planted)
+    if missing > 1e-6:
+        acres[2] += missing if counts else 0.0
+        verdict = Cell(NOT_PLANTED, Look.SHORT)
+        rows.append((*head, RATING_WORDS[wanted], None, None, missing, verdict))
+    return rows
+
+
+def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
+    return Table(
+        name="protection",
+        columns=(
+            Column("threat", "Threat"),
+            Column("field", "Field"),
+            Column("pressure", "Pressure"),
+            Column("need", "Need"),
+            Column("recipe", "Recipe"),
+            Column("gets", "Gets"),
+            Column("area", "Area", Measure.AREA),
+            Column("verdict", "Enough?"),
+        ),
+        rows=tuple(rows),
+        filter=True,
+        repeat_header=True,
+        empty="The season names no threats.",
+        note="Ratings from poor to excellent: P, F, G, VG, E.",
+    )
+
+
+def _in_words(facts: Facts, threat: Threat, acres: tuple[float, float, float]) -> str:
+    """One threat in a line: acres protected enough, too weakly, not planted."""
+    enough, weak, bare = (facts.say(a, Measure.AREA) for a in acres)
+    if not any(acres):
+        return f"{threat.name}: no field is under pressure."
+    said = f"{threat.name}: {enough} protected enough"
+    said += f", {weak} too weakly" if acres[1] else ""
+    return said + (f", {bare} not planted." if acres[2] else ".")
