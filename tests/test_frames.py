@@ -11,10 +11,10 @@ from planner.report.fit import plain
 from planner.report.frames import make_book
 from planner.report.front_frames import MOST_LINES, front_sheet, sureness
 from planner.report.measures import Manner, Measure
-from planner.report.protection_frames import is_white_mold, protection_sheet, threats_in_order
+from planner.report.protection_frames import protection_sheet, threats_in_order
 from planner.report.sheets import MAX_TITLE, Look, Room, Sheet, Table, Text
 from planner.report.treating_frames import doses_sheet, per_recipe
-from planner.season.domain import Container, PriceBreak, Threat
+from planner.season.domain import Container, PriceBreak
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
 from tests.seasons import random_season
@@ -171,8 +171,6 @@ def test_the_first_page_stays_short_with_a_long_order() -> None:
 def test_white_mold_comes_first() -> None:
     facts = facts_of(sample_season())
     assert threats_in_order(facts)[0].name == "White mold"
-    assert is_white_mold(Threat(" White Mould"))
-    assert not is_white_mold(Threat("powdery mildew"))
     found = table(protection_sheet(facts), "protection")
     assert column(found, "threat")[0] == "White mold"
     said = [p for b in protection_sheet(facts).blocks if isinstance(b, Text) for p in b.paragraphs]

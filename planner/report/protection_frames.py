@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need, rating
+from planner.explain.protection import is_white_mold
 from planner.report.facts import PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
@@ -14,12 +15,11 @@ from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
-    from planner.report.facts import Facts
+    from planner.explain.protection import is_white_mold
+from planner.report.facts import Facts
     from planner.report.sheets import Content
     from planner.season.domain import Field, Threat
 
-WHITE_MOLD = ("white mold", "white mould", "sclerotinia stem rot")
-"""Names by which the threat that comes first is known."""
 RATING_WORDS = {
     Rating.NONE: "none",
     Rating.P: "P",
@@ -30,14 +30,9 @@ RATING_WORDS = {
 }
 
 
-def is_white_mold(threat: Threat) -> bool:
-    """Tell whether a threat is white mold, by its usual names."""
-    return threat.name.casefold().strip() in WHITE_MOLD
-
-
 def threats_in_order(facts: Facts) -> list[Threat]:
     """List the threats, white mold first."""
-    return sorted(facts.season.threats, key=lambda t: not is_white_mold(t))
+    return sorted(facts.season.threats, key=lambda t: not is_white_mold(t.name))
 
 
 def protection_sheet(facts: Facts) -> Sheet:
