@@ -15,8 +15,7 @@ from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
-    from planner.explain.protection import is_white_mold
-from planner.report.facts import Facts
+    from planner.report.facts import Facts
     from planner.report.sheets import Content
     from planner.season.domain import Field, Threat
 
