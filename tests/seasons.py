@@ -199,8 +199,8 @@ def _lots(rng: Random, recipes: tuple[Recipe, ...]) -> tuple[SeedLot, ...]:
     same = rng.random() < 0.3
     for i, variety in enumerate(rng.sample(sorted(VARIETIES), n)):
         variety = lots[0].variety if same and i == 1 else variety
-        per_bag = rng.choice((10.0, 20.0, 40.0))
-        bags = rng.choice((1, 1, 2, 2, 3)) if per_bag > 10.0 else rng.choice((1, 2, 3, 4))
+        per_bag = rng.choice((10.0, 12.5, 20.0, 40.0))
+        bags = rng.choice((1, 1, 2, 2, 3)) if per_bag > 12.5 else rng.choice((1, 2, 3, 4))
         part = rng.choice((0.0, 0.0, 0.25, 0.6)) * per_bag
         bought = rng.choice((0.0, 0.0, 1.0, 1.5)) * per_bag
         lots.append(
@@ -213,7 +213,7 @@ def _lots(rng: Random, recipes: tuple[Recipe, ...]) -> tuple[SeedLot, ...]:
                 trait=traits[variety],
                 units_per_bag=per_bag,
                 germination=rng.choice((0.85, 0.9, 0.95)),
-                return_value=rng.choice((0.0, 20.0, 45.5)),
+                return_value=rng.choice((0.0, 20.0, 45.5, 45.5, 58.0)),
                 can_buy=bought,
                 buy_price=rng.choice((48.0, 55.0, 62.5)),
                 treated_with=_some(rng, 0.12, lambda: rng.choice(recipes).name),
@@ -234,7 +234,7 @@ def _product(rng: Random, name: str, threats: list[str]) -> Product:
         on_hand=rng.choice((0.0, 0.0, 25.0, 80.0)),
         expires=_some(rng, 0.3, lambda: rng.choice((date(2027, 4, 19), FIRST_DAY))),
         line_loss=rng.choice((0.0, 0.0, 4.0, 12.0)),
-        carryover=rng.choice((0.0, 0.0, 0.3, 0.6)),
+        carryover=rng.choice((0.0, 0.0, 0.3, 0.6, 0.75)),
         protection={t: rng.choice(tuple(Rating)[1:]) for t in threats if rng.random() < 0.8},
         actives=tuple(actives),
         row=Row("Products", 2 + PRODUCTS.index(name)),
@@ -252,6 +252,7 @@ def _containers(rng: Random, name: str) -> list[Container]:
                 [(1, base), (2, base * 0.9)],
                 [(2, base * 0.95)],
                 [(1, base), (2, base * 0.95), (4, base * 0.8)],
+                [(1, base), (3, base * 1.1)],
             )
         )
         found.append(
@@ -335,7 +336,8 @@ def _discounts(rng: Random, names: tuple[str, ...]) -> tuple[DiscountLevel, ...]
             products = _some(
                 rng, 0.4, lambda: tuple(rng.sample(names, rng.randint(1, len(names)))), ()
             )
-            for spend, percent in ((150.0, 0.04), (300.0, 0.07), (600.0, 0.1))[: rng.randint(1, 3)]:
+            rising = ((150.0, 0.04), (300.0, 0.07), (600.0, 0.1))[: rng.randint(1, 3)]
+            for spend, percent in rng.choice((rising, rising, ((150.0, 0.08), (300.0, 0.03)))):
                 levels.append(DiscountLevel(name, spend, percent, supplier, products))
     if rng.random() < 0.15:
         levels.append(DiscountLevel("Early", 200.0, 0.03, SUPPLIERS[0], (PRODUCTS[0],)))
@@ -348,8 +350,7 @@ def _spread(rng: Random, lots: tuple[SeedLot, ...]) -> tuple[MaturityShare, ...]
     if len(known) == 1:
         return ()
     found = []
-    for _ in range(rng.choice((0, 0, 0, 1, 2))):
-        edge = rng.choice(known)
+    for edge in rng.sample(known, min(len(known), rng.choice((0, 0, 0, 1, 2)))):
         low, high = rng.choice(((edge, edge), (edge - 0.1, edge), (edge, edge + 0.1)))
         found.append(MaturityShare(low, high, rng.choice((0.4, 0.6, 0.75))))
     return tuple(found)

@@ -1,5 +1,7 @@
 """The optimizer's plans against brute force, a second model, and published answers."""
 
+from pathlib import Path
+
 import pytest
 from hypothesis import HealthCheck, assume, given, settings
 from hypothesis import strategies as st
@@ -10,10 +12,12 @@ from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from planner.plan.price import list_price
 from planner.season.domain import Basis, TargetStand
+from planner.season.read import read_season
 from tests import milp, oracle
 from tests.seasons import container, farm, field, lot, product, random_season, recipe, season
 
-LARGEST = 2000
+INSTANCES = Path(__file__).parent / "instances"
+LARGEST = 1500
 """Size of the largest season that brute force is asked about."""
 SEEDS = st.integers(min_value=0, max_value=1_000_000)
 CALM = settings(
@@ -66,15 +70,28 @@ def test_random_seasons_equal_second_model(seed):
     same(answer(solved(one), one), milp.solve(one))
 
 
-@pytest.mark.parametrize("seed", [206, 281, 1330])
-def test_degenerate_seasons(seed):
-    """Seasons once solved wrongly: a settled shortage leaves next to no room, or a crumb too much.
+HARD = {
+    "crumb-of-acres": ((32.04905470, 25.5), 2473.56002),
+    "dear-crumb": ((43.6, 25.5), 929.724),
+    "needless-bag": ((0.0, 25.5), 323.315625),
+    "share-meets-split": ((13.5, 15.0), 1318.85375),
+    "split-meets-share": ((0.0, 3.0), 732.46),
+    "three-priorities": ((20 / 3, 0.0, 53 / 6), 4072.5146015625),
+}
+"""Answers of brute force and of the second model."""
+
+
+@pytest.mark.parametrize("name", HARD)
+def test_seasons_once_solved_wrongly(name):
+    """A settled shortage leaves next to no room, or a crumb too much.
 
     Acres meet a split and a share exactly, or a crumb of acres of one priority would force a dear
     recipe on another.
     """
-    one = random_season(seed)
-    same(answer(solved(one), one), milp.solve(one))
+    one = read_season(INSTANCES / name)
+    found = answer(solved(one), one)
+    same(found, milp.Answer(*HARD[name]))
+    same(found, milp.solve(one))
 
 
 # --- published answers ----------------------------------------------------------------------------
