@@ -221,6 +221,6 @@ def test_without_room_for_processes_one_does_the_work(monkeypatch) -> None:
     def refuse(*_args, **_kwargs):
         raise OSError("no more processes")
 
-    monkeypatch.setattr("multiprocessing.get_context", refuse)
+    monkeypatch.setattr("planner.explain.crew.get_context", refuse)
     trials = [Trial(str(seed), random_season(seed)) for seed in range(3)]
     assert list(solve_all(trials, Budget(30.0, workers=2))) == ["0", "1", "2"]

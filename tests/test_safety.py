@@ -410,13 +410,12 @@ def test_solver_that_does_nothing_proves_nothing(
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL there")
-def test_killed_worker_costs_its_answer_only(tiny: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+def test_killed_worker_costs_its_answer_only(tiny: Path) -> None:
     """Both processes that plan changed seasons are killed as soon as they are there."""
     from planner.explain import trial
 
     season = planner.load(tiny)
     trials = [trial.Trial(str(number), season) for number in range(4)]
-    monkeypatch.setattr(trial, "OVERDUE", 1.0)
     killed = []
 
     def kill() -> None:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import signal
 from contextlib import suppress
 from dataclasses import dataclass, field
 from math import isfinite
@@ -14,7 +13,6 @@ from planner.optimize.options import SolveOptions
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-    from multiprocessing.pool import AsyncResult
 
     from planner.optimize.options import Stop
     from planner.plan.plan import Plan
@@ -22,9 +20,6 @@ if TYPE_CHECKING:
 
 LEAST_SECONDS = 4.0
 """Least time worth giving to one solve."""
-OVERDUE = 20.0
-"""Seconds past its own time after which a solve counts as lost."""
-TICK = 0.05
 
 
 class Trial(NamedTuple):
@@ -99,36 +94,25 @@ def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]
 
 def _side_by_side(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:
     """Solve in processes of their own, so that a crash of one loses one trial only."""
-    from multiprocessing import get_context
+    from planner.explain.crew import Crew
 
     end = monotonic() + budget.seconds
     waiting = list(reversed(queue))
-    with get_context("spawn").Pool(budget.workers, _ignore_ctrl_c) as pool:
-        running: list[tuple[str, AsyncResult[Plan | None], float]] = []
-        while (waiting or running) and not budget.stopped:
-            while waiting and len(running) < budget.workers:
+    crew = Crew(attempt, min(budget.workers, len(queue)))
+    try:
+        while (waiting or crew.busy) and (crew.busy or crew.idle) and not budget.stopped:
+            while waiting and crew.idle:
                 options = _share(end - monotonic(), len(waiting), budget)
                 if options is None:
                     waiting.clear()
                     break
                 trial = waiting.pop()
-                lost = monotonic() + 2.0 * options.seconds + OVERDUE
-                running.append((trial.key, pool.apply_async(attempt, (trial, options)), lost))
-            for item in list(running):
-                key, result, lost = item
-                if result.ready():
-                    running.remove(item)
-                    plan = result.get()
-                    if plan is not None:
-                        yield key, plan
-                elif monotonic() > lost:
-                    running.remove(item)
-            if running:
-                running[0][1].wait(TICK)
-
-
-def _ignore_ctrl_c() -> None:
-    signal.signal(signal.SIGINT, signal.SIG_IGN)
+                crew.give(trial.key, (trial, options), 2.0 * options.seconds)
+            for key, plan in crew.answers():
+                if plan is not None:
+                    yield key, plan
+    finally:
+        crew.close()
 
 
 def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Plan | None:
