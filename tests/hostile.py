@@ -365,6 +365,15 @@ def folder_as_file(path: Path) -> Path:
     return target
 
 
+def large_files(path: Path) -> Path:
+    """Each within the limit, together over it."""
+    target = folder(path / "large", good())
+    for name in ("days off.csv", "discounts.csv", "fields.csv"):
+        with (target / name).open("ab") as stream:
+            stream.write(b"\n" * 8_000_000)
+    return target
+
+
 def empty_folder(path: Path) -> Path:
     (path / "nothing").mkdir()
     return path / "nothing"
@@ -484,6 +493,14 @@ REFUSED: dict[str, Case] = {
         with_file("fields.csv", HOME.encode() + b"x" * 400_000 + b",1,1\n", "huge"),
         "fields.csv, row 3",
     ),
+    "csv of one endless row": (
+        with_file("fields.csv", HOME.encode() + b"ab," * 5_000_000, "endless"),
+        "at most 1,000,000 letters in a row",
+    ),
+    "csv of one row over many lines": (
+        with_file("fields.csv", HOME.encode() + b'"a\n",' * 2_000_000, "lines"),
+        "at most 1,000,000 letters in a row",
+    ),
     "csv of 60,000 rows": (
         with_file("fields.csv", (HOME + "A,1,1\n" * 60_000).encode(), "rows"),
         "at most 50,000 rows",
@@ -498,6 +515,7 @@ REFUSED: dict[str, Case] = {
     ),
     "file twice": (file_twice, "'Fields.csv' too"),
     "folder named as a file": (folder_as_file, "a file 'fields.csv'"),
+    "large files": (large_files, "fields.csv: here stands 'over 3,99"),
     "empty folder": (empty_folder, "the files farm.csv, fields.csv"),
     "nothing there": (missing, "nothing of this name"),
     "NUL in the path": (nul_in_path, "nothing of this name"),
@@ -587,6 +605,16 @@ def semicolons(path: Path) -> Path:
     return folder(path / "semicolons", sheets, ";")
 
 
+def blank_lines(path: Path) -> Path:
+    """Millions of lines without anything, and of lines with dividers only."""
+    target = folder(path / "blank", good())
+    with (target / "fields.csv").open("ab") as stream:
+        stream.write(b"\n" * 4_000_000)
+    with (target / "days off.csv").open("ab") as stream:
+        stream.write(b",\r\n" * 2_000_000)
+    return target
+
+
 def tabs(path: Path) -> Path:
     return folder(path / "tabs", good(), "\t")
 
@@ -614,6 +642,7 @@ TAKEN: dict[str, Callable[[Path], Path]] = {
     "mixed line ends": line_ends_mixed,
     "divided by semicolons": semicolons,
     "divided by tabs": tabs,
+    "millions of blank lines": blank_lines,
     "other letters": other_letters,
     "row far away": far_row,
 }

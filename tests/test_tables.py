@@ -24,7 +24,7 @@ MANY = settings(
     deadline=None,
 )
 SECONDS = 30.0
-"""Far above what any case takes (the slowest about 9 s on a busy machine)."""
+"""Processor time; far above what any case takes (the slowest about 9 s)."""
 
 
 @pytest.mark.parametrize("case", hostile.REFUSED)
@@ -32,10 +32,10 @@ def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path):
     build, words = hostile.REFUSED[case]
     path = build(tmp_path)
     before = sorted(tmp_path.rglob("*"))
-    started = time.monotonic()
+    started = time.process_time()
     with pytest.raises(InputError) as caught:
         read_season(path)
-    assert time.monotonic() - started < SECONDS
+    assert time.process_time() - started < SECONDS
     message = str(caught.value)
     assert words in message
     assert all(c.isprintable() or c == "\n" for c in message)
@@ -46,9 +46,9 @@ def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path):
 @pytest.mark.parametrize("case", hostile.TAKEN)
 def test_odd_inputs_are_read(case, tmp_path):
     path = hostile.TAKEN[case](tmp_path)
-    started = time.monotonic()
+    started = time.process_time()
     season = read_season(path)
-    assert time.monotonic() - started < SECONDS
+    assert time.process_time() - started < SECONDS
     assert season.fields[0].acres == 80.0
     assert len(season.lots) == 3
 
@@ -107,7 +107,7 @@ def test_cells_of_every_type_become_text(tmp_path):
     sheet["B3"].number_format = "0.00%"
     book.save(tmp_path / "types.xlsx")
     (grid,) = read_tables(tmp_path / "types.xlsx").grids
-    assert grid.name == " seed  LOTS"
+    assert grid.name == "seed LOTS"
     assert grid.sheet.name == "Seed lots"
     assert grid.rows[0][1][:3] == ("Lot", "", "x")
     assert grid.rows[1][1] == ("17", "1.8", "true", "2027-05-10", "08:30:00", "140000")

@@ -10,6 +10,7 @@ from planner.errors import Fault
 from planner.season.names import key, shown
 from planner.season.schema import SHEETS
 from planner.season.tables import (
+    MAX_BLANK_ROWS,
     MAX_CELL_LETTERS,
     MAX_CELLS,
     MAX_COLUMNS,
@@ -22,11 +23,16 @@ from planner.season.tables import (
 )
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
     from pathlib import Path
 
     from planner.season.schema import Sheet
 
+GUARDED = frozenset("=+-@\t\r\n'")
+"""What text starts with that is written to CSV files with an apostrophe before it."""
 DELIMITERS = ",;\t"
+MAX_ROW_LETTERS = 1_000_000
+"""Most letters of a row, however many lines its quotes span."""
 MAX_FILES = 10_000
 """Most entries of a folder that are looked at."""
 _LOOK_AT = 20
@@ -43,6 +49,7 @@ class _Unfit(Exception):
 class _Rows(NamedTuple):
     rows: list[tuple[int, tuple[str, ...]]]
     delimiter: str
+    note: str
 
 
 def read_folder(path: Path, source: str) -> Book:
@@ -55,24 +62,29 @@ def read_folder(path: Path, source: str) -> Book:
     """
     grids: list[Grid] = []
     faults: list[Fault] = []
+    told: list[str] = []
     strangers: list[str] = []
+    left = MAX_FILE_BYTES
     for file in _files(path, source):
-        sheet = sheet_of(file.stem)
+        sheet, name = sheet_of(file.stem), shown(file.name)
         if sheet is None:
-            strangers.append(file.name)
+            strangers.append(name)
             continue
         try:
-            rows, delimiter = _read_file(file, sheet)
+            data = _read_file(file, name, left)
+            left -= len(data)
+            rows, delimiter, note = _rows_of(data, name, sheet)
             sure = delimiter != ";"
-            grids.append(Grid(sheet, sheet.name, tuple(rows), comma=sure, file=file.name))
+            grids.append(Grid(sheet, sheet.name, tuple(rows), comma=sure, file=name))
+            told += [note] if note else []
         except _Unfit as unfit:
             faults.append(unfit.fault)
-            grids.append(Grid(sheet, sheet.name, (), file=file.name))
+            grids.append(Grid(sheet, sheet.name, (), file=name))
     if not grids:
         names = ", ".join(sheet.file for sheet in SHEETS if sheet.must)
         seen = f"a folder without any of them; {len(strangers)} other CSV files"
         refuse_input(source, seen, f"the files {names}")
-    return Book(source, tuple(grids), tuple(faults), strangers=tuple(strangers))
+    return Book(source, tuple(grids), tuple(faults), tuple(told), tuple(strangers))
 
 
 def _files(path: Path, source: str) -> list[Path]:
@@ -86,19 +98,25 @@ def _files(path: Path, source: str) -> list[Path]:
     return sorted(found, key=lambda file: file.name)
 
 
-def _read_file(file: Path, sheet: Sheet) -> _Rows:
-    """Filled rows of a file, and what divides its cells."""
-    name = file.name
+def _read_file(file: Path, name: str, most: int) -> bytes:
+    """Bytes of a file, if they are not too many."""
     try:
         with file.open("rb") as stream:
-            data = stream.read(MAX_FILE_BYTES + 1)
+            data = stream.read(most + 1)
     except OSError as error:
         raise _Unfit(Fault(name, seen=f"{error.strerror}", expected="a readable file")) from None
-    if len(data) > MAX_FILE_BYTES:
-        raise _Unfit(Fault(name, expected=f"at most {MAX_FILE_BYTES:,} bytes"))
+    if len(data) > most:
+        expected = f"at most {MAX_FILE_BYTES:,} bytes in all files of the season together"
+        raise _Unfit(Fault(name, seen=f"over {most:,} bytes", expected=expected))
+    return data
+
+
+def _rows_of(data: bytes, name: str, sheet: Sheet) -> _Rows:
+    """Filled rows of a file, and what divides its cells."""
     text = _text(data, name)
     delimiter = _delimiter(text, sheet)
-    return _Rows(_rows(text, delimiter, name), delimiter)
+    rows, note = _rows(text, delimiter, name)
+    return _Rows(rows, delimiter, note)
 
 
 def _text(data: bytes, name: str) -> str:
@@ -153,31 +171,60 @@ def _delimiter(text: str, sheet: Sheet) -> str:
     return max(DELIMITERS, key=headers)
 
 
-def _rows(text: str, delimiter: str, name: str) -> list[tuple[int, tuple[str, ...]]]:
-    """Filled rows with their numbers."""
+def _lines(text: str, name: str, letters: list[int]) -> Iterator[str]:
+    """Lines of a file; `letters` counts those since whoever reads them last set it to 0."""
+    for number, line in enumerate(io.StringIO(text, newline=""), 1):
+        letters[0] += len(line)
+        if letters[0] > MAX_ROW_LETTERS:
+            expected = f"at most {MAX_ROW_LETTERS:,} letters in a row"
+            raise _Unfit(Fault(name, number, expected=expected, remedy="is a quote never closed?"))
+        yield line
+
+
+def _rows(text: str, delimiter: str, name: str) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
+    """Filled rows with their numbers; and what to tell where reading ended early."""
     rows: list[tuple[int, tuple[str, ...]]] = []
-    cells = 0
+    letters = [0]
+    cells = number = last = 0
     start = 1
-    reader = csv.reader(io.StringIO(text, newline=""), delimiter=delimiter, strict=True)
-    number = 0
+    reader = csv.reader(_lines(text, name, letters), delimiter=delimiter, strict=True)
     try:
         for number, row in enumerate(reader, 1):
             start = reader.line_num + 1
+            letters[0] = 0
             cells += len(row)
-            if len(row) > MAX_COLUMNS and any(c.strip() for c in row[MAX_COLUMNS:]):
-                raise _Unfit(Fault(name, number, expected=f"at most {MAX_COLUMNS} columns"))
-            if cells > MAX_CELLS or len(rows) >= MAX_ROWS:
-                expected = f"at most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells"
-                raise _Unfit(Fault(name, number, expected=expected))
-            if max(map(len, row), default=0) > MAX_CELL_LETTERS:
-                raise _Unfit(
-                    Fault(name, number, expected=f"at most {MAX_CELL_LETTERS:,} letters in a cell")
-                )
             if any(cell and not cell.isspace() for cell in row):
-                rows.append((number, tuple(row)))
+                _check_size(row, len(rows), cells, name, number)
+                rows.append((number, tuple(_unquoted(cell) for cell in row)))
+                last = number
+            elif number - last >= MAX_BLANK_ROWS or cells > MAX_CELLS:
+                blank = f"rows {last + 1:,} to {number:,} are blank"
+                return rows, f"{name}: {blank}; nothing below them was read."
     except csv.Error as error:
         raise _Unfit(_csv_fault(str(error), name, number + 1, start)) from None
-    return rows
+    return rows, ""
+
+
+def _check_size(row: list[str], rows: int, cells: int, name: str, number: int) -> None:
+    """Refuse a file that passes a limit."""
+    expected = ""
+    if any(cell.strip() for cell in row[MAX_COLUMNS:]):
+        expected = f"at most {MAX_COLUMNS} columns"
+    elif cells > MAX_CELLS or rows >= MAX_ROWS:
+        expected = f"at most {MAX_ROWS:,} rows and {MAX_CELLS:,} cells"
+    elif max(map(len, row)) > MAX_CELL_LETTERS:
+        expected = f"at most {MAX_CELL_LETTERS:,} letters in a cell"
+    if expected:
+        raise _Unfit(Fault(name, number, expected=expected))
+
+
+def _unquoted(cell: str) -> str:
+    """Cell without the apostrophe that keeps spreadsheets from taking text for a formula.
+
+    >>> _unquoted("'=North 80"), _unquoted("O'Hara"), _unquoted("'80s")
+    ('=North 80', "O'Hara", "'80s")
+    """
+    return cell[1:] if cell[:1] == "'" and cell[1:2] in GUARDED else cell
 
 
 def _csv_fault(error: str, name: str, row: int, line: int) -> Fault:

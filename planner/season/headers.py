@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault
 from planner.season.names import key, nearest, shown, tidy
 from planner.season.schema import Column, Kind, Sheet
-from planner.units import ACCEPTED, RATES, Measure, Unreadable, find_unit, is_rate_unit
+from planner.units import ACCEPTED, RATES, Measure, Unreadable, check_unit, is_rate_unit
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -190,7 +190,7 @@ def unit_problem(column: Column, unit: str) -> tuple[str, str] | None:
         return None if is_rate_unit(unit) else (f"a rate's unit in the header: {RATES}", "")
     measure = column.measure or Measure.VOLUME
     try:
-        find_unit(unit, measure)
+        check_unit(unit, measure)
     except Unreadable as problem:
         return f"a unit in the header out of {ACCEPTED[measure]}", problem.remedy
     return None

@@ -21,9 +21,9 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-MAX_FILE_BYTES = 50_000_000
-"""Largest workbook or CSV file that is opened."""
-MAX_UNPACKED_BYTES = 150_000_000
+MAX_FILE_BYTES = 20_000_000
+"""Largest workbook that is opened; as much in all CSV files of a folder together."""
+MAX_UNPACKED_BYTES = 80_000_000
 """Most bytes that a workbook's parts may have when unpacked."""
 MAX_RATIO = 200
 """How many times larger than its file a workbook's parts may be when unpacked."""

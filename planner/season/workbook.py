@@ -194,7 +194,7 @@ def _read_sheet(sheet: Any, title: str, known: Sheet) -> tuple[Grid, str]:
             blank = f"rows {last + 1:,} to {number:,} are blank"
             note = f"Sheet '{shown(title)}': {blank}; nothing below them was read."
             break
-    return Grid(known, title, tuple(rows), troubles), note
+    return Grid(known, shown(title), tuple(rows), troubles), note
 
 
 def _check_size(rows: list[Any], texts: tuple[str, ...], title: str, number: int) -> None:

@@ -8,7 +8,7 @@ together with what would do.
 from planner.units.factors import Unit, find_unit, in_unit, is_rate_unit
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.numbers import MOST, Unreadable, read_number, refuse
-from planner.units.quantities import read_percent, read_quantity, read_rate
+from planner.units.quantities import check_unit, read_percent, read_quantity, read_rate
 
 __all__ = [
     "ACCEPTED",
@@ -17,6 +17,7 @@ __all__ = [
     "Measure",
     "Unit",
     "Unreadable",
+    "check_unit",
     "find_unit",
     "in_unit",
     "is_rate_unit",

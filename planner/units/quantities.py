@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 import unicodedata
 
 from planner.units.factors import factor_between, find_unit, known_rates, plain_unit, unit_remedy
@@ -49,6 +50,18 @@ def read_quantity(
 
 
 _MONEYED = (Measure.MONEY, Measure.MONEY_PER_SEED_UNIT, Measure.CROP_PRICE)
+_ANY_SIGN = re.compile(r"^(?:[^\W\d_]{0,3}[^\w\s/]|[A-Z]{3})(?=$|[\s/])")
+
+
+def check_unit(unit: str, measure: Measure) -> None:
+    """Refuse a unit that is none of a measure's; money may have any sign, as in ``CHF/unit``.
+
+    Raises
+    ------
+    Unreadable
+        When it is refused.
+    """
+    find_unit(_ANY_SIGN.sub("$", unit) if measure in _MONEYED else unit, measure)
 
 
 def _check_sign(text: str, money: str) -> None:
