@@ -381,13 +381,15 @@ class Board:
         m = self.menus[field]
         free = self.have[m.pool] + self.bags[m.pool] * m.size - self.demand[m.pool]
         free[m.recipe == self.it.untreated] = 0.0
-        return np.maximum(0.0, free) / m.units
+        acres: Floats = np.maximum(0.0, free) / m.units
+        return acres
 
     def room(self, field: int) -> Floats:
         """Acres of a field that a lot could still cover, bags not yet opened included."""
         m = self.menus[field]
         bags = np.maximum(0, m.ceiling - self.lot_bags[m.lot])
-        return self.slack(field) + np.maximum(0.0, bags * m.size / m.units - EPS)
+        acres: Floats = self.slack(field) + np.maximum(0.0, bags * m.size / m.units - EPS)
+        return acres
 
     def shares(self, field: int) -> set[int]:
         """Shares that a field has on the board."""
@@ -405,4 +407,5 @@ class Board:
 
     def near(self, field: int) -> Floats:
         """How many of a field's lots each field shares."""
-        return (self.suits @ self.suits[field]).astype(np.float64)
+        shared: Floats = (self.suits @ self.suits[field]).astype(np.float64)
+        return shared

@@ -5,25 +5,23 @@ Whatever is proven here is a bound of the full problem: a relaxation only drops 
 
 from __future__ import annotations
 
+from collections.abc import Callable
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.solver import Limits, Verdict, Watch, solve
-from planner.optimize.state import SHORT_SLACK
-from planner.optimize.strategies import relaxed
+from planner.optimize.model import make_model, moved
+from planner.optimize.solver import Answer, Limits, Verdict, Watch, solve
+from planner.optimize.strategies import short_caps
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from planner.optimize.model import Model
-    from planner.optimize.solver import Answer, Floats
+    from planner.optimize.solver import Floats
     from planner.optimize.state import State
 
-EXACT_SHARES = 500
-"""Models with at most so many shares go to the exact solve at once."""
-RELAXED_TIME = 0.35
-"""Share of the time for the relaxation, where it goes first."""
+Solver = Callable[..., Answer]
+"""`planner.optimize.solver.solve`, or the same in a process of its own."""
 
 
 def whole(model: Model, x: Floats) -> Floats:
@@ -31,32 +29,35 @@ def whole(model: Model, x: Floats) -> Floats:
     return np.where(model.matrix.integer, np.round(x), x)
 
 
-def prove(state: State, model: Model, take_guide: Callable[[Floats], None]) -> None:
+def prove(state: State, model: Model, take_guide: Callable[[Floats], None], solver: Solver) -> None:
     """Raise the floor of the cost until the gap is closed or the time is up.
 
-    `model` has its shortage held. Solutions of a relaxation go to `take_guide`.
+    The relaxation without the field rule goes first: its floor is strong and its solutions are
+    guides. Once it is settled the exact model takes over. `model` has its shortage held.
     """
-    if len(model.keys["share"]) > EXACT_SHARES:
-        share = state.options.seconds * RELAXED_TIME
-        _relaxed(state, model, min(state.left(), share), take_guide)
-    if not state.is_set():
-        exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2))
+    loose = without_field_rule(model)
+    limits = Limits(seconds=state.left(), gap=max(state.options.gap, 5e-4), seed=state.options.seed)
 
+    def take(x: Floats, _: float) -> None:
+        take_guide(moved(loose, model, whole(loose, x)))
 
-def _relaxed(
-    state: State, model: Model, seconds: float, take_guide: Callable[[Floats], None]
-) -> Answer:
-    loose = relaxed(model)
-    limits = Limits(seconds=seconds, gap=max(state.options.gap, 5e-4), seed=state.options.seed)
-    watch = Watch(state, lambda x, _: take_guide(whole(loose, x)), state.raise_floor)
-    answer = solve(loose.matrix, limits, watch=watch)
+    answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
     if answer.x is not None:
-        take_guide(whole(loose, answer.x))
-    return answer
+        take(answer.x, 0.0)
+    if not state.is_set():
+        exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2), solver)
 
 
-def exact(state: State, model: Model, limits: Limits) -> Answer:
+def without_field_rule(model: Model) -> Model:
+    """The model without the field rule, its shortage held as in the model: a relaxation."""
+    it = model.it
+    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
+    loose = make_model(replace(it, season=replace(it.season, farm=farm)), model.choices)
+    return loose.bounded("short_in", model.matrix.upper[model.at["short_in"]])
+
+
+def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
     """Solve the exact model from the best plan, exchanging plans and floors with the state."""
 
     def better(cost: float) -> Floats | None:
@@ -64,12 +65,12 @@ def exact(state: State, model: Model, limits: Limits) -> Answer:
         return state.x if mine else None
 
     watch = Watch(state, _taker(state, model), state.raise_floor, better)
-    answer = solve(model.matrix, limits, start=state.x, watch=watch)
+    answer = solver(model.matrix, limits, start=state.x, watch=watch)
     if answer.x is not None:
         state.offer(whole(model, answer.x))
     proven = answer.verdict is Verdict.OPTIMAL and not np.isfinite(answer.bound)
     state.raise_floor(answer.objective if proven else answer.bound)
-    if answer.verdict is Verdict.OPTIMAL:
+    if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
         state.ended.set()
     return answer
 
@@ -99,6 +100,6 @@ def fewest_short(state: State, model: Model, seconds: float, nodes: int | None =
         if not state.short:
             return False
         upper = model.matrix.upper[model.at["short_in"]].copy()
-        upper[place] = min(upper[place], state.short[place] + SHORT_SLACK)
+        upper[place] = short_caps(state)[place]
         model = model.bounded("short_in", upper)
     return proven

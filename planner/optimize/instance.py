@@ -8,22 +8,29 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from math import ceil, floor
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 import numpy as np
 
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
-from planner.agronomy.seeding import units_per_acre
-from planner.agronomy.suitability import suitable
-from planner.season.domain import UNTREATED
+from planner.agronomy.suitability import (
+    acre_obstacles,
+    lot_obstacles,
+    recipe_obstacles,
+    seed_obstacles,
+)
+from planner.season.domain import SeedingRate
 
 if TYPE_CHECKING:
+    from collections.abc import Hashable
+
     from numpy.typing import NDArray
 
     from planner.season.domain import (
         Container,
         DiscountLevel,
+        Farm,
         Field,
         Product,
         Recipe,
@@ -139,36 +146,88 @@ def _choices(
     lots: tuple[SeedLot, ...],
     recipes: tuple[Recipe, ...],
 ) -> Choices:
-    allowed = suitable(season)
-    recipe_at = {r.name: i for i, r in enumerate(recipes)} | {UNTREATED: len(recipes)}
-    products = {p.name: p for p in season.products}
-    price = (season.farm.soybean_price or 0.0) if season.farm.weigh_yield_loss else 0.0
-    f_at, l_at, r_at, units, loss = [], [], [], [], []
+    """All that may be planted, field by field; what fields have in common is worked out once."""
+    every: list[Recipe | None] = [*recipes, None]
+    on_seed = np.array([[not seed_obstacles(j, r, season) for r in every] for j in lots], bool)
+    on_seed = on_seed.reshape(len(lots), len(every))
+    germination = np.array([lot.germination or np.nan for lot in lots])
+    limited = any(a.per_acre is not None for a in season.active_limits)
+    lots_for, recipes_for = _SharedLots(lots), _SharedRecipes(season, every)
+    parts: list[list[NDArray[Any]]] = [[], [], [], [], []]
     for i, field in enumerate(fields):
-        money = [
-            price * loss_per_acre(field, r, season.threats, season.control, products)
-            if price
-            else 0.0
-            for r in (*recipes, None)
-        ]
-        for j, lot in enumerate(lots):
-            names = allowed.get((field.name, lot.name))
-            if not names:
-                continue
-            per_acre = units_per_acre(field, lot, season.farm)
-            for k in sorted(recipe_at[n] for n in names):
-                f_at.append(i)
-                l_at.append(j)
-                r_at.append(k)
-                units.append(per_acre)
-                loss.append(money[k])
-    return Choices(
-        np.array(f_at, dtype=np.int64),
-        np.array(l_at, dtype=np.int64),
-        np.array(r_at, dtype=np.int64),
-        np.array(units, dtype=np.float64),
-        np.array(loss, dtype=np.float64),
-    )
+        j, (k, money) = lots_for.of(field), recipes_for.of(field)
+        if not len(j) or not len(k):
+            continue
+        pair = on_seed[np.ix_(j, k)]
+        if limited:
+            pair = pair & [
+                [not acre_obstacles(field, lots[a], every[b], season) for b in k] for a in j
+            ]
+        at_lot, at_recipe = np.nonzero(pair)
+        per_acre = _units(field, germination[j], season.farm)
+        for part, values in zip(
+            parts,
+            (np.full(len(at_lot), i), j[at_lot], k[at_recipe], per_acre[at_lot], money[at_recipe]),
+            strict=True,
+        ):
+            part.append(values)
+    f, j, k = (np.concatenate([np.zeros(0), *part]).astype(np.int64) for part in parts[:3])
+    units, loss = (np.concatenate([np.zeros(0), *part]) for part in parts[3:])
+    return Choices(f, j, k, units, loss)
+
+
+def _units(field: Field, germination: NDArray[np.float64], farm: Farm) -> NDArray[np.float64]:
+    """Units an acre by lot; as `planner.agronomy.seeding.units_per_acre`, for many lots."""
+    sowing = field.sowing
+    if isinstance(sowing, SeedingRate):
+        seeds = np.full(len(germination), sowing.seeds)
+    else:
+        seeds = sowing.plants / sowing.emergence / germination
+    units: NDArray[np.float64] = seeds * (1.0 + farm.spare_seed) / farm.seeds_per_unit
+    return units
+
+
+class _SharedLots:
+    """Lots that suit a field, looked up by what decides it."""
+
+    def __init__(self, lots: tuple[SeedLot, ...]) -> None:
+        self.lots = lots
+        self.known: dict[Hashable, NDArray[np.int64]] = {}
+
+    def of(self, field: Field) -> NDArray[np.int64]:
+        """Lots by index."""
+        key = field.earliest, field.latest, field.traits, field.grower, field.only_varieties
+        if key not in self.known:
+            suits = [j for j, lot in enumerate(self.lots) if not lot_obstacles(field, lot)]
+            self.known[key] = np.array(suits, dtype=np.int64)
+        return self.known[key]
+
+
+class _SharedRecipes:
+    """Recipes that suit a field and the money each is expected to lose an acre there."""
+
+    def __init__(self, season: Season, every: list[Recipe | None]) -> None:
+        self.season, self.every = season, every
+        self.products = {p.name: p for p in season.products}
+        farm = season.farm
+        self.price = (farm.soybean_price or 0.0) if farm.weigh_yield_loss else 0.0
+        self.known: dict[Hashable, tuple[NDArray[np.int64], NDArray[np.float64]]] = {}
+
+    def of(self, field: Field) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
+        """Recipes by index, and money."""
+        key = frozenset(field.pressure.items()), field.only_recipes
+        if key not in self.known:
+            season, price = self.season, self.price
+            found = [k for k, r in enumerate(self.every) if not recipe_obstacles(field, r, season)]
+            money = [
+                price
+                * loss_per_acre(field, self.every[k], season.threats, season.control, self.products)
+                if price
+                else 0.0
+                for k in found
+            ]
+            self.known[key] = np.array(found, dtype=np.int64), np.array(money, dtype=np.float64)
+        return self.known[key]
 
 
 def _supply(season: Season, product: Product) -> float:
@@ -242,8 +301,13 @@ def make_instance(season: Season) -> Instance:
         use=_use(season, lots, recipes, products),
         supply=np.array([_supply(season, p) for p in products]),
         credit=np.array([_credit(season, p) for p in products]),
-        on_seed=frozenset(zip(choices.lot.tolist(), choices.recipe.tolist(), strict=True)),
+        on_seed=_pairs(choices, len(recipes) + 1),
     )
+
+
+def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:
+    keys = np.unique(choices.lot * width + choices.recipe).tolist()
+    return frozenset((key // width, key % width) for key in keys)
 
 
 def most_need(it: Instance) -> NDArray[np.float64]:
@@ -252,19 +316,25 @@ def most_need(it: Instance) -> NDArray[np.float64]:
     No plan treats more of a lot than it has, nor more under a recipe than all fields that could
     take it would use, rounded up to bags.
     """
-    acres = np.array([f.acres for f in it.fields])
     c = it.choices
     total = np.zeros(len(it.products))
     have = it.full_bags * np.array([lot.units_per_bag for lot in it.lots]) + it.part_bag
     have = have + it.can_buy * np.array([lot.units_per_bag for lot in it.lots])
+    by_lot: dict[int, set[int]] = {}
+    for lot, k in it.on_seed:
+        if k != it.untreated:
+            by_lot.setdefault(lot, set()).add(k)
     for lot in range(len(it.lots)):
-        rows = sorted(k for j, k in it.on_seed if j == lot and k != it.untreated)
+        rows = sorted(by_lot.get(lot, ()))
         if rows and it.treatable(lot):
             total += have[lot] * it.use[lot, rows].max(axis=0)
-    by_field = np.zeros((len(it.fields), len(it.products)))
-    if len(c):
-        np.maximum.at(by_field, c.field, it.use[c.lot, c.recipe] * c.units[:, None])
-    planted = (by_field * acres[:, None]).sum(axis=0)
+    planted = np.zeros(len(it.products))
+    ends = np.searchsorted(c.field, np.arange(len(it.fields) + 1))
+    for f, field in enumerate(it.fields):
+        at = slice(int(ends[f]), int(ends[f + 1]))
+        if at.start < at.stop:
+            most = (it.use[c.lot[at], c.recipe[at]] * c.units[at, None]).max(axis=0)
+            planted += most * field.acres
     for lot, k in it.on_seed:
         if k != it.untreated and it.treatable(lot):
             planted += it.use[lot, k] * it.lots[lot].units_per_bag
@@ -280,16 +350,18 @@ def most_bags(it: Instance) -> dict[tuple[int, int], int]:
     """Full bags of each lot that could ever be treated with each recipe."""
     c = it.choices
     acres = np.array([f.acres for f in it.fields])
-    wanted: dict[tuple[int, int], float] = {}
-    for f, lot, k, u in zip(
-        c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), c.units.tolist(), strict=True
-    ):
-        if k != it.untreated and it.treatable(lot):
-            wanted[lot, k] = wanted.get((lot, k), 0.0) + acres[f] * u
+    width = len(it.recipes) + 1
+    keys, pool = np.unique(c.lot * width + c.recipe, return_inverse=True)
+    units = np.bincount(pool, acres[c.field] * c.units, len(keys))
+    wanted = {
+        (key // width, key % width): u
+        for key, u in zip(keys.tolist(), units.tolist(), strict=True)
+        if key % width != it.untreated and it.treatable(key // width)
+    }
     return {
         (lot, k): min(
             int(it.full_bags[lot] + it.can_buy[lot]),
-            ceil(units / it.lots[lot].units_per_bag - WHOLE),
+            ceil(u / it.lots[lot].units_per_bag - WHOLE),
         )
-        for (lot, k), units in wanted.items()
+        for (lot, k), u in wanted.items()
     }

@@ -108,3 +108,13 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
         for key, column in zip(keys[group], at[group].tolist(), strict=True)
     }
     return Model(it, v.choices, assemble(problem, order), keys, at, places)
+
+
+def moved(old: Model, new: Model, x: Floats) -> Floats:
+    """A solution in the columns of another model of the same season."""
+    y = np.zeros(new.matrix.n_columns)
+    for group, keys in old.keys.items():
+        for key, value in zip(keys, x[old.at[group]].tolist(), strict=True):
+            if value and new.has(group, key):
+                y[new.column(group, key)] = value
+    return y

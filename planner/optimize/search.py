@@ -8,17 +8,26 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field, replace
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
+from planner.optimize.columns import (
+    best_of_each,
+    best_of_each_lot,
+    grow,
+    planted,
+    prices,
+    rough_price,
+    start_growing,
+)
 from planner.optimize.extract import make_plan
 from planner.optimize.floors import exact, fewest_short, prove
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted
-from planner.optimize.model import make_model
+from planner.optimize.model import make_model, moved
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Watch, now, reduced, stdout_kept_clean
@@ -35,19 +44,34 @@ from planner.optimize.strategies import (
     polish,
     repair,
     search_board,
+    short_caps,
     shrink_or_grow,
 )
+from planner.optimize.worker import Worker
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from numpy.typing import NDArray
+
     from planner.optimize.board import Piece
+    from planner.optimize.instance import Choices, Instance
     from planner.optimize.model import Model
     from planner.optimize.options import OnProgress, Stop
     from planner.optimize.solver import Floats
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-HEAD_START = 2.0
-"""Seconds that the exact solve of a small model has before the search joins in."""
+HEAD_START = ((100, 15.0), (600, 2.0))
+"""Seconds that the exact solve has before the search joins in, for models up to so many shares."""
+MANY_CHOICES = 60_000
+"""Seasons with more choices are searched over the promising ones of every field."""
+RECIPES = 2
+"""Recipes of every lot that a field is first offered in such a season, the cheapest ones."""
+PROMISING = 50
+"""Choices of a field that the search goes over once prices are known."""
+FIRST_COLUMNS = 12
+"""Choices of a field that the relaxation of such a season starts with."""
 STEP_NODES = 300
 """Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
 
@@ -65,15 +89,77 @@ class Workshop:
     freed: int = 8
     turn: int = 0
     errors: list[BaseException] = field(default_factory=list)
+    narrowed: Narrowed | None = None
+    """Set by the proof of a large season's floor: a better selection of choices."""
+
+
+class Narrowed(NamedTuple):
+    """Promising choices of a large season, and the acres that its relaxation plants."""
+
+    choices: Choices
+    guide: dict[tuple[int, int, int], float]
 
 
 def _open(state: State, season: Season) -> Workshop:
     it = make_instance(season)
-    state.model = make_model(it)
-    board = Board(it, state.model.choices, order_tables(it))
+    choices = it.choices
+    if len(choices) > MANY_CHOICES:
+        choices = choices.only(best_of_each_lot(it, rough_price(it, order_tables(it)), RECIPES))
+    state.model = make_model(it, choices)
+    board = Board(it, choices, order_tables(it))
     return Workshop(
         state, board, Neighborhood(state.model), np.random.default_rng(state.options.seed)
     )
+
+
+def _large(shop: Workshop) -> bool:
+    return len(shop.state.model.choices) < len(shop.state.model.it.choices)
+
+
+def _prove_large(shop: Workshop) -> None:
+    """Prove the floor of a large season over all its choices, and pick the promising ones."""
+    state = shop.state
+    it, c = state.model.it, state.model.it.choices
+    short = short_caps(state)
+    first = best_of_each(it, c.field, rough_price(it, order_tables(it)), FIRST_COLUMNS)
+    growing = start_growing(state, it, np.union1d(first, _places(it, shop)), short)
+    grow(state, growing, 0.5 * state.left())
+    if growing.duals is None:
+        return
+    places, acres = planted(growing)
+    close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
+    chosen = np.union1d(np.union1d(close, places), _places(it, shop))
+    keys = zip(c.field[places], c.lot[places], c.recipe[places], strict=True)
+    guide = {(int(f), int(j), int(k)): float(a) for (f, j, k), a in zip(keys, acres, strict=True)}
+    shop.narrowed = Narrowed(c.only(chosen), guide)
+
+
+def _places(it: Instance, shop: Workshop) -> NDArray[np.int64]:
+    """Places among all choices of those that the best plan uses."""
+    state = shop.state
+    assert state.x is not None
+    used = state.x[state.model.at["acres"]] > 0
+    mine, c = state.model.choices, it.choices
+    width = len(it.recipes) + 1
+    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
+    wanted = (mine.field[used] * len(it.lots) + mine.lot[used]) * width + mine.recipe[used]
+    return np.flatnonzero(np.isin(code, wanted))
+
+
+def _adopt(shop: Workshop, narrowed: Narrowed) -> None:
+    """Go on over other choices, with the best plan, and the relaxation's as a guide."""
+    state = shop.state
+    it, old = state.model.it, state.model
+    x = state.x
+    assert x is not None
+    model = make_model(it, narrowed.choices)
+    board = Board(it, narrowed.choices, order_tables(it))
+    state.move(model, moved(old, model, x))
+    guide = np.zeros(model.matrix.n_columns)
+    for key, acres in narrowed.guide.items():
+        guide[model.column("acres", key)] = acres
+    shop.board, shop.near = board, Neighborhood(model)
+    shop.guides = [guide]
 
 
 def _first_plan(shop: Workshop) -> None:
@@ -93,21 +179,53 @@ def _settle_shortage(shop: Workshop) -> None:
         state.prove_shortage()
         return
     counted = state.options.effort is not None
-    budget = Budget(min(5.0, 0.1 * state.left()), STEP_NODES if counted else None)
     if len(state.model.keys["share"]) > 100:
-        state.offer(search_board(state, shop.board, None, COOLING, budget, shop.rng))
-    if sum(state.short) <= 1e-9:
-        state.prove_shortage()
+        for _ in range(3):
+            budget = Budget(min(20.0, 0.1 * state.left()), STEP_NODES if counted else None)
+            best = None if state.x is None else pieces_of(shop.board, state.model, state.x)
+            state.offer(search_board(state, shop.board, best, FINE, budget, shop.rng))
+            if sum(state.short) <= 1e-9:
+                state.prove_shortage()
+                return
+    if _large(shop):
         return
     nodes = STEP_NODES * (state.options.effort or 0) if counted else None
     if fewest_short(state, state.model, state.left() * 0.4, nodes):
         state.prove_shortage()
 
 
+def _head_start(shop: Workshop, model: Model) -> None:
+    """Let the exact solve try alone: most seasons need no more."""
+    state = shop.state
+    shares = len(model.keys["share"])
+    seconds = next((s for most, s in HEAD_START if shares <= most), 0.0)
+    limits = Limits(min(seconds, 0.25 * state.left()), gap=state.options.gap / 2)
+    if limits.seconds > 0:
+        work = _in_thread(shop, lambda: exact(state, model, limits))
+        while work.is_alive():
+            work.join(0.1)
+
+
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
+        if _large(shop):
+            _prove_large(shop)
+            return
+        worker = Worker()
         try:
-            prove(shop.state, model, shop.guides.append)
+            prove(shop.state, model, shop.guides.append, worker.solve)
+        finally:
+            worker.close()
+
+    return _in_thread(shop, work)
+
+
+def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
+    """Do a job beside the main thread, which then still hears Ctrl-C."""
+
+    def work() -> None:
+        try:
+            job()
         except Exception as error:
             shop.errors.append(error)
 
@@ -119,13 +237,19 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
 def _search_by_time(shop: Workshop) -> None:
     state = shop.state
     model = capped(state)
+    if not _large(shop):
+        _head_start(shop, model)
+        if state.is_set():
+            return
     prover = _in_background(shop, model)
-    prover.join(min(HEAD_START, state.left()))
-    while prover.is_alive() and not state.is_set():
+    while not state.is_set():
+        if shop.narrowed is not None:
+            narrowed, shop.narrowed = shop.narrowed, None
+            _adopt(shop, narrowed)
         _turn(shop, None)
     while prover.is_alive():
         prover.join(0.1)
-    if shop.errors:
+    if shop.errors and state.x is None:
         raise shop.errors[0]
 
 
@@ -146,7 +270,7 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     if shop.guides:
         guide = shop.guides.pop()
         shop.guides.clear()
-        pieces = repair(state, shop.board, shop.near, guide, shop.rng)
+        pieces = repair(shop.board, shop.near, guide, shop.rng)
         _on_board(shop, pieces, budget, fine=True)
     elif shop.turn % 3 == 1:
         _on_board(shop, None, budget, fine=False)

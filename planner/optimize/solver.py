@@ -312,8 +312,6 @@ def _configure(highs: highspy.Highs, limits: Limits) -> None:
         "random_seed": limits.seed,
         "mip_rel_gap": limits.gap,
         "mip_abs_gap": 1e-9,
-        "mip_feasibility_tolerance": 1e-7,
-        "primal_feasibility_tolerance": 1e-8,
     }
     if limits.seconds < INFINITE:
         options["time_limit"] = max(0.05, limits.seconds)
@@ -359,6 +357,45 @@ def _answer(highs: highspy.Highs, matrix: Matrix) -> Answer:
     if not mixed:
         return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
     return Answer(Verdict.FEASIBLE if found else Verdict.NONE_FOUND, x, objective, bound)
+
+
+class Kept:
+    """A linear program that stays in HiGHS and grows; each solve starts from the last."""
+
+    def __init__(self, matrix: Matrix, stop: Stop | None = None) -> None:
+        """Hand a program over; what is whole in it may be cut."""
+        self.highs = _hand_over(replace(matrix, integer=np.zeros(matrix.n_columns, dtype=bool)))
+        Watch(stop).attach(self.highs)
+
+    def add_columns(
+        self, cost: Floats, upper: Floats, start: NDArray[np.int64], row: Any, value: Floats
+    ) -> None:
+        """Add columns with lower bound 0; `start` as in `Matrix`, without its last entry."""
+        n = len(cost)
+        self.highs.addCols(
+            n,
+            cost,
+            np.zeros(n),
+            upper,
+            len(value),
+            start.astype(np.int32),
+            np.asarray(row, dtype=np.int32),
+            value,
+        )
+
+    def solve(self, seconds: float) -> Answer:
+        """Solve it as it is now, for so long at the most."""
+        since = float(self.highs.getRunTime())
+        self.highs.setOptionValue("time_limit", since + max(0.05, seconds))
+        _run(self.highs)
+        info, solution = self.highs.getInfo(), self.highs.getSolution()
+        if self.highs.getModelStatus() == highspy.HighsModelStatus.kInfeasible:
+            return Answer(Verdict.INFEASIBLE, None, INFINITE, INFINITE)
+        if self.highs.getModelStatus() != highspy.HighsModelStatus.kOptimal:
+            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        objective = float(info.objective_function_value)
+        dual = np.array(solution.row_dual)
+        return Answer(Verdict.OPTIMAL, np.array(solution.col_value), objective, objective, dual)
 
 
 _quieting = threading.Lock()

@@ -94,6 +94,12 @@ class State:
             self._tell()
         return True
 
+    def move(self, model: Model, x: Floats) -> None:
+        """Go on with another model of the same season, the best plan in its columns."""
+        with self._lock:
+            self.model, self.x = model, x
+            self.cost = model.matrix.price(x)
+
     def _better(self, short: tuple[float, ...], cost: float) -> bool:
         for mine, best in zip(short, self.short, strict=True):
             if mine < best - SAME_SHORT:
@@ -118,11 +124,17 @@ class State:
     def raise_floor(self, bound: float) -> None:
         """Take over a proven floor of the cost."""
         with self._lock:
+            if self.contradicts(bound):
+                return
             if np.isfinite(bound) and bound > self.floor:
                 self.floor = bound
                 self._tell()
             if self.gap <= self.options.gap and self.short_proven:
                 self.ended.set()
+
+    def contradicts(self, bound: float) -> bool:
+        """Whether there is a plan below what was said to be a floor, so that it is none."""
+        return self.x is not None and bound > self.cost + 1e-6 * max(1.0, abs(self.cost))
 
     def prove_shortage(self) -> None:
         """Note that no plan has fewer acres short."""

@@ -5,7 +5,7 @@ None of them looks at the others, so they can be run in any order and left out a
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -202,8 +202,8 @@ class Neighborhood:
         held = ~fields[self.field_of_share]
         free[m.at["share"][held]] = False
         z[m.at["share"][held]] = on[held]
-        ruled = self.share_of >= 0
-        lost = ruled & ~on[self.share_of] & ~fields[m.choices.field]
+        off = np.append(~on, False)[self.share_of]
+        lost = off & ~fields[m.choices.field]
         free[m.at["acres"][lost]] = False
         z[m.at["acres"][lost]] = 0.0
         if local:
@@ -233,13 +233,18 @@ class Neighborhood:
 
 def capped(state: State) -> Model:
     """The model with the acres short of every priority held at the best known."""
-    return state.model.bounded(
-        "short_in", np.minimum(np.array(state.short) + SHORT_SLACK, _most_short(state.model))
-    )
+    return state.model.bounded("short_in", short_caps(state))
 
 
-def _most_short(model: Model) -> Floats:
-    return model.matrix.upper[model.at["short_in"]]
+def short_caps(state: State) -> Floats:
+    """Upper bounds that hold the acres short at the fewest known.
+
+    None at all is held exactly. Anything else gets a little slack: a bound that a solution just
+    fits, or a tiny one, has made HiGHS cut off solutions that exist.
+    """
+    most = state.model.matrix.upper[state.model.at["short_in"]]
+    short = np.array(state.short)
+    return np.where(short > 1e-9, np.minimum(short + SHORT_SLACK, most), 0.0)
 
 
 def polish(state: State, near: Neighborhood, x: Floats, budget: Budget, seed: int) -> Floats | None:
@@ -250,7 +255,7 @@ def polish(state: State, near: Neighborhood, x: Floats, budget: Budget, seed: in
 
 
 def repair(
-    state: State, board: Board, near: Neighborhood, guide: Floats, rng: np.random.Generator
+    board: Board, near: Neighborhood, guide: Floats, rng: np.random.Generator
 ) -> list[list[Piece]]:
     """Pieces of a relaxation's solution, its rule-breaking fields placed anew."""
     bad = near.breaking(guide)
@@ -258,12 +263,29 @@ def repair(
     tables = order_tables(board.it, discounts_taken(near.model, guide))
     board.use_tables(tables, 0.2)
     lay(board, [[] if bad[f] else mine for f, mine in enumerate(pieces)])
-    for f in sorted(np.flatnonzero(bad).tolist(), key=lambda f: -board.acres[f]):
+    anew = np.flatnonzero(bad).tolist() + free_lots(board)
+    for f in sorted(anew, key=lambda f: -board.acres[f]):
         place(board, f, rng)
     for lot in range(len(board.it.lots)):
         board.fit_part(lot)
-    del state
     return [list(p) for p in board.pieces]
+
+
+def free_lots(board: Board) -> list[int]:
+    """Take fields off lots that are out of bags, small ones first; the fields taken off."""
+    users: dict[int, list[int]] = {}
+    for f, pieces in enumerate(board.pieces):
+        for piece in pieces:
+            users.setdefault(int(board.choices.lot[piece.choice]), []).append(f)
+    taken: list[int] = []
+    for lot, fields in sorted(users.items()):
+        for f in sorted(set(fields), key=lambda f: board.acres[f]):
+            if board.lot_bags[lot] <= board.ceiling[lot]:
+                break
+            if board.pieces[f]:
+                board.take(f)
+                taken.append(f)
+    return taken
 
 
 def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:
@@ -271,10 +293,3 @@ def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:
     if answer.verdict is Verdict.OPTIMAL and seconds < 1.5:
         return min(most, size + 2)
     return size if answer.verdict is Verdict.OPTIMAL else max(2, size - 2)
-
-
-def relaxed(model: Model) -> Model:
-    """The model without whole shares: a relaxation, so its floor is the model's."""
-    integer = model.matrix.integer.copy()
-    integer[model.at["share"]] = False
-    return replace(model, matrix=replace(model.matrix, integer=integer))

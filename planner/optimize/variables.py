@@ -158,8 +158,10 @@ def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
             v.part[key] = _add(problem, "q", n, 1, "Integer")
         if (key in v.bags or key in v.part) and k not in v.run:
             v.run[k] = _add(problem, "z", k, 1, "Integer")
-    for lot in sorted({lot for lot, _ in pools}):
-        if it.can_buy[lot] > 0:
+    useful = {lot for lot, _ in pools}
+    for lot, seed in enumerate(it.lots):
+        pays = it.treatable(lot) and seed.return_value > seed.buy_price
+        if it.can_buy[lot] > 0 and (lot in useful or pays):
             v.bought[lot] = _add(problem, "b", lot, int(it.can_buy[lot]), "Integer")
 
 

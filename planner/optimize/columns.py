@@ -1,0 +1,187 @@
+"""The floor of a large season: its linear relaxation over all choices, few of them in memory.
+
+The relaxation starts with some choices of every field. Its duals price all the others; the most
+promising join, until none is worth it. At every step the duals prove a floor for all choices: a
+field's acres could gain no more than its best price (Lagrangian bound).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.model import Model, make_model
+from planner.optimize.solver import INFINITE, Kept
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.instance import Instance
+    from planner.optimize.orders import OrderTable
+    from planner.optimize.solver import Answer, Floats
+    from planner.optimize.state import State
+
+    Ints = NDArray[np.int64]
+
+JOIN = 6
+"""Choices of a field that may join at a step."""
+CLOSE = 1e-4
+"""Distance of floor and relaxation, as a share, at which no more choices join."""
+
+
+def first_of(it: Instance, field: Ints) -> Ints:
+    """Where the choices of each field start, and where the last ends."""
+    return np.searchsorted(field, np.arange(len(it.fields) + 1))
+
+
+def best_of_each(it: Instance, field: Ints, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field."""
+    ends = first_of(it, field)
+    found = []
+    for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+        if b - a <= most:
+            found.append(np.arange(a, b))
+        else:
+            found.append(a + np.argpartition(value[a:b], most)[:most])
+    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+
+
+def best_of_each_lot(it: Instance, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field and lot."""
+    c = it.choices
+    order = np.lexsort((value, c.lot, c.field))
+    pair = c.field[order] * len(it.lots) + c.lot[order]
+    new = np.concatenate([[True], pair[1:] != pair[:-1]])
+    rank = np.arange(len(pair)) - np.maximum.accumulate(np.where(new, np.arange(len(pair)), 0))
+    return np.sort(order[rank < most])
+
+
+def rough_price(it: Instance, tables: list[OrderTable]) -> Floats:
+    """Cost of an acre under every choice if bags and containers could be cut."""
+    c = it.choices
+    linear = np.array([t.linear for t in tables])
+    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    scarce = np.array([x.on_hand for x in it.lots]) <= 0
+    buy = np.array([x.buy_price for x in it.lots])
+    unit = (it.use @ linear) + np.where(scarce, buy, worth)[:, None]
+    price: Floats = c.units * unit[c.lot, c.recipe] + c.loss
+    return price
+
+
+@dataclass(slots=True)
+class Growing:
+    """The relaxation as it grows."""
+
+    it: Instance
+    model: Model
+    kept: Kept
+    chosen: list[Ints]
+    """Places in all choices of the columns, as they joined."""
+    pool_row: NDArray[np.int64]
+    other_rows: list[tuple[Ints, Floats]]
+    """By lot: rows of the spread of acres, and their entries."""
+    field_row: Ints
+    untreated_cost: Floats
+    """By lot: money a unit planted untreated gives up."""
+    duals: Floats | None = None
+    answer: Answer | None = None
+
+
+def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Growing:
+    """Write the relaxation down over the first choices and one of every pool."""
+    c = it.choices
+    width = len(it.recipes) + 1
+    _, one_each = np.unique(c.lot * width + c.recipe, return_index=True)
+    chosen = np.union1d(first, one_each)
+    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
+    loose = replace(it, season=replace(it.season, farm=farm))
+    model = make_model(loose, c.only(chosen)).bounded("short_in", short)
+    m = model.matrix
+    pool_row = np.full((len(it.lots), width), -1, dtype=np.int64)
+    field_row = np.full(len(it.fields), -1, dtype=np.int64)
+    others: list[tuple[Ints, Floats]] = [
+        (np.zeros(0, dtype=np.int64), np.zeros(0)) for _ in it.lots
+    ]
+    for column, t in enumerate(chosen.tolist()):
+        a, b = int(m.start[column]), int(m.start[column + 1])
+        order = np.argsort(m.row[a:b], kind="stable")
+        rows, values = m.row[a:b][order], m.value[a:b][order]
+        field_row[c.field[t]] = rows[0]
+        pool_row[c.lot[t], c.recipe[t]] = rows[1]
+        others[int(c.lot[t])] = (rows[2:], values[2:])
+    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    return Growing(it, model, Kept(m, state), [chosen], pool_row, others, field_row, worth)
+
+
+def prices(g: Growing, dual: Floats) -> Floats:
+    """Reduced cost of an acre under every choice of the instance."""
+    c = g.it.choices
+    pool = np.where(g.pool_row >= 0, dual[g.pool_row], 0.0)
+    spread = np.array([float(dual[rows] @ values) for rows, values in g.other_rows])
+    price = c.loss - dual[g.field_row[c.field]] - spread[c.lot]
+    untreated = c.recipe == g.it.untreated
+    unit = np.where(untreated, g.untreated_cost[c.lot], 0.0) - pool[c.lot, c.recipe]
+    result: Floats = price + c.units * unit
+    return result
+
+
+def grow(state: State, g: Growing, seconds: float) -> None:
+    """Let choices join until the floor is the relaxation's, or the time is up."""
+    c, it = g.it.choices, g.it
+    acres = np.array([f.acres for f in it.fields])
+    ends = first_of(it, c.field)
+    has = np.flatnonzero(np.diff(ends) > 0)
+    until = state.seconds() + seconds
+    joined = np.zeros(len(c), dtype=bool)
+    joined[g.chosen[0]] = True
+    while not state.is_set():
+        answer = g.kept.solve(min(state.left(), until - state.seconds()))
+        if answer.x is None or answer.row_dual is None:
+            return
+        g.answer, g.duals = answer, answer.row_dual
+        price = prices(g, answer.row_dual)
+        lowest = np.minimum.reduceat(price, ends[:-1][has])
+        floor = answer.objective + float(np.minimum(0.0, lowest) @ acres[has])
+        state.raise_floor(floor)
+        if floor >= answer.objective - CLOSE * max(1.0, abs(answer.objective)):
+            return
+        if state.seconds() >= until:
+            return
+        price[joined] = INFINITE
+        wanted = best_of_each(it, c.field, price, JOIN)
+        wanted = wanted[price[wanted] < -1e-7]
+        _join(g, wanted, acres)
+        joined[wanted] = True
+
+
+def _join(g: Growing, wanted: Ints, acres: Floats) -> None:
+    c = g.it.choices
+    lots, recipes = c.lot[wanted], c.recipe[wanted]
+    starts, rows, values = [], [], []
+    size = 0
+    for t, lot, recipe in zip(wanted.tolist(), lots.tolist(), recipes.tolist(), strict=True):
+        more, entries = g.other_rows[lot]
+        starts.append(size)
+        rows += [int(g.field_row[c.field[t]]), int(g.pool_row[lot, recipe]), *more.tolist()]
+        values += [1.0, float(c.units[t]), *entries.tolist()]
+        size += 2 + len(more)
+    untreated = recipes == g.it.untreated
+    cost = c.loss[wanted] + np.where(untreated, g.untreated_cost[lots] * c.units[wanted], 0.0)
+    g.kept.add_columns(
+        cost, acres[c.field[wanted]], np.array(starts, dtype=np.int64), rows, np.array(values)
+    )
+    g.chosen.append(wanted)
+
+
+def planted(g: Growing) -> tuple[Ints, Floats]:
+    """Choices that the relaxation plants, and their acres."""
+    assert g.answer is not None
+    assert g.answer.x is not None
+    x = g.answer.x
+    n, rest = len(g.chosen[0]), g.model.matrix.n_columns
+    places = np.concatenate(g.chosen)
+    acres = np.concatenate([x[:n], x[rest:]])
+    on = acres > 1e-7
+    return places[on], acres[on]

@@ -1,0 +1,168 @@
+"""HiGHS in a process of its own, so that it and the search for plans don't wait for each other.
+
+`Worker.solve` is `planner.optimize.solver.solve` elsewhere: same program, same answer. A worker
+that dies proves nothing and harms nothing. Messages are pickles of our own over two pipes.
+"""
+
+from __future__ import annotations
+
+import os
+import pickle
+import queue
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, solve
+
+if TYPE_CHECKING:
+    from planner.optimize.solver import Floats
+
+TICK = 0.1
+"""Seconds between two looks at what the other side says."""
+
+
+class Worker:
+    """A process that solves one program after the other."""
+
+    def __init__(self) -> None:
+        root = str(Path(__file__).resolve().parents[2])
+        path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
+        self.process = subprocess.Popen(
+            [sys.executable, "-m", "planner.optimize.worker"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": path},
+            start_new_session=True,
+        )
+        self.heard: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def _listen(self) -> None:
+        assert self.process.stdout is not None
+        with suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
+            while True:
+                self.heard.put(pickle.load(self.process.stdout))
+        self.heard.put(("gone", None))
+
+    def _say(self, kind: str, value: Any) -> None:
+        assert self.process.stdin is not None
+        with suppress(OSError, ValueError):
+            pickle.dump((kind, value), self.process.stdin)
+            self.process.stdin.flush()
+
+    def solve(
+        self,
+        matrix: Matrix,
+        limits: Limits,
+        start: Floats | None = None,
+        watch: Watch | None = None,
+    ) -> Answer:
+        """Solve a program; nothing is found and nothing proven if the process dies."""
+        watch = watch or Watch()
+        self._say("solve", (matrix, limits, start))
+        known, stopping = INFINITE, False
+        while True:
+            if not stopping and watch.stop is not None and watch.stop.is_set():
+                self._say("stop", None)
+                stopping = True
+            try:
+                kind, value = self.heard.get(timeout=TICK)
+            except queue.Empty:
+                kind, value = "", None
+            if kind == "answer":
+                answer: Answer = value
+                return answer
+            if kind == "gone":
+                return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+            if kind == "solution" and watch.on_solution:
+                watch.on_solution(*value)
+                known = min(known, value[1])
+            elif kind == "bound" and watch.on_bound:
+                watch.on_bound(value)
+            better = watch.better(known) if watch.better and not kind else None
+            if better is not None:
+                known = matrix.price(better)
+                self._say("better", (better, known))
+
+    def close(self) -> None:
+        """End the process."""
+        with suppress(OSError):
+            self.process.kill()
+        with suppress(OSError, ValueError):
+            for pipe in (self.process.stdin, self.process.stdout):
+                if pipe is not None:
+                    pipe.close()
+        self.process.wait()
+
+
+class _Ear:
+    """What the parent says while a program is being solved; itself the sign to stop."""
+
+    def __init__(self, source: BinaryIO) -> None:
+        self.jobs: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self.source = source
+        self.better: tuple[Floats, float] | None = None
+        self.stop = False
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def _listen(self) -> None:
+        with suppress(EOFError, OSError, pickle.UnpicklingError):
+            while True:
+                kind, value = pickle.load(self.source)
+                if kind == "solve":
+                    self.stop, self.better = False, None
+                    self.jobs.put(value)
+                elif kind == "better":
+                    self.better = value
+                else:
+                    self.stop = True
+        os._exit(0)  # the parent is gone
+
+    def is_set(self) -> bool:
+        """Whether the parent wants this solve to stop."""
+        return self.stop
+
+    def take(self, cost: float) -> Floats | None:
+        """A better solution that the parent has."""
+        held, self.better = self.better, None
+        return held[0] if held is not None and held[1] < cost else None
+
+
+def _serve(source: BinaryIO, sink: BinaryIO) -> None:
+    """Solve what comes in until nothing comes any more."""
+    ear, spoken = _Ear(source), [0.0]
+
+    def say(kind: str, value: Any) -> None:
+        pickle.dump((kind, value), sink)
+        sink.flush()
+
+    def bound(value: float) -> None:
+        if now() - spoken[0] > TICK:
+            spoken[0] = now()
+            say("bound", value)
+
+    while True:
+        matrix, limits, start = ear.jobs.get()
+        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)
+        try:
+            answer = solve(matrix, limits, start=start, watch=watch)
+        except Exception:
+            answer = Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        say("answer", answer)
+
+
+def main() -> None:
+    """Serve over standard input and a private copy of standard output."""
+    sink = os.fdopen(os.dup(1), "wb")
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    _serve(sys.stdin.buffer, sink)
+
+
+if __name__ == "__main__":
+    main()
