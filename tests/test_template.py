@@ -23,7 +23,15 @@ from planner.season.mark import mark_faults
 from planner.season.read import read_season
 from planner.season.safe import csv_text, write_whole
 from planner.season.schema import HELP_SHEETS, SHEETS, Kind
-from planner.season.template import GUIDE, build, write_blank, write_csv, write_next, write_workbook
+from planner.season.template import (
+    GUIDE,
+    build,
+    write_blank,
+    write_csv,
+    write_folder,
+    write_next,
+    write_workbook,
+)
 from tests.office import errors, needs_office, recalculated, worked_on
 
 
@@ -507,7 +515,7 @@ def test_awkward_names_survive(tmp_path: Path) -> None:
     """Names of 60 characters, non-Latin letters and 200 fields go in and come out unchanged."""
     names = [f"{'Поле' if n % 2 else '北の畑'} {n} {'x' * 60}"[:60].strip() for n in range(200)]
     rows = tuple((name, 10.0, 140000.0) for name in names)
-    lots = (("=L", "Ärla", 1.8, 9000.0, 2800.0),)
+    lots = (("=L", "'Ärla", 1.8, 9000.0, 2800.0),)
     content = full({
         "Farm": Table(("Setting", "Value"), (("Plan date", date(2027, 1, 1)),)),
         "Fields": Table(("Field", "Acres", "Seeding rate"), rows),
@@ -516,9 +524,12 @@ def test_awkward_names_survive(tmp_path: Path) -> None:
         "Containers": Table(("Product", "Container", "Size", "Price"), (("+P", "@k", 1.0, 9.0),)),
         "Recipes": Table(("Recipe", "Product", "Rate"), (("-R", "+P", "1 fl oz/unit"),)),
     })  # fmt: skip
-    season = read_season(write_workbook(tmp_path / "awkward.xlsx", content, "x"))
-    assert [f.name for f in season.fields] == names
-    assert (season.lots[0].name, season.products[0].name) == ("=L", "+P")
+    write_folder(tmp_path / "awkward", content)
+    for source in (write_workbook(tmp_path / "awkward.xlsx", content, "x"), tmp_path / "awkward"):
+        season = read_season(source)
+        assert [f.name for f in season.fields] == names
+        assert (season.lots[0].name, season.products[0].name) == ("=L", "+P")
+        assert season.lots[0].variety == "'Ärla"
 
 
 def test_no_foreign_colours_only_one_palette(book: Workbook) -> None:

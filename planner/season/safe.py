@@ -49,6 +49,8 @@ def csv_text(value: str) -> str:
     ("'=1+1", '-3', 'Long Eighty')
     """
     value = clean(value)
+    if value.startswith("'"):
+        return "'" + value  # the reader takes one apostrophe away
     if not value.startswith(FORMULA_STARTS):
         return value
     try:
