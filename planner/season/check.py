@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault
@@ -23,6 +24,8 @@ if TYPE_CHECKING:
 
     from planner.season.match import Line, Table, Tables
 
+MOST = 1_000
+"""Faults of one rule after which no more are looked for."""
 SAME = 1e-9
 """Relative difference up to which two quantities are the same."""
 BY_ACTIVE = ("mg/seed", "g/100 kg")
@@ -30,7 +33,7 @@ BY_ACTIVE = ("mg/seed", "g/100 kg")
 
 def check(tables: Tables) -> list[Fault]:
     """All faults among rows."""
-    return [fault for rule in RULES for fault in rule(tables)]
+    return [fault for rule in RULES for fault in islice(rule(tables), MOST)]
 
 
 def sowing_is_given_once(tables: Tables) -> Iterator[Fault]:

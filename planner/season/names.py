@@ -5,6 +5,7 @@ from __future__ import annotations
 import difflib
 import unicodedata
 from functools import lru_cache
+from itertools import islice
 from typing import TYPE_CHECKING
 
 from planner.units import refuse
@@ -14,6 +15,8 @@ if TYPE_CHECKING:
 
 MOST_LETTERS = 200
 """Longest name or text that is read."""
+MOST_COMPARED = 1_000
+"""Most names that a misspelled one is compared with."""
 SHOWN_LETTERS = 60
 """Longest piece of a cell that a fault shows."""
 
@@ -63,8 +66,8 @@ def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> str:
     >>> nearest("Nort 80", ["South 40", "North 80"])
     'North 80'
     """
-    by_key = {key(name): name for name in names}
-    found = difflib.get_close_matches(key(text)[:MOST_LETTERS], by_key, 1, cutoff)
+    by_key = {key(name): name for name in islice(names, MOST_COMPARED)}
+    found = difflib.get_close_matches(key(text)[:SHOWN_LETTERS], by_key, 1, cutoff)
     if found:
         return by_key[found[0]]
     return next((name for name in by_key.values() if look(name) == look(text)), "")

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 MAX_TOLD = 200
 """Most sentences that are told of a season that can be planned."""
-MAX_FAULTS = 5_000
+MAX_FAULTS = 1_000
 """Most faults that are gathered; a last one says how many more there are."""
 
 
@@ -78,7 +78,7 @@ def _some(faults: list[Fault]) -> list[Fault]:
     unique = sorted(set(faults))
     if len(unique) <= MAX_FAULTS:
         return unique
-    more = Fault("", expected=f"no further faults; there are {len(unique) - MAX_FAULTS:,} more")
+    more = Fault("", expected=f"no further faults; at least {len(unique) - MAX_FAULTS:,} more")
     return [*unique[:MAX_FAULTS], more]
 
 

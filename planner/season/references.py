@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from planner.season.match import Line, Table, Tables
     from planner.season.schema import Column
 
+MAX_NEAREST = 100
+"""Misspelled names of a column for which the nearest one is looked up."""
+
 Index = dict[str, str]
 """Names as they are kept, by their keys."""
 
@@ -44,8 +47,9 @@ def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
             names, sure = _names_for(tables, table, heading.column)
             if names is None:
                 continue
+            near: Index = {}
             for line in table.lines:
-                found = _resolve_cell(table, line, name, heading, names, sure)
+                found = _resolve_cell(table, line, name, heading, names, near)
                 faults += found if sure else []
                 told += [] if sure else _passed_over(table, line, name, found, names, faults)
     _spell_alike(tables)
@@ -74,9 +78,12 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
 
 
 def _resolve_cell(
-    table: Table, line: Line, name: str, heading: Heading, names: Index, sure: bool
+    table: Table, line: Line, name: str, heading: Heading, names: Index, known: Index
 ) -> list[Fault]:
-    """Spell the names of a cell as they are defined. Returns faults of those that are not."""
+    """Spell the names of a cell as they are defined. Returns faults of those that are not.
+
+    `known` keeps the nearest names that were looked up already.
+    """
     value = line.get(name)
     if value is None:
         return []
@@ -85,7 +92,9 @@ def _resolve_cell(
     sheet, column = heading.column.refers or ("", "")
     for word in words:
         if key(word) not in names:
-            near = nearest(word, names.values())
+            if key(word) not in known and len(known) < MAX_NEAREST:
+                known[key(word)] = nearest(word, names.values())
+            near = known.get(key(word), "")
             remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
             if near and look(near) == look(word):
                 remedy += ", which only looks the same: type it anew"

@@ -2,9 +2,11 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple, NoReturn
 
+from planner.errors import Fault
 from planner.season.cells import Setting, read_cell
 from planner.season.headers import PRESSURE, Heading, find_column, split_header
 from planner.season.match import Line
@@ -16,12 +18,18 @@ from planner.units import Unreadable
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from planner.errors import Fault
     from planner.season.match import Table, Tables
     from planner.season.schema import Column
 
 JOINT = " / "
 """What joins the texts of several columns where the first alone does not tell rows apart."""
+
+
+MAX_CHANGES = 1_000
+"""Most rows of What if."""
+
+Texts = dict[str, list[dict[str, list[Line]]]]
+"""By sheet: rows by the texts that may mean them, from the shortest on."""
 
 
 class _Misplaced(Exception):
@@ -49,12 +57,16 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
     """Make the changes of a scenario (none if its name is empty). Returns faults of What if."""
     table = tables["What if"]
     faults = _unknown_scenario(table, scenario)
+    if len(table.lines) > MAX_CHANGES:
+        seen = f"{len(table.lines):,} rows"
+        return [Fault(table.name, seen=seen, expected=f"at most {MAX_CHANGES:,} of them")]
     changes = []
+    texts: Texts = {}
     for line in table.lines:
         if not all(line.texts.get(name, "").strip() for name in ("sheet", "item", "column")):
             continue  # these must be filled, and are told of with all such cells
         try:
-            cells = _cells(tables, line)
+            cells = _cells(tables, line, texts)
             _check_value(line, cells, money, table.comma)
         except _Misplaced as problem:
             faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
@@ -82,7 +94,7 @@ def _near(text: str, names: Iterable[str]) -> str:
     return f"nearest: '{shown(near)}'" if near else ""
 
 
-def _cells(tables: Tables, line: Line) -> _Cells:
+def _cells(tables: Tables, line: Line, texts: Texts) -> _Cells:
     """Find the cells that a row of What if means."""
     sheet = sheet_of(line.texts["sheet"])
     if sheet is None or sheet.name == "What if":
@@ -102,7 +114,7 @@ def _cells(tables: Tables, line: Line) -> _Cells:
         _misplaced("column", f"a column of sheet {sheet.name}", near)
     heading = table.headings.get(name)
     unit = heading.unit if heading else found[1]
-    return _Cells(sheet.name, name, found[0], unit, _rows(table, line))
+    return _Cells(sheet.name, name, found[0], unit, _rows(table, line, texts))
 
 
 def _setting(table: Table, line: Line) -> _Cells:
@@ -121,17 +133,13 @@ def _setting(table: Table, line: Line) -> _Cells:
     return _Cells(table.sheet.name, "value", *found, [new])
 
 
-def _rows(table: Table, line: Line) -> list[Line]:
+def _rows(table: Table, line: Line, texts: Texts) -> list[Line]:
     """Find the row of a sheet by the text of its first column, or of all that tell rows apart."""
-    columns = [table.sheet.columns[0].key]
-    unique = [table.sheet.column(name).key for name in table.sheet.unique]
-    wanted = line.texts["item"]
-    for keys in (columns, unique[:2], unique):
-        found = [
-            other
-            for other in table.lines
-            if key(JOINT.join(other.texts.get(k, "").strip() for k in keys)) == key(wanted)
-        ]
+    if table.sheet.name not in texts:
+        texts[table.sheet.name] = _by_text(table)
+    wanted = key(line.texts["item"])
+    for rows in texts[table.sheet.name]:
+        found = rows.get(wanted, [])
         if len(found) == 1:
             return found
         if found:
@@ -139,9 +147,27 @@ def _rows(table: Table, line: Line) -> list[Line]:
             _misplaced("item", "text that means one row only", f"write {names}")
     if table.sheet.must and not table.lines:
         return []  # told of already
-    texts = [other.texts.get(columns[0], "") for other in table.lines]
     expected = f"text of the first column of sheet {table.sheet.name}"
-    _misplaced("item", expected, _near(wanted, texts))
+    first = texts[table.sheet.name][0]
+    return _misplaced(
+        "item", expected, _near(wanted, (_first(table, x[0]) for x in first.values()))
+    )
+
+
+def _first(table: Table, line: Line) -> str:
+    return line.texts.get(table.sheet.columns[0].key, "")
+
+
+def _by_text(table: Table) -> list[dict[str, list[Line]]]:
+    """Rows by their first column, by the first two that tell them apart, by all of these."""
+    unique = [table.sheet.column(name).key for name in table.sheet.unique]
+    found = []
+    for keys in ([table.sheet.columns[0].key], unique[:2], unique):
+        rows: dict[str, list[Line]] = defaultdict(list)
+        for line in table.lines:
+            rows[key(JOINT.join(line.texts.get(k, "").strip() for k in keys))].append(line)
+        found.append(dict(rows))
+    return found
 
 
 def _check_value(line: Line, cells: _Cells, money: str, comma: bool) -> None:
