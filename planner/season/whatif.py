@@ -148,14 +148,9 @@ def _rows(table: Table, line: Line, texts: Texts) -> list[Line]:
     if table.sheet.must and not table.lines:
         return []  # told of already
     expected = f"text of the first column of sheet {table.sheet.name}"
-    first = texts[table.sheet.name][0]
-    return _misplaced(
-        "item", expected, _near(wanted, (_first(table, x[0]) for x in first.values()))
-    )
-
-
-def _first(table: Table, line: Line) -> str:
-    return line.texts.get(table.sheet.columns[0].key, "")
+    first = table.sheet.columns[0].key
+    names = (other.texts.get(first, "") for other in table.lines)
+    return _misplaced("item", expected, _near(wanted, names))
 
 
 def _by_text(table: Table) -> list[dict[str, list[Line]]]:
