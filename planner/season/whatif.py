@@ -149,8 +149,8 @@ def _rows(table: Table, line: Line, texts: Texts) -> list[Line]:
         return []  # told of already
     expected = f"text of the first column of sheet {table.sheet.name}"
     first = table.sheet.columns[0].key
-    names = (other.texts.get(first, "") for other in table.lines)
-    return _misplaced("item", expected, _near(wanted, names))
+    there = (other.texts.get(first, "") for other in table.lines)
+    return _misplaced("item", expected, _near(wanted, there))
 
 
 def _by_text(table: Table) -> list[dict[str, list[Line]]]:
