@@ -21,6 +21,7 @@ import highspy
 import pytest
 
 import planner
+import planner.report.json
 from planner import cli
 from planner.report.files import write_together
 
@@ -123,6 +124,42 @@ def test_what_a_killed_run_left_behind_is_swept_up(two_plans, tmp_path: Path) ->
     (out / "my.part").write_text("mine")
     write_together(out, two_plans[1])
     assert visible(out) == sorted(["my.part", *two_plans[1]])
+
+
+CRASH = """
+import os, sys
+from pathlib import Path
+from planner.report.files import write_together
+honest, left = Path.replace, int(sys.argv[2])
+def replace(self, target):
+    global left
+    if left == 0:
+        os._exit(9)
+    left -= 1
+    return honest(self, target)
+Path.replace = replace
+files = {path.name: path.read_bytes() for path in Path(sys.argv[3]).iterdir()}
+write_together(Path(sys.argv[1]), files)
+"""
+
+
+@pytest.mark.parametrize("renames", [0, 1, 2, 3, 4])
+def test_death_between_renames_is_finished_by_the_next_command(
+    renames: int, two_plans, tmp_path: Path
+) -> None:
+    """The process vanishes before its (n+1)-th rename; the first is the note of what follows."""
+    out = tmp_path / "out"
+    write_together(out, two_plans[0])
+    done = subprocess.run(
+        [sys.executable, "-c", CRASH, str(out), str(renames), str(tmp_path / "1")],
+        cwd=ROOT,
+        check=False,
+    )
+    assert done.returncode == (9 if renames < 4 else 0)
+    planner.report.json.read_plan(out / "plan.json")
+    assert farms_in(out) == ({FARM} if renames == 0 else {OTHER})
+    write_together(out, {"note.txt": b""})
+    assert visible(out) == sorted(["note.txt", *two_plans[0]])
 
 
 STEPS = [("os.open", os.open), ("os.fsync", os.fsync), ("pathlib.Path.replace", Path.replace)]

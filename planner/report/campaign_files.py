@@ -11,7 +11,7 @@ from planner.campaign.ical import to_ical
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import CALENDAR, write_together
+from planner.report.files import CALENDAR, settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -59,6 +59,7 @@ def update_campaign(
     """
     from planner.report.workbook import render
 
+    settle(path.parent)
     data = _read(path)
     campaign = from_dict(data["campaign"])
     told = read_done(campaign, done)

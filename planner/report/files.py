@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import json
 import os
 import re
 import secrets
@@ -27,6 +28,7 @@ WORKBOOK = "plan.xlsx"
 JSON = "plan.json"
 CALENDAR = "plan.ics"
 LOCK = ".wholedrum-lock"
+PROMISE = ".wholedrum-promise"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 WAIT_SECONDS = 20.0
 """How long a run waits for another one that writes into the same folder."""
@@ -137,7 +139,7 @@ def write_together(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ..
 def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
     fresh: dict[str, Path] = {}
     older: dict[str, Path] = {}
-    done: list[str] = []
+    begun: list[str] = []
     try:
         for name, data in content.items():
             target = folder / name
@@ -151,28 +153,64 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
                 shutil.copy2(target, older[name])
                 with contextlib.suppress(OSError):
                     shutil.copymode(target, fresh[name])
+        _promise(folder, fresh)
         for name, path in fresh.items():
+            begun.append(name)
             path.replace(folder / name)
-            done.append(name)
         _sync(folder)
     except BaseException:
-        for name in done:
+        for name in begun:
             with contextlib.suppress(OSError):
+                if fresh[name].exists():  # its renaming did not happen
+                    continue
                 if name in older:
                     older[name].replace(folder / name)
                 else:
                     (folder / name).unlink()
         raise
     finally:
-        for path in (*fresh.values(), *older.values()):
+        for path in (folder / PROMISE, *fresh.values(), *older.values()):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
 
 
+def _promise(folder: Path, fresh: Mapping[str, Path]) -> None:
+    """Write down what is about to be renamed, so that a run killed in the middle can be finished.
+
+    Without it only a part of the files might be new: each is renamed whole, but one by one.
+    """
+    part = _temporary(folder, PROMISE)
+    try:
+        _write(part, json.dumps({name: path.name for name, path in fresh.items()}).encode())
+        part.replace(folder / PROMISE)
+    finally:
+        part.unlink(missing_ok=True)
+    _sync(folder)
+
+
+def settle(folder: Path) -> None:
+    """Finish what a run that was killed while renaming had begun; nothing to do otherwise.
+
+    Every command that reads or writes a plan does this first.
+
+    Raises
+    ------
+    OutputError
+        When the folder can't be written to.
+    """
+    if (folder / PROMISE).exists():
+        with _telling(folder), _lock(folder):
+            _sweep(folder)
+
+
 def _sweep(folder: Path) -> None:
-    """Take away what a run left that was killed while it wrote; nobody else writes now."""
+    """Finish and take away what a killed run left; nobody else writes now."""
+    with contextlib.suppress(OSError, ValueError, AttributeError):
+        for name, part in json.loads((folder / PROMISE).read_bytes()).items():
+            if Path(name).name == name and LEFT_BEHIND.fullmatch(part) and (folder / part).exists():
+                (folder / part).replace(folder / name)
     for path in folder.iterdir():
-        if LEFT_BEHIND.fullmatch(path.name):
+        if path.name == PROMISE or LEFT_BEHIND.fullmatch(path.name):
             with contextlib.suppress(OSError):
                 path.unlink()
 

@@ -6,13 +6,14 @@ Numbers are written in full, so that a plan read back equals the plan that was w
 
 from __future__ import annotations
 
+import contextlib
 import json
 import math
 import platform
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from planner.errors import Fault, InputError
+from planner.errors import Fault, InputError, OutputError
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import (
     Cost,
@@ -140,7 +141,11 @@ def read_plan(path: Path) -> Plan:
     InputError
         When the file cannot be read or holds no plan.
     """
+    from planner.report.files import settle
+
     try:
+        with contextlib.suppress(OutputError):
+            settle(path.parent)
         data = json.loads(path.read_text("utf-8-sig"))
     except OSError as error:
         fault = Fault("", expected=f"a file that can be read ({error.strerror})")

@@ -1,8 +1,8 @@
 """Stop runs at random moments and see what stands in the output folder afterwards.
 
-    python reports/reliability/stop_anywhere.py --signal KILL --runs 200
-    python reports/reliability/stop_anywhere.py --signal INT --runs 200
-    python reports/reliability/stop_anywhere.py --signal KILL --runs 200 --writing
+    python -m reports.reliability.stop_anywhere --signal KILL --runs 200
+    python -m reports.reliability.stop_anywhere --signal INT --runs 200
+    python -m reports.reliability.stop_anywhere --signal KILL --runs 200 --writing
 
 Every run plans a small season into a folder where an older plan stands, and is sent the signal at a
 moment drawn evenly from about the length of a run (with --writing: a process that does nothing but
@@ -24,6 +24,8 @@ import time
 import zipfile
 from collections import Counter
 from pathlib import Path
+
+from planner.report.files import settle
 
 ROOT = Path(__file__).parents[2]
 
@@ -76,14 +78,17 @@ def farm_of_workbook(path: Path) -> str:
     return farm
 
 
-def state(folder: Path) -> str:
-    """old, new, mixed or broken."""
+def state(folder: Path, *, settled: bool = False) -> str:
+    """old, new, mixed or broken; and whether the next command had to finish a renaming."""
     try:
         farms = {farm_of_json(folder / "plan.json"), farm_of_workbook(folder / "plan.xlsx")}
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         return f"broken ({type(error).__name__})"
     if len(farms) > 1:
-        return "mixed"
+        if settled:
+            return "mixed"
+        settle(folder)
+        return f"{state(folder, settled=True)} once the next command ran, mixed until then"
     return "old" if farms == {OLD} else "new"
 
 
