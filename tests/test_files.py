@@ -9,7 +9,7 @@ from pathlib import Path
 import pytest
 
 from planner.errors import OutputError
-from planner.report import files
+from planner.report import files, lock
 from planner.report.files import check_folder, write_together
 
 OLD = {"plan.xlsx": b"old book", "plan.json": b"old data"}
@@ -222,16 +222,16 @@ def test_waiting_for_another_run_ends_in_words(
 ) -> None:
     import fcntl
 
-    monkeypatch.setattr(files, "WAIT_SECONDS", 0.2)
-    with (folder / files.LOCK).open("wb") as held:
+    monkeypatch.setattr(lock, "WAIT_SECONDS", 0.2)
+    with (folder / lock.LOCK).open("wb") as held:
         fcntl.flock(held, fcntl.LOCK_EX)
         with pytest.raises(OutputError, match="another run is writing"):
             write_together(folder, NEW)
-    assert {k: v for k, v in standing(folder).items() if k != files.LOCK} == OLD
+    assert {k: v for k, v in standing(folder).items() if k != lock.LOCK} == OLD
 
 
 def test_a_lock_left_by_a_run_that_died_is_no_hindrance(folder: Path) -> None:
-    (folder / files.LOCK).write_bytes(b"")
+    (folder / lock.LOCK).write_bytes(b"")
     write_together(folder, NEW)
     assert standing(folder) == NEW
 

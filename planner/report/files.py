@@ -10,12 +10,12 @@ import re
 import secrets
 import shutil
 import tempfile
-import time
 from contextlib import contextmanager
 from pathlib import Path
-from typing import IO, TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any
 
 from planner.errors import OutputError
+from planner.report.lock import locked
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -27,11 +27,8 @@ if TYPE_CHECKING:
 WORKBOOK = "plan.xlsx"
 JSON = "plan.json"
 CALENDAR = "plan.ics"
-LOCK = ".wholedrum-lock"
 PROMISE = ".wholedrum-promise"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
-WAIT_SECONDS = 20.0
-"""How long a run waits for another one that writes into the same folder."""
 
 
 def write_plan(
@@ -127,7 +124,7 @@ def write_together(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ..
             raise ValueError(msg)
     made = _make(folder)
     try:
-        with _telling(folder), _lock(folder):
+        with _telling(folder), locked(folder):
             _sweep(folder)
             _replace_all(folder, content)
     except BaseException:
@@ -199,7 +196,7 @@ def settle(folder: Path) -> None:
         When the folder can't be written to.
     """
     if (folder / PROMISE).exists():
-        with _telling(folder), _lock(folder):
+        with _telling(folder), locked(folder):
             _sweep(folder)
 
 
@@ -260,59 +257,6 @@ def _unmake(made: list[Path]) -> None:
     for place in reversed(made):
         with contextlib.suppress(OSError):
             place.rmdir()
-
-
-@contextmanager
-def _lock(folder: Path) -> Iterator[None]:
-    """Keep other runs out of a folder; the system lets go of the lock if this run dies."""
-    path = folder / LOCK
-    until = time.monotonic() + WAIT_SECONDS
-    while True:
-        handle = path.open("a+b")
-        if _held(handle) and _same(handle, path):
-            break
-        handle.close()
-        if time.monotonic() > until:
-            msg = f"another run is writing into {folder}; wait for it, or choose another folder"
-            raise OutputError(msg)
-        time.sleep(0.05)
-    try:
-        yield
-    finally:
-        if os.name == "nt":
-            handle.close()
-        with contextlib.suppress(OSError):
-            path.unlink(missing_ok=True)
-        handle.close()
-
-
-def _held(handle: IO[bytes]) -> bool:
-    try:
-        if os.name == "nt":
-            import msvcrt
-
-            _call(msvcrt, "locking")(handle.fileno(), _call(msvcrt, "LK_NBLCK"), 1)
-        else:
-            import fcntl
-
-            fcntl.flock(handle, fcntl.LOCK_EX | fcntl.LOCK_NB)
-    except OSError as error:
-        if error.errno in (errno.EAGAIN, errno.EACCES, errno.EDEADLK):
-            return False
-        return error.errno in (errno.ENOTSUP, errno.ENOSYS, errno.ENOLCK, errno.EINVAL)
-    return True
-
-
-def _call(module: Any, name: str) -> Any:
-    return getattr(module, name)
-
-
-def _same(handle: IO[bytes], path: Path) -> bool:
-    """Tell whether the file locked is still the one of this name: its last holder deletes it."""
-    try:
-        return os.path.samestat(os.fstat(handle.fileno()), path.stat())
-    except OSError:
-        return False
 
 
 @contextmanager
