@@ -32,7 +32,12 @@ class Worker:
         root = str(Path(__file__).resolve().parents[2])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
-            [sys.executable, "-m", "planner.optimize.worker"],
+            [
+                sys.executable,
+                "-P",
+                "-m",
+                "planner.optimize.worker",
+            ],  # -P: not from where the user stands
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
