@@ -29,15 +29,11 @@ class Worker:
     """A process that solves one program after the other."""
 
     def __init__(self) -> None:
+        # -P: no modules from the folder that the user happens to stand in.
         root = str(Path(__file__).resolve().parents[2])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
-            [
-                sys.executable,
-                "-P",
-                "-m",
-                "planner.optimize.worker",
-            ],  # -P: not from where the user stands
+            [sys.executable, "-P", "-m", "planner.optimize.worker"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
