@@ -97,7 +97,7 @@ def make_plan(
     Examples
     --------
     >>> season = load("data/demo.xlsx")
-    >>> plan = make_plan(season, seconds=10)
+    >>> plan = make_plan(season, seconds=3)
     >>> plan.bound <= plan.cost.total
     True
     """

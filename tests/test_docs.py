@@ -80,6 +80,7 @@ def test_readme_python_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     assert block is not None
     code = "\n".join(line[4:] for line in block[1].split("\n"))
     code = code.replace('"reports/demo"', repr(str(tmp_path / "out")))
+    code = code.replace("seconds=30", "seconds=5")
     monkeypatch.chdir(ROOT)
     exec(code, {})  # noqa: S102, RUF100 - our own README
     assert (tmp_path / "out" / "plan.json").is_file()
