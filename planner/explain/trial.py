@@ -4,7 +4,6 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass, field
-from math import isfinite
 from time import monotonic
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -127,7 +126,7 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
         plan = _from_known(trial, options, stop)
         if plan is None:
             plan = solve(trial.season, options, stop=stop)
-        if not isfinite(plan.bound):  # so little time that nothing was proven
+        if plan.gap > 1.0:  # so little time that next to nothing was proven
             return None
         audit(plan, trial.season)
     except (NoPlanError, Interrupted, AuditError, MemoryError):

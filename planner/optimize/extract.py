@@ -90,7 +90,7 @@ def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = 
         it.season, counts(model, x), bags_bought(model, x), treated, planted
     )
     total = cost.total
-    bound = min(bound, total)
+    bound = min(max(bound, model.matrix.least), total)
     gap = (total - bound) / max(1.0, abs(total))
     short: dict[str, float] = {f.name: f.acres for f in it.season.fields}
     for p in planted:

@@ -90,6 +90,15 @@ class Matrix:
         """Cost at x."""
         return float(self.cost @ x) + self.offset
 
+    @property
+    def least(self) -> float:
+        """Cost that nothing within the bounds of the columns can go below."""
+        each = np.zeros(self.n_columns)
+        up, down = self.cost > 0.0, self.cost < 0.0
+        each[up] = self.cost[up] * self.lower[up]
+        each[down] = self.cost[down] * self.upper[down]
+        return float(each.sum()) + self.offset
+
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Answer:

@@ -175,7 +175,11 @@ def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:
             v.count[i, j] = _add(problem, f"n_{i}", j, top, "Integer")
             if len(c.breaks) > 1 or b.from_count > 1:
                 v.reached[i, j] = _add(problem, f"w_{i}", j, 1, "Integer")
-    v.left = [_add(problem, "e", p, None, "Continuous") for p in range(len(it.products))]
+    most_left = dict(zip((p.name for p in it.products), it.supply.tolist(), strict=True))
+    for c, top in zip(it.containers, v.most_count, strict=True):
+        most_left[c.product] += top * max(0.0, c.size - c.heel)
+    tops = enumerate(most_left.values())
+    v.left = [_add(problem, "e", p, top, "Continuous") for p, top in tops]
     sold = {it.containers[i].supplier for i, _ in v.count}
     for s, supplier in enumerate(it.suppliers):
         if supplier.freight > 0 and supplier.name in sold:
