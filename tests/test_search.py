@@ -1,0 +1,431 @@
+"""The search for plans: floors are proofs, plans keep their promises, and runs can be repeated.
+
+Optima come from brute force (`tests/oracle.py`) and from a second model (`tests/milp.py`), which
+share no arithmetic with the optimizer.
+"""
+
+import threading
+from dataclasses import astuple, replace
+from functools import cache
+from random import Random
+
+import numpy as np
+import pytest
+
+from planner.optimize import search
+from planner.optimize.board import Board
+from planner.optimize.construct import improve, place
+from planner.optimize.floors import without_field_rule
+from planner.optimize.instance import make_instance
+from planner.optimize.lift import lifted
+from planner.optimize.model import make_model
+from planner.optimize.options import SolveOptions
+from planner.optimize.orders import order_tables
+from planner.optimize.search import solve
+from planner.optimize.solver import Limits, Verdict, Watch
+from planner.optimize.solver import solve as solve_matrix
+from planner.optimize.state import State
+from planner.plan.audit import audit
+from planner.plan.plan import Outcome
+from tests import milp, oracle, seasons
+from tests.hard_seasons import random_season
+
+CLOSE = 1e-6
+"""Relative slack of a floor over an optimum: the solvers' own tolerance."""
+SMALL = [((4, 3, 2, 1), seed, short) for seed in (1, 2, 3) for short in (False, True)]
+SMALL += [((6, 4, 3, 2), 1, False), ((6, 4, 3, 2), 2, True), ((5, 4, 3, 1), 2, False)]
+"""Hard seasons that the second model proves the optimum of: size, seed, whether seed is short."""
+
+
+def hard(case):
+    size, seed, short = case
+    return random_season(*size, seed, short=short)
+
+
+@cache
+def best(case) -> milp.Answer:
+    """Proven optimum of a small hard season."""
+    return milp.solve(hard(case))
+
+
+def under(floor: float, optimum: float) -> bool:
+    return floor <= optimum + CLOSE * max(1.0, abs(optimum))
+
+
+def short_by_priority(plan, season) -> tuple[float, ...]:
+    priority = {f.name: f.priority for f in season.fields}
+    return tuple(
+        sum(s.acres for s in plan.shortages if priority[s.field] == p)
+        for p in sorted(set(priority.values()))
+    )
+
+
+def held_short(season, short):
+    """The exact model of a season, acres short of every priority held at the fewest."""
+    model = make_model(make_instance(season))
+    return model.bounded("short_in", np.array(short) + 2e-6)
+
+
+def loosened(model):
+    """The model's linear relaxation, and the relaxation that drops the field rule only."""
+    nothing = np.zeros(model.matrix.n_columns, dtype=bool)
+    linear = replace(model, matrix=replace(model.matrix, integer=nothing))
+    return linear, without_field_rule(model)
+
+
+# --- hard seasons ---------------------------------------------------------------------------------
+
+
+def test_hard_seasons_are_as_they_say():
+    """The same arguments give the same season; seed suffices or not as asked, wherever it goes."""
+    for seed in range(8):
+        for short in (False, True):
+            one = random_season(30, 20, 5, 2, seed, short=short)
+            assert one == random_season(30, 20, 5, 2, seed, short=short)
+            weakest = min(x.germination for x in one.lots)
+            strongest = max(x.germination for x in one.lots)
+            sown = [
+                f.sowing.seeds
+                if hasattr(f.sowing, "seeds")
+                else f.sowing.plants / f.sowing.emergence / (strongest if short else weakest)
+                for f in one.fields
+            ]
+            need = sum(f.acres * s * 1.03 / 140_000 for f, s in zip(one.fields, sown, strict=True))
+            have = sum(x.on_hand + x.can_buy for x in one.lots)
+            assert have < need if short else have > need
+            assert len(make_instance(one).choices) > 0
+
+
+# --- floors ---------------------------------------------------------------------------------------
+
+
+def floors_of(model) -> list[float]:
+    """Bounds of the linear relaxation, of the one without the field rule, and of the model."""
+    found = []
+    for one in (*loosened(model), model):
+        answer = solve_matrix(one.matrix, Limits(gap=1e-9))
+        assert answer.verdict is Verdict.OPTIMAL
+        found.append(answer.bound if np.isfinite(answer.bound) else answer.objective)
+    return found
+
+
+def test_relaxations_are_floors_of_brute_force():
+    """On tiny seasons with every rule, no relaxation's bound is above brute force's optimum."""
+    seen = 0
+    for seed in range(200):
+        one = seasons.random_season(seed)
+        if oracle.size(one) > 100:
+            continue
+        seen += 1
+        optimum = oracle.solve(one)
+        bounds = floors_of(held_short(one, optimum.short))
+        assert all(under(bound, optimum.cost) for bound in bounds), seed
+        assert bounds[-1] == pytest.approx(optimum.cost, rel=1e-5, abs=1e-2), seed
+    assert seen > 15
+
+
+@pytest.mark.parametrize("case", SMALL, ids=str)
+def test_relaxations_are_floors_of_hard_seasons(case):
+    """No relaxation's bound is above the second model's optimum; the exact one's is the optimum."""
+    optimum = best(case)
+    bounds = floors_of(held_short(hard(case), optimum.short))
+    assert all(under(bound, optimum.cost) for bound in bounds)
+    assert bounds[-1] == pytest.approx(optimum.cost, rel=1e-5)
+
+
+WAYS = {
+    "as it comes": ({}, SolveOptions(seconds=3.0, seed=2)),
+    "relaxation first": ({"HEAD_START": ()}, SolveOptions(seconds=3.0)),
+    "few choices in memory": ({"MANY_CHOICES": 0, "RECIPES": 1}, SolveOptions(seconds=3.0)),
+    "by steps": ({}, SolveOptions(effort=1)),
+    "few choices by steps": ({"MANY_CHOICES": 0, "RECIPES": 1}, SolveOptions(effort=1)),
+}
+"""Changes to the search that send small seasons the ways of larger ones."""
+
+
+@pytest.mark.parametrize("way", WAYS)
+@pytest.mark.parametrize("case", SMALL[:4], ids=str)
+def test_every_floor_told_is_a_floor(case, way, monkeypatch):
+    """Whatever way a floor is proven, none that the search tells on its way passes the optimum."""
+    changes, options = WAYS[way]
+    for name, value in changes.items():
+        monkeypatch.setattr(search, name, value)
+    one, optimum = hard(case), best(case)
+    heard = []
+    plan = solve(one, options, heard.append)
+    audit(plan, one)
+    told = [p.floor for p in heard if p.floor is not None]
+    assert told
+    assert sorted(told) == told, "a floor fell"
+    assert all(under(floor, optimum.cost) for floor in (*told, plan.bound))
+    fewest = short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
+    assert fewest or not plan.shortage_proven
+    if fewest:
+        assert under(optimum.cost, plan.cost.total)
+
+
+# --- shortages ------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("case", [c for c in SMALL if c[2]], ids=str)
+def test_acres_short_are_as_few_as_can_be(case):
+    """Short hard seasons end with the second model's acres short by priority, and its cost."""
+    one, optimum = hard(case), best(case)
+    plan = solve(one, SolveOptions(seconds=20.0))
+    audit(plan, one)
+    assert sum(optimum.short) > 1.0
+    assert plan.shortage_proven
+    assert plan.outcome is Outcome.OPTIMAL
+    assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
+
+
+# --- the same again -------------------------------------------------------------------------------
+
+
+def shuffled(season, seed: int):
+    """The season with the rows of its sheets in another order."""
+    rng = Random(seed)
+
+    def mixed(rows):
+        return tuple(rng.sample(rows, len(rows)))
+
+    return replace(
+        season,
+        **{
+            sheet: mixed(getattr(season, sheet))
+            for sheet in ("fields", "lots", "products", "containers", "recipes", "threats")
+        },
+        suppliers=mixed(season.suppliers),
+        discounts=mixed(season.discounts),
+    )
+
+
+def as_told(plan):
+    """What a plan says: sorted rows, figures rounded past the dust of sums in another order."""
+
+    def told(row):
+        return tuple(round(x, 6) if isinstance(x, float) else x for x in astuple(row))
+
+    tables = ("order", "seed_purchases", "treating", "planting", "products", "shortages")
+    rows = {table: sorted(map(told, getattr(plan, table))) for table in tables}
+    return rows, told(plan.cost), round(plan.bound, 6), plan.outcome, plan.shortage_proven
+
+
+@pytest.mark.parametrize("case", [((9, 6, 3, 1), 1, False), ((12, 8, 3, 2), 4, True)], ids=str)
+def test_effort_repeats_itself(case):
+    """Counted in steps, the plan is the same on every run and for rows in any order."""
+    one = hard(case)
+    options = SolveOptions(effort=2, seed=1)
+    plan = solve(one, options)
+    audit(plan, one)
+    assert as_told(solve(one, options)) == as_told(plan)
+    other = shuffled(one, 5)
+    assert other.fields != one.fields
+    assert as_told(solve(other, options)) == as_told(plan)
+
+
+# --- the board ------------------------------------------------------------------------------------
+
+
+def random_board(season, seed: int):
+    """A board with a random plan, improved a little, and the exact model that it belongs to."""
+    it = make_instance(season)
+    model = make_model(it)
+    board = Board(it, model.choices, order_tables(it))
+    rng = np.random.default_rng(seed)
+    for f in rng.permutation(len(it.fields)).tolist():
+        place(board, f, rng, noise=0.5)
+    steps = int(rng.integers(0, 20))
+    improve(board, rng, steps, (1000.0, 100.0), lambda step: step / steps)
+    return model, board
+
+
+def board_cost(board) -> float:
+    return board.product_cost() + board.other
+
+
+def unshared(season):
+    """The season without freight, discounts and limits on shares of all planted acres.
+
+    The board takes the first two for what they are on average, the last for what they would be if
+    nothing were short.
+    """
+    alone = replace(season.farm, most_of_one_variety=None)
+    return replace(season, farm=alone, suppliers=(), discounts=(), maturity_spread=())
+
+
+def check_board(season, seed: int) -> bool:
+    """Whether the board can be ordered for; if so, that the model takes it, at the same cost."""
+    model, board = random_board(unshared(season), seed)
+    x = lifted(model, board)
+    if board_cost(board) > 1e9:  # more of a product than all containers hold
+        assert x is None, seed
+        return False
+    assert x is not None, seed
+    state = State(SolveOptions(), None, None)
+    state.model = model
+    assert state.offer(x), seed
+    assert model.matrix.price(x) == pytest.approx(board_cost(board), rel=1e-6, abs=0.01), seed
+    short = x[model.at["short"]]
+    assert short == pytest.approx(np.maximum(0.0, board.short), abs=1e-6), seed
+    return True
+
+
+def test_board_prices_as_the_exact_model():
+    """Bags, part bags, purchases, line losses, price breaks, credit, yield loss: the same money."""
+    assert sum(check_board(seasons.random_season(seed), seed) for seed in range(150)) > 130
+    for seed in range(12):
+        assert check_board(random_season(12, 8, 4, 1 + seed % 3, seed, short=seed % 4 == 0), seed)
+
+
+def test_freight_and_discounts_are_all_that_the_board_leaves_out():
+    """The model's order is never dearer than the board's with all freight on top."""
+    for seed in range(8):
+        one = random_season(12, 8, 4, 1 + seed % 3, seed)
+        model, board = random_board(one, seed)
+        x = lifted(model, board)
+        assert x is not None
+        freight = sum(s.freight for s in one.suppliers)
+        assert model.matrix.price(x) <= board_cost(board) + freight + 0.01
+
+
+def test_board_goes_back_to_empty():
+    """Taking every field off again leaves nothing used and nothing to pay but the empty order."""
+    for seed in range(60):
+        one = seasons.random_season(seed)
+        _, board = random_board(one, seed)
+        for f in range(len(board.pieces)):
+            board.take(f)
+        for lot in range(len(board.it.lots)):
+            board.give_part(lot, -1)
+        left = board_cost(board), *board.need, *board.demand, *board.bags, *board.running
+        board.clear()
+        fresh = board_cost(board), *board.need, *board.demand, *board.bags, *board.running
+        assert left == pytest.approx(fresh, abs=1e-6), seed
+
+
+# --- stopping -------------------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.3, 1.0, 2.5])
+def test_stopped_plans_keep_the_rules_and_have_a_floor(seconds):
+    """Whenever the user stops, there is a plan that keeps every rule, with a proven floor."""
+    one = random_season(30, 18, 5, 2, 2)
+    stop = threading.Event()
+    timer = threading.Timer(seconds, stop.set)
+    timer.start()
+    plan = solve(one, SolveOptions(seconds=60.0), None, stop)
+    timer.cancel()
+    audit(plan, one)
+    assert np.isfinite(plan.bound)
+    assert plan.bound <= plan.cost.total
+
+
+def test_stopped_at_the_first_plan():
+    """Stopped as soon as a plan is told, that plan or a better one comes back."""
+    one = random_season(20, 12, 4, 1, 3)
+    stop = threading.Event()
+    heard = []
+
+    def hear(progress):
+        heard.append(progress)
+        if progress.cost is not None:
+            stop.set()
+
+    plan = solve(one, SolveOptions(seconds=60.0), hear, stop)
+    audit(plan, one)
+    assert np.isfinite(plan.bound)
+    first = next(p for p in heard if p.cost is not None)
+    short = sum(s.acres for s in plan.shortages)
+    assert short < first.acres_short - 1e-3 or plan.cost.total <= first.cost * (1 + 1e-6)
+
+
+# --- how a solve may end --------------------------------------------------------------------------
+
+
+@cache
+def hard_model():
+    """A season's program, hours of work for HiGHS as it stands; an acre short costs 1,000."""
+    model = make_model(make_instance(random_season(20, 12, 4, 1, 3)))
+    cost = model.matrix.cost.copy()
+    cost[model.at["short"]] = 1000.0
+    return model.aimed(cost)
+
+
+class At:
+    """Stops when it is looked at for the nth time."""
+
+    def __init__(self, n: int) -> None:
+        self.left = n
+
+    def is_set(self) -> bool:
+        self.left -= 1
+        return self.left <= 0
+
+
+def test_optimal():
+    matrix = make_model(make_instance(seasons.season())).matrix
+    answer = solve_matrix(matrix, Limits())
+    assert answer.verdict is Verdict.OPTIMAL
+    assert answer.objective == pytest.approx(matrix.price(answer.x))
+    assert answer.bound <= answer.objective + 1e-6
+
+
+def test_time_limit_with_a_plan():
+    """Out of time is never called optimal, though there is a plan (PuLP's status would be)."""
+    matrix = hard_model().matrix
+    answer = solve_matrix(matrix, Limits(seconds=1.5, gap=0.0))
+    assert answer.verdict is Verdict.FEASIBLE
+    assert answer.objective == pytest.approx(matrix.price(answer.x))
+    assert answer.bound < answer.objective
+
+
+def test_time_limit_without_a_plan():
+    """Out of time before all acres are planted: there are no values to read, but a floor."""
+    matrix = hard_model().bounded("short", 0.0).matrix
+    answer = solve_matrix(matrix, Limits(seconds=0.05, gap=0.0))
+    assert answer.verdict is Verdict.NONE_FOUND
+    assert answer.x is None
+    assert not np.isfinite(answer.objective)
+
+
+def test_interrupted():
+    """Stopped by the user, with a plan from before or without one."""
+    matrix = hard_model().matrix
+    nothing = np.zeros(matrix.n_columns)
+    nothing[hard_model().at["short"]] = matrix.upper[hard_model().at["short"]]
+    for group, key in (("short_in", p) for p in hard_model().keys["short_in"]):
+        mine = [f.acres for f in hard_model().it.fields if f.priority == key]
+        nothing[hard_model().column(group, key)] = sum(mine)
+    supply = hard_model().it.supply
+    nothing[hard_model().at["left"]] = supply
+    answer = solve_matrix(matrix, Limits(gap=0.0), start=nothing, watch=Watch(At(20)))
+    assert answer.verdict is Verdict.FEASIBLE
+    assert answer.objective <= matrix.price(nothing) + 1e-6
+    assert answer.bound < answer.objective
+    planted = hard_model().bounded("short", 0.0).matrix
+    answer = solve_matrix(planted, Limits(gap=0.0), watch=Watch(At(1)))
+    assert answer.verdict is Verdict.NONE_FOUND
+    assert answer.x is None
+
+
+def test_contradiction_is_infeasible():
+    """All acres planted while no bag may be treated: there is no solution, and that is said."""
+    one = random_season(6, 4, 3, 2, 1)
+    model = make_model(make_instance(one)).bounded("short", 0.0)
+    for group in ("bags", "part"):
+        model = model.bounded(group, 0.0)
+    answer = solve_matrix(model.matrix, Limits())
+    assert answer.verdict is Verdict.INFEASIBLE
+    assert answer.x is None
+
+
+def test_nothing_can_be_planted():
+    """No lot suits the only field: a plan without planting, its acres short, proven at once."""
+    one = seasons.season(fields=(seasons.field(earliest=5.0, latest=6.0),))
+    plan = solve(one, SolveOptions(seconds=5.0))
+    audit(plan, one)
+    assert plan.planting == ()
+    assert plan.shortage_proven
+    assert [s.acres for s in plan.shortages] == [80.0]
