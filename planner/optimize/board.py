@@ -391,6 +391,10 @@ class Board:
         acres: Floats = self.slack(field) + np.maximum(0.0, bags * m.size / m.units - EPS)
         return acres
 
+    def lots_used(self, field: int) -> set[int]:
+        """Lots that a field is planted with on the board."""
+        return {int(self.choices.lot[p.choice]) for p in self.pieces[field]}
+
     def shares(self, field: int) -> set[int]:
         """Shares that a field has on the board."""
         return {self.share_of[p.choice] for p in self.pieces[field]}

@@ -106,14 +106,23 @@ def _largest_part(board: Board, field: int, acres: float) -> Piece | None:
 
 
 def neighbors(board: Board, rng: np.random.Generator, most: int) -> list[int]:
-    """Fields to take off together: those that share lots with one of them, or a lot's own."""
+    """Fields to take off together: those on the same seed, those that could be, or any."""
     n = len(board.pieces)
-    size = int(rng.integers(2, max(3, most + 1)))
+    size = min(n, int(rng.integers(2, max(3, most + 1))))
+    dice = rng.random()
+    if dice < 0.15:
+        return sorted(int(f) for f in rng.choice(n, size=size, replace=False))
     seed = int(rng.integers(n))
-    if rng.random() < 0.2:
-        return sorted(int(f) for f in rng.choice(n, size=min(size, n), replace=False))
     near = board.near(seed)
-    weight = near * (0.3 + rng.random(len(near)))
+    weight = near * (0.3 + rng.random(n))
+    if dice < 0.65:
+        lots = board.lots_used(seed)
+        mates = np.array([bool(lots & board.lots_used(f)) for f in range(n)])
+        other = int(np.argmax(np.where(mates, -1.0, weight)))
+        lots |= board.lots_used(other)
+        mates |= np.array([bool(lots & board.lots_used(f)) for f in range(n)])
+        weight = np.where(mates, weight + near.max() + 1.0, weight)
+        size = min(n, max(size, min(most, int(mates.sum()))))
     weight[seed] = np.inf
     nearest: list[int] = np.argsort(-weight, kind="stable")[:size].tolist()
     return nearest

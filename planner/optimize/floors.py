@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from planner.optimize.solver import Floats
     from planner.optimize.state import State
 
+EXACT_SHARES = 300
+"""Models with at most so many shares go to the exact solve at once."""
+RELAXED_TIME = 0.5
+"""Share of the time for the relaxation; if that does not settle it, its floor rises no more."""
 Solver = Callable[..., Answer]
 """`planner.optimize.solver.solve`, or the same in a process of its own."""
 
@@ -29,23 +33,37 @@ def whole(model: Model, x: Floats) -> Floats:
     return np.where(model.matrix.integer, np.round(x), x)
 
 
-def prove(state: State, model: Model, take_guide: Callable[[Floats], None], solver: Solver) -> None:
+def prove(
+    state: State,
+    model: Model,
+    take_guide: Callable[[Floats], None],
+    settled: Callable[[Floats], None],
+    solver: Solver,
+) -> None:
     """Raise the floor of the cost until the gap is closed or the time is up.
 
     The relaxation without the field rule goes first: its floor is strong and its solutions are
-    guides. Once it is settled the exact model takes over. `model` has its shortage held.
+    guides, the last of them the best (`settled`). Once it is settled the exact model takes over.
+    `model` has its shortage held.
     """
+    if len(model.keys["share"]) <= EXACT_SHARES:
+        exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2), solver)
+        return
     loose = without_field_rule(model)
-    limits = Limits(seconds=state.left(), gap=max(state.options.gap, 5e-4), seed=state.options.seed)
+    limits = Limits(
+        seconds=RELAXED_TIME * state.left(),
+        gap=max(state.options.gap, 5e-4),
+        seed=state.options.seed,
+    )
 
     def take(x: Floats, _: float) -> None:
         take_guide(moved(loose, model, whole(loose, x)))
 
     answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
-    if answer.x is not None:
-        take(answer.x, 0.0)
-    if not state.is_set():
+    if answer.x is not None and answer.verdict is Verdict.OPTIMAL:
+        settled(moved(loose, model, whole(loose, answer.x)))
+    if not state.is_set() and answer.verdict is Verdict.OPTIMAL:
         exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2), solver)
 
 

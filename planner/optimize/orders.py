@@ -6,7 +6,7 @@ order, with freight and discount levels shared between products, is the model's 
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -20,6 +20,8 @@ if TYPE_CHECKING:
 
 MOST_POINTS = 4000
 """Steps kept in a table; finer ones are thinned, always towards the dearer side."""
+DEAR = 20.0
+"""Times the straight-line price that a fl oz costs which the search is to do without."""
 BEYOND = 1e12
 """Cost of a need that no order can meet."""
 
@@ -34,6 +36,13 @@ class OrderTable:
     """Money a fl oz left over is worth."""
     linear: float
     """Price of a fl oz of need if containers could be cut."""
+
+    def up_to(self, most: float) -> OrderTable:
+        """The table with every fl oz of need beyond `most` made dear."""
+        beyond = np.maximum(0.0, self.reach[:-1] - most)
+        cost = self.cost.copy()
+        cost[:-1] += DEAR * max(self.linear, 1e-3) * beyond
+        return replace(self, cost=cost)
 
 
 class OrderPrices:

@@ -34,16 +34,16 @@ from planner.optimize.solver import Limits, Watch, now, reduced, stdout_kept_cle
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import State
 from planner.optimize.strategies import (
-    COOLING,
-    FINE,
     Budget,
     Neighborhood,
+    anneal,
     capped,
+    errand,
+    on_model,
     pieces_of,
     plant_all,
     polish,
     repair,
-    search_board,
     short_caps,
     shrink_or_grow,
 )
@@ -62,7 +62,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-HEAD_START = ((100, 15.0), (600, 2.0))
+HEAD_START = ((100, 15.0),)
 """Seconds that the exact solve has before the search joins in, for models up to so many shares."""
 MANY_CHOICES = 60_000
 """Seasons with more choices are searched over the promising ones of every field."""
@@ -72,6 +72,10 @@ PROMISING = 50
 """Choices of a field that the search goes over once prices are known."""
 FIRST_COLUMNS = 12
 """Choices of a field that the relaxation of such a season starts with."""
+CURIOUS = 0.3
+"""How often a way is tried that is not the best-paid one."""
+FEW_BREAKING = 0.25
+"""Share of fields that may break the field rule in a relaxation whose bags are worth keeping."""
 STEP_NODES = 300
 """Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
 
@@ -85,9 +89,16 @@ class Workshop:
     near: Neighborhood
     rng: np.random.Generator
     guides: list[Floats] = field(default_factory=list)
+    """Solutions of the relaxation, on the way."""
+    found: list[list[list[Piece]]] = field(default_factory=list)
+    """Plans from the board in the other process."""
+    settled: list[Floats] = field(default_factory=list)
+    """Its last solution."""
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
+    paid: dict[str, float] = field(default_factory=dict)
+    """Money a second that each way has lately saved."""
     errors: list[BaseException] = field(default_factory=list)
     narrowed: Narrowed | None = None
     """Set by the proof of a large season's floor: a better selection of choices."""
@@ -158,7 +169,7 @@ def _adopt(shop: Workshop, narrowed: Narrowed) -> None:
     guide = np.zeros(model.matrix.n_columns)
     for key, acres in narrowed.guide.items():
         guide[model.column("acres", key)] = acres
-    shop.board, shop.near = board, Neighborhood(model)
+    shop.board, shop.near = board, Neighborhood(capped(state))
     shop.guides = [guide]
 
 
@@ -183,7 +194,8 @@ def _settle_shortage(shop: Workshop) -> None:
         for _ in range(3):
             budget = Budget(min(20.0, 0.1 * state.left()), STEP_NODES if counted else None)
             best = None if state.x is None else pieces_of(shop.board, state.model, state.x)
-            state.offer(search_board(state, shop.board, best, FINE, budget, shop.rng))
+            job = errand(state, shop.board, budget, shop.rng, start=best, fine=True)
+            state.offer(on_model(state, shop.board, anneal(shop.board, job, state)))
             if sum(state.short) <= 1e-9:
                 state.prove_shortage()
                 return
@@ -213,7 +225,9 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
             return
         worker = Worker()
         try:
-            prove(shop.state, model, shop.guides.append, worker.solve)
+            prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
+            if not shop.state.is_set():
+                _search_aside(shop, worker)
         finally:
             worker.close()
 
@@ -237,6 +251,7 @@ def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
 def _search_by_time(shop: Workshop) -> None:
     state = shop.state
     model = capped(state)
+    shop.near = Neighborhood(model)
     if not _large(shop):
         _head_start(shop, model)
         if state.is_set():
@@ -255,7 +270,9 @@ def _search_by_time(shop: Workshop) -> None:
 
 def _search_by_effort(shop: Workshop, effort: int) -> None:
     state = shop.state
-    exact(state, capped(state), Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
+    model = capped(state)
+    shop.near = Neighborhood(model)
+    exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
     for _ in range(effort):
         if state.is_set():
             return
@@ -263,34 +280,119 @@ def _search_by_effort(shop: Workshop, effort: int) -> None:
 
 
 def _turn(shop: Workshop, steps: int | None) -> None:
-    """One strategy after the other, the time of each growing as the search goes on."""
+    """Follow up what the proof has found; else the way that has paid most for its time."""
     state = shop.state
     shop.turn += 1
+    if shop.settled:
+        guide = shop.settled.pop()
+        if shop.near.breaking(guide).mean() <= FEW_BREAKING:
+            _bags_near(shop, guide, 0.3 * state.options.seconds, start=False)
+        return
+    if shop.found:
+        _take_over(shop, shop.found.pop())
+        return
     budget = Budget(min(shop.cycle, state.left()), steps)
     if shop.guides:
         guide = shop.guides.pop()
         shop.guides.clear()
-        pieces = repair(shop.board, shop.near, guide, shop.rng)
-        _on_board(shop, pieces, budget, fine=True)
-    elif shop.turn % 3 == 1:
-        _on_board(shop, None, budget, fine=False)
-        shop.cycle = min(shop.cycle * 1.3, max(3.0, 0.25 * state.options.seconds))
-    elif shop.turn % 3 == 2 and state.x is not None:
-        _on_board(shop, pieces_of(shop.board, state.model, state.x), budget, fine=True)
-    else:
-        _around(shop, budget)
+        _on_board(shop, budget, start=repair(shop.board, shop.near, guide, shop.rng), fine=True)
+        return
+    way = _choose(shop)
+    before, began = state.cost, now()
+    WAYS[way](shop, budget)
+    if np.isfinite(before):
+        rate = (before - state.cost) / max(0.1, now() - began if steps is None else 1.0)
+        shop.paid[way] = 0.5 * shop.paid.get(way, rate) + 0.5 * rate
+
+
+def _choose(shop: Workshop) -> str:
+    """Each way once, then mostly the one that pays best; any now and then."""
+    ways = [w for w in WAYS if w not in ("around", "bags") or shop.near.has_shares]
+    untried = [w for w in ways if w not in shop.paid]
+    if untried:
+        return untried[0]
+    if shop.rng.random() < CURIOUS:
+        return ways[int(shop.rng.integers(len(ways)))]
+    return max(ways, key=lambda w: shop.paid[w])
+
+
+def _anew(shop: Workshop, budget: Budget) -> None:
+    """Cool a board down from a first planting."""
+    _on_board(shop, budget)
+    shop.cycle = min(shop.cycle * 1.3, max(3.0, 0.15 * shop.state.options.seconds))
+
+
+def _finer(shop: Workshop, budget: Budget) -> None:
+    """Go on from the best plan on the board."""
+    _on_board(shop, budget, start=_best_pieces(shop), fine=True)
+
+
+def _less(shop: Workshop, budget: Budget) -> None:
+    """Go on from the best plan, doing without one of its containers."""
+    _on_board(shop, budget, start=_best_pieces(shop), fine=True, less=True)
+
+
+def _bags(shop: Workshop, budget: Budget) -> None:
+    """Solve for plans with nearly the bags of the best one."""
+    assert shop.state.x is not None
+    _bags_near(shop, shop.state.x, 2.0 * budget.seconds, start=True)
+
+
+def _best_pieces(shop: Workshop) -> list[list[Piece]] | None:
+    x = shop.state.x
+    return None if x is None else pieces_of(shop.board, shop.state.model, x)
 
 
 def _on_board(
-    shop: Workshop, start: list[list[Piece]] | None, budget: Budget, *, fine: bool
+    shop: Workshop,
+    budget: Budget,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
 ) -> None:
+    state, board = shop.state, shop.board
+    job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less)
+    _take_over(shop, anneal(board, job, state))
+
+
+def _take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
+    """Offer a plan in pieces, then the same with its acres, bags and order solved again."""
     state = shop.state
-    phases = FINE if fine else COOLING
-    x = search_board(state, shop.board, start, phases, budget, shop.rng)
+    x = on_model(state, shop.board, pieces)
     state.offer(x)
     if x is not None and not state.is_set():
-        brief = Budget(min(4.0, state.left()), budget.steps)
+        counted = STEP_NODES if state.options.effort is not None else None
+        brief = Budget(min(4.0, state.left()), counted)
         state.offer(polish(state, shop.near, x, brief, state.options.seed))
+
+
+def _search_aside(shop: Workshop, worker: Worker) -> None:
+    """Search on a board in the other process too, once it has no floor to raise."""
+    state = shop.state
+    rng = np.random.default_rng([state.options.seed, 1])
+    cycle, turn = 6.0, 0
+    while not state.is_set() and state.x is not None:
+        turn += 1
+        budget = Budget(min(cycle, state.left()))
+        start = None if turn % 3 == 2 else pieces_of(shop.board, state.model, state.x)
+        job = errand(
+            state, shop.board, budget, rng, start=start, fine=turn % 3 != 2, less=turn % 3 == 1
+        )
+        pieces = worker.anneal(state.model.it, state.model.choices, job, state)
+        if pieces is None:
+            return
+        shop.found.append(pieces)
+
+
+def _bags_near(shop: Workshop, x: Floats, seconds: float, *, start: bool) -> None:
+    """Solve for plans whose bags are nearly those of a guide, or of the best plan."""
+    state = shop.state
+    limits = Limits(seconds=min(seconds, state.left()), gap=1e-4, seed=shop.turn)
+    if state.options.effort is not None:
+        limits = Limits(nodes=STEP_NODES, gap=1e-4, seed=shop.turn)
+    y, _ = shop.near.near_bags(x, limits, Watch(state), start=start)
+    state.offer(y)
 
 
 def _around(shop: Workshop, budget: Budget) -> None:
@@ -310,6 +412,16 @@ def _around(shop: Workshop, budget: Budget) -> None:
         shop.freed = shrink_or_grow(shop.freed, answer, now() - started, len(near.acres))
         if now() - began > budget.seconds:
             return
+
+
+WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
+    "anew": _anew,
+    "finer": _finer,
+    "less": _less,
+    "around": _around,
+    "bags": _bags,
+}
+"""Ways to a better plan, in the order in which they are first tried."""
 
 
 def _settled(state: State) -> Floats:

@@ -5,7 +5,7 @@ None of them looks at the others, so they can be run in any order and left out a
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +24,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.board import Board
     from planner.optimize.model import Model
+    from planner.optimize.options import Stop
     from planner.optimize.solver import Answer, Bools, Floats
     from planner.optimize.state import State
 
@@ -95,42 +96,81 @@ def discounts_taken(model: Model, x: Floats) -> dict[int, float]:
     return off
 
 
-def search_board(
-    state: State,
-    board: Board,
-    start: list[list[Piece]] | None,
-    phases: tuple[Phase, ...],
-    budget: Budget,
-    rng: np.random.Generator,
-) -> Floats | None:
-    """Anneal on the board, from a plan or from scratch; the best board as a solution."""
-    off = discounts_taken(state.model, state.x) if state.x is not None else {}
-    tables = order_tables(board.it, off)
-    board.use_tables(tables, phases[0].smooth)
-    if start is None:
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """One stretch of search on the board, complete with all that it starts from."""
+
+    start: list[list[Piece]] | None
+    """A plan to start from; None to plant all fields anew."""
+    phases: tuple[Phase, ...]
+    budget: Budget
+    seed: int
+    off: dict[int, float]
+    """Share of the list price that discounts take off, by container."""
+    most: dict[int, float]
+    """Needs, fl oz by product, that are not to be passed if that can be helped."""
+
+
+def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
+    """Search on the board, from a plan or from scratch; the best plan in pieces."""
+    rng = np.random.default_rng(errand.seed)
+    tables = order_tables(board.it, errand.off)
+    for p, need in errand.most.items():
+        tables[p] = tables[p].up_to(need)
+    board.use_tables(tables, errand.phases[0].smooth)
+    if errand.start is None:
         plant_all(board, rng)
     else:
-        lay(board, start)
+        lay(board, errand.start)
     pieces = [list(p) for p in board.pieces]
-    for phase in phases:
+    budget = errand.budget
+    for phase in errand.phases:
         board.use_tables(tables, phase.smooth)
         lay(board, pieces)
         base = board.product_cost() + board.other
         heat = (phase.heat[0] * abs(base), phase.heat[1] * abs(base))
         steps = 10**9 if budget.steps is None else max(1, int(budget.steps * phase.share))
-        more = _pace(state, budget.seconds * phase.share, steps, budget.steps is not None)
+        more = _pace(stop, budget.seconds * phase.share, steps, budget.steps is not None)
         _, pieces = improve(board, rng, steps, heat, more)
-    board.use_tables(tables)
+    return pieces
+
+
+def errand(
+    state: State,
+    board: Board,
+    budget: Budget,
+    rng: np.random.Generator,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
+) -> Errand:
+    """An errand from what is known: from a plan or none, fine or rough, with a container less."""
+    known = state.x is not None
+    return Errand(
+        start=start,
+        phases=FINE if fine else COOLING,
+        budget=budget,
+        seed=int(rng.integers(2**31)),
+        off=discounts_taken(state.model, state.x) if known and state.x is not None else {},
+        most=container_less(state, rng) if known and less else {},
+    )
+
+
+def on_model(state: State, board: Board, pieces: list[list[Piece]]) -> Floats | None:
+    """Pieces as a solution of the exact model, with the order that suits them."""
+    off = discounts_taken(state.model, state.x) if state.x is not None else {}
+    board.use_tables(order_tables(board.it, off))
     lay(board, pieces)
     return lifted(state.model, board)
 
 
-def _pace(state: State, seconds: float, steps: int, counted: bool) -> Callable[[int], float | None]:
+def _pace(stop: Stop, seconds: float, steps: int, counted: bool) -> Callable[[int], float | None]:
     began = now()
 
     def more(step: int) -> float | None:
         done = step / steps if counted else (now() - began) / max(1e-3, seconds)
-        return None if done >= 1.0 or state.is_set() else done
+        return None if done >= 1.0 or stop.is_set() else done
 
     return more
 
@@ -138,6 +178,28 @@ def _pace(state: State, seconds: float, steps: int, counted: bool) -> Callable[[
 def _lots(keys: list[tuple[int, int] | int]) -> NDArray[np.int64]:
     """Lots of variables that are kept by lot, or by lot and recipe."""
     return np.array([k if isinstance(k, int) else k[0] for k in keys], dtype=np.int64)
+
+
+def container_less(state: State, rng: np.random.Generator) -> dict[int, float]:
+    """A need that one container fewer of some product in the best plan's order would cover."""
+    model, x = state.model, state.x
+    assert x is not None
+    at = {p.name: i for i, p in enumerate(model.it.products)}
+    spares = []
+    for (i, _), count in model.values("count", x):
+        if count > 0.5:
+            c = model.it.containers[i]
+            p = at[c.product]
+            bought = sum(
+                n * (model.it.containers[j].size - model.it.containers[j].heel)
+                for (j, _), n in model.values("count", x)
+                if model.it.containers[j].product == c.product
+            )
+            spares.append((p, float(model.it.supply[p]) + bought - (c.size - c.heel)))
+    if not spares:
+        return {}
+    p, most = spares[int(rng.integers(len(spares)))]
+    return {p: most}
 
 
 class Neighborhood:
@@ -162,6 +224,11 @@ class Neighborhood:
             )
             for group in ("bags", "part", "bought")
         }
+
+    @property
+    def has_shares(self) -> bool:
+        """Whether the field rule bites anywhere."""
+        return len(self.field_of_share) > 0
 
     def share_acres(self, x: Floats) -> Floats:
         """Acres of every share."""
@@ -189,6 +256,7 @@ class Neighborhood:
         *,
         start: bool = True,
         local: bool = False,
+        hold: tuple[str, ...] = (),
     ) -> tuple[Floats | None, Answer]:
         """Free the shares of some fields, hold those of the others.
 
@@ -206,6 +274,8 @@ class Neighborhood:
         lost = off & ~fields[m.choices.field]
         free[m.at["acres"][lost]] = False
         z[m.at["acres"][lost]] = 0.0
+        for group in hold:
+            free[m.at[group]] = False
         if local:
             self._hold_far_seed(free, fields)
         part, columns = reduced(m.matrix, free, z)
@@ -214,6 +284,51 @@ class Neighborhood:
             return None, answer
         z[columns] = answer.x
         return np.where(m.matrix.integer, np.round(z), z), answer
+
+    def near_bags(
+        self, x: Floats, limits: Limits, watch: Watch, *, start: bool
+    ) -> tuple[Floats | None, Answer]:
+        """Open no lot for another recipe, and change no number of bags by more than one.
+
+        What is planted where, and the order, are free. `x` may be a relaxation's solution; where it
+        is a plan it can be the start.
+        """
+        m = self.model
+        low, high = m.matrix.lower.copy(), m.matrix.upper.copy()
+        at = m.at["bags"]
+        bags = np.round(x[at])
+        low[at] = np.maximum(low[at], bags - 1)
+        high[at] = np.where(bags > 0, np.minimum(high[at], bags + 1), 0.0)
+        shut = ~self._open_pools(x)
+        high[m.at["acres"][shut]] = 0.0
+        kept = np.unique(self.share_of[~shut & (self.share_of >= 0)])
+        closed = np.ones(len(self.field_of_share), dtype=bool)
+        closed[kept] = False
+        high[m.at["share"][closed]] = 0.0
+        if len(m.at["bare"]):
+            high[m.at["bare"][closed]] = 0.0
+        free = high > low
+        z = np.where(free, x, low)
+        part, columns = reduced(replace(m.matrix, lower=low, upper=high), free, z)
+        answer = solve(part, limits, start=z[columns] if start else None, watch=watch)
+        if answer.x is None:
+            return None, answer
+        z[columns] = answer.x
+        return np.where(m.matrix.integer, np.round(z), z), answer
+
+    def _open_pools(self, x: Floats) -> Bools:
+        """Choices whose seed the solution treats, or was treated before, or goes untreated."""
+        m, it = self.model, self.model.it
+        is_open = np.zeros((len(it.lots), len(it.recipes) + 1), dtype=bool)
+        is_open[:, it.untreated] = True
+        for key in it.before:
+            is_open[key] = True
+        for group in ("bags", "part"):
+            for key, value in m.values(group, x):
+                is_open[key] |= value > 0.5
+        for j, lot in enumerate(it.lots):
+            is_open[j] |= lot.treated_with is not None
+        return np.asarray(is_open[m.choices.lot, m.choices.recipe])
 
     def _hold_far_seed(self, free: Bools, fields: Bools) -> None:
         m = self.model

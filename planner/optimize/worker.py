@@ -16,10 +16,17 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+from planner.optimize.board import Board
+from planner.optimize.orders import order_tables
 from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, solve
+from planner.optimize.strategies import anneal
 
 if TYPE_CHECKING:
+    from planner.optimize.board import Piece
+    from planner.optimize.instance import Choices, Instance
+    from planner.optimize.options import Stop
     from planner.optimize.solver import Floats
+    from planner.optimize.strategies import Errand
 
 TICK = 0.1
 """Seconds between two looks at what the other side says."""
@@ -41,6 +48,7 @@ class Worker:
             start_new_session=True,
         )
         self.heard: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
+        self.sent: Choices | None = None
         threading.Thread(target=self._listen, daemon=True).start()
 
     def _listen(self) -> None:
@@ -90,6 +98,28 @@ class Worker:
                 known = matrix.price(better)
                 self._say("better", (better, known))
 
+    def anneal(
+        self, it: Instance, choices: Choices, errand: Errand, stop: Stop
+    ) -> list[list[Piece]] | None:
+        """`planner.optimize.strategies.anneal` elsewhere; None if the process dies."""
+        season = (it, choices) if self.sent is not choices else None
+        self.sent = choices
+        self._say("anneal", (season, errand))
+        stopping = False
+        while True:
+            if not stopping and stop.is_set():
+                self._say("stop", None)
+                stopping = True
+            try:
+                kind, value = self.heard.get(timeout=TICK)
+            except queue.Empty:
+                continue
+            if kind == "pieces":
+                pieces: list[list[Piece]] = value
+                return pieces
+            if kind == "gone":
+                return None
+
     def close(self) -> None:
         """End the process."""
         with suppress(OSError):
@@ -115,9 +145,9 @@ class _Ear:
         with suppress(EOFError, OSError, pickle.UnpicklingError):
             while True:
                 kind, value = pickle.load(self.source)
-                if kind == "solve":
+                if kind in ("solve", "anneal"):
                     self.stop, self.better = False, None
-                    self.jobs.put(value)
+                    self.jobs.put((kind, value))
                 elif kind == "better":
                     self.better = value
                 else:
@@ -147,8 +177,17 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
             spoken[0] = now()
             say("bound", value)
 
+    board: Board | None = None
     while True:
-        matrix, limits, start = ear.jobs.get()
+        kind, job = ear.jobs.get()
+        if kind == "anneal":
+            season, errand = job
+            if season is not None or board is None:
+                it, choices = season
+                board = Board(it, choices, order_tables(it))
+            say("pieces", anneal(board, errand, ear))
+            continue
+        matrix, limits, start = job
         watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)
         try:
             answer = solve(matrix, limits, start=start, watch=watch)
