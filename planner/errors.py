@@ -95,7 +95,7 @@ class AuditError(PlannerError):
     exit_code = 70
 
 
-class Interrupted(PlannerError):  # noqa: N818 - it is an event, not a mistake
+class Interrupted(PlannerError):
     """The user stopped the run before there was any plan."""
 
     exit_code = 130

@@ -1,4 +1,4 @@
-"""Any rate of a recipe as fl oz a unit of a lot, fl oz per cwt, or mg of active ingredient a seed."""
+"""Any rate of a recipe as fl oz a unit of a lot, fl oz per cwt, or mg of active a seed."""
 
 from __future__ import annotations
 
