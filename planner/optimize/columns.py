@@ -27,7 +27,7 @@ if TYPE_CHECKING:
 
 JOIN = 6
 """Choices of a field that may join at a step."""
-CLOSE = 1e-4
+CLOSE = 5e-4
 """Distance of floor and relaxation, as a share, at which no more choices join."""
 
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field, replace
+from time import sleep
 from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
@@ -24,7 +25,7 @@ from planner.optimize.columns import (
     start_growing,
 )
 from planner.optimize.extract import make_plan
-from planner.optimize.floors import exact, fewest_short, prove
+from planner.optimize.floors import exact, fewest_short, prove, without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted
 from planner.optimize.model import make_model, moved
@@ -47,7 +48,7 @@ from planner.optimize.strategies import (
     short_caps,
     shrink_or_grow,
 )
-from planner.optimize.worker import Worker
+from planner.optimize.worker import TICK, Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -55,7 +56,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.board import Piece
-    from planner.optimize.instance import Choices, Instance
+    from planner.optimize.instance import Instance
     from planner.optimize.model import Model
     from planner.optimize.options import OnProgress, Stop
     from planner.optimize.solver import Floats
@@ -68,10 +69,12 @@ MANY_CHOICES = 60_000
 """Seasons with more choices are searched over the promising ones of every field."""
 RECIPES = 2
 """Recipes of every lot that a field is first offered in such a season, the cheapest ones."""
-PROMISING = 50
+PROMISING = 25
 """Choices of a field that the search goes over once prices are known."""
 FIRST_COLUMNS = 12
 """Choices of a field that the relaxation of such a season starts with."""
+GUIDE_TIME = 0.25
+"""Share of the time left for one solve beside the search, in a large season."""
 CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 FEW_BREAKING = 0.25
@@ -107,7 +110,8 @@ class Workshop:
 class Narrowed(NamedTuple):
     """Promising choices of a large season, and the acres that its relaxation plants."""
 
-    choices: Choices
+    places: NDArray[np.int64]
+    """Among all choices of the season."""
     guide: dict[tuple[int, int, int], float]
 
 
@@ -139,10 +143,9 @@ def _prove_large(shop: Workshop) -> None:
         return
     places, acres = planted(growing)
     close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
-    chosen = np.union1d(np.union1d(close, places), _places(it, shop))
     keys = zip(c.field[places], c.lot[places], c.recipe[places], strict=True)
     guide = {(int(f), int(j), int(k)): float(a) for (f, j, k), a in zip(keys, acres, strict=True)}
-    shop.narrowed = Narrowed(c.only(chosen), guide)
+    shop.narrowed = Narrowed(np.union1d(close, places), guide)
 
 
 def _places(it: Instance, shop: Workshop) -> NDArray[np.int64]:
@@ -163,8 +166,9 @@ def _adopt(shop: Workshop, narrowed: Narrowed) -> None:
     it, old = state.model.it, state.model
     x = state.x
     assert x is not None
-    model = make_model(it, narrowed.choices)
-    board = Board(it, narrowed.choices, order_tables(it))
+    choices = it.choices.only(np.union1d(narrowed.places, _places(it, shop)))
+    model = make_model(it, choices)
+    board = Board(it, choices, order_tables(it))
     state.move(model, moved(old, model, x))
     guide = np.zeros(model.matrix.n_columns)
     for key, acres in narrowed.guide.items():
@@ -220,11 +224,14 @@ def _head_start(shop: Workshop, model: Model) -> None:
 
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
-        if _large(shop):
+        large = _large(shop)
+        if large:
             _prove_large(shop)
-            return
         worker = Worker()
         try:
+            if large:
+                _bags_aside(shop, worker)
+                return
             prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
             if not shop.state.is_set():
                 _search_aside(shop, worker)
@@ -232,6 +239,24 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
             worker.close()
 
     return _in_thread(shop, work)
+
+
+def _bags_aside(shop: Workshop, worker: Worker) -> None:
+    """For a large season: plans with nearly the bags of a relaxation, then of the best plan."""
+    state = shop.state
+    while shop.narrowed is not None and not state.is_set():
+        sleep(TICK)
+    model = capped(state)
+    near, loose = Neighborhood(model), without_field_rule(model)
+    limits = Limits(seconds=0.35 * state.left(), gap=2e-3, seed=state.options.seed)
+    answer = worker.solve(loose.matrix, limits, watch=Watch(state))
+    guide = None if answer.x is None else moved(loose, model, answer.x)
+    while not state.is_set() and state.x is not None:
+        x = state.x if guide is None else guide
+        limits = Limits(seconds=GUIDE_TIME * state.left(), gap=1e-4, seed=state.options.seed)
+        y, _ = near.near_bags(x, limits, Watch(state), start=guide is None, solver=worker.solve)
+        state.offer(y)
+        guide = None
 
 
 def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
@@ -259,8 +284,8 @@ def _search_by_time(shop: Workshop) -> None:
     prover = _in_background(shop, model)
     while not state.is_set():
         if shop.narrowed is not None:
-            narrowed, shop.narrowed = shop.narrowed, None
-            _adopt(shop, narrowed)
+            _adopt(shop, shop.narrowed)
+            shop.narrowed = None
         _turn(shop, None)
     while prover.is_alive():
         prover.join(0.1)

@@ -99,6 +99,7 @@ class State:
         with self._lock:
             self.model, self.x = model, x
             self.cost = model.matrix.price(x)
+            assert self._keeps_rules(x)
 
     def _better(self, short: tuple[float, ...], cost: float) -> bool:
         for mine, best in zip(short, self.short, strict=True):

@@ -14,7 +14,8 @@ from planner.optimize.board import Piece
 from planner.optimize.construct import improve, lay, place
 from planner.optimize.lift import lifted
 from planner.optimize.orders import order_tables
-from planner.optimize.solver import Limits, Verdict, Watch, now, reduced, solve
+from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
+from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import SHORT_SLACK
 
 if TYPE_CHECKING:
@@ -279,14 +280,20 @@ class Neighborhood:
         if local:
             self._hold_far_seed(free, fields)
         part, columns = reduced(m.matrix, free, z)
-        answer = solve(part, limits, start=z[columns] if start else None, watch=watch)
+        answer = solve_matrix(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x
         return np.where(m.matrix.integer, np.round(z), z), answer
 
     def near_bags(
-        self, x: Floats, limits: Limits, watch: Watch, *, start: bool
+        self,
+        x: Floats,
+        limits: Limits,
+        watch: Watch,
+        *,
+        start: bool,
+        solver: Callable[..., Answer] = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
         """Open no lot for another recipe, and change no number of bags by more than one.
 
@@ -310,7 +317,7 @@ class Neighborhood:
         free = high > low
         z = np.where(free, x, low)
         part, columns = reduced(replace(m.matrix, lower=low, upper=high), free, z)
-        answer = solve(part, limits, start=z[columns] if start else None, watch=watch)
+        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x

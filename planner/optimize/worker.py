@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 TICK = 0.1
 """Seconds between two looks at what the other side says."""
+GRACE = 15.0
+"""Seconds after the sign to stop in which a process must answer; then it is ended."""
 
 
 class Worker:
@@ -49,20 +51,52 @@ class Worker:
         )
         self.heard: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
         self.sent: Choices | None = None
+        self.ready = False
+        self.told_to_stop: float | None = None
         threading.Thread(target=self._listen, daemon=True).start()
 
     def _listen(self) -> None:
         assert self.process.stdout is not None
-        with suppress(EOFError, OSError, ValueError, pickle.UnpicklingError):
-            while True:
-                self.heard.put(pickle.load(self.process.stdout))
-        self.heard.put(("gone", None))
+        try:
+            with suppress(EOFError, OSError, ValueError, pickle.UnpicklingError, MemoryError):
+                while True:
+                    self.heard.put(pickle.load(self.process.stdout))
+        finally:
+            self.heard.put(("gone", None))
 
     def _say(self, kind: str, value: Any) -> None:
         assert self.process.stdin is not None
         with suppress(OSError, ValueError):
             pickle.dump((kind, value), self.process.stdin)
             self.process.stdin.flush()
+
+    def _begin(self, stop: Stop | None) -> bool:
+        """Wait until the process hears; whether it does and there is still something to do."""
+        while not self.ready:
+            self.told_to_stop = None
+            if stop is not None and stop.is_set():
+                return False
+            kind, _ = self._next(None)
+            self.ready = kind == "ready"
+            if kind == "gone":
+                self.heard.put(("gone", None))  # it stays gone
+                return False
+        self.told_to_stop = None
+        return True
+
+    def _next(self, stop: Stop | None) -> tuple[str, Any]:
+        """What the process says next, or nothing yet; passes on the sign to stop."""
+        if stop is not None and stop.is_set():
+            if self.told_to_stop is None:
+                self.told_to_stop = now()
+                self._say("stop", None)
+            elif now() - self.told_to_stop > GRACE:  # it does not hear any more
+                with suppress(OSError):
+                    self.process.kill()
+        try:
+            return self.heard.get(timeout=TICK)
+        except queue.Empty:
+            return "", None
 
     def solve(
         self,
@@ -73,16 +107,12 @@ class Worker:
     ) -> Answer:
         """Solve a program; nothing is found and nothing proven if the process dies."""
         watch = watch or Watch()
+        if not self._begin(watch.stop):
+            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
         self._say("solve", (matrix, limits, start))
-        known, stopping = INFINITE, False
+        known = INFINITE
         while True:
-            if not stopping and watch.stop is not None and watch.stop.is_set():
-                self._say("stop", None)
-                stopping = True
-            try:
-                kind, value = self.heard.get(timeout=TICK)
-            except queue.Empty:
-                kind, value = "", None
+            kind, value = self._next(watch.stop)
             if kind == "answer":
                 answer: Answer = value
                 return answer
@@ -102,18 +132,13 @@ class Worker:
         self, it: Instance, choices: Choices, errand: Errand, stop: Stop
     ) -> list[list[Piece]] | None:
         """`planner.optimize.strategies.anneal` elsewhere; None if the process dies."""
+        if not self._begin(stop):
+            return None
         season = (it, choices) if self.sent is not choices else None
         self.sent = choices
         self._say("anneal", (season, errand))
-        stopping = False
         while True:
-            if not stopping and stop.is_set():
-                self._say("stop", None)
-                stopping = True
-            try:
-                kind, value = self.heard.get(timeout=TICK)
-            except queue.Empty:
-                continue
+            kind, value = self._next(stop)
             if kind == "pieces":
                 pieces: list[list[Piece]] = value
                 return pieces
@@ -142,7 +167,7 @@ class _Ear:
         threading.Thread(target=self._listen, daemon=True).start()
 
     def _listen(self) -> None:
-        with suppress(EOFError, OSError, pickle.UnpicklingError):
+        try:
             while True:
                 kind, value = pickle.load(self.source)
                 if kind in ("solve", "anneal"):
@@ -152,7 +177,8 @@ class _Ear:
                     self.better = value
                 else:
                     self.stop = True
-        os._exit(0)  # the parent is gone
+        finally:
+            os._exit(0)  # the parent is gone, or can't be understood
 
     def is_set(self) -> bool:
         """Whether the parent wants this solve to stop."""
@@ -177,6 +203,7 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
             spoken[0] = now()
             say("bound", value)
 
+    say("ready", None)
     board: Board | None = None
     while True:
         kind, job = ear.jobs.get()
