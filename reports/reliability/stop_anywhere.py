@@ -101,8 +101,11 @@ def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, afte
     process = subprocess.Popen(
         command(seasons[1], folder), cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
     )
-    time.sleep(after)
-    process.send_signal(sent)
+    try:
+        _, told = process.communicate(timeout=after)
+        return f"{state(folder)}, ended before the signal"
+    except subprocess.TimeoutExpired:
+        process.send_signal(sent)
     _, told = process.communicate(timeout=120)
     if b"Traceback" in told or process.returncode not in (0, 130, -sent):
         print(told.decode(), file=sys.stderr)
@@ -133,6 +136,7 @@ def main() -> None:
     parser.add_argument("--seed", type=int, default=1)
     asked = parser.parse_args()
     random.seed(asked.seed)
+    signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
     sent = signal.Signals[f"SIG{asked.signal}"]
     found: Counter[str] = Counter()
     leftovers = 0
@@ -150,7 +154,7 @@ def main() -> None:
                 found[one_writing(seasons, folder, sent)] += 1
             else:
                 kind = one_run(seasons, folder, sent, random.uniform(0.0, usual))
-                usual *= 0.93 if kind.startswith("new") else 1.02
+                usual *= 0.93 if kind.endswith("before the signal") else 1.02
                 found[kind] += 1
             extra = {path.name for path in folder.iterdir()} - {
                 p.name for p in (base / "old").iterdir()
