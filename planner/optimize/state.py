@@ -15,9 +15,11 @@ if TYPE_CHECKING:
     from planner.optimize.options import OnProgress, SolveOptions, Stop
     from planner.optimize.solver import Floats
 
-SHORT_SLACK = 1e-6
-"""Acres over the fewest short that the search may use, so that the solver has room to turn."""
-SAME_SHORT = 2e-6
+SHORT_SLACK = 2e-5
+"""Acres over the fewest short that the search may use, so that the solver has room to turn.
+
+Well above its tolerance of 1e-6: near that, HiGHS has cut off solutions and proven wrong bounds."""
+SAME_SHORT = 3e-5
 """Acres by which a shortage may differ from the fewest and still count as the same."""
 FEASIBLE = 1e-5
 """Slack of a row, relative to its size, in what is taken over as a plan."""
