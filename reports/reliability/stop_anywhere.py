@@ -44,17 +44,14 @@ SEASON = {
 OLD, NEW = "Marten Hill", "Otter Bank"
 
 WRITER = """
-import sys, planner
+import sys
 from pathlib import Path
-folder = Path(sys.argv[1])
-both = []
-for name in sys.argv[2:]:
-    season = planner.load(name)
-    both.append((planner.make_plan(season, seconds=5), season))
+from planner.report.files import write_together
+both = [{p.name: p.read_bytes() for p in Path(name).iterdir()} for name in sys.argv[2:]]
 print("ready", flush=True)
 while True:
-    for plan, season in both:
-        planner.write(plan, season, folder)
+    for files in both:
+        write_together(Path(sys.argv[1]), files)
 """
 
 
@@ -107,15 +104,17 @@ def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, afte
     except subprocess.TimeoutExpired:
         process.send_signal(sent)
     _, told = process.communicate(timeout=120)
+    if process.returncode == -signal.SIGINT and b"planner" not in told:
+        return f"{state(folder)}, Python itself was still starting"
     if b"Traceback" in told or process.returncode not in (0, 130, -sent):
         print(told.decode(), file=sys.stderr)
         return f"wrong end, exit code {process.returncode}"
     return f"{state(folder)}, exit code {process.returncode}"
 
 
-def one_writing(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals) -> str:
+def one_writing(plans: tuple[Path, Path], folder: Path, sent: signal.Signals) -> str:
     process = subprocess.Popen(
-        [sys.executable, "-c", WRITER, str(folder), *map(str, seasons)],
+        [sys.executable, "-c", WRITER, str(folder), *map(str, plans)],
         cwd=ROOT,
         stdout=subprocess.PIPE,
         stderr=subprocess.DEVNULL,
@@ -146,12 +145,14 @@ def main() -> None:
         start = time.monotonic()
         subprocess.run(command(seasons[0], base / "old"), cwd=ROOT, check=True, capture_output=True)
         usual = time.monotonic() - start
-        assert state(base / "old") == "old"
+        subprocess.run(command(seasons[1], base / "new"), cwd=ROOT, check=True, capture_output=True)
+        assert (state(base / "old"), state(base / "new")) == ("old", "new")
+        plans = base / "old", base / "new"
         for number in range(asked.runs):
             folder = base / f"run {number}"
             shutil.copytree(base / "old", folder)
             if asked.writing:
-                found[one_writing(seasons, folder, sent)] += 1
+                found[one_writing(plans, folder, sent)] += 1
             else:
                 kind = one_run(seasons, folder, sent, random.uniform(0.0, usual))
                 usual *= 0.93 if kind.endswith("before the signal") else 1.02
