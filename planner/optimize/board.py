@@ -201,6 +201,8 @@ class Board:
         """Take everything off the board."""
         n = len(self.pools.lot)
         self.pieces: list[list[Piece]] = [[] for _ in self.it.fields]
+        self.users: list[set[int]] = [set() for _ in self.it.lots]
+        """Fields on each lot."""
         self.short: list[float] = self.acres.tolist()
         self.have = self.pools.done.copy()
         """Units of a pool that need no full bag: treated before, or in the part bag."""
@@ -264,6 +266,7 @@ class Board:
         """Put acres on the board."""
         choice, acres = piece
         self.pieces[field].append(piece)
+        self.users[int(self.choices.lot[choice])].add(field)
         self.short[field] -= acres
         self.other += float(self.choices.loss[choice]) * acres
         pool = self.pool_of[choice]
@@ -285,6 +288,7 @@ class Board:
         self.pieces[field] = []
         self.short[field] = float(self.acres[field])
         for choice, acres in held:
+            self.users[int(self.choices.lot[choice])].discard(field)
             self.other -= float(self.choices.loss[choice]) * acres
             pool = self.pool_of[choice]
             rest = float(self.demand[pool]) - self.units_of[choice] * acres
@@ -354,10 +358,17 @@ class Board:
             last = (part > 0) & (missing[opened] - more + 1 <= part + EPS) & m.treats[opened]
             cost[opened] += self._opening(m, opened, more - last, np.where(last, part, 0.0))
         if len(self.rule_cap):
-            room = self.rule_cap - self.rule_acres + EPS
-            barred = (self.rule_has[:, m.lot] & (acres > room)[:, None]).any(axis=0)
-            cost[barred] = inf
+            cost[acres > self.rule_room(field) + EPS] = inf
         return cost
+
+    def rule_room(self, field: int) -> Floats:
+        """Acres that the shares of all planted acres still leave, by choice of a field."""
+        lots = self.menus[field].lot
+        if not len(self.rule_cap):
+            return np.full(len(lots), inf)
+        left = np.maximum(0.0, self.rule_cap - self.rule_acres)
+        room: Floats = np.where(self.rule_has[:, lots], left[:, None], inf).min(axis=0)
+        return room
 
     def _opening(self, m: Menu, at: Ints, more: Floats, part: Floats) -> Floats:
         """Cost of more full bags, and of a share of a bag, under some of a field's choices."""
@@ -391,9 +402,10 @@ class Board:
         acres: Floats = self.slack(field) + np.maximum(0.0, bags * m.size / m.units - EPS)
         return acres
 
-    def lots_used(self, field: int) -> set[int]:
-        """Lots that a field is planted with on the board."""
-        return {int(self.choices.lot[p.choice]) for p in self.pieces[field]}
+    def mates(self, field: int) -> set[int]:
+        """Fields that share a lot with a field on the board, itself among them."""
+        lots = {int(self.choices.lot[p.choice]) for p in self.pieces[field]}
+        return {field}.union(*(self.users[lot] for lot in lots))
 
     def shares(self, field: int) -> set[int]:
         """Shares that a field has on the board."""

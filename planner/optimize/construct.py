@@ -52,7 +52,7 @@ def _offers(
 
 def _fill_acres(board: Board, field: int, acres: float) -> Floats:
     """Acres that open bags would cover and that leave no sliver, by choice."""
-    slack = np.minimum(board.slack(field), acres)
+    slack = np.minimum(np.minimum(board.slack(field), board.rule_room(field)), acres)
     least = float(board.split[field])
     mine = board.shares(field)
     m = board.menus[field]
@@ -96,7 +96,8 @@ def _best_fill(
 def _largest_part(board: Board, field: int, acres: float) -> Piece | None:
     m = board.menus[field]
     mine = board.shares(field)
-    room = np.where(board.allowed(field, acres), np.minimum(board.room(field), acres), 0.0)
+    most = np.minimum(np.minimum(board.room(field), board.rule_room(field)), acres)
+    room = np.where(board.allowed(field, acres), most, 0.0)
     for t in np.argsort(-room, kind="stable")[:5].tolist():
         size = float(room[t])
         sliver = int(m.share[t]) not in mine and size < board.split[field] - EPS
@@ -116,13 +117,12 @@ def neighbors(board: Board, rng: np.random.Generator, most: int) -> list[int]:
     near = board.near(seed)
     weight = near * (0.3 + rng.random(n))
     if dice < 0.65:
-        lots = board.lots_used(seed)
-        mates = np.array([bool(lots & board.lots_used(f)) for f in range(n)])
-        other = int(np.argmax(np.where(mates, -1.0, weight)))
-        lots |= board.lots_used(other)
-        mates |= np.array([bool(lots & board.lots_used(f)) for f in range(n)])
-        weight = np.where(mates, weight + near.max() + 1.0, weight)
-        size = min(n, max(size, min(most, int(mates.sum()))))
+        mates = board.mates(seed)
+        apart = weight.copy()
+        apart[list(mates)] = -1.0
+        mates |= board.mates(int(np.argmax(apart)))
+        weight[list(mates)] += near.max() + 1.0
+        size = min(n, max(size, min(most, len(mates))))
     weight[seed] = np.inf
     nearest: list[int] = np.argsort(-weight, kind="stable")[:size].tolist()
     return nearest

@@ -59,6 +59,8 @@ def prove(
     def take(x: Floats, _: float) -> None:
         take_guide(moved(loose, model, whole(loose, x)))
 
+    cut = replace(loose.matrix, integer=np.zeros(loose.matrix.n_columns, dtype=bool))
+    state.raise_floor(solver(cut, limits, watch=Watch(state)).bound)
     answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
     if answer.x is not None and answer.verdict is Verdict.OPTIMAL:

@@ -88,9 +88,9 @@ def _thinned(reach: Floats, cost: Floats, most: int) -> tuple[Floats, Floats]:
 
 
 def _ways(
-    it: Instance, container: int, top: int, off: float, limit: float
+    it: Instance, container: int, top: int, off: float, limit: float, credit: float
 ) -> tuple[Floats, Floats]:
-    """Volume and cost of every count of a container that can be ordered."""
+    """Volume and cost, less the credit for all of it, of every count that can be ordered."""
     c = it.containers[container]
     usable = c.size - c.heel
     most = min(top, int(np.ceil(limit / usable)) + 1 if usable > 0 else 0)
@@ -100,7 +100,8 @@ def _ways(
         price[number >= b.from_count] = b.price
     price[0] = 0.0
     can = np.isfinite(price)
-    return number[can] * usable, number[can] * price[can] * (1.0 - off)
+    volume = number[can] * usable
+    return volume, number[can] * price[can] * (1.0 - off) - credit * volume
 
 
 def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[OrderTable]:
@@ -115,7 +116,7 @@ def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[Orde
             if c.product != product.name or c.size <= c.heel:
                 continue
             share = (off or {}).get(i, 0.0)
-            more, dear = _ways(it, i, tops[i], share, limit)
+            more, dear = _ways(it, i, tops[i], share, limit, float(it.credit[p]))
             both = np.minimum((reach[:, None] + more[None, :]).ravel(), limit + c.size)
             reach, cost = _thinned(both, (cost[:, None] + dear[None, :]).ravel(), MOST_POINTS)
             unit.append(min(b.price for b in c.breaks) * (1.0 - share) / (c.size - c.heel))
@@ -127,7 +128,7 @@ def _table(
     reach: Floats, cost: Floats, supply: float, credit: float, unit: list[float]
 ) -> OrderTable:
     """Lay stock under the ways to order, and make the cost of a need its cheapest way or dearer."""
-    value = cost - credit * (reach + supply)
+    value = cost - credit * supply
     value = np.minimum.accumulate(value[::-1])[::-1]
     return OrderTable(
         reach=np.append(reach + supply, np.inf),

@@ -73,6 +73,8 @@ PROMISING = 25
 """Choices of a field that the search goes over once prices are known."""
 FIRST_COLUMNS = 12
 """Choices of a field that the relaxation of such a season starts with."""
+GRACE = 2.0
+"""Seconds that the process beside the search has to end by itself."""
 GUIDE_TIME = 0.25
 """Share of the time left for one solve beside the search, in a large season."""
 CURIOUS = 0.3
@@ -100,6 +102,7 @@ class Workshop:
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
+    worker: Worker | None = None
     paid: dict[str, float] = field(default_factory=dict)
     """Money a second that each way has lately saved."""
     errors: list[BaseException] = field(default_factory=list)
@@ -122,9 +125,9 @@ def _open(state: State, season: Season) -> Workshop:
         choices = choices.only(best_of_each_lot(it, rough_price(it, order_tables(it)), RECIPES))
     state.model = make_model(it, choices)
     board = Board(it, choices, order_tables(it))
-    return Workshop(
-        state, board, Neighborhood(state.model), np.random.default_rng(state.options.seed)
-    )
+    rng = np.random.default_rng(state.options.seed)
+    cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
+    return Workshop(state, board, Neighborhood(state.model), rng, cycle=cycle)
 
 
 def _large(shop: Workshop) -> bool:
@@ -178,13 +181,21 @@ def _adopt(shop: Workshop, narrowed: Narrowed) -> None:
 
 
 def _first_plan(shop: Workshop) -> None:
-    """Plant every field in one go; or, if the model does not take that, none at all."""
+    """Plant every field in one go; or, if the model does not take that, none at all.
+
+    Where fields stay short, shares of all planted acres are shares of less: then once more, with
+    less room.
+    """
     state, board = shop.state, shop.board
-    board.use_tables(order_tables(board.it), 1.0)
-    plant_all(board, shop.rng)
-    if not state.offer(lifted(state.model, board)):
-        board.clear()
-        state.offer(lifted(state.model, board))
+    for _ in range(5):
+        board.use_tables(order_tables(board.it), 1.0)
+        plant_all(board, shop.rng)
+        if state.offer(lifted(state.model, board)):
+            return
+        planted = 1.0 - sum(board.short) / float(board.acres.sum())
+        board.rule_cap = board.rule_cap * min(0.98, 0.99 * planted)
+    board.clear()
+    state.offer(lifted(state.model, board))
 
 
 def _settle_shortage(shop: Workshop) -> None:
@@ -227,14 +238,13 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
         large = _large(shop)
         if large:
             _prove_large(shop)
-        worker = Worker()
+        worker = shop.worker = Worker()
         try:
             if large:
                 _bags_aside(shop, worker)
-                return
-            prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
-            if not shop.state.is_set():
-                _search_aside(shop, worker)
+            else:
+                prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
+            _search_aside(shop, worker)
         finally:
             worker.close()
 
@@ -248,15 +258,14 @@ def _bags_aside(shop: Workshop, worker: Worker) -> None:
         sleep(TICK)
     model = capped(state)
     near, loose = Neighborhood(model), without_field_rule(model)
-    limits = Limits(seconds=0.35 * state.left(), gap=2e-3, seed=state.options.seed)
+    limits = Limits(seconds=GUIDE_TIME * state.left(), gap=2e-3, seed=state.options.seed)
     answer = worker.solve(loose.matrix, limits, watch=Watch(state))
-    guide = None if answer.x is None else moved(loose, model, answer.x)
-    while not state.is_set() and state.x is not None:
-        x = state.x if guide is None else guide
-        limits = Limits(seconds=GUIDE_TIME * state.left(), gap=1e-4, seed=state.options.seed)
-        y, _ = near.near_bags(x, limits, Watch(state), start=guide is None, solver=worker.solve)
-        state.offer(y)
-        guide = None
+    if answer.x is None:
+        return
+    limits = replace(limits, seconds=GUIDE_TIME * state.left())
+    guide = moved(loose, model, answer.x)
+    y, _ = near.near_bags(guide, limits, Watch(state), start=False, solver=worker.solve)
+    state.offer(y)
 
 
 def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
@@ -287,17 +296,24 @@ def _search_by_time(shop: Workshop) -> None:
             _adopt(shop, shop.narrowed)
             shop.narrowed = None
         _turn(shop, None)
-    while prover.is_alive():
-        prover.join(0.1)
+    prover.join(GRACE)
+    if shop.worker is not None:
+        shop.worker.close()
+    prover.join(GRACE)
     if shop.errors and state.x is None:
         raise shop.errors[0]
 
 
 def _search_by_effort(shop: Workshop, effort: int) -> None:
     state = shop.state
+    if _large(shop):
+        _prove_large(shop)
+        if shop.narrowed is not None:
+            _adopt(shop, shop.narrowed)
     model = capped(state)
     shop.near = Neighborhood(model)
-    exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
+    if not _large(shop):
+        exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
     for _ in range(effort):
         if state.is_set():
             return
@@ -316,7 +332,8 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     if shop.found:
         _take_over(shop, shop.found.pop())
         return
-    budget = Budget(min(shop.cycle, state.left()), steps)
+    longest = max(3.0, 0.15 * state.options.seconds)
+    budget = Budget(min(shop.cycle, longest, state.left()), steps)
     if shop.guides:
         guide = shop.guides.pop()
         shop.guides.clear()
@@ -344,7 +361,8 @@ def _choose(shop: Workshop) -> str:
 def _anew(shop: Workshop, budget: Budget) -> None:
     """Cool a board down from a first planting."""
     _on_board(shop, budget)
-    shop.cycle = min(shop.cycle * 1.3, max(3.0, 0.15 * shop.state.options.seconds))
+    most = max(3.0, 0.15 * shop.state.options.seconds)
+    shop.cycle = min(shop.cycle * 1.3, most)
 
 
 def _finer(shop: Workshop, budget: Budget) -> None:
@@ -396,7 +414,7 @@ def _search_aside(shop: Workshop, worker: Worker) -> None:
     """Search on a board in the other process too, once it has no floor to raise."""
     state = shop.state
     rng = np.random.default_rng([state.options.seed, 1])
-    cycle, turn = 6.0, 0
+    cycle, turn = 2.0 * shop.cycle, 0
     while not state.is_set() and state.x is not None:
         turn += 1
         budget = Budget(min(cycle, state.left()))

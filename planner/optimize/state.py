@@ -21,8 +21,8 @@ SHORT_SLACK = 2e-5
 Well above its tolerance of 1e-6: near that, HiGHS has cut off solutions and proven wrong bounds."""
 SAME_SHORT = 3e-5
 """Acres by which a shortage may differ from the fewest and still count as the same."""
-FEASIBLE = 1e-5
-"""Slack of a row, relative to its size, in what is taken over as a plan."""
+FEASIBLE, FEASIBLE_SHARE = 2e-6, 1e-7
+"""Slack of a row in what is taken over as a plan: at the least, and relative to its size."""
 
 
 class State:
@@ -114,7 +114,7 @@ class State:
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix
         rows = m.times(x)
-        size = FEASIBLE * np.maximum(1.0, m.row_size)
+        size = np.maximum(FEASIBLE, FEASIBLE_SHARE * m.row_size)
         whole = np.abs(x - np.round(x))[m.integer]
         return bool(
             np.all(rows >= m.row_lower - size)

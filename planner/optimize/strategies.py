@@ -129,7 +129,8 @@ def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
         board.use_tables(tables, phase.smooth)
         lay(board, pieces)
         base = board.product_cost() + board.other
-        heat = (phase.heat[0] * abs(base), phase.heat[1] * abs(base))
+        scale = max(1.0, abs(base))
+        heat = (phase.heat[0] * scale, phase.heat[1] * scale)
         steps = 10**9 if budget.steps is None else max(1, int(budget.steps * phase.share))
         more = _pace(stop, budget.seconds * phase.share, steps, budget.steps is not None)
         _, pieces = improve(board, rng, steps, heat, more)
@@ -163,7 +164,7 @@ def on_model(state: State, board: Board, pieces: list[list[Piece]]) -> Floats | 
     off = discounts_taken(state.model, state.x) if state.x is not None else {}
     board.use_tables(order_tables(board.it, off))
     lay(board, pieces)
-    return lifted(state.model, board)
+    return lifted(state.model, board, 5.0 if state.options.effort is None else np.inf)
 
 
 def _pace(stop: Stop, seconds: float, steps: int, counted: bool) -> Callable[[int], float | None]:
