@@ -104,7 +104,7 @@ def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, afte
     except subprocess.TimeoutExpired:
         process.send_signal(sent)
     _, told = process.communicate(timeout=120)
-    if process.returncode == -signal.SIGINT and b"planner" not in told:
+    if process.returncode in (1, -signal.SIGINT) and b"planner" not in told and b"bug" not in told:
         return f"{state(folder)}, Python itself was still starting"
     if b"Traceback" in told or process.returncode not in (0, 130, -sent):
         print(told.decode(), file=sys.stderr)
