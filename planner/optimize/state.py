@@ -16,13 +16,21 @@ if TYPE_CHECKING:
     from planner.optimize.solver import Floats
 
 SHORT_SLACK = 2e-5
-"""Acres over the fewest short that the search may use, so that the solver has room to turn.
+"""Acres over the fewest short of the first priority that the search may use.
 
-Well above its tolerance of 1e-6: near that, HiGHS has cut off solutions and proven wrong bounds."""
-SAME_SHORT = 3e-5
-"""Acres by which a shortage may differ from the fewest and still count as the same."""
-FEASIBLE, FEASIBLE_SHARE = 2e-6, 1e-7
+Well above the solver's tolerance of 1e-6: near that, HiGHS has cut off solutions and proven wrong
+bounds. Every later priority has more, more than the slack of those before it can buy."""
+SLACK_GROWTH, SLACK_MOST = 4.0, 16.0
+SAME_SHORT = 1.5
+"""Shortages that differ by no more than this many times their slack count as the same."""
+FEASIBLE, FEASIBLE_SHARE = 2e-6, 2e-6
 """Slack of a row in what is taken over as a plan: at the least, and relative to its size."""
+
+
+def short_slack(priorities: int) -> Floats:
+    """Acres over the fewest short that the search may use, by priority."""
+    growth: Floats = np.minimum(SLACK_GROWTH ** np.arange(priorities), SLACK_MOST)
+    return SHORT_SLACK * growth
 
 
 class State:
@@ -85,9 +93,7 @@ class State:
             short, cost = self.shortage(x), self.model.matrix.price(x)
             if self.x is not None and not self._better(short, cost):
                 return False
-            fewer = self.x is None or any(
-                mine < best - SAME_SHORT for mine, best in zip(short, self.short, strict=True)
-            )
+            fewer = self.x is None or self._side(short) < 0
             self.x, self.cost = x, cost
             if fewer:
                 self.short = short
@@ -103,13 +109,18 @@ class State:
             self.cost = model.matrix.price(x)
             assert self._keeps_rules(x)
 
+    def _side(self, short: tuple[float, ...]) -> int:
+        """-1 where fewer acres are short than the fewest known, 1 where more, 0 where the same."""
+        slack = SAME_SHORT * short_slack(len(short))
+        for mine, best, same in zip(short, self.short, slack, strict=True):
+            if abs(mine - best) > same:
+                return -1 if mine < best else 1
+        return 0
+
     def _better(self, short: tuple[float, ...], cost: float) -> bool:
-        for mine, best in zip(short, self.short, strict=True):
-            if mine < best - SAME_SHORT:
-                return True
-            if mine > best + SAME_SHORT:
-                return False
-        return cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
+        side = self._side(short)
+        cheaper = cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
+        return side < 0 or (side == 0 and cheaper)
 
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix

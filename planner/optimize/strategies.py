@@ -16,7 +16,7 @@ from planner.optimize.lift import lifted
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
-from planner.optimize.state import SHORT_SLACK
+from planner.optimize.state import short_slack
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -367,7 +367,7 @@ def short_caps(state: State) -> Floats:
     """
     most = state.model.matrix.upper[state.model.at["short_in"]]
     short = np.array(state.short)
-    return np.where(short > 1e-9, np.minimum(short + SHORT_SLACK, most), 0.0)
+    return np.where(short > 1e-9, np.minimum(short + short_slack(len(short)), most), 0.0)
 
 
 def polish(state: State, near: Neighborhood, x: Floats, budget: Budget, seed: int) -> Floats | None:
