@@ -184,7 +184,8 @@ class Board:
             low, high = s.earliest - TOLERANCE, s.latest + TOLERANCE
             rules.append((s.share, [low <= lot.maturity <= high for lot in it.lots]))
         total = float(self.acres.sum())
-        self.rule_cap = np.array([share * total for share, _ in rules])
+        self.rule_share = np.array([share for share, _ in rules])
+        self.rule_cap = self.rule_share * total
         self.rule_has = np.array([member for _, member in rules], dtype=bool).reshape(
             len(rules), len(it.lots)
         )
@@ -360,6 +361,12 @@ class Board:
         if len(self.rule_cap):
             cost[acres > self.rule_room(field) + EPS] = inf
         return cost
+
+    def keeps_limits(self) -> bool:
+        """Whether no lot is out of bags, and no share of all planted acres is passed."""
+        bags = all(n <= most for n, most in zip(self.lot_bags, self.ceiling, strict=True))
+        planted = float(self.acres.sum()) - sum(self.short)
+        return bags and bool(np.all(self.rule_acres <= self.rule_share * planted + EPS))
 
     def rule_room(self, field: int) -> Floats:
         """Acres that the shares of all planted acres still leave, by choice of a field."""

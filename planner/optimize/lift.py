@@ -19,7 +19,7 @@ ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", 
 
 def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
     """The board's plan in the model's columns; None if the model does not take it."""
-    if any(bags > most for bags, most in zip(board.lot_bags, board.ceiling, strict=True)):
+    if not board.keeps_limits():
         return None
     x = np.zeros(model.matrix.n_columns)
     shares: dict[tuple[int, int, int], float] = {}
