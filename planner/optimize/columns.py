@@ -2,7 +2,7 @@
 
 The relaxation starts with some choices of every field. Its duals price all the others; the most
 promising join, until none is worth it. At every step the duals prove a floor for all choices: a
-field's acres could gain no more than its best price (Lagrangian bound).
+field's acres could gain no more than the best price that has not joined (Lagrangian bound).
 """
 
 from __future__ import annotations
@@ -141,17 +141,16 @@ def grow(state: State, g: Growing, seconds: float) -> None:
         if answer.x is None or answer.row_dual is None:
             return
         g.answer, g.duals = answer, answer.row_dual
-        price = prices(g, answer.row_dual)
+        price = np.where(joined, INFINITE, prices(g, answer.row_dual))
         lowest = np.minimum.reduceat(price, ends[:-1][has])
         floor = answer.objective + float(np.minimum(0.0, lowest) @ acres[has])
         state.raise_floor(floor)
         if floor >= answer.objective - CLOSE * max(1.0, abs(answer.objective)):
             return
-        if state.seconds() >= until:
-            return
-        price[joined] = INFINITE
         wanted = best_of_each(it, c.field, price, JOIN)
         wanted = wanted[price[wanted] < -1e-7]
+        if state.seconds() >= until or not len(wanted):
+            return
         _join(g, wanted, acres)
         joined[wanted] = True
 

@@ -111,6 +111,9 @@ class Answer:
     """Proven: no solution is below it. -inf if nothing was proven."""
     row_dual: Floats | None = None
     """Of an LP only."""
+    nodes: int = 0
+    iterations: int = 0
+    """Of the simplex method, in all."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,7 +126,7 @@ class Limits:
     cutoff: float | None = None
     """Stop looking for anything at or above this cost."""
     seed: int = 0
-    root_only: bool = False
+    presolve: bool = True
 
 
 def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
@@ -244,6 +247,8 @@ class Watch:
     on_bound: Callable[[float], None] | None = None
     better: Callable[[float], Floats | None] | None = None
     """Asked now and then, with the cost of HiGHS's best, for a solution from elsewhere."""
+    patience: float = 0.0
+    """Seconds before any bound is told."""
 
     def attach(self, highs: highspy.Highs) -> None:
         """Register with a solver."""
@@ -271,16 +276,30 @@ class Watch:
             if x is not None:
                 ask.setSolution(x)
         else:
-            if kind == kinds.kCallbackMipInterrupt and self.on_bound:
+            late = kind == kinds.kCallbackMipInterrupt and out.running_time >= self.patience
+            if late and self.on_bound:
                 self.on_bound(float(out.mip_dual_bound))
             if self.stop is not None and self.stop.is_set():
                 ask.user_interrupt = True
+
+
+def knowing(matrix: Matrix, x: Floats) -> Callable[[float], Floats | None]:
+    """For `Watch.better`: a known solution, told to HiGHS while it works."""
+    cost = matrix.price(x)
+
+    def better(known: float) -> Floats | None:
+        return x if cost < known - 1e-6 * max(1.0, abs(known)) else None
+
+    return better
 
 
 def solve(
     matrix: Matrix, limits: Limits, start: Floats | None = None, watch: Watch | None = None
 ) -> Answer:
     """Solve a program, from a solution where one is given.
+
+    With a start, take neither verdict nor bound as a proof: where presolve leaves no cost, HiGHS
+    1.15 calls any start optimal. What needs a proof tells its solution by `Watch.better`.
 
     Raises
     ------
@@ -322,6 +341,8 @@ def _configure(highs: highspy.Highs, limits: Limits) -> None:
         "mip_rel_gap": limits.gap,
         "mip_abs_gap": 1e-9,
     }
+    if not limits.presolve:
+        options["presolve"] = "off"
     if limits.seconds < INFINITE:
         options["time_limit"] = max(0.05, limits.seconds)
     if limits.nodes is not None:
@@ -349,7 +370,8 @@ def _answer(highs: highspy.Highs, matrix: Matrix) -> Answer:
         if not mixed:
             dual = np.array(solution.row_dual) if solution.dual_valid else None
             return Answer(Verdict.OPTIMAL, x, objective, objective, dual)
-        return Answer(Verdict.OPTIMAL, x, objective, bound)
+        work = int(info.mip_node_count), int(info.simplex_iteration_count)
+        return Answer(Verdict.OPTIMAL, x, objective, bound, None, *work)
     stopped = (
         kinds.kTimeLimit,
         kinds.kInterrupt,

@@ -10,7 +10,7 @@ import numpy as np
 from planner.optimize.extract import make_plan
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Verdict, Watch, now, reduced, solve
+from planner.optimize.solver import Limits, Verdict, Watch, knowing, now, reduced, solve
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -69,8 +69,10 @@ def cover_from(
         cost[column] += price
         half = replace(_limits(options, began), gap=1e-5)
         half = replace(half, seconds=half.seconds / 2.0)
-        answer = solve(replace(model.matrix, cost=cost), half, start=x, watch=Watch(stop))
-        x = x if answer.x is None else answer.x
+        priced = replace(model.matrix, cost=cost)
+        answer = solve(priced, half, watch=Watch(stop, better=knowing(priced, x)))
+        if answer.x is not None and priced.price(answer.x) < priced.price(x):
+            x = answer.x
         if x[column] <= COVERED:
             break
         price *= 100.0
@@ -88,7 +90,7 @@ def _limits(options: SolveOptions, began: float) -> Limits:
 
 
 def _cheapest_from(model: Model, x: Floats, known: Plan, limits: Limits, stop: Stop | None) -> Plan:
-    answer = solve(model.matrix, limits, start=x, watch=Watch(stop))
+    answer = solve(model.matrix, limits, watch=Watch(stop, better=knowing(model.matrix, x)))
     best = x if answer.x is None else settled_around(model, answer.x)
     if model.matrix.price(best) > model.matrix.price(x):
         best = x

@@ -97,6 +97,8 @@ class State:
             self.x, self.cost = x, cost
             if fewer:
                 self.short = short
+            if self.contradicts(self.floor):
+                self.floor = -np.inf
             if self.first_plan is None:
                 self.first_plan = self.seconds()
             self._tell()

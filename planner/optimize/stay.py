@@ -10,7 +10,7 @@ import numpy as np
 from planner.optimize.extract import make_plan
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Matrix, Watch, now, solve
+from planner.optimize.solver import Limits, Matrix, Watch, knowing, now, solve
 from planner.optimize.start import columns_of, proven_bound, settled_around, share_names, short_as
 
 if TYPE_CHECKING:
@@ -86,11 +86,13 @@ def _nearest(
     end = now() + limits.seconds
     start = np.concatenate([x, np.maximum(0.0, aim.want - x[aim.of])])
     limits = replace(limits, seconds=max(0.1, limits.seconds * 0.7))
-    first = solve(aim.matrix, limits, start=start, watch=Watch(stop))
+    watch = Watch(stop, better=knowing(aim.matrix, start))
+    first = solve(aim.matrix, limits, watch=watch)
     if first.x is None:
         return None, 0.0
     limits = replace(limits, seconds=max(0.1, end - now()))
-    second = solve(_held(aim, first.x, model), limits, start=first.x, watch=Watch(stop))
+    held = _held(aim, first.x, model)
+    second = solve(held, limits, watch=Watch(stop, better=knowing(held, first.x)))
     found = second.x if second.x is not None else first.x
     rounded = settled_around(model, found[: model.matrix.n_columns])
     plan = make_plan(model, rounded, best.bound, shortage_proven=best.shortage_proven)

@@ -109,7 +109,7 @@ class Worker:
         watch = watch or Watch()
         if not self._begin(watch.stop):
             return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
-        self._say("solve", (matrix, limits, start))
+        self._say("solve", (matrix, limits, start, watch.patience))
         known = INFINITE
         while True:
             kind, value = self._next(watch.stop)
@@ -214,8 +214,8 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
                 board = Board(it, choices, order_tables(it))
             say("pieces", anneal(board, errand, ear))
             continue
-        matrix, limits, start = job
-        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)
+        matrix, limits, start, patience = job
+        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take, patience)
         try:
             answer = solve(matrix, limits, start=start, watch=watch)
         except Exception:

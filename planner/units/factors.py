@@ -26,14 +26,19 @@ class Unit:
     """Whether the working unit is the factor divided by the number, as for g/1000 seeds."""
 
     def to_working(self, value: float) -> float:
-        """Number of working units that a number of these units is.
+        """Number of working units that a number of these units is, to thirteen significant digits.
+
+        The noise behind them would make two seasons of one that is written in two units.
 
         Raises
         ------
         ZeroDivisionError
             When the unit is upside down and the value is 0.
         """
-        return self.factor / value if self.upside_down else self.factor * value
+        if self.factor == 1.0 and not self.upside_down:
+            return value
+        converted = self.factor / value if self.upside_down else self.factor * value
+        return float(f"{converted:.13g}")
 
 
 @lru_cache
