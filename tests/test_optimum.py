@@ -96,7 +96,7 @@ def test_seasons_once_solved_wrongly(name):
 
 @pytest.mark.parametrize("seed", [471, 490, 1329, 3111, 3173, 3862, 14387, 14547, 33333])
 def test_random_seasons_once_solved_wrongly(seed):
-    """HiGHS called a start optimal, or cut the best plan off; a share of all acres was slipped past.
+    """HiGHS called a start optimal, or cut the best plan off; acres slipped past a share.
 
     Brute force is asked: on one of them the second model is wrong too.
     """
