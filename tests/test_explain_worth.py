@@ -4,8 +4,9 @@ from dataclasses import replace
 
 import pytest
 
+from planner.agronomy.protection import is_white_mold
 from planner.explain.explain import explain, threat_costs
-from planner.explain.protection import is_white_mold, threat_pages
+from planner.explain.protection import threat_pages
 from planner.explain.rules import rule_trials, rules_on
 from planner.explain.trial import Budget, solve_all
 from planner.explain.worth import break_even, volume_prices, worth_treating

@@ -43,3 +43,13 @@ def loss_per_acre(
         loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
         total += loss * (1.0 - control.get(rating(recipe, threat.name, products), 0.0))
     return total
+
+
+def is_white_mold(threat: str) -> bool:
+    """Whether a threat is white mold, by its name.
+
+    >>> is_white_mold("White  Mould"), is_white_mold("Pythium")
+    (True, False)
+    """
+    name = " ".join(threat.casefold().split())
+    return "white mold" in name or "white mould" in name

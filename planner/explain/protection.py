@@ -6,7 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.agronomy.protection import need, rating
+from planner.agronomy.protection import is_white_mold, need, rating
 from planner.agronomy.suitability import suitable
 from planner.explain.supply import acres_from, all_seed, units_for, unused, usable_on
 from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
@@ -68,16 +68,6 @@ def threat_pages(
         view = _View(plan, season, threat, asking, ratings, pairs, pools, short)
         pages.append(_page(view, pressed, (costs or {}).get(threat.name)))
     return tuple(sorted(pages, key=lambda p: not p.white_mold))
-
-
-def is_white_mold(threat: str) -> bool:
-    """Whether a threat is white mold, by its name.
-
-    >>> is_white_mold("White  Mould"), is_white_mold("Pythium")
-    (True, False)
-    """
-    name = " ".join(threat.casefold().split())
-    return "white mold" in name or "white mould" in name
 
 
 def _pressure(field: Field, threat: Threat) -> Pressure:

@@ -7,6 +7,7 @@ import math
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from planner.agronomy.protection import is_white_mold
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate
 from planner.agronomy.suitability import suitable
@@ -92,7 +93,7 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     """Fields under white mold pressure that are dropped at more than 110,000 seeds per acre."""
     lots = {lot.name: lot for lot in season.lots}
     for field in season.fields:
-        if not has_white_mold(field):
+        if not any(is_white_mold(t) and p is not Pressure.NONE for t, p in field.pressure.items()):
             continue
         drops = [drop_rate(field, lots[p.lot]) for p in plan.planting if p.field == field.name]
         if isinstance(field.sowing, SeedingRate):
@@ -105,15 +106,6 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
                 f"than {MOST_SEEDS_WHITE_MOLD:,.0f} on such ground. No seed treatment protects "
                 "against white mold all season."
             )
-
-
-def has_white_mold(field: Field) -> bool:
-    """Whether white mold presses on a field, by the threat's name."""
-    return any(
-        pressure is not Pressure.NONE and name in " ".join(threat.casefold().split())
-        for threat, pressure in field.pressure.items()
-        for name in ("white mold", "white mould")
-    )
 
 
 def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:

@@ -5,8 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import need, rating
-from planner.explain.protection import is_white_mold
+from planner.agronomy.protection import is_white_mold, need, rating
 from planner.report.facts import PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
