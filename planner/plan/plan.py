@@ -39,7 +39,7 @@ class Cost:
         """Sum of the terms.
 
         >>> Cost(containers=100, discounts=5, freight=10).total
-        105
+        105.0
         """
         return (
             self.containers
