@@ -241,6 +241,18 @@ def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture
     assert written["what_if"]["names"][1] == "Dear jugs"
 
 
+def test_faults_of_a_scenario_are_told_before_anything_is_planned(
+    tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A fault that only the change brings about: a jug that nothing can be drawn from."""
+    monkeypatch.setattr("planner.api.make_plan", lambda *_, **__: pytest.fail("planned"))
+    rows = "Scenario,Sheet,Row,Column,Value\nWaxed,Containers,Green Cap / jug,Heel,5 gal\n"
+    (tiny / "what if.csv").write_text(rows, "utf-8")
+    assert plan(tiny, tmp_path / "out", "--what-if") == 3
+    assert "less than Size" in capsys.readouterr().err
+    assert not (tmp_path / "out").exists()
+
+
 def test_planning_again_with_nothing_changed_changes_nothing(
     tiny: Path, tmp_path: Path, capsys: Capture
 ) -> None:

@@ -358,6 +358,12 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
             lambda s: {**s, "Treated so far": [*s["Treated so far"], ["L-1", "full", "10"]]},
             "added to row 2",
         ),
+        (lambda s: put(s, "Containers", 5, "Supplier", "Hill shop"), "so none were taken"),
+        (lambda s: put(s, "Discounts", 2, "Supplier", "Hill shop"), "it takes nothing off"),
+        (
+            lambda s: {**s, "Maturity spread": [*s["Maturity spread"], ["2.0", "2.6", "50%"]]},
+            "row 3: row 2 has the same span; the smaller share holds",
+        ),
     ],
 )
 def test_what_is_odd_is_told(tmp_path, change, words):
@@ -372,6 +378,26 @@ def test_rows_on_the_same_seed_and_containers_are_added_up(tmp_path):
     season = read_season(folder(tmp_path / "good", sheets))
     assert [t.units for t in season.treated] == [75.0]
     assert [o.count for o in season.ordered] == [3]
+
+
+def test_a_supplier_who_is_not_on_suppliers_has_no_freight(tmp_path):
+    sheets = put(good(), "Containers", 5, "Supplier", "Hill shop")
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert [(s.name, s.freight) for s in season.suppliers] == [
+        ("North yard", 150.0),
+        ("River yard", 90.0),
+        ("Hill shop", 0.0),
+    ]
+    assert season.containers[2].supplier == "Hill shop"
+
+
+def test_rows_that_say_the_same_twice_do_no_harm(tmp_path):
+    sheets = good()
+    sheets["Maturity spread"].append(["2.0", "2.6", "50%"])
+    sheets["Days off"].append(["2027-04-25", "again"])
+    season = read_season(folder(tmp_path / "good", sheets))
+    assert [s.share for s in season.maturity_spread] == [0.6, 0.5]
+    assert season.days_off == (date(2027, 4, 25),)
 
 
 def test_scenarios_change_cells_before_they_are_read(season, tmp_path):

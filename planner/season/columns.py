@@ -127,7 +127,7 @@ class Sheet:
     unique: tuple[str, ...] = ()
     """Names of the columns that together tell rows apart."""
     repeats: bool = False
-    """Whether rows may be alike in these: what they say is then added up."""
+    """Whether rows may be alike in these: what they say is then added up, or all of it holds."""
     settings: tuple[Column, ...] = ()
     """For Farm: what stands in its first column, one setting a row."""
     per_threat: Column | None = None

@@ -117,6 +117,18 @@ def warning_past_limit(tables: Tables) -> Iterator[str]:
         yield "Farm: Liquid warning is above Liquid limit, so that it is never given."
 
 
+def spans_given_twice(tables: Tables) -> Iterator[str]:
+    """Spans of maturities that stand on several rows."""
+    first: dict[tuple[object, object], Line] = {}
+    for line in tables["Maturity spread"].lines:
+        other = first.setdefault((line.get("earliest"), line.get("latest")), line)
+        if other is not line:
+            yield (
+                f"Maturity spread, row {line.row}: row {other.row} has the same span; "
+                "the smaller share holds."
+            )
+
+
 HINTS = (
     columns_not_known,
     warning_past_limit,
@@ -127,4 +139,5 @@ HINTS = (
     prices_that_rise,
     actives_named_for_nothing,
     percents_that_fall,
+    spans_given_twice,
 )

@@ -17,6 +17,11 @@ if TYPE_CHECKING:
     from planner.season.match import Line, Table, Tables
     from planner.season.schema import Column
 
+OUTCOME = {
+    "Containers": "no freight and no order-by date are known, so none were taken",
+    "Discounts": "nothing is sold there, so it takes nothing off",
+}
+"""What comes of a supplier that is not on Suppliers, by the sheet that names it."""
 MAX_NEAREST = 100
 """Misspelled names of a column for which the nearest one is looked up."""
 
@@ -51,7 +56,7 @@ def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
             for line in table.lines:
                 found = _resolve_cell(table, line, name, heading, names, near)
                 faults += found if sure else []
-                told += [] if sure else _passed_over(table, line, name, found, names, faults)
+                told += [] if sure else _let_be(table, line, name, found, names, faults)
     _spell_alike(tables)
     return faults, list(dict.fromkeys(told))
 
@@ -74,6 +79,8 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
         names |= {key(UNTREATED): UNTREATED}
     if table.sheet.name == "Discounts" and column.key == "supplier":
         names = index(tables, "Containers", "Supplier") | names
+    if sheet == "Suppliers":
+        return names, False
     return names, table.sheet.name not in ("Protection", "Active limits") or other == "Product"
 
 
@@ -106,7 +113,7 @@ def _resolve_cell(
     return faults
 
 
-def _passed_over(
+def _let_be(
     table: Table, line: Line, name: str, found: list[Fault], names: Index, faults: list[Fault]
 ) -> list[str]:
     """Tell of a name that is defined nowhere; it stays a fault if it is probably a misspelling."""
@@ -116,9 +123,9 @@ def _passed_over(
             faults.append(fault)
         else:
             sheet, column = table.headings[name].column.refers or ("", "")
+            outcome = OUTCOME.get(table.sheet.name, "its rows were passed over")
             told.append(
-                f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; its rows were "
-                "passed over."
+                f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; {outcome}."
             )
     return told
 

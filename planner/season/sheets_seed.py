@@ -257,6 +257,7 @@ MATURITY_SPREAD = Sheet(
         percent("Most share", "share", "Most of all planted acres.", "40%", must=True),
     ),
     unique=("From maturity", "To maturity"),
+    repeats=True,
 )
 
 TREATED_SO_FAR = Sheet(

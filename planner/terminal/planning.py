@@ -59,6 +59,7 @@ def plan_season(
 
     season = api.load(source)
     old = read_plan(extras.since) if extras.since else None
+    changed = _changed(source, season) if extras.what_if else []
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)
@@ -69,7 +70,7 @@ def plan_season(
         plan, again = _near(season, old, plan, options)
     if plan.seconds > LONG and (extras.why or extras.what_if):
         api.write(plan, season, folder)
-    compared = _scenarios(source, season, plan, options) if extras.what_if else None
+    compared = _scenarios(changed, plan, options) if extras.what_if and changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
     paths = api.write(plan, season, folder, why)
@@ -96,17 +97,24 @@ def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explan
     )
 
 
-def _scenarios(source: Path, season: Season, plan: Plan, options: Options) -> Comparison | None:
-    """Plan every scenario and hold it against the plan; None where there is none."""
+def _changed(source: Path, season: Season) -> list[tuple[str, Season]]:
+    """Read every scenario, so that its faults are told before anything is planned.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot be planned.
+    """
+    names = dict.fromkeys(change.scenario for change in season.what_if)
+    return [(name, api.load(source, name)) for name in names]
+
+
+def _scenarios(changed: list[tuple[str, Season]], plan: Plan, options: Options) -> Comparison:
+    """Plan every scenario and hold it against the plan."""
     from planner.explain.compare import compare
 
-    names = list(dict.fromkeys(change.scenario for change in season.what_if))
-    if not names:
-        return None
     plans = [("as it is", plan)]
-    for name in names:
-        changed = api.load(source, name)
-        plans.append((name, decide(changed, options, what=name)[0]))
+    plans += [(name, decide(season, options, what=name)[0]) for name, season in changed]
     return compare(plans)
 
 
