@@ -8,10 +8,11 @@ from datetime import timedelta
 import pytest
 
 from planner.errors import AuditError
+from planner.plan import recount
 from planner.plan.audit import RULES, audit
 from planner.plan.plan import Cost, Outcome, Planting, Shortage, Treating
 from planner.plan.price import price_plan
-from planner.season.domain import Pressure, PriceBreak, Rating
+from planner.season.domain import Pressure, PriceBreak, Rating, TreatedSeed
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.seasons import FIRST_DAY
 
@@ -235,6 +236,38 @@ def test_a_plan_of_another_season_is_refused(changes, words):
     with pytest.raises(AuditError) as caught:
         audit(HAND_PLAN, replace(HAND_SEASON, **changes))
     assert words in str(caught.value)
+
+
+def test_seed_counted_again():
+    """L1: 60 - 10 treated so far = 50, two bags of 20 and 10; one bag is bought, L3 was treated."""
+    lots = {one.name: one for one in HAND_SEASON.lots}
+    assert [recount.loose_units(one, HAND_SEASON) for one in lots.values()] == [50.0, 30.0, 10.0]
+    assert [recount.bags_to_treat(one, HAND_SEASON) for one in lots.values()] == [
+        (2, 10.0),
+        (30, 0.0),
+        (0, 0.0),
+    ]
+    assert recount.newly_treated(HAND_PLAN, HAND_SEASON) == {("L1", "R1"): 50.0, ("L1", "R2"): 20.0}
+    more_done = replace(HAND_SEASON, treated=(*HAND_SEASON.treated, TreatedSeed("L2", "R2", 4.0)))
+    assert recount.treated_pool(HAND_PLAN, more_done) == {
+        ("L1", "R1"): 60.0,
+        ("L1", "R2"): 20.0,
+        ("L2", "R2"): 4.0,
+        ("L3", "R1"): 10.0,
+    }
+    assert recount.planted_units(HAND_PLAN) == {
+        ("L1", "R1"): 30.0,
+        ("L1", "R2"): 10.0,
+        ("L2", "Untreated"): 10.0,
+        ("L3", "R1"): 10.0,
+    }
+
+
+def test_no_less_than_nothing_is_loose():
+    """61 of 60 units said to be treated so far leave none, not one too few."""
+    (one,) = [x for x in HAND_SEASON.lots if x.name == "L1"]
+    done = replace(HAND_SEASON, treated=(TreatedSeed("L1", "R1", 61.0),))
+    assert recount.loose_units(one, done) == 0.0
 
 
 def test_every_broken_rule_is_named():

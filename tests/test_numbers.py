@@ -211,25 +211,25 @@ CASES = [
         1,
         (2, 0),
     ),
-    # Six jugs of 27 fl oz at 0.70 are 4.20, which is 4.199999999999999 to a computer, and reach
+    # Six jugs of 27 fl oz at 1,234.10 are 7,404.60, which a computer makes 9e-13 less, and reach
     # the level: half off. 160 fl oz need six.
     (
         "a spend that reaches its level in decimals",
-        {**jugs(27.0, 0.7), "discounts": (DiscountLevel("Early", 4.2, 0.5),)},
+        {**jugs(27.0, 1234.1), "discounts": (DiscountLevel("Early", 7404.6, 0.5),)},
         0,
-        2.1,
+        3702.3,
         6,
         (2, 0),
     ),
-    # The same for freight: 4.20 in all.
+    # The same for freight.
     (
         "a spend that frees freight in decimals",
         {
-            **jugs(27.0, 0.7, supplier="Elm"),
-            "suppliers": (Supplier("Elm", freight=50.0, free_from=4.2),),
+            **jugs(27.0, 1234.1, supplier="Elm"),
+            "suppliers": (Supplier("Elm", freight=50.0, free_from=7404.6),),
         },
         0,
-        4.2,
+        7404.6,
         6,
         (2, 0),
     ),

@@ -479,6 +479,25 @@ CASES = [
         350,
     ),
     (
+        "more treated so far than there was",
+        {"treated": (TreatedSeed("L1", "R1", 50.0),), "lots": (lot(on_hand=30.0),)},
+        30,
+        0,
+    ),
+    # 1,600 fl oz are five jugs, all at the break of three, though it is the dearer one.
+    (
+        "a dearer break prices every container",
+        {"recipes": (recipe(Alpha=20.0),), "containers": jugs((1, 100.0), (3, 110.0))},
+        0,
+        550,
+    ),
+    (
+        "stock that can't be bought has no price to carry over",
+        {"products": (product(on_hand=999.0, carryover=0.5),), "containers": ()},
+        0,
+        0,
+    ),
+    (
         "a lot that is already treated costs nothing more",
         {"lots": (lot(treated_with="R1", return_value=10.0),)},
         0,

@@ -81,6 +81,32 @@ def test_bar(bar, good, bad):
         assert bool(suitable(one)) is not bool(found)
 
 
+# 2 fl oz on a unit of 50 lb are 4 fl oz/cwt; 2/128 lb of active on 140,000 seeds, which are an acre
+MG = 2 / 128 * 453_592.37 / 140_000
+LIMITS = {
+    "earliest": lambda hair: {"fields": (field(earliest=2.0 * (1.0 + hair)),)},
+    "latest": lambda hair: {"fields": (field(latest=2.0 * (1.0 - hair)),)},
+    "liquid": lambda hair: {"farm": farm(liquid_limit=4.0 * (1.0 - hair))},
+    "active a seed": lambda hair: {
+        "products": STRONG,
+        "active_limits": (ActiveLimit("alpha-ine", per_seed=MG * (1.0 - hair)),),
+    },
+    "active an acre": lambda hair: {
+        "products": STRONG,
+        "active_limits": (ActiveLimit("alpha-ine", per_acre=2 / 128 * (1.0 - hair)),),
+    },
+}
+
+
+@pytest.mark.parametrize("name", LIMITS)
+def test_a_limit_is_a_limit_but_for_the_dust_of_decimals(name):
+    """Past a limit by a millionth is past it, past it by rounding is not."""
+    for hair, suits in ((1e-12, True), (1e-6, False)):
+        one = season(**LIMITS[name](hair))
+        assert bool(suitable(one)) is suits
+        assert (not obstacles(one.fields[0], one.lots[0], one.recipes[0], one)) is suits
+
+
 def test_seed_of_any_grower_and_field_of_any_grower():
     for fields, lots in ((field(grower="Ann"), lot()), (field(), lot(grower="Bob"))):
         assert suitable(season(fields=(fields,), lots=(lots,)))
