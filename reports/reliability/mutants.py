@@ -3,6 +3,7 @@
     python -m reports.reliability.mutants --sample 400 --seed 1
     python -m reports.reliability.mutants --sample 0 --only planner/plan/audit.py
     python -m reports.reliability.mutants --sample 0 --only planner/plan/audit.py:42
+    python -m reports.reliability.mutants --again printed.txt --seasons 400
 
 A mutant is one file with one comparison, sum, factor, number, condition or statement changed. It is
 put into a copy of the project in a temporary folder, never into the project itself. Libraries are
@@ -17,7 +18,6 @@ from __future__ import annotations
 import argparse
 import ast
 import compileall
-import copy
 import importlib
 import os
 import random
@@ -30,7 +30,7 @@ import threading
 import time
 import traceback
 from collections import Counter
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, NamedTuple
 
@@ -124,13 +124,13 @@ class Change(NamedTuple):
 
 
 class Mutant(NamedTuple):
-    """A changed file."""
+    """A file and which of its changes is made."""
 
     room: str
     file: str
     line: int
     told: str
-    source: str
+    number: int
 
     def __str__(self) -> str:
         """Return where it is and what was done."""
@@ -220,24 +220,19 @@ def _left_out(node: ast.AST) -> Iterator[Change]:
 def mutants_of(room: str, file: str) -> list[Mutant]:
     """Every mutant of a file."""
     tree = ast.parse((ROOT / file).read_text("utf-8"))
-    found = []
-    for change in list(changes(tree)):
-        old = _put(change, change.new)
-        source = ast.unparse(ast.fix_missing_locations(copy.deepcopy(tree)))
-        _put(change, old)
-        found.append(Mutant(room, file, change.line, change.told, source))
-    return found
+    return [Mutant(room, file, c.line, c.told, n) for n, c in enumerate(changes(tree))]
 
 
-def _put(change: Change, node: ast.AST) -> ast.AST:
-    """Put a node into the change's place; what stood there."""
+def changed(mutant: Mutant) -> str:
+    """Return the text of the changed file."""
+    tree = ast.parse((ROOT / mutant.file).read_text("utf-8"))
+    change = list(changes(tree))[mutant.number]
     value: Any = getattr(change.holder, change.key)
     if change.at is None:
-        setattr(change.holder, change.key, node)
-        return value
-    old = value[change.at]
-    value[change.at] = node
-    return old
+        setattr(change.holder, change.key, change.new)
+    else:
+        value[change.at] = change.new
+    return ast.unparse(ast.fix_missing_locations(tree))
 
 
 # --- whether anything notices ---------------------------------------------------------------------
@@ -262,12 +257,13 @@ def forget(tree: Path, file: str) -> None:
 
 
 def answers_agree(seasons: int) -> bool:
-    """Whether random seasons are planned, pass the audit and equal the second model."""
+    """Whether random seasons are planned, proven, pass the audit and equal the second model."""
     import pytest
 
     from planner.optimize.options import SolveOptions
     from planner.optimize.search import solve
     from planner.plan.audit import audit
+    from planner.plan.plan import Outcome
     from tests import milp
     from tests.seasons import random_season
 
@@ -276,7 +272,9 @@ def answers_agree(seasons: int) -> bool:
         plan = solve(one, SolveOptions(seconds=30, gap=0.0))
         audit(plan, one)
         right = milp.solve(one)
-        if plan.cost.total != pytest.approx(right.cost, rel=1e-6, abs=5e-4):
+        if plan.outcome is not Outcome.OPTIMAL or plan.cost.total != pytest.approx(
+            right.cost, rel=1e-6, abs=5e-4
+        ):
             return False
         if sum(s.acres for s in plan.shortages) != pytest.approx(sum(right.short), abs=1e-5):
             return False
@@ -338,7 +336,7 @@ def _settle_in(tree: Path, seconds: int) -> None:
 def tried(tree: Path, mutant: Mutant, seconds: int) -> str:
     """What becomes of a mutant."""
     path = tree / mutant.file
-    path.write_text(mutant.source, "utf-8")
+    path.write_text(changed(mutant), "utf-8")
     forget(tree, mutant.file)
     try:
         return forked(tree, ROOMS[mutant.room], mutant.file, seconds)[0]
@@ -346,12 +344,16 @@ def tried(tree: Path, mutant: Mutant, seconds: int) -> str:
         shutil.copy(ROOT / mutant.file, path)
 
 
-def chosen(sample: int, seed: int, only: str) -> list[Mutant]:
+def chosen(sample: int, seed: int, only: str, again: str) -> list[Mutant]:
     """Mutants to try."""
     every = [
         m for name, room in ROOMS.items() for file in room.files for m in mutants_of(name, file)
     ]
     every = [m for m in every if f"{m.file}:{m.line}:".startswith(f"{only}:") or not only]
+    if again:
+        told = Path(again).read_text("utf-8").splitlines()
+        before = {line.partition("survived: ")[2] for line in told}
+        return [m for m in every if str(m) in before]
     rng, found = random.Random(seed), []
     share = sample / len(every) if 0 < sample < len(every) else 1.0
     for file in dict.fromkeys(m.file for m in every):
@@ -391,11 +393,15 @@ def main() -> None:
     parser.add_argument("--sample", type=int, default=400)
     parser.add_argument("--seed", type=int, default=1)
     parser.add_argument("--only", default="", help="a file, or file:line")
+    parser.add_argument("--again", default="", help="a printed list; only its survivors")
+    parser.add_argument("--seasons", type=int, default=0, help="more random seasons than usual")
     parser.add_argument("--minutes", type=float, default=600.0, help="begin no mutant after them")
     asked = parser.parse_args()
     for name in LIBRARIES:
         importlib.import_module(name)
-    mutants = chosen(asked.sample, asked.seed, asked.only)
+    for name, room in ROOMS.items():
+        ROOMS[name] = replace(room, seasons=max(room.seasons, asked.seasons))
+    mutants = chosen(asked.sample, asked.seed, asked.only, asked.again)
     print(f"{len(mutants)} mutants", flush=True)
     begin, results = time.monotonic(), []
     with tempfile.TemporaryDirectory() as folder:
@@ -409,7 +415,7 @@ def main() -> None:
             result = tried(tree, mutant, limits[mutant.room])
             results.append((mutant, result))
             if result != "killed":
-                print(f"{result}: {mutant}", flush=True)
+                print(f"{len(results)}. {result}: {mutant}", flush=True)
     print(f"\n{table(results)}\n\n{time.monotonic() - begin:.0f} s")
 
 
