@@ -227,6 +227,18 @@ def test_compare_shows_differences_only(tiny: Path, tmp_path: Path, capsys: Capt
     assert cli.run(["compare", first]) == 2
 
 
+@pytest.mark.parametrize("settings", ['"metric"', "[1]", "7"])
+def test_compare_takes_plans_whose_settings_are_odd(
+    tiny: Path, tmp_path: Path, capsys: Capture, settings: str
+) -> None:
+    plan(tiny, tmp_path / "out")
+    written = tmp_path / "out" / "plan.json"
+    data = json.loads(written.read_text("utf-8")) | {"settings": json.loads(settings)}
+    written.write_text(json.dumps(data), "utf-8")
+    capsys.readouterr()
+    assert cli.run(["compare", str(written), str(written)]) == 0
+
+
 def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
     """As above, as a scenario."""
     (tiny / "what if.csv").write_text(

@@ -137,6 +137,11 @@ def test_costs_of_fields_add_up_on_random_seasons(seed: int) -> None:
         ({"order": [{"product": "A"}]}, "order, 1."),
         ({"cost": []}, "an object"),
         ({"planting": ["North"]}, "planting, 1."),
+        ({"seconds": "long"}, "seconds.*a number"),
+        ({"bound": math.nan}, "bound.*a number"),
+        ({"gap": 10**400}, "gap.*a number"),
+        ({"shortages": [{"field": "North", "acres": math.inf, "why": ""}]}, "shortages, 1. acres"),
+        ({"seed_purchases": [{"lot": "L", "bags": 10**400, "units": 1.0, "cost": 1.0}]}, "1. bags"),
     ],
 )
 def test_what_is_no_plan_is_told_with_its_place(
@@ -153,7 +158,7 @@ def test_a_missing_key_is_told(plan: Plan, season: Season) -> None:
         from_json(data)
 
 
-@pytest.mark.parametrize("text", ["", "[1, 2", "42", "not json"])
+@pytest.mark.parametrize("text", ["", "[1, 2", "42", "not json", "[" * 100_000])
 def test_a_file_that_is_no_plan_names_itself(tmp_path: Path, text: str) -> None:
     path = tmp_path / "old plan.json"
     path.write_text(text)

@@ -23,7 +23,7 @@ import pytest
 import planner
 import planner.report.json
 from planner import cli
-from planner.report.files import settle, write_together
+from planner.report.files import PROMISE, settle, write_together
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -113,6 +113,13 @@ def test_killed_while_writing_leaves_one_whole_plan(two_plans, tmp_path: Path) -
         process.communicate()
         settle(out)
         assert len(farms_in(out)) == 1
+
+
+@pytest.mark.parametrize("text", ["", "[]", '{"plan.json": 5}', "[" * 100_000])
+def test_a_note_of_renamings_that_makes_no_sense_is_taken_away(tmp_path: Path, text: str) -> None:
+    (tmp_path / PROMISE).write_text(text, "utf-8")
+    settle(tmp_path)
+    assert not (tmp_path / PROMISE).exists()
 
 
 def test_what_a_killed_run_left_behind_is_swept_up(two_plans, tmp_path: Path) -> None:

@@ -416,7 +416,16 @@ class TestNextSeason:
         assert dict(zip(headers, row, strict=True))["On hand (gal)"] == pytest.approx(16 / 128)
 
     @pytest.mark.parametrize(
-        "text", ["not json", "[]", "{}", '{"crop_year": 2026, "products": []}', '{"products": 1}']
+        "text",
+        [
+            *("not json", "[]", "{}", '{"crop_year": 2026, "products": []}', '{"products": 1}'),
+            "[" * 100_000,
+            *(
+                f'{{"crop_year": 2027, "products": [{{"product": "Green Cap", "left": {left}}}]}}'
+                for left in ("NaN", "1e999", "1" + "0" * 400)
+            ),
+        ],
+        ids=range(9),
     )
     def test_a_plan_that_does_not_belong_clears_the_stock(self, old: Path, text: str) -> None:
         (old / "plan.json").write_text(text, "utf-8")

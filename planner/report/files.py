@@ -202,7 +202,7 @@ def settle(folder: Path) -> None:
 
 def _sweep(folder: Path) -> None:
     """Finish and take away what a killed run left; nobody else writes now."""
-    with contextlib.suppress(OSError, ValueError, AttributeError):
+    with contextlib.suppress(OSError, ValueError, AttributeError, TypeError, RecursionError):
         for name, part in json.loads((folder / PROMISE).read_bytes()).items():
             if Path(name).name == name and LEFT_BEHIND.fullmatch(part) and (folder / part).exists():
                 (folder / part).replace(folder / name)

@@ -129,7 +129,7 @@ def from_json(data: dict[str, Any]) -> Plan:
         shortages=_records(Shortage, data, "shortages"),
         shortage_proven=bool(data.get("shortage_proven", True)),
         warnings=tuple(str(text) for text in _take(data, "warnings", list)),
-        seconds=float(data.get("seconds", 0.0)),
+        seconds=_number({"seconds": 0.0, **data}, "seconds", 0.0),
     )
 
 
@@ -150,7 +150,7 @@ def read_plan(path: Path) -> Plan:
     except OSError as error:
         fault = Fault("", expected=f"a file that can be read ({error.strerror})")
         raise InputError(path.name, [fault]) from None
-    except ValueError:
+    except (ValueError, RecursionError):
         fault = Fault("", expected="a plan as JSON", remedy="give the plan.json of a plan")
         raise InputError(path.name, [fault]) from None
     try:
@@ -168,9 +168,17 @@ def _number(data: dict[str, Any], key: str, missing: float) -> float:
     value = data.get(key, ...)
     if value is None:
         return missing
-    if isinstance(value, bool) or not isinstance(value, int | float):
-        _refuse(key, "" if value is ... else str(value), "a number")
+    if isinstance(value, bool) or not isinstance(value, int | float) or not _is_finite(value):
+        _refuse(key, "" if value is ... else str(value)[:40], "a number")
     return float(value)
+
+
+def _is_finite(value: object) -> bool:
+    """Whether a value is text, or a number that can be reckoned with."""
+    try:
+        return not isinstance(value, int | float) or math.isfinite(value)
+    except OverflowError:  # a whole number of hundreds of digits
+        return False
 
 
 def _outcome(text: str) -> Outcome:
@@ -204,7 +212,7 @@ def _record(kind: type[Record], row: Any, place: str) -> Record:
     for field in fields(kind):  # type: ignore[arg-type]
         value = row.get(field.name)
         wanted = _KINDS[str(field.type)]
-        if isinstance(value, bool) or not isinstance(value, wanted):
+        if isinstance(value, bool) or not isinstance(value, wanted) or not _is_finite(value):
             _refuse(f"{place} {field.name}", str(value)[:40], wanted[-1].__name__)
         values[field.name] = value
     return kind(**values)

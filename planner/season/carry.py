@@ -8,6 +8,7 @@ Stock on hand is what the season's plan leaves over. Whatever is not kept is tol
 from __future__ import annotations
 
 import json
+import math
 from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
 WEEKS = timedelta(weeks=52)
 """Days off keep their weekday."""
+ODD = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
+"""What JSON that is no plan can raise."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,14 +139,22 @@ def _leftovers(path: Path | None, mark: str, year: int) -> tuple[dict[str, float
     shown = f"{path.parent.name}/{path.name}"
     try:
         plan: Any = json.loads(path.read_text(encoding="utf-8"))
-        left = {str(p["product"]): float(p["left"]) for p in plan["products"]}
+        left = {str(p["product"]): _finite(p["left"]) for p in plan["products"]}
         same = plan.get("fingerprint", mark) == mark and plan["crop_year"] == year
-    except (OSError, ValueError, KeyError, TypeError, AttributeError):
+    except (*ODD, OSError):
         return None, f"{shown} cannot be read as a plan: stock on hand is cleared, count it anew."
     if not same:
         word = f"{shown} is the plan of another state of the season"
         return None, f"{word}: stock on hand is cleared; plan again, or count it anew."
     return left, f"Stock on hand is what {shown} leaves over: measure before you rely on it."
+
+
+def _finite(value: Any) -> float:
+    volume = float(value)
+    if not math.isfinite(volume):
+        msg = "not a volume"
+        raise ValueError(msg)
+    return volume
 
 
 def _change(

@@ -65,7 +65,8 @@ def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
 
     if path.suffix.casefold() == ".json":
         plan = read_plan(path)
-        settings = json.loads(path.read_text("utf-8-sig")).get("settings") or {}
+        told = json.loads(path.read_text("utf-8-sig")).get("settings")
+        settings = told if isinstance(told, dict) else {}
         manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
         return plan, manner
     season = api.load(path)
