@@ -211,6 +211,16 @@ OTHER_SEASONS = [
         record("maturity_spread", 0, share=0.3),
         "maturities 1.6 to 1.9: 20 of 60 acres",
     ),
+    (
+        "a span that ends with the variety",
+        record("maturity_spread", 0, earliest=1.0, latest=1.6, share=0.3),
+        "maturities 1 to 1.6: 20 of 60 acres",
+    ),
+    (
+        "a span that ends a rounding before it",
+        record("maturity_spread", 0, earliest=1.6 + 1e-12, latest=1.7, share=0.3),
+        "20 of 60 acres",
+    ),
     ("freight", record("suppliers", 0, freight=30.0), "cost, freight: said 25.00, counted 30.00"),
     ("free freight", record("suppliers", 0, free_from=100.0), "counted 0.00"),
     ("freight due", record("suppliers", 1, free_from=41.0), "counted 35.00"),
@@ -276,6 +286,24 @@ def test_every_broken_rule_is_named():
         audit(plan, HAND_SEASON)
     assert len(str(caught.value).splitlines()) == 3
     assert caught.value.exit_code == 70
+
+
+# what the hand plan just meets
+MET = [
+    ("most available", record("containers", 0, most=2)),
+    ("smallest split", home(smallest_split=10.0)),
+    ("variety share", home(most_of_one_variety=40 / 60)),
+    ("maturity share", record("maturity_spread", 0, share=20 / 60)),
+    ("a span that ends before", record("maturity_spread", 0, earliest=1.0, latest=1.59, share=0.1)),
+    ("a span that begins after", record("maturity_spread", 0, earliest=1.61, share=0.1)),
+    ("free freight", record("suppliers", 1, free_from=40.0)),
+    ("discount level", record("discounts", 1, spend=140.0)),
+]
+
+
+@pytest.mark.parametrize("changes", [m[1] for m in MET], ids=[m[0] for m in MET])
+def test_a_limit_may_be_met(changes):
+    audit(HAND_PLAN, replace(HAND_SEASON, **changes))
 
 
 def test_rounding_is_let_pass():

@@ -12,7 +12,7 @@ import pytest
 
 from planner.errors import NoPlanError
 from planner.optimize.extract import make_plan
-from planner.optimize.instance import make_instance
+from planner.optimize.instance import make_instance, whole
 from planner.optimize.model import make_model
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import _settled, solve
@@ -20,8 +20,10 @@ from planner.optimize.solver import Limits
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.start import settled_around
 from planner.optimize.state import State
+from planner.plan import recount
 from planner.plan.audit import audit
-from planner.plan.plan import Outcome
+from planner.plan.plan import Cost, Outcome, Plan
+from planner.plan.price import order_cost, reaches
 from planner.season.domain import DiscountLevel, Supplier
 from planner.season.read import read_season
 from tests.conftest import TINY
@@ -407,6 +409,79 @@ def test_dust_is_not_planted():
     (line,) = make_plan(model, x, 300.0).planting
     assert line.acres == line.units == 200.0 * 1.1e-7
     assert one.fields[0].acres == 200.0
+
+
+@pytest.mark.parametrize(("share", "told"), [(1.1e-6, True), (0.9e-6, False)])
+def test_a_crumb_of_a_field_is_not_short(share, told):
+    """A millionth of 200 acres may be lost in the arithmetic; more is a shortage."""
+    _, model, x, _ = solution("short")
+    x[model.at["acres"]] = 200.0 * (1.0 - share)
+    assert [s.acres for s in make_plan(model, x, 300.0).shortages] == (
+        [pytest.approx(200.0 * share, rel=1e-6)] if told else []
+    )
+
+
+# --- how much is let pass -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize(
+    ("count", "full"), [(3.0, 3), (3 - 1e-12, 3), (3 - 1e-6, 2), (1e6 - 1e-5, 1_000_000)]
+)
+def test_bags_are_cut_to_a_billionth(count, full):
+    """A billionth of what is there is rounding; a millionth of a bag is missing from it."""
+    assert whole(count) == full
+
+
+@pytest.mark.parametrize(("units_", "full"), [(120.0, 3), (120 - 1e-10, 3), (120 - 1e-4, 2)])
+def test_the_audit_cuts_bags_alike(units_, full):
+    assert recount.whole(units_, 40.0) == full
+
+
+@pytest.mark.parametrize(("over", "part"), [(0.0, False), (1e-10, False), (1e-4, True)])
+def test_what_is_left_of_a_bag(over, part):
+    """120.0001 units are three bags of 40 and a very small one; 120.0000000001 are three."""
+    one = season(lots=(lot(on_hand=120.0 + over),))
+    assert bool(make_instance(one).part_bag[0]) is part
+    assert bool(recount.bags_to_treat(one.lots[0], one).part) is part
+
+
+@pytest.mark.parametrize(
+    ("spend", "level", "enough"),
+    [
+        (500.0, 500.0, True),
+        (500 - 1e-9, 500.0, True),
+        (500 - 1e-4, 500.0, False),
+        (1e7 - 1e-3, 1e7, True),  # a ten-billionth of it
+        (1e7 - 1.0, 1e7, False),
+        (0.3 - 1e-10, 0.3, True),
+        (0.3 - 1e-6, 0.3, False),
+    ],
+)
+def test_a_spend_reaches_its_level_to_a_billionth(spend, level, enough):
+    """A tenth of a cent under $500 is under it; what sums of prices lose on the way is not."""
+    one = season(
+        containers=(container(price=spend, supplier="Elm"),),
+        suppliers=(Supplier("Elm", freight=50.0, free_from=level),),
+        discounts=(DiscountLevel("Early", level, 0.1),),
+    )
+    found = order_cost(one, {("Alpha", "jug"): 1})
+    assert reaches(spend, level) is enough
+    assert (found.freight == 0.0) is enough
+    assert (found.discounts > 0.0) is enough
+    plan = Plan(
+        outcome=Outcome.OPTIMAL,
+        gap=0.0,
+        bound=0.0,
+        cost=Cost(0.0, 0.0, 0.0, 0.0, 0.0, 0.0, 0.0),
+        order=found.lines,
+        seed_purchases=(),
+        treating=(),
+        planting=(),
+        products=(),
+    )
+    counted = recount.cost(plan, one)
+    assert (counted.freight == 0.0) is enough
+    assert (counted.discounts > 0.0) is enough
 
 
 # --- units that cancel to a hair ------------------------------------------------------------------

@@ -491,6 +491,33 @@ CASES = [
         0,
         550,
     ),
+    # Beta's stock is enough, but a jug of it at $20 makes 320 of 300: a tenth off is 32.
+    (
+        "a jug that nothing needs for a discount",
+        {
+            "products": (product(), product("Beta", on_hand=999.0)),
+            "recipes": (recipe(Alpha=2.0, Beta=1.0),),
+            "containers": (*jugs((1, 300.0)), container("Beta", price=20.0)),
+            "discounts": (DiscountLevel("Early", 320.0, 0.1),),
+        },
+        0,
+        288,
+    ),
+    # The same, three jugs at $7 for freight of 50: 300 + 21.
+    (
+        "jugs that nothing needs for free freight",
+        {
+            **elm(freight=50.0, free_from=320.0),
+            "products": (product(), product("Beta", on_hand=999.0)),
+            "recipes": (recipe(Alpha=2.0, Beta=1.0),),
+            "containers": (
+                *jugs((1, 300.0), supplier="Elm"),
+                container("Beta", price=7.0, supplier="Elm"),
+            ),
+        },
+        0,
+        321,
+    ),
     (
         "stock that can't be bought has no price to carry over",
         {"products": (product(on_hand=999.0, carryover=0.5),), "containers": ()},
