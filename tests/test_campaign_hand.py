@@ -12,6 +12,7 @@ from planner.campaign.domain import Done
 from planner.campaign.done import read_done, read_done_csv
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import AuditError, InputError
+from planner.season.domain import UNTREATED
 from tests.campaigns import hand_plan, hand_season
 
 
@@ -304,6 +305,33 @@ def test_json_that_was_tampered_with_is_refused(made):
         place[path[-1]] = value
         with pytest.raises(InputError, match="make the plan again"):
             from_dict(data)
+
+
+def test_clock_tells_untreated_seed_by_its_test(made):
+    """North's seed goes untreated; its test of July 2026 is good through April, planting is in May.
+
+    Nothing cures and nothing lives on it.
+    """
+    season, plan = hand_season(), hand_plan()
+    old = replace(season.lots[0], test_date=date(2026, 7, 3))
+    north = replace(plan.planting[0], recipe=UNTREATED)
+    kept = replace(plan, planting=(north, plan.planting[1]))
+    untreated = make_campaign(replace(season, lots=(old, season.lots[1])), kept)
+    told = next(p for p in untreated.clock if p.field == "North")
+    assert (told.first, told.last) == (None, date(2027, 4, 30))
+    assert "germination test is too old" in told.note
+    assert sum(b.full_bags for b in untreated.batches) == sum(b.full_bags for b in made.batches)
+
+
+def test_what_is_left_of_a_lot_that_came_treated_is_told():
+    """50 units that came under R1, 30 of them planted: 20 are left."""
+    season, plan = hand_season(), hand_plan()
+    came = replace(season.lots[0], name="L9", on_hand=50.0, treated_with="R1")
+    some = replace(plan.planting[0], lot="L9", acres=30.0, units=30.0)
+    season = replace(season, lots=(*season.lots, came))
+    made = make_campaign(season, replace(plan, planting=(*plan.planting, some)))
+    left = {(x.what, x.detail): x.amount for x in made.leftovers}
+    assert left["Treated seed of L9", "R1"] == pytest.approx(20.0)
 
 
 def test_clock_says_which_of_life_and_test_is_over():

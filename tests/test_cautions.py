@@ -262,6 +262,16 @@ def test_treated_seed_left_in_units_and_money():
     assert warnings(PLAN, one) == ()
 
 
+def test_fields_dropped_too_thick_share_one_warning():
+    names = ["North", *(f"F{n}" for n in range(2, 15))]
+    fields = tuple(field(n, seeds=111_000.0 + i, pressure=WHITE) for i, n in enumerate(names))
+    found = [w for w in warnings(PLAN, season(fields=fields)) if "CPN-5009" in w]
+    assert len(found) == 1
+    assert found[0].startswith("14 fields have white mold pressure")
+    assert "F14 (Fields, row 2) at 111,013" in found[0]
+    assert "F3 (Fields, row 2) at 111,002; and 2 more." in found[0]
+
+
 def test_seed_treated_before_is_left_too():
     one = season(treated=(TreatedSeed("L1", "R1", 12.0),))
     (found,) = warnings(PLAN, one)

@@ -13,8 +13,8 @@ from planner.report.front_frames import MOST_LINES, front_sheet, sureness
 from planner.report.measures import Manner, Measure
 from planner.report.protection_frames import protection_sheet, threats_in_order
 from planner.report.sheets import MAX_TITLE, Look, Room, Sheet, Table, Text
-from planner.report.treating_frames import doses_sheet, per_recipe
-from planner.season.domain import Container, PriceBreak
+from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
+from planner.season.domain import Container, Pressure, PriceBreak, Rating
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
 from tests.seasons import random_season
@@ -177,13 +177,14 @@ def test_white_mold_comes_first() -> None:
     assert any("No seed treatment protects against white mold all season" in p for p in said)
 
 
-def test_protection_lists_every_field_under_every_threat() -> None:
+def test_protection_lists_every_field_under_pressure() -> None:
     facts = facts_of(sample_season())
     found = table(protection_sheet(facts), "protection")
     for threat in facts.season.threats:
         rows = [r for r in found.rows if r[0] == threat.name]
         acres = sum(plain(r[found.column("area")]) for r in rows)
-        assert acres == pytest.approx(sum(f.acres for f in facts.season.fields))
+        pressed = [f for f in facts.season.fields if f.pressure[threat.name] is not Pressure.NONE]
+        assert acres == pytest.approx(sum(f.acres for f in pressed))
         needs = [r[found.column("need")] for r in rows]
         assert needs == sorted(needs, key=["G", "F", "P", "none"].index)
 
@@ -193,6 +194,27 @@ def test_protection_in_words_counts_fields_under_pressure_only() -> None:
     said = protection_sheet(facts_of(sample_season())).blocks[0].paragraphs
     assert said[0] == "White mold: 242 acres protected enough."
     assert said[1].startswith("Pythium: 687.8 acres protected enough, 18.9 acres not planted")
+
+
+def test_land_whose_pressure_asks_for_nothing_is_not_called_protected() -> None:
+    """Without a need at moderate only Marsh Bottom, high, 146 acres, asks for protection."""
+    season = sample_season()
+    pythium, mold, *others = season.threats
+    easy = replace(mold, need={Pressure.HIGH: Rating.G})
+    assert easy.name == "White mold"
+    season = replace(season, threats=(pythium, easy, *others))
+    said = protection_sheet(facts_of(season)).blocks[0].paragraphs
+    assert said[0] == "White mold: 146 acres protected enough."
+
+
+def test_seed_treated_before_is_listed_whole() -> None:
+    """On Treating as on Seed: rows of Treated so far, and lots that were treated as a whole."""
+    season = sample_season()
+    lots = (replace(season.lots[0], treated_with=season.recipes[0].name), *season.lots[1:])
+    facts = facts_of(replace(season, lots=lots))
+    found = table(treating_sheet(facts), "before")
+    before = sum(b.treated_before for b in facts.lot_balances)
+    assert season.lots[0].on_hand <= before == pytest.approx(sum(column(found, "units")))
 
 
 # --- the book ------------------------------------------------------------------------------------

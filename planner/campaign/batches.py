@@ -9,7 +9,6 @@ from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.days import MOST_DAYS, months_later, shift, whole_days_down, whole_days_up
 from planner.campaign.domain import Batch, Draw, Portion, Share, Shop, Source, Supply
-from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -51,15 +50,13 @@ def life(recipe: Recipe, products: dict[str, Product]) -> int | None:
 
 
 def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
-    """All treated seed to plant, by planting date, lot and recipe; undated fields come last."""
+    """All seed to plant, by planting date, lot and recipe; undated fields come last."""
     fields = {f.name: f for f in season.fields}
     lots = {lot.name: lot for lot in season.lots}
     before = {(t.lot, t.recipe) for t in season.treated if t.units > 0}
     before |= {(lot.name, lot.treated_with) for lot in season.lots if lot.treated_with}
     found = []
     for row in plan.planting:
-        if row.recipe == UNTREATED:
-            continue
         tested = lots[row.lot].test_date
         found.append(
             Share(

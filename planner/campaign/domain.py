@@ -125,7 +125,7 @@ class Supply:
 
 @dataclass(frozen=True, slots=True)
 class Share:
-    """Seed of a batch (or of seed treated before) that goes to a field."""
+    """Seed of a batch, treated before, or untreated, that goes to a field."""
 
     field: str
     lot: str

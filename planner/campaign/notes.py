@@ -6,9 +6,13 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.calibration import ML_PER_FLOZ
 from planner.campaign.clock import BEFORE
+from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Batch, Campaign, Portion
+
+MOST_NAMED = 12
+"""Fields that a note names."""
 
 
 def notes(campaign: Campaign) -> tuple[str, ...]:
@@ -118,11 +122,15 @@ def _missing(campaign: Campaign) -> list[str]:
         told.append("Bags per day is not given: bags stand on the first day that is open to them.")
     if shop.seed_flow is None:
         told.append("Seed flow is not given: calibration sheets show amounts a bag, none a minute.")
-    undated = sorted({s.field for s in campaign.shares if s.planting is None})
+    undated = sorted(
+        {s.field for s in campaign.shares if s.planting is None and s.recipe != UNTREATED}
+    )
     if undated:
+        named = ", ".join(undated[:MOST_NAMED])
+        named += f" and {len(undated) - MOST_NAMED} more" if len(undated) > MOST_NAMED else ""
         told.append(
-            f"No planting date, so no last day: {', '.join(undated)}. Their bags count as leaving"
-            " the floor when they are cured."
+            f"No planting date, so no last day: {named}. Their bags count as leaving the floor "
+            "when they are cured."
         )
     return told
 

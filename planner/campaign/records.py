@@ -167,6 +167,10 @@ def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Left
     for before in season.treated:
         key = (before.lot, before.recipe)
         held[key] = held.get(key, 0.0) + before.units
+    for lot in season.lots:
+        if lot.treated_with is not None:
+            bought = sum(p.units for p in plan.seed_purchases if p.lot == lot.name)
+            held[lot.name, lot.treated_with] = lot.on_hand + bought
     for s in shares:
         if (s.lot, s.recipe) in held:
             held[s.lot, s.recipe] -= s.units

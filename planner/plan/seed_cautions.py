@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 MOST_SEEDS_WHITE_MOLD = 110_000.0
 """Seeds per acre not to pass on ground with white mold (CPN-5009, 2022)."""
+MOST_NAMED = 12
+"""Fields that one warning names."""
 TEST_MONTHS = 9
 """Age of a germination test from which it is called old (common practice)."""
 DRY = 0.10
@@ -92,6 +94,7 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
 def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     """Fields under white mold pressure that are dropped at more than 110,000 seeds per acre."""
     lots = {lot.name: lot for lot in season.lots}
+    thick: list[tuple[str, float]] = []
     for field in season.fields:
         if not any(is_white_mold(t) and p is not Pressure.NONE for t, p in field.pressure.items()):
             continue
@@ -100,12 +103,27 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
             drops.append(field.sowing.seeds)
         most = max(drops, default=0.0)
         if most > MOST_SEEDS_WHITE_MOLD * (1.0 + 1e-9):
-            yield (
-                f"Field {field.name}{where(field.row)} has white mold pressure and is dropped at "
-                f"{most:,.0f} seeds per acre; Crop Protection Network CPN-5009 advises no more "
-                f"than {MOST_SEEDS_WHITE_MOLD:,.0f} on such ground. No seed treatment protects "
-                "against white mold all season."
-            )
+            thick.append((f"{field.name}{where(field.row)}", most))
+    if not thick:
+        return
+    advice = (
+        f"Crop Protection Network CPN-5009 advises no more than {MOST_SEEDS_WHITE_MOLD:,.0f} on "
+        "such ground. No seed treatment protects against white mold all season."
+    )
+    if len(thick) == 1:
+        name, most = thick[0]
+        yield (
+            f"Field {name} has white mold pressure and is dropped at {most:,.0f} seeds per acre; "
+            f"{advice}"
+        )
+        return
+    thick.sort(key=lambda found: -found[1])
+    said = "; ".join(f"{name} at {most:,.0f}" for name, most in thick[:MOST_NAMED])
+    said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
+    yield (
+        f"{len(thick)} fields have white mold pressure and are dropped at more than "
+        f"{MOST_SEEDS_WHITE_MOLD:,.0f} seeds per acre: {said}. {advice}"
+    )
 
 
 def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:

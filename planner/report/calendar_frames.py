@@ -276,7 +276,7 @@ def clock_sheet(campaign: Campaign) -> Sheet:
         repeat_header=True,
         empty="No treated seed is to be planted.",
         note="Test good until: nine months after the month of the test, common practice. Federal"
-        " rules for interstate trade allow five (7 CFR 201.22, from memory); states differ.",
+        " rules for interstate trade allow five (7 CFR 201.22: look it up); states differ.",
     )
     return Sheet(
         CLOCK,

@@ -63,6 +63,6 @@ def _table(layout: Layout, placed: Placed, table: Table, manner: Manner) -> dict
             if isinstance(text, str):
                 bold = isinstance(content, Cell) and content.look in BOLD
                 high = max(high, lines(clean(text), widths[i] - MARGIN[i > 0], bold))
-        if table.plain or high > 1:
-            found[row] = LINE * high + (ROOM if table.plain else 3)
+        if table.plain or table.roomy or high > 1:
+            found[row] = LINE * high + (ROOM if table.plain or table.roomy else 3)
     return found

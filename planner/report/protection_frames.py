@@ -43,7 +43,7 @@ def protection_sheet(facts: Facts) -> Sheet:
     )
     return Sheet(
         PROTECTION,
-        "What every field needs against every threat, what it gets, and whether that is enough.",
+        "What every field under pressure needs, what it gets, and whether that is enough.",
         (summary, detail, Text((caution,), look=Look.WATCH)),
         Page(),
         Room.FIELDS,
@@ -82,10 +82,12 @@ def _field_rows(
     got: dict[str, Rating],
     acres: list[float],
 ) -> list[tuple[Content, ...]]:
-    """List what the shares of a field get; adds to acres enough, too weak and not planted."""
+    """List what the shares of a field under pressure get; adds to acres enough, weak, bare."""
     wanted = need(field, threat)
     head = (threat.name, field.name, field.pressure.get(threat.name, Pressure.NONE).value)
-    counts = head[2] != "none" or wanted is not Rating.NONE
+    if head[2] == Pressure.NONE.value:
+        return []
+    counts = wanted is not Rating.NONE
     rows: list[tuple[Content, ...]] = []
     for p in planted:
         ok = got[p.recipe] >= wanted
@@ -119,16 +121,16 @@ def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
         rows=tuple(rows),
         filter=True,
         repeat_header=True,
-        empty="The season names no threats.",
+        empty="No field is under pressure of a threat.",
         note="Ratings from poor to excellent: P, F, G, VG, E.",
     )
 
 
 def _in_words(facts: Facts, threat: Threat, acres: tuple[float, float, float]) -> str:
-    """One threat in a line: acres protected enough, too weakly, not planted."""
+    """One threat in a line: of the land that needs protection what has enough, too weak, none."""
     enough, weak, bare = (facts.say(a, Measure.AREA) for a in acres)
     if not any(acres):
-        return f"{threat.name}: no field is under pressure."
+        return f"{threat.name}: no field asks for protection."
     said = f"{threat.name}: {enough} protected enough"
     said += f", {weak} too weakly" if acres[1] else ""
     return said + (f", {bare} not planted." if acres[2] else ".")

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT, RETENTION, TAG_POINTS
 from planner.report.measures import Measure
-from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, LogLine
@@ -18,58 +18,81 @@ TAGS = "Seed tags"
 
 def log_sheet(campaign: Campaign) -> Sheet:
     """Make the treatment log: what is known is filled in, what is measured has a blank."""
-    table = Table(
-        name="log",
+    seed = Table(
+        name="seed",
+        title="Seed treated: a line for every lot, recipe and day",
         columns=(
             Column("day", "Day", Measure.DATE),
             Column("lot", "Lot"),
-            Column("variety", "Variety"),
             Column("recipe", "Recipe"),
+            Column("variety", "Variety"),
             Column("bags", "Bags"),
-            Column("fields", "Fields", width=30),
-            Column("plant_by", "Plant by", Measure.DATE),
-            Column("product", "Product"),
             Column("units", "Seed", Measure.UNITS),
             Column("weight", "Weight", Measure.WEIGHT),
             Column("size", "Size", Measure.SEEDS_PER_WEIGHT),
+            Column("fields", "Fields", width=24),
+            Column("plant_by", "Plant by", Measure.DATE),
+            Column("water", "Water added", look=Look.FILL_IN, width=11),
+            Column("who", "Operator, licence", look=Look.FILL_IN, width=18),
+        ),
+        rows=tuple(dict.fromkeys(_seed_row(x) for x in campaign.log)),
+        roomy=True,
+    )
+    table = Table(
+        name="log",
+        title="What went on it",
+        columns=(
+            Column("day", "Day", Measure.DATE),
+            Column("lot", "Lot"),
+            Column("recipe", "Recipe"),
+            Column("product", "Product"),
+            Column("bags", "Bags"),
             Column("rate", "Rate asked", Measure.DOSE_PER_UNIT),
             Column("amount", "Should take", Measure.DOSE),
-            Column("epa", "EPA no.", look=Look.FILL_IN, width=9),
-            Column("batch", "Product batch", look=Look.FILL_IN, width=9),
-            Column("drawn", "Drawn", look=Look.FILL_IN, width=8),
-            Column("real", "Rate got", look=Look.FILL_IN, width=8),
-            Column("water", "Water added", look=Look.FILL_IN, width=8),
-            Column("who", "Operator, licence", look=Look.FILL_IN, width=11),
+            Column("real", "Rate got", look=Look.FILL_IN, width=11),
+            Column("drawn", "Drawn", look=Look.FILL_IN, width=24),
+            Column("epa", "EPA no.", look=Look.FILL_IN, width=11),
+            Column("batch", "Product batch", look=Look.FILL_IN, width=11),
         ),
         rows=tuple(_log_row(x) for x in campaign.log),
         repeat_header=True,
+        roomy=True,
     )
     return Sheet(
         LOG,
         "What soybean seed was treated with what. Write down what is measured in the blanks.",
-        (Text(CAUTIONS_SHORT, look=Look.STRONG), table, Text(RETENTION, "How long to keep it")),
+        (
+            Text(CAUTIONS_SHORT, look=Look.STRONG),
+            seed,
+            PageBreak(),
+            table,
+            Text(RETENTION, "How long to keep it"),
+        ),
         Page(landscape=True),
         Room.TREATING,
     )
 
 
-def _log_row(line: LogLine) -> tuple[Content, ...]:
+def _seed_row(line: LogLine) -> tuple[Content, ...]:
     return (
         line.day,
         line.lot,
-        line.variety,
         line.recipe,
+        line.variety,
         line.bags,
-        "; ".join(line.fields) or "spare",
-        line.plant_by,
-        line.product,
         line.units,
         line.weight,
         line.seeds_per_lb,
-        line.rate,
-        line.amount,
-        *([None] * 6),
+        "; ".join(line.fields) or "spare",
+        line.plant_by,
+        None,
+        None,
     )
+
+
+def _log_row(line: LogLine) -> tuple[Content, ...]:
+    head = (line.day, line.lot, line.recipe, line.product, line.bags)
+    return (*head, line.rate, line.amount, *([None] * 4))
 
 
 def tag_sheet(campaign: Campaign) -> Sheet:
@@ -90,15 +113,16 @@ def tag_sheet(campaign: Campaign) -> Sheet:
         " the analysis, a tag of its own, or printed on the container (7 CFR 201.31a, paragraphs a"
         " and b).",
         "The caution is for substances that are harmful but not mercurial or alike; those need the"
-        " word Poison and a skull and crossbones (7 CFR 201.31a, paragraphs c and d, from memory).",
+        " word Poison and a skull and crossbones (7 CFR 201.31a, paragraphs c and d: look it up).",
         "Inoculated seed shows month and year after which the inoculant is not claimed to work"
         " (7 CFR 201.24a); here the last whole month within its life on the seed.",
         "The label of a product may ask for more words on the tag, and so may your state.",
+        f"How long records are kept stands on {LOG}.",
     )
     return Sheet(
         TAGS,
         "Text for the tags of treated seed. Compare it with the labels before you print it.",
-        (table, Text(rules, "Rules for the tag", bullets=True), Text(RETENTION, "Keep for")),
+        (table, Text(rules, "Rules for the tag", bullets=True)),
         Page(landscape=True),
         Room.TREATING,
     )

@@ -148,6 +148,8 @@ class Table:
     """The sheet's main table: its header stays in sight and is printed on every page."""
     plain: bool = False
     """No header row and roomy rows: a form, such as names and lines to sign on."""
+    roomy: bool = False
+    """Rows high enough to write on."""
     empty: str = "None."
     """Said in place of a table without rows."""
     note: str = ""

@@ -27,7 +27,7 @@ def treating_sheet(facts: Facts) -> Sheet:
         look=Look.WATCH,
     )
     blocks: list[Block] = [_bags(facts), caution]
-    if facts.season.treated:
+    if any(b.treated_before for b in facts.lot_balances):
         blocks.insert(1, _before(facts))
     return Sheet(
         TREATING,
@@ -177,9 +177,14 @@ def per_recipe(facts: Facts) -> Table:
 
 
 def _before(facts: Facts) -> Table:
+    done = {(t.recipe, t.lot): t.units for t in facts.season.treated}
+    for balance in facts.lot_balances:
+        lot = balance.lot
+        if lot.treated_with is not None:  # whole lot, whatever of it the season lists besides
+            done[lot.treated_with, lot.name] = balance.treated_before
     rows: list[tuple[Content, ...]] = [
-        (t.recipe, t.lot, facts.lots[t.lot].variety, None, None, None, None, t.units)
-        for t in facts.season.treated
+        (recipe, lot, facts.lots[lot].variety, None, None, None, None, units)
+        for (recipe, lot), units in done.items()
     ]
     return Table(
         name="before",
@@ -189,7 +194,7 @@ def _before(facts: Facts) -> Table:
             Column("lot", "Lot"),
             Column("variety", "Variety"),
             *(Column(f"blank_{n}", "") for n in "abcd"),
-            Column("units", "Units", Measure.UNITS, total=True),
+            Column("units", "In all", Measure.UNITS, total=True),
         ),
         rows=tuple(rows),
         empty="No seed was treated before this plan.",
