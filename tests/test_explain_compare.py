@@ -13,6 +13,7 @@ from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.report.explain_frames import explain_sheets
+from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
 from planner.season.domain import DiscountLevel, Pressure, Rating, Threat
 from tests.seasons import container, farm, field, lot, product, random_season, season
@@ -107,7 +108,7 @@ def test_parts_without_content_are_left_out() -> None:
 
 
 def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
-    sheets = explain_sheets(told(SHORT))
+    sheets = explain_sheets(told(SHORT), Manner())
     assert [s.title for s in sheets] == [
         "What changed",
         "What if",
@@ -128,4 +129,4 @@ def test_random_seasons_can_be_told_whole() -> None:
     for seed in range(0, 60, 5):
         why = told(random_season(seed))
         json.dumps(to_dict(why), allow_nan=False)
-        assert explain_sheets(why)
+        assert explain_sheets(why, Manner())

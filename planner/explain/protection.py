@@ -241,12 +241,13 @@ def _cost_words(page: ThreatPage, speech: Speech) -> str:
     """Say what the protection costs, as far as it was reckoned."""
     cost = page.cost
     if cost is None:
-        return ""
-    land = speech.an_acre()
-    if cost.total < CENT <= cost.at_most:
-        return f" The protection costs {speech.money(cost.at_most)} at the most, in all."
+        return " What the protection costs was not reckoned in the time set."
+    known = cost.total >= CENT or cost.at_most < CENT
+    total = cost.total if known else cost.at_most
+    units = sum(f.units for f in page.fields if f.need)
+    an_acre = speech.money(speech.per_acre(total / cost.acres if cost.acres else 0.0))
     return (
-        f" The protection costs {speech.money(cost.total)}: "
-        f"{speech.money(speech.per_acre(cost.per_acre))} per {land}, "
-        f"{speech.money(cost.per_unit)} per unit."
+        f" The protection costs {'' if known else 'at most '}{speech.money(total)}: "
+        f"{an_acre} per {speech.an_acre()}, "
+        f"{speech.money(total / units if units else 0.0)} per unit."
     )

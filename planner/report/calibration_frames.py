@@ -119,7 +119,7 @@ def _flows(sheet: Calibration, number: int) -> Table:
             Column("product", "Product"),
             Column("unit", "A unit", Measure.DOSE_PER_UNIT),
             Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
-            Column("bag", "A bag (fl oz)", Measure.NUMBER, decimals=1),
+            Column("bag", "A bag (fl oz)", Measure.NUMBER, decimals=2),
             Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
             Column("minute", "A minute (fl oz)", Measure.NUMBER, decimals=2),
             Column("minute_ml", "A minute (mL)", Measure.NUMBER, decimals=0),

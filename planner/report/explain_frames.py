@@ -26,6 +26,7 @@ if TYPE_CHECKING:
     from planner.explain.explain import Explanation
     from planner.explain.rules import RuleCost
     from planner.explain.worth import Worth
+    from planner.report.measures import Manner
 
 
 WIDE = Page(landscape=True)
@@ -33,12 +34,12 @@ MOST_LATE = 12
 """Rules named that the time did not reach; plan.json names all."""
 
 
-def explain_sheets(why: Explanation) -> tuple[Sheet, ...]:
+def explain_sheets(why: Explanation, manner: Manner) -> tuple[Sheet, ...]:
     """Describe every sheet that an explanation fills, planning again first."""
-    return tuple(_sheets(why))
+    return tuple(_sheets(why, manner))
 
 
-def _sheets(why: Explanation) -> Iterator[Sheet]:
+def _sheets(why: Explanation, manner: Manner) -> Iterator[Sheet]:
     if why.again is not None:
         yield again_sheet(why.again)
     if why.compared is not None:
@@ -46,7 +47,7 @@ def _sheets(why: Explanation) -> Iterator[Sheet]:
     if why.shortages:
         yield shortage_sheet(why)
     if why.threats:
-        yield threat_sheet(why.threats)
+        yield threat_sheet(why.threats, manner)
     if why.order is not None and why.order.products:
         yield rivals_sheet(why.order)
     if why.rules:

@@ -97,7 +97,8 @@ def _planting(facts: Facts) -> Table:
         filter=True,
         repeat_header=True,
         empty="The season has no fields.",
-        note=f"Seed with spare. Cost of the whole field's seed and treating: see {FIELD_COST}.",
+        note="Seed with spare. Cost of the whole field, its seed, treating and expected loss: see "
+        f"{FIELD_COST}.",
     )
 
 
@@ -161,7 +162,8 @@ def cost_sheet(facts: Facts) -> Sheet:
     )
     return Sheet(
         FIELD_COST,
-        f"What each field's seed and treating cost, the dearest acre first. Drawn on {PICTURES}.",
+        "What each field costs: seed, treating, expected loss; the dearest acre first. Drawn on "
+        f"{PICTURES}.",
         (table,),
         Page(landscape=True),
         Room.FIELDS,

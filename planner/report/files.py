@@ -63,11 +63,12 @@ def write_plan(
     from planner.report.explain_frames import explain_sheets
     from planner.report.frames import make_book
     from planner.report.json import json_bytes
+    from planner.report.measures import manner_of
     from planner.report.workbook import render
 
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
-    sheets = [] if why is None else [*explain_sheets(why)]
+    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm))]
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
         sheets += campaign_sheets(campaign)

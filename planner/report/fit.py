@@ -17,6 +17,8 @@ NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
 MARGIN = (1.4, 2.6)
 """Characters that a cell's text keeps off its borders: in the first column, in others."""
+BOLD = 1.08
+"""How much wider bold letters are."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit stands in every cell, so that headers go without."""
 
@@ -61,11 +63,21 @@ def _fitted(table: Table, index: int, manner: Manner) -> float:
     if column.total:
         total = sum(v for r in table.rows if isinstance(v := plain(r[index]), int | float))
         longest = max(longest, _length(total, column, manner))
-    words = header(column, manner).split()
-    longest = max(longest, 1.08 * max((text_width(w) for w in words), default=0.0))
-    longest = max(longest, text_width(header(column, manner)) / 2)
+    longest = max(longest, BOLD * _halved(header(column, manner)))
     room = MARGIN[index > 0] + (2.0 if table.filter else 0.4)
     return min(WIDEST, max(NARROWEST, longest + room))
+
+
+def _halved(text: str) -> float:
+    """Width of a text that is broken once, where that makes it narrowest.
+
+    >>> _halved("Usable in all"), text_width("Usable"), text_width("in all")
+    (5.65, 5.65, 4.0)
+    """
+    words = text.split()
+    breaks = range(1, max(len(words), 2))
+    halves = [(" ".join(words[:i]), " ".join(words[i:])) for i in breaks]
+    return min(max(map(text_width, pair)) for pair in halves)
 
 
 def _length(content: Content, column: Column, manner: Manner) -> float:

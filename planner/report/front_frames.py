@@ -59,6 +59,7 @@ MOST_LINES = 24
 """Order lines that the first page has room for."""
 MOST_SHORT = 6
 """Short fields that the first page names."""
+CENT = 0.01
 MOST_BARS = 30
 """Fields in the chart of costs."""
 
@@ -137,20 +138,23 @@ def sureness(facts: Facts) -> list[str]:
             "search ended before it had proven a floor for the cost."
         )
     else:
-        amount = facts.say(room, Measure.MONEY)
-        share = facts.say(max(0.0, plan.gap), Measure.PERCENT)
-        if room < 0.005:
-            said.append("Proven: no plan that keeps every rule is cheaper by a cent.")
-        text = f"No plan can be cheaper by more than {amount} ({share} of the cost)."
-        if room < 0.005:
-            pass
-        elif plan.outcome is Outcome.OPTIMAL:
-            said.append(f"Proven: {text[0].lower()}{text[1:]}")
-        else:
-            said.append(f"{text} A longer search may find a part of that.")
+        said.append(_room_said(facts, room))
     if plan.shortages and not plan.shortage_proven:
         said.append("It is not proven that fewer acres could not be short.")
     return said
+
+
+def _room_said(facts: Facts, room: float) -> str:
+    """Say how much cheaper any plan could be."""
+    if room < CENT / 2:
+        return "Proven: no plan that keeps every rule is cheaper by a cent."
+    gap = facts.plan.gap
+    share = "less than 0.01 %" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
+    amount = facts.say(room, Measure.MONEY)
+    text = f"no plan can be cheaper by more than {amount} ({share} of the cost)."
+    if facts.plan.outcome is Outcome.OPTIMAL:
+        return f"Proven: {text}"
+    return f"N{text[1:]} A longer search may find a part of that."
 
 
 def _sure_look(facts: Facts) -> Look:

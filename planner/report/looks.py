@@ -180,15 +180,21 @@ def number_format(measure: Measure, manner: Manner, decimals: int | None = None)
     if measure is Measure.DATE:
         return DATE_FORMAT
     places = manner.shown(measure).decimals if decimals is None else decimals
-    digits = "#,##0" + ("." + "0" * places if places else "")
+    digits = _digits(places)
+    if measure is Measure.DOSE and decimals is None:  # a small bag takes little: no less exact
+        return f"[<9.995]{_digits(places + 1)};{digits}"
     if measure is Measure.NUMBER:
-        return "0" + ("." + "0" * places if places else "") + ("##" if decimals is None else "")
+        return digits + ("##" if decimals is None else "")
     if measure is Measure.PERCENT:
         return "0" + ("." + "0" * places if places else "") + "%"
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
         sign = currency_format(manner.currency)
         return f"{sign}{digits};-{sign}{digits}"
     return digits
+
+
+def _digits(places: int) -> str:
+    return "#,##0" + ("." + "0" * places if places else "")
 
 
 def currency_format(currency: str) -> str:

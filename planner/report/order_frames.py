@@ -156,6 +156,22 @@ def _discounts(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         empty="No discount is reached.",
+        note=_together(facts),
+    )
+
+
+def _together(facts: Facts) -> str:
+    """Say which discounts count what several suppliers are paid."""
+    spend: dict[str, list[float]] = {}
+    for account in facts.accounts:
+        for s in account.savings:
+            if s.level.supplier is None:
+                spend.setdefault(s.level.name, []).append(s.spend)
+    return " ".join(
+        f"{name} counts the list cost at all suppliers together: "
+        f"{facts.say(sum(each), Measure.MONEY)}."
+        for name, each in spend.items()
+        if len(each) > 1
     )
 
 
@@ -237,7 +253,8 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
     )
     return Sheet(
         supplier_title(number),
-        f"Seed treatment products for season {farm.crop_year}.",
+        f"Seed treatment products for season {farm.crop_year}"
+        + (f", from {account.name}." if named else "."),
         (buyer, _supplier_lines(facts, account), _supplier_total(facts, account), _signatures()),
         Page(private=False),
         Room.ORDER,

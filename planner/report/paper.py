@@ -56,8 +56,8 @@ def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:
     foot: Any = ws.oddFooter
     dated = book.dated.isoformat() if book.dated else ""
     private = sheet.page.private
-    own = f", plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
-    foot.left.text = f"&8 {_literal(book.farm)}{own}"
+    own = f"plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
+    foot.left.text = f"&8 {', '.join(filter(None, (_literal(book.farm), own)))}"
     foot.center.text = f"&8 {_literal(sheet.heading or sheet.title)}"
     page = "   page &P of &N" if private else "" if layout.one_page else "   page &P"
     foot.right.text = f"&8 {dated}{page}"

@@ -21,24 +21,25 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.explain.threats import ThreatPage
+    from planner.explain.threats import FieldLine, ThreatPage
+    from planner.report.measures import Manner
 
 
-def threat_sheet(pages: tuple[ThreatPage, ...]) -> Sheet:
+def threat_sheet(pages: tuple[ThreatPage, ...], manner: Manner) -> Sheet:
     """Whether there is enough for the disease, a printed page per threat, white mold first."""
     blocks: list[Block] = []
     for number, page in enumerate(pages):
         if number:
             blocks.append(PageBreak())
-        blocks += _threat_blocks(page, number)
+        blocks += _threat_blocks(page, number, manner)
     purpose = "Fields by pressure against seed that suits and is treated strongly enough."
     return Sheet("Enough for disease", purpose, tuple(blocks), Page(), Room.WHY)
 
 
-def _threat_blocks(page: ThreatPage, number: int) -> list[Block]:
+def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]:
     figures: list[Block] = [
         Text((page.sentence, page.caution), title=page.threat),
-        KeyFigures(_threat_figures(page)),
+        KeyFigures(_threat_figures(page, manner)),
     ]
     pressures = Table(
         name=f"pressure_{number}",
@@ -59,7 +60,7 @@ def _threat_blocks(page: ThreatPage, number: int) -> list[Block]:
     return [*figures, pressures, _threat_fields(page, number), _threat_lots(page, number)]
 
 
-def _threat_figures(page: ThreatPage) -> tuple[KeyFigure, ...]:
+def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
     enough = all(f.enough for f in page.fields if f.need)
     tight = f"tight lot: {page.tight_lot}" if page.tight_lot else ""
     figures = [
@@ -77,14 +78,20 @@ def _threat_figures(page: ThreatPage) -> tuple[KeyFigure, ...]:
             note=tight,
         ),
         KeyFigure("Treated strongly enough", page.units_strong, Measure.UNITS),
-        KeyFigure("Room for more", page.more_acres, Measure.AREA, f"like {page.like_field}"),
+        KeyFigure(
+            f"Room for more, {manner.label(Measure.AREA)}",
+            page.more_acres,
+            Measure.AREA,
+            f"like {page.like_field}" if page.like_field else "",
+        ),
     ]
     cost = page.cost
     if cost is not None:
         known = cost.total > 0.0 or cost.at_most <= 0.0
         most = cost.at_most / cost.acres if cost.acres else 0.0
         amount, note = (cost.per_acre, "on those fields") if known else (most, "at the most")
-        figures.append(KeyFigure("Protection costs", amount, Measure.MONEY_PER_AREA, note))
+        label = f"Protection costs, {manner.label(Measure.MONEY_PER_AREA)}"
+        figures.append(KeyFigure(label, amount, Measure.MONEY_PER_AREA, note))
     return tuple(figures)
 
 
@@ -109,7 +116,7 @@ def _threat_fields(page: ThreatPage, number: int) -> Table:
                 f.pressure,
                 f.need or "none",
                 f.gets,
-                Cell("enough" if f.enough else "not enough", Look.OK if f.enough else Look.SHORT),
+                _verdict(f),
                 f.acres,
                 f.units,
                 _short(f.acres_short),
@@ -149,6 +156,12 @@ def _threat_lots(page: ThreatPage, number: int) -> Table:
         ),
         empty="No lot suits a field that asks for protection.",
     )
+
+
+def _verdict(line: FieldLine) -> Cell:
+    if not line.need:
+        return Cell("nothing needed", Look.FAINT)
+    return Cell("enough", Look.OK) if line.enough else Cell("not enough", Look.SHORT)
 
 
 def _short(acres: float) -> Cell:

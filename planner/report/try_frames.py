@@ -28,7 +28,7 @@ if TYPE_CHECKING:
 
     from planner.report.facts import Facts
     from planner.report.sheets import Content
-    from planner.season.domain import Container, DiscountLevel, Product
+    from planner.season.domain import Container, DiscountLevel, PriceBreak, Product
 
 MOST_PARTS = 200
 """Arguments that one SUM is given; the file format allows 255."""
@@ -131,7 +131,7 @@ def _containers(facts: Facts) -> Table:
         prices = f"{{breaks.price:{start}}}:{{breaks.price:{end}}}"
         line = ordered.get((c.product, c.name))
         count = line.count if line else 0
-        price = f"=IF({{count}}<{{breaks.from:{start}}},0,LOOKUP({{count}},{counts},{prices}))"
+        price = f"=LOOKUP(MAX({{count}},{{breaks.from:{start}}}),{counts},{prices})"
         usable = c.size - c.heel
         rows.append(
             (
@@ -140,7 +140,7 @@ def _containers(facts: Facts) -> Table:
                 c.supplier or NO_SUPPLIER,
                 Cell(count, Look.OVERTYPE),
                 Cell(count, Look.FAINT),
-                Formula(price, line.unit_price if line else 0.0),
+                Formula(price, line.unit_price if line else min(c.breaks, key=_from).price),
                 Formula("={count}*{price}", line.cost if line else 0.0),
                 usable,
                 Formula("={count}*{usable}", count * usable),
@@ -166,6 +166,10 @@ def _containers(facts: Facts) -> Table:
         rows=tuple(rows),
         empty="The season lists no containers.",
     )
+
+
+def _from(step: PriceBreak) -> int:
+    return step.from_count
 
 
 def _check(container: Container, start: int) -> str:

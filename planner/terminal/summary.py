@@ -206,6 +206,8 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
 
 def certainty(plan: Plan, manner: Manner) -> str:
     """How sure the plan is, in words."""
+    if plan.cost.total - plan.bound < CENT / 2:
+        return "Proven: no plan is cheaper by a cent."
     if plan.outcome is Outcome.OPTIMAL:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
     stopped = f"stopped after {plan.seconds:.0f} s"
