@@ -21,7 +21,7 @@ from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.start import settled_around
 from planner.optimize.state import State
 from planner.plan import recount
-from planner.plan.audit import audit
+from planner.plan.audit import _more, audit
 from planner.plan.plan import Cost, Outcome, Plan
 from planner.plan.price import order_cost, reaches
 from planner.season.domain import DiscountLevel, Supplier
@@ -443,6 +443,33 @@ def test_what_is_left_of_a_bag(over, part):
     one = season(lots=(lot(on_hand=120.0 + over),))
     assert bool(make_instance(one).part_bag[0]) is part
     assert bool(recount.bags_to_treat(one.lots[0], one).part) is part
+
+
+def test_nothing_is_left_of_seven_million_bags():
+    """7,000,001 x 0.7 is 4,900,000.7 units, of which a computer finds 9e-10 left over."""
+    one = season(lots=(lot(on_hand=4_900_000.7, units_per_bag=0.7),))
+    it = make_instance(one)
+    assert (it.full_bags[0], it.part_bag[0]) == (7_000_001, 0.0)
+    assert recount.bags_to_treat(one.lots[0], one) == (7_000_001, 0.0)
+
+
+@pytest.mark.parametrize(
+    ("a", "b", "more"),
+    [
+        (10.0, 10.0, False),
+        (10 + 9e-6, 10.0, False),
+        (10 + 2e-5, 10.0, True),
+        (1e7 + 9.0, 1e7, False),
+        (1e7 + 20.0, 1e7, True),
+        (5e-7, 0.0, False),
+        (0.0, -2e-6, True),
+        (-1e7, -1e7 - 9.0, False),
+        (9.0, 10.0, False),
+    ],
+)
+def test_the_audit_compares_to_a_millionth(a, b, more):
+    """A millionth of the larger number, or of one where both are less."""
+    assert _more(a, b) is more
 
 
 @pytest.mark.parametrize(

@@ -491,6 +491,32 @@ CASES = [
         0,
         550,
     ),
+    # 0.2 acres are left for the second variety, of which there are 0.3 units.
+    (
+        "a smallest split under an acre met",
+        {"farm": farm(smallest_split=0.3), "lots": two(79.8, 0.3)},
+        0,
+        300,
+    ),
+    (
+        "a smallest split under an acre bites",
+        {"farm": farm(smallest_split=0.31), "lots": two(79.8, 0.3)},
+        0.2,
+        300,
+    ),
+    # 300 + 0.50 against 300.20 without freight.
+    (
+        "half a dollar of freight",
+        {
+            "containers": (
+                container(supplier="Elm"),
+                container(name="keg", price=300.2, supplier="Oak"),
+            ),
+            "suppliers": (Supplier("Elm", freight=0.5), Supplier("Oak")),
+        },
+        0,
+        300.2,
+    ),
     # Beta's stock is enough, but a jug of it at $20 makes 320 of 300: a tenth off is 32.
     (
         "a jug that nothing needs for a discount",
