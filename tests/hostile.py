@@ -214,6 +214,15 @@ def bad_style_number(path: Path) -> Path:
     return sheet_xml(path / "styles.xlsx", FIELDS + row)
 
 
+def bad_named_style(path: Path) -> Path:
+    """A named style whose format is not there: openpyxl prints that."""
+
+    def change(name: str, data: bytes) -> bytes:
+        return data.replace(b'xfId="0"', b'xfId="7"') if name == "xl/styles.xml" else data
+
+    return parts(path / "named.xlsx", change)
+
+
 def bad_row_number(path: Path) -> Path:
     return sheet_xml(path / "rows.xlsx", FIELDS + '<row r="minus one"><c r="A3"><v>1</v></c></row>')
 
@@ -420,6 +429,7 @@ REFUSED: dict[str, Case] = {
     "no sheet part": (no_sheet_part, "a sheet 'Fields'"),
     "string that is not there": (bad_string_number, "damaged"),
     "style that is not there": (bad_style_number, "damaged"),
+    "named style without format": (bad_named_style, "damaged"),
     "row without number": (bad_row_number, "damaged"),
     "cell without column": (bad_cell_name, "damaged"),
     "NaN in a cell": (nan_in_xml, "damaged"),

@@ -28,7 +28,7 @@ SECONDS = 30.0
 
 
 @pytest.mark.parametrize("case", hostile.REFUSED)
-def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path):
+def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
     build, words = hostile.REFUSED[case]
     path = build(tmp_path)
     before = sorted(tmp_path.rglob("*"))
@@ -41,6 +41,7 @@ def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path):
     assert all(c.isprintable() or c == "\n" for c in message)
     assert max(map(len, message.splitlines())) < 500
     assert sorted(tmp_path.rglob("*")) == before, "nothing is written"
+    assert capsys.readouterr() == ("", ""), "no library prints"
 
 
 @pytest.mark.parametrize("case", hostile.TAKEN)

@@ -32,6 +32,7 @@ from planner.season.template import (
     write_next,
     write_workbook,
 )
+from tests.hostile import parts
 from tests.office import errors, needs_office, recalculated, worked_on
 
 
@@ -511,6 +512,19 @@ class TestMark:
             archive.writestr("[Content_Types].xml", "<Types/>")
             archive.writestr("xl/worksheets/sheet1.xml", b"0" * 200_000_000)
         with pytest.raises(OutputError, match="no workbook"):
+            mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
+
+    def test_a_merge_over_half_a_sheet_is_not_copied_cell_by_cell(self, tmp_path: Path) -> None:
+        """The reader passes over merges; a copy would hold each of 1,048,576 cells."""
+
+        def change(name: str, data: bytes) -> bytes:
+            merged = b'</sheetData><mergeCells><mergeCell ref="A9:XFD72"/></mergeCells>'
+            wanted = name == "xl/worksheets/sheet2.xml"
+            return data.replace(b"</sheetData>", merged) if wanted else data
+
+        source = parts(tmp_path / "merged.xlsx", change)
+        assert read_season(source).fields
+        with pytest.raises(OutputError, match="over 500,000 cells"):
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
     def test_what_is_no_workbook_is_told(self, tmp_path: Path) -> None:

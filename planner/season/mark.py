@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import re
-import warnings
+import zipfile
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -24,6 +24,10 @@ LIST_SHEET = HELP_SHEETS[3]
 HEADERS = ("Sheet", "Row", "Column", "What stands there", "What was expected", "What to do")
 WIDTHS = (20, 7, 24, 32, 44, 52)
 CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
+MAX_CELLS = 500_000
+"""Most cells of a workbook that is copied."""
+ONE_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
+MERGED = re.compile(rb"<(?:\w+:)?mergeCell\b[^>]*\bref\s*=\s*[\"']([^\"']{1,40})[\"']")
 
 
 def mark_faults(source: Path, faults: Sequence[Fault], target: Path) -> Path:
@@ -66,14 +70,42 @@ def _open(source: Path) -> Workbook:
     """Open a workbook to be copied, after the reader has found its bytes harmless."""
     from openpyxl import load_workbook
 
+    from planner.season.workbook import openpyxl_silent
+
     try:
         read_tables(source)
-        with warnings.catch_warnings():
-            warnings.simplefilter("ignore")  # of parts that a copy for looking at can lack
-            return load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
+        if _cells(source) <= MAX_CELLS:
+            with openpyxl_silent():
+                return load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
     except Exception as error:  # any damage: openpyxl raises many kinds
         msg = f"{source} cannot be copied with its faults marked: it is no workbook to be opened"
         raise OutputError(msg) from error
+    msg = f"{source} cannot be copied with its faults marked: it has over {MAX_CELLS:,} cells,"
+    msg += " blank and merged ones included; delete what lies around the tables"
+    raise OutputError(msg)
+
+
+def _cells(source: Path) -> int:
+    """About how many cells a whole copy of a workbook has to hold, those within merges too."""
+    found = 0
+    with zipfile.ZipFile(source) as archive:
+        for name in archive.namelist():
+            if name.startswith("xl/worksheets/"):
+                part = archive.read(name)
+                found += sum(1 for _ in ONE_CELL.finditer(part))
+                found += sum(_area(match[1].decode()) for match in MERGED.finditer(part))
+    return found
+
+
+def _area(merged: str) -> int:
+    """Cells of a merged range; 0 if its name makes no sense."""
+    from openpyxl.utils.cell import range_boundaries
+
+    try:
+        left, top, right, bottom = range_boundaries(merged)
+        return (right - left + 1) * (bottom - top + 1)  # type: ignore[operator]
+    except (ValueError, TypeError):
+        return 0
 
 
 def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:

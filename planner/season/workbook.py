@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import contextlib
 import io
 import re
 import warnings
@@ -55,8 +56,7 @@ def read_workbook(data: bytes, source: str) -> Book:
         When the bytes are no workbook that can be read, or pass a limit.
     """
     unstored = _check_archive(data, source)
-    with warnings.catch_warnings():
-        warnings.simplefilter("ignore")  # of parts that openpyxl passes over, as we do
+    with openpyxl_silent():
         try:
             return _read_sheets(data, source, unstored)
         except InputError:
@@ -65,6 +65,14 @@ def read_workbook(data: bytes, source: str) -> Book:
             refuse_input(source, limit.seen, limit.expected, limit.remedy)
         except Exception:  # whatever arbitrary bytes make openpyxl raise
             refuse_input(source, "a damaged workbook", EXPECTED, SAVE_AGAIN)
+
+
+@contextlib.contextmanager
+def openpyxl_silent() -> Iterator[None]:
+    """Nothing is warned of or printed: openpyxl prints what it finds wrong in styles."""
+    with warnings.catch_warnings(), contextlib.redirect_stdout(io.StringIO()):
+        warnings.simplefilter("ignore")  # of parts that openpyxl passes over, as we do
+        yield
 
 
 class _Limit(Exception):
