@@ -5,7 +5,7 @@ from dataclasses import replace
 
 import pytest
 
-from planner.plan.plan import Outcome, Shortage
+from planner.plan.plan import Outcome, SeedPurchase, Shortage
 from planner.report.facts import Facts
 from planner.report.fit import plain
 from planner.report.frames import make_book
@@ -215,6 +215,19 @@ def test_seed_treated_before_is_listed_whole() -> None:
     found = table(treating_sheet(facts), "before")
     before = sum(b.treated_before for b in facts.lot_balances)
     assert season.lots[0].on_hand <= before == pytest.approx(sum(column(found, "units")))
+
+
+def test_seed_to_buy_stands_on_the_first_page() -> None:
+    season = sample_season()
+    plan = greedy_plan(season)
+    lot = season.lots[0]
+    bought = (SeedPurchase(lot.name, 2, 2 * lot.units_per_bag, 1234.5),)
+    said = front_sheet(Facts(replace(plan, seed_purchases=bought), season)).blocks
+    (text,) = [b for b in said if isinstance(b, Text) and b.title == "Seed to buy"]
+    assert text.paragraphs[0].startswith(f"2 bags of {lot.name}")
+    assert text.paragraphs[0].endswith("$1,234.50 in all.")
+    none = front_sheet(Facts(replace(plan, seed_purchases=()), season)).blocks
+    assert not any(isinstance(b, Text) and b.title == "Seed to buy" for b in none)
 
 
 # --- the book ------------------------------------------------------------------------------------

@@ -224,7 +224,12 @@ def _sentence(cost: RuleCost, speech: Speech) -> str:
             f"{cost.rule} costs {speech.money(most)} at the most; no cheaper plan without it was "
             "found in the time set."
         )
+    if saved - least < CENT:
+        return (
+            f"{cost.rule} costs at least {amount} and at most {speech.money(most)}; more time "
+            "narrows that."
+        )
     return (
-        f"{cost.rule} costs {amount} by the best plan found without it; proven is "
-        f"{speech.money(least)} to {speech.money(most)}."
+        f"{cost.rule} costs {amount} as far as was found, and for certain between "
+        f"{speech.money(least)} and {speech.money(most)}."
     )

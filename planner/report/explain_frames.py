@@ -30,6 +30,8 @@ if TYPE_CHECKING:
 
 
 WIDE = Page(landscape=True)
+MOST_WORDS = 30
+"""Fields whose treating is told in words."""
 MOST_LATE = 12
 """Rules named that the time did not reach; plan.json names all."""
 
@@ -107,6 +109,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
     known = [r for r in rules if r.cost is not None]
     late = [r.rule for r in rules if r.cost is None]
+    gained = any(r.acres_gained for r in known)
     table = Table(
         name="rules",
         columns=(
@@ -116,7 +119,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
             Column("least", "Proven at least", Measure.MONEY),
             Column("most", "at most", Measure.MONEY),
             Column("gap", "Gap without it", Measure.PERCENT, decimals=2),
-            Column("acres", "Acres it keeps unplanted", Measure.AREA),
+            *([Column("acres", "Land it keeps unplanted", Measure.AREA)] if gained else []),
         ),
         rows=tuple(
             (
@@ -126,7 +129,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
                 r.at_least,
                 r.at_most,
                 r.gap,
-                r.acres_gained or None,
+                *([r.acres_gained or None] if gained else []),
             )
             for r in known
         ),
@@ -181,7 +184,9 @@ def worth_sheet(worth: tuple[Worth, ...]) -> Sheet:
         "Loss prevented is against untreated seed, by the sheets Threats "
         "and Ratings.",
     )
-    words = tuple(w.sentence for w in planned) or ("The plan treats nothing.",)
+    words = tuple(w.sentence for w in planned[:MOST_WORDS]) or ("The plan treats nothing.",)
+    if len(planned) > MOST_WORDS:
+        words += (f"and {len(planned) - MOST_WORDS} more: see the table.",)
     blocks = (table, Text(words, title="In words", bullets=True))
     purpose = "What a recipe costs on a field, and the bushels that pay for it."
     return Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY)

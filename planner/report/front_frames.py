@@ -38,6 +38,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.report.texts import text_width
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -57,9 +58,13 @@ COST_KINDS = (
 """Terms of the cost, their names and signs."""
 MOST_LINES = 24
 """Order lines that the first page has room for."""
+MOST_SEED = 6
+"""Lots of seed to buy that the first page names."""
 MOST_SHORT = 6
 """Short fields that the first page names."""
 CENT = 0.01
+LONG_NAME = 16.0
+"""Widths of a digit from which names stand beside bars, not below columns."""
 MOST_BARS = 30
 """Fields in the chart of costs."""
 
@@ -71,6 +76,7 @@ def front_sheet(facts: Facts) -> Sheet:
         Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
         _short(facts),
         _order(facts),
+        *_seed_to_buy(facts),
         _cost(facts),
         Charts((_cost_chart(6.2),), beside=True),
     ]
@@ -223,6 +229,22 @@ def _order(facts: Facts) -> Table:
     )
 
 
+def _seed_to_buy(facts: Facts) -> list[Block]:
+    """Say in a line which seed is to be ordered besides; nothing if none is."""
+    bought = facts.plan.seed_purchases
+    if not bought:
+        return []
+    said = [
+        f"{_count(s.bags, 'bag')} of {s.lot} ({facts.lots[s.lot].variety}), "
+        f"{facts.say(s.units, Measure.UNITS)}"
+        for s in bought[:MOST_SEED]
+    ]
+    if len(bought) > MOST_SEED:
+        said.append(f"{len(bought) - MOST_SEED} more lots on {ORDER}")
+    cost = facts.say(sum(s.cost for s in bought), Measure.MONEY)
+    return [Text((f"{'; '.join(said)}: {cost} in all.",), "Seed to buy")]
+
+
 def _cost(facts: Facts) -> Table:
     cost = facts.plan.cost
     links = {
@@ -297,15 +319,16 @@ def contents_sheet(sheets: Iterable[Sheet]) -> Sheet:
 
 def pictures_sheet(facts: Facts) -> Sheet:
     """Make the page for those who would rather look than read."""
+    long = any(text_width(p.product) > LONG_NAME for p in facts.plan.products)
     products = Chart(
         "Products: stock, purchase, use and what is left",
-        ChartKind.COLUMNS,
+        ChartKind.BARS if long else ChartKind.COLUMNS,
         Link(PRODUCTS, "products"),
         "product",
         (Series("stock"), Series("bought"), Series("need"), Series("left")),
         "Product",
         "Volume",
-        height=9.0,
+        height=max(9.0, 3.0 + 1.3 * len(facts.plan.products)) if long else 9.0,
     )
     fields = [c for c in facts.costs if c.field]
     shown = min(len(fields), MOST_BARS)

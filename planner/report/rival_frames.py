@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.mixes import mix_words
+from planner.explain.price_flips import HIGHEST_RISE
 from planner.report.measures import Measure
 from planner.report.sheets import (
     Block,
@@ -126,6 +127,8 @@ def _price_flips(products: tuple[ProductRivals, ...]) -> Table:
             for f in r.price_flips
         ),
         empty="No price within reach changes the choice.",
+        note="Of a container that is missing here, no price between nothing and "
+        f"{HIGHEST_RISE + 1:g} times its own changes the choice, the other prices held.",
     )
 
 

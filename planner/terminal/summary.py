@@ -256,9 +256,11 @@ def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
     lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
     free = sum(not r.cost and not r.acres_gained and (r.at_most or 0.0) < CENT for r in known)
     open_ = len(rules) - len(dear) - free
-    told = f"  {count(free, 'other rule')} would save nothing"
-    told += f"; {count(open_, 'rule')} could not be narrowed down in the time (--why)."
-    return ["", "What a rule costs", *lines, told]
+    told = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
+    if open_:
+        told.append(f"{count(open_, 'rule')} could not be narrowed down in the time (--why)")
+    rest = paragraph("; ".join(told) + ".") if told else []
+    return ["", "What a rule costs", *lines, *rest]
 
 
 def _repair_lines(repaired: Repaired) -> list[str]:
