@@ -11,7 +11,8 @@ import numpy as np
 import pytest
 
 from planner.errors import NoPlanError
-from planner.optimize.extract import make_plan
+from planner.optimize.extract import bags_bought, make_plan
+from planner.optimize.extract import counts as counts_of
 from planner.optimize.instance import make_instance, whole
 from planner.optimize.model import make_model
 from planner.optimize.options import SolveOptions
@@ -419,6 +420,28 @@ def test_a_crumb_of_a_field_is_not_short(share, told):
     assert [s.acres for s in make_plan(model, x, 300.0).shortages] == (
         [pytest.approx(200.0 * share, rel=1e-6)] if told else []
     )
+
+
+def test_nothing_of_nothing_is_listed():
+    """What no container and no bag is bought of has no line."""
+    one = season(lots=(lot(on_hand=80.0, can_buy=40.0, buy_price=1.0),))
+    model = make_model(make_instance(one))
+    x = np.zeros(model.matrix.n_columns)
+    assert counts_of(model, x) == bags_bought(model, x) == {}
+    x[model.at["count"]] = x[model.at["bought"]] = 1.0
+    assert counts_of(model, x) == {("Alpha", "jug"): 1}
+    assert bags_bought(model, x) == {"L1": 1}
+
+
+@pytest.mark.parametrize(("price", "gap"), [(300.0, 0.5), (1.5, 0.5), (0.5, 0.25)])
+def test_the_gap_is_a_share_of_the_cost_or_of_one(price, gap):
+    """Half the cost is proven: the gap is a half, or half of 0.50 where a cost is under 1."""
+    one = season(**{**units(130.0, 40.0), **jugs(260.0, price)})
+    model = make_model(make_instance(one))
+    x = solution("nothing short")[2]
+    plan = make_plan(model, x, price / 2.0)
+    audit(plan, one)
+    assert plan.gap == pytest.approx(gap)
 
 
 # --- how much is let pass -------------------------------------------------------------------------

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from planner.optimize.instance import make_instance
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.plan.audit import audit
@@ -456,6 +457,25 @@ CASES = [
         300,
     ),
     ("ordered so far", {"ordered": (OnItsWay("Alpha", "jug", 1),)}, 0, 0),
+    # 160 fl oz are needed; of a jug on its way 1 fl oz can't be drawn out.
+    (
+        "ordered so far is enough without its heel",
+        {
+            "ordered": (OnItsWay("Alpha", "jug", 1),),
+            "containers": (container(size=161.0, heel=1.0),),
+        },
+        0,
+        0,
+    ),
+    (
+        "ordered so far is too little without its heel",
+        {
+            "ordered": (OnItsWay("Alpha", "jug", 1),),
+            "containers": (container(size=160.0, heel=1.0),),
+        },
+        0,
+        300,
+    ),
     (
         "ordered so far reaches no break",
         {
@@ -529,7 +549,35 @@ CASES = [
         0,
         288,
     ),
-    # The same, three jugs at $7 for freight of 50: 300 + 21.
+    # 28 of them at $8 make 524 of 300, half off; at $20, the price of a single one, 26 would do.
+    (
+        "many jugs that nothing needs at their low price",
+        {
+            "products": (product(), product("Beta", on_hand=999.0)),
+            "recipes": (recipe(Alpha=2.0, Beta=1.0),),
+            "containers": (
+                *jugs((1, 300.0)),
+                container("Beta", breaks=((1, 20.0), (2, 8.0))),
+            ),
+            "discounts": (DiscountLevel("Early", 520.0, 0.5),),
+        },
+        0,
+        262,
+    ),
+    # Nothing is spent at Elm, and that is enough; Oak's jug would be $10.
+    (
+        "freight that is free from nothing",
+        {
+            "containers": (
+                container(price=0.0, supplier="Elm"),
+                container(name="keg", price=10.0, supplier="Oak"),
+            ),
+            "suppliers": (Supplier("Elm", freight=50.0, free_from=0.0), Supplier("Oak")),
+        },
+        0,
+        0,
+    ),
+    # Three jugs at $7 for freight of 50: 300 + 21.
     (
         "jugs that nothing needs for free freight",
         {
@@ -586,6 +634,14 @@ def test_rule(changes, short, total):
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-6)
     assert plan.cost.total == pytest.approx(total, rel=1e-9, abs=1e-6)
     assert plan.outcome is Outcome.OPTIMAL
+
+
+def test_only_what_is_weighed_is_lost():
+    """2 bu/acre, half of it prevented by Alpha, at $10: $10 an acre, or nothing unless weighed."""
+    recipes = {"recipes": (R1,)}
+    assert make_instance(season(**weighed(**recipes))).choices.loss.tolist() == [10.0]
+    unweighed = weighed(**recipes, farm=farm(soybean_price=10.0))
+    assert make_instance(season(**unweighed)).choices.loss.tolist() == [0.0]
 
 
 def test_the_contract_example():
