@@ -135,7 +135,10 @@ def _strange(grid: Grid, table: Matched) -> list[tuple[int, str]]:
 def _leftovers(path: Path | None, mark: str, year: int) -> tuple[dict[str, float] | None, str]:
     """Fl oz of every product that a plan leaves, and where they come from."""
     if path is None:
-        return None, "No plan.json was found beside it: stock on hand is cleared, count it anew."
+        return None, (
+            "No plan.json was found beside it: stock on hand is cleared. Count it anew, or put the "
+            "plan's plan.json there and start again to take over what it leaves."
+        )
     shown = f"{path.parent.name}/{path.name}"
     try:
         plan: Any = json.loads(path.read_text(encoding="utf-8"))

@@ -166,7 +166,7 @@ def _guidance(place: Place) -> str:
         return "Column of your own; not read."
     text = column.meaning
     if column.choices:
-        text += f" {', '.join(column.choices)}."
+        text = f"{text.rstrip('.')}: {', '.join(column.choices)}."
     elif column.example:
         text += f" E.g. {column.example}"
     return text

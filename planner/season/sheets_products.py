@@ -35,7 +35,7 @@ PRODUCTS = Sheet(
     "Products",
     "Everything that goes on seed.",
     (
-        name("Product", "name", "Name of the product.", "Shield F"),
+        name("Product", "name", "Name of the product.", "Product A"),
         choice(
             "Kind",
             "kind",
@@ -110,7 +110,7 @@ CONTAINERS = Sheet(
             "product",
             "Products.Product",
             "Product in the container.",
-            "Shield F",
+            "Product A",
             must=True,
         ),
         name("Container", "name", "What it is called.", "keg"),
@@ -170,7 +170,7 @@ RECIPES = Sheet(
     "What goes on a bag together: one row per product of a recipe. Rates are the label's business.",
     (
         name("Recipe", "name", "Name of the recipe.", "Full"),
-        ref("Product", "product", "Products.Product", "A product of it.", "Shield F", must=True),
+        ref("Product", "product", "Products.Product", "A product of it.", "Product A", must=True),
         Column(
             "Rate",
             Kind.RATE,
@@ -263,7 +263,7 @@ ORDERED_SO_FAR = Sheet(
     "Ordered so far",
     "Containers on their way and paid; On hand of the product does not hold them.",
     (
-        ref("Product", "product", "Products.Product", "A product.", "Shield F", must=True),
+        ref("Product", "product", "Products.Product", "A product.", "Product A", must=True),
         ref(
             "Container",
             "container",

@@ -33,7 +33,7 @@ PROTECTION = Sheet(
     "Protection",
     "How well products hold threats.",
     (
-        ref("Product", "product", "Products.Product", "A product.", "Shield F", must=True),
+        ref("Product", "product", "Products.Product", "A product.", "Product A", must=True),
         ref("Threat", "threat", "Threats.Threat", "A threat.", "White mold", must=True),
         choice(
             "Rating", "rating", RATINGS, "Poor, fair, good, very good, excellent.", "G", must=True
@@ -67,7 +67,7 @@ ACTIVES = Sheet(
     "Actives",
     "Active ingredients of products, by common name.",
     (
-        ref("Product", "product", "Products.Product", "A product.", "Shield F", must=True),
+        ref("Product", "product", "Products.Product", "A product.", "Product A", must=True),
         name("Active ingredient", "ingredient", "Common name.", "fludioxonil"),
         written(
             "Concentration",
