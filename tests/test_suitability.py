@@ -107,6 +107,12 @@ def test_a_limit_is_a_limit_but_for_the_dust_of_decimals(name):
         assert (not obstacles(one.fields[0], one.lots[0], one.recipes[0], one)) is suits
 
 
+@pytest.mark.parametrize("limit", [{"per_acre": 0.0}, {"per_seed": 0.0}], ids=str)
+def test_a_limit_of_nothing_lets_nothing_on(limit):
+    one = season(products=STRONG, active_limits=(ActiveLimit("alpha-ine", **limit),))
+    assert suitable(one) == {}
+
+
 def test_seed_of_any_grower_and_field_of_any_grower():
     for fields, lots in ((field(grower="Ann"), lot()), (field(), lot(grower="Bob"))):
         assert suitable(season(fields=(fields,), lots=(lots,)))
