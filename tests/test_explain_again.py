@@ -6,6 +6,7 @@ import pytest
 
 from planner.explain.again import plan_again
 from planner.explain.changes import moved_acres
+from planner.explain.spare import spare_things
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.plan.audit import audit
@@ -140,6 +141,22 @@ def test_what_is_on_its_way_and_not_needed_can_be_returned() -> None:
     seed = next(s for s in told.spare if s.kind == "seed")
     assert (seed.amount, seed.worth) == pytest.approx((160.0, 800.0))
     assert "1 x jug of Alpha on the way can be cancelled or returned" in told.sentences[2]
+
+
+def test_only_seed_that_is_there_can_be_returned_or_is_left() -> None:
+    """Three bags of 40 on hand, two treated for 70 acres, one and two more to be had are not.
+
+    One bag goes back at $9 a unit; ten treated units are left.
+    """
+    there = lot(on_hand=120.0, can_buy=80.0, buy_price=60.0, return_value=9.0)
+    one = season(fields=(field(acres=70.0),), lots=(there,))
+    plan = solve(one, SolveOptions())
+    assert [(t.full_bags, t.units) for t in plan.treating] == [(2, 80.0)]
+    found = {s.sentence: (s.amount, s.worth) for s in spare_things(one, plan) if s.kind == "seed"}
+    assert found == {
+        "40 units of L1 can be returned for $360": (40.0, 360.0),
+        "10 units of L1 under R1 will be left": (10.0, 0.0),
+    }
 
 
 def test_a_lot_that_is_gone_moves_its_acres_and_no_more() -> None:

@@ -229,8 +229,9 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
     else:
         text += "enough."
     text += (
-        f" {speech.units(page.units_suit)} suit, {speech.units(page.units_strong)} are treated "
-        f"strongly enough, {speech.units(page.units_left)} that suit stay unplanted"
+        f" {speech.units(page.units_suit)} on hand or to be had suit, "
+        f"{speech.units(page.units_strong)} are treated strongly enough, "
+        f"{speech.units(page.units_left)} that suit are left or still to be had"
     )
     text += f"; {page.tight_lot} is the tight lot." if page.tight_lot else "."
     text += f" {speech.acres(page.more_acres)} more like {page.like_field} could be protected."

@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import floor
 from typing import TYPE_CHECKING
 
-from planner.explain.supply import unused
+from planner.explain.supply import buyable, unused
 from planner.explain.words import Speech
 
 if TYPE_CHECKING:
@@ -14,6 +14,9 @@ if TYPE_CHECKING:
 
     from planner.plan.plan import Plan
     from planner.season.domain import Season
+
+CRUMB = 0.05
+"""Units of seed that are not worth a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,8 +56,13 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
     bought = {s.lot for s in plan.seed_purchases}
     for pool in unused(plan, season):
         lot = lots[pool.lot]
-        loose = min(pool.units, lot.on_hand) if pool.recipe is None else 0.0
-        if loose > 0.05 and lot.return_value > 0.0 and lot.name not in bought:
+        if pool.recipe is not None:
+            text = f"{speech.units(pool.units)} of {lot.name} under {pool.recipe} will be left"
+            if pool.units > CRUMB:
+                found.append(Spare(lot.name, "seed", pool.units, 0.0, text))
+            continue
+        loose = pool.units - buyable(lot)  # what was never bought cannot go back
+        if loose > CRUMB and lot.return_value > 0.0 and lot.name not in bought:
             worth = loose * lot.return_value
             text = f"{speech.units(loose)} of {lot.name} can be returned for {speech.money(worth)}"
             found.append(Spare(lot.name, "seed", loose, worth, text))

@@ -138,7 +138,7 @@ def _threat_lots(page: ThreatPage, number: int) -> Table:
             Column("strong", "Treated strongly enough", Measure.UNITS, total=True),
             Column("here", "Planted on these fields", Measure.UNITS, total=True),
             Column("left_strong", "Left, strong", Measure.UNITS, total=True),
-            Column("left_open", "Left, untreated", Measure.UNITS, total=True),
+            Column("left_open", "Left or to be had", Measure.UNITS, total=True),
             Column("tight", "Remark"),
         ),
         rows=tuple(
