@@ -78,7 +78,9 @@ class Growing:
     model: Model
     kept: Kept
     chosen: list[Ints]
-    """Places in all choices of the columns, as they joined."""
+    """Places in all choices, as they joined."""
+    at: list[Ints]
+    """Their columns."""
     pool_row: NDArray[np.int64]
     other_rows: list[tuple[Ints, Floats]]
     """By lot: rows of the spread of acres, and their entries."""
@@ -112,7 +114,8 @@ def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Gro
         pool_row[c.lot[t], c.recipe[t]] = rows[1]
         others[int(c.lot[t])] = (rows[2:], values[2:])
     worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
-    return Growing(it, model, Kept(m, state), [chosen], pool_row, others, field_row, worth)
+    at = np.arange(len(chosen))
+    return Growing(it, model, Kept(m, state), [chosen], [at], pool_row, others, field_row, worth)
 
 
 def prices(g: Growing, dual: Floats) -> Floats:
@@ -127,36 +130,39 @@ def prices(g: Growing, dual: Floats) -> Floats:
     return result
 
 
+def not_joined(g: Growing, duals: Floats) -> tuple[float, Ints]:
+    """What all choices that have not joined could save at the most, and the best of them."""
+    c = g.it.choices
+    acres = np.array([f.acres for f in g.it.fields])
+    ends = first_of(g.it, c.field)
+    has = np.flatnonzero(np.diff(ends) > 0)
+    price = prices(g, duals)
+    price[np.concatenate(g.chosen)] = INFINITE
+    lowest = np.minimum.reduceat(price, ends[:-1][has])
+    wanted = best_of_each(g.it, c.field, price, JOIN)
+    return float(np.minimum(0.0, lowest) @ acres[has]), wanted[price[wanted] < -1e-7]
+
+
 def grow(state: State, g: Growing, seconds: float) -> None:
     """Let choices join until the floor is the relaxation's, or the time is up."""
-    c, it = g.it.choices, g.it
-    acres = np.array([f.acres for f in it.fields])
-    ends = first_of(it, c.field)
-    has = np.flatnonzero(np.diff(ends) > 0)
     until = state.seconds() + seconds
-    joined = np.zeros(len(c), dtype=bool)
-    joined[g.chosen[0]] = True
     while not state.is_set():
         answer = g.kept.solve(min(state.left(), until - state.seconds()))
         if answer.x is None or answer.row_dual is None:
             return
         g.answer, g.duals = answer, answer.row_dual
-        price = np.where(joined, INFINITE, prices(g, answer.row_dual))
-        lowest = np.minimum.reduceat(price, ends[:-1][has])
-        floor = answer.objective + float(np.minimum(0.0, lowest) @ acres[has])
-        state.raise_floor(floor)
-        if floor >= answer.objective - CLOSE * max(1.0, abs(answer.objective)):
+        lost, wanted = not_joined(g, answer.row_dual)
+        state.raise_floor(answer.objective + lost)
+        close = lost >= -CLOSE * max(1.0, abs(answer.objective))
+        if close or state.seconds() >= until or not len(wanted):
             return
-        wanted = best_of_each(it, c.field, price, JOIN)
-        wanted = wanted[price[wanted] < -1e-7]
-        if state.seconds() >= until or not len(wanted):
-            return
-        _join(g, wanted, acres)
-        joined[wanted] = True
+        join(g, wanted)
 
 
-def _join(g: Growing, wanted: Ints, acres: Floats) -> None:
+def join(g: Growing, wanted: Ints) -> None:
+    """Let choices join."""
     c = g.it.choices
+    acres = np.array([f.acres for f in g.it.fields])
     lots, recipes = c.lot[wanted], c.recipe[wanted]
     starts, rows, values = [], [], []
     size = 0
@@ -168,19 +174,17 @@ def _join(g: Growing, wanted: Ints, acres: Floats) -> None:
         size += 2 + len(more)
     untreated = recipes == g.it.untreated
     cost = c.loss[wanted] + np.where(untreated, g.untreated_cost[lots] * c.units[wanted], 0.0)
-    g.kept.add_columns(
+    at = g.kept.add_columns(
         cost, acres[c.field[wanted]], np.array(starts, dtype=np.int64), rows, np.array(values)
     )
     g.chosen.append(wanted)
+    g.at.append(at)
 
 
 def planted(g: Growing) -> tuple[Ints, Floats]:
     """Choices that the relaxation plants, and their acres."""
     assert g.answer is not None
     assert g.answer.x is not None
-    x = g.answer.x
-    n, rest = len(g.chosen[0]), g.model.matrix.n_columns
-    places = np.concatenate(g.chosen)
-    acres = np.concatenate([x[:n], x[rest:]])
+    places, acres = np.concatenate(g.chosen), g.answer.x[np.concatenate(g.at)]
     on = acres > 1e-7
     return places[on], acres[on]

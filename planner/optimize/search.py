@@ -8,27 +8,22 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field, replace
-from time import sleep
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
 from planner.optimize.columns import (
-    best_of_each,
     best_of_each_lot,
-    grow,
-    planted,
-    prices,
     rough_price,
-    start_growing,
 )
 from planner.optimize.extract import make_plan
-from planner.optimize.floors import exact, fewest_short, prove, without_field_rule
+from planner.optimize.floors import exact, fewest_short, prove
 from planner.optimize.instance import make_instance
+from planner.optimize.large import dive_for_plan, narrow, prove_floor
 from planner.optimize.lift import lifted
-from planner.optimize.model import make_model, moved
+from planner.optimize.model import make_model
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Watch, now, reduced, stdout_kept_clean
@@ -45,18 +40,14 @@ from planner.optimize.strategies import (
     plant_all,
     polish,
     repair,
-    short_caps,
     shrink_or_grow,
 )
-from planner.optimize.worker import TICK, Worker
+from planner.optimize.worker import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
     from planner.optimize.board import Piece
-    from planner.optimize.instance import Instance
     from planner.optimize.model import Model
     from planner.optimize.options import OnProgress, Stop
     from planner.optimize.solver import Floats
@@ -69,14 +60,8 @@ MANY_CHOICES = 60_000
 """Seasons with more choices are searched over the promising ones of every field."""
 RECIPES = 2
 """Recipes of every lot that a field is first offered in such a season, the cheapest ones."""
-PROMISING = 25
-"""Choices of a field that the search goes over once prices are known."""
-FIRST_COLUMNS = 12
-"""Choices of a field that the relaxation of such a season starts with."""
 GRACE = 2.0
 """Seconds that the process beside the search has to end by itself."""
-GUIDE_TIME = 0.25
-"""Share of the time left for one solve beside the search, in a large season."""
 CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 FEW_BREAKING = 0.25
@@ -106,16 +91,6 @@ class Workshop:
     paid: dict[str, float] = field(default_factory=dict)
     """Money a second that each way has lately saved."""
     errors: list[BaseException] = field(default_factory=list)
-    narrowed: Narrowed | None = None
-    """Set by the proof of a large season's floor: a better selection of choices."""
-
-
-class Narrowed(NamedTuple):
-    """Promising choices of a large season, and the acres that its relaxation plants."""
-
-    places: NDArray[np.int64]
-    """Among all choices of the season."""
-    guide: dict[tuple[int, int, int], float]
 
 
 def _open(state: State, season: Season) -> Workshop:
@@ -134,50 +109,18 @@ def _large(shop: Workshop) -> bool:
     return len(shop.state.model.choices) < len(shop.state.model.it.choices)
 
 
-def _prove_large(shop: Workshop) -> None:
-    """Prove the floor of a large season over all its choices, and pick the promising ones."""
+def _plan_large(shop: Workshop) -> None:
+    """Prove the floor of a large season, go on over its promising choices, and dive for a plan."""
     state = shop.state
-    it, c = state.model.it, state.model.it.choices
-    short = short_caps(state)
-    first = best_of_each(it, c.field, rough_price(it, order_tables(it)), FIRST_COLUMNS)
-    growing = start_growing(state, it, np.union1d(first, _places(it, shop)), short)
-    grow(state, growing, 0.5 * state.left())
-    if growing.duals is None:
+    orders = prove_floor(state)
+    if orders is None:
         return
-    places, acres = planted(growing)
-    close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
-    keys = zip(c.field[places], c.lot[places], c.recipe[places], strict=True)
-    guide = {(int(f), int(j), int(k)): float(a) for (f, j, k), a in zip(keys, acres, strict=True)}
-    shop.narrowed = Narrowed(np.union1d(close, places), guide)
-
-
-def _places(it: Instance, shop: Workshop) -> NDArray[np.int64]:
-    """Places among all choices of those that the best plan uses."""
-    state = shop.state
-    assert state.x is not None
-    used = state.x[state.model.at["acres"]] > 0
-    mine, c = state.model.choices, it.choices
-    width = len(it.recipes) + 1
-    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
-    wanted = (mine.field[used] * len(it.lots) + mine.lot[used]) * width + mine.recipe[used]
-    return np.flatnonzero(np.isin(code, wanted))
-
-
-def _adopt(shop: Workshop, narrowed: Narrowed) -> None:
-    """Go on over other choices, with the best plan, and the relaxation's as a guide."""
-    state = shop.state
-    it, old = state.model.it, state.model
-    x = state.x
-    assert x is not None
-    choices = it.choices.only(np.union1d(narrowed.places, _places(it, shop)))
-    model = make_model(it, choices)
-    board = Board(it, choices, order_tables(it))
-    state.move(model, moved(old, model, x))
-    guide = np.zeros(model.matrix.n_columns)
-    for key, acres in narrowed.guide.items():
-        guide[model.column("acres", key)] = acres
-    shop.board, shop.near = board, Neighborhood(capped(state))
-    shop.guides = [guide]
+    narrow(state, orders.growing)
+    model = state.model
+    shop.board = Board(model.it, model.choices, order_tables(model.it))
+    shop.near = Neighborhood(capped(state))
+    if orders.best is not None:
+        dive_for_plan(state, orders, shop.near)
 
 
 def _first_plan(shop: Workshop) -> None:
@@ -235,37 +178,15 @@ def _head_start(shop: Workshop, model: Model) -> None:
 
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
-        large = _large(shop)
-        if large:
-            _prove_large(shop)
         worker = shop.worker = Worker()
         try:
-            if large:
-                _bags_aside(shop, worker)
-            else:
+            if not _large(shop):
                 prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
             _search_aside(shop, worker)
         finally:
             worker.close()
 
     return _in_thread(shop, work)
-
-
-def _bags_aside(shop: Workshop, worker: Worker) -> None:
-    """For a large season: plans with nearly the bags of a relaxation, then of the best plan."""
-    state = shop.state
-    while shop.narrowed is not None and not state.is_set():
-        sleep(TICK)
-    model = capped(state)
-    near, loose = Neighborhood(model), without_field_rule(model)
-    limits = Limits(seconds=GUIDE_TIME * state.left(), gap=2e-3, seed=state.options.seed)
-    answer = worker.solve(loose.matrix, limits, watch=Watch(state))
-    if answer.x is None:
-        return
-    limits = replace(limits, seconds=GUIDE_TIME * state.left())
-    guide = moved(loose, model, answer.x)
-    y, _ = near.near_bags(guide, limits, Watch(state), start=False, solver=worker.solve)
-    state.offer(y)
 
 
 def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
@@ -284,17 +205,16 @@ def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
 
 def _search_by_time(shop: Workshop) -> None:
     state = shop.state
+    if _large(shop):
+        _plan_large(shop)
     model = capped(state)
     shop.near = Neighborhood(model)
     if not _large(shop):
         _head_start(shop, model)
-        if state.is_set():
-            return
+    if state.is_set():
+        return
     prover = _in_background(shop, model)
     while not state.is_set():
-        if shop.narrowed is not None:
-            _adopt(shop, shop.narrowed)
-            shop.narrowed = None
         _turn(shop, None)
     prover.join(GRACE)
     if shop.worker is not None:
@@ -307,9 +227,7 @@ def _search_by_time(shop: Workshop) -> None:
 def _search_by_effort(shop: Workshop, effort: int) -> None:
     state = shop.state
     if _large(shop):
-        _prove_large(shop)
-        if shop.narrowed is not None:
-            _adopt(shop, shop.narrowed)
+        _plan_large(shop)
     model = capped(state)
     shop.near = Neighborhood(model)
     if not _large(shop):

@@ -400,9 +400,12 @@ class Kept:
 
     def add_columns(
         self, cost: Floats, upper: Floats, start: NDArray[np.int64], row: Any, value: Floats
-    ) -> None:
-        """Add columns with lower bound 0; `start` as in `Matrix`, without its last entry."""
-        n = len(cost)
+    ) -> NDArray[np.int64]:
+        """Add columns with lower bound 0; `start` as in `Matrix`, without its last entry.
+
+        Returns their numbers.
+        """
+        n, first = len(cost), int(self.highs.getNumCol())
         self.highs.addCols(
             n,
             cost,
@@ -413,6 +416,17 @@ class Kept:
             np.asarray(row, dtype=np.int32),
             value,
         )
+        return np.arange(first, first + n, dtype=np.int64)
+
+    def bound(self, columns: NDArray[np.int64], lower: Floats, upper: Floats) -> None:
+        """Set the bounds of some columns."""
+        self.highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
+
+    def free(self, rows: NDArray[np.int64]) -> None:
+        """Let some rows be anything."""
+        n = len(rows)
+        wide = np.full(n, INFINITE)
+        self.highs.changeRowsBounds(n, rows.astype(np.int32), -wide, wide)
 
     def solve(self, seconds: float) -> Answer:
         """Solve it as it is now, for so long at the most."""

@@ -1,0 +1,133 @@
+"""Large seasons: a floor over all choices, the promising ones, and a plan from the best order."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize import benders
+from planner.optimize.columns import best_of_each, grow, planted, prices, rough_price, start_growing
+from planner.optimize.dive import dive
+from planner.optimize.floors import without_field_rule
+from planner.optimize.model import make_model, moved
+from planner.optimize.orders import order_tables
+from planner.optimize.solver import Limits, Watch
+from planner.optimize.strategies import Neighborhood, capped, short_caps
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.benders import Orders
+    from planner.optimize.columns import Growing
+    from planner.optimize.model import Model
+    from planner.optimize.solver import Floats
+    from planner.optimize.state import State
+
+FIRST_COLUMNS = 12
+"""Choices of a field that the relaxation starts with."""
+PROMISING = 25
+"""Choices of a field that the search goes over once prices are known."""
+FLOOR_TIME = 0.3
+"""Share of the time left for each stage of the floor."""
+ROOM = 0.01
+"""Share of a product's supply kept over while diving, so that whole bags fit the order."""
+MEND_TIME = 0.15
+"""Share of the time left for mending the fields that a dive leaves in breach of the field rule."""
+MEND_NODES = 300
+"""The same where work is counted."""
+
+
+def prove_floor(state: State) -> Orders | None:
+    """Prove the floor over all choices of the season, with whole containers where time allows."""
+    it = state.model.it
+    first = best_of_each(it, it.choices.field, rough_price(it, order_tables(it)), FIRST_COLUMNS)
+    growing = start_growing(state, it, np.union1d(first, used_places(state)), short_caps(state))
+    grow(state, growing, FLOOR_TIME * state.left())
+    if growing.duals is None:
+        return None
+    orders = benders.open_orders(growing)
+    benders.find(state, orders, FLOOR_TIME * state.left())
+    return orders
+
+
+def used_places(state: State) -> NDArray[np.int64]:
+    """Places among all choices of those that the best plan uses."""
+    assert state.x is not None
+    used = state.x[state.model.at["acres"]] > 0
+    mine, it = state.model.choices, state.model.it
+    c, width = it.choices, len(it.recipes) + 1
+    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
+    wanted = (mine.field[used] * len(it.lots) + mine.lot[used]) * width + mine.recipe[used]
+    return np.flatnonzero(np.isin(code, wanted))
+
+
+def narrow(state: State, growing: Growing) -> None:
+    """Go on over the promising choices, those of the relaxation and of the best plan among them."""
+    it, old, x = state.model.it, state.model, state.x
+    assert growing.duals is not None
+    assert x is not None
+    c = it.choices
+    places, _ = planted(growing)
+    close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
+    choices = c.only(np.union1d(np.union1d(close, places), used_places(state)))
+    model = make_model(it, choices)
+    state.move(model, moved(old, model, x))
+
+
+def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
+    """Dive for a plan with the best order; first once with some give, to see what must be over."""
+    model = capped(state)
+    loose = without_field_rule(model)
+    left = loose.at["left"]
+    spare = np.zeros(len(left))
+    order = in_columns(orders, loose)
+    x = dive(loose, near, order, spare, state, elastic=True)
+    if x is None:
+        return
+    room = ROOM * supply(loose, order)
+    more = supply(loose, x) - supply(loose, order) + room
+    if not benders.find(state, orders, 0.5 * FLOOR_TIME * state.left(), more):
+        return
+    order = in_columns(orders, loose)
+    x = dive(loose, near, order, 0.5 * room, state)
+    if x is not None:
+        mend(state, model, moved(loose, model, x))
+
+
+def in_columns(orders: Orders, model: Model) -> Floats:
+    """The best order in the columns of a model."""
+    assert orders.best is not None
+    x = np.zeros(len(orders.columns))
+    x[orders.columns] = orders.best
+    return moved(orders.growing.model, model, x)
+
+
+def supply(model: Model, x: Floats) -> Floats:
+    """Fl oz on hand and bought of every product that has a remainder."""
+    it = model.it
+    at = {p.name: n for n, p in enumerate(it.products)}
+    total = np.array(it.supply, dtype=np.float64)
+    for (i, _), count in model.values("count", x):
+        c = it.containers[i]
+        total[at[c.product]] += count * (c.size - c.heel)
+    return total[np.array(model.keys["left"], dtype=np.int64)]
+
+
+def mend(state: State, model: Model, guide: Floats) -> None:
+    """Make a plan of a guide: its order held, bags nearly, and all shares of fields in order."""
+    m = model.matrix
+    low, high = m.lower.copy(), m.upper.copy()
+    at = model.at["bags"]
+    bags = guide[at]
+    low[at] = np.maximum(low[at], np.floor(bags + 1e-6) - 1)
+    high[at] = np.where(bags > 1e-6, np.minimum(high[at], np.ceil(bags - 1e-6) + 1), 0.0)
+    for group in ("count", "reached", "level", "freight_free"):
+        low[model.at[group]] = high[model.at[group]] = np.round(guide[model.at[group]])
+    near = Neighborhood(replace(model, matrix=replace(m, lower=low, upper=high)))
+    counted = MEND_NODES if state.options.effort is not None else None
+    seconds = MEND_TIME * state.left()
+    limits = Limits(seconds=seconds, gap=1e-3, nodes=counted, seed=state.options.seed)
+    y, _ = near.solve(guide, near.breaking(guide), limits, Watch(state), start=False)
+    state.offer(y)
