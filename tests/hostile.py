@@ -349,6 +349,19 @@ def nothing_known(path: Path) -> Path:
 # --- CSV
 
 
+def nothing_but_faults(path: Path) -> Path:
+    """Half a million cells, each of them wrong in a way of its own."""
+    target = folder(path / "faults", good())
+    head = ",".join(f"threat {i} pressure" for i in range(490))
+    rows = (",".join(f"hgh{row}x{i}" for i in range(490)) for row in range(1_000))
+    lines = [
+        f"Field,Acres,Seeding rate,{head}",
+        *(f"F{i},80,140000,{r}" for i, r in enumerate(rows)),
+    ]
+    (target / "fields.csv").write_text("\n".join(lines), "utf-8")
+    return target
+
+
 def with_file(name: str, data: bytes, case: str) -> Callable[[Path], Path]:
     def build(path: Path) -> Path:
         target = folder(path / case, good())
@@ -523,6 +536,7 @@ REFUSED: dict[str, Case] = {
         with_file("fields.csv", b"", "empty"),
         "Fields: expected headers (Field, Acres)",
     ),
+    "nothing but faults": (nothing_but_faults, "no further faults"),
     "file twice": (file_twice, "'Fields.csv' too"),
     "folder named as a file": (folder_as_file, "a file 'fields.csv'"),
     "large files": (large_files, "fields.csv: here stands 'over 3,99"),

@@ -1,6 +1,7 @@
 """Inputs become the season that they describe, whatever their form; what is odd is told."""
 
 import dataclasses
+import re
 import shutil
 import time
 from datetime import date
@@ -475,6 +476,18 @@ def test_three_thousand_fields_are_read_in_seconds(tmp_path):
     season = read_season(path)
     assert time.process_time() - started < 10.0
     assert len(season.fields) == 3_000
+
+
+def test_a_sheet_of_nothing_but_faults_is_not_read_to_its_end(tmp_path):
+    """Four times 3,000 bad cells: reading stops at 5,000 faults, so fewer than those are left."""
+    sheets = good()
+    bad = ["ten", "many", "", "", "late", "later"]
+    sheets["Fields"] += [[f"F {i}", *bad, *[""] * 6] for i in range(3_000)]
+    with pytest.raises(InputError) as caught:
+        read_season(folder(tmp_path / "bad", sheets))
+    more = re.search(r"no further faults; at least ([0-9,]+) more", str(caught.value))
+    assert more is not None
+    assert 3_900 < int(more[1].replace(",", "")) < 5_000
 
 
 def test_a_folder_named_by_a_dot_is_read(season, tmp_path, monkeypatch):

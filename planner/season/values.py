@@ -19,14 +19,20 @@ TROUBLE_REMEDIES = {
     Trouble.ERROR: "mend the formula or type the value",
 }
 
+ENOUGH = 5_000
+"""Faults of a sheet after which its other cells are left unread; nobody is told of as many."""
+
 
 def read_values(table: Table, money: str) -> list[Fault]:
-    """Read all cells of a table into its lines. Returns the faults."""
+    """Read all cells of a table into its lines. Returns the faults, or `ENOUGH` of them."""
     faults: list[Fault] = []
     for name, heading in table.headings.items():
         setting = Setting(heading.unit, money, table.comma)
         done: dict[str, object] = {}
         for line in table.lines:
+            if len(faults) >= ENOUGH:
+                line.bad.add(name)
+                continue
             text = line.texts[name].strip()
             trouble = table.troubles.get((line.row, heading.index))
             if trouble is not None:
