@@ -351,6 +351,7 @@ def check(one, plan, short):
     assert bags(plan) == {"L1": (3, 1)}
     assert counts(plan) == {"Alpha jug": 1}
     assert plan.cost.total == 300.0
+    assert plan.outcome is Outcome.OPTIMAL
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-4)
 
 

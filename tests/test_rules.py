@@ -550,19 +550,22 @@ CASES = [
         288,
     ),
     # 28 of them at $8 make 524 of 300, half off; at $20, the price of a single one, 26 would do.
-    (
-        "many jugs that nothing needs at their low price",
-        {
-            "products": (product(), product("Beta", on_hand=999.0)),
-            "recipes": (recipe(Alpha=2.0, Beta=1.0),),
-            "containers": (
-                *jugs((1, 300.0)),
-                container("Beta", breaks=((1, 20.0), (2, 8.0))),
-            ),
-            "discounts": (DiscountLevel("Early", 520.0, 0.5),),
-        },
-        0,
-        262,
+    *(
+        (
+            f"many jugs at their low price, {name}",
+            {
+                "products": (product(), product("Beta", on_hand=stock)),
+                "recipes": (recipe(Alpha=2.0, Beta=1.0),),
+                "containers": (
+                    *jugs((1, 300.0)),
+                    container("Beta", breaks=((1, 20.0), (2, 8.0))),
+                ),
+                "discounts": (DiscountLevel("Early", 520.0, 0.5),),
+            },
+            0,
+            262,
+        )
+        for name, stock in (("none needed", 999.0), ("one needed", 0.0))
     ),
     # Nothing is spent at Elm, and that is enough; Oak's jug would be $10.
     (
