@@ -229,3 +229,13 @@ def test_a_great_many_batches_share_one_calibration_table(monkeypatch):
     assert [row[i] for i in (0, 1, 5)] == ["L1", "R1", "Alpha"]
     numbers = [row[i] for i in (2, 3, 4, 6, 7, 8, 9)]
     assert numbers == pytest.approx([2800, 50, 2000, 2, 4, 2365.88, 354.88], abs=0.01)
+
+
+def test_calibration_of_a_metric_farm_speaks_of_kilograms():
+    season = hand_season()
+    made = make_campaign(replace(season, farm=replace(season.farm, metric=True)), hand_plan())
+    sheet = openpyxl.load_workbook(io.BytesIO(render(campaign_book(made))))["Calibration"]
+    said = texts(sheet)
+    assert "seeds per kg = seeds x 1,000 / grams" in said
+    assert "fl oz" not in said.replace("4 fl oz/cwt", "")
+    assert "per lb" not in said

@@ -7,6 +7,8 @@ import pytest
 
 from planner.plan.cautions import CHECKS, STANDING, warnings
 from planner.plan.plan import OrderLine, Planting, ProductUse, Treating
+from planner.plan.product_cautions import expired_stock, too_much_liquid
+from planner.plan.seed_cautions import white_mold_too_thick
 from planner.season.domain import (
     DiscountLevel,
     Pressure,
@@ -291,9 +293,25 @@ def test_only_a_better_level_is_told():
     assert warnings(PLAN, season(discounts=(reached, worse))) == ()
 
 
-def test_currency_by_name_stands_behind():
+def test_metric_farms_read_metric_warnings():
+    """96 fl oz are 2,839 mL, 2 fl oz/cwt 130 mL/100 kg, 111,000 seeds an acre 274,287 a ha."""
+    metric = farm(metric=True, liquid_warning=2.0)
+    assert "2,839 mL of Alpha on hand" in "".join(
+        expired_stock(PLAN, season(farm=metric, **stock(FIRST_DAY - DAY, 96.0)))
+    )
+    wet = season(farm=metric, recipes=(recipe(Alpha=4.0),))
+    (said,) = too_much_liquid(PLAN, wet)
+    assert "mL on 100 kg of seed" in said
+    assert "warning of 130:" in said
+    thick = season(farm=metric, **sown(111_000.0, WHITE))
+    (said,) = white_mold_too_thick(PLAN, thick)
+    assert "274,287 seeds per ha" in said
+    assert "no more than 271,816 on" in said
+
+
+def test_currency_by_name_is_set_off():
     one = season(farm=farm(currency="CAD"), **discount(310.0))
-    assert "10.00 CAD of list price" in warnings(PLAN, one)[0]
+    assert "CAD 10.00 of list price" in warnings(PLAN, one)[0]
 
 
 def test_untreated_seed_has_no_on_seed_life():

@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
+from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -29,9 +30,16 @@ def where(row: Row) -> str:
 
 
 def money(amount: float, season: Season) -> str:
-    """Money in the farm's currency: a sign stands before the amount, a name after it."""
+    """Money in the farm's currency, set off by a space where that is a word."""
     currency = season.farm.currency
-    return f"{currency}{amount:,.2f}" if len(currency) == 1 else f"{amount:,.2f} {currency}"
+    return f"{currency}{' ' if currency[-1:].isalpha() else ''}{amount:,.2f}"
+
+
+def volume(floz: float, season: Season, decimals: int = 0) -> str:
+    """Volume in fl oz, or in mL on a metric farm."""
+    if season.farm.metric:
+        return f"{in_unit(floz, Measure.VOLUME, 'mL'):,.0f} mL"
+    return f"{floz:,.{decimals}f} fl oz"
 
 
 def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
@@ -41,7 +49,7 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
     for p in season.products:
         if p.on_hand <= 0.0 or p.expires is None:
             continue
-        stock = f"{p.on_hand:,.0f} fl oz of {p.name} on hand{where(p.row)}"
+        stock = f"{volume(p.on_hand, season)} of {p.name} on hand{where(p.row)}"
         if p.expires < first:
             yield (
                 f"{stock} expired or expires on {p.expires}, before the first treating day "
@@ -71,12 +79,20 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
             > limit * (1.0 + SLACK)
         }
         if wet:
-            most = max(wet.values())
+            most, warned = f"{max(wet.values()):.2f} fl oz on 100 lb", f"{limit:g}"
+            if season.farm.metric:
+                most = f"{_metric(max(wet.values())):,.0f} mL on 100 kg"
+                warned = f"{_metric(limit):,.0f}"
             yield (
-                f"Recipe {recipe.name}{where(recipe.row)} puts up to {most:.2f} fl oz on 100 lb of "
-                f"seed (lots {', '.join(wet)}), more than the warning of {limit:g}: seed may "
-                "bridge, stick or lose vigor; dry it, or ask for a more concentrated recipe."
+                f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed (lots "
+                f"{', '.join(wet)}), more than the warning of {warned}: seed may bridge, stick or "
+                "lose vigor; dry it, or ask for a more concentrated recipe."
             )
+
+
+def _metric(floz_per_cwt: float) -> float:
+    """Liquid on seed in mL per 100 kg."""
+    return in_unit(floz_per_cwt, Measure.LIQUID_ON_SEED, "mL/100 kg")
 
 
 def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
@@ -85,10 +101,10 @@ def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
         ceiling = (SMALL_CEILING if c.size <= LARGE_CONTAINER else LARGE_CEILING) * c.size
         if c.heel > ceiling * (1.0 + SLACK):
             yield (
-                f"A heel of {c.heel:,.1f} fl oz in {c.product} {c.name}{where(c.row)} is more than "
-                f"the {ceiling:,.1f} fl oz that may stay in an empty container of its size "
-                "(40 CFR 261.7, a share of weight, taken by volume here): rinse it as the label "
-                "says before it is discarded or returned."
+                f"A heel of {volume(c.heel, season, 1)} in {c.product} {c.name}{where(c.row)} is "
+                f"more than the {volume(ceiling, season, 1)} that may stay in an empty container "
+                "of its size (40 CFR 261.7, a share of weight, taken by volume here): rinse it as "
+                "the label says before it is discarded or returned."
             )
 
 

@@ -14,6 +14,7 @@ from planner.agronomy.suitability import suitable
 from planner.plan.product_cautions import money, where
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED, Pressure, SeedingRate
+from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -93,8 +94,34 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
 
 def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     """Fields under white mold pressure that are dropped at more than 110,000 seeds per acre."""
+    thick = _too_thick(plan, season)
+    if not thick:
+        return
+    land = "ha" if season.farm.metric else "acre"
+    most = _seeds(MOST_SEEDS_WHITE_MOLD, season)
+    advice = (
+        f"Crop Protection Network CPN-5009 advises no more than {most} on such ground. No seed "
+        "treatment protects against white mold all season."
+    )
+    if len(thick) == 1:
+        name, drop = thick[0]
+        yield (
+            f"Field {name} has white mold pressure and is dropped at {_seeds(drop, season)} seeds "
+            f"per {land}; {advice}"
+        )
+        return
+    said = "; ".join(f"{name} at {_seeds(drop, season)}" for name, drop in thick[:MOST_NAMED])
+    said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
+    yield (
+        f"{len(thick)} fields have white mold pressure and are dropped at more than {most} seeds "
+        f"per {land}: {said}. {advice}"
+    )
+
+
+def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:
+    """Names and drop rates of the fields, the thickest first."""
     lots = {lot.name: lot for lot in season.lots}
-    thick: list[tuple[str, float]] = []
+    found = []
     for field in season.fields:
         if not any(is_white_mold(t) and p is not Pressure.NONE for t, p in field.pressure.items()):
             continue
@@ -103,27 +130,15 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
             drops.append(field.sowing.seeds)
         most = max(drops, default=0.0)
         if most > MOST_SEEDS_WHITE_MOLD * (1.0 + 1e-9):
-            thick.append((f"{field.name}{where(field.row)}", most))
-    if not thick:
-        return
-    advice = (
-        f"Crop Protection Network CPN-5009 advises no more than {MOST_SEEDS_WHITE_MOLD:,.0f} on "
-        "such ground. No seed treatment protects against white mold all season."
-    )
-    if len(thick) == 1:
-        name, most = thick[0]
-        yield (
-            f"Field {name} has white mold pressure and is dropped at {most:,.0f} seeds per acre; "
-            f"{advice}"
-        )
-        return
-    thick.sort(key=lambda found: -found[1])
-    said = "; ".join(f"{name} at {most:,.0f}" for name, most in thick[:MOST_NAMED])
-    said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
-    yield (
-        f"{len(thick)} fields have white mold pressure and are dropped at more than "
-        f"{MOST_SEEDS_WHITE_MOLD:,.0f} seeds per acre: {said}. {advice}"
-    )
+            found.append((f"{field.name}{where(field.row)}", most))
+    return sorted(found, key=lambda named: -named[1])
+
+
+def _seeds(per_acre: float, season: Season) -> str:
+    """Seeds on the farm's unit of land."""
+    if season.farm.metric:
+        return f"{in_unit(per_acre, Measure.SEEDS_PER_AREA, 'seeds/ha'):,.0f}"
+    return f"{per_acre:,.0f}"
 
 
 def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:

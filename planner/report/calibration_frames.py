@@ -81,14 +81,17 @@ def _table_sheet(campaign: Campaign) -> Sheet:
 def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]:
     return [
         Text((f"{number}. {sheet.lot} with {sheet.recipe}", *CAUTIONS_SHORT), look=Look.STRONG),
-        _seed(sheet, number),
-        _flows(sheet, number),
-        _catches(sheet, number),
+        _seed(sheet, number, manner),
+        _flows(sheet, number, manner),
+        _catches(sheet, number, manner),
         _sizes(sheet, number, manner),
     ]
 
 
-def _seed(sheet: Calibration, number: int) -> Table:
+def _seed(sheet: Calibration, number: int, manner: Manner) -> Table:
+    size, grams = manner.label(Measure.SEEDS_PER_WEIGHT), "1,000" if manner.metric else "453.592"
+    of_1000 = "1,000,000" if manner.metric else "453,592"
+    size = size.replace("/", " per ")
     flow = sheet.seed_flow if sheet.seed_flow is not None else LINE
     row = (sheet.lot, sheet.seeds_per_lb, sheet.grams_per_1000, sheet.unit_weight)
     return Table(
@@ -106,12 +109,14 @@ def _seed(sheet: Calibration, number: int) -> Table:
             Column("real", "Real size", look=Look.FILL_IN, width=10),
         ),
         rows=((*row, sheet.bag_weight, flow, None, None, None),),
-        note="Count at least 1,000 seeds and weigh them: seeds per lb = seeds x 453.592 / grams;"
-        " grams of 1,000 seeds = 453,592 / seeds per lb.",
+        note=f"Count at least 1,000 seeds and weigh them: {size} = seeds x {grams} / grams; "
+        f"grams of 1,000 seeds = {of_1000} / {size}.",
     )
 
 
-def _flows(sheet: Calibration, number: int) -> Table:
+def _flows(sheet: Calibration, number: int, manner: Manner) -> Table:
+    """How much of each product on a unit, by weight, on a bag and a minute; fl oz and mL."""
+    us = not manner.metric
     return Table(
         name=f"flow_{number}",
         title="Product",
@@ -119,9 +124,9 @@ def _flows(sheet: Calibration, number: int) -> Table:
             Column("product", "Product"),
             Column("unit", "A unit", Measure.DOSE_PER_UNIT),
             Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
-            Column("bag", "A bag (fl oz)", Measure.NUMBER, decimals=2),
+            *([Column("bag", "A bag (fl oz)", Measure.NUMBER, decimals=2)] if us else []),
             Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
-            Column("minute", "A minute (fl oz)", Measure.NUMBER, decimals=2),
+            *([Column("minute", "A minute (fl oz)", Measure.NUMBER, decimals=2)] if us else []),
             Column("minute_ml", "A minute (mL)", Measure.NUMBER, decimals=0),
             Column("setting", "Pump at", look=Look.FILL_IN, width=10),
             Column("measured", "Got", look=Look.FILL_IN, width=10),
@@ -131,9 +136,9 @@ def _flows(sheet: Calibration, number: int) -> Table:
                 d.product,
                 d.floz_per_unit,
                 d.floz_per_cwt,
-                d.floz_per_bag,
+                *([d.floz_per_bag] if us else []),
                 d.ml_per_bag,
-                _or_line(d.floz_per_min),
+                *([_or_line(d.floz_per_min)] if us else []),
                 _or_line(d.ml_per_min),
                 None,
                 None,
@@ -147,13 +152,13 @@ def _or_line(number: float | None) -> Content:
     return LINE if number is None else number
 
 
-def _catches(sheet: Calibration, number: int) -> Table:
+def _catches(sheet: Calibration, number: int, manner: Manner) -> Table:
     columns = [Column("product", "Product")]
     for seconds in CATCH_SECONDS:
-        columns += [
-            Column(f"floz_{seconds}", f"{seconds} s (fl oz)", Measure.NUMBER, decimals=2),
-            Column(f"ml_{seconds}", f"{seconds} s (mL)"),
-        ]
+        if not manner.metric:
+            ounces = Column(f"floz_{seconds}", f"{seconds} s (fl oz)", Measure.NUMBER, decimals=2)
+            columns.append(ounces)
+        columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
     columns += [
         Column("first", "1st", look=Look.FILL_IN, width=10),
         Column("second", "2nd", look=Look.FILL_IN, width=10),
@@ -162,7 +167,8 @@ def _catches(sheet: Calibration, number: int) -> Table:
     for d in sheet.doses if sheet.seed_flow is not None else ():
         caught: list[Content] = []
         for c in d.catches:
-            caught += [c.floz, f"{c.low_ml:.0f} to {c.high_ml:.0f}"]
+            caught += [] if manner.metric else [c.floz]
+            caught.append(f"{c.low_ml:.0f} to {c.high_ml:.0f}")
         rows.append((d.product, *caught, None, None))
     return Table(
         name=f"catch_{number}",
@@ -170,7 +176,7 @@ def _catches(sheet: Calibration, number: int) -> Table:
         columns=tuple(columns),
         rows=tuple(rows),
         empty="Seed flow is not known: give it on the Farm sheet. Or multiply the rate by weight"
-        " with the measured flow in hundreds of pounds a minute.",
+        f" with the measured flow in hundreds of {manner.label(Measure.WEIGHT)} a minute.",
         note=f"mL: {TOLERANCE:.0%} either way is common practice; the label may ask for less.",
     )
 
@@ -204,7 +210,8 @@ def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
         if sheet.seed_flow is not None:
             flows = [d.ml_per_min for d in each]
             rows.append(row(f"{dose.product}, a minute (mL)", flows, Measure.NUMBER))
-    columns = [Column(f"c{i}", f"{x.change:+.0%} seeds per lb") for i, x in enumerate(sheet.sizes)]
+    each_size = manner.label(Measure.SEEDS_PER_WEIGHT).replace("/", " per ")
+    columns = [Column(f"c{i}", f"{x.change:+.0%} {each_size}") for i, x in enumerate(sheet.sizes)]
     columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="By the tag")
     numbers = [replace(c, measure=Measure.NUMBER) for c in columns]
     return Table(
