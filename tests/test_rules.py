@@ -10,6 +10,7 @@ from datetime import timedelta
 import pytest
 
 from planner.optimize.instance import make_instance
+from planner.optimize.model import make_model
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.plan.audit import audit
@@ -549,6 +550,13 @@ CASES = [
         0,
         288,
     ),
+    # 80 x 0.00625 = half a fl oz, but jugs are sold from two on.
+    (
+        "a little of what is sold by two",
+        {"recipes": (recipe(Alpha=0.00625),), "containers": jugs((2, 300.0))},
+        0,
+        600,
+    ),
     # 28 of them at $8 make 524 of 300, half off; at $20, the price of a single one, 26 would do.
     *(
         (
@@ -637,6 +645,12 @@ def test_rule(changes, short, total):
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-6)
     assert plan.cost.total == pytest.approx(total, rel=1e-9, abs=1e-6)
     assert plan.outcome is Outcome.OPTIMAL
+
+
+@pytest.mark.parametrize(("on_hand", "parts"), [(120.0, []), (130.0, [(0, 0)])])
+def test_only_a_part_bag_that_is_there_can_be_treated(on_hand, parts):
+    model = make_model(make_instance(season(lots=(lot(on_hand=on_hand),))))
+    assert model.keys["part"] == parts
 
 
 def test_only_what_is_weighed_is_lost():
