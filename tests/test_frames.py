@@ -6,6 +6,7 @@ from dataclasses import replace
 import pytest
 
 from planner.plan.plan import Outcome, SeedPurchase, Shortage
+from planner.report.again_frames import CHANGED
 from planner.report.facts import Facts
 from planner.report.fit import plain
 from planner.report.frames import make_book
@@ -255,6 +256,25 @@ def test_rooms_stand_in_their_order_and_take_more_sheets() -> None:
     orders = [s.title for s in book.sheets if s.room is Room.ORDER]
     assert orders[0] == "Order"
     assert orders[-1] == "Mine"
+
+
+def test_a_plan_made_again_opens_with_what_changed() -> None:
+    season = sample_season()
+    changed = Sheet(
+        CHANGED,
+        "For a test.",
+        (
+            Text(
+                ("Two fields moved.", "Buy."),
+            ),
+        ),
+        room=Room.PLAN,
+    )
+    book = make_book(greedy_plan(season), season, [changed])
+    assert [s.title for s in book.sheets[:3]] == ["The plan", CHANGED, "Contents"]
+    assert book.sheets[0].blocks[0].paragraphs == (f"Two fields moved. See {CHANGED}.",)
+    contents = next(b for b in book.sheets[2].blocks if isinstance(b, Table))
+    assert plain(contents.rows[0][0]) == CHANGED
 
 
 def test_every_row_has_a_content_for_every_column() -> None:

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
 
 WIDE = Page(landscape=True)
+CHANGED = "What changed"
 
 
 def again_sheet(again: Again) -> Sheet:
@@ -88,7 +89,7 @@ def again_sheet(again: Again) -> Sheet:
     )
     blocks = (Text(again.sentences), order, seed, fields, spare)
     purpose = "What changed since the last plan, what to buy now, and what is left."
-    return Sheet("What changed", purpose, blocks, WIDE, Room.PLAN)
+    return Sheet(CHANGED, purpose, blocks, WIDE, Room.PLAN)
 
 
 def what_if_sheet(compared: Comparison) -> Sheet:

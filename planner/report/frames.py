@@ -2,15 +2,17 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from planner.report.again_frames import CHANGED
 from planner.report.facts import Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import contents_sheet, front_sheet, pictures_sheet
 from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet, supplier_sheets
 from planner.report.protection_frames import protection_sheet
-from planner.report.sheets import Book, Room
+from planner.report.sheets import Book, Look, Room, Text
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
@@ -21,6 +23,13 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.report.sheets import Sheet
     from planner.season.domain import Season
+
+
+def _opens_with(changed: Sheet, first: Sheet) -> Sheet:
+    """First page that begins with what changed since the old plan, in a sentence."""
+    said = next(b for b in changed.blocks if isinstance(b, Text)).paragraphs[0]
+    opening = Text((f"{said} See {CHANGED}.",), "Since the old plan", Look.STRONG)
+    return replace(first, blocks=(opening, *first.blocks))
 
 
 def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
@@ -54,8 +63,12 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
     ]
     rooms = list(Room)
     first, *others = sorted(sheets, key=lambda s: rooms.index(s.room))
+    changed = [s for s in others if s.title == CHANGED]
+    others = [*changed, *(s for s in others if s.title != CHANGED)]
+    if changed:
+        first = _opens_with(changed[0], first)
     return Book(
-        sheets=(first, contents_sheet(others), *others),
+        sheets=(first, *changed, contents_sheet(others), *others[len(changed) :]),
         manner=facts.manner,
         farm=season.farm.name,
         season=f"Season {season.farm.crop_year}",
