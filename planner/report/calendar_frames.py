@@ -35,9 +35,9 @@ def calendar_sheet(campaign: Campaign) -> Sheet:
         late = campaign.calendar.late > 0
         look = Look.SHORT if late else Look.WATCH
         blocks.append(Text(campaign.notes, "Mind before you start", look, bullets=True))
-    blocks += [_runs(campaign), _changes(campaign), _days(campaign), _treat_late(campaign)]
-    blocks.append(_approvals(campaign))
     blocks.append(Text(CAUTIONS, "Cautions", bullets=True))
+    blocks += [_approvals(campaign), _treat_late(campaign)]
+    blocks += [_runs(campaign), _changes(campaign), _days(campaign)]
     return Sheet(
         CALENDAR,
         "Which bags are treated on which day, in the order that changes the line least.",
@@ -58,7 +58,7 @@ def _figures(campaign: Campaign) -> KeyFigures:
             KeyFigure("Bags to treat", bags, Measure.COUNT),
             KeyFigure("Treating days", len({r.day for r in to_do}), Measure.COUNT),
             KeyFigure("Last treating day", last, Measure.DATE),
-            KeyFigure("Time for changes", order.minutes, Measure.MINUTES, proven),
+            KeyFigure("Time for changes, min", order.minutes, Measure.MINUTES, proven),
             KeyFigure(
                 "Bags too many",
                 calendar.late,
@@ -239,7 +239,7 @@ def _treat_late(campaign: Campaign) -> Table:
 def _approvals(campaign: Campaign) -> Table:
     rows = [
         (c.needed_by, None, c.recipe, Cell("none yet", Look.SHORT))
-        for c in campaign.cards
+        for c in sorted(campaign.cards, key=lambda c: (str(c.needed_by), c.recipe))
         if not c.approved_by
     ]
     return Table(

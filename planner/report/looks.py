@@ -42,7 +42,7 @@ TABS = {
 SERIES = (
     ("3F7F8F", "", ""),
     ("A3560C", "dkUpDiag", "FFF6E6"),
-    ("D3E0E3", "", ""),
+    ("F6F9F9", "", ""),
     ("6E2410", "", ""),
     ("6C8F98", "ltHorz", "FFFFFF"),
     ("5B4B8A", "pct20", "FFFFFF"),
