@@ -151,6 +151,7 @@ def _assumed(page: Worksheet, sources: Sources) -> None:
     page["C3"] = f"={sources.setting('Seeds per unit', 140_000)}"
     page["D3"] = f"=IF({spare}>1,{spare}/100,{spare})"
     put_text(page["E3"], "lowest germination:")
+    page["E3"].alignment = look.alignment(None)
     page["G3"] = f'=IF({lowest}=0,"",IF({lowest}>1,{lowest}/100,{lowest}))'
     for cell, form in (("C3", "#,##0"), ("D3", "0.0%"), ("G3", "0.0%")):
         page[cell].number_format = form
@@ -239,6 +240,7 @@ def _maturities(page: Worksheet, sources: Sources, rows: int) -> None:
     page["M3"] = f"=SUM({units})"
     page["N3"] = '=IF(K3+L3<M3,"TOO LITTLE SEED",IF(M3=0,"","enough in all"))'
     page["N3"].font = look.font(bold=True)
+    page["N3"].alignment = look.alignment(None)
     _format(page, 3, {"K": "#,##0", "L": "#,##0", "M": '#,##0" needed"'})
 
 
