@@ -66,7 +66,8 @@ def _mixes(products: tuple[ProductRivals, ...]) -> Table:
             for r in products
             for n, m in enumerate(r.mixes, 1)
         ),
-        note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left.",
+        note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left. A "
+        "mix that would do with a container less, at no higher cost, is left out.",
     )
 
 
