@@ -362,6 +362,16 @@ def nothing_but_faults(path: Path) -> Path:
     return target
 
 
+def names_of_nothing(path: Path) -> Path:
+    """Twice 20,000 names, nearly alike, none of which is the other's."""
+    target = folder(path / "names", good())
+    threats = "\n".join(f"threat number {i},G" for i in range(20_000))
+    (target / "threats.csv").write_text(f"Threat,Need at low\n{threats}", "utf-8")
+    rows = "\n".join(f"Green Cap,thraet number {i},G" for i in range(20_000))
+    (target / "protection.csv").write_text(f"Product,Threat,Rating\n{rows}", "utf-8")
+    return target
+
+
 def with_file(name: str, data: bytes, case: str) -> Callable[[Path], Path]:
     def build(path: Path) -> Path:
         target = folder(path / case, good())
@@ -537,6 +547,7 @@ REFUSED: dict[str, Case] = {
         "Fields: expected headers (Field, Acres)",
     ),
     "nothing but faults": (nothing_but_faults, "no further faults"),
+    "names of nothing": (names_of_nothing, "no further faults"),
     "file twice": (file_twice, "'Fields.csv' too"),
     "folder named as a file": (folder_as_file, "a file 'fields.csv'"),
     "large files": (large_files, "fields.csv: here stands 'over 3,99"),

@@ -490,6 +490,20 @@ def test_a_sheet_of_nothing_but_faults_is_not_read_to_its_end(tmp_path):
     assert 3_900 < int(more[1].replace(",", "")) < 5_000
 
 
+@pytest.mark.parametrize(("names", "faults"), [(400, 0), (403, 3)])
+def test_names_too_many_to_compare_are_not_passed_over(tmp_path, names, faults):
+    """Names of no threat are passed over, as no slip of the pen; more than 400 are not compared."""
+    sheets = good()
+    sheets["Protection"] += [["Green Cap", f"{i} - {i * i} - {i**3}", "G"] for i in range(names)]
+    path = folder(tmp_path / "many", sheets)
+    if not faults:
+        assert "400 in all." in read_season(path).told
+        return
+    with pytest.raises(InputError) as caught:
+        read_season(path)
+    assert [fault.sheet for fault in caught.value.faults] == ["Protection"] * faults
+
+
 def test_a_folder_named_by_a_dot_is_read(season, tmp_path, monkeypatch):
     path = folder(tmp_path / "Marten", good())
     monkeypatch.chdir(path)

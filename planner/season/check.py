@@ -19,7 +19,7 @@ from planner.season.names import key, nearest, shown
 from planner.season.references import index
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
     from datetime import date
 
     from planner.season.match import Line, Table, Tables
@@ -193,7 +193,7 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         if product is None or "of" in line.bad:
             continue
         known = actives.get(product, {})
-        names = ", ".join(map(shown, known.values()))
+        names = _some(known)
         by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
         if of is not None and key(str(of)) not in known:
             near = nearest(str(of), known.values())
@@ -204,6 +204,12 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
             yield table.fault(line, "product", expected, "add its Concentration to Actives")
         elif by_active and of is None and len(known) > 1:
             yield table.fault(line, "of", "the active ingredient that is meant", f"one of {names}")
+
+
+def _some(names: Mapping[str, str]) -> str:
+    """Up to ten names, for a list of what there is."""
+    more = ["..."] if len(names) > 10 else []
+    return ", ".join([*map(shown, islice(names.values(), 10)), *more])
 
 
 def untreated_is_no_recipe(tables: Tables) -> Iterator[Fault]:
@@ -233,11 +239,10 @@ def no_threat_lacks_its_pressure(tables: Tables) -> Iterator[Fault]:
     """No column is headed by a threat alone, or by its pressure misspelled."""
     table = tables["Fields"]
     threats = index(tables, "Threats", "Threat").values()
-    meant = {f"{threat}{PRESSURE}": threat for threat in threats}
+    meant = {key(threat): f"{threat}{PRESSURE}" for threat in threats}
     for place, text in table.unknown:
         name = split_header(text)[0]
-        alone = [m for m, threat in meant.items() if key(threat) == key(name)]
-        like = alone[0] if alone else nearest(name, meant, LIKELY)
+        like = meant.get(key(name)) or nearest(name, meant.values(), LIKELY)
         if like:
             header = shown(text)
             remedy = f"write '{shown(like)}' if that is meant, else another header"
@@ -259,7 +264,7 @@ def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
         if name is None or product is None or key(str(name)) in known[product]:
             continue
         near = nearest(str(name), known[product].values())
-        names = ", ".join(map(shown, known[product].values())) or "none"
+        names = _some(known[product]) or "none"
         remedy = f"nearest: '{shown(near)}'" if near else f"it has {names}"
         yield table.fault(line, "container", "a container of that product on Containers", remedy)
 

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 MOST_LETTERS = 200
 """Longest name or text that is read."""
-MOST_COMPARED = 1_000
+MOST_COMPARED = 500
 """Most names that a misspelled one is compared with."""
 SHOWN_LETTERS = 60
 """Longest piece of a cell that a fault shows."""

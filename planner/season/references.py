@@ -24,6 +24,8 @@ OUTCOME = {
 """What comes of a supplier that is not on Suppliers, by the sheet that names it."""
 MAX_NEAREST = 100
 """Misspelled names of a column for which the nearest one is looked up."""
+MAX_LET_BE = 400
+"""Names of a column that are defined nowhere and may be passed over; further ones are faults."""
 
 Index = dict[str, str]
 """Names as they are kept, by their keys."""
@@ -53,10 +55,11 @@ def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
             if names is None:
                 continue
             near: Index = {}
+            slips: dict[str, bool] = {}
             for line in table.lines:
                 found = _resolve_cell(table, line, name, heading, names, near)
                 faults += found if sure else []
-                told += [] if sure else _let_be(table, line, name, found, names, faults)
+                told += [] if sure else _let_be(table, name, found, names, slips, faults)
     _spell_alike(tables)
     return faults, list(dict.fromkeys(told))
 
@@ -114,12 +117,22 @@ def _resolve_cell(
 
 
 def _let_be(
-    table: Table, line: Line, name: str, found: list[Fault], names: Index, faults: list[Fault]
+    table: Table,
+    name: str,
+    found: list[Fault],
+    names: Index,
+    slips: dict[str, bool],
+    faults: list[Fault],
 ) -> list[str]:
-    """Tell of a name that is defined nowhere; it stays a fault if it is probably a misspelling."""
+    """Tell of a name that is defined nowhere; it stays a fault if it is probably a misspelling.
+
+    `slips` keeps which names are; where they are too many to be compared, all further ones are.
+    """
     told = []
     for fault in found:
-        if nearest(fault.seen, names.values(), LIKELY):
+        if fault.seen not in slips and len(slips) < MAX_LET_BE:
+            slips[fault.seen] = bool(nearest(fault.seen, names.values(), LIKELY))
+        if slips.get(fault.seen, True):
             faults.append(fault)
         else:
             sheet, column = table.headings[name].column.refers or ("", "")
