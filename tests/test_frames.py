@@ -11,9 +11,10 @@ from planner.report.facts import Facts
 from planner.report.fit import plain
 from planner.report.frames import make_book
 from planner.report.front_frames import MOST_LINES, front_sheet, sureness
+from planner.report.layout import lay_out, page_breaks
 from planner.report.measures import Manner, Measure
 from planner.report.protection_frames import protection_sheet, threats_in_order
-from planner.report.sheets import MAX_TITLE, Look, Room, Sheet, Table, Text
+from planner.report.sheets import MAX_TITLE, Column, Look, Room, Sheet, Table, Text
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
 from planner.season.domain import Container, Pressure, PriceBreak, Rating
 from tests.plans import HAND_PLAN, HAND_SEASON
@@ -256,6 +257,15 @@ def test_rooms_stand_in_their_order_and_take_more_sheets() -> None:
     orders = [s.title for s in book.sheets if s.room is Room.ORDER]
     assert orders[0] == "Order"
     assert orders[-1] == "Mine"
+
+
+@pytest.mark.parametrize(("before", "breaks"), [(38, True), (20, False)])
+def test_a_long_table_does_not_begin_at_the_foot_of_a_page(before: int, breaks: bool) -> None:
+    """A page holds 46 rows of 15 points; four stand above the text, one below it."""
+    text = Text(tuple("x" for _ in range(before)))
+    long = Table("long", (Column("a", "A"),), tuple((str(n),) for n in range(100)), "Long")
+    layout = lay_out(Sheet("Mine", "For a test.", (text, long)), Manner(), home=False)
+    assert page_breaks(layout) == ([layout.table("long").top] if breaks else [])
 
 
 def test_a_plan_made_again_opens_with_what_changed() -> None:

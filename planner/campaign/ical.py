@@ -72,7 +72,7 @@ def _plant_by(clock: Iterable[PlantBy]) -> list[Event]:
         Event(
             p.last,
             f"Plant by today: {p.field}",
-            f"{p.lot}, {p.recipe}. {p.note}".rstrip(". "),
+            "; ".join(filter(None, (f"{p.lot}, {p.recipe}", p.note))),
             f"plant|{p.field}|{p.lot}|{p.recipe}",
         )
         for p in clock

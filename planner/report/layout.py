@@ -29,6 +29,8 @@ UPRIGHT = 1.15
 """A sheet that may lie stands upright where it is not wider than so many pages."""
 WIDE = 1.35
 """Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
+LEAST_BEGUN = 130.0
+"""Points that a block longer than a page must find to begin on: title, header, some rows."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
 PORTRAIT, LANDSCAPE = 93.0, 127.0
@@ -183,7 +185,9 @@ def page_breaks(layout: Layout) -> list[int]:
     for placed in layout.placed:
         block = placed.block
         high = layout.points(placed.top, placed.end)
-        if isinstance(block, PageBreak) or (used + high - ROW > room >= high - ROW):
+        fits = used + high - ROW <= room
+        torn = high - ROW > room and room - used >= LEAST_BEGUN
+        if isinstance(block, PageBreak) or not (fits or torn):
             found.append(placed.top)
             used = 0.0
         used += high
