@@ -23,6 +23,7 @@ import os
 import random
 import re
 import resource
+import shutil
 import sys
 import tempfile
 import time
@@ -471,6 +472,7 @@ class Watch:
         told = f"{self.name}: {self.inputs:,} inputs in {took:.0f} s ({ends}),"
         told += f" slowest {self.slowest:.2f} s, peak {megabytes():.0f} MB,"
         print(f"{told} {len(self.found)} kinds of findings", flush=True)
+        shutil.rmtree(scratch())
         os._exit(bool(self.found))
 
 
