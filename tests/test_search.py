@@ -136,9 +136,9 @@ def test_relaxations_are_floors_of_hard_seasons(case):
 WAYS = {
     "as it comes": ({}, SolveOptions(seconds=3.0, seed=2)),
     "relaxation first": ({"HEAD_START": ()}, SolveOptions(seconds=3.0)),
-    "few choices in memory": ({"MANY_CHOICES": 0, "RECIPES": 1}, SolveOptions(seconds=3.0)),
+    "few choices in memory": ({"MANY_CHOICES": 0, "FIRST_CHOICES": 3}, SolveOptions(seconds=3.0)),
     "by steps": ({}, SolveOptions(effort=1)),
-    "few choices by steps": ({"MANY_CHOICES": 0, "RECIPES": 1}, SolveOptions(effort=1)),
+    "few choices by steps": ({"MANY_CHOICES": 0, "FIRST_CHOICES": 3}, SolveOptions(effort=1)),
 }
 """Changes to the search that send small seasons the ways of larger ones."""
 

@@ -58,6 +58,40 @@ def best_of_each_lot(it: Instance, value: Floats, most: int) -> Ints:
     return np.sort(order[rank < most])
 
 
+def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field, one a lot, among lots that have room.
+
+    Fields take their turn, the most important and pickiest first, and the best lots fill up.
+    """
+    c = it.choices
+    places = best_of_each_lot(it, value, 1)
+    ends = first_of(it, c.field[places]).tolist()
+    bags = it.full_bags + it.can_buy
+    left = bags * np.array([x.units_per_bag for x in it.lots]) + it.part_bag
+    turns = sorted(
+        range(len(it.fields)),
+        key=lambda f: (it.fields[f].priority, ends[f + 1] - ends[f], -it.fields[f].acres),
+    )
+    found = []
+    for f in turns:
+        mine = places[ends[f] : ends[f + 1]]
+        mine = mine[np.argsort(value[mine], kind="stable")]
+        units = c.units[mine] * it.fields[f].acres
+        room = np.flatnonzero(left[c.lot[mine]] >= units)
+        if not len(room):
+            room = np.argsort(-left[c.lot[mine]], kind="stable")
+        found.append(mine[room[:most]])
+        rest = 1.0
+        for t in room.tolist():
+            lot = int(c.lot[mine[t]])
+            share = min(rest, float(left[lot] / units[t]))
+            left[lot] -= share * units[t]
+            rest -= share
+            if rest <= 0.0:
+                break
+    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+
+
 def rough_price(it: Instance, tables: list[OrderTable]) -> Floats:
     """Cost of an acre under every choice if bags and containers could be cut."""
     c = it.choices
@@ -185,6 +219,8 @@ def planted(g: Growing) -> tuple[Ints, Floats]:
     """Choices that the relaxation plants, and their acres."""
     assert g.answer is not None
     assert g.answer.x is not None
-    places, acres = np.concatenate(g.chosen), g.answer.x[np.concatenate(g.at)]
+    at = np.concatenate(g.at)
+    known = at < len(g.answer.x)
+    places, acres = np.concatenate(g.chosen)[known], g.answer.x[at[known]]
     on = acres > 1e-7
     return places[on], acres[on]

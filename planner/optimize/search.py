@@ -15,7 +15,7 @@ import numpy as np
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
 from planner.optimize.columns import (
-    best_of_each_lot,
+    best_with_room,
     rough_price,
 )
 from planner.optimize.extract import make_plan
@@ -58,8 +58,8 @@ HEAD_START = ((100, 15.0),)
 """Seconds that the exact solve has before the search joins in, for models up to so many shares."""
 MANY_CHOICES = 60_000
 """Seasons with more choices are searched over the promising ones of every field."""
-RECIPES = 2
-"""Recipes of every lot that a field is first offered in such a season, the cheapest ones."""
+FIRST_CHOICES = 25
+"""Choices that a field is first offered in such a season."""
 GRACE = 2.0
 """Seconds that the process beside the search has to end by itself."""
 CURIOUS = 0.3
@@ -97,7 +97,8 @@ def _open(state: State, season: Season) -> Workshop:
     it = make_instance(season)
     choices = it.choices
     if len(choices) > MANY_CHOICES:
-        choices = choices.only(best_of_each_lot(it, rough_price(it, order_tables(it)), RECIPES))
+        price = rough_price(it, order_tables(it))
+        choices = choices.only(best_with_room(it, price, FIRST_CHOICES))
     state.model = make_model(it, choices)
     board = Board(it, choices, order_tables(it))
     rng = np.random.default_rng(state.options.seed)
