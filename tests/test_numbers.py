@@ -266,7 +266,6 @@ HAIRS = {
 }
 
 
-@pytest.mark.xfail(strict=True, reason="the solver takes 1.0000001 or 0.0000003 jugs for whole")
 @pytest.mark.parametrize("name", HAIRS)
 def test_a_hair_over_is_planned(name):
     one = season(**HAIRS[name])

@@ -32,8 +32,8 @@ BETWEEN = 0.5
 """Where between the best order and the one that the cuts propose the next cut is made."""
 NEAR = 0.4
 """Distance from the floor, as a share, up to which an order is worth a wider choice."""
-DEAR = 3.0
-"""Price of product out of nowhere, by the dearest to be had."""
+DEAR, DEARER = 3.0, 8.0
+"""Price of product out of nowhere, by the dearest to be had; how it is raised if still used."""
 NONE = 1e-6
 
 
@@ -53,6 +53,7 @@ class Orders:
     """Where cuts are made around: the best order so far, or the relaxation's."""
     nowhere: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
     """Columns of product out of nowhere."""
+    price: float = 0.0
     best: Floats | None = None
     """Best whole order that needs none of it, and what it costs."""
     cost: float = INFINITE
@@ -89,7 +90,7 @@ def open_orders(growing: Growing) -> Orders:
         value=m.value[kept],
     )
     dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
-    n, price = len(joint), DEAR * max(1.0, dearest)
+    n, price = len(joint), DEAR * max(1.0, dearest) * float(model.it.lump.max(initial=1.0))
     nowhere = growing.kept.add_columns(
         np.full(2 * n, price),
         np.full(2 * n, INFINITE),
@@ -97,7 +98,7 @@ def open_orders(growing: Growing) -> Orders:
         np.concatenate([joint, joint]),
         np.concatenate([-np.ones(n), np.ones(n)]),
     )
-    orders = Orders(growing, columns, matrix, nowhere=nowhere)
+    orders = Orders(growing, columns, matrix, nowhere=nowhere, price=price)
     if answer.x is not None and answer.row_dual is not None:
         orders.center = answer.x[: m.n_columns][columns]
         _note(orders, answer, answer.row_dual, orders.center)
@@ -108,14 +109,15 @@ def open_orders(growing: Growing) -> Orders:
 def find(state: State, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
     """Look for the best order until the floor is close; says whether there is one.
 
-    With `spare` (fl oz of every product that must stay over) the floor is not one of the season.
+    `spare` of every product, in its largest container, must stay over; a floor for that is none of
+    the season.
     """
     model = orders.growing.model
     if spare is not None:
         left = model.at["left"]
         orders.growing.kept.bound(left, spare, model.matrix.upper[left])
     orders.best, orders.cost = None, INFINITE
-    lowest = INFINITE
+    lowest, settled, proposed = INFINITE, False, orders.center
     until = state.seconds() + seconds
     for turn in range(TURNS):
         if state.is_set() or state.seconds() > until:
@@ -127,18 +129,28 @@ def find(state: State, orders: Orders, seconds: float, spare: Floats | None = No
             state.raise_floor(answer.bound)
         if orders.best is not None and orders.cost - answer.bound <= CLOSE * abs(orders.cost):
             break
-        proposed = answer.x[:-1]
-        whole = turn % 4 == 3
+        again = np.array_equal(proposed, np.round(answer.x[:-1], 6))
+        proposed = np.round(answer.x[:-1], 6)
+        whole = settled or again or turn % 4 == 3
         point = proposed if whole else BETWEEN * proposed + (1 - BETWEEN) * orders.center
         planted = _cut(state, orders, point)
         if planted is None or planted.x is None:
             break
-        if whole and planted.objective < lowest:
+        settled = planted.objective - answer.bound <= CLOSE * abs(answer.bound)
+        if settled and whole and np.any(planted.x[orders.nowhere] > NONE):
+            _raise_price(orders)
+            lowest = INFINITE
+        elif whole and planted.objective < lowest:
             lowest, orders.center = planted.objective, point
             if not np.any(planted.x[orders.nowhere] > NONE):
                 orders.best, orders.cost = point, planted.objective
                 orders.growing.answer, orders.growing.duals = planted, planted.row_dual
     return orders.best is not None
+
+
+def _raise_price(orders: Orders) -> None:
+    orders.price *= DEARER
+    orders.growing.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
 
 
 def _with_cuts(orders: Orders) -> Matrix:

@@ -9,6 +9,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
+import numpy as np
 from pulp import lpSum
 
 from planner.agronomy.suitability import TOLERANCE
@@ -170,7 +171,9 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     r"""Stock and ordered containers are what the seed takes, the line losses and what is left.
 
     .. math:: S_p + \sum_{c,j} (V_c - H_c) n_{cj}
-        = \sum_{l,r} \rho_{lrp} (U_l x_{lr} + P_l q_{lr}) + \sum_r L_p z_r + e_p
+        = \sum_{l,r} \rho_{lrp} (U_l x_{lr} + P_l q_{lr}) + \sum_r L_p z_r + M_p e_p
+
+    Divided by M, the largest container: what is left is counted in those.
     """
     at = {p.name: i for i, p in enumerate(it.products)}
     terms: dict[int, list[tuple[float, Any]]] = defaultdict(list)
@@ -186,10 +189,28 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     for k, z in v.run.items():
         for name in sorted({r.product for r in it.recipes[k].rates}):
             terms[at[name]].append((-it.products[at[name]].line_loss, z))
-    for p in range(len(it.products)):
-        problem.addConstraint(
-            weighted([*terms[p], (-1.0, v.left[p])]) == -float(it.supply[p]), f"cover_{p}"
-        )
+    for p, lump in enumerate(it.lump.tolist()):
+        row = [*((a / lump, x) for a, x in terms[p]), (-1.0, v.left[p])]
+        problem.addConstraint(weighted(row) == -float(it.supply[p]) / lump, f"cover_{p}")
+
+
+def what_is_not_on_hand_is_bought(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""A recipe that is run has some container of every product that it takes and nobody has.
+
+    .. math:: \sum_{c,j} n_{cj} \ge z_r
+
+    Implied by the cover, but for needs so small beside a container that the solver overlooks them.
+    """
+    for p, product in enumerate(it.products):
+        if it.supply[p] > 0:
+            continue
+        containers = [
+            n for (i, _), n in v.count.items() if it.containers[i].product == product.name
+        ]
+        for k, z in v.run.items():
+            lots = [lot for lot, recipe in (*v.bags, *v.part) if recipe == k]
+            if np.all(it.use[lots, k, p] > 0):
+                problem.addConstraint(lpSum(containers) - z >= 0, f"some_{p}_{k}")
 
 
 def count_reaches_its_price_break(problem: LpProblem, v: Variables, it: Instance) -> None:
@@ -295,6 +316,7 @@ RULES = (
     untreated_seed_is_left_over_from_treating,
     recipes_run_where_bags_are_treated,
     supply_covers_need,
+    what_is_not_on_hand_is_bought,
     count_reaches_its_price_break,
     freight_is_paid_once_per_supplier,
     one_level_of_each_discount_counts,

@@ -103,6 +103,11 @@ class Instance:
     """Fl oz on hand and on its way that count, by product."""
     credit: NDArray[np.float64]
     """Money a fl oz left is worth, by product."""
+    lump: NDArray[np.float64]
+    """Fl oz of the largest container to be had, at least 1, by product: what the solver counts in.
+
+    Its tolerance is absolute: counted in fl oz, a need a hair over a jug was an error to it.
+    """
     on_seed: frozenset[tuple[int, int]]
     """(lot, recipe) pairs that some field may be planted with."""
 
@@ -301,8 +306,13 @@ def make_instance(season: Season) -> Instance:
         use=_use(season, lots, recipes, products),
         supply=np.array([_supply(season, p) for p in products]),
         credit=np.array([_credit(season, p) for p in products]),
+        lump=np.array([_lump(season, p) for p in products]),
         on_seed=_pairs(choices, len(recipes) + 1),
     )
+
+
+def _lump(season: Season, product: Product) -> float:
+    return max([1.0, *(c.size - c.heel for c in season.containers if c.product == product.name)])
 
 
 def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:

@@ -105,14 +105,14 @@ def in_columns(orders: Orders, model: Model) -> Floats:
 
 
 def supply(model: Model, x: Floats) -> Floats:
-    """Fl oz on hand and bought of every product that has a remainder."""
+    """What is on hand and bought of every product, in its largest container."""
     it = model.it
     at = {p.name: n for n, p in enumerate(it.products)}
     total = np.array(it.supply, dtype=np.float64)
     for (i, _), count in model.values("count", x):
         c = it.containers[i]
         total[at[c.product]] += count * (c.size - c.heel)
-    return total[np.array(model.keys["left"], dtype=np.int64)]
+    return total / it.lump
 
 
 def mend(state: State, model: Model, guide: Floats) -> None:

@@ -57,7 +57,7 @@ def seed_given_up(v: Variables, it: Instance) -> Expression:
 
 def carryover_credit(v: Variables, it: Instance) -> Expression:
     """What is left, at its carryover value (subtracted from the total)."""
-    return weighted(zip(it.credit.tolist(), v.left, strict=True))
+    return weighted(zip((it.credit * it.lump).tolist(), v.left, strict=True))
 
 
 def yield_loss(v: Variables, it: Instance) -> Expression:

@@ -422,6 +422,10 @@ class Kept:
         """Set the bounds of some columns."""
         self.highs.changeColsBounds(len(columns), columns.astype(np.int32), lower, upper)
 
+    def price(self, columns: NDArray[np.int64], cost: Floats) -> None:
+        """Set the cost of some columns."""
+        self.highs.changeColsCost(len(columns), columns.astype(np.int32), cost)
+
     def free(self, rows: NDArray[np.int64]) -> None:
         """Let some rows be anything."""
         n = len(rows)

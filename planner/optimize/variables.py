@@ -178,7 +178,7 @@ def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:
     most_left = dict(zip((p.name for p in it.products), it.supply.tolist(), strict=True))
     for c, top in zip(it.containers, v.most_count, strict=True):
         most_left[c.product] += top * max(0.0, c.size - c.heel)
-    tops = enumerate(most_left.values())
+    tops = enumerate(top / lump for top, lump in zip(most_left.values(), it.lump, strict=True))
     v.left = [_add(problem, "e", p, top, "Continuous") for p, top in tops]
     sold = {it.containers[i].supplier for i, _ in v.count}
     for s, supplier in enumerate(it.suppliers):

@@ -210,7 +210,7 @@ def products_suffice(plan: Plan, season: Season) -> Iterator[str]:
     counted = recount.balances(plan, season)
     for line in plan.products:
         true = counted[line.product]
-        if _more(0.0, true.left):
+        if _more(true.need, true.need + true.left):
             yield f"product {line.product}: {-true.left:g} fl oz too little"
         for name in ("need", "on_hand", "on_its_way", "bought", "left"):
             said, found = getattr(line, name), getattr(true, name)
