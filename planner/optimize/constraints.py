@@ -9,7 +9,6 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING, Any
 
-import numpy as np
 from pulp import lpSum
 
 from planner.agronomy.suitability import TOLERANCE
@@ -194,22 +193,28 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
         problem.addConstraint(weighted(row) == -float(it.supply[p]) / lump, f"cover_{p}")
 
 
+OVERLOOKED = 1e-4
+"""Share of a container that the solver's tolerance of a millionth may be too coarse for."""
+
+
 def what_is_not_on_hand_is_bought(problem: LpProblem, v: Variables, it: Instance) -> None:
     r"""A recipe that is run has some container of every product that it takes and nobody has.
 
     .. math:: \sum_{c,j} n_{cj} \ge z_r
 
-    Implied by the cover, but for needs so small beside a container that the solver overlooks them.
+    Implied by the cover; written down only for needs so small beside a container that the solver
+    would overlook them.
     """
     for p, product in enumerate(it.products):
         if it.supply[p] > 0:
             continue
-        containers = [
-            n for (i, _), n in v.count.items() if it.containers[i].product == product.name
-        ]
+        mine = {i for i, c in enumerate(it.containers) if c.product == product.name}
+        containers = [n for (i, _), n in v.count.items() if i in mine]
         for k, z in v.run.items():
-            lots = [lot for lot, recipe in (*v.bags, *v.part) if recipe == k]
-            if np.all(it.use[lots, k, p] > 0):
+            bags = [it.lots[j].units_per_bag * it.use[j, k, p] for j, r in v.bags if r == k]
+            bags += [float(it.part_bag[j] * it.use[j, k, p]) for j, r in v.part if r == k]
+            least = min(bags, default=0.0)
+            if 0 < least and least + product.line_loss < OVERLOOKED * it.lump[p]:
                 problem.addConstraint(lpSum(containers) - z >= 0, f"some_{p}_{k}")
 
 
