@@ -214,7 +214,7 @@ def what_is_not_on_hand_is_bought(problem: LpProblem, v: Variables, it: Instance
             bags = [it.lots[j].units_per_bag * it.use[j, k, p] for j, r in v.bags if r == k]
             bags += [float(it.part_bag[j] * it.use[j, k, p]) for j, r in v.part if r == k]
             least = min(bags, default=0.0)
-            if 0 < least and least + product.line_loss < OVERLOOKED * it.lump[p]:
+            if least > 0 and least + product.line_loss < OVERLOOKED * it.lump[p]:
                 problem.addConstraint(lpSum(containers) - z >= 0, f"some_{p}_{k}")
 
 
