@@ -398,7 +398,7 @@ def test_interrupted():
     for group, key in (("short_in", p) for p in hard_model().keys["short_in"]):
         mine = [f.acres for f in hard_model().it.fields if f.priority == key]
         nothing[hard_model().column(group, key)] = sum(mine)
-    supply = hard_model().it.supply
+    supply = hard_model().it.supply / hard_model().it.lump
     nothing[hard_model().at["left"]] = supply
     answer = solve_matrix(matrix, Limits(gap=0.0), start=nothing, watch=Watch(At(20)))
     assert answer.verdict is Verdict.FEASIBLE

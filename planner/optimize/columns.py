@@ -215,12 +215,12 @@ def join(g: Growing, wanted: Ints) -> None:
     g.at.append(at)
 
 
-def planted(g: Growing) -> tuple[Ints, Floats]:
-    """Choices that the relaxation plants, and their acres."""
+def planted(g: Growing) -> Ints:
+    """Choices that the relaxation plants."""
     assert g.answer is not None
     assert g.answer.x is not None
     at = np.concatenate(g.at)
     known = at < len(g.answer.x)
-    places, acres = np.concatenate(g.chosen)[known], g.answer.x[at[known]]
-    on = acres > 1e-7
-    return places[on], acres[on]
+    on = g.answer.x[at[known]] > 1e-7
+    places: Ints = np.concatenate(g.chosen)[known][on]
+    return places

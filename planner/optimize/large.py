@@ -69,9 +69,8 @@ def narrow(state: State, growing: Growing) -> None:
     assert growing.duals is not None
     assert x is not None
     c = it.choices
-    places, _ = planted(growing)
     close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
-    choices = c.only(np.union1d(np.union1d(close, places), used_places(state)))
+    choices = c.only(np.union1d(np.union1d(close, planted(growing)), used_places(state)))
     model = make_model(it, choices)
     state.move(model, moved(old, model, x))
 

@@ -21,8 +21,6 @@ from planner.optimize.state import short_slack
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
     from planner.optimize.board import Board
     from planner.optimize.model import Model
     from planner.optimize.options import Stop
@@ -177,11 +175,6 @@ def _pace(stop: Stop, seconds: float, steps: int, counted: bool) -> Callable[[in
     return more
 
 
-def _lots(keys: list[tuple[int, int] | int]) -> NDArray[np.int64]:
-    """Lots of variables that are kept by lot, or by lot and recipe."""
-    return np.array([k if isinstance(k, int) else k[0] for k in keys], dtype=np.int64)
-
-
 def container_less(state: State, rng: np.random.Generator) -> dict[int, float]:
     """A need that one container fewer of some product in the best plan's order would cover."""
     model, x = state.model, state.x
@@ -294,7 +287,6 @@ class Neighborhood:
         watch: Watch,
         *,
         start: bool,
-        solver: Callable[..., Answer] = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
         """Open no lot for another recipe, and change no number of bags by more than one.
 
@@ -318,7 +310,7 @@ class Neighborhood:
         free = high > low
         z = np.where(free, x, low)
         part, columns = reduced(replace(m.matrix, lower=low, upper=high), free, z)
-        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
+        answer = solve_matrix(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x

@@ -57,7 +57,6 @@ class Variables:
     """Whether a discount level counts. [d]"""
     discount: dict[int, Var] = field(default_factory=dict)
     """Money that a discount level takes off. [D]"""
-    most_acres: list[float] = field(default_factory=list)
     most_bags: dict[tuple[int, int], int] = field(default_factory=dict)
     most_count: list[int] = field(default_factory=list)
     most_spend: dict[int, float] = field(default_factory=dict)
@@ -127,7 +126,6 @@ def make_variables(problem: LpProblem, it: Instance, choices: Choices) -> Variab
 def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
     c = v.choices
     acres = [f.acres for f in it.fields]
-    v.most_acres = acres
     v.acres = [
         _add(problem, "a", t, acres[f], "Continuous") for t, f in enumerate(c.field.tolist())
     ]
