@@ -31,8 +31,8 @@ PROMISING = 25
 """Choices of a field that the search goes over once prices are known."""
 FLOOR_TIME = 0.3
 """Share of the time left for each stage of the floor."""
-ROOM = 0.01
-"""Share of a product's supply kept over while diving, so that whole bags fit the order."""
+ROOMS = (0.02, 0.01, 0.03)
+"""Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
 MEND_TIME = 0.15
 """Share of the time left for mending the fields that a dive leaves in breach of the field rule."""
 MEND_NODES = 300
@@ -85,14 +85,15 @@ def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
     x = dive(loose, near, order, spare, state, elastic=True)
     if x is None:
         return
-    room = ROOM * supply(loose, order)
-    more = supply(loose, x) - supply(loose, order) + room
-    if not benders.find(state, orders, 0.5 * FLOOR_TIME * state.left(), more):
-        return
-    order = in_columns(orders, loose)
-    x = dive(loose, near, order, 0.5 * room, state)
-    if x is not None:
-        mend(state, model, moved(loose, model, x))
+    held = supply(loose, order)
+    more = supply(loose, x) - held
+    for share in ROOMS:
+        room = share * held
+        if not benders.find(state, orders, 0.5 * FLOOR_TIME * state.left(), more + room):
+            return
+        x = dive(loose, near, in_columns(orders, loose), 0.5 * room, state)
+        if x is not None and mend(state, model, moved(loose, model, x)):
+            return
 
 
 def in_columns(orders: Orders, model: Model) -> Floats:
@@ -114,8 +115,8 @@ def supply(model: Model, x: Floats) -> Floats:
     return total / it.lump
 
 
-def mend(state: State, model: Model, guide: Floats) -> None:
-    """Make a plan of a guide: its order held, bags nearly, and all shares of fields in order."""
+def mend(state: State, model: Model, guide: Floats) -> bool:
+    """Make a better plan of a guide: its order held, bags nearly, and the field rule kept."""
     m = model.matrix
     low, high = m.lower.copy(), m.upper.copy()
     at = model.at["bags"]
@@ -129,4 +130,4 @@ def mend(state: State, model: Model, guide: Floats) -> None:
     seconds = MEND_TIME * state.left()
     limits = Limits(seconds=seconds, gap=1e-3, nodes=counted, seed=state.options.seed)
     y, _ = near.solve(guide, near.breaking(guide), limits, Watch(state), start=False)
-    state.offer(y)
+    return state.offer(y)
