@@ -56,7 +56,7 @@ if TYPE_CHECKING:
 
 HEAD_START = ((100, 15.0),)
 """Seconds that the exact solve has before the search joins in, for models up to so many shares."""
-MANY_CHOICES = 60_000
+MANY_CHOICES = 20_000
 """Seasons with more choices are searched over the promising ones of every field."""
 FIRST_CHOICES = 25
 """Choices that a field is first offered in such a season."""
