@@ -129,9 +129,8 @@ def find(state: State, orders: Orders, seconds: float, spare: Floats | None = No
             state.raise_floor(answer.bound)
         if orders.best is not None and orders.cost - answer.bound <= CLOSE * abs(orders.cost):
             break
-        again = np.array_equal(proposed, np.round(answer.x[:-1], 6))
-        proposed = np.round(answer.x[:-1], 6)
-        whole = settled or again or turn % 4 == 3
+        last, proposed = proposed, np.round(answer.x[:-1], 6)
+        whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
         point = proposed if whole else BETWEEN * proposed + (1 - BETWEEN) * orders.center
         planted = _cut(state, orders, point)
         if planted is None or planted.x is None:

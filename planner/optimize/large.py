@@ -79,10 +79,9 @@ def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
     """Dive for a plan with the best order; first once with some give, to see what must be over."""
     model = capped(state)
     loose = without_field_rule(model)
-    left = loose.at["left"]
-    spare = np.zeros(len(left))
     order = in_columns(orders, loose)
-    x = dive(loose, near, order, spare, state, elastic=True)
+    nothing = np.zeros(len(loose.at["left"]))
+    x = dive(loose, near, order, nothing, state, elastic=True)
     if x is None:
         return
     held = supply(loose, order)

@@ -95,12 +95,12 @@ class Workshop:
 
 def _open(state: State, season: Season) -> Workshop:
     it = make_instance(season)
-    choices = it.choices
+    choices, tables = it.choices, order_tables(it)
     if len(choices) > MANY_CHOICES:
-        price = rough_price(it, order_tables(it))
+        price = rough_price(it, tables)
         choices = choices.only(best_with_room(it, price, FIRST_CHOICES))
     state.model = make_model(it, choices)
-    board = Board(it, choices, order_tables(it))
+    board = Board(it, choices, tables)
     rng = np.random.default_rng(state.options.seed)
     cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
     return Workshop(state, board, Neighborhood(state.model), rng, cycle=cycle)
