@@ -20,7 +20,8 @@ from typing import TYPE_CHECKING, Annotated
 import typer
 
 from planner import __version__
-from planner.errors import InputError, Interrupted, OutputError, PlannerError
+from planner.errors import InputError, Interrupted, NoPlanError, OutputError, PlannerError
+from planner.terminal import memory
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
@@ -87,6 +88,14 @@ def start(
         Path | None,
         typer.Option("--from", metavar="OLD", help="Last season, to start the next one from."),
     ] = None,
+    plan: Annotated[
+        Path | None,
+        typer.Option(
+            "--plan",
+            metavar="OLD/plan.json",
+            help="With --from: the plan of that season, or its folder, where it is not beside it.",
+        ),
+    ] = None,
     force: Annotated[
         bool, typer.Option("--force", help="Replace what stands there already.")
     ] = False,
@@ -103,7 +112,10 @@ def start(
     if demo and old is not None:
         msg = "--demo and --from exclude each other"
         raise typer.BadParameter(msg)
-    written, told = start_season(file, csv, demo=demo, old=old, force=force)
+    if plan is not None and old is None:
+        msg = "--plan goes with --from"
+        raise typer.BadParameter(msg)
+    written, told = start_season(file, csv, demo=demo, old=old, plan=plan, force=force)
     for line in told:
         _print(line)
     for path in written:
@@ -285,21 +297,26 @@ def run(arguments: Sequence[str] | None = None) -> int:
         return error.exit_code
     except KeyboardInterrupt:
         return INTERRUPTED
-    except MemoryError:
-        _tell("There is not enough memory for this season; close other programs and try again.")
-        return 5
-    except OSError as error:
+    except Exception as error:
+        return _told(error)
+    return 0
+
+
+def _told(error: Exception) -> int:
+    """Tell of what nobody foresaw; the exit code."""
+    if memory.ran_out(error):
+        _tell(memory.RAN_OUT)
+        return NoPlanError.exit_code
+    if isinstance(error, OSError):
         _tell(f"Could not read or write {error.filename or 'the output'}: {error.strerror}.")
         return OUTPUT
-    except Exception as error:
-        if os.environ.get(DEBUG) == "1":
-            traceback.print_exc()
-        _tell(
-            f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
-            f" {DEBUG}=1 shows where it happened."
-        )
-        return 1
-    return 0
+    if os.environ.get(DEBUG) == "1":
+        traceback.print_exception(error)
+    _tell(
+        f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
+        f" {DEBUG}=1 shows where it happened."
+    )
+    return 1
 
 
 def _tell(text: str) -> None:

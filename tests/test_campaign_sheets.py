@@ -25,12 +25,13 @@ TITLES = [
     "Calibration",
     "Draw-down",
     "Levels",
+    "Seed log",
     "Treatment log",
     "Seed tags",
     "Plant-by clock",
     "Left over",
 ]
-IN_THE_SHOP = TITLES[:6]
+IN_THE_SHOP = TITLES[:7]
 
 
 def book(season: Season, plan):
@@ -82,10 +83,35 @@ def test_calibration_says_what_a_catch_holds(hand):
 
     Within 5 %: 177.44 mL x 0.95 = 168.6 and x 1.05 = 186.3.
     """
-    caught = row_with(hand["Calibration"], "Alpha", "169 to 186")
-    assert caught[3] == pytest.approx(6.0)
-    flow = next(r for r in rows(hand["Calibration"]) if r[:2] == ["Alpha", 2])
-    assert flow[-2:] == pytest.approx([12.0, 354.88], abs=0.01)
+    row = row_with(hand["Calibration"], "Alpha", "169 to 186")
+    assert row[row.index("169 to 186") - 1] == pytest.approx(6.0)
+    assert row[:5] == ["Alpha", 2, 4, 80, pytest.approx(2365.88, abs=0.01)]
+    assert row[5:7] == pytest.approx([12.0, 354.88], abs=0.01)
+
+
+def test_calibration_says_what_a_real_size_changes(hand):
+    """L1 has 2,800 seeds a pound: a unit weighs 50 lb, a bag of 40 units 2,000.
+
+    A tenth more: 3,080 and 50 / 1.1 = 45.45 lb. R1 gives 2 fl oz to the unit, so a bag takes the
+    same and is not listed; with seed flowing as before a tenth more units pass a minute, and Alpha
+    flows 354.88 x 1.1 = 390.4 mL.
+    """
+    sheet = hand["Calibration"]
+    row = row_with(sheet, "seeds/lb", 2800)
+    assert row == ["seeds/lb", 2520, 2660, 2800, 2940, 3080]
+    assert row_with(sheet, "a unit (lb)", 50)[-1] == pytest.approx(45.5)
+    batch = texts(sheet).partition("L1 with R1")[2].partition(" with R")[0]
+    assert "Alpha, a bag (mL)" not in batch
+    assert row_with(sheet, "Alpha, a minute (mL)", 354.9)[-1] == pytest.approx(390.4)
+
+
+def test_calibration_without_a_seed_flow_has_lines_for_it():
+    season = hand_season()
+    sheet = book(replace(season, farm=replace(season.farm, seed_flow=None)), hand_plan())[
+        "Calibration"
+    ]
+    assert "Seed flow is not known" in texts(sheet)
+    assert row_with(sheet, "Alpha", 80) == ["Alpha", 2, 4, 80, pytest.approx(2365.88, abs=0.01)]
 
 
 def test_card_has_all_three_forms_and_lines_to_sign(hand):
@@ -112,6 +138,7 @@ def test_log_has_blanks_for_what_must_be_measured(hand):
         assert blank in head
     row = row_with(sheet, "L2", "Beta")
     assert len(row) == len(head) - 4
+    sheet = hand["Seed log"]
     head = next(r for r in rows(sheet) if "Water added" in r)
     assert "Operator, licence" in head
     seed = [r for r in rows(sheet) if "South" in r]
@@ -223,7 +250,7 @@ def test_a_wrong_entry_writes_nothing(tmp_path):
 
 def test_a_great_many_batches_share_one_calibration_table(monkeypatch):
     """L1 with R1: 2 fl oz/unit x 40 units = 80 fl oz a bag = 2,366 mL; 354.88 mL in 60 s."""
-    monkeypatch.setattr(calibration_frames, "MOST_PAGES", 1)
+    monkeypatch.setattr(calibration_frames, "MOST_SHEETS", 1)
     sheet = book(hand_season(), hand_plan())["Calibration"]
     row = row_with(sheet, "L1", "Alpha")
     assert [row[i] for i in (0, 1, 5)] == ["L1", "R1", "Alpha"]

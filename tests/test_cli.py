@@ -10,6 +10,7 @@ import time
 from dataclasses import replace
 from pathlib import Path
 
+import openpyxl
 import pytest
 
 from planner import cli, errors
@@ -129,6 +130,7 @@ def test_check_of_a_missing_input_is_a_sentence(tmp_path: Path, capsys: Capture)
         ["no-such-command"],
         ["start"],
         ["start", "x.xlsx", "--demo", "--from", "y.xlsx"],
+        ["start", "x.xlsx", "--plan", "y.json"],
     ],
     ids=" ".join,
 )
@@ -251,6 +253,18 @@ def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture
     written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
     assert written["cost"]["total"] == pytest.approx(200)
     assert written["what_if"]["names"][1] == "Dear jugs"
+    (changed,) = written["what_if"]["changes"]
+    assert changed == {
+        "scenario": "Dear jugs",
+        "sheet": "Containers",
+        "item": "Green Cap / jug",
+        "column": "Price",
+        "was": "100",
+        "value": "130",
+    }
+    book = openpyxl.load_workbook(tmp_path / "out" / "plan.xlsx")
+    cells = [tuple(row) for row in book["What if"].iter_rows(values_only=True)]
+    assert tuple(changed.values()) in [row[:6] for row in cells]
 
 
 def test_faults_of_a_scenario_are_told_before_anything_is_planned(
@@ -303,6 +317,9 @@ def test_start_never_replaces_unless_forced(tmp_path: Path, capsys: Capture) -> 
     assert cli.run(["check", str(file)]) == 0
     assert cli.run(["start", str(tmp_path / "next.xlsx"), "--from", str(file)]) == 0
     assert "leared" in capsys.readouterr().out
+    told = ["start", str(tmp_path / "n.xlsx"), "--from", str(file), "--plan", str(tmp_path)]
+    assert cli.run(told) == 3
+    assert "plan.json cannot be read as a plan" in capsys.readouterr().err
 
 
 # --- Ctrl-C ---------------------------------------------------------------------------------------

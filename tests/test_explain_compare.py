@@ -117,6 +117,7 @@ def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
         "Order and rivals",
         "Cost of rules",
         "Worth treating",
+        "Recipes by field",
     ]
     for sheet in sheets:
         tables = [block for block in sheet.blocks if isinstance(block, Table)]

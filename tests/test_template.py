@@ -435,6 +435,28 @@ class TestNextSeason:
         assert [row[at] for row in carried.content["Products"].rows] == [None]
         assert any("stock on hand is cleared" in line for line in carried.told)
 
+    def test_a_plan_in_another_folder_is_named(self, old: Path, tmp_path: Path) -> None:
+        elsewhere = tmp_path / "elsewhere"
+        elsewhere.mkdir()
+        text = '{"crop_year": 2027, "products": [{"product": "Green Cap", "left": 16}]}'
+        (elsewhere / "plan.json").write_text(text, "utf-8")
+        for named in (elsewhere, elsewhere / "plan.json"):
+            carried = next_season(old, named)
+            at = carried.content["Products"].headers.index("On hand (gal)")
+            assert carried.content["Products"].rows[0][at] == pytest.approx(16 / 128)
+            assert any("elsewhere/plan.json leaves over" in line for line in carried.told)
+
+    @pytest.mark.parametrize("text", [None, "[]", '{"crop_year": 2026, "products": []}'])
+    def test_a_plan_that_is_named_and_will_not_do_is_refused(
+        self, old: Path, tmp_path: Path, text: str | None
+    ) -> None:
+        named = tmp_path / "named.json"
+        if text is not None:
+            named.write_text(text, "utf-8")
+        with pytest.raises(InputError, match=r"named\.json"):
+            write_next(tmp_path / "n.xlsx", None, old, named)
+        assert not (tmp_path / "n.xlsx").exists()
+
     def test_the_new_workbook_lacks_nothing_but_seed(self, old: Path, tmp_path: Path) -> None:
         written, told = write_next(tmp_path / "n.xlsx", tmp_path / "n", old)
         assert told

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.report.comparison import MEASURES
 from planner.report.measures import Measure
 from planner.report.sheets import (
+    Block,
     Cell,
     Column,
     Look,
@@ -20,6 +21,7 @@ from planner.report.sheets import (
 if TYPE_CHECKING:
     from planner.explain.again import Again
     from planner.explain.compare import Comparison, Part
+    from planner.season.domain import WhatIf
 
 
 WIDE = Page(landscape=True)
@@ -92,12 +94,32 @@ def again_sheet(again: Again) -> Sheet:
     return Sheet(CHANGED, purpose, blocks, WIDE, Room.PLAN)
 
 
-def what_if_sheet(compared: Comparison) -> Sheet:
-    """Describe what differs between the plan and those of the scenarios."""
+def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:
+    """Describe what the scenarios change, and what differs between their plans and the plan."""
     tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
     words = "Only what differs is shown; plan.json holds every line."
     purpose = "The season as it is against the scenarios of the sheet What if."
-    return Sheet("What if", purpose, (Text((words,)), *tables), WIDE, Room.WHY)
+    blocks: list[Block] = [_changes(changes), Text((words,)), *tables]
+    return Sheet("What if", purpose, tuple(blocks), WIDE, Room.WHY)
+
+
+def _changes(changes: tuple[WhatIf, ...]) -> Table:
+    return Table(
+        name="changes",
+        title="What each scenario changes in the season's sheets",
+        columns=(
+            Column("scenario", "Scenario"),
+            Column("sheet", "Sheet"),
+            Column("item", "Row"),
+            Column("column", "Column"),
+            Column("was", "As it is"),
+            Column("value", "In the scenario"),
+        ),
+        rows=tuple(
+            (c.scenario, c.sheet, c.item, c.column, c.was or "blank", c.value or "blank")
+            for c in changes
+        ),
+    )
 
 
 def _different(part: Part, compared: Comparison, number: int) -> Table:

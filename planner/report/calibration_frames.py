@@ -1,4 +1,4 @@
-"""Calibration sheets: what pump and gate should give, a page a batch."""
+"""Calibration sheets: what pump and gate should give, batch by batch."""
 
 from __future__ import annotations
 
@@ -13,24 +13,30 @@ from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, She
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from planner.campaign.domain import Calibration, Campaign
+    from planner.campaign.domain import Calibration, Campaign, Dose
     from planner.report.sheets import Block, Content
 
 CALIBRATION = "Calibration"
-MOST_PAGES = 60
-"""Batches up to which each has a page of its own."""
+MOST_SHEETS = 120
+"""Batches up to which each has a calibration sheet; two of them stand on a page."""
+SAME = 1e-9
+"""Share by which amounts may differ and count as the same."""
+NO_FLOW = (
+    "Seed flow is not known: give it on the Farm sheet. Or multiply the rate by weight with the"
+    " measured flow in hundreds of {} a minute."
+)
 LINE = Cell(None, Look.FILL_IN)
 
 
 def calibration_sheet(campaign: Campaign) -> Sheet:
-    """Make the calibration sheets: a page a batch, or one table for a great many of them."""
-    if len(campaign.batches) > MOST_PAGES:
+    """Make the calibration sheets: one a batch, or one table for a great many of them."""
+    if len(campaign.batches) > MOST_SHEETS:
         return _table_sheet(campaign)
     sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
     manner = Manner(metric=campaign.shop.metric)
-    blocks: list[Block] = []
+    blocks: list[Block] = [Text(_how(campaign, manner))]
     for number, batch in enumerate(campaign.batches, 1):
-        blocks += [PageBreak()] if blocks else []
+        blocks += [PageBreak(if_torn=True)] if number > 1 else []
         blocks += _calibration(sheets[batch.lot, batch.recipe], number, manner)
     return Sheet(
         CALIBRATION,
@@ -80,105 +86,59 @@ def _table_sheet(campaign: Campaign) -> Sheet:
 
 def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]:
     return [
-        Text((f"{number}. {sheet.lot} with {sheet.recipe}", *CAUTIONS_SHORT), look=Look.STRONG),
-        _seed(sheet, number, manner),
+        Text(CAUTIONS_SHORT, f"{number}. {sheet.lot} with {sheet.recipe}", Look.STRONG),
         _flows(sheet, number, manner),
-        _catches(sheet, number, manner),
         _sizes(sheet, number, manner),
     ]
 
 
-def _seed(sheet: Calibration, number: int, manner: Manner) -> Table:
-    size, grams = manner.label(Measure.SEEDS_PER_WEIGHT), "1,000" if manner.metric else "453.592"
-    of_1000 = "1,000,000" if manner.metric else "453,592"
-    size = size.replace("/", " per ")
-    flow = sheet.seed_flow if sheet.seed_flow is not None else LINE
-    row = (sheet.lot, sheet.seeds_per_lb, sheet.grams_per_1000, sheet.unit_weight)
-    return Table(
-        name=f"seed_{number}",
-        title="Seed",
-        columns=(
-            Column("lot", "Lot"),
-            Column("size", "By the tag", Measure.SEEDS_PER_WEIGHT),
-            Column("grams", "1,000 seeds (g)", Measure.NUMBER, decimals=1),
-            Column("unit", "A unit", Measure.WEIGHT, decimals=2),
-            Column("bag", "A bag", Measure.WEIGHT, decimals=1),
-            Column("flow", "Seed flow", Measure.FLOW),
-            Column("measured", "Flow got", look=Look.FILL_IN, width=10),
-            Column("weighed", "Sample", look=Look.FILL_IN, width=10),
-            Column("real", "Real size", look=Look.FILL_IN, width=10),
-        ),
-        rows=((*row, sheet.bag_weight, flow, None, None, None),),
-        note=f"Count at least 1,000 seeds and weigh them: {size} = seeds x {grams} / grams; "
-        f"grams of 1,000 seeds = {of_1000} / {size}.",
-    )
-
-
 def _flows(sheet: Calibration, number: int, manner: Manner) -> Table:
-    """How much of each product on a unit, by weight, on a bag and a minute; fl oz and mL."""
+    """How much of each product on a unit, by weight, on a bag, a minute and in a catch."""
     us = not manner.metric
+    known = sheet.seed_flow is not None
+    columns = [
+        Column("product", "Product"),
+        Column("unit", "A unit", Measure.DOSE_PER_UNIT),
+        Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
+        *_volumes("bag", "A bag", us),
+        *_volumes("minute", "A minute", us),
+    ]
+    for seconds in CATCH_SECONDS if known else ():
+        if us:
+            title = f"{seconds} s (fl oz)"
+            columns.append(Column(f"floz_{seconds}", title, Measure.NUMBER, decimals=2))
+        columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
+    blanks = (("setting", "Pump at"), ("first", "1st catch"), ("second", "2nd catch"))
+    columns += [Column(key, title, look=Look.FILL_IN, width=8) for key, title in blanks]
     return Table(
         name=f"flow_{number}",
-        title="Product",
-        columns=(
-            Column("product", "Product"),
-            Column("unit", "A unit", Measure.DOSE_PER_UNIT),
-            Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
-            *([Column("bag", "A bag (fl oz)", Measure.NUMBER, decimals=2)] if us else []),
-            Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
-            *([Column("minute", "A minute (fl oz)", Measure.NUMBER, decimals=2)] if us else []),
-            Column("minute_ml", "A minute (mL)", Measure.NUMBER, decimals=0),
-            Column("setting", "Pump at", look=Look.FILL_IN, width=10),
-            Column("measured", "Got", look=Look.FILL_IN, width=10),
-        ),
-        rows=tuple(
-            (
-                d.product,
-                d.floz_per_unit,
-                d.floz_per_cwt,
-                *([d.floz_per_bag] if us else []),
-                d.ml_per_bag,
-                *([_or_line(d.floz_per_min)] if us else []),
-                _or_line(d.ml_per_min),
-                None,
-                None,
-            )
-            for d in sheet.doses
-        ),
+        columns=tuple(columns),
+        rows=tuple((*_flow_row(d, us), None, None, None) for d in sheet.doses),
+        roomy=True,
     )
+
+
+def _volumes(key: str, title: str, us: bool) -> list[Column]:
+    ounces = Column(key, f"{title} (fl oz)", Measure.NUMBER, decimals=2)
+    return [
+        *([ounces] if us else []),
+        Column(f"{key}_ml", f"{title} (mL)", Measure.NUMBER, decimals=0),
+    ]
+
+
+def _flow_row(dose: Dose, us: bool) -> tuple[Content, ...]:
+    row: list[Content] = [dose.product, dose.floz_per_unit, dose.floz_per_cwt]
+    row += [dose.floz_per_bag, dose.ml_per_bag] if us else [dose.ml_per_bag]
+    minute = [_or_line(dose.floz_per_min), _or_line(dose.ml_per_min)]
+    row += minute if us else minute[1:]
+    for c in dose.catches:
+        row += [c.floz] if us else []
+        row.append(f"{c.low_ml:.0f} to {c.high_ml:.0f}")
+    return tuple(row)
 
 
 def _or_line(number: float | None) -> Content:
     return LINE if number is None else number
-
-
-def _catches(sheet: Calibration, number: int, manner: Manner) -> Table:
-    columns = [Column("product", "Product")]
-    for seconds in CATCH_SECONDS:
-        if not manner.metric:
-            ounces = Column(f"floz_{seconds}", f"{seconds} s (fl oz)", Measure.NUMBER, decimals=2)
-            columns.append(ounces)
-        columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
-    columns += [
-        Column("first", "1st", look=Look.FILL_IN, width=10),
-        Column("second", "2nd", look=Look.FILL_IN, width=10),
-    ]
-    rows: list[tuple[Content, ...]] = []
-    for d in sheet.doses if sheet.seed_flow is not None else ():
-        caught: list[Content] = []
-        for c in d.catches:
-            caught += [] if manner.metric else [c.floz]
-            caught.append(f"{c.low_ml:.0f} to {c.high_ml:.0f}")
-        rows.append((d.product, *caught, None, None))
-    return Table(
-        name=f"catch_{number}",
-        title="Catch the product for so many seconds",
-        columns=tuple(columns),
-        rows=tuple(rows),
-        empty="Seed flow is not known: give it on the Farm sheet. Or multiply the rate by weight"
-        f" with the measured flow in hundreds of {manner.label(Measure.WEIGHT)} a minute.",
-        note=f"mL: {TOLERANCE:.0%} either way is common practice; the label may ask for less.",
-    )
 
 
 def _tenth(number: float | None) -> float | None:
@@ -186,39 +146,65 @@ def _tenth(number: float | None) -> float | None:
 
 
 def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
-    """A column for every size, a row for all that changes with it."""
+    """A column for every size of the seed, a row for all that changes with it."""
     looks = [Look.PLAIN if size.change else Look.STRONG for size in sheet.sizes]
 
     def row(what: str, numbers: Iterable[float | None], measure: Measure) -> tuple[Content, ...]:
         cells = [
             Cell(_tenth(n), look, measure=measure) for n, look in zip(numbers, looks, strict=True)
         ]
-        return (what, *cells)
+        return (what, *cells, None)
 
     weight = manner.label(Measure.WEIGHT)
+    size = manner.label(Measure.SEEDS_PER_WEIGHT)
     units = [manner.value(x.unit_weight, Measure.WEIGHT) for x in sheet.sizes]
     bags = [manner.value(x.bag_weight, Measure.WEIGHT) for x in sheet.sizes]
-    sizes = [x.seeds_per_lb for x in sheet.sizes]
+    grams = [sheet.grams_per_1000 / (1.0 + x.change) for x in sheet.sizes]
+    flow = sheet.seed_flow
+    flows = [None if flow is None else manner.value(flow, Measure.FLOW)] * len(sheet.sizes)
     rows = [
-        row(manner.label(Measure.SEEDS_PER_WEIGHT), sizes, Measure.SEEDS_PER_WEIGHT),
+        row(size, [x.seeds_per_lb for x in sheet.sizes], Measure.SEEDS_PER_WEIGHT),
+        row("1,000 seeds (g)", grams, Measure.NUMBER),
         row(f"a unit ({weight})", units, Measure.NUMBER),
         row(f"a bag ({weight})", bags, Measure.NUMBER),
+        row(f"seed flow ({manner.label(Measure.FLOW)})", flows, Measure.NUMBER),
     ]
     for i, dose in enumerate(sheet.doses):
         each = [x.doses[i] for x in sheet.sizes]
-        rows.append(row(f"{dose.product}, a bag (mL)", [d.ml_per_bag for d in each], Measure.COUNT))
-        if sheet.seed_flow is not None:
-            flows = [d.ml_per_min for d in each]
-            rows.append(row(f"{dose.product}, a minute (mL)", flows, Measure.NUMBER))
-    each_size = manner.label(Measure.SEEDS_PER_WEIGHT).replace("/", " per ")
-    columns = [Column(f"c{i}", f"{x.change:+.0%} {each_size}") for i, x in enumerate(sheet.sizes)]
+        for what, amounts in (
+            ("a bag (mL)", [d.ml_per_bag for d in each]),
+            ("a minute (mL)", [d.ml_per_min for d in each]),
+        ):
+            if _varies(amounts):
+                rows.append(row(f"{dose.product}, {what}", amounts, Measure.NUMBER))
+    columns = [
+        Column(f"c{i}", f"{x.change:+.0%}", Measure.NUMBER) for i, x in enumerate(sheet.sizes)
+    ]
     columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="By the tag")
-    numbers = [replace(c, measure=Measure.NUMBER) for c in columns]
     return Table(
         name=f"sizes_{number}",
-        title="If the real seed differs from its tag",
-        columns=(Column("what", "What"), *numbers),
+        title="The seed by its tag, and if its size differs",
+        columns=(Column("what", "What"), *columns, Column("got", "Measured", look=Look.FILL_IN)),
         rows=tuple(rows),
-        note="The seed flow by weight is kept. A rate by weight then keeps its flow, a rate by the"
-        " unit its amount a bag.",
+    )
+
+
+def _varies(amounts: list[float] | list[float | None]) -> bool:
+    known = [a for a in amounts if a is not None]
+    return bool(known) and max(known) - min(known) > SAME * max(known)
+
+
+def _how(campaign: Campaign, manner: Manner) -> tuple[str, ...]:
+    """How to measure, and what stays when the size of the seed differs."""
+    grams, of_1000 = ("1,000", "1,000,000") if manner.metric else ("453.592", "453,592")
+    size = manner.label(Measure.SEEDS_PER_WEIGHT).replace("/", " per ")
+    caught = (
+        f"mL caught: {TOLERANCE:.0%} either way is common practice; the label may ask for less."
+    )
+    return (
+        caught if campaign.shop.seed_flow else NO_FLOW.format(manner.label(Measure.WEIGHT)),
+        f"Count at least 1,000 seeds and weigh them: {size} = seeds x {grams} / grams; grams of"
+        f" 1,000 seeds = {of_1000} / {size}. The seed flow by weight is kept: a rate by weight then"
+        " keeps its amount a minute, a rate by the unit its amount a bag, and what stays is not"
+        " listed.",
     )

@@ -9,8 +9,9 @@ from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
 from planner.report.container_frames import draw_down_sheet, left_sheet, level_sheet
 from planner.report.measures import Manner
-from planner.report.record_frames import log_sheet, tag_sheet
+from planner.report.record_frames import log_sheet, seed_log_sheet, tag_sheet
 from planner.report.sheets import Book
+from planner.report.spread import spread
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
@@ -27,6 +28,7 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
         calibration_sheet(campaign),
         draw_down_sheet(campaign),
         level_sheet(campaign),
+        seed_log_sheet(campaign),
         log_sheet(campaign),
         tag_sheet(campaign),
         clock_sheet(campaign),
@@ -37,9 +39,10 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
 def campaign_book(campaign: Campaign) -> Book:
     """Make a workbook of the campaign alone."""
     shop = campaign.shop
+    manner = Manner(metric=shop.metric)
     return Book(
-        campaign_sheets(campaign),
-        Manner(metric=shop.metric),
+        spread(campaign_sheets(campaign), manner),
+        manner,
         shop.farm,
         f"Season {shop.crop_year}",
         shop.plan_date,

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.report.measures import Measure
 from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.spread import spread
 
 if TYPE_CHECKING:
     from planner.explain.compare import Comparison, Part
@@ -37,8 +38,8 @@ def comparison_bytes(comparison: Comparison) -> bytes:
 
 def comparison_book(comparison: Comparison, manner: Manner) -> Book:
     """Describe a workbook of one sheet a side: costs, shortages, order, and so on."""
-    sheets = [_sheet(part, comparison) for part in comparison.parts]
-    return Book((_first(comparison), *sheets), manner, farm="", season="Plans compared")
+    sheets = [_first(comparison), *(_sheet(part, comparison) for part in comparison.parts)]
+    return Book(spread(sheets, manner), manner, farm="", season="Plans compared")
 
 
 def _first(comparison: Comparison) -> Sheet:

@@ -18,7 +18,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.report.threat_frames import threat_sheet
+from planner.report.threat_frames import threat_sheets
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -27,35 +27,45 @@ if TYPE_CHECKING:
     from planner.explain.rules import RuleCost
     from planner.explain.worth import Worth
     from planner.report.measures import Manner
+    from planner.season.domain import WhatIf
 
 
 WIDE = Page(landscape=True)
+RECIPES_BY_FIELD = "Recipes by field"
 MOST_WORDS = 30
 """Fields whose treating is told in words."""
 MOST_LATE = 12
 """Rules named that the time did not reach; plan.json names all."""
 
 
-def explain_sheets(why: Explanation, manner: Manner) -> tuple[Sheet, ...]:
-    """Describe every sheet that an explanation fills, planning again first."""
-    return tuple(_sheets(why, manner))
+def explain_sheets(
+    why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...] = ()
+) -> tuple[Sheet, ...]:
+    """Describe every sheet that an explanation fills, planning again first.
+
+    Parameters
+    ----------
+    what_if
+        Changes that the scenarios of the season make.
+    """
+    return tuple(_sheets(why, manner, what_if))
 
 
-def _sheets(why: Explanation, manner: Manner) -> Iterator[Sheet]:
+def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> Iterator[Sheet]:
     if why.again is not None:
         yield again_sheet(why.again)
     if why.compared is not None:
-        yield what_if_sheet(why.compared)
+        yield what_if_sheet(why.compared, what_if)
     if why.shortages:
         yield shortage_sheet(why)
     if why.threats:
-        yield threat_sheet(why.threats, manner)
+        yield from threat_sheets(why.threats, manner)
     if why.order is not None and why.order.products:
         yield rivals_sheet(why.order)
     if why.rules:
         yield rules_sheet(why.rules)
     if why.worth:
-        yield worth_sheet(why.worth)
+        yield from worth_sheets(why.worth)
 
 
 def shortage_sheet(why: Explanation) -> Sheet:
@@ -148,10 +158,21 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
 
 
-def worth_sheet(worth: tuple[Worth, ...]) -> Sheet:
-    """Cost and break-even of every recipe on every field."""
-    planned = [w for w in worth if w.acres > 0.0]
-    table = Table(
+def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
+    """Cost and break-even of what the plan does, and of every recipe on every field."""
+    planned = tuple(w for w in worth if w.acres > 0.0)
+    words = tuple(w.sentence for w in planned[:MOST_WORDS]) or ("The plan treats nothing.",)
+    if len(planned) > MOST_WORDS:
+        words += (f"and {len(planned) - MOST_WORDS} more: see the table.",)
+    blocks = (Text(words, title="In words", bullets=True), _worth_table(planned))
+    purpose = f"What treating costs on every field as planned; other recipes: {RECIPES_BY_FIELD}."
+    yield Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY)
+    purpose = "What every recipe would cost on every field that it may go on, cheapest first."
+    yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
+
+
+def _worth_table(worth: tuple[Worth, ...]) -> Table:
+    return Table(
         name="worth",
         columns=(
             Column("field", "Field"),
@@ -180,16 +201,11 @@ def worth_sheet(worth: tuple[Worth, ...]) -> Sheet:
         ),
         repeat_header=True,
         filter=True,
+        empty="The plan treats nothing.",
         note="Strong: what the plan does. Product at the price that the plan pays, freight aside. "
         "Loss prevented is against untreated seed, by the sheets Threats "
         "and Ratings.",
     )
-    words = tuple(w.sentence for w in planned[:MOST_WORDS]) or ("The plan treats nothing.",)
-    if len(planned) > MOST_WORDS:
-        words += (f"and {len(planned) - MOST_WORDS} more: see the table.",)
-    blocks = (table, Text(words, title="In words", bullets=True))
-    purpose = "What a recipe costs on a field, and the bushels that pay for it."
-    return Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY)
 
 
 def _sign(amount: float) -> Look:

@@ -62,13 +62,16 @@ def write_plan(
     from planner.report.campaign_frames import campaign_sheets
     from planner.report.explain_frames import explain_sheets
     from planner.report.frames import make_book
-    from planner.report.json import json_bytes
+    from planner.report.json import changed_cell, json_bytes
     from planner.report.measures import manner_of
     from planner.report.workbook import render
 
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
-    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm))]
+    changes = season.what_if
+    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
+    if "what_if" in keys:
+        keys["what_if"]["changes"] = [changed_cell(c) for c in changes]
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
         sheets += campaign_sheets(campaign)

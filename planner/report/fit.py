@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -17,8 +18,17 @@ NARROWEST, WIDEST = 7.0, 40.0
 """Characters of a column whose width is fitted; longer texts wrap."""
 MARGIN = (1.4, 2.6)
 """Characters that a cell's text keeps off its borders: in the first column, in others."""
+FILTER = 2.0
+"""Room of a filter's button."""
+LONG_HEADER = 12.0
+"""A header that is wider than this on two lines may take three."""
 BOLD = 1.08
 """How much wider bold letters are."""
+APART = 1.2
+"""More room beside a header than beside a number, so that it does not touch its neighbour."""
+UNIT = re.compile(r"\([^()]*\)$")
+FIRM = "\u00a0"
+"""A space at which no line is broken."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit stands in every cell, so that headers go without."""
 
@@ -37,15 +47,18 @@ def measure_of(content: Content, column: Column) -> Measure:
 
 
 def header(column: Column, manner: Manner) -> str:
-    """Header with its unit.
+    r"""Header with its unit, which is never broken over two lines.
 
     >>> from planner.report.measures import Manner
     >>> from planner.report.sheets import Column
     >>> header(Column("need", "Need", Measure.VOLUME), Manner())
     'Need (gal)'
+    >>> header(Column("bag", "On a bag", Measure.DOSE), Manner())
+    'On a bag (fl\xa0oz)'
     """
     unit = manner.label(column.measure)
-    return f"{column.header} ({unit})" if unit and column.measure not in BARE else column.header
+    text = f"{column.header} ({unit})" if unit and column.measure not in BARE else column.header
+    return UNIT.sub(lambda found: found[0].replace(" ", FIRM), text)
 
 
 def fitted_widths(tables: list[Table], manner: Manner) -> list[float]:
@@ -59,25 +72,48 @@ def fitted_widths(tables: list[Table], manner: Manner) -> list[float]:
 
 def _fitted(table: Table, index: int, manner: Manner) -> float:
     column = table.columns[index]
-    longest = max((_length(row[index], column, manner) for row in table.rows), default=0.0)
+    longest = _longest(table, index, manner)
+    button = FILTER if table.filter else 0.0
+    longest = max(longest, BOLD * _folded(header(column, manner)) + APART + button)
+    return min(WIDEST, max(NARROWEST, longest + MARGIN[index > 0] + 0.4))
+
+
+def _longest(table: Table, index: int, manner: Manner, *, numbers: bool = False) -> float:
+    """Width of the widest cell of a column, sums included; of numbers alone where asked."""
+    column = table.columns[index]
+    cells = [row[index] for row in table.rows]
+    amounts = [c for c in cells if isinstance(plain(c), int | float)]
+    longest = max(
+        (_length(c, column, manner) for c in (amounts if numbers else cells)), default=0.0
+    )
     if column.total:
-        total = sum(v for r in table.rows if isinstance(v := plain(r[index]), int | float))
+        total = sum(v for c in amounts if isinstance(v := plain(c), int | float))
         longest = max(longest, _length(total, column, manner))
-    longest = max(longest, BOLD * _halved(header(column, manner)))
-    room = MARGIN[index > 0] + (2.0 if table.filter else 0.4)
-    return min(WIDEST, max(NARROWEST, longest + room))
+    return longest
 
 
-def _halved(text: str) -> float:
-    """Width of a text that is broken once, where that makes it narrowest.
+def _folded(text: str) -> float:
+    """Width of a header where that is narrowest: on two lines, on three if it is long.
 
-    >>> _halved("Usable in all"), text_width("Usable"), text_width("in all")
+    >>> _folded("Usable in all"), text_width("Usable"), text_width("in all")
     (5.65, 5.65, 4.0)
+    >>> _folded("Treated strongly enough"), text_width("strongly")
+    (6.42, 6.42)
     """
-    words = text.split()
-    breaks = range(1, max(len(words), 2))
-    halves = [(" ".join(words[:i]), " ".join(words[i:])) for i in breaks]
-    return min(max(map(text_width, pair)) for pair in halves)
+    words = text.split(" ")
+    narrowest = _broken(words, 2)
+    return narrowest if narrowest <= LONG_HEADER else _broken(words, 3)
+
+
+def _broken(words: list[str], parts: int) -> float:
+    """Width of the widest line of words put on at most so many lines, where that is least."""
+    whole = text_width(" ".join(words))
+    if parts == 1 or len(words) == 1:
+        return whole
+    return min(
+        max(text_width(" ".join(words[:i])), _broken(words[i:], parts - 1))
+        for i in range(1, len(words))
+    )
 
 
 def _length(content: Content, column: Column, manner: Manner) -> float:
@@ -95,12 +131,26 @@ def _length(content: Content, column: Column, manner: Manner) -> float:
     return 10.0 if not isinstance(value, str) else text_width(value)
 
 
-def narrowed(widths: list[float], full: float) -> list[float]:
-    """Take width from the widest columns until the page is not shrunk beyond reading."""
+def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]:
+    """Take width from the widest columns until the page is not shrunk beyond reading.
+
+    None becomes narrower than its `firm` width, which its numbers need.
+    """
     cap = max(widths)
     while cap > 14 and sum(min(w, cap) for w in widths) > full:
         cap -= 2
-    return [min(w, cap) for w in widths]
+    return [max(min(w, cap), least) for w, least in zip(widths, firm, strict=True)]
+
+
+def number_widths(tables: list[Table], manner: Manner, count: int) -> list[float]:
+    """Width that the numbers of each of so many columns need; 0 where there are none."""
+    widths = [0.0] * count
+    for table in tables:
+        for i, column in enumerate(table.columns):
+            longest = _longest(table, i, manner, numbers=True)
+            if longest:
+                widths[i] = max(widths[i], min(column.width or WIDEST, longest + MARGIN[1]))
+    return widths
 
 
 def letters(column: int) -> str:

@@ -13,6 +13,7 @@ from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet, supplier_sheets
 from planner.report.protection_frames import protection_sheet
 from planner.report.sheets import Book, Look, Room, Text
+from planner.report.spread import spread
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
@@ -63,12 +64,12 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
     ]
     rooms = list(Room)
     first, *others = sorted(sheets, key=lambda s: rooms.index(s.room))
-    changed = [s for s in others if s.title == CHANGED]
-    others = [*changed, *(s for s in others if s.title != CHANGED)]
+    changed = spread((s for s in others if s.title == CHANGED), facts.manner)
     if changed:
         first = _opens_with(changed[0], first)
+    others = [*spread((s for s in others if s.title != CHANGED), facts.manner)]
     return Book(
-        sheets=(first, *changed, contents_sheet(others), *others[len(changed) :]),
+        sheets=(first, *changed, contents_sheet([*changed, *others]), *others),
         manner=facts.manner,
         farm=season.farm.name,
         season=f"Season {season.farm.crop_year}",

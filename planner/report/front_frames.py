@@ -308,7 +308,11 @@ def seed_chart(height: float = 8.0) -> Chart:
 
 def contents_sheet(sheets: Iterable[Sheet]) -> Sheet:
     """Make the list of all sheets, in their order, with what they are for."""
-    rows = tuple((Cell(s.title, link=Link(s.title)), s.purpose) for s in sheets if s.title != FRONT)
+    rows = tuple(
+        (Cell(s.title, link=Link(s.title)), f"{s.heading}. {s.purpose}" if s.apart else s.purpose)
+        for s in sheets
+        if s.title != FRONT
+    )
     table = Table(
         name="contents",
         columns=(Column("sheet", "Sheet"), Column("purpose", "What it is for", width=66)),

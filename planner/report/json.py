@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from pathlib import Path
 
-    from planner.season.domain import Farm, Season
+    from planner.season.domain import Farm, Season, WhatIf
 
 CONTRACT = 1
 """Version of the keys below."""
@@ -68,6 +68,12 @@ def to_json(plan: Plan, season: Season) -> dict[str, Any]:
         "told": list(season.told),
         "versions": versions(),
     }
+
+
+def changed_cell(change: WhatIf) -> dict[str, str]:
+    """Turn a change that a scenario makes into a dict: which cell, what it is, what it becomes."""
+    told = asdict(change)
+    return {name: told[name] for name in ("scenario", "sheet", "item", "column", "was", "value")}
 
 
 def settings(farm: Farm) -> dict[str, Any]:

@@ -7,11 +7,12 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from planner.report.fit import fitted_widths, letters, narrowed, plain
+from planner.report.fit import fitted_widths, letters, narrowed, number_widths, plain
 from planner.report.sheets import (
     ChartKind,
     Charts,
     KeyFigures,
+    Look,
     PageBreak,
     Table,
     Text,
@@ -27,7 +28,9 @@ ROW = 15.0
 """Height of a row, points, where nothing asks for more."""
 UPRIGHT = 1.15
 """A sheet that may lie stands upright where it is not wider than so many pages."""
-WIDE = 1.35
+DENSE, DENSE_ROWS = 1.4, 60
+"""The same for a table of so many rows that is only read: in smaller print, on fewer pages."""
+WIDE = 1.4
 """Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
 LEAST_BEGUN = 130.0
 """Points that a block longer than a page must find to begin on: title, header, some rows."""
@@ -109,7 +112,8 @@ class Layout:
     def one_page(self) -> bool:
         """Whether the sheet is printed on a single page, shrunk where need be."""
         forced = any(
-            isinstance(p.block, PageBreak) or (isinstance(p.block, Table) and p.block.break_groups)
+            (isinstance(p.block, PageBreak) and not p.block.if_torn)
+            or (isinstance(p.block, Table) and p.block.break_groups)
             for p in self.placed
         )
         high = self.points(1, self.end)
@@ -150,14 +154,16 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     """Place the blocks of a sheet below each other; `home` leaves a row for the way back."""
     tables = [b for b in sheet.blocks if isinstance(b, Table) and b.rows]
     widths = fitted_widths(tables, manner)
-    lying = sheet.page.landscape and sum(widths) > UPRIGHT * PORTRAIT
+    widest = DENSE if _dense(tables) else UPRIGHT
+    lying = sheet.page.landscape and sum(widths) > widest * PORTRAIT
     full = LANDSCAPE if lying else PORTRAIT
     if not widths:
         widths = [full / 6] * 6
     while sum(widths) < full - 4:
         widths.append(min(14.0, full - sum(widths)))
     if sum(widths) > full * WIDE:
-        widths = narrowed(widths, full * WIDE)
+        firm = number_widths(tables, manner, len(widths))
+        widths = narrowed(widths, firm, full * WIDE)
     layout = Layout(sheet, [], widths, lying)
     row = 5 if home else 4
     for block in sheet.blocks:
@@ -167,6 +173,12 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
         layout.placed.append(placed)
         row = placed.end
     return layout
+
+
+def _dense(tables: list[Table]) -> bool:
+    """Whether a sheet is a long table that nobody writes into."""
+    blanks = any(c.look is Look.FILL_IN for t in tables for c in t.columns)
+    return not blanks and any(len(t.rows) > DENSE_ROWS and t.repeat_header for t in tables)
 
 
 def _put_beside(placed: Placed, layout: Layout) -> None:
@@ -182,12 +194,15 @@ def page_breaks(layout: Layout) -> list[int]:
     """Rows to begin a page with, so that no block is torn that fits a page."""
     found: list[int] = []
     room, used = layout.page_points, layout.points(1, 5)
-    for placed in layout.placed:
+    for number, placed in enumerate(layout.placed):
         block = placed.block
         high = layout.points(placed.top, placed.end)
         fits = used + high - ROW <= room
         torn = high - ROW > room and room - used >= LEAST_BEGUN
-        if isinstance(block, PageBreak) or not (fits or torn):
+        if isinstance(block, PageBreak):
+            fits = block.if_torn and used + _part(layout, number) - ROW <= room
+            torn = False
+        if not (fits or torn):
             found.append(placed.top)
             used = 0.0
         used += high
@@ -197,6 +212,13 @@ def page_breaks(layout: Layout) -> list[int]:
         if used > room:  # runs on over pages; where the last of them is filled is a guess
             used %= room
     return [row for row in found if row > 5]
+
+
+def _part(layout: Layout, number: int) -> float:
+    """Height of what stands between a page break and the next one, or the end."""
+    rest = layout.placed[number + 1 :]
+    end = next((p.top for p in rest if isinstance(p.block, PageBreak)), layout.end)
+    return layout.points(layout.placed[number].top, end)
 
 
 def _place(block: Block, row: int) -> Placed:
@@ -232,6 +254,9 @@ def _place_table(table: Table, row: int) -> Placed:
     if table.title:
         placed.title_row = row
         row += 1
+    if table.note and table.repeat_header and table.rows:  # else it might end up on a page alone
+        placed.note_row = row
+        row += 1
     if not table.plain:
         placed.header_row = row
         row += 1
@@ -255,7 +280,7 @@ def _place_table(table: Table, row: int) -> Placed:
     if any(c.total for c in table.columns):
         placed.total_row = row
         row += 1
-    if table.note:
+    if table.note and not placed.note_row:
         placed.note_row = row
         row += 1
     placed.end = row + 1

@@ -113,7 +113,7 @@ LEFT = {Measure.TEXT, Measure.DATE}
 def header_style(measure: Measure, first: bool) -> Style:
     """Header of a column: on the side on which its cells stand."""
     side = "left" if measure in LEFT else "right"
-    indent = 1 if measure in LEFT and not first else 0
+    indent = 0 if measure in LEFT and first else 1
     alignment = Alignment(horizontal=side, vertical="bottom", wrap_text=True, indent=indent)
     return Style(_font(10, True, DEEP), _fill(BAND), Border(bottom=THIN, top=THIN), alignment)
 
@@ -138,7 +138,7 @@ def tile_style(look: Look, number_format: str) -> Style:
 def cell_style(
     measure: Measure, look: Look, number_format: str, linked: bool, first: bool, form: bool = False
 ) -> Style:
-    """Cell of a table; texts of all columns but the first keep off the number before them.
+    """Cell of a table, off its neighbours' cells on both sides but for the first column.
 
     In a form, words stand on the line at the bottom.
     """
@@ -161,7 +161,7 @@ def cell_style(
         horizontal=side,
         vertical="bottom" if form else "top",
         wrap_text=measure is Measure.TEXT and look is not Look.TOTAL,
-        indent=1 if measure in LEFT and not first else 0,
+        indent=0 if measure in LEFT and first else 1,
     )
     unlocked = look in (Look.OVERTYPE, Look.FILL_IN)
     return Style(font, fill, border, alignment, number_format, Protection(locked=not unlocked))

@@ -8,7 +8,7 @@ from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.properties import PageSetupProperties
 
 from planner.report.sheets import Table
-from planner.report.texts import clean
+from planner.report.texts import clean, shortened
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -19,7 +19,8 @@ if TYPE_CHECKING:
 LETTER, A4 = 1, 9
 DEEPEST_FROZEN = 14
 """A header further down would leave too little of the screen to scroll."""
-LONGEST_FOOT = 60
+LONGEST_FOOT = {True: 60.0, False: 32.0}
+"""Widths of a digit that the farm's name may take at the foot, by whether the page lies."""
 
 
 def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
@@ -57,12 +58,14 @@ def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:
     dated = book.dated.isoformat() if book.dated else ""
     private = sheet.page.private
     own = f"plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
-    foot.left.text = f"&8 {', '.join(filter(None, (_literal(book.farm), own)))}"
-    foot.center.text = f"&8 {_literal(sheet.heading or sheet.title)}"
+    farm = _literal(shortened(book.farm, LONGEST_FOOT[layout.lying]))
+    foot.left.text = f"&8 {', '.join(filter(None, (farm, own)))}"
+    title = sheet.title if sheet.apart else sheet.heading or sheet.title
+    foot.center.text = f"&8 {_literal(title)}"
     page = "   page &P of &N" if private else "" if layout.one_page else "   page &P"
     foot.right.text = f"&8 {dated}{page}"
 
 
 def _literal(text: str) -> str:
     """Text for a foot, where & commands."""
-    return clean(text).replace("\n", " ")[:LONGEST_FOOT].replace("&", "&&")
+    return clean(text).replace("\n", " ").replace("&", "&&")

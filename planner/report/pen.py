@@ -90,6 +90,14 @@ class Pen:
             cell.protection = style.protection
         self._dresses[id(style)] = (style, copy(cell._style))  # keeps the style, so its id too
 
+    def layout_of(self, link: Link) -> Layout:
+        """Layout of the sheet that a link leads to; ValueError if there is none."""
+        layout = self.layouts.get(link.sheet)
+        if layout is None:
+            msg = f"link to a sheet that is not there: {link.sheet}"
+            raise ValueError(msg)
+        return self.layouts[layout.sheet.moved.get(link.table, link.sheet)]
+
     def jump(self, ws: Worksheet, row: int, column: int, link: Link) -> None:
         """Make a cell a jump inside the book.
 
@@ -98,12 +106,9 @@ class Pen:
         ValueError
             When there is no such sheet or table.
         """
-        layout = self.layouts.get(link.sheet)
-        if layout is None:
-            msg = f"link to a sheet that is not there: {link.sheet}"
-            raise ValueError(msg)
+        layout = self.layout_of(link)
         target = layout.row_of(link)
-        place = "'" + link.sheet.replace("'", "''") + f"'!A{target}"
+        place = "'" + layout.sheet.title.replace("'", "''") + f"'!A{target}"
         cell: Any = ws.cell(row, column)
         style = copy(cell._style)
         cell.hyperlink = Hyperlink(ref=f"{letters(column)}{row}", location=place)

@@ -44,7 +44,7 @@ def protection_sheet(facts: Facts) -> Sheet:
     return Sheet(
         PROTECTION,
         "What every field under pressure needs, what it gets, and whether that is enough.",
-        (summary, detail, Text((caution,), look=Look.WATCH)),
+        (summary, Text((caution,), look=Look.WATCH), detail),
         Page(),
         Room.FIELDS,
     )
@@ -96,12 +96,12 @@ def _field_rows(
         if wanted is Rating.NONE:
             verdict = Cell("nothing needed", Look.FAINT)
         words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[got[p.recipe]])
-        rows.append((*head, *words, p.acres, verdict))
+        rows.append((*head, *words, p.lot, p.acres, p.units, verdict))
     missing = field.acres - sum(p.acres for p in planted)
     if missing > 1e-6:
         acres[2] += missing if counts else 0.0
         verdict = Cell(NOT_PLANTED, Look.SHORT)
-        rows.append((*head, RATING_WORDS[wanted], None, None, missing, verdict))
+        rows.append((*head, RATING_WORDS[wanted], None, None, None, missing, None, verdict))
     return rows
 
 
@@ -115,7 +115,9 @@ def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
             Column("need", "Need"),
             Column("recipe", "Recipe"),
             Column("gets", "Gets"),
+            Column("lot", "Lot"),
             Column("area", "Area", Measure.AREA),
+            Column("units", "Seed", Measure.UNITS),
             Column("verdict", "Enough?"),
         ),
         rows=tuple(rows),

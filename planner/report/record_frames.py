@@ -6,21 +6,21 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT, RETENTION, TAG_POINTS
 from planner.report.measures import Measure
-from planner.report.sheets import Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, LogLine
     from planner.report.sheets import Content
 
 LOG = "Treatment log"
+SEED_LOG = "Seed log"
 TAGS = "Seed tags"
 
 
-def log_sheet(campaign: Campaign) -> Sheet:
-    """Make the treatment log: what is known is filled in, what is measured has a blank."""
-    seed = Table(
+def seed_log_sheet(campaign: Campaign) -> Sheet:
+    """Make the log of the seed: a line for every lot, recipe and day."""
+    table = Table(
         name="seed",
-        title="Seed treated: a line for every lot, recipe and day",
         columns=(
             Column("day", "Day", Measure.DATE),
             Column("lot", "Lot"),
@@ -36,11 +36,22 @@ def log_sheet(campaign: Campaign) -> Sheet:
             Column("who", "Operator, licence", look=Look.FILL_IN, width=18),
         ),
         rows=tuple(dict.fromkeys(_seed_row(x) for x in campaign.log)),
+        repeat_header=True,
         roomy=True,
     )
+    return Sheet(
+        SEED_LOG,
+        f"What seed was treated, a line for every lot, recipe and day; what went on it: {LOG}.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), table),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def log_sheet(campaign: Campaign) -> Sheet:
+    """Make the treatment log: what is known is filled in, what is measured has a blank."""
     table = Table(
         name="log",
-        title="What went on it",
         columns=(
             Column("day", "Day", Measure.DATE),
             Column("lot", "Lot"),
@@ -63,10 +74,8 @@ def log_sheet(campaign: Campaign) -> Sheet:
         "What soybean seed was treated with what. Write down what is measured in the blanks.",
         (
             Text(CAUTIONS_SHORT, look=Look.STRONG),
-            seed,
-            PageBreak(),
-            table,
             Text(RETENTION, "How long to keep it"),
+            table,
         ),
         Page(landscape=True),
         Room.TREATING,
@@ -122,7 +131,7 @@ def tag_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         TAGS,
         "Text for the tags of treated seed. Compare it with the labels before you print it.",
-        (table, Text(rules, "Rules for the tag", bullets=True)),
+        (Text(rules, "Rules for the tag", bullets=True), table),
         Page(landscape=True),
         Room.TREATING,
     )

@@ -27,9 +27,12 @@ from __future__ import annotations
 from dataclasses import dataclass, field
 from datetime import date
 from enum import Enum
-from typing import TypeAlias
+from typing import TYPE_CHECKING, TypeAlias
 
 from planner.report.measures import Manner, Measure
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
 
 MAX_TITLE = 31
 """Longest name of a sheet, by the file format."""
@@ -153,7 +156,7 @@ class Table:
     empty: str = "None."
     """Said in place of a table without rows."""
     note: str = ""
-    """A small line under the table."""
+    """A small line under the table; above it where its header is repeated."""
 
     def column(self, key: str) -> int:
         """Index of a column by its key; ValueError if there is none."""
@@ -243,6 +246,9 @@ class Charts:
 class PageBreak:
     """The next block begins a new printed page."""
 
+    if_torn: bool = False
+    """Only where what stands up to the next `PageBreak` would not fit on the page begun."""
+
 
 Block: TypeAlias = Text | Table | KeyFigures | Charts | PageBreak
 
@@ -285,6 +291,10 @@ class Sheet:
     """On top in place of the title."""
     protect: bool = False
     """Lock all cells but those to overtype or fill in (without a password)."""
+    apart: bool = False
+    """Holds one long table that belongs to the sheet before."""
+    moved: Mapping[str, str] = field(default_factory=dict)
+    """Title of the sheet on which a table of this one stands by itself, by the table's name."""
 
 
 @dataclass(frozen=True, slots=True)

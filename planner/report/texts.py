@@ -15,7 +15,7 @@ RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
 ALIKE = (
-    (" !',./:;I[\\]fijlt|", 0.5),
+    (" \u00a0!',./:;I[\\]fijlt|", 0.5),
     ('()-`r"^', 0.62),
     ("csvxyzJk", 0.9),
     ("mwMW@%", 1.6),
@@ -72,6 +72,19 @@ def _letter_width(letter: str) -> float:
     if unicodedata.east_asian_width(letter) in "WF":
         return 2.0
     return 1.3
+
+
+def shortened(text: str, width: float) -> str:
+    """Cut a text that is wider than so many digits, and show that.
+
+    >>> shortened("Quillback Bend Farm", 40), shortened("Quillback Bend Farm", 10)
+    ('Quillback Bend Farm', 'Quillback…')
+    """
+    if text_width(text) <= width:
+        return text
+    while text and text_width(text) > width - 2:
+        text = text[:-1]
+    return text.rstrip() + "…"
 
 
 def lines(text: str, width: float, bold: bool = False) -> int:

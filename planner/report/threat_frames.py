@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.report.facts import PROTECTION
 from planner.report.measures import Measure
 from planner.report.sheets import (
     Block,
@@ -21,19 +22,34 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.explain.threats import FieldLine, ThreatPage
+    from collections.abc import Iterator
+
+    from planner.explain.threats import LotLine, ThreatPage
     from planner.report.measures import Manner
+    from planner.report.sheets import Content
+
+ENOUGH = "Enough for disease"
+SEED_THERE = "Seed for disease"
+WIDE = Page(landscape=True)
+MOST_LOTS = 15
+"""Lots of a threat that stand on its page."""
 
 
-def threat_sheet(pages: tuple[ThreatPage, ...], manner: Manner) -> Sheet:
-    """Whether there is enough for the disease, a printed page per threat, white mold first."""
+def threat_sheets(pages: tuple[ThreatPage, ...], manner: Manner) -> Iterator[Sheet]:
+    """Whether there is enough for the disease, a printed page per threat, white mold first.
+
+    Where more lots suit than a page should hold, all of them stand on a sheet of their own.
+    """
     blocks: list[Block] = []
     for number, page in enumerate(pages):
         if number:
             blocks.append(PageBreak())
         blocks += _threat_blocks(page, number, manner)
-    purpose = "Fields by pressure against seed that suits and is treated strongly enough."
-    return Sheet("Enough for disease", purpose, tuple(blocks), Page(), Room.WHY)
+    purpose = f"Fields by pressure against seed that suits; field by field: {PROTECTION}."
+    yield Sheet(ENOUGH, purpose, tuple(blocks), Page(), Room.WHY)
+    if any(len(page.lots) > MOST_LOTS for page in pages):
+        purpose = "All seed that suits fields which ask for protection, scarcest first."
+        yield Sheet(SEED_THERE, purpose, (_all_lots(pages),), WIDE, Room.WHY)
 
 
 def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]:
@@ -57,7 +73,7 @@ def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]
             for p in page.pressures
         ),
     )
-    return [*figures, pressures, _threat_fields(page, number), _threat_lots(page, number)]
+    return [*figures, pressures, _threat_lots(page, number)]
 
 
 def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
@@ -95,73 +111,53 @@ def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
     return tuple(figures)
 
 
-def _threat_fields(page: ThreatPage, number: int) -> Table:
-    return Table(
-        name=f"fields_{number}",
-        title="Field by field",
-        columns=(
-            Column("field", "Field"),
-            Column("pressure", "Pressure"),
-            Column("need", "Needs"),
-            Column("gets", "Gets"),
-            Column("enough", "Enough"),
-            Column("acres", "Land", Measure.AREA, total=True),
-            Column("units", "Seed planted", Measure.UNITS, total=True),
-            Column("short", "Short", Measure.AREA, total=True),
-            Column("lots", "Lots", width=36),
-        ),
-        rows=tuple(
-            (
-                f.field,
-                f.pressure,
-                f.need or "none",
-                f.gets,
-                _verdict(f),
-                f.acres,
-                f.units,
-                _short(f.acres_short),
-                ", ".join(f.lots),
-            )
-            for f in page.fields
-        ),
-    )
-
-
 def _threat_lots(page: ThreatPage, number: int) -> Table:
+    shown = page.lots[:MOST_LOTS]
+    more = len(page.lots) - len(shown)
     return Table(
         name=f"lots_{number}",
         title="Seed that suits, scarcest first",
-        columns=(
-            Column("lot", "Lot"),
-            Column("variety", "Variety"),
-            Column("suits", "Suits", Measure.UNITS, total=True),
-            Column("strong", "Treated strongly enough", Measure.UNITS, total=True),
-            Column("here", "Planted on these fields", Measure.UNITS, total=True),
-            Column("left_strong", "Left, strong", Measure.UNITS, total=True),
-            Column("left_open", "Left or to be had", Measure.UNITS, total=True),
-            Column("tight", "Remark"),
-        ),
-        rows=tuple(
-            (
-                lot.lot,
-                lot.variety,
-                lot.suits,
-                lot.strong,
-                lot.here,
-                lot.left_strong,
-                lot.left_open,
-                Cell("the tight one", Look.WATCH) if lot.tight else None,
-            )
-            for lot in page.lots
-        ),
+        columns=_lot_columns(total=not more),
+        rows=tuple(_lot_row(lot) for lot in shown),
         empty="No lot suits a field that asks for protection.",
+        note=f"and {more} lots more, see {SEED_THERE}" if more else "",
     )
 
 
-def _verdict(line: FieldLine) -> Cell:
-    if not line.need:
-        return Cell("nothing needed", Look.FAINT)
-    return Cell("enough", Look.OK) if line.enough else Cell("not enough", Look.SHORT)
+def _all_lots(pages: tuple[ThreatPage, ...]) -> Table:
+    return Table(
+        name="lots",
+        columns=(Column("threat", "Threat"), *_lot_columns(total=False)),
+        rows=tuple((page.threat, *_lot_row(lot)) for page in pages for lot in page.lots),
+        repeat_header=True,
+        filter=True,
+    )
+
+
+def _lot_columns(*, total: bool) -> tuple[Column, ...]:
+    return (
+        Column("lot", "Lot"),
+        Column("variety", "Variety"),
+        Column("suits", "Suits", Measure.UNITS, total=total),
+        Column("strong", "Treated strongly enough", Measure.UNITS, total=total),
+        Column("here", "Planted on these fields", Measure.UNITS, total=total),
+        Column("left_strong", "Left, strong", Measure.UNITS, total=total),
+        Column("left_open", "Left or to be had", Measure.UNITS, total=total),
+        Column("tight", "Remark"),
+    )
+
+
+def _lot_row(lot: LotLine) -> tuple[Content, ...]:
+    return (
+        lot.lot,
+        lot.variety,
+        lot.suits,
+        lot.strong,
+        lot.here,
+        lot.left_strong,
+        lot.left_open,
+        Cell("the tight one", Look.WATCH) if lot.tight else None,
+    )
 
 
 def _short(acres: float) -> Cell:

@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from planner.report.facts import Facts
+    from planner.report.measures import Manner
     from planner.report.sheets import Content
     from planner.season.domain import Container, DiscountLevel, PriceBreak, Product
 
@@ -44,7 +45,6 @@ def try_sheet(facts: Facts) -> Sheet:
         _costs(facts),
         _suppliers(facts),
         _discounts(facts),
-        _breaks(facts),
     )
     how = Text(
         (
@@ -124,14 +124,9 @@ def _short(facts: Facts, product: Product) -> bool:
 def _containers(facts: Facts) -> Table:
     ordered = {(line.product, line.container): line for line in facts.plan.order}
     rows: list[tuple[Content, ...]] = []
-    start = 0
     for c in _in_order(facts):
-        end = start + len(c.breaks) - 1
-        counts = f"{{breaks.from:{start}}}:{{breaks.from:{end}}}"
-        prices = f"{{breaks.price:{start}}}:{{breaks.price:{end}}}"
         line = ordered.get((c.product, c.name))
         count = line.count if line else 0
-        price = f"=LOOKUP(MAX({{count}},{{breaks.from:{start}}}),{counts},{prices})"
         usable = c.size - c.heel
         rows.append(
             (
@@ -140,14 +135,14 @@ def _containers(facts: Facts) -> Table:
                 c.supplier or NO_SUPPLIER,
                 Cell(count, Look.OVERTYPE),
                 Cell(count, Look.FAINT),
-                Formula(price, line.unit_price if line else min(c.breaks, key=_from).price),
+                Formula(_price(c), line.unit_price if line else _steps(c)[0].price),
                 Formula("={count}*{price}", line.cost if line else 0.0),
                 usable,
                 Formula("={count}*{usable}", count * usable),
-                Formula(_check(c, start), ""),
+                Formula(_check(c), ""),
+                _prices(c, facts.manner),
             )
         )
-        start = end + 1
     return Table(
         name="containers",
         title="Containers: overtype the counts",
@@ -161,49 +156,51 @@ def _containers(facts: Facts) -> Table:
             Column("cost", "List cost", Measure.MONEY, width=14),
             Column("usable", "Usable in each", Measure.VOLUME),
             Column("supply", "Usable in all", Measure.VOLUME),
-            Column("check", "Look again", width=22, when=(("at ", Look.SHORT),)),
+            Column("check", "Look again", width=16, when=(("at ", Look.SHORT),)),
+            Column("prices", "Prices by count"),
         ),
         rows=tuple(rows),
+        repeat_header=True,
         empty="The season lists no containers.",
     )
 
 
-def _from(step: PriceBreak) -> int:
-    return step.from_count
+def _steps(container: Container) -> list[PriceBreak]:
+    return sorted(container.breaks, key=lambda b: b.from_count)
 
 
-def _check(container: Container, start: int) -> str:
+def _price(container: Container) -> str:
+    """Formula of the price that a count reaches; below the lowest count, the price there."""
+    steps = _steps(container)
+    if len(steps) == 1:
+        return f"={steps[0].price!r}"
+    counts = ",".join(f"{b.from_count}" for b in steps)
+    prices = ",".join(f"{b.price!r}" for b in steps)
+    return f"=LOOKUP(MAX({{count}},{steps[0].from_count}),{{{counts}}},{{{prices}}})"
+
+
+def _prices(container: Container, manner: Manner) -> str:
+    """Say what one costs, by how many are ordered."""
+    first, *others = _steps(container)
+    said = [manner.say(first.price, Measure.MONEY)]
+    if first.from_count > 1:
+        said[0] += f" from {first.from_count}"
+    said += [f"{manner.say(b.price, Measure.MONEY)} from {b.from_count}" for b in others]
+    return "; ".join(said)
+
+
+def _check(container: Container) -> str:
     """Formula that says what is wrong with a count; empty if nothing is."""
-    least = f"{{breaks.from:{start}}}"
-    below = f'IF(AND({{count}}>0,{{count}}<{least}),"at least "&{least},'
-    above, ends = "", "))"
+    least = _steps(container)[0].from_count
+    checks = [("OR({count}<0,{count}<>INT({count}))", "at whole counts only")]
+    if least > 1:
+        checks.append((f"AND({{count}}>0,{{count}}<{least})", f"at least {least}"))
     if container.most is not None:
-        above = f'IF({{count}}>{container.most},"at most {container.most} to be had",'
-        ends = ")))"
-    whole = 'IF(OR({count}<0,{count}<>INT({count})),"at whole counts only",'
-    return f'={whole}{below}{above}""{ends}'
-
-
-def _breaks(facts: Facts) -> Table:
-    rows: list[tuple[Content, ...]] = [
-        (c.product, c.name, None, b.from_count, None, b.price)
-        for c in _in_order(facts)
-        for b in sorted(c.breaks, key=lambda b: b.from_count)
-    ]
-    return Table(
-        name="breaks",
-        title="Prices by count",
-        columns=(
-            Column("product", "Product"),
-            Column("container", "Container"),
-            Column("blank", ""),
-            Column("from", "From count", Measure.COUNT),
-            Column("blank_too", ""),
-            Column("price", "Price each", Measure.MONEY),
-        ),
-        rows=tuple(rows),
-        empty="The season lists no prices.",
-    )
+        checks.append((f"{{count}}>{container.most}", f"at most {container.most} to be had"))
+    found = '""'
+    for test, words in reversed(checks):
+        found = f'IF({test},"{words}",{found})'
+    return f"={found}"
 
 
 def _products(facts: Facts) -> Table:

@@ -228,11 +228,8 @@ def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
         full = sum(layout.widths) * CM_PER_CHAR - left
         width = (full - GAP_CM * (count - 1)) / count
         for i, chart in enumerate(placed.block.charts):
-            source = pen.layouts.get(chart.table.sheet)
-            if source is None:
-                msg = f"chart of a sheet that is not there: {chart.table.sheet}"
-                raise ValueError(msg)
-            data: Any = file[chart.table.sheet]
+            source = pen.layout_of(chart.table)
+            data: Any = file[source.sheet.title]
             drawn = charts.draw(chart, data, source.table(chart.table.table), pen.manner)
             size = (width, chart_height(chart))
             charts.place(drawn, ws, placed.top, left + i * (width + GAP_CM), size)

@@ -35,6 +35,7 @@ from planner.season.domain import (
 from planner.season.farm import settings
 from planner.season.names import key
 from planner.season.references import index
+from planner.season.whatif import WAS
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -68,9 +69,7 @@ def build(tables: Tables, *, today: date, told: list[str], source: str, mark: st
         treated=tuple(_treated(tables, told)),
         ordered=tuple(_ordered(tables, told)),
         days_off=tuple(sorted({v["date"] for _, v in _rows(tables, "Days off")})),
-        what_if=tuple(
-            WhatIf(**{"value": "", **values}, row=row) for row, values in _rows(tables, "What if")
-        ),
+        what_if=tuple(_what_if(tables)),
         told=tuple(told),
         source=source,
         fingerprint=mark,
@@ -85,6 +84,11 @@ def _rows(tables: Tables, sheet: str) -> Iterator[tuple[Row, Values]]:
     for line in table.lines:
         values = {name: value for name, value in line.values.items() if name in keys}
         yield Row(table.sheet.name, line.row), defaults | values
+
+
+def _what_if(tables: Tables) -> Iterator[WhatIf]:
+    for (row, values), line in zip(_rows(tables, "What if"), tables["What if"].lines, strict=True):
+        yield WhatIf(**{"value": "", **values}, was=line.texts.get(WAS, ""), row=row)
 
 
 def _farm(values: Values, today: date, told: list[str]) -> Farm:

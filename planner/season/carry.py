@@ -13,6 +13,7 @@ from dataclasses import dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
+from planner.errors import Fault, InputError
 from planner.season import schema
 from planner.season.cells import Setting, read_cell
 from planner.season.content import Table, column_for, full, key, setting_for, typed, typed_farm
@@ -36,6 +37,10 @@ if TYPE_CHECKING:
 CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
 WEEKS = timedelta(weeks=52)
 """Days off keep their weekday."""
+NO_STOCK = (
+    "So stock on hand is cleared. Count it anew, or start again with --plan and the folder of the"
+    " season's plan to take over what it leaves."
+)
 ODD = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)
 """What JSON that is no plan can raise."""
 
@@ -59,20 +64,29 @@ def plan_beside(old: Path) -> Path | None:
 
 
 def next_season(old: Path, plan: Path | None = None) -> Carried:
-    """Make next season's content from an old season and its plan (looked for where none is given).
+    """Make next season's content from an old season and its plan.
+
+    Parameters
+    ----------
+    plan
+        ``plan.json`` or its folder; looked for in and beside the old season where not given.
 
     Raises
     ------
     InputError
-        When the old season has faults.
+        When the old season has faults, or the plan that was named is not there, can't be read, or
+        is that of another season.
     """
     season = read_season(old)
     found, told = _content(old)
     content = full(found)
     content["Farm"] = typed_farm(content["Farm"])
     told = [*_told_of_reading(season.told), *told]
-    left, word = _leftovers(plan or plan_beside(old), season.fingerprint, season.farm.crop_year)
-    told.append(word)
+    path = plan_beside(old) if plan is None else plan / "plan.json" if plan.is_dir() else plan
+    left, word = _leftovers(path, season.fingerprint, season.farm.crop_year)
+    if left is None and plan is not None:  # he asked for it, so nothing is made without it
+        raise InputError(str(plan), [Fault("", expected=f"the plan of {old.name}", remedy=word)])
+    told.append(word if left is not None else f"{word}. {NO_STOCK}")
     _move_dates(content, told)
     _stock(content, left, told)
     told += _expired(season)
@@ -133,22 +147,18 @@ def _strange(grid: Grid, table: Matched) -> list[tuple[int, str]]:
 
 
 def _leftovers(path: Path | None, mark: str, year: int) -> tuple[dict[str, float] | None, str]:
-    """Fl oz of every product that a plan leaves, and where they come from."""
+    """Fl oz of every product that a plan leaves, and where they come from or why there are none."""
     if path is None:
-        return None, (
-            "No plan.json was found beside it: stock on hand is cleared. Count it anew, or put the "
-            "plan's plan.json there and start again to take over what it leaves."
-        )
+        return None, "No plan.json was found beside it"
     shown = f"{path.parent.name}/{path.name}"
     try:
         plan: Any = json.loads(path.read_text(encoding="utf-8"))
         left = {str(p["product"]): _finite(p["left"]) for p in plan["products"]}
         same = plan.get("fingerprint", mark) == mark and plan["crop_year"] == year
     except (*ODD, OSError):
-        return None, f"{shown} cannot be read as a plan: stock on hand is cleared, count it anew."
+        return None, f"{shown} cannot be read as a plan"
     if not same:
-        word = f"{shown} is the plan of another state of the season"
-        return None, f"{word}: stock on hand is cleared; plan again, or count it anew."
+        return None, f"{shown} is the plan of another state of the season; plan again"
     return left, f"Stock on hand is what {shown} leaves over: measure before you rely on it."
 
 

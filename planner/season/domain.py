@@ -336,6 +336,8 @@ class WhatIf:
     """The row, by the text of its first column."""
     column: str
     value: str
+    was: str = ""
+    """What stands there in the season itself, as it is written; empty for a blank cell."""
     row: Row = NOWHERE
 
 

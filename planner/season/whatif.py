@@ -25,6 +25,8 @@ JOINT = " / "
 """What joins the texts of several columns where the first alone does not tell rows apart."""
 
 
+WAS = "was"
+"""Key under which a row of What if keeps what stands in the cell that it changes."""
 MAX_CHANGES = 1_000
 """Most rows of What if."""
 
@@ -71,6 +73,7 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
         except _Misplaced as problem:
             faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
             continue
+        line.texts[WAS] = "; ".join(x.texts.get(cells.name, "").strip() for x in cells.lines)
         if scenario and key(line.texts.get("scenario", "")) == key(scenario):
             changes.append((cells, line.texts.get("value", "")))
     for cells, text in changes:

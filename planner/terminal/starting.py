@@ -11,9 +11,20 @@ if TYPE_CHECKING:
 
 
 def start_season(
-    file: Path | None, folder: Path | None, *, demo: bool, old: Path | None, force: bool
+    file: Path | None,
+    folder: Path | None,
+    *,
+    demo: bool,
+    old: Path | None,
+    plan: Path | None,
+    force: bool,
 ) -> tuple[tuple[Path, ...], tuple[str, ...]]:
     """Write a blank season (or the demo, or the one after an old one) as a workbook, as CSV files.
+
+    Parameters
+    ----------
+    plan
+        ``plan.json`` of the old season, or its folder; looked for beside it where not given.
 
     Returns
     -------
@@ -32,7 +43,7 @@ def start_season(
     if not force:
         _refuse_to_replace(file, folder)
     if old is not None:
-        return write_next(file, folder, old)
+        return write_next(file, folder, old, plan)
     written: tuple[Path, ...] = ()
     if file is not None:
         written += (write_blank(file, demo=demo),)
