@@ -1,0 +1,54 @@
+"""Memory: whether the system allows as much as planning takes, and how it shows that it ran out."""
+
+from __future__ import annotations
+
+import errno
+import math
+
+LEAST = 512 * 2**20
+"""Bytes of address space below which libraries and threads fail in ways that nobody can catch.
+
+A season of 200 fields takes 410 MB of it (and 150 MB of memory)."""
+RAN_OUT = "There is not enough memory for this season; close other programs and try again."
+_SIGNS = ("failed to map segment", "cannot allocate memory", "can't start new thread")
+"""Words of errors that Python and the system's loader raise where memory is refused."""
+
+
+def allowed() -> float:
+    """Bytes that this process may take, where the system sets a limit."""
+    try:
+        import resource
+    except ModuleNotFoundError:  # Windows sets none
+        return math.inf
+    kinds = (resource.RLIMIT_AS, resource.RLIMIT_DATA)
+    limits = (resource.getrlimit(kind)[0] for kind in kinds)
+    return min((n for n in limits if n != resource.RLIM_INFINITY), default=math.inf)
+
+
+def too_little() -> str:
+    """What to tell where less is allowed than planning takes; else nothing."""
+    most = allowed()
+    if most >= LEAST:
+        return ""
+    return (
+        f"Only {most / 2**20:.0f} MB of memory are allowed here, and wholedrum needs"
+        f" {LEAST / 2**20:.0f} MB; raise the limit (ulimit -v, ulimit -d) and try again."
+    )
+
+
+def ran_out(error: BaseException) -> bool:
+    """Whether an error says that memory was refused.
+
+    >>> ran_out(MemoryError()), ran_out(RuntimeError("can't start new thread"))
+    (True, True)
+    >>> ran_out(OSError(errno.ENOMEM, "Cannot allocate memory")), ran_out(ValueError("memory"))
+    (True, False)
+    """
+    if isinstance(error, MemoryError):
+        return True
+    if isinstance(error, OSError) and error.errno == errno.ENOMEM:
+        return True
+    text = str(error).lower()
+    return isinstance(error, ImportError | OSError | RuntimeError) and any(
+        sign in text for sign in _SIGNS
+    )
