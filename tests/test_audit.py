@@ -10,7 +10,7 @@ import pytest
 from planner.errors import AuditError
 from planner.plan import recount
 from planner.plan.audit import RULES, audit
-from planner.plan.plan import Cost, Outcome, Planting, Shortage, Treating
+from planner.plan.plan import PROVEN_GAP, Cost, Outcome, Planting, Shortage, Treating
 from planner.plan.price import price_plan
 from planner.season.domain import Pressure, PriceBreak, Rating, TreatedSeed
 from tests.plans import HAND_PLAN, HAND_SEASON
@@ -92,7 +92,7 @@ WRONG_PLANS = [
     ("units unlike the bags", line("treating", 0, units=60.0), "60 units treated, the bags hold"),
     ("treating again", more("treating", Treating("L3", "R1", 1, 0, 10.0)), "L3 is treated again"),
     ("a bag that can't be bought", line("seed_purchases", 0, bags=2), "2 bags bought, 1 can"),
-    ("no bag bought", line("seed_purchases", 0, bags=0), "0 bags bought"),
+    ("no bag bought", line("seed_purchases", 0, bags=0), "0 bags bought, 1 can"),
     ("units unlike the bags bought", line("seed_purchases", 0, units=21.0), "21 units in 1 bags"),
     ("seed at a wrong price", line("seed_purchases", 0, cost=200.0), "do not cost 200"),
     ("seed planted that is not treated", less("treating", 1), "planted under R2, 0 are treated"),
@@ -304,6 +304,13 @@ MET = [
 @pytest.mark.parametrize("changes", [m[1] for m in MET], ids=[m[0] for m in MET])
 def test_a_limit_may_be_met(changes):
     audit(HAND_PLAN, replace(HAND_SEASON, **changes))
+
+
+@pytest.mark.parametrize("outcome", [Outcome.OPTIMAL, Outcome.FEASIBLE])
+def test_a_gap_just_as_proven_may_be_called_either(outcome):
+    total = HAND_PLAN.cost.total
+    bound = total * (1.0 - PROVEN_GAP)
+    audit(replace(HAND_PLAN, outcome=outcome, bound=bound, gap=PROVEN_GAP), HAND_SEASON)
 
 
 def test_rounding_is_let_pass():

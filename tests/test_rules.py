@@ -631,6 +631,89 @@ CASES = [
         0,
         960,
     ),
+    # Two of three varieties at 30 acres each.
+    (
+        "no third variety",
+        {
+            "lots": tuple(
+                lot(f"L{n}", f"V{n}", on_hand=30.0, units_per_bag=30.0) for n in (1, 2, 3)
+            ),
+            "farm": farm(max_varieties=2),
+        },
+        20,
+        300,
+    ),
+    # 640 fl oz for two fields, the smaller one first: two jugs.
+    (
+        "need of several fields",
+        {
+            "fields": (field("A", 10.0), field("B", 150.0)),
+            "lots": (lot(on_hand=160.0),),
+            "recipes": (recipe(Alpha=4.0),),
+        },
+        0,
+        600,
+    ),
+    (
+        "the break in the middle",
+        {"recipes": (recipe(Alpha=8.0),), "containers": jugs((1, 300.0), (2, 250.0), (9, 200.0))},
+        0,
+        500,
+    ),
+    # 80 x 0.1 = 8 fl oz in bottles of 1.
+    (
+        "many small bottles",
+        {"recipes": (recipe(Alpha=0.1),), "containers": (container(size=1.0, price=2.0),)},
+        0,
+        16,
+    ),
+    # Alpha's stock is enough, but two jugs of it at 50 cents make 901 of 900, half off.
+    (
+        "jugs under a dollar for a discount",
+        {
+            "products": (product(on_hand=999.0), product("Beta")),
+            "recipes": (recipe(Alpha=2.0, Beta=2.0),),
+            "containers": (container(price=0.5), container("Beta", price=900.0)),
+            "discounts": (DiscountLevel("Early", 901.0, 0.5),),
+        },
+        0,
+        450.5,
+    ),
+    # Half a unit in a part bag takes 1 fl oz, the line 320: two jugs.
+    (
+        "line loss for less than a unit",
+        {
+            "fields": (field(acres=0.5),),
+            "lots": (lot(on_hand=0.5),),
+            "products": (product(line_loss=320.0),),
+        },
+        0,
+        600,
+    ),
+    # What is rated G prevents nothing where nothing is said of G: 80 acres x 2 bu x $10.
+    (
+        "a rating of unknown worth",
+        weighed(products=(product(protection={"rot": Rating.G}), product("Beta"))),
+        0,
+        1900,
+    ),
+    (
+        "untreated acres lose all",
+        weighed(farm=farm(weigh_yield_loss=True, soybean_price=1.0, allow_untreated=True)),
+        0,
+        160,
+    ),
+    # A part bag of 20 units needs a ten-thousandth of a fl oz, and so a jug.
+    (
+        "next to nothing for a part bag",
+        {
+            "fields": (field(acres=20.0),),
+            "lots": (lot(on_hand=20.0),),
+            "recipes": (recipe(Alpha=5e-6),),
+        },
+        0,
+        300,
+    ),
 ]
 
 
@@ -651,6 +734,15 @@ def test_rule(changes, short, total):
 def test_only_a_part_bag_that_is_there_can_be_treated(on_hand, parts):
     model = make_model(make_instance(season(lots=(lot(on_hand=on_hand),))))
     assert model.keys["part"] == parts
+
+
+def test_a_crumb_beyond_whole_bags_is_no_part_bag():
+    """A millionth of a unit over 4,000 is rounding; over 1 unit it is not."""
+    lots = (
+        lot("L1", on_hand=4000.000001),
+        lot("L2", on_hand=1.000001, units_per_bag=1.0),
+    )
+    assert make_instance(season(lots=lots)).part_bag.tolist() == pytest.approx([0.0, 1e-6])
 
 
 def test_only_what_is_weighed_is_lost():
