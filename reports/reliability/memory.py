@@ -70,6 +70,7 @@ def main() -> None:
         else:
             season = make_season(base / "season", OLD)
         _, _, usual = one_run(season, base / "out", UNLIMITED)
+        shutil.rmtree(base / "out")
         for megabytes in range(*map(int, asked.limits.split(":"))):
             kind, told, took = one_run(season, base / "out", megabytes * 2**20)
             if kind == "plan" and not asked.fields and state(base / "out") != "old":
