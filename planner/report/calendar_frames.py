@@ -150,12 +150,11 @@ def _changes(campaign: Campaign) -> Table:
             Column("weekday", "Weekday"),
             Column("before", "From"),
             Column("after", "To recipe"),
-            Column("out", "Flush out"),
+            Column("work", "Work"),
             Column("blank", ""),
             Column("blank_too", ""),
             Column("count", "Products", Measure.COUNT, total=True),
             Column("minutes", "Time", Measure.MINUTES, total=True),
-            Column("into", "Prime", width=14),
         ),
         rows=tuple(rows),
         note=f"{campaign.shop.changeover_minutes:g} minutes for every product that enters or leaves"
@@ -174,17 +173,18 @@ def _change(
     out = [p for p in held if p not in wanted]
     into = [p for p in wanted if p not in held]
     count = len(out) + len(into)
+    work = [f"flush out {'; '.join(out)}"] if out else []
+    work += [f"prime {'; '.join(into)}"] if into else []
     return (
         day,
         f"{day:%A}",
         before or "empty line",
         after or "empty line",
-        "; ".join(out) or "nothing",
+        ", then ".join(work) or "nothing",
         None,
         None,
         count,
         count * campaign.shop.changeover_minutes,
-        "; ".join(into) or "nothing",
     )
 
 

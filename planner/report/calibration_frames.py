@@ -85,36 +85,29 @@ def _table_sheet(campaign: Campaign) -> Sheet:
 
 
 def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]:
+    caught = [] if sheet.seed_flow is None else [_catches(sheet, number, manner)]
     return [
         Text(CAUTIONS_SHORT, f"{number}. {sheet.lot} with {sheet.recipe}", Look.STRONG),
         _flows(sheet, number, manner),
+        *caught,
         _sizes(sheet, number, manner),
     ]
 
 
 def _flows(sheet: Calibration, number: int, manner: Manner) -> Table:
-    """How much of each product on a unit, by weight, on a bag, a minute and in a catch."""
+    """How much of each product on a unit, by weight, on a bag and a minute; fl oz and mL."""
     us = not manner.metric
-    known = sheet.seed_flow is not None
-    columns = [
-        Column("product", "Product"),
-        Column("unit", "A unit", Measure.DOSE_PER_UNIT),
-        Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
-        *_volumes("bag", "A bag", us),
-        *_volumes("minute", "A minute", us),
-    ]
-    for seconds in CATCH_SECONDS if known else ():
-        if us:
-            title = f"{seconds} s (fl oz)"
-            columns.append(Column(f"floz_{seconds}", title, Measure.NUMBER, decimals=2))
-        columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
-    blanks = (("setting", "Pump at"), ("first", "1st catch"), ("second", "2nd catch"))
-    columns += [Column(key, title, look=Look.FILL_IN, width=8) for key, title in blanks]
     return Table(
         name=f"flow_{number}",
-        columns=tuple(columns),
-        rows=tuple((*_flow_row(d, us), None, None, None) for d in sheet.doses),
-        roomy=True,
+        columns=(
+            Column("product", "Product"),
+            Column("unit", "A unit", Measure.DOSE_PER_UNIT),
+            Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
+            *_volumes("bag", "A bag", us),
+            *_volumes("minute", "A minute", us),
+            Column("setting", "Pump at", look=Look.FILL_IN),
+        ),
+        rows=tuple((*_flow_row(d, us), None) for d in sheet.doses),
     )
 
 
@@ -131,10 +124,29 @@ def _flow_row(dose: Dose, us: bool) -> tuple[Content, ...]:
     row += [dose.floz_per_bag, dose.ml_per_bag] if us else [dose.ml_per_bag]
     minute = [_or_line(dose.floz_per_min), _or_line(dose.ml_per_min)]
     row += minute if us else minute[1:]
-    for c in dose.catches:
-        row += [c.floz] if us else []
-        row.append(f"{c.low_ml:.0f} to {c.high_ml:.0f}")
     return tuple(row)
+
+
+def _catches(sheet: Calibration, number: int, manner: Manner) -> Table:
+    """What a catch of so many seconds should hold, and lines for what two of them held."""
+    columns = [Column("product", "Caught in")]
+    for seconds in CATCH_SECONDS:
+        if not manner.metric:
+            title = f"{seconds} s (fl oz)"
+            columns.append(Column(f"floz_{seconds}", title, Measure.NUMBER, decimals=2))
+        columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
+    columns += [
+        Column("first", "1st catch", look=Look.FILL_IN),
+        Column("second", "2nd catch", look=Look.FILL_IN),
+    ]
+    rows: list[tuple[Content, ...]] = []
+    for d in sheet.doses:
+        caught: list[Content] = []
+        for c in d.catches:
+            caught += [] if manner.metric else [c.floz]
+            caught.append(f"{c.low_ml:.0f} to {c.high_ml:.0f}")
+        rows.append((d.product, *caught, None, None))
+    return Table(name=f"catch_{number}", columns=tuple(columns), rows=tuple(rows))
 
 
 def _or_line(number: float | None) -> Content:
@@ -183,8 +195,11 @@ def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
     columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="By the tag")
     return Table(
         name=f"sizes_{number}",
-        title="The seed by its tag, and if its size differs",
-        columns=(Column("what", "What"), *columns, Column("got", "Measured", look=Look.FILL_IN)),
+        columns=(
+            Column("what", "Seed size against tag"),
+            *columns,
+            Column("got", "Measured", look=Look.FILL_IN),
+        ),
         rows=tuple(rows),
     )
 

@@ -167,7 +167,7 @@ def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
     blocks = (Text(words, title="In words", bullets=True), _worth_table(planned))
     purpose = f"What treating costs on every field as planned; other recipes: {RECIPES_BY_FIELD}."
     yield Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY)
-    purpose = "What every recipe would cost on every field that it may go on, cheapest first."
+    purpose = "Every recipe on every field that it may go on: first as planned, then the cheapest."
     yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
 
 

@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Formula
+from planner.report.sheets import Cell, Formula, Look
 from planner.report.texts import text_width
 
 if TYPE_CHECKING:
@@ -22,8 +22,12 @@ FILTER = 2.0
 """Room of a filter's button."""
 LONG_HEADER = 12.0
 """A header that is wider than this on two lines may take three."""
-BOLD = 1.08
+EASE = 0.4
+"""More room than is needed, as widths of letters are estimated."""
+WIDER = 1.08
 """How much wider bold letters are."""
+BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
+"""Looks in bold letters."""
 APART = 1.2
 """More room beside a header than beside a number, so that it does not touch its neighbour."""
 UNIT = re.compile(r"\([^()]*\)$")
@@ -74,8 +78,8 @@ def _fitted(table: Table, index: int, manner: Manner) -> float:
     column = table.columns[index]
     longest = _longest(table, index, manner)
     button = FILTER if table.filter else 0.0
-    longest = max(longest, BOLD * _folded(header(column, manner)) + APART + button)
-    return min(WIDEST, max(NARROWEST, longest + MARGIN[index > 0] + 0.4))
+    longest = max(longest, WIDER * _folded(header(column, manner)) + APART + button)
+    return min(WIDEST, max(NARROWEST, longest + MARGIN[index > 0] + EASE))
 
 
 def _longest(table: Table, index: int, manner: Manner, *, numbers: bool = False) -> float:
@@ -128,7 +132,10 @@ def _length(content: Content, column: Column, manner: Manner) -> float:
         decimals = decimals if column.decimals is None else column.decimals
         text = f"{value * factor:,.{decimals}f}"
         return len(text) + (text_width(manner.currency) if measure in BARE else 0.0)
-    return 10.0 if not isinstance(value, str) else text_width(value)
+    if not isinstance(value, str):
+        return 10.0
+    bold = isinstance(content, Cell) and content.look in BOLD
+    return text_width(value) * (WIDER if bold else 1.0)
 
 
 def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]:

@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.fit import MARGIN, header, plain
-from planner.report.sheets import Cell, KeyFigures, Look, Table, Text
+from planner.report.fit import BOLD, EASE, MARGIN, header, plain
+from planner.report.sheets import Cell, KeyFigures, Table, Text
 from planner.report.texts import clean, lines
 
 if TYPE_CHECKING:
@@ -17,7 +17,6 @@ LINE = 12.8
 ROOM = 11.0
 """More height for a row to write on."""
 TITLE, BLOCK_TITLE = 27.0, 20.0
-BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
 
 
 def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
@@ -52,7 +51,10 @@ def _table(layout: Layout, placed: Placed, table: Table, manner: Manner) -> dict
     widths = layout.widths
     if placed.header_row:
         texts = [header(c, manner) for c in table.columns]
-        high = max(lines(t, w - 1, bold=True) for t, w in zip(texts, widths, strict=False))
+        high = max(
+            lines(t, w - MARGIN[i > 0] + EASE, bold=True)
+            for i, (t, w) in enumerate(zip(texts, widths, strict=False))
+        )
         found[placed.header_row] = LINE * high + 4
     if placed.note_row:
         found[placed.note_row] = _stretched(layout, table.note)

@@ -36,6 +36,8 @@ LEAST_BEGUN = 130.0
 """Points that a block longer than a page must find to begin on: title, header, some rows."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
+SMALLEST = 0.7
+"""Size of print under which no sheet is shrunk to a page."""
 PORTRAIT, LANDSCAPE = 93.0, 127.0
 """Characters that fill the width of a printed page at full size, on letter as on A4."""
 CM_PER_CHAR = 0.184
@@ -116,8 +118,10 @@ class Layout:
             or (isinstance(p.block, Table) and p.block.break_groups)
             for p in self.placed
         )
-        high = self.points(1, self.end)
-        return self.sheet.page.one_page or (not forced and high < SHRINK * self.page_points)
+        if forced or self.sheet.page.one_page:
+            return self.sheet.page.one_page
+        over = self.points(1, self.end) / self.page_points
+        return over < SHRINK and (over <= 1.0 or self.scale / over >= SMALLEST)
 
     def points(self, first: int, end: int) -> float:
         """Height of rows, from `first` to the one before `end`."""

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
 
+from planner.report.fit import BOLD
 from planner.report.measures import Measure
 from planner.report.sheets import Look, Room
 
@@ -106,7 +107,6 @@ FILLS = {
     Look.WATCH: _fill(WATCH_FILL),
     Look.OVERTYPE: _fill(OVERTYPE_FILL),
 }
-BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
 LEFT = {Measure.TEXT, Measure.DATE}
 
 

@@ -79,7 +79,7 @@ def notes_sheet(facts: Facts) -> Sheet:
     if season.told:
         blocks.append(Text(season.told, "What was passed over in the input", bullets=True))
     blocks.append(Text(HOW_TO_READ, "How the plan was made", bullets=True))
-    tables = (_meanings(), _settings(facts), _made(facts))
+    tables = (_meanings(), _made(facts), _settings(facts))
     return Sheet(
         NOTES,
         "Warnings, cautions, what the words mean, and what the plan was made from.",

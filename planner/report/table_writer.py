@@ -12,7 +12,7 @@ from openpyxl.styles.differential import DifferentialStyle
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from planner.report import looks
-from planner.report.fit import header, letters, measure_of, plain
+from planner.report.fit import BOLD, header, letters, measure_of, plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Formula, Look, Table
 
@@ -112,7 +112,7 @@ def _extras(ws: Worksheet, placed: Placed, table: Table) -> None:
 def _rule(cell: str, text: str, look: Look) -> Rule:
     """Dress a cell while its text begins with `text`."""
     dress = DifferentialStyle(
-        font=Font(bold=look in looks.BOLD, color=looks.INKS.get(look, looks.INK)),
+        font=Font(bold=look in BOLD, color=looks.INKS.get(look, looks.INK)),
         fill=looks.live_fill(look),
     )
     return Rule(type="expression", dxf=dress, formula=[f'LEFT({cell},{len(text)})="{text}"'])
