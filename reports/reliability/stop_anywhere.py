@@ -2,6 +2,7 @@
 
     python -m reports.reliability.stop_anywhere --signal KILL --runs 200
     python -m reports.reliability.stop_anywhere --signal INT --runs 200
+    python -m reports.reliability.stop_anywhere --signal TERM --runs 200
     python -m reports.reliability.stop_anywhere --signal KILL --runs 200 --writing
 
 Every run plans a small season into a folder where an older plan stands, and is sent the signal at a
@@ -129,7 +130,7 @@ def one_writing(plans: tuple[Path, Path], folder: Path, sent: signal.Signals) ->
 
 def main() -> None:
     parser = argparse.ArgumentParser(description=__doc__)
-    parser.add_argument("--signal", choices=["KILL", "INT"], default="KILL")
+    parser.add_argument("--signal", choices=["KILL", "TERM", "INT"], default="KILL")
     parser.add_argument("--runs", type=int, default=200)
     parser.add_argument("--writing", action="store_true")
     parser.add_argument("--seed", type=int, default=1)
