@@ -9,6 +9,7 @@ from planner.explain.explain import explain, threat_costs
 from planner.explain.protection import threat_pages
 from planner.explain.rules import rule_trials, rules_on
 from planner.explain.trial import Budget, solve_all
+from planner.explain.words import Speech
 from planner.explain.worth import break_even, volume_prices, worth_treating
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
@@ -203,3 +204,8 @@ def test_loss_prevented_and_net() -> None:
     assert hard.loss_prevented == pytest.approx(5.0)
     assert hard.net_per_acre == pytest.approx(42.0)
     assert hard.sentence.endswith("5 bu are expected to be saved: $42.00 ahead.")
+
+
+def test_a_currency_of_letters_keeps_off_its_amount() -> None:
+    assert Speech(farm(currency="kr")).money(-1234.0) == "-kr 1,234"
+    assert Speech(farm(currency="€")).money(12.5) == "€12.50"

@@ -13,7 +13,7 @@ from planner.report.campaign_frames import campaign_sheets
 from planner.report.explain_frames import explain_sheets
 from planner.report.frames import make_book
 from planner.report.heights import row_heights
-from planner.report.layout import lay_out
+from planner.report.layout import lay_out, page_breaks, shrink_parts
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Cell, Column, Link, Page, PageBreak, Sheet, Table, Text
 from planner.report.spread import spread
@@ -114,3 +114,27 @@ def test_no_table_of_a_plan_runs_over_pages_without_its_header(make) -> None:
             assert block.repeat_header, (each.title, block.name)
             assert block is each.blocks[-1] or not each.page.private, (each.title, block.name)
     assert long > 3
+
+
+@pytest.mark.parametrize("filled", [40, 41])
+def test_a_table_begins_on_a_new_page_where_the_one_before_fills_its_page(filled: int) -> None:
+    """A page holds 46 rows: four on top, the header and its rows, and a blank that may hang over.
+
+    Forty rows leave nothing after that blank, 41 have it hang over; the next 20 rows go on.
+    """
+    full = Table("full", COLUMNS, rows(filled))
+    after = Table("after", COLUMNS, rows(20), "After it")
+    more = Table("more", COLUMNS, rows(30), "More")
+    layout = lay_out(sheet(full, after, more), Manner(), home=False)
+    assert page_breaks(layout) == [layout.table("after").top, layout.table("more").top]
+
+
+@pytest.mark.parametrize(("second", "size"), [(30, 1.0), (50, 46 / 52), (120, 1.0)])
+def test_parts_that_hardly_miss_a_page_are_printed_smaller(second: int, size: float) -> None:
+    """A page holds 46 rows. The second part has a header, its rows, a blank; 120 are too many."""
+    first = Table("first", COLUMNS, rows(10))
+    layout = lay_out(
+        sheet(first, PageBreak(), Table("second", COLUMNS, rows(second))), Manner(), home=False
+    )
+    shrink_parts(layout)
+    assert layout.scale == pytest.approx(size)

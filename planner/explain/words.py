@@ -67,7 +67,8 @@ class Speech:
         """Return an amount to the cent under 100, else to the whole."""
         sign, x = ("-" if x < -0.005 else ""), abs(x)
         text = f"{x:,.2f}" if x < 99.995 else f"{x:,.0f}"
-        return f"{sign}{self.farm.currency}{text}"
+        gap = " " if self.farm.currency[-1:].isalpha() else ""
+        return f"{sign}{self.farm.currency}{gap}{text}"
 
     def acres(self, x: float) -> str:
         """Return land given in acres."""

@@ -87,7 +87,7 @@ def _table_sheet(campaign: Campaign) -> Sheet:
 def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]:
     caught = [] if sheet.seed_flow is None else [_catches(sheet, number, manner)]
     return [
-        Text(CAUTIONS_SHORT, f"{number}. {sheet.lot} with {sheet.recipe}", Look.STRONG),
+        Text((f"{number}. {sheet.lot} with {sheet.recipe}", *CAUTIONS_SHORT), look=Look.STRONG),
         _flows(sheet, number, manner),
         *caught,
         _sizes(sheet, number, manner),
@@ -136,8 +136,8 @@ def _catches(sheet: Calibration, number: int, manner: Manner) -> Table:
             columns.append(Column(f"floz_{seconds}", title, Measure.NUMBER, decimals=2))
         columns.append(Column(f"ml_{seconds}", f"{seconds} s (mL)"))
     columns += [
-        Column("first", "1st catch", look=Look.FILL_IN),
-        Column("second", "2nd catch", look=Look.FILL_IN),
+        Column("first", "1st", look=Look.FILL_IN),
+        Column("second", "2nd", look=Look.FILL_IN),
     ]
     rows: list[tuple[Content, ...]] = []
     for d in sheet.doses:
@@ -192,7 +192,7 @@ def _sizes(sheet: Calibration, number: int, manner: Manner) -> Table:
     columns = [
         Column(f"c{i}", f"{x.change:+.0%}", Measure.NUMBER) for i, x in enumerate(sheet.sizes)
     ]
-    columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="By the tag")
+    columns[len(columns) // 2] = replace(columns[len(columns) // 2], header="Tag")
     return Table(
         name=f"sizes_{number}",
         columns=(

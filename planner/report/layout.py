@@ -81,6 +81,8 @@ class Layout:
     """Rows before which a new printed page begins."""
     heights: dict[int, float] = field(default_factory=dict)
     """Points, of rows that need more or less than `ROW`."""
+    shrunk: float = 1.0
+    """How much smaller it is printed than its width asks for."""
 
     def table(self, name: str) -> Placed:
         """Find a table by its name; ValueError if the sheet has none of that name."""
@@ -97,8 +99,9 @@ class Layout:
 
     @property
     def scale(self) -> float:
-        """Size at which the sheet is as wide as the paper, at most 1."""
-        return min(1.0, (LANDSCAPE if self.lying else PORTRAIT) / max(sum(self.widths), 1.0))
+        """Size of print: as wide as the paper or smaller, at most 1."""
+        wide = (LANDSCAPE if self.lying else PORTRAIT) / max(sum(self.widths), 1.0)
+        return min(1.0, wide) / self.shrunk
 
     @property
     def page_points(self) -> float:
@@ -120,7 +123,11 @@ class Layout:
         )
         if forced or self.sheet.page.one_page:
             return self.sheet.page.one_page
-        over = self.points(1, self.end) / self.page_points
+        return self.may_shrink(self.points(1, self.end))
+
+    def may_shrink(self, high: float) -> bool:
+        """Whether something so high can be read when it is printed on a single page."""
+        over = high / self.page_points
         return over < SHRINK and (over <= 1.0 or self.scale / over >= SMALLEST)
 
     def points(self, first: int, end: int) -> float:
@@ -194,6 +201,16 @@ def _put_beside(placed: Placed, layout: Layout) -> None:
     placed.end = max(table.end, table.top + high)
 
 
+def shrink_parts(layout: Layout) -> None:
+    """Print a little smaller where that keeps what stands between page breaks on one page each."""
+    hard = [p.top for p in layout.placed if isinstance(p.block, PageBreak) and not p.block.if_torn]
+    if hard:
+        ends = zip([1, *hard], [*hard, layout.end], strict=True)
+        highest = max(layout.points(first, end) for first, end in ends)
+        if highest > layout.page_points and layout.may_shrink(highest):
+            layout.shrunk = highest / layout.page_points
+
+
 def page_breaks(layout: Layout) -> list[int]:
     """Rows to begin a page with, so that no block is torn that fits a page."""
     found: list[int] = []
@@ -213,7 +230,7 @@ def page_breaks(layout: Layout) -> list[int]:
         if isinstance(block, Table) and block.break_groups:
             found += [row + 1 for row in placed.group_ends[:-1]]
             used = layout.points(found[-1], placed.end) if found else used
-        if used > room:  # runs on over pages; where the last of them is filled is a guess
+        if used - ROW > room:  # runs on over pages; where the last of them is filled is a guess
             used %= room
     return [row for row in found if row > 5]
 

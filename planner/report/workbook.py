@@ -21,6 +21,7 @@ from planner.report.layout import (
     chart_height,
     lay_out,
     page_breaks,
+    shrink_parts,
 )
 from planner.report.paper import set_up_page
 from planner.report.pen import Pen
@@ -92,6 +93,7 @@ def _check_titles(book: Book) -> None:
 def _laid_out(book: Book, sheet: Sheet) -> Layout:
     layout = lay_out(sheet, book.manner, home=sheet.page.private)
     layout.heights = row_heights(layout, book.manner)
+    shrink_parts(layout)
     if not layout.one_page:
         layout.breaks = page_breaks(layout)
     return layout
