@@ -34,6 +34,7 @@ HOMES = {
     "numpy": ("optimize/", "explain/", "campaign/"),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
+    "numba": ("optimize/machine",),
     "openpyxl": ("season/", "report/"),
     "defusedxml": ("season/",),
     "icalendar": ("campaign/", "report/"),

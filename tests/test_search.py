@@ -12,13 +12,14 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize import search
+from planner.optimize import moves, search
 from planner.optimize.board import Board
-from planner.optimize.construct import improve, place
 from planner.optimize.floors import without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted
+from planner.optimize.machine import compiled, pointer
 from planner.optimize.model import make_model
+from planner.optimize.moves import Tally
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.search import solve
@@ -235,14 +236,12 @@ def random_board(season, seed: int):
     board = Board(it, model.choices, order_tables(it))
     rng = np.random.default_rng(seed)
     for f in rng.permutation(len(it.fields)).tolist():
-        place(board, f, rng, noise=0.5)
-    steps = int(rng.integers(0, 20))
-    improve(board, rng, steps, (1000.0, 100.0), lambda step: step / steps)
+        board.place(f, rng, noise=0.5)
+    if seed % 2:
+        most = int(rng.integers(1, 20))
+        pieces = board.improve(rng, (1000.0, 100.0), lambda n: n / most if n < most else None, 1)
+        board.lay(pieces)
     return model, board
-
-
-def board_cost(board) -> float:
-    return board.product_cost() + board.other
 
 
 def unshared(season):
@@ -259,14 +258,14 @@ def check_board(season, seed: int) -> bool:
     """Whether the board can be ordered for; if so, that the model takes it, at the same cost."""
     model, board = random_board(unshared(season), seed)
     x = lifted(model, board)
-    if board_cost(board) > 1e9:  # more of a product than all containers hold
+    if board.cost > 1e9:  # more of a product than all containers hold
         assert x is None, seed
         return False
     assert x is not None, seed
     state = State(SolveOptions(), None, None)
     state.model = model
     assert state.offer(x), seed
-    assert model.matrix.price(x) == pytest.approx(board_cost(board), rel=1e-6, abs=0.01), seed
+    assert model.matrix.price(x) == pytest.approx(board.cost, rel=1e-6, abs=0.01), seed
     short = x[model.at["short"]]
     assert short == pytest.approx(np.maximum(0.0, board.short), abs=1e-6), seed
     return True
@@ -279,6 +278,27 @@ def test_board_prices_as_the_exact_model():
         assert check_board(random_season(12, 8, 4, 1 + seed % 3, seed, short=seed % 4 == 0), seed)
 
 
+def test_machine_code_does_what_the_plain_moves_do():
+    """The same dice, the same plans: `moves` called as Python and compiled."""
+    for seed in range(6):
+        season = random_season(12, 8, 4, 1 + seed % 3, seed, short=seed % 2 == 0)
+        _, board = random_board(season, 2 * seed)
+        x, c, w = board.facts, board.prices, board.scratch
+        copies = [Tally(*(a.copy() for a in board.tally)) for _ in range(6)]
+        plain, before, best, fast, old, kept = copies
+        run = compiled().improve
+        low = moves.improve(
+            x, plain, c, w, np.random.default_rng(seed), before, best, np.inf, 30, 300.0
+        )
+        quick = [pointer(a) for a in (x, fast, c, w, old, kept)]
+        again = run(*quick[:4], np.random.default_rng(seed), quick[4], quick[5], np.inf, 30, 300.0)
+        assert low == pytest.approx(again, rel=1e-9), seed
+        for a, b in zip(plain, fast, strict=True):
+            assert a == pytest.approx(b, rel=1e-9, abs=1e-6), seed
+        for a, b in zip(best, kept, strict=True):
+            assert a == pytest.approx(b, rel=1e-9, abs=1e-6), seed
+
+
 def test_freight_and_discounts_are_all_that_the_board_leaves_out():
     """The model's order is never dearer than the board's with all freight on top."""
     for seed in range(8):
@@ -287,7 +307,7 @@ def test_freight_and_discounts_are_all_that_the_board_leaves_out():
         x = lifted(model, board)
         assert x is not None
         freight = sum(s.freight for s in one.suppliers)
-        assert model.matrix.price(x) <= board_cost(board) + freight + 0.01
+        assert model.matrix.price(x) <= board.cost + freight + 0.01
 
 
 def test_board_goes_back_to_empty():
@@ -295,13 +315,14 @@ def test_board_goes_back_to_empty():
     for seed in range(60):
         one = seasons.random_season(seed)
         _, board = random_board(one, seed)
-        for f in range(len(board.pieces)):
+        for f in range(len(board.acres)):
             board.take(f)
-        for lot in range(len(board.it.lots)):
-            board.give_part(lot, -1)
-        left = board_cost(board), *board.need, *board.demand, *board.bags, *board.running
+        board.fit_parts()
+        s = board.tally
+        left = board.cost, *s.need, *s.demand, *s.bags, *s.running, *s.lot_part, *s.rule_acres
         board.clear()
-        fresh = board_cost(board), *board.need, *board.demand, *board.bags, *board.running
+        s = board.tally
+        fresh = board.cost, *s.need, *s.demand, *s.bags, *s.running, *s.lot_part, *s.rule_acres
         assert left == pytest.approx(fresh, abs=1e-6), seed
 
 

@@ -24,7 +24,7 @@ def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
     x = np.zeros(model.matrix.n_columns)
     shares: dict[tuple[int, int, int], float] = {}
     c, it = board.choices, board.it
-    for f, pieces in enumerate(board.pieces):
+    for f, pieces in enumerate(board.pieces()):
         for piece in pieces:
             lot, k = int(c.lot[piece.choice]), int(c.recipe[piece.choice])
             x[model.column("acres", (f, lot, k))] += piece.acres
@@ -36,7 +36,7 @@ def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
         if model.has("bare", key):
             x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
     _put_seed(model, board, x)
-    short = np.maximum(0.0, np.where(np.array(board.short) > 1e-9, board.short, 0.0))
+    short = np.where(board.short > 1e-9, board.short, 0.0)
     x[model.at["short"]] = short
     for priority in model.keys["short_in"]:
         mine = np.array([f.priority == priority for f in it.fields])
@@ -45,15 +45,15 @@ def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
 
 
 def _put_seed(model: Model, board: Board, x: Floats) -> None:
-    p = board.pools
-    for pool in np.flatnonzero(board.bags > 0).tolist():
+    p, s = board.facts, board.tally
+    for pool in np.flatnonzero(s.bags > 0).tolist():
         key = int(p.lot[pool]), int(p.recipe[pool])
         if p.treats[pool]:
-            x[model.column("bags", key)] = board.bags[pool]
-    for lot, pool in enumerate(board.lot_part):
+            x[model.column("bags", key)] = s.bags[pool]
+    for lot, pool in enumerate(s.lot_part.tolist()):
         if pool >= 0:
             x[model.column("part", (lot, int(p.recipe[pool])))] = 1.0
-        bought = int(board.lot_bags[lot]) - board.full[lot]
+        bought = int(s.lot_bags[lot] - p.full[lot])
         if bought > 0:
             x[model.column("bought", lot)] = bought
 

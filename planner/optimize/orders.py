@@ -45,35 +45,6 @@ class OrderTable:
         return replace(self, cost=cost)
 
 
-class OrderPrices:
-    """The tables of all products side by side, so that many needs are priced in one look-up."""
-
-    def __init__(self, tables: list[OrderTable], smooth: float = 0.0) -> None:
-        """Take the tables; their steps are mixed with the straight lines by the share `smooth`."""
-        self.tables = tables
-        self.apart = 2.0 * max((float(t.reach[-2]) for t in tables), default=0.0) + 1.0
-        self.offset = np.arange(len(tables)) * self.apart - 1e-7
-        ends = [
-            np.append(t.reach[:-1], self.apart * 0.9) + i * self.apart for i, t in enumerate(tables)
-        ]
-        self.reach = np.concatenate([*ends, [np.inf]])
-        self.cost = np.concatenate([*(t.cost for t in tables), [BEYOND]]) * (1.0 - smooth)
-        credit = np.array([t.credit for t in tables])
-        linear = np.array([t.linear for t in tables])
-        self.slope = (1.0 - smooth) * credit + smooth * linear
-
-    def __call__(self, need: Floats) -> Floats:
-        """Cost of needs, one per row: rows x products -> rows."""
-        at = np.searchsorted(self.reach, np.minimum(need, self.apart * 0.8) + self.offset)
-        total: Floats = self.cost[at].sum(axis=1) + need @ self.slope
-        return total
-
-    def one(self, need: Floats) -> float:
-        """Cost of a single row of needs."""
-        at = np.searchsorted(self.reach, np.minimum(need, self.apart * 0.8) + self.offset)
-        return float(self.cost[at].sum() + need @ self.slope)
-
-
 def _thinned(reach: Floats, cost: Floats, most: int) -> tuple[Floats, Floats]:
     """Cheapest ways only: cost rises strictly with reach."""
     order = np.lexsort((-reach, cost))

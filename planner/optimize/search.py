@@ -32,7 +32,6 @@ from planner.optimize.state import State
 from planner.optimize.strategies import (
     Budget,
     Neighborhood,
-    anneal,
     capped,
     errand,
     on_model,
@@ -42,7 +41,7 @@ from planner.optimize.strategies import (
     repair,
     shrink_or_grow,
 )
-from planner.optimize.worker import Worker
+from planner.optimize.worker import TICK, Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -87,7 +86,11 @@ class Workshop:
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
-    worker: Worker | None = None
+    workers: list[Worker] = field(default_factory=list)
+    hand: Worker | None = None
+    """The process whose board is worked on for this one; None before there is any need."""
+    quick: threading.Event = field(default_factory=threading.Event)
+    """Whether that board is ready."""
     paid: dict[str, float] = field(default_factory=dict)
     """Money a second that each way has lately saved."""
     errors: list[BaseException] = field(default_factory=list)
@@ -136,7 +139,7 @@ def _first_plan(shop: Workshop) -> None:
         plant_all(board, shop.rng)
         if state.offer(lifted(state.model, board)):
             return
-        planted = 1.0 - sum(board.short) / float(board.acres.sum())
+        planted = 1.0 - float(board.short.sum()) / float(board.acres.sum())
         board.rule_cap = board.rule_cap * min(0.98, 0.99 * planted)
     board.clear()
     state.offer(lifted(state.model, board))
@@ -153,8 +156,9 @@ def _settle_shortage(shop: Workshop) -> None:
         for _ in range(3):
             budget = Budget(min(20.0, 0.1 * state.left()), STEP_NODES if counted else None)
             best = None if state.x is None else pieces_of(shop.board, state.model, state.x)
-            job = errand(state, shop.board, budget, shop.rng, start=best, fine=True)
-            state.offer(on_model(state, shop.board, anneal(shop.board, job, state)))
+            pieces = _sent_out(shop, budget, start=best, fine=True)
+            if pieces is not None:
+                state.offer(on_model(state, shop.board, pieces))
             if sum(state.short) <= 1e-9:
                 state.prove_shortage()
                 return
@@ -179,13 +183,10 @@ def _head_start(shop: Workshop, model: Model) -> None:
 
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
-        worker = shop.worker = Worker()
-        try:
-            if not _large(shop):
-                prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
-            _search_aside(shop, worker)
-        finally:
-            worker.close()
+        worker = _hired(shop)
+        if not _large(shop):
+            prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
+        _search_aside(shop, worker)
 
     return _in_thread(shop, work)
 
@@ -204,6 +205,38 @@ def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
     return thread
 
 
+def _hired(shop: Workshop) -> Worker:
+    worker = Worker()
+    shop.workers.append(worker)
+    return worker
+
+
+def _dismiss(shop: Workshop) -> None:
+    for worker in shop.workers:
+        worker.close()
+
+
+def _get_ready(shop: Workshop) -> None:
+    """Have the board set up elsewhere; its first errand can take long."""
+    _sent_out(shop, Budget(0.01, None))
+    shop.quick.set()
+
+
+def _sent_out(
+    shop: Workshop,
+    budget: Budget,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
+) -> list[list[Piece]] | None:
+    """Have an errand done on the board in the other process; None if that is not to be had."""
+    state, board = shop.state, shop.board
+    shop.hand = shop.hand or _hired(shop)
+    job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less)
+    return shop.hand.anneal(board.it, board.choices, job, state)
+
+
 def _search_by_time(shop: Workshop) -> None:
     state = shop.state
     if _large(shop):
@@ -215,11 +248,11 @@ def _search_by_time(shop: Workshop) -> None:
     if state.is_set():
         return
     prover = _in_background(shop, model)
+    _in_thread(shop, lambda: _get_ready(shop))
     while not state.is_set():
         _turn(shop, None)
     prover.join(GRACE)
-    if shop.worker is not None:
-        shop.worker.close()
+    _dismiss(shop)
     prover.join(GRACE)
     if shop.errors and state.x is None:
         raise shop.errors[0]
@@ -233,6 +266,7 @@ def _search_by_effort(shop: Workshop, effort: int) -> None:
     shop.near = Neighborhood(model)
     if not _large(shop):
         exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
+    shop.quick.set()
     for _ in range(effort):
         if state.is_set():
             return
@@ -256,9 +290,16 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     if shop.guides:
         guide = shop.guides.pop()
         shop.guides.clear()
-        _on_board(shop, budget, start=repair(shop.board, shop.near, guide, shop.rng), fine=True)
+        pieces = repair(shop.board, shop.near, guide, shop.rng)
+        if shop.quick.is_set():
+            _on_board(shop, budget, start=pieces, fine=True)
+        else:
+            _take_over(shop, pieces)
         return
     way = _choose(shop)
+    if way is None:
+        shop.quick.wait(TICK)
+        return
     before, began = state.cost, now()
     WAYS[way](shop, budget)
     if np.isfinite(before):
@@ -266,9 +307,13 @@ def _turn(shop: Workshop, steps: int | None) -> None:
         shop.paid[way] = 0.5 * shop.paid.get(way, rate) + 0.5 * rate
 
 
-def _choose(shop: Workshop) -> str:
-    """Each way once, then mostly the one that pays best; any now and then."""
-    ways = [w for w in WAYS if w not in ("around", "bags") or shop.near.has_shares]
+def _choose(shop: Workshop) -> str | None:
+    """Each way once, then mostly the one that pays best; any now and then; None if none can be."""
+    ways = [w for w in WAYS if w not in EXACT_WAYS or shop.near.has_shares]
+    if not shop.quick.is_set():
+        ways = [w for w in ways if w in EXACT_WAYS]
+    if not ways:
+        return None
     untried = [w for w in ways if w not in shop.paid]
     if untried:
         return untried[0]
@@ -313,9 +358,11 @@ def _on_board(
     fine: bool = False,
     less: bool = False,
 ) -> None:
-    state, board = shop.state, shop.board
-    job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less)
-    _take_over(shop, anneal(board, job, state))
+    pieces = _sent_out(shop, budget, start=start, fine=fine, less=less)
+    if pieces is not None:
+        _take_over(shop, pieces)
+    else:
+        shop.quick.clear()
 
 
 def _take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
@@ -384,6 +431,8 @@ WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
     "bags": _bags,
 }
 """Ways to a better plan, in the order in which they are first tried."""
+EXACT_WAYS = ("around", "bags")
+"""Those that need the field rule, and no board in machine code."""
 
 
 def _settled(state: State) -> Floats:
@@ -433,13 +482,16 @@ def solve(
 
 def _solve(state: State, season: Season) -> Plan:
     shop = _open(state, season)
-    _first_plan(shop)
-    _settle_shortage(shop)
-    if not state.is_set():
-        if state.options.effort is None:
-            _search_by_time(shop)
-        else:
-            _search_by_effort(shop, state.options.effort)
+    try:
+        _first_plan(shop)
+        _settle_shortage(shop)
+        if not state.is_set():
+            if state.options.effort is None:
+                _search_by_time(shop)
+            else:
+                _search_by_effort(shop, state.options.effort)
+    finally:
+        _dismiss(shop)
     if state.x is None:
         if state.user_stop is not None and state.user_stop.is_set():
             msg = "stopped before there was any plan"

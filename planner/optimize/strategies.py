@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.board import Piece
-from planner.optimize.construct import improve, lay, place
 from planner.optimize.lift import lifted
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
@@ -58,25 +57,23 @@ COOLING = (
     Phase(0.25, 0.0, (5e-4, 5e-5)),
 )
 """From orders that can be cut to orders that can't, from rough to fine."""
+MOVES = 20
+"""Moves on the board that count as much work as a node of branch and bound."""
 FINE = (Phase(0.4, 0.1, (2e-4, 5e-5)), Phase(0.6, 0.0, (1e-4, 1e-5)))
 """For a plan that is good already."""
 
 
 def plant_all(board: Board, rng: np.random.Generator) -> None:
     """Plant every field at the least cost, those with the fewest choices first."""
-    order = sorted(
-        range(len(board.menus)),
-        key=lambda f: (-board.short_price[f], len(board.menus[f].pool), -board.acres[f]),
-    )
-    for f in order:
-        place(board, f, rng)
-    for lot in range(len(board.it.lots)):
-        board.fit_part(lot)
+    x = board.facts
+    for f in np.lexsort((-x.acres, np.diff(x.first), -x.short_price)).tolist():
+        board.place(f, rng)
+    board.fit_parts()
 
 
 def pieces_of(board: Board, model: Model, x: Floats) -> list[list[Piece]]:
     """Take a solution apart into pieces for the board, where the board has its choices."""
-    pieces: list[list[Piece]] = [[] for _ in board.menus]
+    pieces: list[list[Piece]] = [[] for _ in board.acres]
     acres = x[model.at["acres"]]
     for t in np.flatnonzero(acres > 1e-7).tolist():
         pieces[int(model.choices.field[t])].append(Piece(t, float(acres[t])))
@@ -120,18 +117,17 @@ def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
     if errand.start is None:
         plant_all(board, rng)
     else:
-        lay(board, errand.start)
-    pieces = [list(p) for p in board.pieces]
+        board.lay(errand.start)
+    pieces = board.pieces()
     budget = errand.budget
     for phase in errand.phases:
         board.use_tables(tables, phase.smooth)
-        lay(board, pieces)
-        base = board.product_cost() + board.other
-        scale = max(1.0, abs(base))
+        board.lay(pieces)
+        scale = max(1.0, abs(board.cost))
         heat = (phase.heat[0] * scale, phase.heat[1] * scale)
-        steps = 10**9 if budget.steps is None else max(1, int(budget.steps * phase.share))
-        more = _pace(stop, budget.seconds * phase.share, steps, budget.steps is not None)
-        _, pieces = improve(board, rng, steps, heat, more)
+        steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
+        more = _pace(stop, budget.seconds * phase.share, steps)
+        pieces = board.improve(rng, heat, more, None if steps is None else MOVES)
     return pieces
 
 
@@ -161,15 +157,15 @@ def on_model(state: State, board: Board, pieces: list[list[Piece]]) -> Floats | 
     """Pieces as a solution of the exact model, with the order that suits them."""
     off = discounts_taken(state.model, state.x) if state.x is not None else {}
     board.use_tables(order_tables(board.it, off))
-    lay(board, pieces)
+    board.lay(pieces)
     return lifted(state.model, board, 5.0 if state.options.effort is None else np.inf)
 
 
-def _pace(stop: Stop, seconds: float, steps: int, counted: bool) -> Callable[[int], float | None]:
+def _pace(stop: Stop, seconds: float, steps: int | None) -> Callable[[int], float | None]:
     began = now()
 
     def more(step: int) -> float | None:
-        done = step / steps if counted else (now() - began) / max(1e-3, seconds)
+        done = (now() - began) / max(1e-3, seconds) if steps is None else step / steps
         return None if done >= 1.0 or stop.is_set() else done
 
     return more
@@ -377,29 +373,27 @@ def repair(
     pieces = pieces_of(board, near.model, guide)
     tables = order_tables(board.it, discounts_taken(near.model, guide))
     board.use_tables(tables, 0.2)
-    lay(board, [[] if bad[f] else mine for f, mine in enumerate(pieces)])
+    board.lay([[] if bad[f] else mine for f, mine in enumerate(pieces)])
     anew = np.flatnonzero(bad).tolist() + free_lots(board)
     for f in sorted(anew, key=lambda f: -board.acres[f]):
-        place(board, f, rng)
-    for lot in range(len(board.it.lots)):
-        board.fit_part(lot)
-    return [list(p) for p in board.pieces]
+        board.place(f, rng)
+    board.fit_parts()
+    return board.pieces()
 
 
 def free_lots(board: Board) -> list[int]:
     """Take fields off lots that are out of bags, small ones first; the fields taken off."""
-    users: dict[int, list[int]] = {}
-    for f, pieces in enumerate(board.pieces):
+    users: dict[int, set[int]] = {}
+    for f, pieces in enumerate(board.pieces()):
         for piece in pieces:
-            users.setdefault(int(board.choices.lot[piece.choice]), []).append(f)
+            users.setdefault(int(board.choices.lot[piece.choice]), set()).add(f)
     taken: list[int] = []
     for lot, fields in sorted(users.items()):
-        for f in sorted(set(fields), key=lambda f: board.acres[f]):
-            if board.lot_bags[lot] <= board.ceiling[lot]:
+        for f in sorted(fields - set(taken), key=lambda f: board.acres[f]):
+            if board.tally.lot_bags[lot] <= board.facts.ceiling[lot]:
                 break
-            if board.pieces[f]:
-                board.take(f)
-                taken.append(f)
+            board.take(f)
+            taken.append(f)
     return taken
 
 

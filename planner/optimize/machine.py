@@ -1,0 +1,118 @@
+"""The moves of the board as machine code: the only room that knows Numba.
+
+Compiling takes some 20 s, once an installation: Numba keeps the result beside Python's own byte
+code, where it may. Functions in machine code take the tuples of `planner.optimize.moves` as one
+pointer each (`Struct`): handed over array by array they were ten times slower.
+"""
+
+from __future__ import annotations
+
+from functools import cache
+from types import FunctionType, SimpleNamespace
+from typing import TYPE_CHECKING, Any
+
+from numba import njit, types
+from numba.experimental import structref
+
+from planner.optimize import moves
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+class _Type(types.StructRef):  # type: ignore[misc]
+    """What a compiled function knows of a tuple."""
+
+    def preprocess_fields(self, fields: Any) -> Any:
+        return tuple((name, types.unliteral(kind)) for name, kind in fields)
+
+
+@structref.register
+class FactsType(_Type):
+    """Of `Facts`."""
+
+
+@structref.register
+class PricesType(_Type):
+    """Of `Prices`."""
+
+
+@structref.register
+class TallyType(_Type):
+    """Of `Tally`."""
+
+
+@structref.register
+class ScratchType(_Type):
+    """Of `Scratch`."""
+
+
+class Facts(structref.StructRefProxy):  # type: ignore[misc]
+    """A pointer to `moves.Facts`."""
+
+
+class Prices(structref.StructRefProxy):  # type: ignore[misc]
+    """A pointer to `moves.Prices`."""
+
+
+class Tally(structref.StructRefProxy):  # type: ignore[misc]
+    """A pointer to `moves.Tally`."""
+
+
+class Scratch(structref.StructRefProxy):  # type: ignore[misc]
+    """A pointer to `moves.Scratch`."""
+
+
+structref.define_proxy(Facts, FactsType, moves.Facts._fields)
+structref.define_proxy(Prices, PricesType, moves.Prices._fields)
+structref.define_proxy(Tally, TallyType, moves.Tally._fields)
+structref.define_proxy(Scratch, ScratchType, moves.Scratch._fields)
+
+
+def _facts(*arrays: Any) -> Any:
+    return Facts(*arrays)
+
+
+def _prices(*arrays: Any) -> Any:
+    return Prices(*arrays)
+
+
+def _tally(*arrays: Any) -> Any:
+    return Tally(*arrays)
+
+
+def _scratch(*arrays: Any) -> Any:
+    return Scratch(*arrays)
+
+
+def _machine(function: Callable[..., Any]) -> Any:
+    """A function that is compiled when first called; kept on disk where that can be."""
+    try:
+        return njit(nogil=True, cache=True, error_model="numpy")(function)
+    except RuntimeError:  # nowhere to keep it
+        return njit(nogil=True, error_model="numpy")(function)
+
+
+@cache
+def compiled() -> SimpleNamespace:
+    """The functions of `moves`, which take what `pointer` makes of its tuples."""
+    space = dict(vars(moves))
+    mine = [f for f in space.values() if isinstance(f, FunctionType)]
+    for f in mine:
+        space[f.__name__] = _machine(FunctionType(f.__code__, space, f.__name__))
+    return SimpleNamespace(**{f.__name__: space[f.__name__] for f in mine})
+
+
+@cache
+def _makers() -> dict[type, Any]:
+    return {
+        moves.Facts: _machine(_facts),
+        moves.Prices: _machine(_prices),
+        moves.Tally: _machine(_tally),
+        moves.Scratch: _machine(_scratch),
+    }
+
+
+def pointer(arrays: Any) -> Any:
+    """A tuple of `moves` for compiled functions; both work on the same memory."""
+    return _makers()[type(arrays)](*arrays)
