@@ -10,6 +10,7 @@ import shutil
 import signal
 import subprocess
 import sys
+import tempfile
 import threading
 import time
 import zipfile
@@ -24,6 +25,7 @@ import planner
 import planner.report.json
 from planner import cli
 from planner.report.files import PROMISE, settle, write_together
+from planner.season.safe import workbook_bytes
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -120,6 +122,17 @@ def test_a_note_of_renamings_that_makes_no_sense_is_taken_away(tmp_path: Path, t
     (tmp_path / PROMISE).write_text(text, "utf-8")
     settle(tmp_path)
     assert not (tmp_path / PROMISE).exists()
+
+
+def test_a_note_of_renamings_takes_nothing_from_elsewhere(tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    out.mkdir()
+    mine = tmp_path / ".mine.0123456789ab.part"
+    mine.write_text("mine")
+    (out / PROMISE).write_text(json.dumps({"plan.json": f"../{mine.name}"}), "utf-8")
+    settle(out)
+    assert mine.read_text() == "mine"
+    assert visible(out) == []
 
 
 def test_what_a_killed_run_left_behind_is_swept_up(two_plans, tmp_path: Path) -> None:
@@ -404,6 +417,25 @@ def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path
     for path in seen:
         assert path.startswith((str(out), str(temporary))) or path == os.devnull, path
     assert visible(temporary) == []
+
+
+@pytest.mark.parametrize("failure", [KeyboardInterrupt, MemoryError])
+def test_a_workbook_cut_short_leaves_nothing_in_the_temporary_folder(
+    failure: type[BaseException], tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """openpyxl writes its sheets there first."""
+    from openpyxl import Workbook
+    from openpyxl.worksheet._writer import WorksheetWriter
+
+    def write(_self: object) -> None:
+        assert visible(tmp_path), "the probe must see the file"
+        raise failure
+
+    monkeypatch.setattr(tempfile, "tempdir", str(tmp_path))
+    monkeypatch.setattr(WorksheetWriter, "write", write)
+    with pytest.raises(failure):
+        workbook_bytes(Workbook())
+    assert visible(tmp_path) == []
 
 
 # --- The solver fails -----------------------------------------------------------------------------

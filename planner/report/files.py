@@ -208,7 +208,8 @@ def _sweep(folder: Path) -> None:
     """Finish and take away what a killed run left; nobody else writes now."""
     with contextlib.suppress(OSError, ValueError, AttributeError, TypeError, RecursionError):
         for name, part in json.loads((folder / PROMISE).read_bytes()).items():
-            if Path(name).name == name and LEFT_BEHIND.fullmatch(part) and (folder / part).exists():
+            plain = Path(name).name == name and Path(part).name == part
+            if plain and LEFT_BEHIND.fullmatch(part) and (folder / part).exists():
                 (folder / part).replace(folder / name)
     for path in folder.iterdir():
         if path.name == PROMISE or LEFT_BEHIND.fullmatch(path.name):

@@ -38,6 +38,7 @@ from planner.report.sheets import (
 from planner.report.stored import store_results
 from planner.report.table_writer import result, write_table
 from planner.report.texts import clean
+from planner.season.safe import workbook_bytes
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -71,9 +72,7 @@ def render(book: Book) -> bytes:
             results[number] = found
     for sheet in book.sheets:
         _draw_charts(file, pen, layouts[sheet.title])
-    out = io.BytesIO()
-    file.save(out)
-    content = store_results(out.getvalue(), results)
+    content = store_results(workbook_bytes(file), results)
     names = load_workbook(io.BytesIO(content), read_only=True).sheetnames
     if names != [s.title for s in book.sheets]:
         msg = "the workbook does not read back as it was written"

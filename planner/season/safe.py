@@ -70,9 +70,16 @@ def csv_bytes(rows: Iterable[Sequence[str]]) -> bytes:
 
 
 def workbook_bytes(workbook: Workbook) -> bytes:
-    """A workbook as it stands in a file."""
+    """A workbook as it stands in a file; nothing of it stays in the temporary folder."""
+    from openpyxl.worksheet import _writer
+
     out = io.BytesIO()
-    workbook.save(out)
+    try:
+        workbook.save(out)
+    except BaseException:  # else only a Python that ends by itself would take them away
+        for name in _writer.ALL_TEMP_FILES:
+            Path(name).unlink(missing_ok=True)
+        raise
     return out.getvalue()
 
 
