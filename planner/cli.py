@@ -2,7 +2,7 @@
 
 Exit codes: 0 plan written; 1 a bug; 2 wrong use; 3 faults in the input; 4 acres short with
 ``--strict``; 5 no plan in the time given, or the solver failed; 6 output could not be written; 70
-our own audit found the plan wrong; 130 interrupted before any plan.
+our own audit found the plan wrong; 130 interrupted before any plan; 143 ended by the system.
 """
 
 from __future__ import annotations
@@ -15,7 +15,7 @@ import threading
 import traceback
 from datetime import datetime  # noqa: TC003 - typer reads it when the command line is read
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
@@ -30,6 +30,7 @@ if TYPE_CHECKING:
 SHORT = 4
 OUTPUT = OutputError.exit_code
 INTERRUPTED = Interrupted.exit_code
+TERMINATED = 143
 WHY_SHARE = 1 / 3
 WHY_MOST = 20.0
 DEBUG = "WHOLEDRUM_DEBUG"
@@ -323,8 +324,14 @@ def _tell(text: str) -> None:
     print(clean_lines(text), file=sys.stderr)
 
 
+def _terminated(_number: int, _frame: object) -> NoReturn:
+    """Let go of what is half done, as after Ctrl-C, where the system would just end the process."""
+    raise SystemExit(TERMINATED)
+
+
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
+    signal.signal(signal.SIGTERM, _terminated)
     code = run(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # what was to be done is done
     try:
@@ -336,7 +343,7 @@ def main(arguments: Sequence[str] | None = None) -> None:
         os.dup2(nowhere, sys.stdout.fileno())
         if not isinstance(error, BrokenPipeError):
             _tell(f"The results could not be printed: {error.strerror}.")
-    if code == INTERRUPTED or threading.active_count() > 1:
+    if code in (INTERRUPTED, TERMINATED) or threading.active_count() > 1:
         # A solver that was left computing must not hold the door; and Python itself would turn
         # the code of an interrupt into a death by signal.
         os._exit(code)

@@ -597,39 +597,57 @@ def test_same_plan_in_every_environment(name: str, tiny: Path, tmp_path: Path) -
 
 
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
-def test_ctrl_c_at_some_moments(tiny: Path, tmp_path: Path) -> None:
+@pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
+def test_a_signal_at_some_moments(sent: signal.Signals, tiny: Path, tmp_path: Path) -> None:
     """A few moments here; 200 with reports/reliability/stop_anywhere.py."""
-    out = tmp_path / "out"
+    out, temporary = tmp_path / "out", tmp_path / "temporary"
+    temporary.mkdir()
     assert child("plan", str(tiny), "--out", str(out)).returncode == 0
     before = visible(out)
+    season = other_farm_once(tiny)
     random.seed(3)
     for _ in range(5):
         process = subprocess.Popen(
-            [
-                sys.executable,
-                "-m",
-                "planner",
-                "plan",
-                str(other_farm_once(tiny)),
-                "--out",
-                str(out),
-            ],
+            [sys.executable, "-m", "planner", "plan", str(season), "--out", str(out)],
             cwd=ROOT,
+            env=os.environ | {"TMPDIR": str(temporary)},
             stdout=subprocess.PIPE,
             stderr=subprocess.PIPE,
             text=True,
         )
         with pytest.raises(subprocess.TimeoutExpired):
             process.wait(random.uniform(0.15, 0.5))
-        process.send_signal(signal.SIGINT)
+        process.send_signal(sent)
         _, told = process.communicate(timeout=60)
-        if process.returncode == -signal.SIGINT:  # Python itself was still starting
+        if process.returncode == -sent:  # Python itself was still starting
             assert farms_in(out) <= {FARM, OTHER}
             continue
-        assert process.returncode in (0, 130)
+        assert process.returncode in (0, 128 + sent)
         assert "Traceback" not in told
         assert len(farms_in(out)) == 1
         assert visible(out) == before
+        assert visible(temporary) == []
+
+
+SENT = """
+import os, signal, sys
+from planner.cli import main
+import planner.report.files
+def replace_all(*_):
+    os.kill(os.getpid(), signal.SIGTERM)
+    raise AssertionError("it went on")
+planner.report.files._replace_all = replace_all
+main(sys.argv[1:])
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+def test_the_system_ends_a_run_that_lets_go(tiny: Path, tmp_path: Path) -> None:
+    out = tmp_path / "out"
+    command = [sys.executable, "-c", SENT, "plan", str(tiny), "--out", str(out), "--quiet"]
+    done = subprocess.run(command, cwd=ROOT, capture_output=True, text=True, check=False)
+    assert (done.returncode, done.stdout, done.stderr) == (143, "", "")
+    assert not out.exists()
 
 
 def other_farm_once(tiny: Path) -> Path:

@@ -15,6 +15,7 @@ from __future__ import annotations
 
 import argparse
 import json
+import os
 import random
 import shutil
 import signal
@@ -97,7 +98,11 @@ def command(season: Path, folder: Path) -> list[str]:
 
 def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, after: float) -> str:
     process = subprocess.Popen(
-        command(seasons[1], folder), cwd=ROOT, stdout=subprocess.PIPE, stderr=subprocess.PIPE
+        command(seasons[1], folder),
+        cwd=ROOT,
+        stdout=subprocess.PIPE,
+        stderr=subprocess.PIPE,
+        env=os.environ | {"TMPDIR": str(folder.with_name("temporary"))},
     )
     try:
         _, told = process.communicate(timeout=after)
@@ -107,7 +112,7 @@ def one_run(seasons: tuple[Path, Path], folder: Path, sent: signal.Signals, afte
     _, told = process.communicate(timeout=120)
     if process.returncode in (1, -signal.SIGINT) and b"planner" not in told and b"bug" not in told:
         return f"{state(folder)}, Python itself was still starting"
-    if b"Traceback" in told or process.returncode not in (0, 130, -sent):
+    if b"Traceback" in told or process.returncode not in (0, 128 + sent, -sent):
         print(told.decode(), file=sys.stderr)
         return f"wrong end, exit code {process.returncode}"
     return f"{state(folder)}, exit code {process.returncode}"
@@ -139,7 +144,7 @@ def main() -> None:
     signal.signal(signal.SIGINT, signal.default_int_handler)  # a shell's background job ignores it
     sent = signal.Signals[f"SIG{asked.signal}"]
     found: Counter[str] = Counter()
-    leftovers = 0
+    leftovers = elsewhere = 0
     with tempfile.TemporaryDirectory() as name:
         base = Path(name)
         seasons = make_season(base / "a", OLD), make_season(base / "b", NEW)
@@ -149,6 +154,8 @@ def main() -> None:
         subprocess.run(command(seasons[1], base / "new"), cwd=ROOT, check=True, capture_output=True)
         assert (state(base / "old"), state(base / "new")) == ("old", "new")
         plans = base / "old", base / "new"
+        temporary = base / "temporary"
+        temporary.mkdir()
         for number in range(asked.runs):
             folder = base / f"run {number}"
             shutil.copytree(base / "old", folder)
@@ -163,12 +170,16 @@ def main() -> None:
             }
             leftovers += bool(extra)
             shutil.rmtree(folder)
+            scraps = [*temporary.iterdir()]
+            elsewhere += bool(scraps)
+            for path in scraps:
+                path.unlink()
     print(f"SIG{asked.signal}, {asked.runs} runs, moments up to {usual:.1f} s:")
     for kind, count in sorted(found.items()):
         print(f"  {count:4d}  {kind}")
-    print(f"temporary files left behind: {leftovers}")
+    print(f"runs that left temporary files: {leftovers} in the folder, {elsewhere} elsewhere")
     bad = [kind for kind in found if kind.startswith(("mixed", "broken", "wrong"))]
-    raise SystemExit(bool(bad))
+    raise SystemExit(bool(bad) or (asked.signal != "KILL" and leftovers + elsewhere > 0))
 
 
 if __name__ == "__main__":
