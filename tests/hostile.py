@@ -186,6 +186,20 @@ def with_entities(part: str, doctype: str) -> Callable[[Path], Path]:
     return build
 
 
+def under_another_name(path: Path) -> Path:
+    """Entities in a sheet whose part is not named as XML is."""
+    sheet = f"{LAUGHS}<worksheet {NS}><sheetData>{FIELDS}</sheetData></worksheet>"
+
+    def change(name: str, data: bytes) -> bytes:
+        return (
+            data.replace(b"sheet2.xml", b"sheet2.dat")
+            if name.endswith((".rels", "].xml"))
+            else data
+        )
+
+    return parts(path / "dat.xlsx", change, [("xl/worksheets/sheet2.dat", sheet)])
+
+
 def utf16_part(path: Path) -> Path:
     def change(name: str, data: bytes) -> bytes:
         return data.decode().encode("utf-16") if name == "xl/workbook.xml" else data
@@ -447,7 +461,21 @@ REFUSED: dict[str, Case] = {
     "laughs in the types": (with_entities("[Content_Types].xml", LAUGHS), "entities"),
     "laughs in relations": (with_entities("xl/_rels/workbook.xml.rels", LAUGHS), "entities"),
     "laughs in properties": (with_entities("docProps/core.xml", LAUGHS), "entities"),
-    "outside entity": (with_entities("xl/worksheets/sheet1.xml", OUTSIDE), "entities"),
+    **{
+        f"outside entity in {part}": (with_entities(part, OUTSIDE), "entities")
+        for part in (
+            "xl/worksheets/sheet1.xml",
+            "xl/workbook.xml",
+            "xl/styles.xml",
+            "xl/theme/theme1.xml",
+            "xl/_rels/workbook.xml.rels",
+            "_rels/.rels",
+            "docProps/app.xml",
+            "docProps/core.xml",
+            "[Content_Types].xml",
+        )
+    },
+    "laughs under another name": (under_another_name, "damaged"),
     "utf-16 part": (utf16_part, "not UTF-8"),
     "no sheet part": (no_sheet_part, "a sheet 'Fields'"),
     "string that is not there": (bad_string_number, "damaged"),
