@@ -158,6 +158,18 @@ CASES = [
         80,
         0,
     ),
+    (
+        "active per acre bites beside a limit per seed",
+        {
+            "products": (active(),),
+            "active_limits": (
+                ActiveLimit("alpha-ine", per_acre=0.0156),
+                ActiveLimit("beta-ine", per_seed=1.0),
+            ),
+        },
+        80,
+        0,
+    ),
     # 2/128 lb = 7,087.38 mg on 140,000 seeds: 0.050624 mg a seed.
     (
         "active per seed met",
@@ -697,6 +709,7 @@ CASES = [
         0,
         1900,
     ),
+    ("weighed without a price", weighed(farm=farm(weigh_yield_loss=True)), 0, 300),
     (
         "untreated acres lose all",
         weighed(farm=farm(weigh_yield_loss=True, soybean_price=1.0, allow_untreated=True)),
