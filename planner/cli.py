@@ -324,6 +324,22 @@ def _tell(text: str) -> None:
     print(clean_lines(text), file=sys.stderr)
 
 
+def _open_closed_streams() -> None:
+    """Send to nowhere what goes to streams that were closed at the start.
+
+    Else the first file that is opened would take the place of one, and get what is printed.
+    """
+    for number in range(3):
+        try:
+            os.fstat(number)
+        except OSError:
+            os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
+    if sys.stdout is None:
+        sys.stdout = os.fdopen(1, "w")
+    if sys.stderr is None:
+        sys.stderr = os.fdopen(2, "w")
+
+
 def _terminated(_number: int, _frame: object) -> NoReturn:
     """Let go of what is half done, as after Ctrl-C, where the system would just end the process."""
     raise SystemExit(TERMINATED)
@@ -331,6 +347,7 @@ def _terminated(_number: int, _frame: object) -> NoReturn:
 
 def main(arguments: Sequence[str] | None = None) -> None:
     """Run the command line and leave with its exit code."""
+    _open_closed_streams()
     signal.signal(signal.SIGTERM, _terminated)
     code = run(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # what was to be done is done

@@ -331,6 +331,22 @@ def test_results_that_cannot_be_printed_are_told(tiny: Path) -> None:
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.skipif(os.name == "nt", reason="streams are closed otherwise there")
+@pytest.mark.parametrize("closed", [(1,), (2,), (0, 1, 2)], ids=str)
+def test_closed_streams_are_no_place_for_files(
+    closed: tuple[int, ...], tiny: Path, tmp_path: Path
+) -> None:
+    out = tmp_path / "out"
+
+    def close() -> None:
+        for number in closed:
+            os.close(number)
+
+    done = child("plan", str(tiny), "--out", str(out), preexec_fn=close)
+    assert done.returncode == 0, done.stderr
+    assert farms_in(out) == {FARM}
+
+
 # --- Nothing dangerous out ------------------------------------------------------------------------
 
 DANGEROUS = {
