@@ -54,8 +54,9 @@ def _table_sheet(campaign: Campaign) -> Sheet:
         sheet = sheets[batch.lot, batch.recipe]
         size = (sheet.lot, sheet.recipe, sheet.seeds_per_lb, sheet.unit_weight, sheet.bag_weight)
         for d in sheet.doses:
-            caught = d.catches[-1].ml if d.catches else None
-            rows.append((*size, d.product, d.floz_per_unit, d.floz_per_cwt, d.ml_per_bag, caught))
+            caught = [c.ml for c in d.catches] or [None] * len(CATCH_SECONDS)
+            rate = (d.product, d.floz_per_unit, d.floz_per_cwt, d.ml_per_bag)
+            rows.append((*size, *rate, *caught, None))
     table = Table(
         name="calibration",
         columns=(
@@ -68,17 +69,21 @@ def _table_sheet(campaign: Campaign) -> Sheet:
             Column("dose", "A unit", Measure.DOSE_PER_UNIT),
             Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
             Column("bag_ml", "A bag (mL)", Measure.NUMBER, decimals=0),
-            Column("minute", "Caught in 60 s (mL)", Measure.NUMBER, decimals=0),
+            *(
+                Column(f"ml_{seconds}", f"{seconds} s (mL)", Measure.NUMBER, decimals=0)
+                for seconds in CATCH_SECONDS
+            ),
+            Column("got", "Got", look=Look.FILL_IN, width=10),
         ),
         rows=tuple(rows),
         repeat_header=True,
         filter=True,
-        note=f"{TOLERANCE:.0%} either way is common practice; the label may ask for less.",
     )
+    manner = Manner(metric=campaign.shop.metric)
     return Sheet(
         CALIBRATION,
-        "For every batch: what pump and gate should give.",
-        (Text(CAUTIONS_SHORT, look=Look.STRONG), table),
+        "For every batch: what pump and gate should give, and in so many seconds.",
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(_how(campaign, manner)), table),
         Page(landscape=True),
         Room.TREATING,
     )
@@ -219,7 +224,7 @@ def _how(campaign: Campaign, manner: Manner) -> tuple[str, ...]:
     return (
         caught if campaign.shop.seed_flow else NO_FLOW.format(manner.label(Measure.WEIGHT)),
         f"Count at least 1,000 seeds and weigh them: {size} = seeds x {grams} / grams; grams of"
-        f" 1,000 seeds = {of_1000} / {size}. The seed flow by weight is kept: a rate by weight then"
-        " keeps its amount a minute, a rate by the unit its amount a bag, and what stays is not"
-        " listed.",
+        f" 1,000 seeds = {of_1000} / {size}. Where the real size differs from the tag, the seed"
+        " flow by weight is kept: a rate by weight then keeps its amount a minute, a rate by the"
+        " unit its amount a bag.",
     )
