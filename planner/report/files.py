@@ -9,7 +9,6 @@ import os
 import re
 import secrets
 import shutil
-import tempfile
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -28,6 +27,8 @@ WORKBOOK = "plan.xlsx"
 JSON = "plan.json"
 CALENDAR = "plan.ics"
 PROMISE = ".wholedrum-promise"
+ANY_NEW_FILE = 0o666
+"""Rights before the user's own mask."""
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
 
@@ -78,9 +79,8 @@ def write_plan(
     content = {
         JSON: json_bytes(plan, season, keys),
         CALENDAR: to_ical(campaign),
+        WORKBOOK: render(make_book(plan, season, sheets)),
     }
-    with _telling(Path(tempfile.gettempdir())):
-        content[WORKBOOK] = render(make_book(plan, season, sheets))
     return write_together(Path(folder), content)
 
 
@@ -147,11 +147,14 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
             if target.is_dir():
                 msg = f"{target} is a folder; move it away, or choose another folder with --out"
                 raise OutputError(msg)
+            rights = target.stat().st_mode & 0o777 if target.is_file() else ANY_NEW_FILE
             fresh[name] = _temporary(folder, name)
-            _write(fresh[name], data)
+            _write(fresh[name], data, rights)
             if target.is_file():  # kept until all are in place
                 older[name] = _temporary(folder, name)
-                shutil.copy2(target, older[name])
+                _write(older[name], target.read_bytes(), rights)
+                with contextlib.suppress(OSError):
+                    shutil.copystat(target, older[name])
                 with contextlib.suppress(OSError):
                     shutil.copymode(target, fresh[name])
         _promise(folder, fresh)
@@ -221,10 +224,10 @@ def _temporary(folder: Path, name: str) -> Path:
     return folder / f".{name}.{secrets.token_hex(6)}.part"
 
 
-def _write(path: Path, data: bytes) -> None:
-    """Write a new file to the disk; its rights are those that any new file of the user gets."""
+def _write(path: Path, data: bytes, rights: int = ANY_NEW_FILE) -> None:
+    """Write a new file to the disk, from its beginning with no more rights than these."""
     flags = os.O_WRONLY | os.O_CREAT | os.O_EXCL | getattr(os, "O_BINARY", 0)
-    handle = os.open(path, flags | getattr(os, "O_NOFOLLOW", 0), 0o666)
+    handle = os.open(path, flags | getattr(os, "O_NOFOLLOW", 0), rights)
     try:
         with os.fdopen(handle, "wb") as out:
             out.write(data)

@@ -70,17 +70,10 @@ def csv_bytes(rows: Iterable[Sequence[str]]) -> bytes:
 
 
 def workbook_bytes(workbook: Workbook) -> bytes:
-    """A workbook as it stands in a file; nothing of it stays in the temporary folder."""
-    from openpyxl.worksheet import _writer
+    """A workbook as it stands in a file."""
+    from planner.season.saving import saved
 
-    out = io.BytesIO()
-    try:
-        workbook.save(out)
-    except BaseException:  # else only a Python that ends by itself would take them away
-        for name in _writer.ALL_TEMP_FILES:
-            Path(name).unlink(missing_ok=True)
-        raise
-    return out.getvalue()
+    return saved(workbook)
 
 
 def write_whole(path: Path, content: bytes) -> Path:
