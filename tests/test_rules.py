@@ -691,6 +691,16 @@ CASES = [
         0,
         450.5,
     ),
+    (
+        "a free jug that nothing needs",
+        {
+            "products": (product(on_hand=999.0),),
+            "containers": (container(price=0.0),),
+            "discounts": (DiscountLevel("Early", 100.0, 0.1),),
+        },
+        0,
+        0,
+    ),
     # Half a unit in a part bag takes 1 fl oz, the line 320: two jugs.
     (
         "line loss for less than a unit",

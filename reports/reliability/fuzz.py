@@ -508,7 +508,7 @@ def fuzz(name: str, seconds: float, keep: Path) -> None:
 
     short = name in ("text", "cell")
     options = [f"-max_len={MOST_LETTERS if short else MOST_BYTES}", f"-dict={words}"]
-    options += ["-timeout=60", "-rss_limit_mb=3000", f"-artifact_prefix={keep}/"]
+    options += ["-timeout=900", "-rss_limit_mb=3000", f"-artifact_prefix={keep}/"]
     options += ["-mutate_depth=1"] if not short else []  # ours changes more than one thing itself
     mutator = {} if short else {"custom_mutator": change}
     atheris.Setup([sys.argv[0], *options, str(seeds)], watch.one, **mutator)
