@@ -31,6 +31,8 @@ PROMISING = 25
 """Choices of a field that the search goes over once prices are known."""
 FLOOR_TIME = 0.3
 """Share of the time left for each stage of the floor."""
+SLOW = 0.75
+"""Share of the time that must be left after the relaxation for orders to be looked at apart."""
 ROOMS = (0.02, 0.01, 0.03)
 """Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
 MEND_TIME = 0.15
@@ -39,17 +41,22 @@ MEND_NODES = 300
 """The same where work is counted."""
 
 
-def prove_floor(state: State) -> Orders | None:
-    """Prove the floor over all choices of the season, with whole containers where time allows."""
+def prove_floor(state: State) -> tuple[Growing, Orders | None] | None:
+    """Prove the floor over all choices of the season, with whole containers where time allows.
+
+    Returns the relaxation, and what is known of orders; None where there was no time for either.
+    """
     it = state.model.it
     first = best_of_each(it, it.choices.field, rough_price(it, order_tables(it)), FIRST_COLUMNS)
     growing = start_growing(state, it, np.union1d(first, used_places(state)), short_caps(state))
     grow(state, growing, FLOOR_TIME * state.left())
     if growing.duals is None:
         return None
+    if state.left() < SLOW * state.options.seconds:
+        return growing, None
     orders = benders.open_orders(growing)
     benders.find(state, orders, FLOOR_TIME * state.left())
-    return orders
+    return growing, orders
 
 
 def used_places(state: State) -> NDArray[np.int64]:
@@ -93,6 +100,26 @@ def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
         x = dive(loose, near, in_columns(orders, loose), 0.5 * room, state)
         if x is not None and mend(state, model, moved(loose, model, x)):
             return
+
+
+def in_choices(model: Model, growing: Growing) -> Floats:
+    """What the relaxation plants, and the discounts it takes, in the columns of a narrower model.
+
+    Nothing else: it is a guide for the board, which counts its own bags.
+    """
+    assert growing.answer is not None
+    assert growing.answer.x is not None
+    x, old, c = growing.answer.x, growing.model, growing.it.choices
+    guide = np.zeros(model.matrix.n_columns)
+    known = np.concatenate(growing.at) < len(x)
+    places, at = np.concatenate(growing.chosen)[known], np.concatenate(growing.at)[known]
+    for t, acres in zip(places.tolist(), x[at].tolist(), strict=True):
+        key = int(c.field[t]), int(c.lot[t]), int(c.recipe[t])
+        if acres > 0 and model.has("acres", key):
+            guide[model.column("acres", key)] = acres
+    for key, value in old.values("level", x):
+        guide[model.column("level", key)] = np.round(value)
+    return guide
 
 
 def in_columns(orders: Orders, model: Model) -> Floats:

@@ -69,22 +69,6 @@ structref.define_proxy(Tally, TallyType, moves.Tally._fields)
 structref.define_proxy(Scratch, ScratchType, moves.Scratch._fields)
 
 
-def _facts(*arrays: Any) -> Any:
-    return Facts(*arrays)
-
-
-def _prices(*arrays: Any) -> Any:
-    return Prices(*arrays)
-
-
-def _tally(*arrays: Any) -> Any:
-    return Tally(*arrays)
-
-
-def _scratch(*arrays: Any) -> Any:
-    return Scratch(*arrays)
-
-
 def _machine(function: Callable[..., Any]) -> Any:
     """A function that is compiled when first called; kept on disk where that can be."""
     try:
@@ -96,23 +80,21 @@ def _machine(function: Callable[..., Any]) -> Any:
 @cache
 def compiled() -> SimpleNamespace:
     """The functions of `moves`, which take what `pointer` makes of its tuples."""
-    space = dict(vars(moves))
+    structs = {c.__name__: c for c in (Facts, Prices, Tally, Scratch)}
+    space = {**vars(moves), **structs}
     mine = [f for f in space.values() if isinstance(f, FunctionType)]
     for f in mine:
         space[f.__name__] = _machine(FunctionType(f.__code__, space, f.__name__))
     return SimpleNamespace(**{f.__name__: space[f.__name__] for f in mine})
 
 
-@cache
-def _makers() -> dict[type, Any]:
-    return {
-        moves.Facts: _machine(_facts),
-        moves.Prices: _machine(_prices),
-        moves.Tally: _machine(_tally),
-        moves.Scratch: _machine(_scratch),
-    }
-
-
 def pointer(arrays: Any) -> Any:
     """A tuple of `moves` for compiled functions; both work on the same memory."""
-    return _makers()[type(arrays)](*arrays)
+    run = compiled()
+    make = {
+        moves.Facts: run.make_facts,
+        moves.Prices: run.make_prices,
+        moves.Tally: run.make_tally,
+        moves.Scratch: run.make_scratch,
+    }
+    return make[type(arrays)](*arrays)

@@ -152,6 +152,29 @@ class Scratch(NamedTuple):
     held_acres: Floats
 
 
+# Made here, so that what the compiler keeps of them is new when the tuples are.
+
+
+def make_facts(*parts: Any) -> Facts:
+    """Put facts together."""
+    return Facts(*parts)
+
+
+def make_prices(*parts: Any) -> Prices:
+    """Put prices together."""
+    return Prices(*parts)
+
+
+def make_tally(*parts: Any) -> Tally:
+    """Put a tally together."""
+    return Tally(*parts)
+
+
+def make_scratch(*parts: Any) -> Scratch:
+    """Put scratch together."""
+    return Scratch(*parts)
+
+
 def copy_tally(a: Tally, b: Tally) -> None:
     """Copy all but the pieces."""
     b.short[:] = a.short

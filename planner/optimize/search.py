@@ -7,6 +7,7 @@ floors, and the two exchange what they find. DEVELOPERS.md says why, with number
 from __future__ import annotations
 
 import threading
+from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -21,7 +22,7 @@ from planner.optimize.columns import (
 from planner.optimize.extract import make_plan
 from planner.optimize.floors import exact, fewest_short, prove
 from planner.optimize.instance import make_instance
-from planner.optimize.large import dive_for_plan, narrow, prove_floor
+from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.lift import lifted
 from planner.optimize.model import make_model
 from planner.optimize.options import SolveOptions
@@ -44,7 +45,7 @@ from planner.optimize.strategies import (
 from planner.optimize.worker import TICK, Worker
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
     from planner.optimize.board import Piece
     from planner.optimize.model import Model
@@ -87,6 +88,8 @@ class Workshop:
     freed: int = 8
     turn: int = 0
     workers: list[Worker] = field(default_factory=list)
+    aside: Worker | None = None
+    """The process that proves floors, and searches when there is none to raise."""
     hand: Worker | None = None
     """The process whose board is worked on for this one; None before there is any need."""
     quick: threading.Event = field(default_factory=threading.Event)
@@ -116,15 +119,40 @@ def _large(shop: Workshop) -> bool:
 def _plan_large(shop: Workshop) -> None:
     """Prove the floor of a large season, go on over its promising choices, and dive for a plan."""
     state = shop.state
-    orders = prove_floor(state)
-    if orders is None:
+    with _searching_aside(shop, turn=2):
+        proven = prove_floor(state)
+    if proven is None:
         return
-    narrow(state, orders.growing)
+    growing, orders = proven
+    narrow(state, growing)
     model = state.model
     shop.board = Board(model.it, model.choices, order_tables(model.it))
     shop.near = Neighborhood(capped(state))
-    if orders.best is not None:
-        dive_for_plan(state, orders, shop.near)
+    shop.guides.append(in_choices(model, growing))
+    with _searching_aside(shop):
+        if orders is not None and orders.best is not None:
+            dive_for_plan(state, orders, shop.near)
+        if state.options.effort is None:
+            _get_ready(shop)
+
+
+@contextmanager
+def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
+    """Search on a board in another process meanwhile; not where work is counted."""
+    done = threading.Event()
+    if shop.state.options.effort is not None:
+        yield
+        return
+
+    def take(pieces: list[list[Piece]]) -> None:
+        shop.state.offer(on_model(shop.state, shop.board, pieces))
+
+    aside = _in_thread(shop, lambda: _search_aside(shop, take, done, turn))
+    try:
+        yield
+    finally:
+        done.set()
+        aside.join()
 
 
 def _first_plan(shop: Workshop) -> None:
@@ -183,10 +211,10 @@ def _head_start(shop: Workshop, model: Model) -> None:
 
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
-        worker = _hired(shop)
+        shop.aside = shop.aside or _hired(shop)
         if not _large(shop):
-            prove(shop.state, model, shop.guides.append, shop.settled.append, worker.solve)
-        _search_aside(shop, worker)
+            prove(shop.state, model, shop.guides.append, shop.settled.append, shop.aside.solve)
+        _search_aside(shop, shop.found.append)
 
     return _in_thread(shop, work)
 
@@ -248,7 +276,8 @@ def _search_by_time(shop: Workshop) -> None:
     if state.is_set():
         return
     prover = _in_background(shop, model)
-    _in_thread(shop, lambda: _get_ready(shop))
+    if not shop.quick.is_set():
+        _in_thread(shop, lambda: _get_ready(shop))
     while not state.is_set():
         _turn(shop, None)
     prover.join(GRACE)
@@ -285,8 +314,7 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     if shop.found:
         _take_over(shop, shop.found.pop())
         return
-    longest = max(3.0, 0.15 * state.options.seconds)
-    budget = Budget(min(shop.cycle, longest, state.left()), steps)
+    budget = Budget(min(shop.cycle, _longest(state), state.left()), steps)
     if shop.guides:
         guide = shop.guides.pop()
         shop.guides.clear()
@@ -322,11 +350,15 @@ def _choose(shop: Workshop) -> str | None:
     return max(ways, key=lambda w: shop.paid[w])
 
 
+def _longest(state: State) -> float:
+    """Seconds that one stretch of search may take."""
+    return max(3.0, 0.15 * state.options.seconds)
+
+
 def _anew(shop: Workshop, budget: Budget) -> None:
     """Cool a board down from a first planting."""
     _on_board(shop, budget)
-    most = max(3.0, 0.15 * shop.state.options.seconds)
-    shop.cycle = min(shop.cycle * 1.3, most)
+    shop.cycle = min(shop.cycle * 1.3, _longest(shop.state))
 
 
 def _finer(shop: Workshop, budget: Budget) -> None:
@@ -376,22 +408,43 @@ def _take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
         state.offer(polish(state, shop.near, x, brief, state.options.seed))
 
 
-def _search_aside(shop: Workshop, worker: Worker) -> None:
-    """Search on a board in the other process too, once it has no floor to raise."""
+@dataclass(frozen=True, slots=True)
+class _Either:
+    """Stop where one of two says so."""
+
+    one: Stop
+    other: Stop
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        return self.one.is_set() or self.other.is_set()
+
+
+def _search_aside(
+    shop: Workshop,
+    take: Callable[[list[list[Piece]]], None],
+    done: Stop | None = None,
+    turn: int = 0,
+) -> None:
+    """Search on a board in the other process too: from the best plan, with less of it, anew.
+
+    `turn` says which of the three comes first.
+    """
     state = shop.state
+    shop.aside = shop.aside or _hired(shop)
     rng = np.random.default_rng([state.options.seed, 1])
-    cycle, turn = 2.0 * shop.cycle, 0
-    while not state.is_set() and state.x is not None:
-        turn += 1
+    cycle = min(2.0 * shop.cycle, _longest(state))
+    stop = state if done is None else _Either(state, done)
+    while not stop.is_set() and state.x is not None:
         budget = Budget(min(cycle, state.left()))
-        start = None if turn % 3 == 2 else pieces_of(shop.board, state.model, state.x)
-        job = errand(
-            state, shop.board, budget, rng, start=start, fine=turn % 3 != 2, less=turn % 3 == 1
-        )
-        pieces = worker.anneal(state.model.it, state.model.choices, job, state)
+        anew, less = turn % 3 == 2, turn % 3 == 1
+        start = None if anew else pieces_of(shop.board, state.model, state.x)
+        job = errand(state, shop.board, budget, rng, start=start, fine=not anew, less=less)
+        turn += 1
+        pieces = shop.aside.anneal(state.model.it, state.model.choices, job, stop)
         if pieces is None:
             return
-        shop.found.append(pieces)
+        take(pieces)
 
 
 def _bags_near(shop: Workshop, x: Floats, seconds: float, *, start: bool) -> None:

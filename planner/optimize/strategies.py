@@ -48,18 +48,18 @@ class Phase:
     share: float
     smooth: float
     heat: tuple[float, float]
-    """First and last, as shares of the cost."""
+    """First and last, as shares of a mean field's cost."""
 
 
 COOLING = (
-    Phase(0.5, 0.5, (2e-3, 2e-4)),
-    Phase(0.25, 0.2, (5e-4, 1e-4)),
-    Phase(0.25, 0.0, (5e-4, 5e-5)),
+    Phase(0.5, 0.5, (0.12, 0.012)),
+    Phase(0.25, 0.2, (0.03, 0.006)),
+    Phase(0.25, 0.0, (0.03, 0.003)),
 )
 """From orders that can be cut to orders that can't, from rough to fine."""
 MOVES = 20
 """Moves on the board that count as much work as a node of branch and bound."""
-FINE = (Phase(0.4, 0.1, (2e-4, 5e-5)), Phase(0.6, 0.0, (1e-4, 1e-5)))
+FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
 """For a plan that is good already."""
 
 
@@ -123,7 +123,7 @@ def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
     for phase in errand.phases:
         board.use_tables(tables, phase.smooth)
         board.lay(pieces)
-        scale = max(1.0, abs(board.cost))
+        scale = max(1.0, abs(board.cost)) / len(board.acres)
         heat = (phase.heat[0] * scale, phase.heat[1] * scale)
         steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
         more = _pace(stop, budget.seconds * phase.share, steps)
