@@ -666,9 +666,16 @@ CASES = [
         0,
         600,
     ),
+    # Two jugs at $250 are less than the keg, at $300 they would be more.
     (
         "the break in the middle",
-        {"recipes": (recipe(Alpha=8.0),), "containers": jugs((1, 300.0), (2, 250.0), (9, 200.0))},
+        {
+            "recipes": (recipe(Alpha=8.0),),
+            "containers": (
+                *jugs((1, 300.0), (2, 250.0), (9, 200.0)),
+                container(name="keg", size=640.0, price=550.0),
+            ),
+        },
         0,
         500,
     ),
