@@ -90,7 +90,7 @@ TILE_LABEL = Style(
     _font(9, color=FAINT),
     _fill(PALE),
     Border(top=STRONG),
-    Alignment(horizontal="left", indent=1),
+    Alignment(horizontal="left", indent=1, shrink_to_fit=True),
 )
 TILE_NOTE = Style(
     _font(9, color=FAINT),
