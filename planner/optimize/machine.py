@@ -1,13 +1,13 @@
 """The moves of the board as machine code: the only room that knows Numba.
 
-Compiling takes some 20 s, once an installation: Numba keeps the result beside Python's own byte
+Compiling takes some 12 s, once an installation: Numba keeps the result beside Python's own byte
 code, where it may. Functions in machine code take the tuples of `planner.optimize.moves` as one
 pointer each (`Struct`): handed over array by array they were ten times slower.
 """
 
 from __future__ import annotations
 
-from functools import cache
+from functools import cache, partial
 from types import FunctionType, SimpleNamespace
 from typing import TYPE_CHECKING, Any
 
@@ -18,6 +18,10 @@ from planner.optimize import moves
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+
+CALLED = ("improve", "make_facts", "make_prices", "make_tally", "make_scratch")
+"""What is called from Python; the others need no entry from there."""
 
 
 class _Type(types.StructRef):  # type: ignore[misc]
@@ -71,10 +75,17 @@ structref.define_proxy(Scratch, ScratchType, moves.Scratch._fields)
 
 def _machine(function: Callable[..., Any]) -> Any:
     """A function that is compiled when first called; kept on disk where that can be."""
+    make = partial(
+        njit,
+        nogil=True,
+        error_model="numpy",
+        no_cpython_wrapper=function.__name__ not in CALLED,
+        no_cfunc_wrapper=True,
+    )
     try:
-        return njit(nogil=True, cache=True, error_model="numpy")(function)
+        return make(cache=True)(function)
     except RuntimeError:  # nowhere to keep it
-        return njit(nogil=True, error_model="numpy")(function)
+        return make()(function)
 
 
 @cache

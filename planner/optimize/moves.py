@@ -175,28 +175,41 @@ def make_scratch(*parts: Any) -> Scratch:
     return Scratch(*parts)
 
 
+def copy(a: Any, b: Any) -> None:
+    """Copy one array into another (slices compiled ten times as long)."""
+    for i in range(len(a)):
+        b[i] = a[i]
+
+
+def fill(a: Any, value: Any) -> None:
+    """Set a whole array."""
+    for i in range(len(a)):
+        a[i] = value
+
+
 def copy_tally(a: Tally, b: Tally) -> None:
     """Copy all but the pieces."""
-    b.short[:] = a.short
-    b.have[:] = a.have
-    b.demand[:] = a.demand
-    b.bags[:] = a.bags
-    b.lot_bags[:] = a.lot_bags
-    b.lot_part[:] = a.lot_part
-    b.part_free[:] = a.part_free
-    b.running[:] = a.running
-    b.need[:] = a.need
-    b.spent[:] = a.spent
-    b.other[:] = a.other
-    b.rule_acres[:] = a.rule_acres
+    copy(a.short, b.short)
+    copy(a.have, b.have)
+    copy(a.demand, b.demand)
+    copy(a.bags, b.bags)
+    copy(a.lot_bags, b.lot_bags)
+    copy(a.lot_part, b.lot_part)
+    copy(a.part_free, b.part_free)
+    copy(a.running, b.running)
+    copy(a.need, b.need)
+    copy(a.spent, b.spent)
+    copy(a.other, b.other)
+    copy(a.rule_acres, b.rule_acres)
 
 
 def copy_plan(a: Tally, b: Tally) -> None:
     """Copy everything."""
     copy_tally(a, b)
-    b.choice[:] = a.choice
-    b.piece[:] = a.piece
-    b.pieces[:] = a.pieces
+    copy(a.pieces, b.pieces)
+    for f in range(len(a.pieces)):
+        copy(a.choice[f], b.choice[f])
+        copy(a.piece[f], b.piece[f])
 
 
 def cost_of(c: Prices, p: int, need: float) -> float:
@@ -218,12 +231,15 @@ def add_need(s: Tally, c: Prices, use: Floats, times: float) -> None:
 
 def order_cost(s: Tally) -> float:
     """Order cost of what is needed now."""
-    return s.spent.sum()
+    total = 0.0
+    for p in range(len(s.spent)):
+        total += s.spent[p]
+    return total
 
 
 def price(x: Facts, s: Tally) -> float:
     """Cost of the board, acres short at their penalty."""
-    total = s.spent.sum() + s.other[0]
+    total = order_cost(s) + s.other[0]
     for f in range(len(x.acres)):
         if s.short[f] > 1e-7:
             total += x.short_price[f] * s.short[f]
@@ -594,12 +610,15 @@ def place(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any, field: int, noise
 
 def count_near(x: Facts, w: Scratch, field: int) -> float:
     """How many of a field's lots each field shares, into scratch; the most."""
-    w.near[:] = 0.0
+    fill(w.near, 0.0)
+    most = 0.0
     for i in range(x.lots_at[field], x.lots_at[field + 1]):
         lot = x.lots[i]
         for j in range(x.fields_at[lot], x.fields_at[lot + 1]):
-            w.near[x.fields[j]] += 1.0
-    return w.near.max()
+            field = x.fields[j]
+            w.near[field] += 1.0
+            most = max(most, w.near[field])
+    return most
 
 
 def mark_mates(x: Facts, s: Tally, w: Scratch, field: int) -> None:
@@ -616,7 +635,7 @@ def mark_mates(x: Facts, s: Tally, w: Scratch, field: int) -> None:
 
 def pick_any(x: Facts, w: Scratch, rng: Any, size: int) -> int:
     """Choose any fields."""
-    w.seen[:] = False
+    fill(w.seen, False)
     n = 0
     while n < size:
         field = rng.integers(0, len(x.acres))
@@ -639,7 +658,7 @@ def pick(x: Facts, s: Tally, w: Scratch, rng: Any) -> int:
     for f in range(n):
         w.rank[f] = w.near[f] * (0.3 + rng.random())
     if dice < 0.65:
-        w.seen[:] = False
+        fill(w.seen, False)
         mark_mates(x, s, w, seed)
         apart = 0
         for f in range(n):
@@ -686,11 +705,11 @@ def replant(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     """Take some fields off and place them again; how many. What they had is in scratch."""
     n = pick(x, s, w, rng)
     sort_by_size(x, w, rng, n)
-    w.touched[:] = False
+    fill(w.touched, False)
     for i in range(n):
         field = w.chosen[i]
-        w.choice[i] = s.choice[field]
-        w.piece[i] = s.piece[field]
+        copy(s.choice[field], w.choice[i])
+        copy(s.piece[field], w.piece[i])
         w.pieces[i] = s.pieces[field]
         touch(x, s, w, field)
         take(x, s, c, field)
@@ -736,7 +755,7 @@ def improve(
             copy_tally(before, s)
             for i in range(n):
                 field = w.chosen[i]
-                s.choice[field] = w.choice[i]
-                s.piece[field] = w.piece[i]
+                copy(w.choice[i], s.choice[field])
+                copy(w.piece[i], s.piece[field])
                 s.pieces[field] = w.pieces[i]
     return lowest

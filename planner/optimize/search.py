@@ -15,10 +15,7 @@ import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
-from planner.optimize.columns import (
-    best_with_room,
-    rough_price,
-)
+from planner.optimize.columns import best_with_room, rough_price
 from planner.optimize.extract import make_plan
 from planner.optimize.floors import exact, fewest_short, prove
 from planner.optimize.instance import make_instance
@@ -139,20 +136,24 @@ def _plan_large(shop: Workshop) -> None:
 @contextmanager
 def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
     """Search on a board in another process meanwhile; not where work is counted."""
-    done = threading.Event()
-    if shop.state.options.effort is not None:
+    state, done = shop.state, threading.Event()
+    if state.options.effort is not None:
         yield
         return
 
     def take(pieces: list[list[Piece]]) -> None:
-        shop.state.offer(on_model(shop.state, shop.board, pieces))
+        state.offer(on_model(state, shop.board, pieces))
 
     aside = _in_thread(shop, lambda: _search_aside(shop, take, done, turn))
     try:
         yield
     finally:
         done.set()
-        aside.join()
+        since = now()
+        while aside.is_alive():
+            aside.join(TICK)
+            if shop.aside is not None and state.is_set() and now() - since > GRACE:
+                shop.aside.close()
 
 
 def _first_plan(shop: Workshop) -> None:
