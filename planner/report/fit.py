@@ -22,6 +22,8 @@ FILTER = 2.0
 """Room of a filter's button."""
 LONG_HEADER = 12.0
 """A header that is wider than this on two lines may take three."""
+INDENT = 0.8
+"""More room that numbers need, as they keep off the next column."""
 EASE = 0.4
 """More room than is needed, as widths of letters are estimated."""
 WIDER = 1.08
@@ -92,8 +94,8 @@ def _longest(table: Table, index: int, manner: Manner, *, numbers: bool = False)
     )
     if column.total:
         total = sum(v for c in amounts if isinstance(v := plain(c), int | float))
-        longest = max(longest, _length(total, column, manner))
-    return longest
+        longest = max(longest, WIDER * _length(total, column, manner))
+    return longest + INDENT if amounts else longest
 
 
 def _folded(text: str) -> float:
