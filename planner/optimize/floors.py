@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
 EXACT_SHARES = 300
 """Models with at most so many shares go to the exact solve at once."""
-RELAXED_TIME = 0.5
+RELAXED_TIME = 0.6
 """Share of the time for the relaxation; if that does not settle it, its floor rises no more."""
 SMALL_WORK = 20_000
 """Simplex iterations up to which a solve is looked over by a second one."""

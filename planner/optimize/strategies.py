@@ -52,9 +52,9 @@ class Phase:
 
 
 COOLING = (
-    Phase(0.5, 0.5, (0.12, 0.012)),
-    Phase(0.25, 0.2, (0.03, 0.006)),
-    Phase(0.25, 0.0, (0.03, 0.003)),
+    Phase(0.4, 0.5, (0.12, 0.03)),
+    Phase(0.2, 0.2, (0.06, 0.02)),
+    Phase(0.4, 0.0, (0.06, 0.0012)),
 )
 """From orders that can be cut to orders that can't, from rough to fine."""
 MOVES = 20
