@@ -54,7 +54,7 @@ def _table_sheet(campaign: Campaign) -> Sheet:
         sheet = sheets[batch.lot, batch.recipe]
         size = (sheet.lot, sheet.recipe, sheet.seeds_per_lb, sheet.unit_weight, sheet.bag_weight)
         for d in sheet.doses:
-            caught = [c.ml for c in d.catches] or [None] * len(CATCH_SECONDS)
+            caught: list[Content] = [c.ml for c in d.catches] or [None] * len(CATCH_SECONDS)
             rate = (d.product, d.floz_per_unit, d.floz_per_cwt, d.ml_per_bag)
             rows.append((*size, *rate, *caught, None))
     table = Table(
