@@ -4,6 +4,7 @@
     python -m reports.reliability.mutants --sample 0 --only planner/plan/audit.py
     python -m reports.reliability.mutants --sample 0 --only planner/plan/audit.py:42
     python -m reports.reliability.mutants --again printed.txt --seasons 400
+    python -m reports.reliability.mutants --sample 0 --seed 1 --skip 716
 
 A mutant is one file with one comparison, sum, factor, number, condition or statement changed. It is
 put into a copy of the project in a temporary folder, never into the project itself. Libraries are
@@ -396,12 +397,13 @@ def main() -> None:
     parser.add_argument("--again", default="", help="a printed list; only its survivors")
     parser.add_argument("--seasons", type=int, default=0, help="more random seasons than usual")
     parser.add_argument("--minutes", type=float, default=600.0, help="begin no mutant after them")
+    parser.add_argument("--skip", type=int, default=0, help="go on after so many of those drawn")
     asked = parser.parse_args()
     for name in LIBRARIES:
         importlib.import_module(name)
     for name, room in ROOMS.items():
         ROOMS[name] = replace(room, seasons=max(room.seasons, asked.seasons))
-    mutants = chosen(asked.sample, asked.seed, asked.only, asked.again)
+    mutants = chosen(asked.sample, asked.seed, asked.only, asked.again)[asked.skip :]
     print(f"{len(mutants)} mutants", flush=True)
     begin, results = time.monotonic(), []
     with tempfile.TemporaryDirectory() as folder:
