@@ -7,6 +7,7 @@ are only those of a `Formula`, with their present results stored beside them.
 from __future__ import annotations
 
 import io
+from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
 
 from openpyxl import Workbook, load_workbook
@@ -203,20 +204,19 @@ def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Res
 
 
 def _shares(widths: list[float], count: int) -> list[int]:
-    """Last column of each of `count` neighbours of about equal width.
+    """Last column of each of `count` neighbours, the narrowest as wide as can be.
 
-    >>> _shares([10, 10, 10, 10], 2), _shares([30, 5, 5], 3)
-    ([2, 4], [1, 2, 3])
+    >>> _shares([10, 10, 10, 10], 2), _shares([30, 5, 5], 3), _shares([9, 60, 5, 20], 3)
+    ([2, 4], [1, 2, 3], [1, 2, 4])
     """
-    ends: list[int] = []
-    total, run = sum(widths), 0.0
-    for i, width in enumerate(widths, 1):
-        run += width
-        left = count - len(ends)
-        if run + width / 2 >= total * (len(ends) + 1) / count or len(widths) - i < left:
-            ends.append(i)
-    ends = ends[: count - 1]
-    return [*ends, len(widths)]
+    last = len(widths)
+    ends = combinations(range(1, last), count - 1)
+
+    def spans(inner: tuple[int, ...]) -> list[float]:
+        return [sum(widths[a:b]) for a, b in pairwise((0, *inner, last))]
+
+    best = max(ends, key=lambda inner: (min(spans(inner)), -max(spans(inner))))
+    return [*best, last]
 
 
 def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
