@@ -326,6 +326,24 @@ def test_board_goes_back_to_empty():
         assert left == pytest.approx(fresh, abs=1e-6), seed
 
 
+def test_every_further_core_searches_too(monkeypatch):
+    """A board for each core beyond the two that are always busy."""
+    hired = []
+
+    class Counted(search.Worker):
+        def anneal(self, *args):
+            hired.append(self)
+            return super().anneal(*args)
+
+    monkeypatch.setattr(search, "Worker", Counted)
+    hard = random_season(40, 24, 6, 1, 3)
+    for cores, most in ((2, 2), (5, 5)):
+        hired.clear()
+        plan = solve(hard, SolveOptions(seconds=4, cores=cores))
+        audit(plan, hard)
+        assert most - 1 <= len(set(hired)) <= most
+
+
 # --- stopping -------------------------------------------------------------------------------------
 
 

@@ -77,7 +77,7 @@ def _share(left: float, trials: int, budget: Budget) -> SolveOptions | None:
         return None
     workers = min(budget.workers, trials)
     seconds = min(left, max(LEAST_SECONDS, left * workers / trials))
-    return SolveOptions(seconds, budget.gap, None, budget.seed)
+    return SolveOptions(seconds, budget.gap, None, budget.seed, cores=2)
 
 
 def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:

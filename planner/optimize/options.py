@@ -20,6 +20,8 @@ class SolveOptions:
     effort: int | None = None
     """Stop after this many steps of the search instead of by time: the same plan on every run."""
     seed: int = 0
+    cores: int | None = None
+    """Cores to keep busy, two at the least; None for all that there are. Not with `effort`."""
 
 
 @dataclass(frozen=True, slots=True)

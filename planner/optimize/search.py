@@ -6,6 +6,7 @@ floors, and the two exchange what they find. DEVELOPERS.md says why, with number
 
 from __future__ import annotations
 
+import os
 import threading
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -57,6 +58,8 @@ MANY_CHOICES = 20_000
 """Seasons with more choices are searched over the promising ones of every field."""
 FIRST_CHOICES = 25
 """Choices that a field is first offered in such a season."""
+MOST_MORE = 6
+"""Most processes that search beside the two that there always are."""
 GRACE = 2.0
 """Seconds that the process beside the search has to end by itself."""
 CURIOUS = 0.3
@@ -144,7 +147,9 @@ def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
     def take(pieces: list[list[Piece]]) -> None:
         state.offer(on_model(state, shop.board, pieces))
 
-    aside = _in_thread(shop, lambda: _search_aside(shop, take, done, turn))
+    shop.aside = shop.aside or _hired(shop)
+    worker = shop.aside
+    aside = _in_thread(shop, lambda: _search_aside(shop, worker, take, done, turn))
     try:
         yield
     finally:
@@ -152,8 +157,8 @@ def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
         since = now()
         while aside.is_alive():
             aside.join(TICK)
-            if shop.aside is not None and state.is_set() and now() - since > GRACE:
-                shop.aside.close()
+            if state.is_set() and now() - since > GRACE:
+                worker.close()
 
 
 def _first_plan(shop: Workshop) -> None:
@@ -215,9 +220,27 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
         shop.aside = shop.aside or _hired(shop)
         if not _large(shop):
             prove(shop.state, model, shop.guides.append, shop.settled.append, shop.aside.solve)
-        _search_aside(shop, shop.found.append)
+        _search_aside(shop, shop.aside, shop.found.append)
 
     return _in_thread(shop, work)
+
+
+def _use_more_cores(shop: Workshop) -> None:
+    """Search on one more board for every core beyond the two that are busy anyway."""
+    for n in range(min(MOST_MORE, (shop.state.options.cores or cores()) - 2)):
+        worker = _hired(shop)
+
+        def work(worker: Worker = worker, turn: int = n + 2) -> None:
+            _search_aside(shop, worker, shop.found.append, turn=turn, seed=turn)
+
+        _in_thread(shop, work)
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    if hasattr(os, "sched_getaffinity"):
+        return len(os.sched_getaffinity(0))
+    return os.cpu_count() or 1
 
 
 def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
@@ -279,6 +302,7 @@ def _search_by_time(shop: Workshop) -> None:
     prover = _in_background(shop, model)
     if not shop.quick.is_set():
         _in_thread(shop, lambda: _get_ready(shop))
+    _use_more_cores(shop)
     while not state.is_set():
         _turn(shop, None)
     prover.join(GRACE)
@@ -423,17 +447,18 @@ class _Either:
 
 def _search_aside(
     shop: Workshop,
+    worker: Worker,
     take: Callable[[list[list[Piece]]], None],
     done: Stop | None = None,
     turn: int = 0,
+    seed: int = 1,
 ) -> None:
-    """Search on a board in the other process too: from the best plan, with less of it, anew.
+    """Search on a board in another process too: from the best plan, with less of it, anew.
 
     `turn` says which of the three comes first.
     """
     state = shop.state
-    shop.aside = shop.aside or _hired(shop)
-    rng = np.random.default_rng([state.options.seed, 1])
+    rng = np.random.default_rng([state.options.seed, seed])
     cycle = min(2.0 * shop.cycle, _longest(state))
     stop = state if done is None else _Either(state, done)
     while not stop.is_set() and state.x is not None:
@@ -442,7 +467,7 @@ def _search_aside(
         start = None if anew else pieces_of(shop.board, state.model, state.x)
         job = errand(state, shop.board, budget, rng, start=start, fine=not anew, less=less)
         turn += 1
-        pieces = shop.aside.anneal(state.model.it, state.model.choices, job, stop)
+        pieces = worker.anneal(state.model.it, state.model.choices, job, stop)
         if pieces is None:
             return
         take(pieces)
