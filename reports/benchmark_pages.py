@@ -75,7 +75,7 @@ each solve going on from the plan of the last (`reports/plain.py`). Ours is `sol
 Size: fields x lots x recipes, most shares a field. Short: acres that stay unplanted. Floor: proven,
 no plan that leaves as few acres short costs less; gap: cost over floor, percent of the cost. First:
 seconds to the first plan; complete: to the first that leaves no more acres short than the last.
-Took: seconds until it ended. MB: the highest memory of the process and of those that it starts.
+Took: seconds until it ended. MB: the highest memory of the process and of the largest that it starts.
 Seasons named by numbers come from `tests/hard_seasons.py` (the last number is the seed; `short`:
 their seed does not suffice); the others were read from folders.
 
@@ -116,7 +116,7 @@ Generated seasons of 8 recipes and up to 2 varieties a field; lots grow with the
 down in full, which the search avoids where that is too large. Numbers, model: time to read a
 season into arrays, and to write its exact model down. Complete plan, floor: seconds of the search,
 building included, until there was one; s given, gap: the time that the search had, and where it
-ended. MB: the highest memory of the process and of those that it starts. Exponents: least
+ended. MB: the highest memory of the process and of the largest that it starts. Exponents: least
 squares over all sizes on logarithmic scales; 1 is linear.
 
 {head}

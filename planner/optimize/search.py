@@ -87,6 +87,8 @@ class Workshop:
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
+    guided: bool = False
+    """Whether the last turn followed a guide: they come faster than they can be followed."""
     workers: list[Worker] = field(default_factory=list)
     aside: Worker | None = None
     """The process that proves floors, and searches when there is none to raise."""
@@ -340,7 +342,8 @@ def _turn(shop: Workshop, steps: int | None) -> None:
         _take_over(shop, shop.found.pop())
         return
     budget = Budget(min(shop.cycle, _longest(state), state.left()), steps)
-    if shop.guides:
+    if shop.guides and not (shop.guided and shop.quick.is_set()):
+        shop.guided = True
         guide = shop.guides.pop()
         shop.guides.clear()
         pieces = repair(shop.board, shop.near, guide, shop.rng)
@@ -349,6 +352,7 @@ def _turn(shop: Workshop, steps: int | None) -> None:
         else:
             _take_over(shop, pieces)
         return
+    shop.guided = False
     way = _choose(shop)
     if way is None:
         shop.quick.wait(TICK)
