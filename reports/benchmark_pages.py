@@ -76,8 +76,8 @@ Size: fields x lots x recipes, most shares a field. Short: acres that stay unpla
 no plan that leaves as few acres short costs less; gap: cost over floor, percent of the cost. First:
 seconds to the first plan; complete: to the first that leaves no more acres short than the last.
 Took: seconds until it ended. MB: the highest memory of the process and of the largest that it
-starts. Seasons named by numbers come from `tests/hard_seasons.py` (the last number is the seed; `short`:
-their seed does not suffice); the others were read from folders.
+starts. Seasons named by numbers come from `tests/hard_seasons.py` (the last number is the
+seed; `short`: their seed does not suffice); the others were read from folders.
 
 {head}
 """
