@@ -88,8 +88,7 @@ def _sums(ws: Worksheet, pen: Pen, placed: Placed, table: Table) -> None:
 def _sum(ws: Worksheet, pen: Pen, row: int, table: Table, label: str, rows: range) -> None:
     for i, column in enumerate(table.columns, 1):
         value: Value = label if i == 1 else None
-        # Blank cells are text: beside one of its own style LibreOffice drops a number's indent.
-        measure = column.measure if column.total and i > 1 else Measure.TEXT
+        measure = Measure.TEXT if i == 1 else column.measure
         if column.total and i > 1:
             numbers = [plain(table.rows[r][i - 1]) for r in rows]
             value = math.fsum(n for n in numbers if isinstance(n, int | float))
