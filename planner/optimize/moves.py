@@ -187,6 +187,15 @@ def fill(a: Any, value: Any) -> None:
         a[i] = value
 
 
+def largest(a: Floats, n: int) -> int:
+    """Place of the largest of the first n values."""
+    best = 0
+    for i in range(n):
+        if a[i] > a[best]:
+            best = i
+    return best
+
+
 def copy_tally(a: Tally, b: Tally) -> None:
     """Copy all but the pieces."""
     copy(a.short, b.short)
@@ -518,10 +527,7 @@ def best_fill(
         w.fills[n] = fill_acres(x, s, field, a + n, acres)
     best, best_cost = none, whole
     for _ in range(FILLS):
-        n = 0
-        for i in range(b - a):
-            if w.fills[i] > w.fills[n]:
-                n = i
+        n = largest(w.fills, b - a)
         part = w.fills[n]
         w.fills[n] = 0.0
         if part <= 1e-3:
@@ -571,10 +577,7 @@ def largest_part(
             most = min(room(x, s, a + n), rule_room(x, s, x.lot[x.pool[a + n]]), acres)
         w.fills[n] = most
     for _ in range(5):
-        n = 0
-        for i in range(b - a):
-            if w.fills[i] > w.fills[n]:
-                n = i
+        n = largest(w.fills, b - a)
         size = w.fills[n]
         w.fills[n] = 0.0
         if size <= 1e-6:
@@ -673,10 +676,7 @@ def pick(x: Facts, s: Tally, w: Scratch, rng: Any) -> int:
         size = min(n, max(size, min(MOST_OFF, count)))
     w.rank[seed] = inf
     for i in range(size):
-        best = 0
-        for f in range(n):
-            if w.rank[f] > w.rank[best]:
-                best = f
+        best = largest(w.rank, n)
         w.chosen[i] = best
         w.rank[best] = -1.0
     return size

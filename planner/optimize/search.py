@@ -1,12 +1,11 @@
 """How a season is solved: first as few acres short as possible, then as cheap as possible.
 
-One worker looks for plans on the board and in neighborhoods of the exact model; another proves
-floors, and the two exchange what they find. DEVELOPERS.md says why, with numbers.
+Plans are looked for on a board, in a process of its own, and here in neighborhoods of the exact
+model; another process proves floors, and all exchange what they find. DEVELOPERS.md says why.
 """
 
 from __future__ import annotations
 
-import os
 import threading
 from contextlib import contextmanager
 from dataclasses import dataclass, field, replace
@@ -23,7 +22,7 @@ from planner.optimize.instance import make_instance
 from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.lift import lifted
 from planner.optimize.model import make_model
-from planner.optimize.options import SolveOptions
+from planner.optimize.options import SolveOptions, cores
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Watch, now, reduced, stdout_kept_clean
 from planner.optimize.solver import solve as solve_matrix
@@ -238,13 +237,6 @@ def _use_more_cores(shop: Workshop) -> None:
         _in_thread(shop, work)
 
 
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
-
-
 def _in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
     """Do a job beside the main thread, which then still hears Ctrl-C."""
 
@@ -272,7 +264,7 @@ def _dismiss(shop: Workshop) -> None:
 
 def _get_ready(shop: Workshop) -> None:
     """Have the board set up elsewhere; its first errand can take long."""
-    _sent_out(shop, Budget(0.01, None))
+    _sent_out(shop, Budget(0.01))
     shop.quick.set()
 
 

@@ -27,6 +27,10 @@ if TYPE_CHECKING:
     from planner.optimize.state import State
 
 
+MOVES = 20
+"""Moves on the board that count as much work as a node of branch and bound."""
+
+
 @dataclass(frozen=True, slots=True)
 class Budget:
     """How much a strategy may spend: seconds, or steps where work must be repeatable."""
@@ -57,8 +61,6 @@ COOLING = (
     Phase(0.4, 0.0, (0.06, 0.0012)),
 )
 """From orders that can be cut to orders that can't, from rough to fine."""
-MOVES = 20
-"""Moves on the board that count as much work as a node of branch and bound."""
 FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
 """For a plan that is good already."""
 

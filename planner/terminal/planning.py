@@ -3,10 +3,10 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
-from os import cpu_count
 from typing import TYPE_CHECKING
 
 from planner import api
+from planner.optimize.options import cores
 from planner.terminal import places, summary
 from planner.terminal.deciding import decide, interrupted_by
 from planner.terminal.text import written_lines
@@ -88,7 +88,7 @@ def _near(season: Season, old: Plan, cheapest: Plan, options: Options) -> tuple[
 
 
 def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explanation:
-    workers = min(MOST_WORKERS, cpu_count() or 1) if seconds >= PARALLEL_FROM else 1
+    workers = min(MOST_WORKERS, cores()) if seconds >= PARALLEL_FROM else 1
     return interrupted_by(
         lambda stop: api.explain(season, plan, seconds=seconds, workers=workers, stop=stop),
         options,
