@@ -24,6 +24,10 @@ PIECES = 12
 """Most pieces of a field."""
 MOST_OFF = 10
 """Most fields taken off at a time."""
+PUSHED, TRADED = 0.6, 0.2
+"""How often a move pushes a field to another lot, and how often two fields trade theirs."""
+IN_THE_WAY = 2
+"""Most fields that a pushed one drives off the lot."""
 FILLS = 2
 """Choices whose open bags are tried for a part of a field."""
 GRID = 4096
@@ -701,26 +705,129 @@ def touch(x: Facts, s: Tally, w: Scratch, field: int) -> None:
         w.touched[x.lot[x.pool[s.choice[field, i]]]] = True
 
 
+def lift(x: Facts, s: Tally, c: Prices, w: Scratch, field: int, i: int) -> None:
+    """Take a field off as the i-th of this move, keeping in scratch what it had."""
+    w.chosen[i] = field
+    copy(s.choice[field], w.choice[i])
+    copy(s.piece[field], w.piece[i])
+    w.pieces[i] = s.pieces[field]
+    touch(x, s, w, field)
+    take(x, s, c, field)
+
+
 def replant(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     """Take some fields off and place them again; how many. What they had is in scratch."""
     n = pick(x, s, w, rng)
     sort_by_size(x, w, rng, n)
-    fill(w.touched, False)
     for i in range(n):
-        field = w.chosen[i]
-        copy(s.choice[field], w.choice[i])
-        copy(s.piece[field], w.piece[i])
-        w.pieces[i] = s.pieces[field]
-        touch(x, s, w, field)
-        take(x, s, c, field)
+        lift(x, s, c, w, w.chosen[i], i)
     for i in range(n):
         place(x, s, c, w, rng, w.chosen[i], NOISE if rng.random() < 0.5 else 0.0)
+    return n
+
+
+def put_on(x: Facts, s: Tally, c: Prices, field: int, lot: int) -> bool:
+    """Plant a field that is off from one lot, if it has enough for all of it."""
+    best, least = -1, inf
+    for n in range(x.first[field], x.first[field + 1]):
+        if x.lot[x.pool[n]] == lot:
+            cost = offer(x, s, c, n, x.acres[field])
+            if cost < least:
+                best, least = n, cost
+    if best >= 0:
+        put(x, s, c, field, best, x.acres[field])
+    return best >= 0
+
+
+def any_on(x: Facts, s: Tally, rng: Any, lot: int) -> int:
+    """Some field that has seed of a lot, or -1."""
+    a, b = x.fields_at[lot], x.fields_at[lot + 1]
+    start = rng.integers(a, b)
+    for i in range(b - a):
+        j = start + i
+        field = x.fields[j if j < b else j - (b - a)]
+        for k in range(s.pieces[field]):
+            if x.lot[x.pool[s.choice[field, k]]] == lot:
+                return field
+    return -1
+
+
+def push(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+    """Move a field to some other lot, and place elsewhere what is in its way; how many fields."""
+    field = rng.integers(0, len(x.acres))
+    a, b = x.lots_at[field], x.lots_at[field + 1]
+    if b - a < 2:
+        return 0
+    lot = x.lots[rng.integers(a, b)]
+    lift(x, s, c, w, field, 0)
+    n = 1
+    while not put_on(x, s, c, field, lot) and n <= IN_THE_WAY:
+        other = any_on(x, s, rng, lot)
+        if other < 0:
+            break
+        lift(x, s, c, w, other, n)
+        n += 1
+    noise = NOISE if rng.random() < 0.5 else 0.0
+    for i in range(n):
+        place(x, s, c, w, rng, w.chosen[i], noise)
+    return n
+
+
+def trade(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+    """Let two fields change their lots; how many fields."""
+    field = rng.integers(0, len(x.acres))
+    if s.pieces[field] == 0:
+        return 0
+    mine = x.lot[x.pool[s.choice[field, 0]]]
+    lot = x.lots[rng.integers(x.lots_at[field], x.lots_at[field + 1])]
+    other = any_on(x, s, rng, lot)
+    if lot == mine or other < 0 or other == field:
+        return 0
+    lift(x, s, c, w, field, 0)
+    lift(x, s, c, w, other, 1)
+    if put_on(x, s, c, field, lot):
+        put_on(x, s, c, other, mine)
+    for i in range(2):
+        place(x, s, c, w, rng, w.chosen[i], 0.0)
+    return 2
+
+
+def move(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+    """Make a move of some kind; how many fields it has touched, what they had is in scratch."""
+    fill(w.touched, False)
+    dice = rng.random()
+    if dice < PUSHED:
+        n = push(x, s, c, w, rng)
+    elif dice < PUSHED + TRADED:
+        n = trade(x, s, c, w, rng)
+    else:
+        n = replant(x, s, c, w, rng)
     for i in range(n):
         touch(x, s, w, w.chosen[i])
     for lot in range(len(x.full)):
         if w.touched[lot]:
             fit_part(x, s, c, lot)
     return n
+
+
+def copy_touched(x: Facts, w: Scratch, a: Tally, b: Tally, n: int) -> None:
+    """Copy what a move of so many fields has changed, all but the pieces."""
+    for i in range(n):
+        b.short[w.chosen[i]] = a.short[w.chosen[i]]
+    for lot in range(len(x.full)):
+        if w.touched[lot]:
+            for p in range(x.pools_at[lot], x.pools_at[lot + 1]):
+                b.have[p] = a.have[p]
+                b.demand[p] = a.demand[p]
+                b.bags[p] = a.bags[p]
+            b.lot_bags[lot] = a.lot_bags[lot]
+            b.lot_part[lot] = a.lot_part[lot]
+            b.part_free[lot] = a.part_free[lot]
+    copy(a.running, b.running)
+    copy(a.need, b.need)
+    copy(a.spent, b.spent)
+    copy(a.other, b.other)
+    copy(a.rule_acres, b.rule_acres)
 
 
 def improve(
@@ -735,7 +842,7 @@ def improve(
     steps: int,
     warmth: float,
 ) -> float:
-    """Take fields off and place them again, so many times; the cheapest seen is kept in `best`.
+    """Make so many moves; the cheapest plan seen is kept in `best`.
 
     A board that is dearer by so much (`warmth`) is accepted about every third time. Returns the
     cost of the cheapest.
@@ -743,16 +850,16 @@ def improve(
     now = price(x, s)
     copy_tally(s, before)
     for _ in range(steps):
-        n = replant(x, s, c, w, rng)
+        n = move(x, s, c, w, rng)
         after = price(x, s)
         if after < now - warmth * log(max(1e-12, rng.random())):
             now = after
-            copy_tally(s, before)
+            copy_touched(x, w, s, before, n)
             if after < lowest - 1e-6:
                 lowest = after
                 copy_plan(s, best)
         else:
-            copy_tally(before, s)
+            copy_touched(x, w, before, s, n)
             for i in range(n):
                 field = w.chosen[i]
                 copy(w.choice[i], s.choice[field])

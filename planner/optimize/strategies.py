@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from planner.optimize.state import State
 
 
-MOVES = 20
+MOVES = 60
 """Moves on the board that count as much work as a node of branch and bound."""
 
 
