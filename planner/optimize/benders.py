@@ -8,7 +8,7 @@ bound is a floor of the full problem.
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -153,24 +153,13 @@ def _raise_price(orders: Orders) -> None:
 
 
 def _with_cuts(orders: Orders) -> Matrix:
-    m = orders.matrix
-    n, rows = m.n_columns, len(m.row_lower)
     cuts = len(orders.slope)
     if not cuts:
-        return m
+        return orders.matrix
     slopes = np.column_stack([-np.array(orders.slope), np.ones(cuts)])
     cut, column = np.nonzero(slopes)
-    columns = np.concatenate([m.column, column])
-    order = np.argsort(columns, kind="stable")
-    counts = np.bincount(columns, minlength=n)
-    return replace(
-        m,
-        row_lower=np.concatenate([m.row_lower, orders.least]),
-        row_upper=np.concatenate([m.row_upper, np.full(cuts, INFINITE)]),
-        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        row=np.concatenate([m.row, rows + cut])[order].astype(np.int64),
-        value=np.concatenate([m.value, slopes[cut, column]])[order],
-    )
+    entries = cut, column, slopes[cut, column]
+    return orders.matrix.with_rows(entries, np.array(orders.least), np.full(cuts, INFINITE))
 
 
 def _cut(state: State, orders: Orders, point: Floats) -> Answer | None:

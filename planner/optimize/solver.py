@@ -81,6 +81,37 @@ class Matrix:
         np.maximum.at(size, self.row, np.abs(self.value))
         return size
 
+    def with_columns(self, cost: Floats, lower: Floats, upper: Floats) -> Matrix:
+        """The same with more variables, none of them whole, that stand in no row."""
+        return replace(
+            self,
+            cost=np.concatenate([self.cost, cost]),
+            lower=np.concatenate([self.lower, lower]),
+            upper=np.concatenate([self.upper, upper]),
+            integer=np.concatenate([self.integer, np.zeros(len(cost), dtype=bool)]),
+            start=np.concatenate([self.start, np.full(len(cost), self.start[-1])]),
+        )
+
+    def with_rows(
+        self,
+        entries: tuple[NDArray[np.int64], NDArray[np.int64], Floats],
+        lower: Floats,
+        upper: Floats,
+    ) -> Matrix:
+        """The same with more rows; entries by row (0 is the first new one), column and value."""
+        row, new_column, value = entries
+        column = np.concatenate([self.column, new_column])
+        order = np.argsort(column, kind="stable")
+        counts = np.bincount(column, minlength=self.n_columns)
+        return replace(
+            self,
+            row_lower=np.concatenate([self.row_lower, lower]),
+            row_upper=np.concatenate([self.row_upper, upper]),
+            start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+            row=np.concatenate([self.row, len(self.row_lower) + row])[order].astype(np.int64),
+            value=np.concatenate([self.value, value])[order],
+        )
+
     def times(self, x: Floats) -> Floats:
         """Value of every row at x."""
         entries = self.value * x[self.column]

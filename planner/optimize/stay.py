@@ -143,44 +143,23 @@ def _moving(model: Model, old: Mapping[tuple[str, str, str], float], most_cost: 
     gone = sum(acres for key, acres in old.items() if key not in place)
     of = np.array([j for j, _ in pairs], dtype=np.int64)
     want = np.array([a for _, a in pairs], dtype=np.float64)
-    base, n, rows, extra = (
-        model.matrix,
-        model.matrix.n_columns,
-        len(model.matrix.row_lower),
-        len(of),
-    )
+    base, n, extra = model.matrix, model.matrix.n_columns, len(of)
     priced = np.flatnonzero(base.cost)
-    column = np.concatenate([base.column, of, np.arange(n, n + extra), priced])
-    row = np.concatenate(
-        [
-            base.row,
-            np.arange(rows, rows + extra),
-            np.arange(rows, rows + extra),
-            np.full(len(priced), rows + extra),
-        ]
+    own = np.arange(extra)
+    entries = (
+        np.concatenate([own, own, np.full(len(priced), extra)]),
+        np.concatenate([of, n + own, priced]),
+        np.concatenate([np.ones(2 * extra), base.cost[priced]]),
     )
-    value = np.concatenate([base.value, np.ones(2 * extra), base.cost[priced]])
-    order = np.argsort(column, kind="stable")
-    counts = np.bincount(column, minlength=n + extra)
-    infinite = np.inf
-    return _Aim(
-        Matrix(
-            cost=np.concatenate([np.zeros(n), np.ones(extra)]),
-            lower=np.concatenate([base.lower, np.zeros(extra)]),
-            upper=np.concatenate([base.upper, want]),
-            integer=np.concatenate([base.integer, np.zeros(extra, dtype=bool)]),
-            row_lower=np.concatenate([base.row_lower, want, [-infinite]]),
-            row_upper=np.concatenate(
-                [base.row_upper, np.full(extra, infinite), [most_cost - base.offset]]
-            ),
-            start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-            row=row[order].astype(np.int64),
-            value=value[order],
-        ),
-        of,
-        want,
-        gone,
+    wide = replace(base, cost=np.zeros(n), offset=0.0).with_columns(
+        np.ones(extra), np.zeros(extra), want
     )
+    matrix = wide.with_rows(
+        entries,
+        np.append(want, -np.inf),
+        np.append(np.full(extra, np.inf), most_cost - base.offset),
+    )
+    return _Aim(matrix, of, want, gone)
 
 
 def _held(aim: _Aim, x: Floats, model: Model) -> Matrix:
