@@ -123,21 +123,25 @@ def _broken(words: list[str], parts: int) -> float:
 
 
 def _length(content: Content, column: Column, manner: Manner) -> float:
+    width = value_width(content, measure_of(content, column), manner, column.decimals)
+    bold = isinstance(content, Cell) and content.look in BOLD
+    return width * (WIDER if bold and isinstance(plain(content), str) else 1.0)
+
+
+def value_width(
+    content: Content, measure: Measure, manner: Manner, decimals: int | None = None
+) -> float:
+    """Width of a value as it is shown, characters."""
     value = plain(content)
     if value is None:
         return 0.0
     if isinstance(value, bool):
         return 3.0
     if isinstance(value, int | float):
-        measure = measure_of(content, column)
-        factor, _, decimals = manner.shown(measure)
-        decimals = decimals if column.decimals is None else column.decimals
-        text = f"{value * factor:,.{decimals}f}"
+        factor, _, usual = manner.shown(measure)
+        text = f"{value * factor:,.{usual if decimals is None else decimals}f}"
         return len(text) + (text_width(manner.currency) if measure in BARE else 0.0)
-    if not isinstance(value, str):
-        return 10.0
-    bold = isinstance(content, Cell) and content.look in BOLD
-    return text_width(value) * (WIDER if bold else 1.0)
+    return text_width(value) if isinstance(value, str) else 10.0
 
 
 def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]:

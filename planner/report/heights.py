@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.report.fit import BOLD, EASE, MARGIN, header, plain
 from planner.report.sheets import Cell, KeyFigures, Table, Text
 from planner.report.texts import clean, lines
+from planner.report.tiles import note_widths
 
 if TYPE_CHECKING:
     from planner.report.layout import Layout, Placed
@@ -33,8 +34,8 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
                 shown = f"   {text}" if block.bullets else text
                 found[row] = _stretched(layout, shown, block.look in BOLD)
         elif isinstance(block, KeyFigures):
-            width = sum(layout.widths) / len(block.figures) - 4
-            high = max(lines(clean(figure.note), width) for figure in block.figures)
+            rooms = note_widths(block, layout.widths, manner)
+            high = max(lines(clean(f.note), w) for f, w in zip(block.figures, rooms, strict=True))
             found |= dict(zip(placed.rows, (17.0, 26.0, LINE * high + 4), strict=True))
     return found
 

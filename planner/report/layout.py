@@ -93,11 +93,6 @@ class Layout:
         raise ValueError(msg)
 
     @property
-    def width_cm(self) -> float:
-        """Width over which texts, tiles and charts stretch."""
-        return sum(self.widths) * CM_PER_CHAR
-
-    @property
     def scale(self) -> float:
         """Size of print: as wide as the paper or smaller, at most 1."""
         wide = (LANDSCAPE if self.lying else PORTRAIT) / max(sum(self.widths), 1.0)

@@ -45,7 +45,7 @@ def protection_sheet(facts: Facts) -> Sheet:
         PROTECTION,
         "What every field under pressure needs, what it gets, and whether that is enough.",
         (summary, Text((caution,), look=Look.WATCH), detail),
-        Page(),
+        Page(landscape=True),
         Room.FIELDS,
     )
 

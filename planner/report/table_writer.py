@@ -38,9 +38,10 @@ def write_table(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results
             style = _header_style(column.measure, i == 1)
             pen.put(ws, placed.header_row, i, header(column, pen.manner), style)
     for index, (row, contents) in enumerate(zip(placed.rows, table.rows, strict=True)):
+        vertical = _vertical(layout, table, row)
         for i, (content, column) in enumerate(zip(contents, table.columns, strict=True), 1):
             value = content.value if isinstance(content, Cell) else content
-            style = _style(content, column, pen.manner, i == 1, table.plain)
+            style = _style(content, column, pen.manner, i == 1, vertical)
             measure = measure_of(content, column)
             if isinstance(value, Formula):
                 text = layout.resolve(value.text, placed, index)
@@ -65,7 +66,14 @@ _header_style = cache(looks.header_style)
 _cell_style = cache(looks.cell_style)
 
 
-def _style(content: Content, column: Column, manner: Manner, first: bool, form: bool) -> Style:
+def _vertical(layout: Layout, table: Table, row: int) -> str:
+    """Where in its row a table's cell stands: in a form on the line that is written on."""
+    if table.plain:
+        return "bottom"
+    return "center" if row not in layout.heights else "top"
+
+
+def _style(content: Content, column: Column, manner: Manner, first: bool, vertical: str) -> Style:
     cell = content if isinstance(content, Cell) else None
     look = cell.look if cell and cell.look is not Look.PLAIN else column.look
     measure = measure_of(content, column)
@@ -73,7 +81,7 @@ def _style(content: Content, column: Column, manner: Manner, first: bool, form: 
     if not isinstance(plain(content), str):
         number_format = looks.number_format(measure, manner, column.decimals)
     linked = cell is not None and cell.link is not None
-    return _cell_style(measure, look, number_format, linked, first, form)
+    return _cell_style(measure, look, number_format, linked, first, vertical)
 
 
 def _sums(ws: Worksheet, pen: Pen, placed: Placed, table: Table) -> None:
@@ -93,7 +101,7 @@ def _sum(ws: Worksheet, pen: Pen, row: int, table: Table, label: str, rows: rang
             numbers = [plain(table.rows[r][i - 1]) for r in rows]
             value = math.fsum(n for n in numbers if isinstance(n, int | float))
         number_format = looks.number_format(measure, pen.manner, column.decimals)
-        style = _cell_style(measure, Look.TOTAL, number_format, False, i == 1)
+        style = _cell_style(measure, Look.TOTAL, number_format, False, i == 1, "center")
         pen.put(ws, row, i, pen.shown(value, measure), style)
 
 

@@ -71,7 +71,7 @@ def _letter_width(letter: str) -> float:
         return 0.0
     if unicodedata.east_asian_width(letter) in "WF":
         return 2.0
-    return 1.3
+    return 1.1 if letter.islower() else 1.3
 
 
 def shortened(text: str, width: float) -> str:

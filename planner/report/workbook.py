@@ -7,7 +7,6 @@ are only those of a `Formula`, with their present results stored beside them.
 from __future__ import annotations
 
 import io
-from itertools import combinations, pairwise
 from typing import TYPE_CHECKING, Any
 
 from openpyxl import Workbook, load_workbook
@@ -39,6 +38,7 @@ from planner.report.sheets import (
 from planner.report.stored import store_results
 from planner.report.table_writer import result, write_table
 from planner.report.texts import clean
+from planner.report.tiles import tile_ends
 from planner.season.safe import workbook_bytes
 
 if TYPE_CHECKING:
@@ -177,8 +177,9 @@ def _write_block(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, result
 def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Results) -> None:
     block = placed.block
     assert isinstance(block, KeyFigures)
+    ends = tile_ends(block, layout.widths, pen.manner)
     start = 1
-    for figure, end in zip(block.figures, _shares(layout.widths, len(block.figures)), strict=True):
+    for figure, end in zip(block.figures, ends, strict=True):
         number_format = looks.TEXT_FORMAT
         if not isinstance(plain(figure.value), str):
             number_format = looks.number_format(figure.measure, pen.manner)
@@ -201,22 +202,6 @@ def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Res
         if figure.link:
             pen.jump(ws, row, start, figure.link)
         start = end + 1
-
-
-def _shares(widths: list[float], count: int) -> list[int]:
-    """Last column of each of `count` neighbours, the narrowest as wide as can be.
-
-    >>> _shares([10, 10, 10, 10], 2), _shares([30, 5, 5], 3), _shares([9, 60, 5, 20], 3)
-    ([2, 4], [1, 2, 3], [1, 2, 4])
-    """
-    last = len(widths)
-    ends = combinations(range(1, last), count - 1)
-
-    def spans(inner: tuple[int, ...]) -> list[float]:
-        return [sum(widths[a:b]) for a, b in pairwise((0, *inner, last))]
-
-    best = max(ends, key=lambda inner: (min(spans(inner)), -max(spans(inner))))
-    return [*best, last]
 
 
 def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:

@@ -28,6 +28,10 @@ HEADER = 4
 FIRST = HEADER + 1
 ROOM = 200
 """Rows that are laid out at the least."""
+PRINTED = 15
+"""Rows that a blank form is printed with."""
+GUIDE, GUIDE_LINE = 8, 10.5
+"""Size of the letters of guidance, and height of a line of it, points."""
 SPARE_ROOM = 20
 """Empty rows below those that are filled, at the least."""
 PAGE_WIDTH = 200
@@ -87,8 +91,8 @@ def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -
     _widths(page, table, laid)
     tall = [_head(page, number, place) for number, place in enumerate(laid, start=1)]
     _title(page, sheet, len(laid))
-    page.row_dimensions[2].height = 4 + 12.5 * max(guidance for guidance, _ in tall)
-    page.row_dimensions[3].height = 4 + 12.5 * max(flag for _, flag in tall)
+    page.row_dimensions[2].height = 4 + GUIDE_LINE * max(guidance for guidance, _ in tall)
+    page.row_dimensions[3].height = 4 + GUIDE_LINE * max(flag for _, flag in tall)
     wide = {p.letter: page.column_dimensions[p.letter].width for p in laid}
     heads = max(look.lines(p.header, wide[p.letter] * 0.8) for p in laid)
     page.row_dimensions[HEADER].height = 4 + 15.5 * max(2, heads)
@@ -96,9 +100,21 @@ def write_form(page: Worksheet, sheet: Sheet, table: Table, laid: list[Place]) -
     page.freeze_panes = f"B{FIRST}"
     page.sheet_properties.tabColor = look.DEEP if sheet.must else look.QUIET
     look.page(page, f"{HEADER}:{HEADER}", pages=math.ceil(sum(wide.values()) / PAGE_WIDTH))
-    last = max(FIRST + len(table.rows), FIRST + 20)
-    title = max(area.max_col for area in page.merged_cells.ranges)
-    page.print_area = f"A1:{get_column_letter(max(len(laid), title))}{last}"
+    look.rows_of_one_height(page)
+    if sheet.name != "Farm":
+        _last_line(page, laid, FIRST + max(len(table.rows), PRINTED))
+
+
+def _last_line(page: Worksheet, laid: list[Place], row: int) -> None:
+    """Frame the last row that is printed while nothing stands further down.
+
+    Without a print area, which would cut off what is filled in below it.
+    """
+    for place in laid:
+        cell = page[f"{place.letter}{row}"]
+        cell.number_format = look.number_format(place.column)
+        cell.alignment = look.alignment(place.column)
+        cell.border = look.frame()
 
 
 def _widths(page: Worksheet, table: Table, laid: list[Place]) -> None:
@@ -141,21 +157,23 @@ def _head(page: Worksheet, number: int, place: Place) -> tuple[int, int]:
     guide = page.cell(2, number)
     text = _guidance(place)
     put_text(guide, text)
-    guide.font = look.font(size=9, italic=True)
-    guide.alignment = look.wrapped("bottom")
+    guide.font = look.font(size=GUIDE, italic=True)
+    guide.alignment = look.wrapped("bottom", "left", indent=1)
     flag = page.cell(3, number)
     put_text(flag, _flag(place))
-    flag.font = look.font(size=9, bold=must)
-    flag.alignment = look.wrapped("center")
+    flag.font = look.font(size=GUIDE, bold=must)
+    flag.alignment = look.wrapped("center", "left", indent=1)
     head = page.cell(HEADER, number)
     put_text(head, place.header)
     head.font = look.font(bold=True, color="FFFFFF" if must else look.INK)
     head.fill = look.fill(look.DEEP if must else look.PALE)
     head.border = look.frame(look.INK, "medium" if must else "thin")
-    head.alignment = look.wrapped("center")
+    side = look.alignment(column)
+    head.alignment = look.wrapped("center", side.horizontal, side.indent)
     for cell in (guide, flag):
         cell.fill = look.fill(look.PAPER)
-    return look.lines(text, wide * 1.1), look.lines(_flag(place), wide * 1.1)
+    room = (wide - 1.5) * 1.15
+    return look.lines(text, room), look.lines(_flag(place), room)
 
 
 def _guidance(place: Place) -> str:

@@ -67,9 +67,12 @@ class Sources:
 
 
 def write_live(
-    page: Worksheet, laid: Mapping[str, list[Place]], lists: Mapping[tuple[str, str], NameList]
+    page: Worksheet,
+    laid: Mapping[str, list[Place]],
+    lists: Mapping[tuple[str, str], NameList],
+    fields: int,
 ) -> None:
-    """Write the page."""
+    """Write the page; it is printed with so many fields at the least."""
     sources = Sources(laid, lists)
     rows = max(ROOM, laid["Fields"][0].last - FIRST + 1)
     put_text(page["A1"], "Live check - calculates while you fill in; nothing to fill in here")
@@ -88,7 +91,8 @@ def write_live(
     page.freeze_panes = f"A{TOP}"
     page.sheet_properties.tabColor = look.AMBER
     look.page(page, f"{TOP - 2}:{TOP - 1}")
-    last = TOP + 33
+    look.rows_of_one_height(page)
+    last = TOP + max(33, fields)
     page.print_area = f"A1:N{last},P{TOP - 2}:U{last}"
 
 
@@ -234,7 +238,7 @@ def _maturities(page: Worksheet, sources: Sources, rows: int) -> None:
         page[f"M{r}"] = f'=IF(J{r}="","",SUMIFS({may}))'
         page[f"N{r}"] = f'=IF(J{r}="","",SUMIFS({may},{suits},1))'
         _format(page, r, {"J": "0.0#", "K": "#,##0", "L": "#,##0", "M": "#,##0", "N": "#,##0"})
-    put_text(page["J3"], "all:")
+    put_text(page["J3"], "In all:")
     page["K3"] = f"=SUM(K{TOP}:K{TOP + MATURITIES - 1})"
     page["L3"] = f"=SUM(L{TOP}:L{TOP + MATURITIES - 1})"
     page["M3"] = f"=SUM({units})"
@@ -290,7 +294,7 @@ def _threats(page: Worksheet, sources: Sources) -> None:
 
 def _widths(page: Worksheet) -> None:
     widths = {"A": 22, "B": 9, "C": 10, "D": 10, "E": 10, "F": 11, "G": 16, "H": 28, "I": 3,
-              "J": 9, "K": 10, "L": 10, "M": 16, "N": 17, "O": 3, "P": 17, "Q": 18, "R": 11,
+              "J": 9, "K": 10, "L": 10, "M": 16, "N": 17, "O": 3, "P": 19, "Q": 18, "R": 11,
               "S": 28, "T": 3, "U": 28}  # fmt: skip
     for letter, wide in widths.items():
         page.column_dimensions[letter].width = wide

@@ -15,6 +15,8 @@ from planner.units import Measure
 if TYPE_CHECKING:
     from planner.season.schema import Column
 
+FONT = "Arial"
+"""On every system, or one of the same widths: text takes the room that it is given."""
 INK = "1B2A41"
 DEEP = "17456B"
 """Headers of columns that must be filled, tabs of sheets that must be filled."""
@@ -101,14 +103,19 @@ def font(**options: Any) -> Any:
     """Font of the workbook."""
     from openpyxl.styles import Font
 
-    return Font(**{"name": "Calibri", "size": 11, "color": INK, **options})
+    return Font(**{"name": FONT, "size": 10, "color": INK, **options})
 
 
-def wrapped(vertical: str = "top", horizontal: str | None = None) -> Any:
+def wrapped(vertical: str = "top", horizontal: str | None = None, indent: float = 0) -> Any:
     """Alignment of text that runs over several lines."""
     from openpyxl.styles import Alignment
 
-    return Alignment(wrap_text=True, vertical=vertical, horizontal=horizontal)
+    return Alignment(wrap_text=True, vertical=vertical, horizontal=horizontal, indent=indent)
+
+
+def rows_of_one_height(sheet: Any) -> None:
+    """Rows whose height is not set are as high as lines of text want to be, on every system."""
+    sheet.sheet_format.defaultRowHeight, sheet.sheet_format.customHeight = 15, True
 
 
 def page(sheet: Any, title_rows: str = "", *, landscape: bool = True, pages: int = 1) -> None:

@@ -3,11 +3,12 @@
 from __future__ import annotations
 
 from pathlib import Path
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
 from openpyxl import Workbook
+from openpyxl.utils.indexed_list import IndexedList
 
-from planner.season import checks, form, lists, live, opening, schema
+from planner.season import checks, form, lists, live, look, opening, schema
 from planner.season.carry import next_season
 from planner.season.content import as_text, blank_content, demo_content, full
 from planner.season.safe import csv_bytes, workbook_bytes, write_whole
@@ -95,7 +96,9 @@ def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]
 
 def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) -> Workbook:
     """Season workbook with this content (see `planner.season.content.full`)."""
-    book = Workbook()
+    book: Any = Workbook()
+    book._fonts = IndexedList([look.font()])
+    book._named_styles["Normal"].font = look.font()
     first = book.active
     assert first is not None
     first.title = opening.SHEET
@@ -111,7 +114,7 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
         page, table = pages[sheet.name], content[sheet.name]
         form.write_form(page, sheet, table, laid[sheet.name])
         checks.add_checks(page, laid[sheet.name], known, table)
-    live.write_live(live_page, laid, known)
+    live.write_live(live_page, laid, known, len(content["Fields"].rows))
     live_page.column_dimensions["A"].width = pages["Fields"].column_dimensions["A"].width
     return book
 
