@@ -1,5 +1,6 @@
 """LibreOffice as an outside judge of workbooks: what it calculates, what it refuses."""
 
+import re
 import shutil
 import subprocess
 from pathlib import Path
@@ -9,6 +10,11 @@ import pytest
 from openpyxl.workbook import Workbook
 
 SOFFICE = shutil.which("soffice")
+PDFTOTEXT = shutil.which("pdftotext")
+WORD = re.compile(r'xMax="([0-9.]+)"[^>]*>([^<]+)</word>')
+needs_drawing = pytest.mark.skipif(
+    SOFFICE is None or PDFTOTEXT is None, reason="LibreOffice or poppler is not installed"
+)
 needs_office = pytest.mark.skipif(SOFFICE is None, reason="LibreOffice is not installed")
 
 
@@ -39,6 +45,16 @@ def errors(book: Workbook) -> list[str]:
         for cell in row
         if cell.data_type == "e"
     ]
+
+
+def drawn_words(path: Path) -> list[tuple[str, float]]:
+    """Words of a workbook as LibreOffice prints it, and where each ends, points from the left."""
+    pdf = path.parent / f"{path.stem}.pdf"
+    command = [*_office(path), "--convert-to", "pdf", "--outdir", str(path.parent), str(path)]
+    subprocess.run(command, check=True, capture_output=True, timeout=600)
+    command = [str(PDFTOTEXT), "-bbox", str(pdf), "-"]
+    done = subprocess.run(command, check=True, capture_output=True, timeout=60)
+    return [(word, float(end)) for end, word in WORD.findall(done.stdout.decode())]
 
 
 MODULE = """<?xml version="1.0" encoding="UTF-8"?>

@@ -16,7 +16,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.errors import Fault, InputError, OutputError
 from planner.season import schema
 from planner.season.carry import next_season, plan_beside
-from planner.season.content import Percent, Table, full
+from planner.season.content import Percent, Table, demo_content, full
 from planner.season.domain import Pressure, Rating, TargetStand
 from planner.season.form import FIRST, HEADER
 from planner.season.mark import mark_faults
@@ -34,6 +34,7 @@ from planner.season.template import (
 )
 from tests.hostile import parts
 from tests.office import errors, needs_office, recalculated, worked_on
+from tests.sample_plan import AWKWARD
 
 
 @pytest.fixture(scope="module")
@@ -106,6 +107,17 @@ class TestBlank:
         for sheet in SHEETS:
             quoted = sheet.name if sheet.name.isalnum() else f"'{sheet.name}'"
             assert f"{quoted}!A1" in links
+
+    def test_what_is_filled_in_is_printed_however_much(self, book: Workbook) -> None:
+        """No print area cuts off; a blank form has a framed last row, so that it has lines."""
+        for sheet in SHEETS:
+            page = book[sheet.name]
+            assert not page.print_area
+            assert page.print_title_rows == "$4:$4"
+            if sheet.name != "Farm":
+                assert page.cell(page.max_row, 1).border.bottom.style == "thin"
+                assert page.max_row > FIRST + 10
+        assert book["Start here"].page_setup.fitToHeight == 1
 
     def test_closed_lists_and_names_are_dropdowns(self, book: Workbook) -> None:
         for sheet in SHEETS:
@@ -554,6 +566,25 @@ class TestMark:
         source.write_bytes(b"\xd0\xcf\x11\xe0" + b"0" * 100)
         with pytest.raises(OutputError, match="no workbook"):
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
+
+
+@needs_office
+@pytest.mark.parametrize("kind", ["demo", "awkward", "blank"])
+def test_no_cell_holds_an_error_once_calculated(kind: str, tmp_path: Path) -> None:
+    path = write_blank(tmp_path / "season.xlsx", demo=kind == "demo")
+    if kind == "awkward":
+        path = write_workbook(tmp_path / "awkward.xlsx", awkward_content(), "x")
+    book = recalculated(path)
+    assert "Live check" in book.sheetnames
+    assert errors(book) == []
+
+
+def awkward_content() -> dict[str, Table]:
+    """The demo with names that a careless workbook would cut or calculate."""
+    content = full(demo_content())
+    first = content["Fields"].rows
+    rows = tuple((AWKWARD[i % len(AWKWARD)] + f" {i}", *row[1:]) for i, row in enumerate(first))
+    return content | {"Fields": Table(content["Fields"].headers, rows)}
 
 
 def test_awkward_names_survive(tmp_path: Path) -> None:

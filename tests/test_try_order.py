@@ -21,6 +21,7 @@ from planner.report.frames import make_book
 from planner.report.try_frames import total_of
 from planner.report.workbook import render
 from planner.season.domain import DiscountLevel, PriceBreak, Season
+from planner.season.read import read_season
 from tests.sample_plan import awkward_season, greedy_plan, sample_season
 
 OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
@@ -52,6 +53,7 @@ SEASONS = {
     "metric": lambda: sample_season(metric=True, currency="€"),
     "awkward": awkward_season,
     "levels": many_levels,
+    "demo": lambda: read_season(Path(__file__).parent.parent / "data" / "demo"),
 }
 
 

@@ -5,6 +5,7 @@ import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
+from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 import openpyxl
@@ -16,6 +17,7 @@ from hypothesis import strategies as st
 from planner.report import looks
 from planner.report.frames import make_book
 from planner.report.json import to_json
+from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
     Cell,
@@ -32,8 +34,11 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.texts import clean as clean_text
+from planner.report.texts import text_width
 from planner.report.workbook import render
 from planner.season.domain import Season
+from planner.season.read import read_season
+from tests.office import drawn_words, errors, needs_drawing, needs_office, recalculated
 from tests.sample_plan import AWKWARD, awkward_season, big_season, greedy_plan, sample_season
 from tests.seasons import random_season
 
@@ -44,11 +49,13 @@ L_PER_FLOZ = 0.0295735295625
 """NIST Handbook 44, Appendix C."""
 HA_PER_ACRE = 0.40468564224
 """International acre, NIST SP 811."""
+DEMO = Path(__file__).parent.parent / "data" / "demo"
 CASES = {
     "sample": sample_season,
     "metric": lambda: sample_season(metric=True, currency="€"),
     "awkward": awkward_season,
     "large": lambda: big_season(60),
+    "demo": lambda: read_season(DEMO),
 }
 
 
@@ -298,7 +305,60 @@ def test_two_sheets_of_one_title_are_refused() -> None:
         render(Book((Sheet("A", "One."), Sheet("a", "Two."))))
 
 
+@needs_office
+def test_no_cell_holds_an_error_once_calculated(made: Made, tmp_path: Path) -> None:
+    path = tmp_path / "plan.xlsx"
+    path.write_bytes(made.content)
+    book = recalculated(path)
+    assert book.sheetnames == made.book.sheetnames
+    assert errors(book) == []
+
+
 # --- on paper ------------------------------------------------------------------------------------
+
+
+@needs_drawing
+def test_sums_stand_under_their_numbers(tmp_path: Path) -> None:
+    """As LibreOffice draws them; it forgets indents where only the number format differs."""
+    counts = tuple((f"row {i}", i + 1, 1111.25 * i, 2222.5 * i) for i in range(1, 4))
+    columns = (
+        Column("name", "Name"),
+        Column("count", "Count", Measure.COUNT, total=True),
+        Column("price", "Price", Measure.MONEY),
+        Column("cost", "Cost", Measure.MONEY, total=True),
+    )
+    path = tmp_path / "sums.xlsx"
+    path.write_bytes(one_sheet(Table("t", columns, counts)))
+    ends = dict(drawn_words(path))
+    assert ends["$13,335.00"] == pytest.approx(ends["$6,667.50"], abs=0.3)
+    assert ends["9"] == pytest.approx(ends["4"], abs=0.3)
+    assert ends["$13,335.00"] == pytest.approx(ends["Cost"], abs=0.3)
+
+
+@pytest.mark.parametrize("currency", ["$", "€", "£", "kr", "CHF", "R$"])
+def test_every_number_format_has_an_ink_of_its_own(currency: str) -> None:
+    for manner in (Manner(currency=currency), Manner(metric=True, currency=currency)):
+        places = (None, 0, 1, 2, 3, 4)
+        formats = {looks.number_format(m, manner, p) for m in Measure for p in places}
+        inks = {looks.shade(looks.INK, f) for f in formats}
+        assert len(inks) == len(formats) > 10
+        assert all(abs(lightness(i) - lightness(looks.INK)) < 16 for i in inks)
+
+
+def test_key_figures_have_the_room_that_their_texts_need(made: Made) -> None:
+    """Labels and notes are neither shrunk beyond reading nor cut off."""
+    for sheet in made.book:
+        for area in sheet.merged_cells.ranges:
+            cell = sheet.cell(area.min_row, area.min_col)
+            if not (cell.alignment.shrink_to_fit and cell.font.size == 9):
+                continue
+            letters = [openpyxl.utils.get_column_letter(c) for c in range(*_columns(area))]
+            wide = sum(sheet.column_dimensions[letter].width for letter in letters)
+            assert text_width(str(cell.value)) * 0.9 * 0.75 < wide, (sheet.title, cell.value)
+
+
+def _columns(area: Any) -> tuple[int, int]:
+    return area.min_col, area.max_col + 1
 
 
 def test_every_sheet_is_set_up_for_print(made: Made) -> None:
@@ -310,7 +370,7 @@ def test_every_sheet_is_set_up_for_print(made: Made) -> None:
         assert farm in sheet.oddFooter.left.text.replace("&&&&", "&&")
         assert "2026-12-01" in sheet.oddFooter.right.text
         assert own or "&P" in sheet.oddFooter.right.text
-        assert ("5f0c2a91" in sheet.oddFooter.left.text) is not own
+        assert (made.season.fingerprint in sheet.oddFooter.left.text) is not own
         fitted = sheet.sheet_properties.pageSetUpPr.fitToPage
         assert fitted or 40 <= sheet.page_setup.scale <= 100, sheet.title
 

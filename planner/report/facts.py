@@ -272,5 +272,11 @@ def _bin(maturity: float, step: float) -> int:
 
 
 def _span(maturities: list[float]) -> str:
-    low, high = min(maturities), max(maturities)
-    return f"{low:g}" if high - low < 1e-9 else f"{low:g} to {high:g}"
+    """Maturities from the earliest to the latest, always with their tenths.
+
+    >>> _span([2.0]), _span([2.25, 1.9])
+    ('2.0', '1.9 to 2.25')
+    """
+    ends = (f"{m:.10g}" for m in (min(maturities), max(maturities)))
+    low, high = (end if "." in end else f"{end}.0" for end in ends)
+    return low if low == high else f"{low} to {high}"

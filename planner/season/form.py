@@ -36,7 +36,7 @@ SPARE_ROOM = 20
 """Empty rows below those that are filled, at the least."""
 PAGE_WIDTH = 200
 """Characters that a printed page takes at a size that can be read."""
-WIDEST = 70
+WIDEST = 44
 """Characters beyond which text runs over several lines."""
 TITLE_WIDTH = 95
 """Characters that the title of a sheet may run over, at the least."""
@@ -217,9 +217,10 @@ def _wrap(page: Worksheet, number: int) -> None:
     """Give a row with long text the height that it takes."""
     tall = 1
     for cell in page[number]:
+        side = cell.alignment
+        cell.alignment = look.wrapped("center", side.horizontal, side.indent)
         if isinstance(cell.value, str):
-            cell.alignment = look.wrapped("center", "left")
-            tall = max(tall, look.lines(cell.value, WIDEST * 0.9))
+            tall = max(tall, look.lines(cell.value, (WIDEST - 2) * 0.85))
     page.row_dimensions[number].height = 15.5 * tall
 
 

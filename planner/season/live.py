@@ -141,6 +141,7 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
             "H": _field_note(r, at),
         }
         page[f"A{r}"] = f"=TRIM({at['Field']})"
+        page[f"A{r}"].alignment = look.shrunk()
         for letter, formula in formulas.items():
             page[f"{letter}{r}"] = f'=IF($A{r}="","",{formula})'
             page[f"{letter}{r}"].number_format = _FIELD_FORMATS.get(letter, "General")

@@ -71,6 +71,8 @@ def width(column: Column | None, header: str) -> float:
     longest = max(len(word) for word in header.split()) if header.split() else 0
     if 16 < len(header) <= 20 and " " in header.partition("(")[2]:
         longest = len(header)  # so that a unit of two words is not torn apart
+    if 12 <= len(header) <= 14 and "(" not in header:
+        longest = len(header)  # so that it keeps off its neighbours
     return max(base, longest + 3)
 
 
@@ -111,6 +113,13 @@ def wrapped(vertical: str = "top", horizontal: str | None = None, indent: float 
     from openpyxl.styles import Alignment
 
     return Alignment(wrap_text=True, vertical=vertical, horizontal=horizontal, indent=indent)
+
+
+def shrunk() -> Any:
+    """Alignment of text that is printed smaller rather than cut."""
+    from openpyxl.styles import Alignment
+
+    return Alignment(shrink_to_fit=True)
 
 
 def rows_of_one_height(sheet: Any) -> None:

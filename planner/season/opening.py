@@ -54,6 +54,7 @@ def write_opening(page: Worksheet, what: str, notes: tuple[str, ...] = ()) -> No
     _index(page, row + 1)
     page.sheet_properties.tabColor = look.AMBER
     look.page(page, landscape=False)
+    page.page_setup.fitToHeight = 1
 
 
 def _line(page: Worksheet, row: int, text: str, font: Any, height: float) -> int:
