@@ -201,8 +201,12 @@ def test_field_costs_read_back_and_add_up(made: Made) -> None:
 
 def cells(book: openpyxl.Workbook) -> Iterator[Any]:
     for sheet in book:
-        for row in sheet.iter_rows():
-            yield from (c for c in row if c.value is not None)
+        yield from cells_of(sheet)
+
+
+def cells_of(sheet: Any) -> Iterator[Any]:
+    for row in sheet.iter_rows():
+        yield from (c for c in row if c.value is not None)
 
 
 def test_formulas_stand_on_one_page_only(made: Made) -> None:
@@ -381,6 +385,14 @@ def test_the_answer_fits_one_page(made: Made) -> None:
     assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 1)
     assert len(sheet._charts) == 2
     assert sheet.max_row < 90
+
+
+def test_days_to_order_by_are_shown_where_there_are_any() -> None:
+    season = sample_season()
+    undated = tuple(replace(s, order_by=None) for s in season.suppliers)
+    for suppliers, there in ((season.suppliers, True), (undated, False)):
+        made = Made(replace(season, suppliers=suppliers))
+        assert ("Order by" in {c.value for c in cells_of(made.book["The plan"])}) is there
 
 
 def test_long_tables_keep_their_header() -> None:

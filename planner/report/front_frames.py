@@ -210,19 +210,21 @@ def _order(facts: Facts) -> Table:
     note = f"List price, before discounts and freight: see {ORDER}."
     if more > 0:
         note = f"{_count(more, 'more line')} on {ORDER}. " + note
+    columns = (
+        Column("supplier", "Supplier", width=21),
+        Column("product", "Product"),
+        Column("container", "Container"),
+        Column("count", "Count", Measure.COUNT, total=True),
+        Column("price", "Price each", Measure.MONEY),
+        Column("cost", "List cost", Measure.MONEY, total=more <= 0),
+        Column("order_by", "Order by", Measure.DATE, width=13),
+    )
+    shown = len(columns) if any(a.order_by for a in facts.accounts) else len(columns) - 1
     return Table(
         name="order",
         title="What to order",
-        columns=(
-            Column("supplier", "Supplier", width=21),
-            Column("product", "Product"),
-            Column("container", "Container"),
-            Column("count", "Count", Measure.COUNT, total=True),
-            Column("price", "Price each", Measure.MONEY),
-            Column("cost", "List cost", Measure.MONEY, total=more <= 0),
-            Column("order_by", "Order by", Measure.DATE, width=13),
-        ),
-        rows=tuple(rows[:MOST_LINES]),
+        columns=columns[:shown],
+        rows=tuple(row[:shown] for row in rows[:MOST_LINES]),
         group="supplier" if more <= 0 and len(facts.accounts) > 1 else "",
         empty="Nothing to order: the stock on hand covers what the seed takes.",
         note=note,

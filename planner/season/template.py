@@ -96,9 +96,8 @@ def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]
 
 def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) -> Workbook:
     """Season workbook with this content (see `planner.season.content.full`)."""
-    book: Any = Workbook()
-    book._fonts = IndexedList([look.font()])
-    book._named_styles["Normal"].font = look.font()
+    book = Workbook()
+    _set_font(book)
     first = book.active
     assert first is not None
     first.title = opening.SHEET
@@ -117,6 +116,12 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
     live.write_live(live_page, laid, known, len(content["Fields"].rows))
     live_page.column_dimensions["A"].width = pages["Fields"].column_dimensions["A"].width
     return book
+
+
+def _set_font(book: Any) -> None:
+    """Write everything in the workbook's font, also what is typed into it later."""
+    book._fonts = IndexedList([look.font()])
+    book._named_styles["Normal"].font = look.font()
 
 
 def guide() -> str:
