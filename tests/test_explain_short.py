@@ -180,6 +180,9 @@ def test_widening_the_window_by_what_it_takes(latest: float, by: str) -> None:
     _, _, _, (each,) = mended(season(fields=(field(latest=latest),)))
     assert each.repairs[0].what == f"widen its maturity window by {by}"
     assert each.repairs[0].cost == pytest.approx(300.0)
+    ways = len(each.repairs)
+    said = f"{ways} single changes would cover it, cheapest first."
+    assert (said if ways > 1 else "1 single change would cover it.") in each.sentence
 
 
 def test_one_more_variety() -> None:

@@ -234,7 +234,9 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
         f"{speech.units(page.units_left)} that suit are left or still to be had"
     )
     text += f"; {page.tight_lot} is the tight lot." if page.tight_lot else "."
-    text += f" {speech.acres(page.more_acres)} more like {page.like_field} could be protected."
+    none = page.more_acres < 0.05
+    more = "No more land" if none else f"{speech.acres(page.more_acres)} more"
+    text += f" {more} like {page.like_field} could be protected."
     return text + _cost_words(page, speech)
 
 

@@ -278,7 +278,8 @@ def _also(idea: Idea, plan: Plan, other: Plan) -> str:
 def _words(short: ShortField, good: list[Repair], tried: int, late: int, speech: Speech) -> str:
     text = f"{short.field} is short by {speech.acres(short.acres)}"
     if good:
-        text += "; what would cover it" + (", cheapest first." if len(good) > 1 else ".")
+        text += f"; {count(len(good), 'single change')} would cover it"
+        text += ", cheapest first." if len(good) > 1 else "."
     elif tried == 0:
         text += "; there is no single change to try."
     elif late == tried:
