@@ -34,7 +34,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.texts import clean as clean_text
-from planner.report.texts import text_width
+from planner.report.texts import lines
 from planner.report.workbook import render
 from planner.season.domain import Season
 from planner.season.read import read_season
@@ -349,20 +349,22 @@ def test_every_number_format_has_an_ink_of_its_own(currency: str) -> None:
         assert all(abs(lightness(i) - lightness(looks.INK)) < 16 for i in inks)
 
 
-def test_key_figures_have_the_room_that_their_texts_need(made: Made) -> None:
-    """Labels and notes are neither shrunk beyond reading nor cut off."""
+def test_labels_of_key_figures_have_the_room_that_they_need(made: Made) -> None:
+    """They are not shrunk, and stand in rows as high as their lines."""
+    seen = 0
     for sheet in made.book:
-        for area in sheet.merged_cells.ranges:
-            cell = sheet.cell(area.min_row, area.min_col)
-            if not (cell.alignment.shrink_to_fit and cell.font.size == 9):
+        spans = {(a.min_row, a.min_col): a.max_col for a in sheet.merged_cells.ranges}
+        for cell in cells_of(sheet):
+            if cell.border.top is None or cell.border.top.style != "medium":
                 continue
-            letters = [openpyxl.utils.get_column_letter(c) for c in range(*_columns(area))]
+            last = spans.get((cell.row, cell.column), cell.column)
+            letters = map(openpyxl.utils.get_column_letter, range(cell.column, last + 1))
             wide = sum(sheet.column_dimensions[letter].width for letter in letters)
-            assert text_width(str(cell.value)) * 0.9 * 0.75 < wide, (sheet.title, cell.value)
-
-
-def _columns(area: Any) -> tuple[int, int]:
-    return area.min_col, area.max_col + 1
+            taken = lines(str(cell.value), wide / 0.9)
+            assert not cell.alignment.shrink_to_fit
+            assert (sheet.row_dimensions[cell.row].height or 15) >= 12 * taken, cell.value
+            seen += 1
+    assert seen >= 4
 
 
 def test_every_sheet_is_set_up_for_print(made: Made) -> None:

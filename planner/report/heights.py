@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.report.fit import BOLD, EASE, MARGIN, header, plain
 from planner.report.sheets import Cell, KeyFigures, Table, Text
 from planner.report.texts import clean, lines
-from planner.report.tiles import note_widths
+from planner.report.tiles import tile_lines
 
 if TYPE_CHECKING:
     from planner.report.layout import Layout, Placed
@@ -34,9 +34,9 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
                 shown = f"   {text}" if block.bullets else text
                 found[row] = _stretched(layout, shown, block.look in BOLD)
         elif isinstance(block, KeyFigures):
-            rooms = note_widths(block, layout.widths, manner)
-            high = max(lines(clean(f.note), w) for f, w in zip(block.figures, rooms, strict=True))
-            found |= dict(zip(placed.rows, (17.0, 26.0, LINE * high + 4), strict=True))
+            label, note = tile_lines(block, layout.widths, manner)
+            high = (LINE * label + 4, 26.0, LINE * note + 4)
+            found |= dict(zip(placed.rows, high, strict=True))
     return found
 
 

@@ -91,7 +91,7 @@ TILE_LABEL = Style(
     _font(9, color=FAINT),
     _fill(PALE),
     Border(top=STRONG),
-    Alignment(horizontal="left", indent=1, shrink_to_fit=True),
+    Alignment(horizontal="left", vertical="bottom", indent=1, wrap_text=True),
 )
 TILE_NOTE = Style(
     _font(9, color=FAINT),

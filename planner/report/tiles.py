@@ -6,7 +6,7 @@ from itertools import combinations, pairwise
 from typing import TYPE_CHECKING
 
 from planner.report.fit import WIDER, value_width
-from planner.report.texts import clean, text_width
+from planner.report.texts import clean, lines, text_width
 
 if TYPE_CHECKING:
     from planner.report.measures import Manner
@@ -16,8 +16,8 @@ SMALL, LARGE = 0.9, 1.6 * WIDER
 """Width of the letters of label and note, and of the value, in widths of a cell's letters."""
 OFF_BORDERS = 3.0
 """Characters that the texts of a tile keep off its borders."""
-NOTE_LINES = 2
-"""Lines that a note may take before it asks for a wider tile."""
+LINES = 2
+"""Lines that a label or note may take before it asks for a wider tile."""
 
 
 def tile_ends(block: KeyFigures, widths: list[float], manner: Manner) -> list[int]:
@@ -25,20 +25,27 @@ def tile_ends(block: KeyFigures, widths: list[float], manner: Manner) -> list[in
     return shares(widths, [_wanted(figure, manner) for figure in block.figures])
 
 
-def note_widths(block: KeyFigures, widths: list[float], manner: Manner) -> list[float]:
-    """Width that the note of every tile has, in characters of a cell."""
+def tile_lines(block: KeyFigures, widths: list[float], manner: Manner) -> tuple[int, int]:
+    """Lines that the longest label and the longest note take in their tiles."""
     ends = [0, *tile_ends(block, widths, manner)]
-    return [(sum(widths[a:b]) - OFF_BORDERS) / SMALL for a, b in pairwise(ends)]
+    rooms = [(sum(widths[a:b]) - OFF_BORDERS) / SMALL for a, b in pairwise(ends)]
+    both = [
+        (lines(clean(f.label), room), lines(clean(f.note), room))
+        for f, room in zip(block.figures, rooms, strict=True)
+    ]
+    return max(label for label, _ in both), max(note for _, note in both)
 
 
 def _wanted(figure: KeyFigure, manner: Manner) -> float:
-    """Width in which a tile's texts stand unshrunk, characters."""
-    note = clean(figure.note)
-    longest = max((text_width(word) for word in note.split()), default=0.0)
-    small = max(text_width(clean(figure.label)), longest, text_width(note) / NOTE_LINES)
-    return (
-        max(SMALL * small, LARGE * value_width(figure.value, figure.measure, manner)) + OFF_BORDERS
-    )
+    """Width in which a tile's texts stand unshrunk and on few lines, characters."""
+    small = max(_on_few_lines(clean(text)) for text in (figure.label, figure.note))
+    large = value_width(figure.value, figure.measure, manner)
+    return max(SMALL * small, LARGE * large) + OFF_BORDERS
+
+
+def _on_few_lines(text: str) -> float:
+    longest = max((text_width(word) for word in text.split()), default=0.0)
+    return max(longest, text_width(text) / LINES)
 
 
 def shares(widths: list[float], wanted: list[float]) -> list[int]:
