@@ -268,6 +268,19 @@ def test_a_long_table_does_not_begin_at_the_foot_of_a_page(before: int, breaks: 
     assert page_breaks(layout) == ([layout.table("long").top] if breaks else [])
 
 
+@pytest.mark.parametrize(("paragraphs", "begins_a_page"), [(2, False), (20, True)])
+def test_no_title_stands_alone_on_a_page_before_the_table_whose_header_repeats(
+    paragraphs: int, begins_a_page: bool
+) -> None:
+    text = Text(tuple(f"Paragraph {i}" for i in range(paragraphs)))
+    rows = tuple((str(n),) for n in range(44))  # nearly a page
+    main = Table("main", (Column("a", "A"),), rows, repeat_header=True)
+    layout = lay_out(Sheet("Mine", "For a test.", (text, main)), Manner(), home=False)
+    table = layout.table("main")
+    assert page_breaks(layout) == ([table.top] if begins_a_page else [])
+    assert table.torn is not begins_a_page
+
+
 def test_a_plan_made_again_opens_with_what_changed() -> None:
     season = sample_season()
     changed = Sheet(

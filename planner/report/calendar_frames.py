@@ -287,8 +287,8 @@ def clock_sheet(campaign: Campaign) -> Sheet:
     )
 
 
-def _urgent(row: PlantBy) -> tuple[date, date, str, str]:
-    return (row.last or date.max, row.planting or date.max, row.field, row.lot)
+def _urgent(row: PlantBy) -> tuple[date, date]:
+    return (row.last or date.max, row.planting or date.max)
 
 
 def _clock_row(row: PlantBy) -> tuple[Content, ...]:

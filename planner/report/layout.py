@@ -34,6 +34,8 @@ WIDE = 1.4
 """Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
 LEAST_BEGUN = 130.0
 """Points that a block longer than a page must find to begin on: title, header, some rows."""
+LITTLE = 0.3
+"""Share of a page that is too little to stand on it alone: a long table then begins below."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
 SMALLEST = 0.7
@@ -65,6 +67,8 @@ class Placed:
     note_row: int = 0
     end: int = 0
     """First row after the block."""
+    torn: bool = False
+    """Whether it runs over the end of a printed page."""
 
 
 @dataclass(slots=True)
@@ -207,14 +211,16 @@ def shrink_parts(layout: Layout) -> None:
 
 
 def page_breaks(layout: Layout) -> list[int]:
-    """Rows to begin a page with, so that no block is torn that fits a page."""
+    """Rows to begin a page with, so that no block is torn that fits a page; notes which are."""
     found: list[int] = []
     room, used = layout.page_points, layout.points(1, 5)
     for number, placed in enumerate(layout.placed):
         block = placed.block
         high = layout.points(placed.top, placed.end)
         fits = used + high - ROW <= room
+        repeats = isinstance(block, Table) and block.repeat_header
         torn = high - ROW > room and room - used >= LEAST_BEGUN
+        torn = torn or (repeats and used < LITTLE * room)
         if isinstance(block, PageBreak):
             fits = block.if_torn and used + _part(layout, number) - ROW <= room
             torn = False
@@ -226,6 +232,7 @@ def page_breaks(layout: Layout) -> list[int]:
             found += [row + 1 for row in placed.group_ends[:-1]]
             used = layout.points(found[-1], placed.end) if found else used
         if used - ROW > room:  # runs on over pages; where the last of them is filled is a guess
+            placed.torn = True
             used %= room
     return [row for row in found if row > 5]
 

@@ -44,8 +44,7 @@ def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
         block = placed.block
         if isinstance(block, Table) and block.repeat_header and placed.header_row:
             row = placed.header_row
-            high = layout.points(placed.top, placed.end)
-            if not layout.one_page and high > layout.page_points:
+            if placed.torn and not layout.one_page:
                 ws.print_title_rows = f"{row}:{row}"
             if row <= DEEPEST_FROZEN:
                 ws.freeze_panes = f"A{row + 1}"
