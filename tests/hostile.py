@@ -1,17 +1,32 @@
-"""Inputs that are broken, odd or meant to do harm: each builder writes one and returns its path.
+"""Inputs that are broken, odd or meant to do harm: what made the files of the corpus.
 
-`REFUSED` lists builders with words that the refusal must hold; `TAKEN` those that must be read in
-spite of all. Everything starts from the good season of `inputs`.
+    python -m tests.hostile
+
+makes `corpus` again, one file a case: in `workbook` what is handed over as it stands; in `csv` a
+table of fields that takes the place of `fields.csv` among the good files of `inputs`, or a folder
+with all files of a season. `corpus/cases.csv` says of each case how reading must end: refused, with
+words that the refusal must hold, or taken. Once made, the files are the corpus: another version of
+openpyxl writes other bytes. What is over 100 kB, or can't be kept, is built each time: `BUILT`.
 """
 
 from __future__ import annotations
 
+import csv
+import re
+import shutil
 import struct
+import tempfile
 import zipfile
-from collections.abc import Callable
 from pathlib import Path
+from typing import TYPE_CHECKING, NamedTuple
 
-from tests.inputs import folder, good, put, workbook
+from tests import inputs
+from tests.inputs import folder, good, put
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable
+
+CORPUS = Path(__file__).parent / "corpus"
 
 NS = 'xmlns="http://schemas.openxmlformats.org/spreadsheetml/2006/main"'
 LAUGHS = (
@@ -29,18 +44,36 @@ def raw(path: Path, data: bytes) -> Path:
     return path
 
 
+def pack(path: Path, contents: Iterable[tuple[str, bytes | str]]) -> Path:
+    """A zip whose bytes are the same on every run."""
+    with zipfile.ZipFile(path, "w") as archive:
+        for name, data in contents:
+            info = zipfile.ZipInfo(name, (2027, 1, 1, 0, 0, 0))
+            archive.writestr(info, data, zipfile.ZIP_DEFLATED)
+    return path
+
+
+def unpacked(path: Path) -> list[tuple[str, bytes]]:
+    """Parts of a workbook, without the time at which it was written."""
+    with zipfile.ZipFile(path) as archive:
+        found = [(info.filename, archive.read(info)) for info in archive.infolist()]
+    return [
+        (name, re.sub(rb">\d{4}-\d\d-\d\dT[\d:]+Z<", b">2027-01-01T00:00:00Z<", data))
+        if name == "docProps/core.xml"
+        else (name, data)
+        for name, data in found
+    ]
+
+
+def workbook(path: Path, sheets: inputs.Sheets) -> Path:
+    """The sheets as a workbook."""
+    return pack(path, unpacked(inputs.workbook(path, sheets)))
+
+
 def parts(path: Path, change: Callable[[str, bytes], bytes | None], extra=()) -> Path:
     """The good workbook with its parts changed; None leaves a part out."""
-    whole = workbook(path.with_suffix(".good.xlsx"), good())
-    with zipfile.ZipFile(whole) as old, zipfile.ZipFile(path, "w", zipfile.ZIP_DEFLATED) as new:
-        for info in old.infolist():
-            data = change(info.filename, old.read(info))
-            if data is not None:
-                new.writestr(info.filename, data)
-        for name, data in extra:
-            new.writestr(name, data)
-    whole.unlink()
-    return path
+    changed = [(name, change(name, d)) for name, d in unpacked(inputs.workbook(path, good()))]
+    return pack(path, [*((name, data) for name, data in changed if data is not None), *extra])
 
 
 def sheet_xml(path: Path, rows: str, number: int = 2, before: str = "") -> Path:
@@ -93,23 +126,17 @@ def head_only(path: Path) -> Path:
 
 
 def other_zip(path: Path) -> Path:
-    with zipfile.ZipFile(path / "other.xlsx", "w") as archive:
-        archive.writestr("photo.txt", "nothing to see")
-    return path / "other.xlsx"
+    return pack(path / "other.xlsx", [("photo.txt", "nothing to see")])
 
 
 def opendocument(path: Path) -> Path:
-    with zipfile.ZipFile(path / "season.ods", "w") as archive:
-        archive.writestr("mimetype", "application/vnd.oasis.opendocument.spreadsheet")
-        archive.writestr("content.xml", "<x/>")
-    return path / "season.ods"
+    kind = "application/vnd.oasis.opendocument.spreadsheet"
+    return pack(path / "season.ods", [("mimetype", kind), ("content.xml", "<x/>")])
 
 
 def binary_workbook(path: Path) -> Path:
-    with zipfile.ZipFile(path / "season.xlsb", "w") as archive:
-        archive.writestr("[Content_Types].xml", "<x/>")
-        archive.writestr("xl/workbook.bin", b"\0")
-    return path / "season.xlsb"
+    inside = [("[Content_Types].xml", "<x/>"), ("xl/workbook.bin", b"\0")]
+    return pack(path / "season.xlsb", inside)
 
 
 def zip_with_password(path: Path) -> Path:
@@ -342,12 +369,8 @@ def serial_out_of_range(path: Path) -> Path:
     book = openpyxl.load_workbook(target)
     book["Fields"]["I2"] = datetime.date(2027, 5, 10)
     book.save(target)
-    out = path / "serial2.xlsx"
-    with zipfile.ZipFile(target) as old, zipfile.ZipFile(out, "w") as new:
-        for info in old.infolist():
-            data = old.read(info)
-            new.writestr(info.filename, data.replace(b"<v>46517</v>", b"<v>99999999</v>"))
-    return out
+    far = [(n, d.replace(b"<v>46517</v>", b"<v>99999999</v>")) for n, d in unpacked(target)]
+    return pack(target, far)
 
 
 def sheet_twice(path: Path) -> Path:
@@ -386,10 +409,12 @@ def names_of_nothing(path: Path) -> Path:
     return target
 
 
-def with_file(name: str, data: bytes, case: str) -> Callable[[Path], Path]:
+def with_fields(data: bytes) -> Callable[[Path], Path]:
+    """The good files with another table of fields."""
+
     def build(path: Path) -> Path:
-        target = folder(path / case, good())
-        (target / name).write_bytes(data)
+        target = folder(path / "season", good())
+        (target / "fields.csv").write_bytes(data)
         return target
 
     return build
@@ -435,156 +460,6 @@ def nul_in_path(path: Path) -> Path:
 
 def device(path: Path) -> Path:
     return Path("/dev/zero")
-
-
-Case = tuple[Callable[[Path], Path], str]
-
-REFUSED: dict[str, Case] = {
-    "empty file": (empty, "an empty file"),
-    "text named xlsx": (text_as_workbook, "no workbook"),
-    "old xls or password": (old_or_locked, "a password"),
-    "one csv file": (single_csv, "the folder that holds the files"),
-    "cut off": (truncated, "damaged or cut-off"),
-    "first bytes only": (head_only, "damaged or cut-off"),
-    "another zip": (other_zip, "a zip file that is no workbook"),
-    "ods": (opendocument, "OpenDocument"),
-    "xlsb": (binary_workbook, "binary workbook"),
-    "zip with password": (zip_with_password, "a zip with a password"),
-    "flipped bytes": (flipped_bytes, "damaged"),
-    "zip bomb": (bomb, "that unpack to 300,"),
-    "zip bomb by ratio": (small_bomb, "times the file's size"),
-    "lying size": (lying_size, "damaged"),
-    "many parts": (many_parts, "parts"),
-    "laughs in a sheet": (with_entities("xl/worksheets/sheet2.xml", LAUGHS), "entities"),
-    "laughs in the workbook": (with_entities("xl/workbook.xml", LAUGHS), "entities"),
-    "laughs in the styles": (with_entities("xl/styles.xml", LAUGHS), "entities"),
-    "laughs in the types": (with_entities("[Content_Types].xml", LAUGHS), "entities"),
-    "laughs in relations": (with_entities("xl/_rels/workbook.xml.rels", LAUGHS), "entities"),
-    "laughs in properties": (with_entities("docProps/core.xml", LAUGHS), "entities"),
-    **{
-        f"outside entity in {part}": (with_entities(part, OUTSIDE), "entities")
-        for part in (
-            "xl/worksheets/sheet1.xml",
-            "xl/workbook.xml",
-            "xl/styles.xml",
-            "xl/theme/theme1.xml",
-            "xl/_rels/workbook.xml.rels",
-            "_rels/.rels",
-            "docProps/app.xml",
-            "docProps/core.xml",
-            "[Content_Types].xml",
-        )
-    },
-    "laughs under another name": (under_another_name, "damaged"),
-    "utf-16 part": (utf16_part, "not UTF-8"),
-    "no sheet part": (no_sheet_part, "a sheet 'Fields'"),
-    "string that is not there": (bad_string_number, "damaged"),
-    "style that is not there": (bad_style_number, "damaged"),
-    "named style without format": (bad_named_style, "damaged"),
-    "row without number": (bad_row_number, "damaged"),
-    "cell without column": (bad_cell_name, "damaged"),
-    "NaN in a cell": (nan_in_xml, "damaged"),
-    "infinity in a cell": (infinite_in_xml, "Fields, row 2, Acres"),
-    "number of 400 digits": (long_number, "Fields, row 2, Acres"),
-    "error cell": (
-        error_cell,
-        "Fields, row 2, Acres: here stands '#N/A'; expected a value, not an",
-    ),
-    "formula never calculated": (formula_without_result, "whose result was never stored"),
-    "row never calculated": (formula_row_without_result, "Fields, row 3, Field"),
-    "header never calculated": (header_without_result, "Fields, row 1"),
-    "header in error": (header_in_error, "here stands '#REF!'; expected a header"),
-    "circular formula": (circular, "Fields, row 2, Acres"),
-    "control characters": (control_characters, "U+001B"),
-    "turned text": (turned_text, "U+202E"),
-    "name of 32,767 letters": (long_name, "at most 200 characters"),
-    "thousands of columns": (too_many_columns, "at most 500 columns"),
-    "wide blank rows": (wide_blank_rows, "delete the blank rows and columns"),
-    "too many rows": (too_many_rows, "over 50,000 filled rows"),
-    "date before 1900": (dates_out_of_range, "between 1900 and 2200"),
-    "date after 9999": (date_far_ahead, "a date as 2027-05-10"),
-    "serial after 9999": (serial_out_of_range, "Fields, row 2, Planting date"),
-    "sheet twice": (sheet_twice, "'Fields' too"),
-    "no known sheet": (nothing_known, "the sheets Farm, Fields"),
-    "csv in UTF-16": (with_file("fields.csv", HOME.encode("utf-16"), "utf16"), "UTF-16 text"),
-    "csv in UTF-16 without mark": (
-        with_file("fields.csv", HOME.encode("utf-16-le"), "utf16le"),
-        "a NUL byte",
-    ),
-    "csv in Windows-1252": (
-        with_file("fields.csv", HOME.replace("Home", "Hög").encode("cp1252"), "cp1252"),
-        "fields.csv, row 2: here stands 'byte F6, as in Windows-1252",
-    ),
-    "csv with NUL": (with_file("fields.csv", HOME.encode() + b"A\0B,1,1\n", "nul"), "row 3"),
-    "csv with an open quote": (
-        with_file("fields.csv", b'Field,Acres,Seeding rate\n"Home,80,140000\n', "quote"),
-        "fields.csv, row 2: here stands 'a quote (\") that is never closed'",
-    ),
-    "csv with odd quotes": (
-        with_file("fields.csv", b'Field,Acres,Seeding rate\n"Home" 80,80,1\n', "odd"),
-        "quotes that don't match",
-    ),
-    "csv with long rows": (
-        with_file("fields.csv", b"Field,Acres,Seeding rate\nHome,80,140,000\n", "long"),
-        "Fields, row 2: here stands '4 cells'; expected 3 cells",
-    ),
-    "csv with short rows": (
-        with_file("fields.csv", b"Field,Acres,Seeding rate,Trait\nHome,80,140000\n", "short"),
-        "Fields, row 2: here stands '3 cells'; expected 4 cells",
-    ),
-    "csv divided by bars": (
-        with_file("fields.csv", b"Field|Acres|Seeding rate\nHome|80|140000\n", "bars"),
-        "a row of headers",
-    ),
-    "decimal commas": (
-        with_file("fields.csv", b"Field;Acres;Seeding rate\nHome;80,5;140000\n", "comma"),
-        "80.5",
-    ),
-    "unsure thousands": (
-        with_file("fields.csv", b"Field;Acres;Seeding rate\nHome;80;140,000\n", "unsure"),
-        "write 140000 or 140.000",
-    ),
-    "workbook as csv": (with_file("fields.csv", b"PK\x03\x04abc", "zip"), "a workbook"),
-    "noise as csv": (with_file("fields.csv", bytes(range(1, 256)) * 20, "noise"), "fields.csv"),
-    "cell past the limit": (
-        with_file("fields.csv", HOME.encode() + b"x" * 40_000 + b",1,1\n", "cell"),
-        "at most 32,767 letters",
-    ),
-    "cell past any limit": (
-        with_file("fields.csv", HOME.encode() + b"x" * 400_000 + b",1,1\n", "huge"),
-        "fields.csv, row 3",
-    ),
-    "csv of one endless row": (
-        with_file("fields.csv", HOME.encode() + b"ab," * 5_000_000, "endless"),
-        "at most 1,000,000 letters in a row",
-    ),
-    "csv of one row over many lines": (
-        with_file("fields.csv", HOME.encode() + b'"a\n",' * 2_000_000, "lines"),
-        "at most 1,000,000 letters in a row",
-    ),
-    "csv of 60,000 rows": (
-        with_file("fields.csv", (HOME + "A,1,1\n" * 60_000).encode(), "rows"),
-        "at most 50,000 rows",
-    ),
-    "csv of 3,000 columns": (
-        with_file("fields.csv", HOME.encode() + b"x," * 3_000 + b"x\n", "cols"),
-        "at most 500 columns",
-    ),
-    "empty csv": (
-        with_file("fields.csv", b"", "empty"),
-        "Fields: expected headers (Field, Acres)",
-    ),
-    "nothing but faults": (nothing_but_faults, "no further faults"),
-    "names of nothing": (names_of_nothing, "no further faults"),
-    "file twice": (file_twice, "'Fields.csv' too"),
-    "folder named as a file": (folder_as_file, "a file 'fields.csv'"),
-    "large files": (large_files, "fields.csv: here stands 'over 3,99"),
-    "empty folder": (empty_folder, "the files farm.csv, fields.csv"),
-    "nothing there": (missing, "nothing of this name"),
-    "NUL in the path": (nul_in_path, "nothing of this name"),
-    "a device": (device, "neither a file nor a folder"),
-}
-"""Builder and words by case."""
 
 
 # --- odd, yet sound
@@ -645,19 +520,16 @@ def lying_dimension(path: Path) -> Path:
 
 def marked_utf8(path: Path) -> Path:
     target = folder(path / "bom", good())
-    for file in target.iterdir():
-        file.write_bytes(b"\xef\xbb\xbf" + file.read_bytes())
-    return target
+    fields = target / "fields.csv"
+    return raw(fields, b"\xef\xbb\xbf" + fields.read_bytes()).parent
 
 
 def line_ends_mixed(path: Path) -> Path:
+    """A table whose three lines end as on three systems."""
     target = folder(path / "ends", good())
-    for file in target.iterdir():
-        lines = file.read_text("utf-8").splitlines()
-        ends = ["\r\n", "\n", "\r"]
-        text = "".join(line + ends[i % 3] for i, line in enumerate(lines))
-        file.write_bytes(text.encode())
-    return target
+    lines = (target / "fields.csv").read_text("utf-8").splitlines()
+    text = "".join(map("".join, zip(lines, ["\r\n", "\n", "\r"], strict=True)))
+    return raw(target / "fields.csv", text.encode()).parent
 
 
 def semicolons(path: Path) -> Path:
@@ -691,22 +563,168 @@ def other_letters(path: Path) -> Path:
     return folder(path / "Ein Ort, 畑", sheets)
 
 
-TAKEN: dict[str, Callable[[Path], Path]] = {
-    "a million blank rows": million_blank_rows,
-    "format in the last row": formatted_last_row,
-    "macros": macros,
-    "links to other files": linked,
-    "formula with a blank result": blank_result,
-    "idle formulas beside the table": idle_formulas,
-    "dimension that lies": lying_dimension,
-    "no styles": no_styles,
-    "deep XML": deep_xml,
-    "byte-order mark": marked_utf8,
-    "mixed line ends": line_ends_mixed,
-    "divided by semicolons": semicolons,
-    "divided by tabs": tabs,
-    "millions of blank lines": blank_lines,
-    "other letters": other_letters,
-    "row far away": far_row,
+# --- the corpus
+
+KEPT: dict[str, Callable[[Path], Path]] = {
+    "workbook/empty-file.xlsx": empty,
+    "workbook/text.xlsx": text_as_workbook,
+    "workbook/old-or-with-a-password.xls": old_or_locked,
+    "workbook/one-csv-file.csv": single_csv,
+    "workbook/cut-off.xlsx": truncated,
+    "workbook/first-bytes-only.xlsx": head_only,
+    "workbook/another-zip.xlsx": other_zip,
+    "workbook/opendocument.ods": opendocument,
+    "workbook/binary-workbook.xlsb": binary_workbook,
+    "workbook/zip-with-password.xlsx": zip_with_password,
+    "workbook/flipped-bytes.xlsx": flipped_bytes,
+    "workbook/zip-bomb-by-ratio.xlsx": small_bomb,
+    "workbook/lying-size.xlsx": lying_size,
+    "workbook/laughs-in-a-sheet.xlsx": with_entities("xl/worksheets/sheet2.xml", LAUGHS),
+    "workbook/laughs-in-the-workbook.xlsx": with_entities("xl/workbook.xml", LAUGHS),
+    "workbook/laughs-in-the-styles.xlsx": with_entities("xl/styles.xml", LAUGHS),
+    "workbook/laughs-in-the-types.xlsx": with_entities("[Content_Types].xml", LAUGHS),
+    "workbook/laughs-in-relations.xlsx": with_entities("xl/_rels/workbook.xml.rels", LAUGHS),
+    "workbook/laughs-in-properties.xlsx": with_entities("docProps/core.xml", LAUGHS),
+    "workbook/outside-entity-in-a-sheet.xlsx": with_entities("xl/worksheets/sheet1.xml", OUTSIDE),
+    "workbook/outside-entity-in-the-workbook.xlsx": with_entities("xl/workbook.xml", OUTSIDE),
+    "workbook/outside-entity-in-the-styles.xlsx": with_entities("xl/styles.xml", OUTSIDE),
+    "workbook/outside-entity-in-the-theme.xlsx": with_entities("xl/theme/theme1.xml", OUTSIDE),
+    "workbook/outside-entity-in-relations.xlsx": with_entities(
+        "xl/_rels/workbook.xml.rels", OUTSIDE
+    ),
+    "workbook/outside-entity-in-relations-of-the-package.xlsx": with_entities(
+        "_rels/.rels", OUTSIDE
+    ),
+    "workbook/outside-entity-in-app-properties.xlsx": with_entities("docProps/app.xml", OUTSIDE),
+    "workbook/outside-entity-in-core-properties.xlsx": with_entities("docProps/core.xml", OUTSIDE),
+    "workbook/outside-entity-in-the-types.xlsx": with_entities("[Content_Types].xml", OUTSIDE),
+    "workbook/laughs-under-another-name.xlsx": under_another_name,
+    "workbook/utf-16-part.xlsx": utf16_part,
+    "workbook/no-sheet-part.xlsx": no_sheet_part,
+    "workbook/string-that-is-not-there.xlsx": bad_string_number,
+    "workbook/style-that-is-not-there.xlsx": bad_style_number,
+    "workbook/named-style-without-format.xlsx": bad_named_style,
+    "workbook/row-without-number.xlsx": bad_row_number,
+    "workbook/cell-without-column.xlsx": bad_cell_name,
+    "workbook/nan-in-a-cell.xlsx": nan_in_xml,
+    "workbook/infinity-in-a-cell.xlsx": infinite_in_xml,
+    "workbook/number-of-400-digits.xlsx": long_number,
+    "workbook/error-cell.xlsx": error_cell,
+    "workbook/formula-never-calculated.xlsx": formula_without_result,
+    "workbook/row-never-calculated.xlsx": formula_row_without_result,
+    "workbook/header-never-calculated.xlsx": header_without_result,
+    "workbook/header-in-error.xlsx": header_in_error,
+    "workbook/circular-formula.xlsx": circular,
+    "workbook/name-of-32767-letters.xlsx": long_name,
+    "workbook/thousands-of-columns.xlsx": too_many_columns,
+    "workbook/wide-blank-rows.xlsx": wide_blank_rows,
+    "workbook/too-many-rows.xlsx": too_many_rows,
+    "workbook/serial-after-9999.xlsx": serial_out_of_range,
+    "workbook/sheet-twice.xlsx": sheet_twice,
+    "workbook/no-known-sheet.xlsx": nothing_known,
+    "workbook/format-in-the-last-row.xlsx": formatted_last_row,
+    "workbook/macros.xlsm": macros,
+    "workbook/links-to-other-files.xlsx": linked,
+    "workbook/formula-with-a-blank-result.xlsx": blank_result,
+    "workbook/idle-formulas-beside-the-table.xlsx": idle_formulas,
+    "workbook/dimension-that-lies.xlsx": lying_dimension,
+    "workbook/no-styles.xlsx": no_styles,
+    "workbook/deep-xml.xlsx": deep_xml,
+    "workbook/row-far-away.xlsx": far_row,
+    "csv/control-characters.csv": control_characters,
+    "csv/turned-text.csv": turned_text,
+    "csv/date-before-1900.csv": dates_out_of_range,
+    "csv/date-after-9999.csv": date_far_ahead,
+    "csv/utf-16.csv": with_fields(HOME.encode("utf-16")),
+    "csv/utf-16-without-mark.csv": with_fields(HOME.encode("utf-16-le")),
+    "csv/windows-1252.csv": with_fields(HOME.replace("Home", "Hög").encode("cp1252")),
+    "csv/nul.csv": with_fields(HOME.encode() + b"A\x00B,1,1\n"),
+    "csv/open-quote.csv": with_fields(b'Field,Acres,Seeding rate\n"Home,80,140000\n'),
+    "csv/odd-quotes.csv": with_fields(b'Field,Acres,Seeding rate\n"Home" 80,80,1\n'),
+    "csv/long-rows.csv": with_fields(b"Field,Acres,Seeding rate\nHome,80,140,000\n"),
+    "csv/short-rows.csv": with_fields(b"Field,Acres,Seeding rate,Trait\nHome,80,140000\n"),
+    "csv/divided-by-bars.csv": with_fields(b"Field|Acres|Seeding rate\nHome|80|140000\n"),
+    "csv/decimal-commas.csv": with_fields(b"Field;Acres;Seeding rate\nHome;80,5;140000\n"),
+    "csv/unsure-thousands.csv": with_fields(b"Field;Acres;Seeding rate\nHome;80;140,000\n"),
+    "csv/workbook.csv": with_fields(b"PK\x03\x04abc"),
+    "csv/noise.csv": with_fields(bytes(range(1, 256)) * 20),
+    "csv/cell-past-the-limit.csv": with_fields(HOME.encode() + b"x" * 40_000 + b",1,1\n"),
+    "csv/3000-columns.csv": with_fields(HOME.encode() + b"x," * 3_000 + b"x\n"),
+    "csv/empty.csv": with_fields(b""),
+    "csv/byte-order-mark.csv": marked_utf8,
+    "csv/mixed-line-ends.csv": line_ends_mixed,
+    "csv/divided-by-semicolons": semicolons,
+    "csv/divided-by-tabs": tabs,
+    "csv/other letters, 畑": other_letters,
 }
-"""Builder by case; what is read may still hold faults, but only of its cells."""
+"""Builder of each file, or folder, of the corpus."""
+
+BUILT: dict[str, Callable[[Path], Path]] = {
+    "zip bomb": bomb,
+    "many parts": many_parts,
+    "cell past any limit": with_fields(HOME.encode() + b"x" * 400_000 + b",1,1\n"),
+    "csv of one endless row": with_fields(HOME.encode() + b"ab," * 5_000_000),
+    "csv of one row over many lines": with_fields(HOME.encode() + b'"a\n",' * 2_000_000),
+    "csv of 60,000 rows": with_fields((HOME + "A,1,1\n" * 60_000).encode()),
+    "nothing but faults": nothing_but_faults,
+    "names of nothing": names_of_nothing,
+    "file twice": file_twice,
+    "folder named as a file": folder_as_file,
+    "large files": large_files,
+    "empty folder": empty_folder,
+    "nothing there": missing,
+    "NUL in the path": nul_in_path,
+    "a device": device,
+    "a million blank rows": million_blank_rows,
+    "millions of blank lines": blank_lines,
+}
+"""Builder of each case that is made anew for every test."""
+
+
+class Case(NamedTuple):
+    """One line of `corpus/cases.csv`."""
+
+    name: str
+    """File or folder of the corpus, or key of `BUILT`."""
+    end: str
+    """How reading must end: refused, or taken, even though cells of it may be faults."""
+    words: str
+    """What the refusal must hold."""
+    why_not_kept: str
+
+
+def cases(end: str) -> list[Case]:
+    """Cases that must end so."""
+    with (CORPUS / "cases.csv").open(encoding="utf-8", newline="") as stream:
+        every = [Case(*row) for row in list(csv.reader(stream))[1:]]
+    return [case for case in every if case.end == end]
+
+
+def handed_over(name: str, path: Path) -> Path:
+    """What is handed to the reader in a case; what has to be made for that is made in `path`."""
+    if name in BUILT:
+        return BUILT[name](path)
+    kept = CORPUS / name
+    if name.startswith("csv/") and kept.is_file():
+        return with_fields(kept.read_bytes())(path)
+    return kept
+
+
+def build(name: str, path: Path) -> Path:
+    """Make a file, or folder, of the corpus in `path`."""
+    made = KEPT[name](path)
+    return made / "fields.csv" if made.is_dir() and name.endswith(".csv") else made
+
+
+def main() -> None:
+    """Make the corpus again, all but its table."""
+    for name in ("workbook", "csv"):
+        shutil.rmtree(CORPUS / name, ignore_errors=True)
+        (CORPUS / name).mkdir(parents=True)
+    for name in KEPT:
+        with tempfile.TemporaryDirectory() as place:
+            shutil.move(build(name, Path(place)), CORPUS / name)
+
+
+if __name__ == "__main__":
+    main()

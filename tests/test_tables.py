@@ -27,26 +27,51 @@ SECONDS = 30.0
 """Processor time; far above what any case takes (the slowest about 9 s)."""
 
 
-@pytest.mark.parametrize("case", hostile.REFUSED)
+def lying_about(path):
+    """Files in a folder and in the corpus."""
+    return sorted([*path.rglob("*"), *hostile.CORPUS.rglob("*")])
+
+
+def test_the_corpus_is_whole():
+    """Every case has its file or its builder, every file its case; none is too large to keep."""
+    told = [case.name for end in ("refused", "taken") for case in hostile.cases(end)]
+    assert sorted(told) == sorted([*hostile.KEPT, *hostile.BUILT])
+    assert all((hostile.CORPUS / name).exists() for name in hostile.KEPT)
+    files = [path for path in hostile.CORPUS.rglob("*") if path.is_file()]
+    own = {hostile.CORPUS / name for name in (".gitattributes", "cases.csv", *hostile.KEPT)}
+    assert [path for path in files if not own & {path, path.parent}] == []
+    sizes = [path.stat().st_size for path in files]
+    assert max(sizes) < 100_000
+    assert sum(sizes) < 3_000_000
+
+
+@pytest.mark.parametrize("name", [n for n in hostile.KEPT if n.startswith("csv/")])
+def test_the_corpus_is_what_the_builders_make(name, tmp_path):
+    """A checkout must not change line ends. Bytes of a workbook are openpyxl's, so not compared."""
+    made, kept = hostile.build(name, tmp_path), hostile.CORPUS / name
+    pairs = [(made, kept)] if kept.is_file() else [(f, kept / f.name) for f in made.iterdir()]
+    assert all(one.read_bytes() == other.read_bytes() for one, other in pairs)
+
+
+@pytest.mark.parametrize("case", hostile.cases("refused"), ids=lambda case: case.name)
 def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
-    build, words = hostile.REFUSED[case]
-    path = build(tmp_path)
-    before = sorted(tmp_path.rglob("*"))
+    path = hostile.handed_over(case.name, tmp_path)
+    before = lying_about(tmp_path)
     started = time.process_time()
     with pytest.raises(InputError) as caught:
         read_season(path)
     assert time.process_time() - started < SECONDS
     message = str(caught.value)
-    assert words in message
+    assert case.words in message
     assert all(c.isprintable() or c == "\n" for c in message)
     assert max(map(len, message.splitlines())) < 500
-    assert sorted(tmp_path.rglob("*")) == before, "nothing is written"
+    assert lying_about(tmp_path) == before, "nothing is written"
     assert capsys.readouterr() == ("", ""), "no library prints"
 
 
-@pytest.mark.parametrize("case", hostile.TAKEN)
+@pytest.mark.parametrize("case", hostile.cases("taken"), ids=lambda case: case.name)
 def test_odd_inputs_are_read(case, tmp_path):
-    path = hostile.TAKEN[case](tmp_path)
+    path = hostile.handed_over(case.name, tmp_path)
     started = time.process_time()
     season = read_season(path)
     assert time.process_time() - started < SECONDS
@@ -57,42 +82,38 @@ def test_odd_inputs_are_read(case, tmp_path):
 def test_memory_stays_bounded(tmp_path):
     """The million rows and the bombs are read within 1.5 GB of address space."""
     script = (
-        "import resource, sys; sys.path.insert(0, sys.argv[2]); "
+        "import resource, sys; sys.path.insert(0, sys.argv[1]); "
         "resource.setrlimit(resource.RLIMIT_AS, (1_500_000_000,) * 2)\n"
         "from pathlib import Path\n"
         "from planner.errors import InputError\n"
         "from planner.season.read import read_season\n"
-        "for path in sorted(Path(sys.argv[1]).iterdir()):\n"
+        "for path in map(Path, sys.argv[2:]):\n"
         "    try:\n"
         "        read_season(path)\n"
         "        print('read', path.name)\n"
         "    except InputError:\n"
         "        print('refused', path.name)\n"
     )
-    for build in (
-        hostile.bomb,
-        hostile.million_blank_rows,
-        hostile.too_many_rows,
-        hostile.deep_xml,
-    ):
-        build(tmp_path)
+    names = ("zip bomb", "workbook/deep-xml.xlsx", "workbook/too-many-rows.xlsx")
+    paths = [hostile.handed_over(n, tmp_path) for n in (*names, "a million blank rows")]
     here = Path(__file__).parent
-    command = [sys.executable, "-c", script, str(tmp_path), str(here.parent)]
+    command = [sys.executable, "-c", script, str(here.parent), *map(str, paths)]
     done = subprocess.run(command, capture_output=True, text=True, timeout=120, check=False)
     assert done.stderr == ""
     assert done.stdout.splitlines() == [
         "refused bomb.xlsx",
-        "read deep.xlsx",
-        "refused manyrows.xlsx",
+        "read deep-xml.xlsx",
+        "refused too-many-rows.xlsx",
         "read million.xlsx",
     ]
 
 
-def test_formulas_are_told_from_their_blank_results(tmp_path):
-    book = read_tables(hostile.formula_without_result(tmp_path))
+def test_formulas_are_told_from_their_blank_results():
+    kept = hostile.CORPUS / "workbook"
+    book = read_tables(kept / "formula-never-calculated.xlsx")
     fields = next(grid for grid in book.grids if grid.sheet.name == "Fields")
     assert fields.troubles == {(2, 1): Trouble.FORMULA}
-    book = read_tables(hostile.blank_result(tmp_path))
+    book = read_tables(kept / "formula-with-a-blank-result.xlsx")
     fields = next(grid for grid in book.grids if grid.sheet.name == "Fields")
     assert fields.troubles == {}
 
