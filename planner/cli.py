@@ -31,6 +31,7 @@ SHORT = 4
 OUTPUT = OutputError.exit_code
 INTERRUPTED = Interrupted.exit_code
 TERMINATED = 143
+"""128 and the number of the signal SIGTERM, as shells tell it."""
 WHY_SHARE = 1 / 3
 WHY_MOST = 20.0
 DEBUG = "WHOLEDRUM_DEBUG"

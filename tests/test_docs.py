@@ -51,7 +51,9 @@ def test_readme_finds_its_commands() -> None:
 def test_readme_lists_every_exit_code() -> None:
     codes = {int(code) for code in re.findall(r"^\| (\d+) \|", README, re.MULTILINE)}
     ours = {error.exit_code for error in errors.PlannerError.__subclasses__()}
-    assert codes == ours | {0, 1, 2, cli.SHORT}
+    assert codes == ours | {0, 1, 2, cli.SHORT, cli.TERMINATED}
+    listed = (cli.__doc__ or "").partition("Exit codes: ")[2]
+    assert {int(code) for code in re.findall(r"(?:^|;)\s*(\d+)\s", listed)} == codes
 
 
 def test_the_page_of_the_input_is_up_to_date() -> None:
