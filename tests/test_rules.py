@@ -733,6 +733,37 @@ CASES = [
         0,
         160,
     ),
+    # 40 bags of 2 units are bought and take 160 fl oz: two small jugs.
+    (
+        "jugs for what is bought in bags",
+        {
+            "lots": (lot(**NO_STOCK, units_per_bag=2.0),),
+            "containers": (container(size=80.0, price=100.0),),
+        },
+        0,
+        1160,
+    ),
+    # 40 acres at two units take 160 fl oz: two small jugs.
+    (
+        "jugs for two units an acre",
+        {
+            "fields": (field(acres=40.0, seeds=280_000.0),),
+            "lots": (lot(units_per_bag=1.0),),
+            "containers": (container(size=80.0, price=100.0),),
+        },
+        0,
+        200,
+    ),
+    # The only jug to be had is dear, and so half off; the price of two is out of reach.
+    (
+        "a discount where the cheaper break is out of reach",
+        {
+            "containers": jugs((1, 300.0), (2, 100.0), most=1),
+            "discounts": (DiscountLevel("Early", 250.0, 0.5),),
+        },
+        0,
+        150,
+    ),
     # A part bag of 20 units needs a ten-thousandth of a fl oz, and so a jug.
     (
         "next to nothing for a part bag",
