@@ -24,8 +24,13 @@ import pytest
 import planner
 import planner.report.json
 from planner import cli
+from planner.optimize.instance import make_instance
+from planner.optimize.model import make_model
+from planner.optimize.solver import Limits, Verdict
+from planner.optimize.worker import Worker
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
+from tests import seasons
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -518,6 +523,24 @@ def test_solver_that_does_nothing_proves_nothing(
     assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out")]) == 5
     assert not (tmp_path / "out").exists()
     assert "Traceback" not in capsys.readouterr().err
+
+
+def test_modules_that_lie_about_are_not_taken(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """The process that solves imports nothing from the folder that the user stands in."""
+    for name in ("numpy", "highspy", "planner", "pickle"):
+        mark = f"open({str(tmp_path / 'taken')!r}, 'w')\nraise SystemExit\n"
+        (tmp_path / f"{name}.py").write_text(mark, "utf-8")
+    monkeypatch.chdir(tmp_path)
+    monkeypatch.delenv("PYTHONPATH", raising=False)  # which could name this very folder
+    worker = Worker()
+    try:
+        answer = worker.solve(make_model(make_instance(seasons.season())).matrix, Limits())
+    finally:
+        worker.close()
+    assert not (tmp_path / "taken").exists()
+    assert answer.verdict is Verdict.OPTIMAL
 
 
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL there")
