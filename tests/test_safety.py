@@ -606,13 +606,13 @@ def test_memory_that_is_refused_to_the_process_ends_in_a_sentence(
     import resource
 
     out = tmp_path / "out"
-    for megabytes in (24, 80, 150, 200, 250, 300, 420, 511, 512, 640):
+    for megabytes in (24, 80, 150, 250, 420, 512, 640, 1023, 1024, 1280):
 
         def cut(limit: int = megabytes * 2**20) -> None:
             resource.setrlimit(getattr(resource, kind), (limit, limit))
 
         done = child("plan", str(tiny), "--out", str(out), "--seconds", "5", preexec_fn=cut)
-        if megabytes < 512:
+        if megabytes < 1024:
             assert done.returncode == 5, (megabytes, done.stderr)
             assert "memory" in done.stderr
             assert done.stderr.count("\n") == 1

@@ -5,10 +5,11 @@ from __future__ import annotations
 import errno
 import math
 
-LEAST = 512 * 2**20
+LEAST = 1024 * 2**20
 """Bytes of address space below which libraries and threads fail in ways that nobody can catch.
 
-A season of 200 fields takes 410 MB of it (and 150 MB of memory)."""
+To compile and search the moves of 60 fields takes between 560 and 640 MB of it, 700 fields between
+640 and 768 MB (and half as much memory)."""
 RAN_OUT = "There is not enough memory for this season; close other programs and try again."
 _SIGNS = ("failed to map segment", "cannot allocate memory", "can't start new thread")
 """Words of errors that Python and the system's loader raise where memory is refused."""
