@@ -754,12 +754,16 @@ CASES = [
         0,
         200,
     ),
-    # The only jug to be had is dear, and so half off; the price of two is out of reach.
+    # The only jug to be had is dear, and so half off: $150, less than the keg.
     (
         "a discount where the cheaper break is out of reach",
         {
-            "containers": jugs((1, 300.0), (2, 100.0), most=1),
-            "discounts": (DiscountLevel("Early", 250.0, 0.5),),
+            **elm(),
+            "containers": (
+                *jugs((1, 300.0), (2, 100.0), most=1, supplier="Elm"),
+                container(name="keg", price=200.0),
+            ),
+            "discounts": (DiscountLevel("Early", 250.0, 0.5, supplier="Elm"),),
         },
         0,
         150,
