@@ -698,6 +698,18 @@ CASES = [
         0,
         450.5,
     ),
+    # 110 jugs at ten cents make up for what Beta's $890 lack.
+    (
+        "many jugs at ten cents for a discount",
+        {
+            "products": (product(on_hand=999.0), product("Beta")),
+            "recipes": (recipe(Alpha=2.0, Beta=2.0),),
+            "containers": (container(price=0.1), container("Beta", price=890.0)),
+            "discounts": (DiscountLevel("Early", 901.0, 0.5),),
+        },
+        0,
+        450.5,
+    ),
     (
         "a free jug that nothing needs",
         {
@@ -732,6 +744,13 @@ CASES = [
         weighed(farm=farm(weigh_yield_loss=True, soybean_price=1.0, allow_untreated=True)),
         0,
         160,
+    ),
+    # 160 fl oz from pails that give 30 of their 50: six.
+    (
+        "pails that keep a good part of what is in them",
+        {"containers": (container(name="pail", size=50.0, heel=20.0, price=100.0),)},
+        0,
+        600,
     ),
     # 40 bags of 2 units are bought and take 160 fl oz: two small jugs.
     (
