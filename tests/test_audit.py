@@ -65,7 +65,7 @@ def dearer(term: str):
 
 # what is wrong, plan, words of the audit
 WRONG_PLANS = [
-    ("a figure that is no number", line("planting", 0, acres=math.nan), "not a finite number"),
+    ("a figure that is no number", line("planting", 0, acres=math.nan), "planting line 1 acres is"),
     ("a bound that is no number", replace(HAND_PLAN, bound=-math.inf), "bound is not a finite"),
     ("unknown field", line("planting", 0, field="Z"), "Z, L1, R1 is not in the season"),
     ("unknown lot", line("treating", 0, lot="Z"), "Z, R1 is not in the season"),

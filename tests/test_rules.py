@@ -787,6 +787,17 @@ CASES = [
         0,
         150,
     ),
+    # A part bag of a tenth of a unit needs a ten-thousandth of a fl oz, a full bag 0.04: a jug.
+    (
+        "next to nothing for a part bag beside full ones",
+        {
+            "fields": (field(acres=0.1),),
+            "lots": (lot(on_hand=40.1),),
+            "recipes": (recipe(Alpha=1e-3),),
+        },
+        0,
+        300,
+    ),
     # A part bag of 20 units needs a ten-thousandth of a fl oz, and so a jug.
     (
         "next to nothing for a part bag",

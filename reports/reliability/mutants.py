@@ -47,7 +47,7 @@ PATIENCE = 900.0
 """Seconds of the clock after which a mutant that only waits is ended."""
 MEMORY = 6 << 30
 """Bytes of address space that a mutant may take."""
-LONGER = 20.0
+LONGER = 5.0
 """How many times as long every time limit is in the copy: a busy machine must kill no mutant."""
 
 
