@@ -711,6 +711,30 @@ CASES = [
         450.5,
     ),
     (
+        "many jugs at ten cents that are needed too",
+        {
+            "products": (product(), product("Beta")),
+            "recipes": (recipe(Alpha=2.0, Beta=2.0),),
+            "containers": (container(price=0.1), container("Beta", price=890.0)),
+            "discounts": (DiscountLevel("Early", 901.0, 0.5),),
+        },
+        0,
+        450.5,
+    ),
+    (
+        "a second jug for a discount of its product",
+        {"discounts": (DiscountLevel("Early", 600.0, 0.55, products=("Alpha",)),)},
+        0,
+        270,
+    ),
+    # The second lot, treated with the first recipe, is bought for 80 acres at $12.
+    (
+        "the second of two lots is bought treated",
+        {"lots": (lot(on_hand=0.0), lot("L2", treated_with="R1", **NO_STOCK))},
+        0,
+        960,
+    ),
+    (
         "a free jug that nothing needs",
         {
             "products": (product(on_hand=999.0),),
