@@ -24,7 +24,7 @@ from planner.optimize.state import State
 from planner.plan import recount
 from planner.plan.audit import _more, audit
 from planner.plan.plan import Cost, Outcome, Plan
-from planner.plan.price import order_cost, reaches
+from planner.plan.price import list_price, order_cost, reaches
 from planner.season.domain import DiscountLevel, Supplier
 from planner.season.read import read_season
 from tests.conftest import TINY
@@ -591,3 +591,11 @@ def test_metric_that_equals_us_gives_the_same_plan(tmp_path, files):
     assert plan.cost.total == 190.0
     assert plan.products[0].need == pytest.approx(240.0, rel=1e-12)
     assert sum(p.units for p in plan.planting) == pytest.approx(82.4, rel=1e-9)
+
+
+def test_fewer_than_the_lowest_break_have_no_price():
+    """Sold from two on: one alone can't be ordered, and it is said which container that is."""
+    twos = container(breaks=((2, 300.0), (4, 280.0)))
+    with pytest.raises(ValueError, match=r"1 of Alpha \w+ is under its lowest From count"):
+        list_price(twos, 1)
+    assert [list_price(twos, n) for n in (2, 3, 4)] == [300.0, 300.0, 280.0]

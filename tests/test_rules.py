@@ -86,6 +86,7 @@ BETA = {
     "recipes": (R1, recipe("R2", Beta=2.0)),
     "containers": (container(), container("Beta", price=900.0)),
 }
+STRONGER = {**BETA, "containers": (container(), container("Beta", price=310.0))}
 EVE, NEXT = FIRST_DAY - timedelta(days=1), FIRST_DAY
 NO_STOCK = {"on_hand": 0.0, "can_buy": 80.0, "buy_price": 12.0, "return_value": 10.0}
 
@@ -763,6 +764,19 @@ CASES = [
         1900,
     ),
     ("weighed without a price", weighed(farm=farm(weigh_yield_loss=True)), 0, 300),
+    # Beta would save 64 bu for $10 more, but bushels have no price, or are not to be weighed.
+    (
+        "a stronger recipe, but no price",
+        weighed(farm=farm(weigh_yield_loss=True), **STRONGER),
+        0,
+        300,
+    ),
+    (
+        "a stronger recipe, but losses are not weighed",
+        weighed(farm=farm(weigh_yield_loss=False, soybean_price=10.0), **STRONGER),
+        0,
+        300,
+    ),
     (
         "untreated acres lose all",
         weighed(farm=farm(weigh_yield_loss=True, soybean_price=1.0, allow_untreated=True)),
