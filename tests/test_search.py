@@ -12,7 +12,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize import moves, search
+from planner.optimize import moves, search, strategies
 from planner.optimize.board import Board
 from planner.optimize.floors import without_field_rule
 from planner.optimize.instance import make_instance
@@ -468,3 +468,18 @@ def test_nothing_can_be_planted():
     assert plan.planting == ()
     assert plan.shortage_proven
     assert [s.acres for s in plan.shortages] == [80.0]
+
+
+@pytest.mark.parametrize("size", [(50, 30, 6, 3, 10), (60, 40, 8, 1, 9)], ids=str)
+def test_what_a_board_plants_of_scarce_seed_is_there(size):
+    """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""
+    state = State(SolveOptions(effort=1), None, None)
+    shop = search._open(state, random_season(*size, short=True))
+    search._first_plan(shop)
+    first = sum(state.short)
+    job = strategies.errand(state, shop.board, strategies.Budget(1.0, steps=500), shop.rng)
+    assert job.phases is strategies.FEWER_SHORT
+    pieces = strategies.anneal(shop.board, job, state)
+    x = strategies.on_model(state, shop.board, pieces)
+    assert state.offer(x)
+    assert sum(state.short) < 0.9 * first

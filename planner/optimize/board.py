@@ -27,6 +27,10 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
+SHORT_PRICE = 1e5
+"""Money that an acre short counts as, of the last priority."""
+MORE_URGENT = 1e3
+"""How many times as much an acre counts in every priority before."""
 BATCH = 0.05
 """Seconds between two looks at the clock."""
 
@@ -77,7 +81,7 @@ def _facts(it: Instance, c: Choices, rule_has: NDArray[np.bool_]) -> Facts:
     return Facts(
         acres=acres,
         split=np.minimum(farm.smallest_split, acres),
-        short_price=np.array([1e5 * 1e3 ** ranks[f.priority] for f in it.fields]),
+        short_price=np.array([SHORT_PRICE * MORE_URGENT ** ranks[f.priority] for f in it.fields]),
         first=first,
         any_twin=np.array([twin[a:b].any() for a, b in pairwise(first.tolist())]),
         lots=lots_of,

@@ -259,6 +259,11 @@ def price(x: Facts, s: Tally) -> float:
     return total
 
 
+def bags_for(missing: float) -> int:
+    """Whole bags for so many, with the slack of rounding."""
+    return max(0, ceil(missing - EPS * max(1.0, abs(missing))))
+
+
 # --- putting on and taking off ---
 
 
@@ -266,8 +271,7 @@ def set_pool(x: Facts, s: Tally, c: Prices, pool: int, demand: float) -> None:
     """Set the units wanted of a pool, and open or close bags for them."""
     s.other[0] += x.unit_worth[pool] * (demand - s.demand[pool])
     s.demand[pool] = demand
-    missing = (demand - s.have[pool]) / x.size[pool]
-    bags = max(0, ceil(missing - EPS * max(1.0, abs(missing))))
+    bags = bags_for((demand - s.have[pool]) / x.size[pool])
     old = s.bags[pool]
     if bags == old:
         return
@@ -306,10 +310,9 @@ def put(x: Facts, s: Tally, c: Prices, field: int, choice: int, acres: float) ->
     demand = s.demand[pool] + x.units[choice] * acres
     lot = x.lot[pool]
     if s.part_free[lot] > 0.0 and x.treats[pool]:
-        size = x.size[pool]
-        missing = demand - s.have[pool] - size * s.bags[pool]
-        rest = missing - (ceil(missing / size - EPS) - 1) * size
-        if missing > EPS and rest <= x.part_size[lot] + EPS:
+        missing = demand - s.have[pool]
+        opens = bags_for(missing / x.size[pool]) > s.bags[pool]
+        if opens and part_saves(x, pool, missing, x.part_size[lot]):
             give_part(x, s, c, lot, pool)
     set_pool(x, s, c, pool, demand)
     for r in range(len(s.rule_cap)):
@@ -357,13 +360,11 @@ def give_part(x: Facts, s: Tally, c: Prices, lot: int, pool: int) -> None:
     s.part_free[lot] = size if pool < 0 else 0.0
 
 
-def part_saves(x: Facts, s: Tally, pool: int, part: float) -> bool:
-    """Whether a part bag would stand for a full one."""
+def part_saves(x: Facts, pool: int, missing: float, part: float) -> bool:
+    """Whether a part bag would stand for a full one, so many units missing."""
     size = x.size[pool]
-    rest = s.demand[pool] - x.done[pool]
-    if rest <= EPS or not x.treats[pool]:
-        return False
-    return rest - (ceil(rest / size - EPS) - 1) * size <= part + EPS
+    without = bags_for(missing / size)
+    return x.treats[pool] and without > 0 and bags_for((missing - part) / size) < without
 
 
 def fit_part(x: Facts, s: Tally, c: Prices, lot: int) -> None:
@@ -373,7 +374,7 @@ def fit_part(x: Facts, s: Tally, c: Prices, lot: int) -> None:
         return
     best, best_cost, first = -1, inf, True
     for pool in range(x.pools_at[lot], x.pools_at[lot + 1]):
-        if not part_saves(x, s, pool, part):
+        if not part_saves(x, pool, s.demand[pool] - x.done[pool], part):
             continue
         if first:
             give_part(x, s, c, lot, -1)
@@ -413,11 +414,11 @@ def offer(x: Facts, s: Tally, c: Prices, choice: int, acres: float) -> float:
         return inf
     cost = units * x.unit_worth[pool] + x.loss[choice] * acres
     missing = (s.demand[pool] + units - s.have[pool]) / size - s.bags[pool]
-    more = ceil(missing - EPS * max(1.0, abs(missing)))
-    if more <= 0:
+    more = bags_for(missing)
+    if more == 0:
         return cost
     part = s.part_free[lot] / size
-    if part > 0.0 and missing - more + 1 <= part + EPS and x.treats[pool]:
+    if part > 0.0 and x.treats[pool] and bags_for(missing - part) < more:
         more -= 1
     else:
         part = 0.0
@@ -810,6 +811,14 @@ def move(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     return n
 
 
+def keeps_bags(x: Facts, s: Tally, w: Scratch) -> bool:
+    """Whether no lot that a move has touched is out of bags."""
+    for lot in range(len(x.full)):
+        if w.touched[lot] and s.lot_bags[lot] > x.ceiling[lot]:
+            return False
+    return True
+
+
 def copy_touched(x: Facts, w: Scratch, a: Tally, b: Tally, n: int) -> None:
     """Copy what a move of so many fields has changed, all but the pieces."""
     for i in range(n):
@@ -852,7 +861,8 @@ def improve(
     for _ in range(steps):
         n = move(x, s, c, w, rng)
         after = price(x, s)
-        if after < now - warmth * log(max(1e-12, rng.random())):
+        most = now - warmth * log(max(1e-12, rng.random()))
+        if after < most and keeps_bags(x, s, w):
             now = after
             copy_touched(x, w, s, before, n)
             if after < lowest - 1e-6:

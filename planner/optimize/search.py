@@ -77,6 +77,8 @@ class Workshop:
     board: Board
     near: Neighborhood
     rng: np.random.Generator
+    held: tuple[float, ...] = ()
+    """Acres short, by priority, that `near` holds to."""
     guides: list[Floats] = field(default_factory=list)
     """Solutions of the relaxation, on the way."""
     found: list[list[list[Piece]]] = field(default_factory=list)
@@ -128,7 +130,7 @@ def _plan_large(shop: Workshop) -> None:
     narrow(state, growing)
     model = state.model
     shop.board = Board(model.it, model.choices, order_tables(model.it))
-    shop.near = Neighborhood(capped(state))
+    shop.near, shop.held = Neighborhood(capped(state)), state.short
     shop.guides.append(in_choices(model, growing))
     with _searching_aside(shop):
         if orders is not None and orders.best is not None:
@@ -190,8 +192,7 @@ def _settle_shortage(shop: Workshop) -> None:
     if len(state.model.keys["share"]) > 100:
         for _ in range(3):
             budget = Budget(min(20.0, 0.1 * state.left()), STEP_NODES if counted else None)
-            best = None if state.x is None else pieces_of(shop.board, state.model, state.x)
-            pieces = _sent_out(shop, budget, start=best, fine=True)
+            pieces = _sent_out(shop, budget)
             if pieces is not None:
                 state.offer(on_model(state, shop.board, pieces))
             if sum(state.short) <= 1e-9:
@@ -202,6 +203,8 @@ def _settle_shortage(shop: Workshop) -> None:
     nodes = STEP_NODES * (state.options.effort or 0) if counted else None
     if fewest_short(state, state.model, state.left() * 0.4, nodes):
         state.prove_shortage()
+    if state.x is not None:
+        _polish(shop, state.x)
 
 
 def _head_start(shop: Workshop, model: Model) -> None:
@@ -288,7 +291,7 @@ def _search_by_time(shop: Workshop) -> None:
     if _large(shop):
         _plan_large(shop)
     model = capped(state)
-    shop.near = Neighborhood(model)
+    shop.near, shop.held = Neighborhood(model), state.short
     if not _large(shop):
         _head_start(shop, model)
     if state.is_set():
@@ -311,7 +314,7 @@ def _search_by_effort(shop: Workshop, effort: int) -> None:
     if _large(shop):
         _plan_large(shop)
     model = capped(state)
-    shop.near = Neighborhood(model)
+    shop.near, shop.held = Neighborhood(model), state.short
     if not _large(shop):
         exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
     shop.quick.set()
@@ -325,6 +328,10 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     """Follow up what the proof has found; else the way that has paid most for its time."""
     state = shop.state
     shop.turn += 1
+    _keep_to_fewest_short(shop)
+    if sum(state.short) > 1e-9:  # a relaxation mended leaves more
+        shop.guides.clear()
+        shop.settled.clear()
     if shop.settled:
         guide = shop.settled.pop()
         if shop.near.breaking(guide).mean() <= FEW_BREAKING:
@@ -424,9 +431,21 @@ def _take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
     x = on_model(state, shop.board, pieces)
     state.offer(x)
     if x is not None and not state.is_set():
-        counted = STEP_NODES if state.options.effort is not None else None
-        brief = Budget(min(4.0, state.left()), counted)
-        state.offer(polish(state, shop.near, x, brief, state.options.seed))
+        _polish(shop, x)
+
+
+def _polish(shop: Workshop, x: Floats) -> None:
+    state = shop.state
+    _keep_to_fewest_short(shop)
+    counted = STEP_NODES if state.options.effort is not None else None
+    brief = Budget(min(4.0, state.left()), counted)
+    state.offer(polish(state, shop.near, x, brief, state.options.seed))
+
+
+def _keep_to_fewest_short(shop: Workshop) -> None:
+    """Hold what is solved near the best plan to its acres short, should they have become fewer."""
+    if shop.held != shop.state.short:
+        shop.near, shop.held = Neighborhood(capped(shop.state)), shop.state.short
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.board import Piece
+from planner.optimize.board import SHORT_PRICE, Piece
 from planner.optimize.lift import lifted
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
@@ -53,6 +53,8 @@ class Phase:
     smooth: float
     heat: tuple[float, float]
     """First and last, as shares of a mean field's cost."""
+    of_acres: bool = False
+    """Heat is in acres short instead."""
 
 
 COOLING = (
@@ -63,6 +65,8 @@ COOLING = (
 """From orders that can be cut to orders that can't, from rough to fine."""
 FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
 """For a plan that is good already."""
+FEWER_SHORT = (Phase(0.6, 0.2, (30.0, 0.1), of_acres=True), Phase(0.4, 0.0, (0.06, 0.0012)))
+"""For as few acres short as can be."""
 
 
 def plant_all(board: Board, rng: np.random.Generator) -> None:
@@ -126,6 +130,7 @@ def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
         board.use_tables(tables, phase.smooth)
         board.lay(pieces)
         scale = max(1.0, abs(board.cost)) / len(board.acres)
+        scale = SHORT_PRICE if phase.of_acres else scale
         heat = (phase.heat[0] * scale, phase.heat[1] * scale)
         steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
         more = _pace(stop, budget.seconds * phase.share, steps)
@@ -145,9 +150,10 @@ def errand(
 ) -> Errand:
     """An errand from what is known: from a plan or none, fine or rough, with a container less."""
     known = state.x is not None
+    rough = FEWER_SHORT if sum(state.short) > 1e-9 and not state.short_proven else COOLING
     return Errand(
         start=start,
-        phases=FINE if fine else COOLING,
+        phases=FINE if fine else rough,
         budget=budget,
         seed=int(rng.integers(2**31)),
         off=discounts_taken(state.model, state.x) if known and state.x is not None else {},
