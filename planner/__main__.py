@@ -17,9 +17,11 @@ def main() -> None:
 def _see_to_memory() -> None:
     """Leave in a sentence where the system allows less memory than the libraries need to load."""
     try:
-        from planner.terminal.memory import too_little
+        from planner.terminal.memory import too_little, watched
 
         told = too_little()
+        if not told:
+            watched()
     except (ImportError, MemoryError, OSError):
         told = "There is not enough memory to start wholedrum."
     if told:

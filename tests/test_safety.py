@@ -30,6 +30,7 @@ from planner.optimize.solver import Limits, Verdict
 from planner.optimize.worker import Worker
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
+from planner.terminal import memory
 from tests import seasons
 
 ROOT = Path(__file__).parent.parent
@@ -620,6 +621,30 @@ def test_memory_that_is_refused_to_the_process_ends_in_a_sentence(
         else:
             assert done.returncode == 0, (megabytes, done.stderr)
             assert farms_in(out) == {FARM}
+
+
+@pytest.mark.skipif(sys.platform == "win32", reason="Windows sets no limit")
+@pytest.mark.parametrize(
+    ("end", "code"),
+    [
+        ("os.abort()", 5),
+        ("os.kill(os.getpid(), signal.SIGKILL)", 5),
+        ("os._exit(127)", 5),
+        ("os._exit(3)", 3),
+        ("os.kill(os.getpid(), signal.SIGTERM)", 143),
+    ],
+)
+def test_a_library_that_ends_the_process_is_told_where_memory_is_limited(
+    end: str, code: int
+) -> None:
+    limit = "resource.setrlimit(resource.RLIMIT_AS, (2**32, 2**32))"
+    core = "resource.setrlimit(resource.RLIMIT_CORE, (0, 0))"
+    lines = ("import os, resource, signal", limit, core)
+    goes_on = "from planner.terminal.memory import watched; watched()"
+    script = "; ".join((*lines, goes_on, end))
+    done = subprocess.run([sys.executable, "-c", script], capture_output=True, text=True)
+    assert done.returncode == code
+    assert done.stderr.splitlines() == ([memory.RAN_OUT] if code == 5 else [])
 
 
 # --- The same everywhere --------------------------------------------------------------------------
