@@ -704,7 +704,8 @@ def test_a_signal_at_some_moments(sent: signal.Signals, tiny: Path, tmp_path: Pa
             process.wait(random.uniform(0.15, 0.5))
         process.send_signal(sent)
         _, told = process.communicate(timeout=60)
-        if process.returncode == -sent:  # Python itself was still starting
+        early = process.returncode == 1 and "KeyboardInterrupt" in told and "planner" not in told
+        if process.returncode == -sent or early:  # Python itself was still starting
             assert farms_in(out) <= {FARM, OTHER}
             continue
         assert process.returncode in (0, 128 + sent)
