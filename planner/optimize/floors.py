@@ -5,19 +5,20 @@ Whatever is proven here is a bound of the full problem: a relaxation only drops 
 
 from __future__ import annotations
 
-from collections.abc import Callable
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.optimize.model import make_model, moved
-from planner.optimize.solver import Answer, Limits, Verdict, Watch, solve
+from planner.optimize.solver import Limits, Verdict, Watch, solve
 from planner.optimize.strategies import short_caps
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from planner.optimize.model import Model
-    from planner.optimize.solver import Floats, Matrix
+    from planner.optimize.solver import Answer, Floats, Matrix, Solver
     from planner.optimize.state import State
 
 EXACT_SHARES = 300
@@ -29,8 +30,6 @@ SMALL_WORK = 20_000
 LOOKS = 4
 PATIENCE = 1.0
 """Seconds in which no bound counts before the solve has ended and been looked over."""
-Solver = Callable[..., Answer]
-"""`planner.optimize.solver.solve`, or the same in a process of its own."""
 
 
 def whole(model: Model, x: Floats) -> Floats:
@@ -38,22 +37,14 @@ def whole(model: Model, x: Floats) -> Floats:
     return np.where(model.matrix.integer, np.round(x), x)
 
 
-def prove(
-    state: State,
-    model: Model,
-    take_guide: Callable[[Floats], None],
-    settled: Callable[[Floats], None],
-    solver: Solver,
-) -> None:
-    """Raise the floor of the cost until the gap is closed or the time is up.
+def relax(state: State, model: Model, take_guide: Callable[[Floats], None], solver: Solver) -> bool:
+    """Raise the floor of the cost by the relaxation without the field rule; whether it is settled.
 
-    The relaxation without the field rule goes first: its floor is strong and its solutions are
-    guides, the last of them the best (`settled`). Once it is settled the exact model takes over.
-    `model` has its shortage held.
+    Its floor is strong, and its solutions are guides, the last of them the best. Small models need
+    none. `model` has its shortage held.
     """
     if len(model.keys["share"]) <= EXACT_SHARES:
-        exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2), solver)
-        return
+        return True
     loose = without_field_rule(model)
     limits = Limits(
         seconds=RELAXED_TIME * state.left(),
@@ -68,10 +59,7 @@ def prove(
     state.raise_floor(solver(cut, limits, watch=Watch(state)).bound)
     answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
-    if answer.x is not None and answer.verdict is Verdict.OPTIMAL:
-        settled(moved(loose, model, whole(loose, answer.x)))
-    if not state.is_set() and answer.verdict is Verdict.OPTIMAL:
-        exact(state, model, Limits(seconds=state.left(), gap=state.options.gap / 2), solver)
+    return answer.verdict is Verdict.OPTIMAL
 
 
 def without_field_rule(model: Model) -> Model:

@@ -17,7 +17,7 @@ from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
 from planner.optimize.columns import best_with_room, rough_price
 from planner.optimize.extract import make_plan
-from planner.optimize.floors import exact, fewest_short, prove
+from planner.optimize.floors import exact, fewest_short, relax
 from planner.optimize.instance import make_instance
 from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.lift import lifted
@@ -47,7 +47,7 @@ if TYPE_CHECKING:
     from planner.optimize.board import Piece
     from planner.optimize.model import Model
     from planner.optimize.options import OnProgress, Stop
-    from planner.optimize.solver import Floats
+    from planner.optimize.solver import Floats, Solver
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -63,8 +63,16 @@ GRACE = 2.0
 """Seconds that the process beside the search has to end by itself."""
 CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
-FEW_BREAKING = 0.25
-"""Share of fields that may break the field rule in a relaxation whose bags are worth keeping."""
+FEW_BREAKING = 0.35
+"""Share of fields that may break the field rule in a relaxation that is worth mending."""
+PATIENCE = 0.05
+"""Share of the time in which a solve near a solution must find a better one to go on."""
+LONGEST = 4.0
+"""How many times as long such a solve takes at the most."""
+MENDED = 3
+"""Plans made of a settled relaxation before the exact model takes the floor over."""
+DEAR = 1.02
+"""Plans that cost so many times as much as the best one are not worth polishing."""
 STEP_NODES = 300
 """Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
 
@@ -80,11 +88,15 @@ class Workshop:
     held: tuple[float, ...] = ()
     """Acres short, by priority, that `near` holds to."""
     guides: list[Floats] = field(default_factory=list)
-    """Solutions of the relaxation, on the way."""
+    """Solutions of the relaxation in which many fields break the field rule, not yet followed."""
+    guide: Floats | None = None
+    """The newest in which few do."""
+    followed: Floats | None = None
+    """That from which plans were last made."""
+    mended: int = 0
+    """How often that was tried."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans from the board in the other process."""
-    settled: list[Floats] = field(default_factory=list)
-    """Its last solution."""
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
@@ -223,10 +235,34 @@ def _in_background(shop: Workshop, model: Model) -> threading.Thread:
     def work() -> None:
         shop.aside = shop.aside or _hired(shop)
         if not _large(shop):
-            prove(shop.state, model, shop.guides.append, shop.settled.append, shop.aside.solve)
+            _prove(shop, model, shop.aside)
         _search_aside(shop, shop.aside, shop.found.append)
 
     return _in_thread(shop, work)
+
+
+def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
+    """Raise the floor; once the relaxation is settled, and plans made of it, by the exact model."""
+    state = shop.state
+
+    def take(guide: Floats) -> None:
+        few = shop.near.breaking(guide).mean() <= FEW_BREAKING
+        if few and shop.near.most > 1:
+            shop.guide = guide
+        else:
+            shop.guides.append(guide)
+
+    settled = relax(state, model, take, worker.solve)
+    rng = np.random.default_rng([state.options.seed, 1])
+    rounds = 0
+    while shop.guide is not None and worker.is_alive() and not state.is_set():
+        if settled and rounds == MENDED:
+            break
+        _mend(shop, rng, worker.solve)
+        rounds += 1
+    if settled and not state.is_set():
+        limits = Limits(seconds=state.left(), gap=state.options.gap / 2)
+        exact(state, model, limits, worker.solve)
 
 
 def _use_more_cores(shop: Workshop) -> None:
@@ -331,36 +367,50 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     _keep_to_fewest_short(shop)
     if sum(state.short) > 1e-9:  # a relaxation mended leaves more
         shop.guides.clear()
-        shop.settled.clear()
-    if shop.settled:
-        guide = shop.settled.pop()
-        if shop.near.breaking(guide).mean() <= FEW_BREAKING:
-            _bags_near(shop, guide, 0.3 * state.options.seconds, start=False)
-        return
+        shop.guide = None
     if shop.found:
         _take_over(shop, shop.found.pop())
         return
     budget = Budget(min(shop.cycle, _longest(state), state.left()), steps)
-    if shop.guides and not (shop.guided and shop.quick.is_set()):
+    fresh = shop.guides or shop.guide is not shop.followed
+    if fresh and not (shop.guided and shop.quick.is_set()):
         shop.guided = True
-        guide = shop.guides.pop()
-        shop.guides.clear()
-        pieces = repair(shop.board, shop.near, guide, shop.rng)
-        if shop.quick.is_set():
-            _on_board(shop, budget, start=pieces, fine=True)
-        else:
-            _take_over(shop, pieces)
+        _follow(shop, budget)
         return
     shop.guided = False
     way = _choose(shop)
     if way is None:
         shop.quick.wait(TICK)
         return
-    before, began = state.cost, now()
+    _paid(shop, way, budget)
+
+
+def _follow(shop: Workshop, budget: Budget) -> None:
+    """Make a plan of the newest solution of the relaxation."""
+    if shop.guide is not shop.followed:
+        shop.followed = shop.guide
+        _paid(shop, "guided", budget)
+        return
+    guide = shop.guides.pop()
+    shop.guides.clear()
+    pieces = repair(shop.board, shop.near, guide, shop.rng)
+    if shop.quick.is_set():
+        _on_board(shop, budget, start=pieces, fine=True)
+    else:
+        _take_over(shop, pieces)
+
+
+def _paid(shop: Workshop, way: str, budget: Budget) -> None:
+    """Go one way, and note what it paid."""
+    state = shop.state
+    before, began, ready = state.cost, now(), shop.quick.is_set()
     WAYS[way](shop, budget)
-    if np.isfinite(before):
-        rate = (before - state.cost) / max(0.1, now() - began if steps is None else 1.0)
-        shop.paid[way] = 0.5 * shop.paid.get(way, rate) + 0.5 * rate
+    if ready != shop.quick.is_set():
+        shop.paid.clear()  # before there is a board, little pays well
+    elif np.isfinite(before):
+        seconds = now() - began if budget.steps is None else 1.0
+        rate = (before - state.cost) / max(0.1, seconds)
+        shop.paid[way] = 0.25 * shop.paid.get(way, rate) + 0.75 * rate
 
 
 def _choose(shop: Workshop) -> str | None:
@@ -368,6 +418,10 @@ def _choose(shop: Workshop) -> str | None:
     ways = [w for w in WAYS if w not in EXACT_WAYS or shop.near.has_shares]
     if not shop.quick.is_set():
         ways = [w for w in ways if w in EXACT_WAYS]
+    if shop.guide is None:
+        ways = [w for w in ways if w != "guided"]
+    if shop.near.most == 1:
+        ways = [w for w in ways if w != "parts"]
     if not ways:
         return None
     untried = [w for w in ways if w not in shop.paid]
@@ -401,8 +455,71 @@ def _less(shop: Workshop, budget: Budget) -> None:
 
 def _bags(shop: Workshop, budget: Budget) -> None:
     """Solve for plans with nearly the bags of the best one."""
+    del budget
     assert shop.state.x is not None
-    _bags_near(shop, shop.state.x, 2.0 * budget.seconds, start=True)
+    _bags_near(shop, shop.state.x)
+
+
+def _parts(shop: Workshop, budget: Budget) -> None:
+    """Solve for plans with just the full bags of the best one, and just its order."""
+    del budget
+    assert shop.state.x is not None
+    _bags_near(shop, shop.state.x, within=0, order=False)
+
+
+def _guided(shop: Workshop, budget: Budget) -> None:
+    """Make plans of the relaxation's solution."""
+    del budget
+    _mend(shop, shop.rng, solve_matrix)
+
+
+def _mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
+    """Make a plan of the relaxation's solution, then settle its planting and its bags in turn.
+
+    Once there is a newer solution, only a plan that is the best so far is gone on with.
+    """
+    state, guide = shop.state, shop.guide
+    assert guide is not None
+    x = _mended(shop, guide, rng, solver)
+    state.offer(x)
+    for within, order in ((0, True), (1, True), (0, False)):
+        stale = shop.guide is not guide and x is not None and _times_best(state, x) > 1.0
+        if x is None or stale or state.is_set():
+            return
+        limits, watch = _limits(shop, rng), _patient(state)
+        y, _ = shop.near.near_bags(
+            x, limits, watch, start=True, within=within, order=order, solver=solver
+        )
+        x = x if y is None else y
+        state.offer(x)
+
+
+def _mended(
+    shop: Workshop, guide: Floats, rng: np.random.Generator, solver: Solver
+) -> Floats | None:
+    """A plan near a solution in which some fields break the field rule.
+
+    Held are, in turn, the fields that keep it, or the bags, or nearly the bags.
+    """
+    near, state = shop.near, shop.state
+    x = None
+    for _ in range(3):
+        shop.mended += 1
+        limits, watch = _limits(shop, rng), _patient(state)
+        if shop.mended % 3 == 1:
+            bad = near.breaking(guide)
+            x, _ = near.solve(guide, bad, limits, watch, start=False, solver=solver)
+        else:
+            within = 0 if shop.mended % 3 == 2 else 1
+            x, _ = near.near_bags(guide, limits, watch, start=False, within=within, solver=solver)
+        if x is not None or state.is_set():
+            break
+    return x
+
+
+def _times_best(state: State, x: Floats) -> float:
+    """Cost of a solution as a multiple of the best plan's; costs may be negative."""
+    return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
 
 
 def _best_pieces(shop: Workshop) -> list[list[Piece]] | None:
@@ -430,16 +547,21 @@ def _take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
     state = shop.state
     x = on_model(state, shop.board, pieces)
     state.offer(x)
-    if x is not None and not state.is_set():
+    if x is not None and _times_best(state, x) <= DEAR and not state.is_set():
         _polish(shop, x)
 
 
 def _polish(shop: Workshop, x: Floats) -> None:
+    """Offer a plan with its shares held and all else solved again, then with its full bags held."""
     state = shop.state
     _keep_to_fewest_short(shop)
     counted = STEP_NODES if state.options.effort is not None else None
-    brief = Budget(min(4.0, state.left()), counted)
-    state.offer(polish(state, shop.near, x, brief, state.options.seed))
+    several = shop.near.most > 1 and not _large(shop)
+    brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
+    y = polish(state, shop.near, x, brief, state.options.seed)
+    state.offer(y)
+    if several and not state.is_set():
+        _bags_near(shop, x if y is None else y, within=0)
 
 
 def _keep_to_fewest_short(shop: Workshop) -> None:
@@ -488,14 +610,44 @@ def _search_aside(
         take(pieces)
 
 
-def _bags_near(shop: Workshop, x: Floats, seconds: float, *, start: bool) -> None:
-    """Solve for plans whose bags are nearly those of a guide, or of the best plan."""
+def _bags_near(shop: Workshop, x: Floats, *, within: int = 1, order: bool = True) -> None:
+    """Solve for plans whose bags are nearly those of a plan."""
     state = shop.state
-    limits = Limits(seconds=min(seconds, state.left()), gap=1e-4, seed=shop.turn)
-    if state.options.effort is not None:
-        limits = Limits(nodes=STEP_NODES, gap=1e-4, seed=shop.turn)
-    y, _ = shop.near.near_bags(x, limits, Watch(state), start=start)
+    limits, watch = _limits(shop, shop.rng), _patient(state)
+    y, _ = shop.near.near_bags(x, limits, watch, start=True, within=within, order=order)
     state.offer(y)
+
+
+@dataclass(slots=True)
+class _Patience:
+    """Stop a solve that has found nothing better for a while."""
+
+    state: State
+    since: float
+
+    def hear(self, x: Floats, cost: float) -> None:
+        """Note that something better was found."""
+        del x, cost
+        self.since = now()
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        idle = now() - self.since > PATIENCE * self.state.options.seconds
+        return self.state.is_set() or (idle and self.state.options.effort is None)
+
+
+def _patient(state: State) -> Watch:
+    patience = _Patience(state, now())
+    return Watch(patience, patience.hear)
+
+
+def _limits(shop: Workshop, rng: np.random.Generator) -> Limits:
+    """For a solve that need not come to its end."""
+    seed, options = int(rng.integers(2**31)), shop.state.options
+    if options.effort is not None:
+        return Limits(nodes=STEP_NODES, gap=1e-4, seed=seed)
+    longest = min(LONGEST * PATIENCE * options.seconds, shop.state.left())
+    return Limits(seconds=longest, gap=1e-4, seed=seed)
 
 
 def _around(shop: Workshop, budget: Budget) -> None:
@@ -518,14 +670,16 @@ def _around(shop: Workshop, budget: Budget) -> None:
 
 
 WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
+    "guided": _guided,
     "anew": _anew,
+    "parts": _parts,
     "finer": _finer,
     "less": _less,
-    "around": _around,
     "bags": _bags,
+    "around": _around,
 }
 """Ways to a better plan, in the order in which they are first tried."""
-EXACT_WAYS = ("around", "bags")
+EXACT_WAYS = ("guided", "parts", "around", "bags")
 """Those that need the field rule, and no board in machine code."""
 
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 import os
 import sys
 import threading
+from collections.abc import Callable
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from enum import Enum
@@ -22,7 +23,7 @@ import pulp
 from planner.errors import NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator, Sequence
+    from collections.abc import Iterator, Sequence
 
     from numpy.typing import NDArray
 
@@ -145,6 +146,10 @@ class Answer:
     nodes: int = 0
     iterations: int = 0
     """Of the simplex method, in all."""
+
+
+Solver = Callable[..., Answer]
+"""`solve`, or the same in a process of its own."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.board import SHORT_PRICE, Piece
-from planner.optimize.lift import lifted
+from planner.optimize.lift import ORDER, lifted
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.optimize.board import Board
     from planner.optimize.model import Model
     from planner.optimize.options import Stop
-    from planner.optimize.solver import Answer, Bools, Floats
+    from planner.optimize.solver import Answer, Bools, Floats, Solver
     from planner.optimize.state import State
 
 
@@ -255,7 +255,7 @@ class Neighborhood:
         *,
         start: bool = True,
         local: bool = False,
-        hold: tuple[str, ...] = (),
+        solver: Solver = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
         """Free the shares of some fields, hold those of the others.
 
@@ -273,12 +273,10 @@ class Neighborhood:
         lost = off & ~fields[m.choices.field]
         free[m.at["acres"][lost]] = False
         z[m.at["acres"][lost]] = 0.0
-        for group in hold:
-            free[m.at[group]] = False
         if local:
             self._hold_far_seed(free, fields)
         part, columns = reduced(m.matrix, free, z)
-        answer = solve_matrix(part, limits, start=z[columns] if start else None, watch=watch)
+        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x
@@ -291,19 +289,27 @@ class Neighborhood:
         watch: Watch,
         *,
         start: bool,
+        within: int = 1,
+        order: bool = True,
+        solver: Solver = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
-        """Open no lot for another recipe, and change no number of bags by more than one.
+        """Open no lot for another recipe, and change no number of bags by more than `within`.
 
-        What is planted where, and the order, are free. `x` may be a relaxation's solution; where it
-        is a plan it can be the start.
+        Where that is none at all, part bags may get any recipe. What is planted where is free, and
+        with `order` what is ordered. `x` may be a relaxation's solution; where it is a plan it can
+        be the start.
         """
         m = self.model
         low, high = m.matrix.lower.copy(), m.matrix.upper.copy()
         at = m.at["bags"]
         bags = np.round(x[at])
-        low[at] = np.maximum(low[at], bags - 1)
-        high[at] = np.where(bags > 0, np.minimum(high[at], bags + 1), 0.0)
-        shut = ~self._open_pools(x)
+        low[at] = np.maximum(low[at], bags - within)
+        high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
+        if not order:
+            held = np.concatenate([m.at[group] for group in ORDER])
+            held = held[m.matrix.integer[held]]
+            low[held] = high[held] = np.round(x[held])
+        shut = ~self._open_pools(x, any_part=within == 0)
         high[m.at["acres"][shut]] = 0.0
         kept = np.unique(self.share_of[~shut & (self.share_of >= 0)])
         closed = np.ones(len(self.field_of_share), dtype=bool)
@@ -314,22 +320,26 @@ class Neighborhood:
         free = high > low
         z = np.where(free, x, low)
         part, columns = reduced(replace(m.matrix, lower=low, upper=high), free, z)
-        answer = solve_matrix(part, limits, start=z[columns] if start else None, watch=watch)
+        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x
         return np.where(m.matrix.integer, np.round(z), z), answer
 
-    def _open_pools(self, x: Floats) -> Bools:
-        """Choices whose seed the solution treats, or was treated before, or goes untreated."""
+    def _open_pools(self, x: Floats, *, any_part: bool) -> Bools:
+        """Choices whose seed the solution treats, or was treated before, or goes untreated.
+
+        With `any_part`, those too whose seed could be a part bag.
+        """
         m, it = self.model, self.model.it
         is_open = np.zeros((len(it.lots), len(it.recipes) + 1), dtype=bool)
         is_open[:, it.untreated] = True
         for key in it.before:
             is_open[key] = True
-        for group in ("bags", "part"):
-            for key, value in m.values(group, x):
-                is_open[key] |= value > 0.5
+        for key, value in m.values("bags", x):
+            is_open[key] |= value > 0.5
+        for key, value in m.values("part", x):
+            is_open[key] |= any_part or value > 0.5
         for j, lot in enumerate(it.lots):
             is_open[j] |= lot.treated_with is not None
         return np.asarray(is_open[m.choices.lot, m.choices.recipe])

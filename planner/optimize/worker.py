@@ -145,6 +145,10 @@ class Worker:
             if kind == "gone":
                 return None
 
+    def is_alive(self) -> bool:
+        """Whether the process is still there."""
+        return self.process.poll() is None
+
     def close(self) -> None:
         """End the process."""
         with suppress(OSError):
