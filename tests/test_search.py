@@ -14,11 +14,11 @@ import pytest
 
 from planner.optimize import moves, search, strategies
 from planner.optimize.board import Board
-from planner.optimize.floors import without_field_rule
+from planner.optimize.floors import whole, without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted
 from planner.optimize.machine import compiled, pointer
-from planner.optimize.model import make_model
+from planner.optimize.model import make_model, moved
 from planner.optimize.moves import Tally
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
@@ -483,3 +483,51 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     x = strategies.on_model(state, shop.board, pieces)
     assert state.offer(x)
     assert sum(state.short) < 0.9 * first
+
+
+def relaxed(size):
+    """A workshop with its first plan, and the relaxation's best solution in 100 nodes."""
+    state = State(SolveOptions(effort=2), None, None)
+    shop = search._open(state, random_season(*size))
+    search._first_plan(shop)
+    search._settle_shortage(shop)
+    shop.near = strategies.Neighborhood(strategies.capped(state))
+    loose = without_field_rule(shop.near.model)
+    answer = solve_matrix(loose.matrix, Limits(nodes=100, gap=5e-4))
+    return shop, moved(loose, shop.near.model, whole(loose, answer.x)), answer.bound
+
+
+@pytest.mark.parametrize("size", [(16, 10, 3, 2, 1), (24, 14, 4, 2, 1)], ids=str)
+def test_plans_made_of_the_relaxation_keep_the_rules(size, monkeypatch):
+    """Whatever is held at first, the exact model takes the plan; its cost is over the floor."""
+    monkeypatch.setattr(search, "STEP_NODES", 10)
+    shop, guide, floor = relaxed(size)
+    matrix, found = shop.near.model.matrix, 0
+    assert shop.near.breaking(guide).any()
+    for _ in range(3):
+        x = search._mended(shop, guide, shop.rng, solve_matrix)
+        if x is not None:
+            found += 1
+            assert shop.state._keeps_rules(x)
+            assert not shop.near.breaking(x).any()
+            assert matrix.price(x) >= floor - CLOSE * abs(floor)
+    assert found
+    before = shop.state.cost
+    shop.guide = guide
+    search._mend(shop, shop.rng, solve_matrix)
+    assert shop.state.cost < 0.99 * before
+
+
+@pytest.mark.parametrize(("within", "order"), [(0, False), (0, True), (1, True)])
+def test_plans_near_a_plan_have_nearly_its_bags(within, order):
+    """Full bags differ by no more than is said, a held order by nothing; no plan is dearer."""
+    shop, _, _ = relaxed((16, 10, 3, 2, 1))
+    state, model = shop.state, shop.near.model
+    y, _ = shop.near.near_bags(
+        state.x, Limits(nodes=20), Watch(), start=True, within=within, order=order
+    )
+    assert state._keeps_rules(y)
+    assert model.matrix.price(y) < state.cost
+    assert np.abs(y - state.x)[model.at["bags"]].max() <= within + 1e-6
+    if not order:
+        assert np.array_equal(y[model.at["count"]], np.round(state.x[model.at["count"]]))

@@ -65,9 +65,9 @@ CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth mending."""
-PATIENCE = 0.05
+PATIENCE = 0.07
 """Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 4.0
+LONGEST = 2.0
 """How many times as long such a solve takes at the most."""
 MENDED = 3
 """Plans made of a settled relaxation before the exact model takes the floor over."""
@@ -482,8 +482,9 @@ def _mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     assert guide is not None
     x = _mended(shop, guide, rng, solver)
     state.offer(x)
-    for within, order in ((0, True), (1, True), (0, False)):
-        stale = shop.guide is not guide and x is not None and _times_best(state, x) > 1.0
+    for step, (within, order) in enumerate(((0, True), (1, True), (0, False))):
+        dear = x is not None and _times_best(state, x) > 1.0
+        stale = step > 0 and dear and shop.guide is not guide
         if x is None or stale or state.is_set():
             return
         limits, watch = _limits(shop, rng), _patient(state)
@@ -507,6 +508,7 @@ def _mended(
         shop.mended += 1
         limits, watch = _limits(shop, rng), _patient(state)
         if shop.mended % 3 == 1:
+            limits = replace(limits, seconds=limits.seconds / LONGEST)
             bad = near.breaking(guide)
             x, _ = near.solve(guide, bad, limits, watch, start=False, solver=solver)
         else:
