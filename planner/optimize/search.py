@@ -197,7 +197,7 @@ def _first_plan(shop: Workshop) -> None:
 def _settle_shortage(shop: Workshop) -> None:
     """Make acres short as few as possible, and prove it where the time allows."""
     state = shop.state
-    if sum(state.short) <= 1e-9:
+    if not state.is_short:
         state.prove_shortage()
         return
     counted = state.options.effort is not None
@@ -207,7 +207,7 @@ def _settle_shortage(shop: Workshop) -> None:
             pieces = _sent_out(shop, budget)
             if pieces is not None:
                 state.offer(on_model(state, shop.board, pieces))
-            if sum(state.short) <= 1e-9:
+            if not state.is_short:
                 state.prove_shortage()
                 return
     if _large(shop):
@@ -247,7 +247,7 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
 
     def take(guide: Floats) -> None:
         few = shop.near.breaking(guide).mean() <= FEW_BREAKING
-        if few and shop.near.most > 1:
+        if few and shop.near.most > 1 and not state.is_short:
             shop.guide = guide
         else:
             shop.guides.append(guide)
@@ -365,9 +365,8 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     state = shop.state
     shop.turn += 1
     _keep_to_fewest_short(shop)
-    if sum(state.short) > 1e-9:  # a relaxation mended leaves more
+    if state.is_short:  # a relaxation mended leaves more
         shop.guides.clear()
-        shop.guide = None
     if shop.found:
         _take_over(shop, shop.found.pop())
         return

@@ -81,6 +81,11 @@ class State:
 
     # --- what was found ---
 
+    @property
+    def is_short(self) -> bool:
+        """Whether the best plan leaves any acres short."""
+        return sum(self.short) > 1e-9
+
     def shortage(self, x: Floats) -> tuple[float, ...]:
         """Acres short by priority."""
         return tuple(x[self.model.at["short_in"]].tolist())

@@ -150,7 +150,7 @@ def errand(
 ) -> Errand:
     """An errand from what is known: from a plan or none, fine or rough, with a container less."""
     known = state.x is not None
-    rough = FEWER_SHORT if sum(state.short) > 1e-9 and not state.short_proven else COOLING
+    rough = FEWER_SHORT if state.is_short and not state.short_proven else COOLING
     return Errand(
         start=start,
         phases=FINE if fine else rough,
