@@ -557,7 +557,7 @@ def _polish(shop: Workshop, x: Floats) -> None:
     state = shop.state
     _keep_to_fewest_short(shop)
     counted = STEP_NODES if state.options.effort is not None else None
-    several = shop.near.most > 1 and not _large(shop)
+    several = shop.near.most > 1 and not _large(shop) and not state.is_short
     brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
     y = polish(state, shop.near, x, brief, state.options.seed)
     state.offer(y)
