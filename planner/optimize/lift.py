@@ -17,7 +17,9 @@ ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", 
 """Groups of variables that make up the order."""
 
 
-def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
+def lifted(
+    model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6
+) -> Floats | None:
     """The board's plan in the model's columns; None if the model does not take it."""
     if not board.keeps_limits():
         return None
@@ -41,7 +43,7 @@ def lifted(model: Model, board: Board, seconds: float = 5.0) -> Floats | None:
     for priority in model.keys["short_in"]:
         mine = np.array([f.priority == priority for f in it.fields])
         x[model.column("short_in", priority)] = float(short[mine].sum())
-    return with_order(model, x, seconds)
+    return with_order(model, x, seconds, gap)
 
 
 def _put_seed(model: Model, board: Board, x: Floats) -> None:
@@ -58,13 +60,13 @@ def _put_seed(model: Model, board: Board, x: Floats) -> None:
             x[model.column("bought", lot)] = bought
 
 
-def with_order(model: Model, x: Floats, seconds: float) -> Floats | None:
+def with_order(model: Model, x: Floats, seconds: float, gap: float = 1e-6) -> Floats | None:
     """The solution with the cheapest order for the bags it treats."""
     free = np.zeros(model.matrix.n_columns, dtype=bool)
     for group in ORDER:
         free[model.at[group]] = True
     part, columns = reduced(model.matrix, free, x)
-    answer = solve(part, Limits(seconds=seconds, gap=1e-6))
+    answer = solve(part, Limits(seconds=seconds, gap=gap))
     if answer.x is None:
         return None
     y = x.copy()

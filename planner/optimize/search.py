@@ -53,6 +53,8 @@ if TYPE_CHECKING:
 
 HEAD_START = ((100, 15.0),)
 """Seconds that the exact solve has before the search joins in, for models up to so many shares."""
+FIRST_GAP = 0.1
+"""How near its best the order of the first plan must be: nothing is known yet to order for."""
 MANY_CHOICES = 20_000
 """Seasons with more choices are searched over the promising ones of every field."""
 FIRST_CHOICES = 25
@@ -186,12 +188,12 @@ def _first_plan(shop: Workshop) -> None:
     for _ in range(5):
         board.use_tables(order_tables(board.it), 1.0)
         plant_all(board, shop.rng)
-        if state.offer(lifted(state.model, board)):
+        if state.offer(lifted(state.model, board, gap=FIRST_GAP)):
             return
         planted = 1.0 - float(board.short.sum()) / float(board.acres.sum())
         board.rule_cap = board.rule_cap * min(0.98, 0.99 * planted)
     board.clear()
-    state.offer(lifted(state.model, board))
+    state.offer(lifted(state.model, board, gap=FIRST_GAP))
 
 
 def _settle_shortage(shop: Workshop) -> None:
