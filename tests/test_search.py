@@ -12,9 +12,9 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize import moves, search, strategies
+from planner.optimize import mending, moves, search, shortage, strategies, workshop
 from planner.optimize.board import Board
-from planner.optimize.floors import whole, without_field_rule
+from planner.optimize.floors import least_short, whole, without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted
 from planner.optimize.machine import compiled, pointer
@@ -150,7 +150,7 @@ def test_every_floor_told_is_a_floor(case, way, monkeypatch):
     """Whatever way a floor is proven, none that the search tells on its way passes the optimum."""
     changes, options = WAYS[way]
     for name, value in changes.items():
-        monkeypatch.setattr(search, name, value)
+        monkeypatch.setattr(search if hasattr(search, name) else workshop, name, value)
     one, optimum = hard(case), best(case)
     heard = []
     plan = solve(one, options, heard.append)
@@ -330,12 +330,12 @@ def test_every_further_core_searches_too(monkeypatch):
     """A board for each core beyond the two that are always busy."""
     hired = []
 
-    class Counted(search.Worker):
+    class Counted(workshop.Worker):
         def anneal(self, *args):
             hired.append(self)
             return super().anneal(*args)
 
-    monkeypatch.setattr(search, "Worker", Counted)
+    monkeypatch.setattr(workshop, "Worker", Counted)
     hard = random_season(40, 24, 6, 1, 3)
     for cores, most in ((2, 2), (5, 5)):
         hired.clear()
@@ -474,7 +474,7 @@ def test_nothing_can_be_planted():
 def test_what_a_board_plants_of_scarce_seed_is_there(size):
     """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""
     state = State(SolveOptions(effort=1), None, None)
-    shop = search._open(state, random_season(*size, short=True))
+    shop = workshop.open_shop(state, random_season(*size, short=True))
     search._first_plan(shop)
     first = sum(state.short)
     job = strategies.errand(state, shop.board, strategies.Budget(1.0, steps=500), shop.rng)
@@ -485,12 +485,42 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     assert sum(state.short) < 0.9 * first
 
 
+@pytest.mark.parametrize("case", [c for c in SMALL if c[2]], ids=str)
+def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
+    """What it says can't be undercut isn't, by the second model's optimum, priority by priority."""
+    state = State(SolveOptions(effort=1), None, None)
+    shop = workshop.open_shop(state, hard(case))
+    search._first_plan(shop)
+    optimum = best(case).short
+    guide, least = least_short(state, state.model, 60.0, None, solve_matrix)
+    mine = tuple(guide[state.model.at["short_in"]])
+    assert mine <= tuple(x + 1e-4 for x in optimum)
+    if all(a == pytest.approx(b, abs=1e-4) for a, b in zip(least, optimum, strict=True)):
+        shortage.settle_shortage(shop)
+        assert state.short == pytest.approx(optimum, abs=1e-3)
+    assert tuple(least) <= tuple(x + 1e-4 for x in optimum)
+
+
+def test_fewest_short_is_proven_by_a_plan_made_of_the_relaxation(monkeypatch):
+    """Where several varieties are allowed, the acres left are those that the relaxation says."""
+    monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
+    one = random_season(10, 7, 3, 3, 7, short=True)
+    state = State(SolveOptions(effort=2), None, None)
+    shop = workshop.open_shop(state, one)
+    search._first_plan(shop)
+    first = state.short
+    shortage.settle_shortage(shop)
+    assert state.short_proven
+    assert state.short < first
+    assert sum(state.short) == pytest.approx(sum(milp.solve(one).short), abs=1e-3)
+
+
 def relaxed(size):
     """A workshop with its first plan, and the relaxation's best solution in 100 nodes."""
     state = State(SolveOptions(effort=2), None, None)
-    shop = search._open(state, random_season(*size))
+    shop = workshop.open_shop(state, random_season(*size))
     search._first_plan(shop)
-    search._settle_shortage(shop)
+    shortage.settle_shortage(shop)
     shop.near = strategies.Neighborhood(strategies.capped(state))
     loose = without_field_rule(shop.near.model)
     answer = solve_matrix(loose.matrix, Limits(nodes=100, gap=5e-4))
@@ -500,12 +530,12 @@ def relaxed(size):
 @pytest.mark.parametrize("size", [(16, 10, 3, 2, 1), (24, 14, 4, 2, 1)], ids=str)
 def test_plans_made_of_the_relaxation_keep_the_rules(size, monkeypatch):
     """Whatever is held at first, the exact model takes the plan; its cost is over the floor."""
-    monkeypatch.setattr(search, "STEP_NODES", 10)
+    monkeypatch.setattr(workshop, "STEP_NODES", 10)
     shop, guide, floor = relaxed(size)
     matrix, found = shop.near.model.matrix, 0
     assert shop.near.breaking(guide).any()
     for _ in range(3):
-        x = search._mended(shop, guide, shop.rng, solve_matrix)
+        x = mending.mended(shop, guide, shop.rng, solve_matrix)
         if x is not None:
             found += 1
             assert shop.state._keeps_rules(x)
@@ -514,7 +544,7 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, monkeypatch):
     assert found
     before = shop.state.cost
     shop.guide = guide
-    search._mend(shop, shop.rng, solve_matrix)
+    mending.mend(shop, shop.rng, solve_matrix)
     assert shop.state.cost < 0.99 * before
 
 

@@ -11,7 +11,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.model import make_model, moved
-from planner.optimize.solver import Limits, Verdict, Watch, solve
+from planner.optimize.solver import Limits, Verdict, Watch, now, solve
+from planner.optimize.state import same_short, short_slack
 from planner.optimize.strategies import short_caps
 
 if TYPE_CHECKING:
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from planner.optimize.solver import Answer, Floats, Matrix, Solver
     from planner.optimize.state import State
 
-EXACT_SHARES = 300
+EXACT_SHARES = 250
 """Models with at most so many shares go to the exact solve at once."""
 RELAXED_TIME = 0.6
 """Share of the time for the relaxation; if that does not settle it, its floor rises no more."""
@@ -119,24 +120,97 @@ def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:
     return take
 
 
-def fewest_short(state: State, model: Model, seconds: float, nodes: int | None = None) -> bool:
+def fewest_short(
+    state: State,
+    model: Model,
+    seconds: float,
+    nodes: int | None = None,
+    solver: Solver = solve,
+) -> bool:
     """Make acres short as few as possible, priority by priority; says whether that is proven."""
-    proven = True
-    for place in range(len(model.keys["short_in"])):
-        column = int(model.at["short_in"][place])
+    until, proven, least = now() + seconds, True, np.zeros(len(state.short))
+    for place, column in enumerate(model.at["short_in"].tolist()):
         if not state.short or state.short[place] > 1e-9:
-            cost = np.zeros(model.matrix.n_columns)
-            cost[column] = 1.0
-            aim = model.aimed(cost)
-            limits = Limits(seconds=seconds, gap=0.0, nodes=nodes, seed=state.options.seed)
-            watch = Watch(state, _taker(state, model))
-            answer = twice(aim.matrix, limits, watch)
+            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+            watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
+            answer = twice(_aimed_at(model, column), limits, watch, solver)
             if answer.x is not None:
                 state.offer(whole(model, answer.x))
             proven = proven and answer.verdict is Verdict.OPTIMAL
+            least[place] = answer.objective
         if not state.short:
             return False
         upper = model.matrix.upper[model.at["short_in"]].copy()
         upper[place] = short_caps(state)[place]
         model = model.bounded("short_in", upper)
-    return proven
+    return proven and same_short(least, np.array(state.short))
+
+
+def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats | None]:
+    """The best plan, where it leaves fewer acres short and keeps to what the model holds."""
+    places = model.at["short_in"]
+
+    def better(known: float) -> Floats | None:
+        x = state.x
+        if x is None or x[column] >= known - 1e-6 * max(1.0, abs(known)):
+            return None
+        return x if np.all(x[places] <= model.matrix.upper[places]) else None
+
+    return better
+
+
+def _aimed_at(model: Model, column: int) -> Matrix:
+    cost = np.zeros(model.matrix.n_columns)
+    cost[column] = 1.0
+    return model.aimed(cost).matrix
+
+
+def least_short(
+    state: State, model: Model, seconds: float, nodes: int | None, solver: Solver
+) -> tuple[Floats | None, Floats]:
+    """A solution of the relaxation without the field rule, and acres short that none is below.
+
+    Both by priority; every priority's figure is for plans that leave no more short in those
+    before it. The solution is None where none was found in time.
+    """
+    until, loose = now() + seconds, without_field_rule(model)
+    places = loose.at["short_in"]
+    least: Floats = np.zeros(len(places))
+    x = None
+    for place, column in enumerate(places.tolist()):
+        if state.short and state.short[place] <= 1e-9:
+            found = np.zeros(len(places))
+        else:
+            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+            answer = twice(_aimed_at(loose, column), limits, Watch(state), solver)
+            x = answer.x
+            if x is None:
+                return None, least
+            found = x[places]
+            least[place] = max(0.0, answer.bound)
+        loose = loose.bounded("short_in", held_short(loose, found, place + 1))
+    return None if x is None else moved(loose, model, whole(loose, x)), least
+
+
+def held_short(model: Model, short: Floats, places: int) -> Floats:
+    """Upper bounds that hold the first few priorities at some acres short, others as they are."""
+    upper: Floats = model.matrix.upper[model.at["short_in"]].copy()
+    slack = np.where(short > 1e-9, short + short_slack(len(short)), 0.0)
+    upper[:places] = np.minimum(upper, slack)[:places]
+    return upper
+
+
+def cheapest_loosely(
+    state: State,
+    model: Model,
+    short: Floats,
+    seconds: float,
+    nodes: int | None,
+    solver: Solver,
+) -> Floats | None:
+    """A cheap solution of the relaxation without the field rule with just so many acres short."""
+    model = model.bounded("short_in", held_short(model, short, len(short)))
+    loose = without_field_rule(model)
+    limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=state.options.seed)
+    x = solver(loose.matrix, limits, watch=Watch(state)).x
+    return None if x is None else moved(loose, model, whole(loose, x))

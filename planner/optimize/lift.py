@@ -17,9 +17,7 @@ ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", 
 """Groups of variables that make up the order."""
 
 
-def lifted(
-    model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6
-) -> Floats | None:
+def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) -> Floats | None:
     """The board's plan in the model's columns; None if the model does not take it."""
     if not board.keeps_limits():
         return None

@@ -33,6 +33,11 @@ def short_slack(priorities: int) -> Floats:
     return SHORT_SLACK * growth
 
 
+def same_short(short: Floats, other: Floats) -> bool:
+    """Whether two shortages, by priority, count as the same."""
+    return bool(np.all(np.abs(short - other) <= SAME_SHORT * short_slack(len(short))))
+
+
 class State:
     """Best solution of a model (fewest acres short by priority, then cheapest) and its floor.
 

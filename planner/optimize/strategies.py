@@ -67,6 +67,8 @@ FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
 """For a plan that is good already."""
 FEWER_SHORT = (Phase(0.6, 0.2, (30.0, 0.1), of_acres=True), Phase(0.4, 0.0, (0.06, 0.0012)))
 """For as few acres short as can be."""
+FINE_ACRES = (Phase(1.0, 0.1, (1.0, 0.03), of_acres=True),)
+"""The same, from a plan that leaves few already."""
 
 
 def plant_all(board: Board, rng: np.random.Generator) -> None:
@@ -147,13 +149,18 @@ def errand(
     start: list[list[Piece]] | None = None,
     fine: bool = False,
     less: bool = False,
+    acres: bool = False,
 ) -> Errand:
-    """An errand from what is known: from a plan or none, fine or rough, with a container less."""
+    """An errand from what is known: from a plan or none, fine or rough, with a container less.
+
+    A fine one with `acres` looks for fewer acres short; a rough one always, until they are proven.
+    """
     known = state.x is not None
     rough = FEWER_SHORT if state.is_short and not state.short_proven else COOLING
+    near = FINE_ACRES if acres else FINE
     return Errand(
         start=start,
-        phases=FINE if fine else rough,
+        phases=near if fine else rough,
         budget=budget,
         seed=int(rng.integers(2**31)),
         off=discounts_taken(state.model, state.x) if known and state.x is not None else {},

@@ -1,0 +1,184 @@
+"""As few acres short as possible, priority by priority; what it costs comes after that.
+
+The relaxation without the field rule says how few they can be at least, and where a field may have
+several varieties the exact model makes plans of its solution that come near. Where whole fields
+must fit, boards and neighborhoods of the exact model look for them.
+"""
+
+from __future__ import annotations
+
+import threading
+from contextlib import contextmanager
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
+from planner.optimize.mending import mended
+from planner.optimize.solver import now
+from planner.optimize.solver import solve as solve_matrix
+from planner.optimize.state import same_short
+from planner.optimize.strategies import Budget, Neighborhood, on_model
+from planner.optimize.workshop import (
+    FEW_BREAKING,
+    GRACE,
+    STEP_NODES,
+    around,
+    best_pieces,
+    hired,
+    in_thread,
+    is_large,
+    polish_near,
+    search_aside,
+    sent_out,
+)
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.optimize.board import Piece
+    from planner.optimize.model import Model
+    from planner.optimize.solver import Floats, Solver
+    from planner.optimize.workshop import Workshop
+
+SMALL_SHARES = 100
+"""Models with at most so many shares are solved for acres short at once."""
+SHORT_TIME = 0.4
+"""Share of the time for acres short."""
+STRETCH = 0.1
+"""Share of the time for one stretch of it."""
+MENDED = (0, 2, 0)
+"""How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
+AIM = 1000.0
+"""How many times as much an acre weighs as one of the next priority."""
+
+
+def settle_shortage(shop: Workshop) -> None:
+    """Make acres short as few as possible, and prove it where the time allows."""
+    state = shop.state
+    small = len(state.model.keys["share"]) <= SMALL_SHARES and not is_large(shop)
+    if state.is_short and not small:
+        _on_board(shop)
+        if state.is_short:
+            _search(shop)
+    elif state.is_short:
+        _prove(shop, SHORT_TIME * state.left(), solve_matrix)
+    if not state.is_short:
+        state.prove_shortage()
+    elif state.x is not None and not is_large(shop):
+        polish_near(shop, state.x)
+
+
+def _search(shop: Workshop) -> None:
+    """Come near what the relaxation says, and go on from there by all ways."""
+    state = shop.state
+    if is_large(shop):
+        for _ in range(2):
+            _on_board(shop, fine=True)
+        return
+    until = now() + (SHORT_TIME - STRETCH) * state.options.seconds
+    shop.near = Neighborhood(state.model.aimed(_aim(state.model)))
+    if state.options.effort is None:
+        with _proof_beside(shop, until):
+            _take_turns(shop, until)
+    elif not _from_relaxation(shop, shop.rng, solve_matrix):
+        _take_turns(shop, np.inf)
+        _prove(shop, np.inf, solve_matrix)
+
+
+def _aim(model: Model) -> Floats:
+    """Acres short as the cost, those of every priority above all of the next."""
+    cost = np.zeros(model.matrix.n_columns)
+    places = model.at["short_in"]
+    cost[places] = AIM ** -np.arange(len(places), dtype=float)
+    return cost
+
+
+def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -> bool:
+    """Make plans of solutions of the relaxation; whether one is proven to be as good as can be."""
+    state, model, near = shop.state, shop.state.model, shop.near
+    seconds, nodes = _stretch(shop).seconds, _nodes(shop)
+    guide, least = least_short(state, model, seconds, nodes, solver)
+    for cheap in (False, True):
+        if cheap and guide is not None and near.most > 1:
+            short = guide[model.at["short_in"]]
+            guide = cheapest_loosely(state, model, short, seconds, nodes, solver)
+        if guide is None or near.breaking(guide).mean() > FEW_BREAKING:
+            continue
+        for shop.mended in MENDED:
+            if not state.is_set() and not same_short(np.array(state.short), least):
+                state.offer(mended(shop, guide, rng, solver, gap=0.0))
+        if same_short(np.array(state.short), least):
+            break
+    if same_short(np.array(state.short), least):
+        state.prove_shortage()
+    return state.short_proven
+
+
+def _take_turns(shop: Workshop, until: float) -> None:
+    """Go on from the best plan, on the board and exactly; now and then from a new planting."""
+    state, turn = shop.state, 0
+    while not state.is_set() and not state.short_proven and now() < until:
+        if turn % 2:
+            around(shop, _stretch(shop, until))
+        else:
+            _on_board(shop, until, fine=turn % 4 == 0)
+        turn += 1
+        if turn == 4 * (state.options.effort or turn):
+            return
+
+
+def _on_board(shop: Workshop, until: float = np.inf, *, fine: bool = False) -> None:
+    """Look for fewer acres short on the board: from the best plan, or from a new planting."""
+    start = best_pieces(shop) if fine else None
+    pieces = sent_out(shop, _stretch(shop, until), start=start, fine=fine, acres=True)
+    if pieces is not None:
+        shop.state.offer(on_model(shop.state, shop.board, pieces))
+
+
+def _stretch(shop: Workshop, until: float = np.inf) -> Budget:
+    state = shop.state
+    counted = STEP_NODES if state.options.effort is not None else None
+    most = min(20.0, STRETCH * state.left(), until - now())
+    return Budget(max(0.1, most), counted)
+
+
+def _nodes(shop: Workshop) -> int | None:
+    effort = shop.state.options.effort
+    return None if effort is None else STEP_NODES * effort
+
+
+def _prove(shop: Workshop, seconds: float, solver: Solver) -> None:
+    """Ask the exact model for fewer acres short, or a proof that there are none."""
+    state = shop.state
+    if fewest_short(state, state.model, seconds, _nodes(shop), solver):
+        state.prove_shortage()
+
+
+@contextmanager
+def _proof_beside(shop: Workshop, until: float) -> Iterator[None]:
+    """Ask the relaxation, then the exact model or a second board, in another process meanwhile."""
+    state, done = shop.state, threading.Event()
+    worker = shop.aside = shop.aside or hired(shop)
+
+    def take(pieces: list[list[Piece]]) -> None:
+        state.offer(on_model(state, shop.board, pieces))
+
+    def work() -> None:
+        rng = np.random.default_rng([state.options.seed, 2])
+        if _from_relaxation(shop, rng, worker.solve):
+            return
+        if shop.near.most == 1:
+            search_aside(shop, worker, take, done, acres=True)
+        else:
+            _prove(shop, until - now(), worker.solve)
+
+    thread = in_thread(shop, work)
+    try:
+        yield
+    finally:
+        done.set()
+        thread.join(GRACE)
+        if thread.is_alive():
+            worker.close()
+            shop.aside = None

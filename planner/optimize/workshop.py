@@ -1,0 +1,300 @@
+"""What the search for plans works with, and what all its ways have in common."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.board import Board
+from planner.optimize.columns import best_with_room, rough_price
+from planner.optimize.instance import make_instance
+from planner.optimize.model import make_model
+from planner.optimize.orders import order_tables
+from planner.optimize.solver import Limits, Watch, now
+from planner.optimize.strategies import (
+    Budget,
+    Neighborhood,
+    capped,
+    errand,
+    on_model,
+    pieces_of,
+    polish,
+    shrink_or_grow,
+)
+from planner.optimize.worker import Worker
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.optimize.board import Piece
+    from planner.optimize.options import Stop
+    from planner.optimize.solver import Floats
+    from planner.optimize.state import State
+    from planner.season.domain import Season
+
+MANY_CHOICES = 20_000
+"""Seasons with more choices are searched over the promising ones of every field."""
+FIRST_CHOICES = 25
+"""Choices that a field is first offered in such a season."""
+FEW_BREAKING = 0.35
+"""Share of fields that may break the field rule in a relaxation that is worth mending."""
+GRACE = 2.0
+"""Seconds that a process has to end by itself."""
+IDLE = 0.07
+"""Share of the time in which a solve near a solution must find a better one to go on."""
+LONGEST = 2.0
+"""How many times as long such a solve takes at the most."""
+DEAR = 1.02
+"""Plans that cost so many times as much as the best one are not worth polishing."""
+STEP_NODES = 300
+"""Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
+
+
+@dataclass(slots=True)
+class Workshop:
+    """What the search for plans works with."""
+
+    state: State
+    board: Board
+    near: Neighborhood
+    rng: np.random.Generator
+    held: tuple[float, ...] = ()
+    """Acres short, by priority, that `near` holds to."""
+    guides: list[Floats] = field(default_factory=list)
+    """Solutions of the relaxation in which many fields break the field rule, not yet followed."""
+    guide: Floats | None = None
+    """The newest in which few do."""
+    followed: Floats | None = None
+    """That from which plans were last made."""
+    mended: int = 0
+    """How often that was tried."""
+    found: list[list[list[Piece]]] = field(default_factory=list)
+    """Plans from the board in the other process."""
+    cycle: float = 3.0
+    freed: int = 8
+    turn: int = 0
+    guided: bool = False
+    """Whether the last turn followed a guide: they come faster than they can be followed."""
+    workers: list[Worker] = field(default_factory=list)
+    aside: Worker | None = None
+    """The process that proves floors, and searches when there is none to raise."""
+    hand: Worker | None = None
+    """The process whose board is worked on for this one; None before there is any need."""
+    quick: threading.Event = field(default_factory=threading.Event)
+    """Whether that board is ready."""
+    paid: dict[str, float] = field(default_factory=dict)
+    """Money a second that each way has lately saved."""
+    errors: list[BaseException] = field(default_factory=list)
+
+
+def open_shop(state: State, season: Season) -> Workshop:
+    """Write the season down as numbers, with the promising choices of it where there are many."""
+    it = make_instance(season)
+    choices, tables = it.choices, order_tables(it)
+    if len(choices) > MANY_CHOICES:
+        price = rough_price(it, tables)
+        choices = choices.only(best_with_room(it, price, FIRST_CHOICES))
+    state.model = make_model(it, choices)
+    board = Board(it, choices, tables)
+    rng = np.random.default_rng(state.options.seed)
+    cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
+    return Workshop(state, board, Neighborhood(state.model), rng, cycle=cycle)
+
+
+def is_large(shop: Workshop) -> bool:
+    """Whether the search is over the promising choices only."""
+    return len(shop.state.model.choices) < len(shop.state.model.it.choices)
+
+
+def in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
+    """Do a job beside the main thread, which then still hears Ctrl-C."""
+
+    def work() -> None:
+        try:
+            job()
+        except Exception as error:
+            shop.errors.append(error)
+
+    thread = threading.Thread(target=work, daemon=True)
+    thread.start()
+    return thread
+
+
+def hired(shop: Workshop) -> Worker:
+    """One more process."""
+    worker = Worker()
+    shop.workers.append(worker)
+    return worker
+
+
+def dismiss(shop: Workshop) -> None:
+    """End all processes."""
+    for worker in shop.workers:
+        worker.close()
+
+
+def sent_out(
+    shop: Workshop,
+    budget: Budget,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
+    acres: bool = False,
+) -> list[list[Piece]] | None:
+    """Have an errand done on the board in the other process; None if that is not to be had."""
+    state, board = shop.state, shop.board
+    shop.hand = shop.hand or hired(shop)
+    job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less, acres=acres)
+    return shop.hand.anneal(board.it, board.choices, job, state)
+
+
+def longest(state: State) -> float:
+    """Seconds that one stretch of search may take."""
+    return max(3.0, 0.15 * state.options.seconds)
+
+
+@dataclass(slots=True)
+class _Patience:
+    """Stop a solve that has found nothing better for a while."""
+
+    state: State
+    since: float
+
+    def hear(self, x: Floats, cost: float) -> None:
+        """Note that something better was found."""
+        del x, cost
+        self.since = now()
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        idle = now() - self.since > IDLE * self.state.options.seconds
+        return self.state.is_set() or (idle and self.state.options.effort is None)
+
+
+def patient(state: State) -> Watch:
+    """Stop a solve when the search stops, and when it has found nothing better for a while."""
+    patience = _Patience(state, now())
+    return Watch(patience, patience.hear)
+
+
+def limits_near(shop: Workshop, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
+    """For a solve that need not come to its end."""
+    seed, options = int(rng.integers(2**31)), shop.state.options
+    if options.effort is not None:
+        return Limits(nodes=STEP_NODES, gap=gap, seed=seed)
+    seconds = min(LONGEST * IDLE * options.seconds, shop.state.left())
+    return Limits(seconds=seconds, gap=gap, seed=seed)
+
+
+def bags_near(shop: Workshop, x: Floats, *, within: int = 1, order: bool = True) -> None:
+    """Solve for plans whose bags are nearly those of a plan."""
+    state = shop.state
+    limits, watch = limits_near(shop, shop.rng), patient(state)
+    y, _ = shop.near.near_bags(x, limits, watch, start=True, within=within, order=order)
+    state.offer(y)
+
+
+def times_best(state: State, x: Floats) -> float:
+    """Cost of a solution as a multiple of the best plan's; costs may be negative."""
+    return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
+
+
+def keep_to_fewest_short(shop: Workshop) -> None:
+    """Hold what is solved near the best plan to its acres short, should they have become fewer."""
+    if shop.held != shop.state.short:
+        shop.near, shop.held = Neighborhood(capped(shop.state)), shop.state.short
+
+
+def polish_near(shop: Workshop, x: Floats) -> None:
+    """Offer a plan with its shares held and all else solved again, then with its full bags held."""
+    state = shop.state
+    keep_to_fewest_short(shop)
+    counted = STEP_NODES if state.options.effort is not None else None
+    several = shop.near.most > 1 and not is_large(shop) and not state.is_short
+    brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
+    y = polish(state, shop.near, x, brief, state.options.seed)
+    state.offer(y)
+    if several and not state.is_set():
+        bags_near(shop, x if y is None else y, within=0)
+
+
+def take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
+    """Offer a plan in pieces, then the same with its acres, bags and order solved again."""
+    state = shop.state
+    x = on_model(state, shop.board, pieces)
+    state.offer(x)
+    if x is not None and times_best(state, x) <= DEAR and not state.is_set():
+        polish_near(shop, x)
+
+
+def best_pieces(shop: Workshop) -> list[list[Piece]] | None:
+    """The best plan as the board has it."""
+    x = shop.state.x
+    return None if x is None else pieces_of(shop.board, shop.state.model, x)
+
+
+def around(shop: Workshop, budget: Budget) -> None:
+    """Solve neighborhoods of the best plan exactly, for about the budget."""
+    state, near = shop.state, shop.near
+    began = now()
+    while state.x is not None and not state.is_set():
+        fields = near.around(shop.rng, shop.freed)
+        limits = replace(budget.limits(2e-4, shop.turn), seconds=min(3.0, state.left()))
+        if budget.steps is not None:
+            limits = budget.limits(2e-4, shop.turn)
+        started = now()
+        y, answer = near.solve(state.x, fields, limits, Watch(state), local=shop.turn % 2 == 0)
+        state.offer(y)
+        if budget.steps is not None:
+            return
+        shop.freed = shrink_or_grow(shop.freed, answer, now() - started, len(near.acres))
+        if now() - began > budget.seconds:
+            return
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    """Stop where one of two says so."""
+
+    one: Stop
+    other: Stop
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        return self.one.is_set() or self.other.is_set()
+
+
+def search_aside(
+    shop: Workshop,
+    worker: Worker,
+    take: Callable[[list[list[Piece]]], None],
+    done: Stop | None = None,
+    turn: int = 0,
+    seed: int = 1,
+    *,
+    acres: bool = False,
+) -> None:
+    """Search on a board in another process too: from the best plan, with less of it, anew.
+
+    `turn` says which of the three comes first; `acres`, whether acres short count most.
+    """
+    state = shop.state
+    rng = np.random.default_rng([state.options.seed, seed])
+    cycle = min(2.0 * shop.cycle, longest(state))
+    stop = state if done is None else Either(state, done)
+    while not stop.is_set() and state.x is not None:
+        budget = Budget(min(cycle, state.left()))
+        anew, less = turn % 3 == 2, turn % 3 == 1 and not acres
+        start = None if anew else pieces_of(shop.board, state.model, state.x)
+        job = errand(
+            state, shop.board, budget, rng, start=start, fine=not anew, less=less, acres=acres
+        )
+        turn += 1
+        pieces = worker.anneal(state.model.it, state.model.choices, job, stop)
+        if pieces is None:
+            return
+        take(pieces)
