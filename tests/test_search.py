@@ -534,8 +534,8 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, monkeypatch):
     shop, guide, floor = relaxed(size)
     matrix, found = shop.near.model.matrix, 0
     assert shop.near.breaking(guide).any()
-    for _ in range(3):
-        x = mending.mended(shop, guide, shop.rng, solve_matrix)
+    for way in mending.WAYS:
+        x = mending.mended(shop, guide, way, shop.rng, solve_matrix)
         if x is not None:
             found += 1
             assert shop.state._keeps_rules(x)

@@ -5,57 +5,85 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from planner.optimize.workshop import LONGEST, limits_near, patient, times_best
 
 if TYPE_CHECKING:
-    import numpy as np
+    from collections.abc import Callable
 
     from planner.optimize.solver import Floats, Solver
     from planner.optimize.workshop import Workshop
+
+WAYS = ("fields", "bags", "near bags")
+"""What is held at first: the fields that keep the rule, or the bags, or nearly the bags."""
+FAITHFUL = 0.5
+"""How often what has led to the best plan is done again; otherwise any of them is."""
 
 
 def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     """Make a plan of the relaxation's solution, then settle its planting and its bags in turn.
 
-    Once there is a newer solution, only a plan that is the best so far is gone on with.
+    After its planting only the best plan so far is gone on with: others are better made anew.
     """
     state, guide = shop.state, shop.guide
     assert guide is not None
-    x = mended(shop, guide, rng, solver)
+
+    def stale() -> bool:
+        return shop.guide is not guide
+
+    way = _chosen(shop, rng)
+    x = mended(shop, guide, way, rng, solver, stale)
     state.offer(x)
-    for step, (within, order) in enumerate(((0, True), (1, True), (0, False))):
-        dear = x is not None and times_best(state, x) > 1.0
-        stale = step > 0 and dear and shop.guide is not guide
-        if x is None or stale or state.is_set():
-            return
-        limits, watch = limits_near(shop, rng), patient(state)
+    for within, order in ((0, True), (1, True), (0, False)):
+        planting = within == 0 and order
+        if x is None or state.is_set():
+            break
+        if planting and (way == "bags" or stale()):
+            continue
+        if not planting and times_best(state, x) > 1.0:
+            break
+        limits, watch = limits_near(shop, rng), patient(state, started=True)
         y, _ = shop.near.near_bags(
             x, limits, watch, start=True, within=within, order=order, solver=solver
         )
         x = x if y is None else y
         state.offer(x)
+    if x is not None and not stale():
+        shop.mended[way] = min(shop.mended.get(way, np.inf), state.model.matrix.price(x))
+
+
+def _chosen(shop: Workshop, rng: np.random.Generator) -> str:
+    """Each way once, then mostly the one that has led to the best plan from this solution."""
+    if shop.mended_from is not shop.guide:
+        shop.mended_from, shop.mended = shop.guide, {}
+    untried = [way for way in WAYS if way not in shop.mended]
+    if untried:
+        way = untried[int(rng.integers(len(untried)))]
+        shop.mended[way] = np.inf
+        return way
+    if rng.random() < FAITHFUL:
+        return min(WAYS, key=lambda way: shop.mended[way])
+    return WAYS[int(rng.integers(len(WAYS)))]
 
 
 def mended(
-    shop: Workshop, guide: Floats, rng: np.random.Generator, solver: Solver, gap: float = 1e-4
+    shop: Workshop,
+    guide: Floats,
+    way: str,
+    rng: np.random.Generator,
+    solver: Solver,
+    stale: Callable[[], bool] | None = None,
+    gap: float = 1e-4,
 ) -> Floats | None:
-    """A plan near a solution in which some fields break the field rule.
+    """A plan near a solution in which some fields break the field rule; None if none is found.
 
-    Held are, in turn, the fields that keep it, or the bags, or nearly the bags; `gap` is how near
-    to the best of those.
+    `gap` is how near to the best of such plans; `stale` says when to stop.
     """
-    near, state = shop.near, shop.state
-    x = None
-    for _ in range(3):
-        shop.mended += 1
-        limits, watch = limits_near(shop, rng, gap), patient(state)
-        if shop.mended % 3 == 1:
-            limits = replace(limits, seconds=limits.seconds / LONGEST)
-            bad = near.breaking(guide)
-            x, _ = near.solve(guide, bad, limits, watch, start=False, solver=solver)
-        else:
-            within = 0 if shop.mended % 3 == 2 else 1
-            x, _ = near.near_bags(guide, limits, watch, start=False, within=within, solver=solver)
-        if x is not None or state.is_set():
-            break
-    return x
+    near, limits, watch = shop.near, limits_near(shop, rng, gap), patient(shop.state, stale)
+    if way == "fields":
+        limits = replace(limits, seconds=limits.seconds / LONGEST)
+        bad = near.breaking(guide)
+        return near.solve(guide, bad, limits, watch, start=False, solver=solver)[0]
+    within = 0 if way == "bags" else 1
+    return near.near_bags(guide, limits, watch, start=False, within=within, solver=solver)[0]

@@ -286,7 +286,7 @@ def _paid(shop: Workshop, way: str, budget: Budget) -> None:
 
 
 def _choose(shop: Workshop) -> str | None:
-    """Each way once, then mostly the one that pays best; any now and then; None if none can be."""
+    """Most ways once, then mostly the one that pays best; any at times; None if none can be."""
     ways = [w for w in WAYS if w not in EXACT_WAYS or shop.near.has_shares]
     if not shop.quick.is_set():
         ways = [w for w in ways if w in EXACT_WAYS]
@@ -296,12 +296,13 @@ def _choose(shop: Workshop) -> str | None:
         ways = [w for w in ways if w != "parts"]
     if not ways:
         return None
-    untried = [w for w in ways if w not in shop.paid]
+    first = ways if shop.guide is None else [w for w in ways if w in GUIDED_FIRST]
+    untried = [w for w in first if w not in shop.paid]
     if untried:
         return untried[0]
     if shop.rng.random() < CURIOUS:
         return ways[int(shop.rng.integers(len(ways)))]
-    return max(ways, key=lambda w: shop.paid[w])
+    return max(ways, key=lambda w: shop.paid.get(w, 0.0))
 
 
 def _anew(shop: Workshop, budget: Budget) -> None:
@@ -365,6 +366,8 @@ WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
     "around": around,
 }
 """Ways to a better plan, in the order in which they are first tried."""
+GUIDED_FIRST = ("guided", "anew", "parts")
+"""Those that are always tried once where plans are made of the relaxation."""
 EXACT_WAYS = ("guided", "parts", "around", "bags")
 """Those that need the field rule, and no board in machine code."""
 

@@ -47,7 +47,7 @@ SHORT_TIME = 0.4
 """Share of the time for acres short."""
 STRETCH = 0.1
 """Share of the time for one stretch of it."""
-MENDED = (0, 2, 0)
+MENDED = ("fields", "near bags", "fields")
 """How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
 AIM = 1000.0
 """How many times as much an acre weighs as one of the next priority."""
@@ -105,9 +105,9 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
             guide = cheapest_loosely(state, model, short, seconds, nodes, solver)
         if guide is None or near.breaking(guide).mean() > FEW_BREAKING:
             continue
-        for shop.mended in MENDED:
+        for way in MENDED:
             if not state.is_set() and not same_short(np.array(state.short), least):
-                state.offer(mended(shop, guide, rng, solver, gap=0.0))
+                state.offer(mended(shop, guide, way, rng, solver, gap=0.0))
         if same_short(np.array(state.short), least):
             break
     if same_short(np.array(state.short), least):

@@ -69,8 +69,10 @@ class Workshop:
     """The newest in which few do."""
     followed: Floats | None = None
     """That from which plans were last made."""
-    mended: int = 0
-    """How often that was tried."""
+    mended: dict[str, float] = field(default_factory=dict)
+    """Lowest cost that each way of mending it has led to; infinite where to nothing."""
+    mended_from: Floats | None = None
+    """The solution that this was noted for."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans from the board in the other process."""
     cycle: float = 3.0
@@ -159,25 +161,35 @@ def longest(state: State) -> float:
 
 @dataclass(slots=True)
 class _Patience:
-    """Stop a solve that has found nothing better for a while."""
+    """Stop a solve that has found nothing better for a while, or that is not wanted any more."""
 
     state: State
-    since: float
+    stale: Callable[[], bool] | None
+    heard: float = np.inf
 
     def hear(self, x: Floats, cost: float) -> None:
         """Note that something better was found."""
         del x, cost
-        self.since = now()
+        self.heard = now()
 
     def is_set(self) -> bool:
         """Whether to stop."""
-        idle = now() - self.since > IDLE * self.state.options.seconds
-        return self.state.is_set() or (idle and self.state.options.effort is None)
+        if self.state.is_set():
+            return True
+        if self.state.options.effort is not None:
+            return False
+        idle = now() - self.heard > IDLE * self.state.options.seconds
+        return idle or (self.stale is not None and self.stale())
 
 
-def patient(state: State) -> Watch:
-    """Stop a solve when the search stops, and when it has found nothing better for a while."""
-    patience = _Patience(state, now())
+def patient(
+    state: State, stale: Callable[[], bool] | None = None, *, started: bool = False
+) -> Watch:
+    """Stop a solve when the search stops, and when it has found nothing better for a while.
+
+    What has nothing yet gets all its time, unless it `started` from something.
+    """
+    patience = _Patience(state, stale, now() if started else np.inf)
     return Watch(patience, patience.hear)
 
 
@@ -193,7 +205,7 @@ def limits_near(shop: Workshop, rng: np.random.Generator, gap: float = 1e-4) -> 
 def bags_near(shop: Workshop, x: Floats, *, within: int = 1, order: bool = True) -> None:
     """Solve for plans whose bags are nearly those of a plan."""
     state = shop.state
-    limits, watch = limits_near(shop, shop.rng), patient(state)
+    limits, watch = limits_near(shop, shop.rng), patient(state, started=True)
     y, _ = shop.near.near_bags(x, limits, watch, start=True, within=within, order=order)
     state.offer(y)
 
