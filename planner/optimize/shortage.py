@@ -36,7 +36,6 @@ from planner.optimize.workshop import (
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from planner.optimize.board import Piece
     from planner.optimize.model import Model
     from planner.optimize.solver import Floats, Solver
     from planner.optimize.workshop import Workshop
@@ -117,15 +116,16 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
 
 def _take_turns(shop: Workshop, until: float) -> None:
     """Go on from the best plan, on the board and exactly; now and then from a new planting."""
-    state, turn = shop.state, 0
-    while not state.is_set() and not state.short_proven and now() < until:
+    state, effort, turn = shop.state, shop.state.options.effort, 0
+    turns = np.inf if effort is None else 4 * effort
+    while turn < turns and not state.is_set() and not state.short_proven and now() < until:
+        while shop.found:
+            state.offer(on_model(state, shop.board, shop.found.pop()))
         if turn % 2:
             around(shop, _stretch(shop, until))
         else:
             _on_board(shop, until, fine=turn % 4 == 0)
         turn += 1
-        if turn == 4 * (state.options.effort or turn):
-            return
 
 
 def _on_board(shop: Workshop, until: float = np.inf, *, fine: bool = False) -> None:
@@ -138,9 +138,9 @@ def _on_board(shop: Workshop, until: float = np.inf, *, fine: bool = False) -> N
 
 def _stretch(shop: Workshop, until: float = np.inf) -> Budget:
     state = shop.state
-    counted = STEP_NODES if state.options.effort is not None else None
-    most = min(20.0, STRETCH * state.left(), until - now())
-    return Budget(max(0.1, most), counted)
+    if state.options.effort is not None:
+        return Budget(np.inf, STEP_NODES)
+    return Budget(max(0.1, min(20.0, STRETCH * state.left(), until - now())))
 
 
 def _nodes(shop: Workshop) -> int | None:
@@ -161,15 +161,12 @@ def _proof_beside(shop: Workshop, until: float) -> Iterator[None]:
     state, done = shop.state, threading.Event()
     worker = shop.aside = shop.aside or hired(shop)
 
-    def take(pieces: list[list[Piece]]) -> None:
-        state.offer(on_model(state, shop.board, pieces))
-
     def work() -> None:
         rng = np.random.default_rng([state.options.seed, 2])
         if _from_relaxation(shop, rng, worker.solve):
             return
         if shop.near.most == 1:
-            search_aside(shop, worker, take, done, acres=True)
+            search_aside(shop, worker, shop.found.append, done, acres=True)
         else:
             _prove(shop, until - now(), worker.solve)
 
