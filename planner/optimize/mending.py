@@ -19,12 +19,14 @@ WAYS = ("fields", "bags", "near bags")
 """What is held at first: the fields that keep the rule, or the bags, or nearly the bags."""
 FAITHFUL = 0.5
 """How often what has led to the best plan is done again; otherwise any of them is."""
+NEARLY = 1.003
+"""Plans that cost so many times as much as the best one are better made anew than gone on with."""
 
 
 def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     """Make a plan of the relaxation's solution, then settle its planting and its bags in turn.
 
-    After its planting only the best plan so far is gone on with: others are better made anew.
+    After its planting only plans that are nearly the best so far are gone on with.
     """
     state, guide = shop.state, shop.guide
     assert guide is not None
@@ -35,13 +37,11 @@ def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     way = _chosen(shop, rng)
     x = mended(shop, guide, way, rng, solver, stale)
     state.offer(x)
-    for within, order in ((0, True), (1, True), (0, False)):
-        planting = within == 0 and order
+    for step, (within, order) in enumerate(((0, True), (1, True), (0, False))):
         if x is None or state.is_set():
             break
-        if planting and (way == "bags" or stale()):
-            continue
-        if not planting and times_best(state, x) > 1.0:
+        most = 1.0 if stale() else NEARLY
+        if times_best(state, x) > most and (step > 0 or way == "bags"):
             break
         limits, watch = limits_near(shop, rng), patient(state, started=True)
         y, _ = shop.near.near_bags(
