@@ -128,12 +128,13 @@ def fewest_short(
     solver: Solver = solve,
 ) -> bool:
     """Make acres short as few as possible, priority by priority; says whether that is proven."""
-    until, proven, least = now() + seconds, True, np.zeros(len(state.short))
+    until, proven = now() + seconds, True
+    least = np.zeros(len(model.at["short_in"]))
     for place, column in enumerate(model.at["short_in"].tolist()):
         if not state.short or state.short[place] > 1e-9:
             limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
             watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
-            answer = twice(_aimed_at(model, column), limits, watch, solver)
+            answer = twice(aimed_at(model, column), limits, watch, solver)
             if answer.x is not None:
                 state.offer(whole(model, answer.x))
             proven = proven and answer.verdict is Verdict.OPTIMAL
@@ -159,7 +160,8 @@ def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats 
     return better
 
 
-def _aimed_at(model: Model, column: int) -> Matrix:
+def aimed_at(model: Model, column: int) -> Matrix:
+    """The model's program with one column as its cost."""
     cost = np.zeros(model.matrix.n_columns)
     cost[column] = 1.0
     return model.aimed(cost).matrix
@@ -182,7 +184,7 @@ def least_short(
             found = np.zeros(len(places))
         else:
             limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            answer = twice(_aimed_at(loose, column), limits, Watch(state), solver)
+            answer = twice(aimed_at(loose, column), limits, Watch(state), solver)
             x = answer.x
             if x is None:
                 return None, least

@@ -16,7 +16,7 @@ import numpy as np
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
 from planner.optimize.extract import make_plan
-from planner.optimize.floors import exact, relax
+from planner.optimize.floors import aimed_at, exact, relax
 from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.lift import lifted
 from planner.optimize.mending import mend
@@ -379,9 +379,7 @@ def _settled(state: State) -> Floats:
     held = model.matrix.integer
     for place in range(len(model.keys["short_in"])):
         column = int(model.at["short_in"][place])
-        cost = np.zeros(model.matrix.n_columns)
-        cost[column] = 1.0
-        part, columns = reduced(model.aimed(cost).matrix, ~held, x)
+        part, columns = reduced(aimed_at(model, column), ~held, x)
         answer = solve_matrix(part, Limits())
         if answer.x is None:
             return x
