@@ -14,14 +14,15 @@ import pytest
 
 from planner.optimize import mending, moves, search, shortage, strategies, workshop
 from planner.optimize.board import Board
-from planner.optimize.floors import least_short, whole, without_field_rule
+from planner.optimize.floors import least_short, whole, with_whole_order, without_field_rule
 from planner.optimize.instance import make_instance
-from planner.optimize.lift import lifted
+from planner.optimize.lift import lifted, planted, with_order
 from planner.optimize.machine import compiled, pointer
 from planner.optimize.model import make_model, moved
 from planner.optimize.moves import Tally
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
+from planner.optimize.patterns import Patterns
 from planner.optimize.search import solve
 from planner.optimize.solver import Limits, Verdict, Watch
 from planner.optimize.solver import solve as solve_matrix
@@ -68,10 +69,11 @@ def held_short(season, short):
 
 
 def loosened(model):
-    """The model's linear relaxation, and the relaxation that drops the field rule only."""
+    """The linear relaxation, that with whole containers, and that without the field rule only."""
     nothing = np.zeros(model.matrix.n_columns, dtype=bool)
     linear = replace(model, matrix=replace(model.matrix, integer=nothing))
-    return linear, without_field_rule(model)
+    loose = without_field_rule(model)
+    return linear, with_whole_order(loose), loose
 
 
 # --- hard seasons ---------------------------------------------------------------------------------
@@ -101,7 +103,7 @@ def test_hard_seasons_are_as_they_say():
 
 
 def floors_of(model) -> list[float]:
-    """Bounds of the linear relaxation, of the one without the field rule, and of the model."""
+    """Bounds of the relaxations, and of the model."""
     found = []
     for one in (*loosened(model), model):
         answer = solve_matrix(one.matrix, Limits(gap=1e-9))
@@ -561,3 +563,82 @@ def test_plans_near_a_plan_have_nearly_its_bags(within, order):
     assert np.abs(y - state.x)[model.at["bags"]].max() <= within + 1e-6
     if not order:
         assert np.array_equal(y[model.at["count"]], np.round(state.x[model.at["count"]]))
+
+
+# --- patterns -------------------------------------------------------------------------------------
+
+
+def sampled_plans(shop, seed: int):
+    """Plans that a stretch of search on the board comes by, as the exact model has them."""
+    state, seen = shop.state, []
+    job = strategies.errand(
+        state, shop.board, strategies.Budget(np.inf, 40), np.random.default_rng(seed), fine=False
+    )
+    strategies.anneal(shop.board, replace(job, samples=40), state, seen)
+    assert seen
+    found = [with_order(state.model, planted(state.model, shop.board, s), 5.0) for s in seen]
+    return [x for x in found if x is not None]
+
+
+@pytest.mark.parametrize("case", [((5, 4, 3, 1), 2), ((7, 5, 3, 1), 4)], ids=str)
+def test_patterns_make_plans_and_the_best_of_them(case):
+    """No plan made of patterns is below the second model's optimum; with its own, it is found."""
+    size, seed = case
+    one = hard((size, seed, False))
+    optimum = best((size, seed, False))
+    state = State(SolveOptions(), None, None)
+    shop = workshop.open_shop(state, one)
+    model = held_short(one, optimum.short)
+    plans = [x for n in range(3) for x in sampled_plans(shop, n) if sum(state.shortage(x)) < CLOSE]
+    plans.sort(key=model.matrix.price)
+    patterns = Patterns(model)
+    for x in plans:
+        patterns.add(x)
+    worst = plans[-1]
+    made = patterns.best(model.matrix, worst, Limits(gap=0.0), Watch())
+    assert state._keeps_rules(made)
+    assert under(optimum.cost, model.matrix.price(made))
+    assert model.matrix.price(made) <= model.matrix.price(plans[0]) + CLOSE
+    exact = solve_matrix(model.matrix, Limits(gap=1e-9))
+    patterns.add(whole(model, exact.x))
+    made = patterns.best(model.matrix, worst, Limits(gap=0.0), Watch())
+    assert state._keeps_rules(made)
+    assert model.matrix.price(made) == pytest.approx(optimum.cost, rel=1e-5)
+
+
+def test_patterns_of_many_plans_make_a_cheaper_one():
+    """Parts of plans that were cooled one by one go together better than in any of these."""
+    one = random_season(30, 18, 5, 1, 22)
+    state = State(SolveOptions(), None, None)
+    shop = workshop.open_shop(state, one)
+    plans = [x for seed in range(3) for x in sampled_plans(shop, seed)]
+    patterns = Patterns(state.model)
+    for x in plans:
+        patterns.add(x)
+    matrix = state.model.bounded("short_in", 0.0).matrix
+    cheapest = min((x for x in plans if sum(state.shortage(x)) == 0.0), key=matrix.price)
+    made = patterns.best(matrix, cheapest, Limits(nodes=100), Watch())
+    assert state._keeps_rules(made)
+    assert matrix.price(made) < 0.999 * matrix.price(cheapest)
+
+
+@pytest.mark.parametrize(("short", "effort"), [(False, 2), (True, 1)])
+def test_patterns_by_steps_repeat_themselves(short, effort, monkeypatch):
+    """Where one variety a field is allowed, counted steps give the same plan again."""
+    monkeypatch.setattr(search, "ENOUGH_SEEN", 20)
+    monkeypatch.setattr(shortage, "ENOUGH_SEEN", 20)
+    made = []
+    whole_way = workshop.put_together
+
+    def counted(*args):
+        made.append(whole_way(*args))
+        return made[-1]
+
+    monkeypatch.setattr(search, "put_together", counted)
+    monkeypatch.setattr(shortage, "put_together", counted)
+    one = random_season(12, 9, 3, 1, 8, short=short)
+    options = SolveOptions(effort=effort, seed=1)
+    plan = solve(one, options)
+    audit(plan, one)
+    assert any(x is not None for x in made)
+    assert as_told(solve(one, options)) == as_told(plan)

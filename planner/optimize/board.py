@@ -235,6 +235,10 @@ class Board:
         """What every field has."""
         return pieces_on(self.tally)
 
+    def snapshot(self) -> Tally:
+        """What is on it, to keep."""
+        return moves.make_tally(*(part.copy() for part in self.tally))
+
     def keeps_limits(self) -> bool:
         """Whether no lot is out of bags, and no share of all planted acres is passed."""
         planted = float(self.acres.sum() - self.short.sum())

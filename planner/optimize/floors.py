@@ -13,7 +13,7 @@ import numpy as np
 from planner.optimize.model import make_model, moved
 from planner.optimize.solver import Limits, Verdict, Watch, now, solve
 from planner.optimize.state import same_short, short_slack
-from planner.optimize.strategies import short_caps
+from planner.optimize.strategies import in_order, short_caps
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -42,14 +42,18 @@ def relax(state: State, model: Model, take_guide: Callable[[Floats], None], solv
     """Raise the floor of the cost by the relaxation without the field rule; whether it is settled.
 
     Its floor is strong, and its solutions are guides, the last of them the best. Small models need
-    none. `model` has its shortage held.
+    none. `model` has its shortage held. Where a field has one variety, bags may be cut too: that
+    gives up some 0.1 % of the floor and takes a fifth of the time.
     """
     if len(model.keys["share"]) <= EXACT_SHARES:
         return True
+    one = model.it.season.farm.max_varieties == 1
     loose = without_field_rule(model)
+    if one:
+        loose = with_whole_order(loose)
     limits = Limits(
         seconds=RELAXED_TIME * state.left(),
-        gap=max(state.options.gap, 5e-4),
+        gap=state.options.gap if one else max(state.options.gap, 5e-4),
         seed=state.options.seed,
     )
 
@@ -60,7 +64,14 @@ def relax(state: State, model: Model, take_guide: Callable[[Floats], None], solv
     state.raise_floor(solver(cut, limits, watch=Watch(state)).bound)
     answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
-    return answer.verdict is Verdict.OPTIMAL
+    return answer.verdict is Verdict.OPTIMAL and not one
+
+
+def with_whole_order(model: Model) -> Model:
+    """The model with whole containers only: a relaxation."""
+    integer = np.zeros(model.matrix.n_columns, dtype=bool)
+    integer[in_order(model)] = True
+    return replace(model, matrix=replace(model.matrix, integer=integer))
 
 
 def without_field_rule(model: Model) -> Model:

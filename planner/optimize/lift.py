@@ -6,11 +6,13 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.board import pieces_on
 from planner.optimize.solver import Limits, reduced, solve
 
 if TYPE_CHECKING:
     from planner.optimize.board import Board
     from planner.optimize.model import Model
+    from planner.optimize.moves import Facts, Tally
     from planner.optimize.solver import Floats
 
 ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", "discount")
@@ -21,10 +23,15 @@ def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) 
     """The board's plan in the model's columns; None if the model does not take it."""
     if not board.keeps_limits():
         return None
+    return with_order(model, planted(model, board, board.tally), seconds, gap)
+
+
+def planted(model: Model, board: Board, tally: Tally) -> Floats:
+    """What a state of the board plants and treats, in the model's columns; nothing is ordered."""
     x = np.zeros(model.matrix.n_columns)
     shares: dict[tuple[int, int, int], float] = {}
     c, it = board.choices, board.it
-    for f, pieces in enumerate(board.pieces()):
+    for f, pieces in enumerate(pieces_on(tally)):
         for piece in pieces:
             lot, k = int(c.lot[piece.choice]), int(c.recipe[piece.choice])
             x[model.column("acres", (f, lot, k))] += piece.acres
@@ -35,17 +42,16 @@ def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) 
             x[model.column("share", key)] = 1.0
         if model.has("bare", key):
             x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
-    _put_seed(model, board, x)
-    short = np.where(board.short > 1e-9, board.short, 0.0)
+    _put_seed(model, board.facts, tally, x)
+    short = np.where(tally.short > 1e-9, tally.short, 0.0)
     x[model.at["short"]] = short
     for priority in model.keys["short_in"]:
         mine = np.array([f.priority == priority for f in it.fields])
         x[model.column("short_in", priority)] = float(short[mine].sum())
-    return with_order(model, x, seconds, gap)
+    return x
 
 
-def _put_seed(model: Model, board: Board, x: Floats) -> None:
-    p, s = board.facts, board.tally
+def _put_seed(model: Model, p: Facts, s: Tally, x: Floats) -> None:
     for pool in np.flatnonzero(s.bags > 0).tolist():
         key = int(p.lot[pool]), int(p.recipe[pool])
         if p.treats[pool]:

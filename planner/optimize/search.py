@@ -26,7 +26,15 @@ from planner.optimize.shortage import settle_shortage
 from planner.optimize.solver import Limits, now, reduced, stdout_kept_clean
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import State
-from planner.optimize.strategies import Budget, Neighborhood, capped, on_model, plant_all, repair
+from planner.optimize.strategies import (
+    Budget,
+    Neighborhood,
+    capped,
+    in_order,
+    on_model,
+    plant_all,
+    repair,
+)
 from planner.optimize.worker import TICK
 from planner.optimize.workshop import (
     FEW_BREAKING,
@@ -42,6 +50,8 @@ from planner.optimize.workshop import (
     keep_to_fewest_short,
     longest,
     open_shop,
+    polish_near,
+    put_together,
     search_aside,
     sent_out,
     take_over,
@@ -69,6 +79,10 @@ CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 MENDED = 3
 """Plans made of a settled relaxation before the exact model takes the floor over."""
+ENOUGH_SEEN = 400
+"""Plans seen on boards that are worth taking apart and putting together anew."""
+LATE = 0.15
+"""Share of the time in the end in which any are."""
 
 
 def _plan_large(shop: Workshop) -> None:
@@ -164,7 +178,7 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
         few = shop.near.breaking(guide).mean() <= FEW_BREAKING
         if few and shop.near.most > 1:
             shop.guide = guide
-        else:
+        elif shop.patterns is None:
             shop.guides.append(guide)
 
     settled = relax(state, model, take, worker.solve)
@@ -287,13 +301,13 @@ def _paid(shop: Workshop, way: str, budget: Budget) -> None:
 
 def _choose(shop: Workshop) -> str | None:
     """Most ways once, then mostly the one that pays best; any at times; None if none can be."""
-    ways = [w for w in WAYS if w not in EXACT_WAYS or shop.near.has_shares]
-    if not shop.quick.is_set():
-        ways = [w for w in ways if w in EXACT_WAYS]
-    if shop.guide is None:
-        ways = [w for w in ways if w != "guided"]
-    if shop.near.most == 1:
-        ways = [w for w in ways if w != "parts"]
+    if shop.patterns is not None and shop.quick.is_set():
+        late = shop.state.left() < LATE * shop.state.options.seconds
+        if len(shop.seen) >= (1 if late else ENOUGH_SEEN):
+            return "patterns"
+        if "patterns" not in shop.paid:
+            return "anew"
+    ways = [w for w in WAYS if _can(shop, w)]
     if not ways:
         return None
     first = ways if shop.guide is None else [w for w in ways if w in GUIDED_FIRST]
@@ -305,10 +319,24 @@ def _choose(shop: Workshop) -> str | None:
     return max(ways, key=lambda w: shop.paid.get(w, 0.0))
 
 
+def _can(shop: Workshop, way: str) -> bool:
+    """Whether a way is there to be chosen; patterns have a turn of their own."""
+    if not (shop.near.has_shares if way in EXACT_WAYS else shop.quick.is_set()):
+        return False
+    if way == "guided":
+        return shop.guide is not None
+    if way == "parts":
+        return shop.near.most > 1
+    if way in ("bags", "around"):
+        return shop.patterns is None or shop.state.is_short
+    return way != "patterns"
+
+
 def _anew(shop: Workshop, budget: Budget) -> None:
     """Cool a board down from a first planting."""
     _on_board(shop, budget)
-    shop.cycle = min(shop.cycle * 1.3, longest(shop.state))
+    if shop.patterns is None:  # many plans are worth more there than good ones
+        shop.cycle = min(shop.cycle * 1.3, longest(shop.state))
 
 
 def _finer(shop: Workshop, budget: Budget) -> None:
@@ -333,6 +361,33 @@ def _parts(shop: Workshop, budget: Budget) -> None:
     del budget
     assert shop.state.x is not None
     bags_near(shop, shop.state.x, within=0, order=False)
+
+
+def _patterns(shop: Workshop, budget: Budget) -> None:
+    """Put patterns of all plans so far together anew, under the order of the best one.
+
+    Where seed is short, few of them can be so: under any order.
+    """
+    del budget
+    state = shop.state
+    _polish_best(shop)
+    matrix, x = shop.near.model.matrix, state.x
+    assert x is not None
+    if not state.is_short:
+        order = in_order(shop.near.model)
+        low, high = matrix.lower.copy(), matrix.upper.copy()
+        low[order] = high[order] = np.round(x[order])
+        matrix = replace(matrix, lower=low, upper=high)
+    state.offer(put_together(shop, matrix))
+    _polish_best(shop)
+
+
+def _polish_best(shop: Workshop) -> None:
+    """Polish the best plan, if it is new."""
+    state = shop.state
+    if state.x is not None and state.x is not shop.polished and not state.is_set():
+        polish_near(shop, state.x)
+        shop.polished = state.x
 
 
 def _guided(shop: Workshop, budget: Budget) -> None:
@@ -361,6 +416,7 @@ WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
     "anew": _anew,
     "parts": _parts,
     "finer": _finer,
+    "patterns": _patterns,
     "less": _less,
     "bags": _bags,
     "around": around,

@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
+from planner.optimize.lift import with_order
 from planner.optimize.mending import mended
 from planner.optimize.solver import now
 from planner.optimize.solver import solve as solve_matrix
@@ -29,6 +30,7 @@ from planner.optimize.workshop import (
     in_thread,
     is_large,
     polish_near,
+    put_together,
     search_aside,
     sent_out,
 )
@@ -48,6 +50,8 @@ STRETCH = 0.1
 """Share of the time for one stretch of it."""
 MENDED = ("fields", "near bags", "fields")
 """How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
+ENOUGH_SEEN = 200
+"""Plans seen on boards that are worth taking apart and putting together anew."""
 AIM = 1000.0
 """How many times as much an acre weighs as one of the next priority."""
 
@@ -121,11 +125,23 @@ def _take_turns(shop: Workshop, until: float) -> None:
     while turn < turns and not state.is_set() and not state.short_proven and now() < until:
         while shop.found:
             state.offer(on_model(state, shop.board, shop.found.pop()))
-        if turn % 2:
+        if shop.patterns is not None and len(shop.seen) >= ENOUGH_SEEN:
+            _from_patterns(shop)
+        elif shop.patterns is None and turn % 2:
             around(shop, _stretch(shop, until))
         else:
-            _on_board(shop, until, fine=turn % 4 == 0)
+            fine = turn % 4 == (0 if shop.patterns is None else 3)
+            _on_board(shop, until, fine=fine)
         turn += 1
+    if shop.seen and not state.is_set():
+        _from_patterns(shop)
+
+
+def _from_patterns(shop: Workshop) -> None:
+    """Put patterns of the plans so far together anew, for as few acres short as they can have."""
+    x = put_together(shop, shop.near.model.matrix)
+    if x is not None:
+        shop.state.offer(with_order(shop.state.model, x, _stretch(shop).seconds))
 
 
 def _on_board(shop: Workshop, until: float = np.inf, *, fine: bool = False) -> None:

@@ -82,6 +82,24 @@ class Matrix:
         np.maximum.at(size, self.row, np.abs(self.value))
         return size
 
+    def only(self, columns: NDArray[np.int64]) -> Matrix:
+        """The same with some of its columns, in the order given; the others are nought."""
+        lengths = np.diff(self.start)[columns]
+        ends = np.cumsum(lengths)
+        entries = np.arange(int(lengths.sum())) + np.repeat(
+            self.start[columns] - (ends - lengths), lengths
+        )
+        return replace(
+            self,
+            cost=self.cost[columns],
+            lower=self.lower[columns],
+            upper=self.upper[columns],
+            integer=self.integer[columns],
+            start=np.concatenate([[0], ends]).astype(np.int64),
+            row=self.row[entries],
+            value=self.value[entries],
+        )
+
     def with_columns(self, cost: Floats, lower: Floats, upper: Floats) -> Matrix:
         """The same with more variables, none of them whole, that stand in no row."""
         return replace(

@@ -20,12 +20,16 @@ from planner.optimize.state import short_slack
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from numpy.typing import NDArray
+
     from planner.optimize.board import Board
     from planner.optimize.model import Model
+    from planner.optimize.moves import Tally
     from planner.optimize.options import Stop
     from planner.optimize.solver import Answer, Bools, Floats, Solver
     from planner.optimize.state import State
 
+    Ints = NDArray[np.int64]
 
 MOVES = 60
 """Moves on the board that count as much work as a node of branch and bound."""
@@ -113,10 +117,17 @@ class Errand:
     """Share of the list price that discounts take off, by container."""
     most: dict[int, float]
     """Needs, fl oz by product, that are not to be passed if that can be helped."""
+    samples: int = 0
+    """How many plans that it comes by are to be kept, the best one apart."""
 
 
-def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
-    """Search on the board, from a plan or from scratch; the best plan in pieces."""
+def anneal(
+    board: Board, errand: Errand, stop: Stop, seen: list[Tally] | None = None
+) -> list[list[Piece]]:
+    """Search on the board, from a plan or from scratch; the best plan in pieces.
+
+    Samples of what it comes by are added to `seen`.
+    """
     rng = np.random.default_rng(errand.seed)
     tables = order_tables(board.it, errand.off)
     for p, need in errand.most.items():
@@ -136,6 +147,8 @@ def anneal(board: Board, errand: Errand, stop: Stop) -> list[list[Piece]]:
         heat = (phase.heat[0] * scale, phase.heat[1] * scale)
         steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
         more = _pace(stop, budget.seconds * phase.share, steps)
+        if seen is not None:
+            more = _sampled(board, more, seen, int(errand.samples * phase.share))
         pieces = board.improve(rng, heat, more, None if steps is None else MOVES)
     return pieces
 
@@ -184,6 +197,24 @@ def _pace(stop: Stop, seconds: float, steps: int | None) -> Callable[[int], floa
         return None if done >= 1.0 or stop.is_set() else done
 
     return more
+
+
+def _sampled(
+    board: Board, more: Callable[[int], float | None], seen: list[Tally], samples: int
+) -> Callable[[int], float | None]:
+    """The same pace, samples of the board being kept on the way."""
+    taken = 0
+
+    def watched(step: int) -> float | None:
+        nonlocal taken
+        done = more(step)
+        if done is not None and done * samples >= taken + 1:
+            taken += 1
+            if board.keeps_limits():
+                seen.append(board.snapshot())
+        return done
+
+    return watched
 
 
 def container_less(state: State, rng: np.random.Generator) -> dict[int, float]:
@@ -313,8 +344,7 @@ class Neighborhood:
         low[at] = np.maximum(low[at], bags - within)
         high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
         if not order:
-            held = np.concatenate([m.at[group] for group in ORDER])
-            held = held[m.matrix.integer[held]]
+            held = in_order(m)
             low[held] = high[held] = np.round(x[held])
         shut = ~self._open_pools(x, any_part=within == 0)
         high[m.at["acres"][shut]] = 0.0
@@ -365,6 +395,12 @@ class Neighborhood:
         chosen = np.zeros(n, dtype=bool)
         chosen[np.argsort(-near * (0.3 + rng.random(n)), kind="stable")[:size]] = True
         return chosen
+
+
+def in_order(model: Model) -> Ints:
+    """Columns of the order that are whole."""
+    columns = np.concatenate([model.at[group] for group in ORDER])
+    return np.asarray(columns[model.matrix.integer[columns]], dtype=np.int64)
 
 
 def capped(state: State) -> Model:

@@ -24,6 +24,7 @@ from planner.optimize.strategies import anneal
 if TYPE_CHECKING:
     from planner.optimize.board import Piece
     from planner.optimize.instance import Choices, Instance
+    from planner.optimize.moves import Tally
     from planner.optimize.options import Stop
     from planner.optimize.solver import Floats
     from planner.optimize.strategies import Errand
@@ -129,7 +130,12 @@ class Worker:
                 self._say("better", (better, known))
 
     def anneal(
-        self, it: Instance, choices: Choices, errand: Errand, stop: Stop
+        self,
+        it: Instance,
+        choices: Choices,
+        errand: Errand,
+        stop: Stop,
+        seen: list[Tally] | None = None,
     ) -> list[list[Piece]] | None:
         """`planner.optimize.strategies.anneal` elsewhere; None if the process dies."""
         if not self._begin(stop):
@@ -140,7 +146,9 @@ class Worker:
         while True:
             kind, value = self._next(stop)
             if kind == "pieces":
-                pieces: list[list[Piece]] = value
+                pieces: list[list[Piece]] = value[0]
+                if seen is not None:
+                    seen.extend(value[1])
                 return pieces
             if kind == "gone":
                 return None
@@ -216,7 +224,8 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
             if season is not None or board is None:
                 it, choices = season
                 board = Board(it, choices, order_tables(it))
-            say("pieces", anneal(board, errand, ear))
+            seen: list[Tally] = []
+            say("pieces", (anneal(board, errand, ear, seen), seen))
             continue
         matrix, limits, start, patience = job
         watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take, patience)

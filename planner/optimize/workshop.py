@@ -11,8 +11,10 @@ import numpy as np
 from planner.optimize.board import Board
 from planner.optimize.columns import best_with_room, rough_price
 from planner.optimize.instance import make_instance
+from planner.optimize.lift import planted
 from planner.optimize.model import make_model
 from planner.optimize.orders import order_tables
+from planner.optimize.patterns import Patterns
 from planner.optimize.solver import Limits, Watch, now
 from planner.optimize.strategies import (
     Budget,
@@ -30,8 +32,9 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from planner.optimize.board import Piece
+    from planner.optimize.moves import Tally
     from planner.optimize.options import Stop
-    from planner.optimize.solver import Floats
+    from planner.optimize.solver import Floats, Matrix
     from planner.optimize.state import State
     from planner.season.domain import Season
 
@@ -49,6 +52,8 @@ LONGEST = 2.0
 """How many times as long such a solve takes at the most."""
 DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
+SAMPLES = 150
+"""Plans kept of a stretch of search on the board, for their patterns."""
 STEP_NODES = 300
 """Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
 
@@ -75,6 +80,12 @@ class Workshop:
     """The solution that this was noted for."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans from the board in the other process."""
+    patterns: Patterns | None = None
+    """Those of plans so far; None where they are not put together anew."""
+    polished: Floats | None = None
+    """The plan that was last polished before that."""
+    seen: list[Tally] = field(default_factory=list)
+    """Plans that boards came by, their patterns not yet among these."""
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
@@ -103,7 +114,10 @@ def open_shop(state: State, season: Season) -> Workshop:
     board = Board(it, choices, tables)
     rng = np.random.default_rng(state.options.seed)
     cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
-    return Workshop(state, board, Neighborhood(state.model), rng, cycle=cycle)
+    shop = Workshop(state, board, Neighborhood(state.model), rng, cycle=cycle)
+    if shop.near.most == 1 and shop.near.has_shares and not is_large(shop):
+        shop.patterns = Patterns(state.model)
+    return shop
 
 
 def is_large(shop: Workshop) -> bool:
@@ -151,7 +165,8 @@ def sent_out(
     state, board = shop.state, shop.board
     shop.hand = shop.hand or hired(shop)
     job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less, acres=acres)
-    return shop.hand.anneal(board.it, board.choices, job, state)
+    job = replace(job, samples=0 if shop.patterns is None else SAMPLES)
+    return shop.hand.anneal(board.it, board.choices, job, state, shop.seen)
 
 
 def longest(state: State) -> float:
@@ -210,6 +225,17 @@ def bags_near(shop: Workshop, x: Floats, *, within: int = 1, order: bool = True)
     state.offer(y)
 
 
+def put_together(shop: Workshop, matrix: Matrix) -> Floats | None:
+    """The best plan that patterns of the plans so far make, gone on from the best one."""
+    state, patterns = shop.state, shop.patterns
+    assert patterns is not None
+    assert state.x is not None
+    while shop.seen:
+        patterns.add(planted(state.model, shop.board, shop.seen.pop()))
+    limits, watch = limits_near(shop, shop.rng), patient(state, started=True)
+    return patterns.best(matrix, state.x, limits, watch)
+
+
 def times_best(state: State, x: Floats) -> float:
     """Cost of a solution as a multiple of the best plan's; costs may be negative."""
     return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
@@ -239,6 +265,8 @@ def take_over(shop: Workshop, pieces: list[list[Piece]]) -> None:
     state = shop.state
     x = on_model(state, shop.board, pieces)
     state.offer(x)
+    if shop.patterns is not None:  # it is polished with the best of its patterns
+        return
     if x is not None and times_best(state, x) <= DEAR and not state.is_set():
         polish_near(shop, x)
 
@@ -301,12 +329,15 @@ def search_aside(
     while not stop.is_set() and state.x is not None:
         budget = Budget(min(cycle, state.left()))
         anew, less = turn % 3 == 2, turn % 3 == 1 and not acres
+        if shop.patterns is not None:  # they come of plans of all kinds
+            anew, less = turn % 3 > 0, False
         start = None if anew else pieces_of(shop.board, state.model, state.x)
         job = errand(
             state, shop.board, budget, rng, start=start, fine=not anew, less=less, acres=acres
         )
+        job = replace(job, samples=0 if shop.patterns is None else SAMPLES)
         turn += 1
-        pieces = worker.anneal(state.model.it, state.model.choices, job, stop)
+        pieces = worker.anneal(state.model.it, state.model.choices, job, stop, shop.seen)
         if pieces is None:
             return
         take(pieces)
