@@ -627,6 +627,7 @@ def test_patterns_by_steps_repeat_themselves(short, effort, monkeypatch):
     """Where one variety a field is allowed, counted steps give the same plan again."""
     monkeypatch.setattr(search, "ENOUGH_SEEN", 20)
     monkeypatch.setattr(shortage, "ENOUGH_SEEN", 20)
+    monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
     made = []
     whole_way = workshop.put_together
 

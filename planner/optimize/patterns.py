@@ -27,8 +27,10 @@ if TYPE_CHECKING:
 
 FEW = 1400
 """Patterns that are first chosen from, those with the lowest reduced cost."""
+KEPT = 20_000
+"""Most patterns that are kept for another time, likewise."""
 GROWTH = 1.25
-"""How many times as many it is to be the next time, where that was soon done; or as few."""
+"""How many times as many the next time, where the best of them was proven; else as few."""
 TINY = 1e-9
 """Entries of bundled columns that are rounding only."""
 
@@ -64,30 +66,39 @@ class Patterns:
         `matrix` is the model's, or the same with other bounds or another aim.
         """
         mine = set(self.add(x))
-        keys = list(self.known)
+        keys, known = list(self.known), list(self.known.values())
         has = np.array([key in mine for key in keys])
-        whole, count = bundled(matrix, self.rest, [self.known[k] for k in keys]), len(self.rest)
-        loose = replace(whole, integer=np.zeros(whole.n_columns, dtype=bool))
-        relaxed = solver(loose, Limits(seconds=limits.seconds), watch=watch)
-        if relaxed.row_dual is None:
+        whole, first = bundled(matrix, self.rest, known), len(self.rest)
+        bound, dearer = _priced(whole, limits, watch, solver)
+        if not np.isfinite(bound):
             return None
-        entries = whole.value * relaxed.row_dual[whole.row]
-        dearer = whole.cost - np.bincount(whole.column, entries, whole.n_columns)
-        dearer = np.where(has, -np.inf, dearer[count:])
-        chosen = np.argsort(dearer, kind="stable")[: int(self.most)]
-        chosen = chosen[dearer[chosen] <= matrix.price(x) - relaxed.objective]
-        small = whole.only(np.concatenate([np.arange(count), count + chosen]))
+        dearer = np.where(has, -np.inf, dearer[first:])
+        kept = np.argsort(dearer, kind="stable")[:KEPT]
+        self.known = {keys[k]: known[k] for k in kept.tolist()}
+        chosen = kept[: int(self.most)]
+        chosen = chosen[dearer[chosen] <= matrix.price(x) - bound]
+        small = whole.only(np.concatenate([np.arange(first), first + chosen]))
         start = np.concatenate([x[self.rest], has[chosen].astype(np.float64)])
         answer = solver(small, limits, start=start, watch=watch)
         self.most *= GROWTH if answer.verdict is Verdict.OPTIMAL else 1.0 / GROWTH
         if answer.x is None:
             return None
         y = np.zeros(len(x))
-        y[self.rest] = answer.x[:count]
-        for place in chosen[answer.x[count:] > 0.5].tolist():
-            columns, values = self.known[keys[place]]
+        y[self.rest] = answer.x[:first]
+        for k in chosen[answer.x[first:] > 0.5].tolist():
+            columns, values = known[k]
             y[columns] += values
         return np.where(matrix.integer, np.round(y), y)
+
+
+def _priced(whole: Matrix, limits: Limits, watch: Watch, solver: Solver) -> tuple[float, Floats]:
+    """What the program costs if all may be cut, and the reduced cost of its columns; or -inf."""
+    loose = replace(whole, integer=np.zeros(whole.n_columns, dtype=bool))
+    answer = solver(loose, Limits(seconds=limits.seconds), watch=watch)
+    if answer.row_dual is None:
+        return -np.inf, whole.cost
+    entries = whole.value * answer.row_dual[whole.row]
+    return answer.objective, whole.cost - np.bincount(whole.column, entries, whole.n_columns)
 
 
 def _groups(model: Model) -> Ints:
