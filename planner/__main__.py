@@ -4,6 +4,7 @@
 def main() -> None:
     """Run the command line; Ctrl-C while it still loads leaves as quietly as later."""
     try:
+        _hear_everywhere()
         _see_to_memory()
         from planner.cli import main as command
 
@@ -12,6 +13,21 @@ def main() -> None:
         import os
 
         os._exit(130)
+
+
+def _hear_everywhere() -> None:
+    """Leave also where Ctrl-C comes in a moment in which Python would tell of it and go on."""
+    import os
+    import sys
+
+    usual = sys.unraisablehook
+
+    def told(what: "sys.UnraisableHookArgs") -> None:
+        if isinstance(what.exc_value, KeyboardInterrupt):
+            os._exit(130)
+        usual(what)
+
+    sys.unraisablehook = told
 
 
 def _see_to_memory() -> None:

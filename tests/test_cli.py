@@ -384,6 +384,25 @@ def test_ctrl_c_writes_the_best_plan_as_feasible(
     assert "within 10.0" in shown.out
 
 
+def test_ctrl_c_where_python_would_go_on_is_130() -> None:
+    """Raised while an object is dropped, where nothing can catch it."""
+    code = """
+from planner.__main__ import _hear_everywhere
+
+class Dropped:
+    def __del__(self):
+        raise KeyboardInterrupt
+
+_hear_everywhere()
+Dropped()
+print("went on")
+"""
+    ended = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=False
+    )
+    assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "")
+
+
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 def test_ctrl_c_before_any_plan_is_130(tiny: Path) -> None:
     """A real process, stopped while it still imports or reads."""
