@@ -48,6 +48,8 @@ SHORT_TIME = 0.4
 """Share of the time for acres short."""
 STRETCH = 0.1
 """Share of the time for one stretch of it."""
+FIRST = 3.0
+"""Seconds after which most seasons that can be covered are."""
 MENDED = ("fields", "near bags", "fields")
 """How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
@@ -61,7 +63,7 @@ def settle_shortage(shop: Workshop) -> None:
     state = shop.state
     small = len(state.model.keys["share"]) <= SMALL_SHARES and not is_large(shop)
     if state.is_short and not small:
-        _on_board(shop)
+        _on_board(shop, now() + FIRST)
         if state.is_short:
             _search(shop)
     elif state.is_short:
