@@ -60,8 +60,7 @@ def relax(state: State, model: Model, take_guide: Callable[[Floats], None], solv
     def take(x: Floats, _: float) -> None:
         take_guide(moved(loose, model, whole(loose, x)))
 
-    cut = replace(loose.matrix, integer=np.zeros(loose.matrix.n_columns, dtype=bool))
-    state.raise_floor(solver(cut, limits, watch=Watch(state)).bound)
+    state.raise_floor(solver(loose.matrix.linear, limits, watch=Watch(state)).bound)
     answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
     state.raise_floor(answer.bound)
     return answer.verdict is Verdict.OPTIMAL and not one

@@ -93,8 +93,7 @@ class Patterns:
 
 def _priced(whole: Matrix, limits: Limits, watch: Watch, solver: Solver) -> tuple[float, Floats]:
     """What the program costs if all may be cut, and the reduced cost of its columns; or -inf."""
-    loose = replace(whole, integer=np.zeros(whole.n_columns, dtype=bool))
-    answer = solver(loose, Limits(seconds=limits.seconds), watch=watch)
+    answer = solver(whole.linear, Limits(seconds=limits.seconds), watch=watch)
     if answer.row_dual is None:
         return -np.inf, whole.cost
     entries = whole.value * answer.row_dual[whole.row]

@@ -30,8 +30,8 @@ from planner.optimize.strategies import (
     Budget,
     Neighborhood,
     capped,
-    in_order,
     on_model,
+    order_held,
     plant_all,
     repair,
 )
@@ -175,10 +175,11 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
     state = shop.state
 
     def take(guide: Floats) -> None:
-        few = shop.near.breaking(guide).mean() <= FEW_BREAKING
-        if few and shop.near.most > 1:
+        if shop.patterns is not None:
+            return
+        if shop.near.breaking(guide).mean() <= FEW_BREAKING:
             shop.guide = guide
-        elif shop.patterns is None:
+        else:
             shop.guides.append(guide)
 
     settled = relax(state, model, take, worker.solve)
@@ -371,13 +372,9 @@ def _patterns(shop: Workshop, budget: Budget) -> None:
     del budget
     state = shop.state
     _polish_best(shop)
-    matrix, x = shop.near.model.matrix, state.x
-    assert x is not None
-    if not state.is_short:
-        order = in_order(shop.near.model)
-        low, high = matrix.lower.copy(), matrix.upper.copy()
-        low[order] = high[order] = np.round(x[order])
-        matrix = replace(matrix, lower=low, upper=high)
+    model = shop.near.model
+    assert state.x is not None
+    matrix = model.matrix if state.is_short else order_held(model, state.x)
     state.offer(put_together(shop, matrix))
     _polish_best(shop)
 

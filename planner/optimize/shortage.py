@@ -2,7 +2,7 @@
 
 The relaxation without the field rule says how few they can be at least, and where a field may have
 several varieties the exact model makes plans of its solution that come near. Where whole fields
-must fit, boards and neighborhoods of the exact model look for them.
+must fit, boards look for them, and patterns of their plans are put together anew.
 """
 
 from __future__ import annotations
@@ -49,11 +49,11 @@ SHORT_TIME = 0.4
 STRETCH = 0.1
 """Share of the time for one stretch of it."""
 FIRST = 3.0
-"""Seconds after which most seasons that can be covered are."""
+"""Seconds of the first look for fewer: what can be covered is to have a complete plan soon."""
 MENDED = ("fields", "near bags", "fields")
 """How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
-"""Plans seen on boards that are worth taking apart and putting together anew."""
+"""Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
 AIM = 1000.0
 """How many times as much an acre weighs as one of the next priority."""
 
@@ -127,7 +127,7 @@ def _take_turns(shop: Workshop, until: float) -> None:
     while turn < turns and not state.is_set() and not state.short_proven and now() < until:
         while shop.found:
             state.offer(on_model(state, shop.board, shop.found.pop()))
-        if shop.patterns is not None and len(shop.seen) >= ENOUGH_SEEN:
+        if len(shop.seen) >= ENOUGH_SEEN:
             _from_patterns(shop)
         elif shop.patterns is None and turn % 2:
             around(shop, _stretch(shop, until))

@@ -82,6 +82,11 @@ class Matrix:
         np.maximum.at(size, self.row, np.abs(self.value))
         return size
 
+    @property
+    def linear(self) -> Matrix:
+        """The same with nothing that must be whole."""
+        return replace(self, integer=np.zeros(self.n_columns, dtype=bool))
+
     def only(self, columns: NDArray[np.int64]) -> Matrix:
         """The same with some of its columns, in the order given; the others are nought."""
         lengths = np.diff(self.start)[columns]
@@ -247,23 +252,16 @@ def reduced(matrix: Matrix, free: Bools, x: Floats) -> tuple[Matrix, NDArray[np.
         weights=matrix.value[held[column]] * x[column[held[column]]],
         minlength=len(matrix.row_lower),
     )
-    mine = free[column]
-    row = matrix.row[mine]
-    used = np.zeros(len(matrix.row_lower), dtype=bool)
-    used[row] = True
-    renumber = np.cumsum(used) - 1
     columns = np.flatnonzero(free)
-    counts = np.bincount(column[mine], minlength=matrix.n_columns)[columns]
-    part = Matrix(
-        cost=matrix.cost[columns],
-        lower=matrix.lower[columns],
-        upper=matrix.upper[columns],
-        integer=matrix.integer[columns],
+    part = matrix.only(columns)
+    used = np.zeros(len(matrix.row_lower), dtype=bool)
+    used[part.row] = True
+    renumber = np.cumsum(used) - 1
+    part = replace(
+        part,
         row_lower=(matrix.row_lower - fixed)[used],
         row_upper=(matrix.row_upper - fixed)[used],
-        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
-        row=renumber[row],
-        value=matrix.value[mine],
+        row=renumber[part.row],
         offset=matrix.offset + float(matrix.cost[held] @ x[held]),
     )
     return part, columns
@@ -449,7 +447,7 @@ class Kept:
 
     def __init__(self, matrix: Matrix, stop: Stop | None = None) -> None:
         """Hand a program over; what is whole in it may be cut."""
-        self.highs = _hand_over(replace(matrix, integer=np.zeros(matrix.n_columns, dtype=bool)))
+        self.highs = _hand_over(matrix.linear)
         Watch(stop).attach(self.highs)
 
     def add_columns(

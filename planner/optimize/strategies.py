@@ -26,7 +26,7 @@ if TYPE_CHECKING:
     from planner.optimize.model import Model
     from planner.optimize.moves import Tally
     from planner.optimize.options import Stop
-    from planner.optimize.solver import Answer, Bools, Floats, Solver
+    from planner.optimize.solver import Answer, Bools, Floats, Matrix, Solver
     from planner.optimize.state import State
 
     Ints = NDArray[np.int64]
@@ -338,14 +338,12 @@ class Neighborhood:
         be the start.
         """
         m = self.model
-        low, high = m.matrix.lower.copy(), m.matrix.upper.copy()
+        matrix = m.matrix if order else order_held(m, x)
+        low, high = matrix.lower.copy(), matrix.upper.copy()
         at = m.at["bags"]
         bags = np.round(x[at])
         low[at] = np.maximum(low[at], bags - within)
         high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
-        if not order:
-            held = in_order(m)
-            low[held] = high[held] = np.round(x[held])
         shut = ~self._open_pools(x, any_part=within == 0)
         high[m.at["acres"][shut]] = 0.0
         kept = np.unique(self.share_of[~shut & (self.share_of >= 0)])
@@ -401,6 +399,14 @@ def in_order(model: Model) -> Ints:
     """Columns of the order that are whole."""
     columns = np.concatenate([model.at[group] for group in ORDER])
     return np.asarray(columns[model.matrix.integer[columns]], dtype=np.int64)
+
+
+def order_held(model: Model, x: Floats) -> Matrix:
+    """The model's program with the whole numbers of the order held at a solution's."""
+    held = in_order(model)
+    low, high = model.matrix.lower.copy(), model.matrix.upper.copy()
+    low[held] = high[held] = np.round(x[held])
+    return replace(model.matrix, lower=low, upper=high)
 
 
 def capped(state: State) -> Model:

@@ -135,7 +135,7 @@ class Worker:
         choices: Choices,
         errand: Errand,
         stop: Stop,
-        seen: list[Tally] | None = None,
+        seen: list[Tally],
     ) -> list[list[Piece]] | None:
         """`planner.optimize.strategies.anneal` elsewhere; None if the process dies."""
         if not self._begin(stop):
@@ -147,8 +147,7 @@ class Worker:
             kind, value = self._next(stop)
             if kind == "pieces":
                 pieces: list[list[Piece]] = value[0]
-                if seen is not None:
-                    seen.extend(value[1])
+                seen.extend(value[1])
                 return pieces
             if kind == "gone":
                 return None

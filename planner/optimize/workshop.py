@@ -36,6 +36,7 @@ if TYPE_CHECKING:
     from planner.optimize.options import Stop
     from planner.optimize.solver import Floats, Matrix
     from planner.optimize.state import State
+    from planner.optimize.strategies import Errand
     from planner.season.domain import Season
 
 MANY_CHOICES = 20_000
@@ -162,11 +163,18 @@ def sent_out(
     acres: bool = False,
 ) -> list[list[Piece]] | None:
     """Have an errand done on the board in the other process; None if that is not to be had."""
-    state, board = shop.state, shop.board
     shop.hand = shop.hand or hired(shop)
-    job = errand(state, board, budget, shop.rng, start=start, fine=fine, less=less, acres=acres)
+    job = errand(
+        shop.state, shop.board, budget, shop.rng, start=start, fine=fine, less=less, acres=acres
+    )
+    return _sent(shop, shop.hand, job, shop.state)
+
+
+def _sent(shop: Workshop, worker: Worker, job: Errand, stop: Stop) -> list[list[Piece]] | None:
+    """Have an errand done, keeping samples where there are patterns to be had of them."""
+    board = shop.board
     job = replace(job, samples=0 if shop.patterns is None else SAMPLES)
-    return shop.hand.anneal(board.it, board.choices, job, state, shop.seen)
+    return worker.anneal(board.it, board.choices, job, stop, shop.seen)
 
 
 def longest(state: State) -> float:
@@ -320,7 +328,8 @@ def search_aside(
 ) -> None:
     """Search on a board in another process too: from the best plan, with less of it, anew.
 
-    `turn` says which of the three comes first; `acres`, whether acres short count most.
+    `turn` says which of the three comes first; `acres`, whether acres short count most. Where there
+    are patterns, two of three are anew: many plans of all kinds serve best.
     """
     state = shop.state
     rng = np.random.default_rng([state.options.seed, seed])
@@ -329,15 +338,14 @@ def search_aside(
     while not stop.is_set() and state.x is not None:
         budget = Budget(min(cycle, state.left()))
         anew, less = turn % 3 == 2, turn % 3 == 1 and not acres
-        if shop.patterns is not None:  # they come of plans of all kinds
+        if shop.patterns is not None:
             anew, less = turn % 3 > 0, False
         start = None if anew else pieces_of(shop.board, state.model, state.x)
         job = errand(
             state, shop.board, budget, rng, start=start, fine=not anew, less=less, acres=acres
         )
-        job = replace(job, samples=0 if shop.patterns is None else SAMPLES)
         turn += 1
-        pieces = worker.anneal(state.model.it, state.model.choices, job, stop, shop.seen)
+        pieces = _sent(shop, worker, job, stop)
         if pieces is None:
             return
         take(pieces)
