@@ -12,7 +12,7 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize import mending, moves, search, shortage, strategies, workshop
+from planner.optimize import crossing, mending, moves, search, shortage, strategies, workshop
 from planner.optimize.board import Board
 from planner.optimize.floors import least_short, whole, with_whole_order, without_field_rule
 from planner.optimize.instance import make_instance
@@ -530,24 +530,82 @@ def relaxed(size):
 
 
 @pytest.mark.parametrize("size", [(16, 10, 3, 2, 1), (24, 14, 4, 2, 1)], ids=str)
-def test_plans_made_of_the_relaxation_keep_the_rules(size, monkeypatch):
+@pytest.mark.parametrize("planting", [True, False])
+def test_plans_made_of_the_relaxation_keep_the_rules(size, planting, monkeypatch):
     """Whatever is held at first, the exact model takes the plan; its cost is over the floor."""
     monkeypatch.setattr(workshop, "STEP_NODES", 10)
     shop, guide, floor = relaxed(size)
-    matrix, found = shop.near.model.matrix, 0
     assert shop.near.breaking(guide).any()
-    for way in mending.WAYS:
-        x = mending.mended(shop, guide, way, shop.rng, solve_matrix)
-        if x is not None:
-            found += 1
-            assert shop.state._keeps_rules(x)
-            assert not shop.near.breaking(x).any()
-            assert matrix.price(x) >= floor - CLOSE * abs(floor)
-    assert found
-    before = shop.state.cost
-    shop.guide = guide
-    mending.mend(shop, shop.rng, solve_matrix)
-    assert shop.state.cost < 0.99 * before
+    x = shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting)
+    assert x is not None
+    assert shop.state._keeps_rules(x)
+    assert not shop.near.breaking(x).any()
+    assert shop.near.model.matrix.price(x) >= floor - CLOSE * abs(floor)
+
+
+@pytest.mark.parametrize("size", [(20, 12, 4, 2, 34), (24, 14, 4, 2, 1)], ids=str)
+def test_plans_made_step_by_step_keep_the_rules(size, monkeypatch):
+    """Containers, then bags, then planting: the plan is far cheaper than the first one."""
+    monkeypatch.setattr(workshop, "STEP_NODES", 60)
+    shop, _, floor = relaxed(size)
+    state, before = shop.state, shop.state.cost
+    rough = with_whole_order(shop.near.loose)
+    answer = solve_matrix(rough.matrix, Limits(nodes=100, gap=1e-4))
+    shop.order = moved(rough, shop.near.model, whole(rough, answer.x))
+    for _ in range(3):
+        mending.mend(shop, shop.rng, solve_matrix)
+    assert state._keeps_rules(state.x)
+    assert floor - CLOSE * abs(floor) <= state.cost < 0.99 * before
+
+
+def test_a_roomier_order_has_more_over(monkeypatch):
+    """Of every product that the relaxation uses, the share that is asked for."""
+    shop, _, _ = relaxed((16, 10, 3, 2, 1))
+    model, rough = shop.near.model, with_whole_order(shop.near.loose)
+    answer = solve_matrix(rough.matrix, Limits(nodes=100, gap=1e-4))
+    shop.order = x = moved(rough, model, whole(rough, answer.x))
+    monkeypatch.setattr(mending, "ROOM", 0.05)
+    y = mending._roomier(shop, shop.rng, solve_matrix)
+    used, lump = mending._used(model, x), model.it.lump
+    assert used.max() > 0
+    assert (used >= -1e-6).all()
+    assert (y[model.at["left"]] * lump >= 0.05 * used - 1e-4).all()
+    assert (x[model.at["left"]] * lump < 0.05 * used - 1e-4).any()
+    assert model.matrix.price(y) > model.matrix.price(x)
+
+
+def test_crossed_plans_have_only_what_their_parents_have(monkeypatch):
+    """Every field is planted as in one plan or the other; the child is no dearer than the best."""
+    monkeypatch.setattr(workshop, "STEP_NODES", 20)
+    shop, guide, _ = relaxed((24, 14, 4, 2, 1))
+    state, near = shop.state, shop.near
+    for planting in (True, False):
+        state.offer(shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting))
+    monkeypatch.setattr(crossing, "WORTH", 10.0)
+    parents = crossing.worth_crossing(state)
+    assert len(parents) > 1
+    before = state.cost
+    y, _ = near.among(parents[:2], Limits(nodes=50), Watch())
+    on = np.any([near.share_acres(x) > 1e-6 for x in parents[:2]], axis=0)
+    assert not (near.share_acres(y) > 1e-6)[~on].any()
+    assert state._keeps_rules(y)
+    assert near.model.matrix.price(y) <= before + 1e-6
+    crossing.cross(shop, shop.rng, solve_matrix)
+    assert state.cost <= before
+
+
+def test_plans_kept_are_planted_differently_the_cheapest_first():
+    """None is kept twice, none with more acres short, and no more than are asked for."""
+    shop, guide, _ = relaxed((24, 14, 4, 2, 1))
+    state = shop.state
+    for planting in (True, False, True):
+        state.offer(shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting))
+    state.offer(state.x)
+    costs = [cost for cost, _ in state.plans]
+    assert costs == sorted(costs)
+    assert costs[0] == pytest.approx(state.cost)
+    shares = [np.round(x[state.model.at["share"]]).tobytes() for _, x in state.plans]
+    assert len(set(shares)) == len(shares) > 1
 
 
 @pytest.mark.parametrize(("within", "order"), [(0, False), (0, True), (1, True)])

@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.model import make_model, moved
+from planner.optimize.model import moved, without_field_rule
 from planner.optimize.solver import Limits, Verdict, Watch, now, solve
 from planner.optimize.state import same_short, short_slack
 from planner.optimize.strategies import in_order, short_caps
@@ -24,8 +24,10 @@ if TYPE_CHECKING:
 
 EXACT_SHARES = 250
 """Models with at most so many shares go to the exact solve at once."""
-RELAXED_TIME = 0.6
+RELAXED_TIME = 0.3
 """Share of the time for the relaxation; if that does not settle it, its floor rises no more."""
+ROUGH_TIME = 0.2
+"""The same where only containers are whole, and bags come after that."""
 SMALL_WORK = 20_000
 """Simplex iterations up to which a solve is looked over by a second one."""
 LOOKS = 4
@@ -38,32 +40,54 @@ def whole(model: Model, x: Floats) -> Floats:
     return np.where(model.matrix.integer, np.round(x), x)
 
 
-def relax(state: State, model: Model, take_guide: Callable[[Floats], None], solver: Solver) -> bool:
-    """Raise the floor of the cost by the relaxation without the field rule; whether it is settled.
+def relax(
+    state: State,
+    model: Model,
+    take_order: Callable[[Floats], None],
+    take_bags: Callable[[Floats], None],
+    solver: Solver,
+) -> bool:
+    """Raise the floor of the cost by relaxations without the field rule; whether that is settled.
 
-    Its floor is strong, and its solutions are guides, the last of them the best. Small models need
-    none. `model` has its shortage held. Where a field has one variety, bags may be cut too: that
-    gives up some 0.1 % of the floor and takes a fifth of the time.
+    First bags may be cut too, only containers are whole: that gives up some 0.1 % of the floor and
+    takes a few seconds, and its solution's order is nearly the best one. Where a field has several
+    varieties, bags are whole as well after that. Small models need only the first. `model` has its
+    shortage held.
     """
-    if len(model.keys["share"]) <= EXACT_SHARES:
-        return True
     one = model.it.season.farm.max_varieties == 1
+    small = len(model.keys["share"]) <= EXACT_SHARES
+    if one and small:
+        return True
     loose = without_field_rule(model)
-    if one:
-        loose = with_whole_order(loose)
-    limits = Limits(
-        seconds=RELAXED_TIME * state.left(),
-        gap=state.options.gap if one else max(state.options.gap, 5e-4),
-        seed=state.options.seed,
-    )
-
-    def take(x: Floats, _: float) -> None:
-        take_guide(moved(loose, model, whole(loose, x)))
-
-    state.raise_floor(solver(loose.matrix.linear, limits, watch=Watch(state)).bound)
-    answer = solver(loose.matrix, limits, watch=Watch(state, take, state.raise_floor))
+    rough = with_whole_order(loose)
+    state.raise_floor(solver(rough.matrix.linear, _relaxed(state, 1.0), watch=Watch(state)).bound)
+    limits = _relaxed(state, RELAXED_TIME if one else ROUGH_TIME)
+    answer = solver(rough.matrix, limits, watch=Watch(state, on_bound=state.raise_floor))
     state.raise_floor(answer.bound)
-    return answer.verdict is Verdict.OPTIMAL and not one
+    if answer.x is not None:
+        take_order(moved(rough, model, whole(rough, answer.x)))
+    if one or small:
+        return small
+
+    def better(cost: float) -> Floats | None:
+        x = state.x
+        mine = x is not None and model.matrix.price(x) < cost - 1e-6 * max(1.0, abs(cost))
+        return moved(model, loose, x) if mine and x is not None else None
+
+    def take(x: Floats, cost: float) -> None:
+        if cost < state.cost:
+            take_bags(moved(loose, model, whole(loose, x)))
+
+    limits = replace(_relaxed(state, RELAXED_TIME), gap=max(state.options.gap, 5e-4))
+    watch = Watch(state, take, state.raise_floor, better)
+    answer = solver(loose.matrix, limits, watch=watch)
+    state.raise_floor(answer.bound)
+    return answer.verdict is Verdict.OPTIMAL
+
+
+def _relaxed(state: State, share: float) -> Limits:
+    options = state.options
+    return Limits(seconds=share * state.left(), gap=options.gap, seed=options.seed)
 
 
 def with_whole_order(model: Model) -> Model:
@@ -71,14 +95,6 @@ def with_whole_order(model: Model) -> Model:
     integer = np.zeros(model.matrix.n_columns, dtype=bool)
     integer[in_order(model)] = True
     return replace(model, matrix=replace(model.matrix, integer=integer))
-
-
-def without_field_rule(model: Model) -> Model:
-    """The model without the field rule, its shortage held as in the model: a relaxation."""
-    it = model.it
-    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
-    loose = make_model(replace(it, season=replace(it.season, farm=farm)), model.choices)
-    return loose.bounded("short_in", model.matrix.upper[model.at["short_in"]])
 
 
 def twice(matrix: Matrix, limits: Limits, watch: Watch, solver: Solver = solve) -> Answer:

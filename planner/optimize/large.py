@@ -10,8 +10,7 @@ import numpy as np
 from planner.optimize import benders
 from planner.optimize.columns import best_of_each, grow, planted, prices, rough_price, start_growing
 from planner.optimize.dive import dive
-from planner.optimize.floors import without_field_rule
-from planner.optimize.model import make_model, moved
+from planner.optimize.model import make_model, moved, without_field_rule
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Watch
 from planner.optimize.strategies import Neighborhood, capped, short_caps

@@ -1,89 +1,94 @@
-"""Plans made of a solution of the relaxation, in which some fields break the field rule."""
+"""Plans made step by step: first whole containers, then whole bags, then what is planted where.
+
+The relaxation in which only containers are whole is settled in seconds, and its order is nearly
+that of the best plans. With an order held, whole bags are soon decided without the field rule; with
+the full bags held as well, the exact model plants the fields.
+"""
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.workshop import LONGEST, limits_near, patient, times_best
+from planner.optimize.floors import whole, with_whole_order
+from planner.optimize.model import moved
+from planner.optimize.strategies import order_held
+from planner.optimize.workshop import limits_near, patient
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
+    from planner.optimize.model import Model
     from planner.optimize.solver import Floats, Solver
     from planner.optimize.workshop import Workshop
 
-WAYS = ("fields", "bags", "near bags")
-"""What is held at first: the fields that keep the rule, or the bags, or nearly the bags."""
-FAITHFUL = 0.5
-"""How often what has led to the best plan is done again; otherwise any of them is."""
-NEARLY = 1.003
-"""Plans that cost so many times as much as the best one are better made anew than gone on with."""
+NEAR_ENOUGH = 2e-4
+"""How near the best the bags of such an order need be."""
+ROOM = 0.005
+"""Share of the need that an order has over at least, if no plan was found for one without.
+
+Twice as much the next time, and so on."""
+OWN_ORDER = 0.3
+"""How often the order held is that of the best plan."""
 
 
 def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
-    """Make a plan of the relaxation's solution, then settle its planting and its bags in turn.
-
-    After its planting only plans that are nearly the best so far are gone on with.
-    """
-    state, guide = shop.state, shop.guide
-    assert guide is not None
-
-    def stale() -> bool:
-        return shop.guide is not guide
-
-    way = _chosen(shop, rng)
-    x = mended(shop, guide, way, rng, solver, stale)
-    state.offer(x)
-    for step, (within, order) in enumerate(((0, True), (1, True), (0, False))):
-        if x is None or state.is_set():
-            break
-        most = 1.0 if stale() else NEARLY
-        if times_best(state, x) > most and (step > 0 or way == "bags"):
-            break
+    """Make a plan for the relaxation's order or the best plan's."""
+    state, near, order = shop.state, shop.near, shop.order
+    if order is None or (state.x is not None and rng.random() < OWN_ORDER):
+        order = state.x
+    assert order is not None
+    bags, shop.bags = shop.bags, None
+    free = bags is not None
+    if bags is None:
+        bags = _bags_for(shop, order, rng, solver)
+    if bags is None or state.is_set():
+        return
+    x = None
+    for within in (0, 1):
+        if x is None and not state.is_set():
+            limits, watch = limits_near(shop, rng), patient(state)
+            x, _ = near.near_bags(
+                bags, limits, watch, start=False, within=within, order=free, solver=solver
+            )
+    if x is None and order is shop.order and not free and not state.is_set():
+        shop.order = _roomier(shop, rng, solver)
+    if state.offer(x) and x is not None and not state.is_set():
         limits, watch = limits_near(shop, rng), patient(state, started=True)
-        y, _ = shop.near.near_bags(
-            x, limits, watch, start=True, within=within, order=order, solver=solver
-        )
-        x = x if y is None else y
-        state.offer(x)
-    if x is not None and not stale():
-        shop.mended[way] = min(shop.mended.get(way, np.inf), state.model.matrix.price(x))
+        state.offer(near.near_bags(x, limits, watch, start=True, solver=solver)[0])
 
 
-def _chosen(shop: Workshop, rng: np.random.Generator) -> str:
-    """Each way once, then mostly the one that has led to the best plan from this solution."""
-    if shop.mended_from is not shop.guide:
-        shop.mended_from, shop.mended = shop.guide, {}
-    untried = [way for way in WAYS if way not in shop.mended]
-    if untried:
-        way = untried[int(rng.integers(len(untried)))]
-        shop.mended[way] = np.inf
-        return way
-    if rng.random() < FAITHFUL:
-        return min(WAYS, key=lambda way: shop.mended[way])
-    return WAYS[int(rng.integers(len(WAYS)))]
-
-
-def mended(
-    shop: Workshop,
-    guide: Floats,
-    way: str,
-    rng: np.random.Generator,
-    solver: Solver,
-    stale: Callable[[], bool] | None = None,
-    gap: float = 1e-4,
+def _bags_for(
+    shop: Workshop, order: Floats, rng: np.random.Generator, solver: Solver
 ) -> Floats | None:
-    """A plan near a solution in which some fields break the field rule; None if none is found.
+    """Whole bags that suit an order, the field rule left out; None if none were found."""
+    model, loose = shop.near.model, shop.near.loose
+    held = order_held(loose, moved(model, loose, order))
+    answer = solver(held, limits_near(shop, rng, NEAR_ENOUGH), watch=patient(shop.state))
+    return None if answer.x is None else moved(loose, model, whole(loose, answer.x))
 
-    `gap` is how near to the best of such plans; `stale` says when to stop.
+
+def _roomier(shop: Workshop, rng: np.random.Generator, solver: Solver) -> Floats | None:
+    """An order of the relaxation with more over of every product; the best plan's if there is none.
+
+    Bags that are cut need less than whole ones.
     """
-    near, limits, watch = shop.near, limits_near(shop, rng, gap), patient(shop.state, stale)
-    if way == "fields":
-        limits = replace(limits, seconds=limits.seconds / LONGEST)
-        bad = near.breaking(guide)
-        return near.solve(guide, bad, limits, watch, start=False, solver=solver)[0]
-    within = 0 if way == "bags" else 1
-    return near.near_bags(guide, limits, watch, start=False, within=within, solver=solver)[0]
+    near, x = shop.near, shop.order
+    assert x is not None
+    rough = with_whole_order(near.loose)
+    shop.room = max(ROOM, 2.0 * shop.room)
+    most = rough.matrix.upper[rough.at["left"]]
+    over = shop.room * _used(near.model, x) / near.model.it.lump
+    rough = rough.bounded("left", most, np.minimum(over, most))
+    answer = solver(rough.matrix, limits_near(shop, rng, NEAR_ENOUGH), watch=patient(shop.state))
+    return shop.state.x if answer.x is None else moved(rough, near.model, whole(rough, answer.x))
+
+
+def _used(model: Model, x: Floats) -> Floats:
+    """Fl oz of each product that a solution needs."""
+    it = model.it
+    number = {p.name: i for i, p in enumerate(it.products)}
+    used = it.supply - x[model.at["left"]] * it.lump
+    for (i, _), count in model.values("count", x):
+        c = it.containers[i]
+        used[number[c.product]] += count * (c.size - c.heel)
+    return used

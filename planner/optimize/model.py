@@ -110,6 +110,14 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
     return Model(it, v.choices, assemble(problem, order), keys, at, places)
 
 
+def without_field_rule(model: Model) -> Model:
+    """The model without the field rule, its shortage held as in the model: a relaxation."""
+    it = model.it
+    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
+    loose = make_model(replace(it, season=replace(it.season, farm=farm)), model.choices)
+    return loose.bounded("short_in", model.matrix.upper[model.at["short_in"]])
+
+
 def moved(old: Model, new: Model, x: Floats) -> Floats:
     """A solution in the columns of another model of the same season."""
     y = np.zeros(new.matrix.n_columns)

@@ -15,6 +15,7 @@ import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
+from planner.optimize.crossing import cross, worth_crossing
 from planner.optimize.extract import make_plan
 from planner.optimize.floors import aimed_at, exact, relax
 from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
@@ -37,7 +38,6 @@ from planner.optimize.strategies import (
 )
 from planner.optimize.worker import TICK
 from planner.optimize.workshop import (
-    FEW_BREAKING,
     GRACE,
     STEP_NODES,
     around,
@@ -77,8 +77,8 @@ MOST_MORE = 6
 """Most processes that search beside the two that there always are."""
 CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
-MENDED = 3
-"""Plans made of a settled relaxation before the exact model takes the floor over."""
+MENDED = 4
+"""Plans made beside a settled relaxation before the exact model takes the floor over."""
 ENOUGH_SEEN = 400
 """Plans seen on boards that are worth taking apart and putting together anew."""
 LATE = 0.15
@@ -97,7 +97,7 @@ def _plan_large(shop: Workshop) -> None:
     model = state.model
     shop.board = Board(model.it, model.choices, order_tables(model.it))
     shop.near, shop.held = Neighborhood(capped(state)), state.short
-    shop.guides.append(in_choices(model, growing))
+    shop.guide = in_choices(model, growing)
     with _searching_aside(shop):
         if orders is not None and orders.best is not None:
             dive_for_plan(state, orders, shop.near)
@@ -174,21 +174,22 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
     """Raise the floor; once the relaxation is settled, and plans made of it, by the exact model."""
     state = shop.state
 
-    def take(guide: Floats) -> None:
-        if shop.patterns is not None:
-            return
-        if shop.near.breaking(guide).mean() <= FEW_BREAKING:
-            shop.guide = guide
-        else:
-            shop.guides.append(guide)
+    def take_order(x: Floats) -> None:
+        shop.order = x
 
-    settled = relax(state, model, take, worker.solve)
+    def take_bags(x: Floats) -> None:
+        shop.bags = x
+
+    settled = relax(state, model, take_order, take_bags, worker.solve)
     rng = np.random.default_rng([state.options.seed, 1])
     rounds = 0
-    while shop.guide is not None and worker.is_alive() and not state.is_set():
+    while _can(shop, "steps") and worker.is_alive() and not state.is_set():
         if settled and rounds == MENDED:
             break
-        mend(shop, rng, worker.solve)
+        if rounds % 2 and len(worth_crossing(state)) > 1:
+            cross(shop, rng, worker.solve)
+        else:
+            mend(shop, rng, worker.solve)
         rounds += 1
     if settled and not state.is_set():
         limits = Limits(seconds=state.left(), gap=state.options.gap / 2)
@@ -251,7 +252,7 @@ def _search_by_effort(shop: Workshop, effort: int) -> None:
 
 
 def _turn(shop: Workshop, steps: int | None) -> None:
-    """Follow up what the proof has found; else the way that has paid most for its time."""
+    """Take over what was found elsewhere; else go the way that has paid most for its time."""
     state = shop.state
     shop.turn += 1
     keep_to_fewest_short(shop)
@@ -259,12 +260,11 @@ def _turn(shop: Workshop, steps: int | None) -> None:
         take_over(shop, shop.found.pop())
         return
     budget = Budget(min(shop.cycle, longest(state), state.left()), steps)
-    fresh = shop.guides or shop.guide is not shop.followed
-    if fresh and not (shop.guided and shop.quick.is_set()):
-        shop.guided = True
-        _follow(shop, budget)
+    if shop.guide is not None and shop.quick.is_set():
+        guide, shop.guide = shop.guide, None
+        pieces = repair(shop.board, shop.near, guide, shop.rng)
+        _on_board(shop, budget, start=pieces, fine=True)
         return
-    shop.guided = False
     way = _choose(shop)
     if way is None:
         shop.quick.wait(TICK)
@@ -272,32 +272,21 @@ def _turn(shop: Workshop, steps: int | None) -> None:
     _paid(shop, way, budget)
 
 
-def _follow(shop: Workshop, budget: Budget) -> None:
-    """Make a plan of the newest solution of the relaxation."""
-    if shop.guide is not shop.followed:
-        shop.followed = shop.guide
-        _paid(shop, "guided", budget)
-        return
-    guide = shop.guides.pop()
-    shop.guides.clear()
-    pieces = repair(shop.board, shop.near, guide, shop.rng)
-    if shop.quick.is_set():
-        _on_board(shop, budget, start=pieces, fine=True)
-    else:
-        take_over(shop, pieces)
-
-
 def _paid(shop: Workshop, way: str, budget: Budget) -> None:
     """Go one way, and note what it paid."""
     state = shop.state
-    before, began, ready = state.cost, now(), shop.quick.is_set()
+    before, began, means = state.cost, now(), _means(shop)
     WAYS[way](shop, budget)
-    if ready != shop.quick.is_set():
-        shop.paid.clear()  # before there is a board, little pays well
+    if means != _means(shop):
+        shop.paid.clear()  # before there is a board, or an order to hold, other ways pay well
     elif np.isfinite(before):
         seconds = now() - began if budget.steps is None else 1.0
         rate = (before - state.cost) / max(0.1, seconds)
         shop.paid[way] = 0.25 * shop.paid.get(way, rate) + 0.75 * rate
+
+
+def _means(shop: Workshop) -> tuple[bool, bool]:
+    return shop.quick.is_set(), shop.order is not None
 
 
 def _choose(shop: Workshop) -> str | None:
@@ -311,8 +300,8 @@ def _choose(shop: Workshop) -> str | None:
     ways = [w for w in WAYS if _can(shop, w)]
     if not ways:
         return None
-    first = ways if shop.guide is None else [w for w in ways if w in GUIDED_FIRST]
-    untried = [w for w in first if w not in shop.paid]
+    first = FIRST if "steps" in ways else WAYS
+    untried = [w for w in ways if w in first and w not in shop.paid]
     if untried:
         return untried[0]
     if shop.rng.random() < CURIOUS:
@@ -324,8 +313,11 @@ def _can(shop: Workshop, way: str) -> bool:
     """Whether a way is there to be chosen; patterns have a turn of their own."""
     if not (shop.near.has_shares if way in EXACT_WAYS else shop.quick.is_set()):
         return False
-    if way == "guided":
-        return shop.guide is not None
+    if way == "steps":
+        return shop.patterns is None and shop.order is not None
+    if way == "cross":
+        several = shop.patterns is None and not is_large(shop)
+        return several and len(worth_crossing(shop.state)) > 1
     if way == "parts":
         return shop.near.most > 1
     if way in ("bags", "around"):
@@ -387,10 +379,16 @@ def _polish_best(shop: Workshop) -> None:
         shop.polished = state.x
 
 
-def _guided(shop: Workshop, budget: Budget) -> None:
-    """Make plans of the relaxation's solution."""
+def _steps(shop: Workshop, budget: Budget) -> None:
+    """Make a plan step by step."""
     del budget
     mend(shop, shop.rng, solve_matrix)
+
+
+def _cross(shop: Workshop, budget: Budget) -> None:
+    """Cross the best plan with another good one."""
+    del budget
+    cross(shop, shop.rng, solve_matrix)
 
 
 def _on_board(
@@ -409,9 +407,10 @@ def _on_board(
 
 
 WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
-    "guided": _guided,
+    "steps": _steps,
     "anew": _anew,
     "parts": _parts,
+    "cross": _cross,
     "finer": _finer,
     "patterns": _patterns,
     "less": _less,
@@ -419,9 +418,9 @@ WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
     "around": around,
 }
 """Ways to a better plan, in the order in which they are first tried."""
-GUIDED_FIRST = ("guided", "anew", "parts")
-"""Those that are always tried once where plans are made of the relaxation."""
-EXACT_WAYS = ("guided", "parts", "around", "bags")
+FIRST = ("steps", "cross", "finer")
+"""Those that are always tried once where the relaxation's order is known."""
+EXACT_WAYS = ("steps", "parts", "cross", "around", "bags")
 """Those that need the field rule, and no board in machine code."""
 
 

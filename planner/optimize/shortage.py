@@ -9,13 +9,13 @@ from __future__ import annotations
 
 import threading
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
 from planner.optimize.lift import with_order
-from planner.optimize.mending import mended
 from planner.optimize.solver import now
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import same_short
@@ -23,12 +23,15 @@ from planner.optimize.strategies import Budget, Neighborhood, on_model
 from planner.optimize.workshop import (
     FEW_BREAKING,
     GRACE,
+    LONGEST,
     STEP_NODES,
     around,
     best_pieces,
     hired,
     in_thread,
     is_large,
+    limits_near,
+    patient,
     polish_near,
     put_together,
     search_aside,
@@ -50,8 +53,8 @@ STRETCH = 0.1
 """Share of the time for one stretch of it."""
 FIRST = 3.0
 """Seconds of the first look for fewer: what can be covered is to have a complete plan soon."""
-MENDED = ("fields", "near bags", "fields")
-"""How plans are made of a solution of the relaxation: near its planting, its bags, its planting."""
+FROM_PLANTING = (True, False, True)
+"""How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
 """Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
 AIM = 1000.0
@@ -110,14 +113,29 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
             guide = cheapest_loosely(state, model, short, seconds, nodes, solver)
         if guide is None or near.breaking(guide).mean() > FEW_BREAKING:
             continue
-        for way in MENDED:
+        for planting in FROM_PLANTING:
             if not state.is_set() and not same_short(np.array(state.short), least):
-                state.offer(mended(shop, guide, way, rng, solver, gap=0.0))
+                state.offer(_mended(shop, guide, rng, solver, planting=planting))
         if same_short(np.array(state.short), least):
             break
     if same_short(np.array(state.short), least):
         state.prove_shortage()
     return state.short_proven
+
+
+def _mended(
+    shop: Workshop, guide: Floats, rng: np.random.Generator, solver: Solver, *, planting: bool
+) -> Floats | None:
+    """A plan near a solution in which some fields break the field rule; None if none is found.
+
+    It keeps to the planting of the other fields, or nearly to the bags.
+    """
+    near, limits, watch = shop.near, limits_near(shop, rng, gap=0.0), patient(shop.state)
+    if not planting:
+        return near.near_bags(guide, limits, watch, start=False, solver=solver)[0]
+    limits = replace(limits, seconds=limits.seconds / LONGEST)
+    bad = near.breaking(guide)
+    return near.solve(guide, bad, limits, watch, start=False, solver=solver)[0]
 
 
 def _take_turns(shop: Workshop, until: float) -> None:

@@ -23,6 +23,8 @@ bounds. Every later priority has more, more than the slack of those before it ca
 SLACK_GROWTH, SLACK_MOST = 4.0, 16.0
 SAME_SHORT = 1.5
 """Shortages that differ by no more than this many times their slack count as the same."""
+KEPT = 12
+"""Plans kept beside the best one, to be crossed."""
 FEASIBLE, FEASIBLE_SHARE = 2e-6, 2e-6
 """Slack of a row in what is taken over as a plan: at the least, and relative to its size."""
 
@@ -51,6 +53,8 @@ class State:
         self.began = now()
         self.model: Model
         self.x: Floats | None = None
+        self.plans: list[tuple[float, Floats]] = []
+        """Cost and solution of the best so far, cheapest first, every one planted differently."""
         self.short: tuple[float, ...] = ()
         self.cost = np.inf
         self.floor = -np.inf
@@ -101,12 +105,14 @@ class State:
             return False
         with self._lock:
             short, cost = self.shortage(x), self.model.matrix.price(x)
-            if self.x is not None and not self._better(short, cost):
+            side = -1 if self.x is None else self._side(short)
+            if side < 0:
+                self.short, self.plans = short, []
+            if side <= 0:
+                self._keep(cost, x)
+            if side > 0 or (side == 0 and not self._cheaper(cost)):
                 return False
-            fewer = self.x is None or self._side(short) < 0
             self.x, self.cost = x, cost
-            if fewer:
-                self.short = short
             if self.contradicts(self.floor):
                 self.floor = -np.inf
             if self.first_plan is None:
@@ -117,7 +123,7 @@ class State:
     def move(self, model: Model, x: Floats) -> None:
         """Go on with another model of the same season, the best plan in its columns."""
         with self._lock:
-            self.model, self.x = model, x
+            self.model, self.x, self.plans = model, x, []
             self.cost = model.matrix.price(x)
             assert self._keeps_rules(x)
 
@@ -129,10 +135,18 @@ class State:
                 return -1 if mine < best else 1
         return 0
 
-    def _better(self, short: tuple[float, ...], cost: float) -> bool:
-        side = self._side(short)
-        cheaper = cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
-        return side < 0 or (side == 0 and cheaper)
+    def _cheaper(self, cost: float) -> bool:
+        return cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
+
+    def _keep(self, cost: float, x: Floats) -> None:
+        """Keep a plan among the best, the cheapest of those that are planted the same."""
+        shares = self.model.at["share"]
+        mine = np.round(x[shares])
+        same = [np.array_equal(np.round(other[shares]), mine) for _, other in self.plans]
+        plans = [plan for plan, is_same in zip(self.plans, same, strict=True) if not is_same]
+        rivals = [plan for plan, is_same in zip(self.plans, same, strict=True) if is_same]
+        plans.append(min([(cost, x), *rivals], key=lambda plan: plan[0]))
+        self.plans = sorted(plans, key=lambda plan: plan[0])[:KEPT]
 
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix

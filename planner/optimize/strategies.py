@@ -6,12 +6,14 @@ None of them looks at the others, so they can be run in any order and left out a
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.optimize.board import SHORT_PRICE, Piece
 from planner.optimize.lift import ORDER, lifted
+from planner.optimize.model import without_field_rule
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
@@ -262,6 +264,11 @@ class Neighborhood:
             for group in ("bags", "part", "bought")
         }
 
+    @cached_property
+    def loose(self) -> Model:
+        """The model without the field rule."""
+        return without_field_rule(self.model)
+
     @property
     def has_shares(self) -> bool:
         """Whether the field rule bites anywhere."""
@@ -344,22 +351,53 @@ class Neighborhood:
         bags = np.round(x[at])
         low[at] = np.maximum(low[at], bags - within)
         high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
-        shut = ~self._open_pools(x, any_part=within == 0)
-        high[m.at["acres"][shut]] = 0.0
-        kept = np.unique(self.share_of[~shut & (self.share_of >= 0)])
+        self._shut(high, ~self._open_pools(x, any_part=within == 0))
+        return self._solve_within(x, (low, high), limits, watch, start=start, solver=solver)
+
+    def among(
+        self, plans: list[Floats], limits: Limits, watch: Watch, solver: Solver = solve_matrix
+    ) -> tuple[Floats | None, Answer]:
+        """Plant every field only with what it has in any of some plans; all else is free.
+
+        Goes on from the first of them.
+        """
+        m = self.model
+        on = np.any([self.share_acres(x) > 1e-6 for x in plans], axis=0)
+        high = m.matrix.upper.copy()
+        self._shut(high, ~np.append(on, True)[self.share_of])
+        bounds = (m.matrix.lower, high)
+        return self._solve_within(plans[0], bounds, limits, watch, start=True, solver=solver)
+
+    def _shut(self, high: Floats, choices: Bools) -> None:
+        """Leave no acres to some choices, nor to shares that have no others."""
+        m = self.model
+        high[m.at["acres"][choices]] = 0.0
         closed = np.ones(len(self.field_of_share), dtype=bool)
-        closed[kept] = False
+        closed[self.share_of[~choices & (self.share_of >= 0)]] = False
         high[m.at["share"][closed]] = 0.0
         if len(m.at["bare"]):
             high[m.at["bare"][closed]] = 0.0
+
+    def _solve_within(
+        self,
+        x: Floats,
+        bounds: tuple[Floats, Floats],
+        limits: Limits,
+        watch: Watch,
+        *,
+        start: bool,
+        solver: Solver,
+    ) -> tuple[Floats | None, Answer]:
+        """Solve with other bounds, what they leave no room held; from `x` where it can `start`."""
+        matrix, (low, high) = self.model.matrix, bounds
         free = high > low
         z = np.where(free, x, low)
-        part, columns = reduced(replace(m.matrix, lower=low, upper=high), free, z)
+        part, columns = reduced(replace(matrix, lower=low, upper=high), free, z)
         answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
         if answer.x is None:
             return None, answer
         z[columns] = answer.x
-        return np.where(m.matrix.integer, np.round(z), z), answer
+        return np.where(matrix.integer, np.round(z), z), answer
 
     def _open_pools(self, x: Floats, *, any_part: bool) -> Bools:
         """Choices whose seed the solution treats, or was treated before, or goes untreated.

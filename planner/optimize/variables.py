@@ -48,7 +48,7 @@ class Variables:
     reached: dict[tuple[int, int], Var] = field(default_factory=dict)
     """Whether a price break is the one that prices the container. [w]"""
     left: list[Var] = field(default_factory=list)
-    """Fl oz of each product left. [e]"""
+    """What is left of each product, counted in its largest container. [e]"""
     ordered: dict[int, Var] = field(default_factory=dict)
     """Whether a supplier with freight is ordered from. [s]"""
     freight_free: dict[int, Var] = field(default_factory=dict)

@@ -47,9 +47,9 @@ FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth mending."""
 GRACE = 2.0
 """Seconds that a process has to end by itself."""
-IDLE = 0.07
+IDLE = 0.05
 """Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 2.0
+LONGEST = 3.0
 """How many times as long such a solve takes at the most."""
 DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
@@ -69,16 +69,14 @@ class Workshop:
     rng: np.random.Generator
     held: tuple[float, ...] = ()
     """Acres short, by priority, that `near` holds to."""
-    guides: list[Floats] = field(default_factory=list)
-    """Solutions of the relaxation in which many fields break the field rule, not yet followed."""
     guide: Floats | None = None
-    """The newest in which few do."""
-    followed: Floats | None = None
-    """That from which plans were last made."""
-    mended: dict[str, float] = field(default_factory=dict)
-    """Lowest cost that each way of mending it has led to; infinite where to nothing."""
-    mended_from: Floats | None = None
-    """The solution that this was noted for."""
+    """A solution of a large season's relaxation, to be followed."""
+    order: Floats | None = None
+    """A solution whose order is to be held: the relaxation's."""
+    bags: Floats | None = None
+    """A solution whose bags are to be held, the relaxation's, if not yet tried."""
+    room: float = 0.0
+    """Share of what it needs of every product that it has over."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans from the board in the other process."""
     patterns: Patterns | None = None
@@ -90,8 +88,6 @@ class Workshop:
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
-    guided: bool = False
-    """Whether the last turn followed a guide: they come faster than they can be followed."""
     workers: list[Worker] = field(default_factory=list)
     aside: Worker | None = None
     """The process that proves floors, and searches when there is none to raise."""
@@ -184,10 +180,9 @@ def longest(state: State) -> float:
 
 @dataclass(slots=True)
 class _Patience:
-    """Stop a solve that has found nothing better for a while, or that is not wanted any more."""
+    """Stop a solve that has found nothing better for a while."""
 
     state: State
-    stale: Callable[[], bool] | None
     heard: float = np.inf
 
     def hear(self, x: Floats, cost: float) -> None:
@@ -201,18 +196,15 @@ class _Patience:
             return True
         if self.state.options.effort is not None:
             return False
-        idle = now() - self.heard > IDLE * self.state.options.seconds
-        return idle or (self.stale is not None and self.stale())
+        return now() - self.heard > IDLE * self.state.options.seconds
 
 
-def patient(
-    state: State, stale: Callable[[], bool] | None = None, *, started: bool = False
-) -> Watch:
+def patient(state: State, *, started: bool = False) -> Watch:
     """Stop a solve when the search stops, and when it has found nothing better for a while.
 
-    What has nothing yet gets all its time, unless it `started` from something.
+    What did not start from anything gets twice as long for its first.
     """
-    patience = _Patience(state, stale, now() if started else np.inf)
+    patience = _Patience(state, now() + (0.0 if started else IDLE * state.options.seconds))
     return Watch(patience, patience.hear)
 
 
@@ -260,7 +252,7 @@ def polish_near(shop: Workshop, x: Floats) -> None:
     state = shop.state
     keep_to_fewest_short(shop)
     counted = STEP_NODES if state.options.effort is not None else None
-    several = shop.near.most > 1 and not is_large(shop) and not state.is_short
+    several = shop.order is not None and shop.near.most > 1 and not state.is_short
     brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
     y = polish(state, shop.near, x, brief, state.options.seed)
     state.offer(y)
