@@ -23,11 +23,11 @@ if TYPE_CHECKING:
     from planner.optimize.state import State
 
 EXACT_SHARES = 250
-"""Models with at most so many shares go to the exact solve at once."""
-RELAXED_TIME = 0.3
-"""Share of the time for the relaxation; if that does not settle it, its floor rises no more."""
-ROUGH_TIME = 0.2
-"""The same where only containers are whole, and bags come after that."""
+"""Models with at most so many shares go to the exact solve soon."""
+ROUGH_TIME = 0.3
+"""Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
+RELAXED_TIME = 0.2
+"""Share of the rest for the one with whole bags too; after that its floor rises no more."""
 SMALL_WORK = 20_000
 """Simplex iterations up to which a solve is looked over by a second one."""
 LOOKS = 4
@@ -61,8 +61,8 @@ def relax(
     loose = without_field_rule(model)
     rough = with_whole_order(loose)
     state.raise_floor(solver(rough.matrix.linear, _relaxed(state, 1.0), watch=Watch(state)).bound)
-    limits = _relaxed(state, RELAXED_TIME if one else ROUGH_TIME)
-    answer = solver(rough.matrix, limits, watch=Watch(state, on_bound=state.raise_floor))
+    watch = Watch(state, on_bound=state.raise_floor)
+    answer = solver(rough.matrix, _relaxed(state, ROUGH_TIME), watch=watch)
     state.raise_floor(answer.bound)
     if answer.x is not None:
         take_order(moved(rough, model, whole(rough, answer.x)))

@@ -14,7 +14,7 @@ import numpy as np
 from planner.optimize.floors import whole, with_whole_order
 from planner.optimize.model import moved
 from planner.optimize.strategies import order_held
-from planner.optimize.workshop import limits_near, patient
+from planner.optimize.workshop import limits_near, patient, times_best
 
 if TYPE_CHECKING:
     from planner.optimize.model import Model
@@ -27,34 +27,54 @@ ROOM = 0.005
 """Share of the need that an order has over at least, if no plan was found for one without.
 
 Twice as much the next time, and so on."""
+POOR = 1.005
+"""Plans that cost so many times as much as the best one say that the order has too little room."""
+WHOLE = 0.5
+"""How often bags are those of the relaxation with whole bags, if it is cheaper than any plan."""
 OWN_ORDER = 0.3
 """How often the order held is that of the best plan."""
 
 
 def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
-    """Make a plan for the relaxation's order or the best plan's."""
-    state, near, order = shop.state, shop.near, shop.order
+    """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
+    state, order = shop.state, shop.order
     if order is None or (state.x is not None and rng.random() < OWN_ORDER):
         order = state.x
     assert order is not None
-    bags, shop.bags = shop.bags, None
-    free = bags is not None
-    if bags is None:
+    bags = shop.bags
+    free = bags is not None and times_best(state, bags) < 1.0 and rng.random() < WHOLE
+    if bags is None or not free:
         bags = _bags_for(shop, order, rng, solver)
     if bags is None or state.is_set():
         return
     x = None
-    for within in (0, 1):
+    for within in (1, 0):
         if x is None and not state.is_set():
-            limits, watch = limits_near(shop, rng), patient(state)
-            x, _ = near.near_bags(
-                bags, limits, watch, start=False, within=within, order=free, solver=solver
-            )
-    if x is None and order is shop.order and not free and not state.is_set():
+            x = _near(shop, bags, within, rng, solver, start=False, order=free)
+    if x is not None and not state.is_set():
+        x = _near(shop, x, 0, rng, solver)
+    poor = x is None or times_best(state, x) > POOR
+    if poor and order is shop.order and not free and not state.is_set():
         shop.order = _roomier(shop, rng, solver)
-    if state.offer(x) and x is not None and not state.is_set():
-        limits, watch = limits_near(shop, rng), patient(state, started=True)
-        state.offer(near.near_bags(x, limits, watch, start=True, solver=solver)[0])
+
+
+def _near(
+    shop: Workshop,
+    x: Floats,
+    within: int,
+    rng: np.random.Generator,
+    solver: Solver,
+    *,
+    start: bool = True,
+    order: bool = True,
+) -> Floats | None:
+    """Offer the best plan found near a solution's bags; give it, or `x` if that is a plan."""
+    limits, watch = limits_near(shop, rng), patient(shop.state, started=start)
+    y, _ = shop.near.near_bags(
+        x, limits, watch, start=start, within=within, order=order, solver=solver
+    )
+    shop.state.offer(y)
+    return x if y is None and start else y
 
 
 def _bags_for(

@@ -77,7 +77,7 @@ MOST_MORE = 6
 """Most processes that search beside the two that there always are."""
 CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
-MENDED = 4
+MENDED = 6
 """Plans made beside a settled relaxation before the exact model takes the floor over."""
 ENOUGH_SEEN = 400
 """Plans seen on boards that are worth taking apart and putting together anew."""
@@ -186,7 +186,7 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
     while _can(shop, "steps") and worker.is_alive() and not state.is_set():
         if settled and rounds == MENDED:
             break
-        if rounds % 2 and len(worth_crossing(state)) > 1:
+        if rounds % 3 == 2 and len(worth_crossing(state)) > 1:
             cross(shop, rng, worker.solve)
         else:
             mend(shop, rng, worker.solve)
@@ -300,6 +300,8 @@ def _choose(shop: Workshop) -> str | None:
     ways = [w for w in WAYS if _can(shop, w)]
     if not ways:
         return None
+    if "steps" in ways and shop.turn % 2:
+        return "steps"
     first = FIRST if "steps" in ways else WAYS
     untried = [w for w in ways if w in first and w not in shop.paid]
     if untried:
@@ -418,8 +420,8 @@ WAYS: dict[str, Callable[[Workshop, Budget], None]] = {
     "around": around,
 }
 """Ways to a better plan, in the order in which they are first tried."""
-FIRST = ("steps", "cross", "finer")
-"""Those that are always tried once where the relaxation's order is known."""
+FIRST = ("cross", "finer")
+"""Those that are always tried once where plans are made step by step every other time."""
 EXACT_WAYS = ("steps", "parts", "cross", "around", "bags")
 """Those that need the field rule, and no board in machine code."""
 

@@ -47,9 +47,9 @@ FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth mending."""
 GRACE = 2.0
 """Seconds that a process has to end by itself."""
-IDLE = 0.05
+IDLE = 0.08
 """Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 3.0
+LONGEST = 1.5
 """How many times as long such a solve takes at the most."""
 DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
@@ -74,7 +74,7 @@ class Workshop:
     order: Floats | None = None
     """A solution whose order is to be held: the relaxation's."""
     bags: Floats | None = None
-    """A solution whose bags are to be held, the relaxation's, if not yet tried."""
+    """A solution whose bags are to be held: the relaxation's with whole bags."""
     room: float = 0.0
     """Share of what it needs of every product that it has over."""
     found: list[list[list[Piece]]] = field(default_factory=list)
@@ -183,7 +183,8 @@ class _Patience:
     """Stop a solve that has found nothing better for a while."""
 
     state: State
-    heard: float = np.inf
+    idle: float
+    heard: float
 
     def hear(self, x: Floats, cost: float) -> None:
         """Note that something better was found."""
@@ -194,17 +195,19 @@ class _Patience:
         """Whether to stop."""
         if self.state.is_set():
             return True
-        if self.state.options.effort is not None:
-            return False
-        return now() - self.heard > IDLE * self.state.options.seconds
+        counted = self.state.options.effort is not None
+        return not counted and now() - self.heard > self.idle
 
 
 def patient(state: State, *, started: bool = False) -> Watch:
     """Stop a solve when the search stops, and when it has found nothing better for a while.
 
-    What did not start from anything gets twice as long for its first.
+    What did not start from anything gets longer for its first, and then half as long.
     """
-    patience = _Patience(state, now() + (0.0 if started else IDLE * state.options.seconds))
+    idle = IDLE * state.options.seconds
+    patience = (
+        _Patience(state, idle, now()) if started else _Patience(state, idle / 2, now() + idle)
+    )
     return Watch(patience, patience.hear)
 
 
@@ -248,15 +251,18 @@ def keep_to_fewest_short(shop: Workshop) -> None:
 
 
 def polish_near(shop: Workshop, x: Floats) -> None:
-    """Offer a plan with its shares held and all else solved again, then with its full bags held."""
+    """Offer a plan with its shares held and all else solved again, then with its full bags held.
+
+    The latter by time only once there are plans that were made step by step: those are far better.
+    """
     state = shop.state
     keep_to_fewest_short(shop)
     counted = STEP_NODES if state.options.effort is not None else None
-    several = shop.order is not None and shop.near.most > 1 and not state.is_short
+    several = shop.near.most > 1 and not is_large(shop) and not state.is_short
     brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
     y = polish(state, shop.near, x, brief, state.options.seed)
     state.offer(y)
-    if several and not state.is_set():
+    if several and (counted or "steps" in shop.paid) and not state.is_set():
         bags_near(shop, x if y is None else y, within=0)
 
 
