@@ -30,10 +30,12 @@ FARMS = (
     (20, 12, 4, 1, 1),
     (30, 18, 5, 2, 2),
     (40, 24, 6, 1, 3),
+    (40, 24, 6, 2, 31),
     (45, 24, 6, 3, 4),
     (50, 30, 6, 1, 21),
     (60, 30, 6, 2, 5),
     (60, 40, 8, 1, 6),
+    (60, 40, 8, 2, 33),
     (60, 40, 8, 3, 7),
 )
 """Fields, lots, recipes, varieties a field, seed."""
@@ -41,7 +43,7 @@ SHORT = ((20, 12, 4, 1, 8), (60, 40, 8, 1, 9), (50, 30, 6, 3, 10))
 """The same, their seed not sufficing."""
 DEALERS = ((400, 150, 12, 3, 11), (400, 150, 12, 1, 12))
 LARGE = (3000, 600, 16, 3, 13)
-QUICK = (FARMS[0], FARMS[5])
+QUICK = (FARMS[0], FARMS[6])
 GROWTH = (20, 60, 200, 600, 2000)
 LONGER = ((200, 1), (1000, 3), (10**9, 10))
 """How many times as long seasons of up to so many fields get."""
