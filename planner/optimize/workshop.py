@@ -49,7 +49,7 @@ GRACE = 2.0
 """Seconds that a process has to end by itself."""
 IDLE = 0.08
 """Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 1.5
+LONGEST = 1.75
 """How many times as long such a solve takes at the most."""
 DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
