@@ -6,6 +6,7 @@ Whatever is proven here is a bound of the full problem: a relaxation only drops 
 from __future__ import annotations
 
 from dataclasses import replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -70,9 +71,8 @@ def relax(
         return small
 
     def better(cost: float) -> Floats | None:
-        x = state.x
-        mine = x is not None and model.matrix.price(x) < cost - 1e-6 * max(1.0, abs(cost))
-        return moved(model, loose, x) if mine and x is not None else None
+        x = _cheaper(state, cost)
+        return None if x is None else moved(model, loose, x)
 
     def take(x: Floats, cost: float) -> None:
         if cost < state.cost:
@@ -122,13 +122,10 @@ def twice(matrix: Matrix, limits: Limits, watch: Watch, solver: Solver = solve) 
 
 def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
     """Solve the exact model from the best plan, exchanging plans and floors with the state."""
-
-    def better(cost: float) -> Floats | None:
-        mine = state.cost < cost - 1e-6 * max(1.0, abs(cost))
-        return state.x if mine else None
-
     patience = PATIENCE if state.options.effort is None else np.inf
-    watch = Watch(state, _taker(state, model), state.raise_floor, better, patience)
+    watch = Watch(
+        state, _taker(state, model), state.raise_floor, partial(_cheaper, state), patience
+    )
     answer = twice(model.matrix, limits, watch, solver)
     if answer.x is not None:
         state.offer(whole(model, answer.x))
@@ -137,6 +134,11 @@ def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) ->
     if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
         state.ended.set()
     return answer
+
+
+def _cheaper(state: State, cost: float) -> Floats | None:
+    """The best plan, where it is cheaper than that."""
+    return state.x if state.cost < cost - 1e-6 * max(1.0, abs(cost)) else None
 
 
 def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:

@@ -24,7 +24,7 @@ SLACK_GROWTH, SLACK_MOST = 4.0, 16.0
 SAME_SHORT = 1.5
 """Shortages that differ by no more than this many times their slack count as the same."""
 KEPT = 12
-"""Plans kept beside the best one, to be crossed."""
+"""Best plans kept, to be crossed."""
 FEASIBLE, FEASIBLE_SHARE = 2e-6, 2e-6
 """Slack of a row in what is taken over as a plan: at the least, and relative to its size."""
 
@@ -142,11 +142,13 @@ class State:
         """Keep a plan among the best, the cheapest of those that are planted the same."""
         shares = self.model.at["share"]
         mine = np.round(x[shares])
-        same = [np.array_equal(np.round(other[shares]), mine) for _, other in self.plans]
-        plans = [plan for plan, is_same in zip(self.plans, same, strict=True) if not is_same]
-        rivals = [plan for plan, is_same in zip(self.plans, same, strict=True) if is_same]
-        plans.append(min([(cost, x), *rivals], key=lambda plan: plan[0]))
-        self.plans = sorted(plans, key=lambda plan: plan[0])[:KEPT]
+        same = [(cost, x)]
+        others: list[tuple[float, Floats]] = []
+        for plan in self.plans:
+            is_same = np.array_equal(np.round(plan[1][shares]), mine)
+            (same if is_same else others).append(plan)
+        cheapest = min(same, key=lambda plan: plan[0])
+        self.plans = sorted([*others, cheapest], key=lambda plan: plan[0])[:KEPT]
 
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix
