@@ -14,6 +14,7 @@ import pytest
 
 from planner.optimize import crossing, mending, moves, search, shortage, strategies, workshop
 from planner.optimize.board import Board
+from planner.optimize.filling import least_filled
 from planner.optimize.floors import least_short, whole, with_whole_order, without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.lift import lifted, planted, with_order
@@ -501,6 +502,57 @@ def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
         shortage.settle_shortage(shop)
         assert state.short == pytest.approx(optimum, abs=1e-3)
     assert tuple(least) <= tuple(x + 1e-4 for x in optimum)
+
+
+def least_by_filling(one):
+    """Acres short that no plan of a season has fewer than, bags left out; and without the rule."""
+    state = State(SolveOptions(effort=1), None, None)
+    state.model = make_model(make_instance(one))
+    given, least = least_filled(state, state.model, 60.0, None, solve_matrix)
+    assert given.sum(axis=1).max() <= 1
+    _, loose = least_short(state, state.model, 60.0, None, solve_matrix)
+    return tuple(least), tuple(loose)
+
+
+def test_filling_is_a_floor_of_what_brute_force_leaves_short():
+    """On tiny seasons with every rule, one variety a field; mostly it is the optimum itself."""
+    short = same = 0
+    for seed in range(300):
+        one = seasons.random_season(seed)
+        if one.farm.max_varieties != 1 or oracle.size(one) > 300:
+            continue
+        optimum = oracle.solve(one).short
+        if sum(optimum) < 1e-6:
+            continue
+        least, _ = least_by_filling(one)
+        assert least <= tuple(x + 1e-4 for x in optimum), seed
+        short += 1
+        same += least == pytest.approx(optimum, abs=1e-3)
+    assert short > 20
+    assert same > 0.6 * short
+
+
+@pytest.mark.parametrize("seed", [6, 8, 9, 11])  # the last two are short in both priorities
+def test_filling_is_what_the_second_model_leaves_short(seed):
+    """Here the floor is the optimum, which the floor without the field rule is far below."""
+    one = random_season(7, 5, 3, 1, seed, short=True)
+    least, loose = least_by_filling(one)
+    assert least == pytest.approx(milp.solve(one).short, abs=1e-3)
+    assert any(a < b - 0.5 for a, b in zip(loose, least, strict=True))
+
+
+def test_fewest_short_is_proven_where_a_field_has_one_variety(monkeypatch):
+    """What the relaxation without bags plants can be planted, and no more acres."""
+    monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
+    one = random_season(10, 7, 3, 1, 2, short=True)
+    state = State(SolveOptions(effort=2), None, None)
+    shop = workshop.open_shop(state, one)
+    search._first_plan(shop)
+    first = state.short
+    shortage.settle_shortage(shop)
+    assert state.short_proven
+    assert state.short < first
+    assert sum(state.short) == pytest.approx(sum(milp.solve(one).short), abs=1e-3)
 
 
 def test_fewest_short_is_proven_by_a_plan_made_of_the_relaxation(monkeypatch):

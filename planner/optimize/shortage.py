@@ -2,7 +2,8 @@
 
 The relaxation without the field rule says how few they can be at least, and where a field may have
 several varieties the exact model makes plans of its solution that come near. Where whole fields
-must fit, boards look for them, and patterns of their plans are put together anew.
+must fit, the relaxation without bags does so if they are few; and boards look for plans, whose
+patterns are put together anew.
 """
 
 from __future__ import annotations
@@ -14,9 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.filling import least_filled, pairs_of
 from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
-from planner.optimize.lift import with_order
-from planner.optimize.solver import now
+from planner.optimize.lift import ORDER, with_order
+from planner.optimize.solver import INFINITE, Limits, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import same_short
 from planner.optimize.strategies import Budget, Neighborhood, on_model
@@ -42,7 +44,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.optimize.model import Model
-    from planner.optimize.solver import Floats, Solver
+    from planner.optimize.solver import Bools, Floats, Matrix, Solver
     from planner.optimize.workshop import Workshop
 
 SMALL_SHARES = 100
@@ -57,6 +59,10 @@ FROM_PLANTING = (True, False, True)
 """How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
 """Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
+FEW_PAIRS = 200
+"""Pairs of fields and varieties up to which one variety a field is looked at without bags."""
+FILLING_TIME = 0.7
+"""Share of the time for that; the rest for planting what it says."""
 AIM = 1000.0
 """How many times as much an acre weighs as one of the next priority."""
 
@@ -89,7 +95,7 @@ def _search(shop: Workshop) -> None:
     if state.options.effort is None:
         with _proof_beside(shop, until):
             _take_turns(shop, until)
-    elif not _from_relaxation(shop, shop.rng, solve_matrix):
+    elif not _from_relaxations(shop, shop.rng, solve_matrix, np.inf):
         _take_turns(shop, np.inf)
         _prove(shop, np.inf, solve_matrix)
 
@@ -102,8 +108,18 @@ def _aim(model: Model) -> Floats:
     return cost
 
 
+def _from_relaxations(
+    shop: Workshop, rng: np.random.Generator, solver: Solver, until: float
+) -> bool:
+    """Make plans of solutions of relaxations; whether one is proven to be as good as can be."""
+    few = shop.near.most == 1 and len(pairs_of(shop.state.model.it)[0]) <= FEW_PAIRS
+    if few and _from_filling(shop, solver, until):
+        return True
+    return _from_relaxation(shop, rng, solver)
+
+
 def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -> bool:
-    """Make plans of solutions of the relaxation; whether one is proven to be as good as can be."""
+    """Do so with what the relaxation without the field rule plants."""
     state, model, near = shop.state, shop.state.model, shop.near
     seconds, nodes = _stretch(shop).seconds, _nodes(shop)
     guide, least = least_short(state, model, seconds, nodes, solver)
@@ -121,6 +137,73 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
     if same_short(np.array(state.short), least):
         state.prove_shortage()
     return state.short_proven
+
+
+def _from_filling(shop: Workshop, solver: Solver, until: float) -> bool:
+    """Do so with what the one without bags plants, where a field has one variety."""
+    state = shop.state
+    seconds = FILLING_TIME * (until - now())
+    given, least = least_filled(state, state.model, seconds, _nodes(shop), solver)
+    if given is not None and not same_short(np.array(state.short), least):
+        state.offer(_planted(shop, given, solver))
+    if same_short(np.array(state.short), least):
+        state.prove_shortage()
+    return state.short_proven
+
+
+def _planted(shop: Workshop, given: Bools, solver: Solver) -> Floats | None:
+    """As many acres as can be of what every field is given, variety by variety."""
+    state, model = shop.state, shop.state.model
+    it, acres = model.it, np.array([field.acres for field in model.it.fields])
+    matrix = _acres_only(model)
+    x = np.zeros(matrix.n_columns)
+    x[model.at["short"]] = acres
+    for priority, column in zip(model.keys["short_in"], model.at["short_in"], strict=True):
+        x[column] = sum(field.acres for field in it.fields if field.priority == priority)
+    for variety in np.flatnonzero(given.any(axis=0)).tolist():
+        free = _of_variety(model, given, variety)
+        part, columns = reduced(matrix, free, x)
+        limits = Limits(_stretch(shop).seconds, gap=0.0, nodes=_nodes(shop))
+        answer = solver(part, limits, watch=Watch(state))
+        if answer.x is None:
+            return None
+        x[columns] = answer.x
+    return with_order(model, np.where(matrix.integer, np.round(x), x), _stretch(shop).seconds)
+
+
+def _of_variety(model: Model, given: Bools, variety: int) -> Bools:
+    """Columns of the fields that are given a variety, and of its seed."""
+    it, c = model.it, model.choices
+    mine = np.zeros(model.matrix.n_columns, dtype=bool)
+    own = given[c.field, variety] & (it.variety_of[c.lot] == variety)
+    mine[model.at["acres"][own]] = True
+    for group in ("share", "bare"):
+        keys = [v == variety and bool(given[f, v]) for f, v, _ in model.keys[group]]
+        mine[model.at[group][np.array(keys, dtype=bool)]] = True
+    for group in ("bags", "part"):
+        keys = [int(it.variety_of[lot]) == variety for lot, _ in model.keys[group]]
+        mine[model.at[group][np.array(keys, dtype=bool)]] = True
+    mine[model.at["short"][given[:, variety]]] = True
+    mine[model.at["short_in"]] = True
+    return mine
+
+
+def _acres_only(model: Model) -> Matrix:
+    """The program aimed at acres, whatever it takes of products."""
+    short = model.at["short_in"]
+    cost = np.zeros(model.matrix.n_columns)
+    cost[short] = AIM ** np.arange(len(short))[::-1]
+    matrix = model.aimed(cost).matrix
+    order = np.zeros(matrix.n_columns, dtype=bool)
+    for group in ORDER:
+        order[model.at[group]] = True
+    asking = np.zeros(len(matrix.row_lower), dtype=bool)
+    asking[matrix.row[order[matrix.column]]] = True
+    return replace(
+        matrix,
+        row_lower=np.where(asking, -INFINITE, matrix.row_lower),
+        row_upper=np.where(asking, INFINITE, matrix.row_upper),
+    )
 
 
 def _mended(
@@ -199,7 +282,7 @@ def _proof_beside(shop: Workshop, until: float) -> Iterator[None]:
 
     def work() -> None:
         rng = np.random.default_rng([state.options.seed, 2])
-        if _from_relaxation(shop, rng, worker.solve):
+        if _from_relaxations(shop, rng, worker.solve, until):
             return
         if shop.near.most == 1:
             search_aside(shop, worker, shop.found.append, done, acres=True)
