@@ -541,24 +541,11 @@ def test_filling_is_what_the_second_model_leaves_short(seed):
     assert any(a < b - 0.5 for a, b in zip(loose, least, strict=True))
 
 
-def test_fewest_short_is_proven_where_a_field_has_one_variety(monkeypatch):
-    """What the relaxation without bags plants can be planted, and no more acres."""
+@pytest.mark.parametrize("size", [(10, 7, 3, 3, 7), (10, 7, 3, 1, 2)], ids=str)
+def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size, monkeypatch):
+    """The acres left are those that it says: without the field rule, or for one variety bags."""
     monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
-    one = random_season(10, 7, 3, 1, 2, short=True)
-    state = State(SolveOptions(effort=2), None, None)
-    shop = workshop.open_shop(state, one)
-    search._first_plan(shop)
-    first = state.short
-    shortage.settle_shortage(shop)
-    assert state.short_proven
-    assert state.short < first
-    assert sum(state.short) == pytest.approx(sum(milp.solve(one).short), abs=1e-3)
-
-
-def test_fewest_short_is_proven_by_a_plan_made_of_the_relaxation(monkeypatch):
-    """Where several varieties are allowed, the acres left are those that the relaxation says."""
-    monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
-    one = random_season(10, 7, 3, 3, 7, short=True)
+    one = random_season(*size, short=True)
     state = State(SolveOptions(effort=2), None, None)
     shop = workshop.open_shop(state, one)
     search._first_plan(shop)

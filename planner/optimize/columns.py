@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.instance import units_to_treat
 from planner.optimize.model import Model, make_model
 from planner.optimize.solver import INFINITE, Kept
 
@@ -66,8 +67,7 @@ def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
     c = it.choices
     places = best_of_each_lot(it, value, 1)
     ends = first_of(it, c.field[places]).tolist()
-    bags = it.full_bags + it.can_buy
-    left = bags * np.array([x.units_per_bag for x in it.lots]) + it.part_bag
+    left = units_to_treat(it)
     turns = sorted(
         range(len(it.fields)),
         key=lambda f: (it.fields[f].priority, ends[f + 1] - ends[f], -it.fields[f].acres),

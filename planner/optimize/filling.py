@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.floors import twice
+from planner.optimize.instance import units_to_treat
 from planner.optimize.solver import INFINITE, Limits, Matrix, Watch, now
 from planner.optimize.state import short_slack
 
@@ -115,8 +116,7 @@ def filling(model: Model) -> Filling:
 
 def seed_there_is(it: Instance) -> Floats:
     """Units of every lot that can be had, treated before or not."""
-    bag = np.array([lot.units_per_bag for lot in it.lots])
-    seed: Floats = (it.full_bags + it.can_buy) * bag + it.part_bag
+    seed = units_to_treat(it)
     for (lot, _), units in it.before.items():
         seed[lot] += units
     return seed

@@ -320,6 +320,13 @@ def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:
     return frozenset((key // width, key % width) for key in keys)
 
 
+def units_to_treat(it: Instance) -> NDArray[np.float64]:
+    """Units of every lot that are not treated yet, with all that can be bought."""
+    sizes = np.array([lot.units_per_bag for lot in it.lots])
+    units: NDArray[np.float64] = (it.full_bags + it.can_buy) * sizes + it.part_bag
+    return units
+
+
 def most_need(it: Instance) -> NDArray[np.float64]:
     """Fl oz of each product that a sensible plan could ever need, line losses included.
 
@@ -328,8 +335,7 @@ def most_need(it: Instance) -> NDArray[np.float64]:
     """
     c = it.choices
     total = np.zeros(len(it.products))
-    have = it.full_bags * np.array([lot.units_per_bag for lot in it.lots]) + it.part_bag
-    have = have + it.can_buy * np.array([lot.units_per_bag for lot in it.lots])
+    have = units_to_treat(it)
     by_lot: dict[int, set[int]] = {}
     for lot, k in it.on_seed:
         if k != it.untreated:

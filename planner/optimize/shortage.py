@@ -161,7 +161,7 @@ def _planted(shop: Workshop, given: Bools, solver: Solver) -> Floats | None:
     for priority, column in zip(model.keys["short_in"], model.at["short_in"], strict=True):
         x[column] = sum(field.acres for field in it.fields if field.priority == priority)
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
-        free = _of_variety(model, given, variety)
+        free = _of_variety(shop.near, given, variety)
         part, columns = reduced(matrix, free, x)
         limits = Limits(_stretch(shop).seconds, gap=0.0, nodes=_nodes(shop))
         answer = solver(part, limits, watch=Watch(state))
@@ -171,18 +171,17 @@ def _planted(shop: Workshop, given: Bools, solver: Solver) -> Floats | None:
     return with_order(model, np.where(matrix.integer, np.round(x), x), _stretch(shop).seconds)
 
 
-def _of_variety(model: Model, given: Bools, variety: int) -> Bools:
+def _of_variety(near: Neighborhood, given: Bools, variety: int) -> Bools:
     """Columns of the fields that are given a variety, and of its seed."""
-    it, c = model.it, model.choices
+    model, it, c = near.model, near.model.it, near.model.choices
     mine = np.zeros(model.matrix.n_columns, dtype=bool)
     own = given[c.field, variety] & (it.variety_of[c.lot] == variety)
     mine[model.at["acres"][own]] = True
     for group in ("share", "bare"):
         keys = [v == variety and bool(given[f, v]) for f, v, _ in model.keys[group]]
         mine[model.at[group][np.array(keys, dtype=bool)]] = True
-    for group in ("bags", "part"):
-        keys = [int(it.variety_of[lot]) == variety for lot, _ in model.keys[group]]
-        mine[model.at[group][np.array(keys, dtype=bool)]] = True
+    for group, lots in near.lot_of.items():
+        mine[model.at[group][it.variety_of[lots] == variety]] = True
     mine[model.at["short"][given[:, variety]]] = True
     mine[model.at["short_in"]] = True
     return mine
@@ -190,10 +189,8 @@ def _of_variety(model: Model, given: Bools, variety: int) -> Bools:
 
 def _acres_only(model: Model) -> Matrix:
     """The program aimed at acres, whatever it takes of products."""
-    short = model.at["short_in"]
-    cost = np.zeros(model.matrix.n_columns)
-    cost[short] = AIM ** np.arange(len(short))[::-1]
-    matrix = model.aimed(cost).matrix
+    last_counts_one = AIM ** (len(model.at["short_in"]) - 1)
+    matrix = model.aimed(_aim(model) * last_counts_one).matrix
     order = np.zeros(matrix.n_columns, dtype=bool)
     for group in ORDER:
         order[model.at[group]] = True
