@@ -7,6 +7,7 @@ mostly little is between it and the full problem.
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
@@ -14,7 +15,7 @@ import numpy as np
 
 from planner.optimize.floors import twice
 from planner.optimize.instance import units_to_treat
-from planner.optimize.solver import INFINITE, Limits, Matrix, Watch, now
+from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, Watch, now, reduced
 from planner.optimize.state import short_slack
 
 if TYPE_CHECKING:
@@ -22,11 +23,23 @@ if TYPE_CHECKING:
 
     from planner.optimize.instance import Instance
     from planner.optimize.model import Model
+    from planner.optimize.options import Stop
     from planner.optimize.solver import Floats, Solver
     from planner.optimize.state import State
+    from planner.optimize.strategies import Budget
 
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
+
+FEWEST, FIRST_SIZE = 2.0, 3.0
+"""Varieties freed at once: the fewest, and at first."""
+QUICK, LONG = 0.5, 2.0
+"""Seconds of a solve after which more are freed, and most of one."""
+GROW, SHRINK = 0.1, 0.3
+TRY_NODES, TRY_STEPS = 100, 30
+"""Where work is counted: most nodes of one, and the steps that it counts."""
+CLOSE = 1e-5
+"""Its gap."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,8 +50,12 @@ class Filling:
     field: Ints
     """Of every pair of a field and a variety that suits it."""
     variety: Ints
+    short: Ints
+    """Columns of acres short, by field."""
     whether: Ints
-    """Column that says whether the field has the variety, by pair."""
+    """Columns that say whether the field has the variety, by pair."""
+    acres: Ints
+    """Columns of acres of the variety in the field, by pair."""
     short_in: Ints
     """Columns of acres short, by priority."""
 
@@ -49,61 +66,64 @@ class Filling:
         has[self.field[on], self.variety[on]] = True
         return has
 
-
-def pairs_of(it: Instance) -> tuple[Ints, Ints]:
-    """Fields and the varieties that suit them, pair by pair."""
-    varieties = len(it.varieties)
-    pairs = np.unique(it.choices.field * varieties + it.variety_of[it.choices.lot])
-    return pairs // varieties, pairs % varieties
+    def of(self, model: Model, x: Floats) -> Floats:
+        """Write a plan in the columns of this."""
+        it, c = model.it, model.choices
+        width = len(it.varieties)
+        pairs = self.field * width + self.variety
+        at = np.searchsorted(pairs, c.field * width + it.variety_of[c.lot])
+        acres = np.bincount(at, x[model.at["acres"]], len(pairs))
+        z = np.zeros(self.matrix.n_columns)
+        z[self.acres], z[self.whether] = acres, acres > 1e-7
+        z[self.short], z[self.short_in] = x[model.at["short"]], x[model.at["short_in"]]
+        return z
 
 
 def filling(model: Model) -> Filling:
     r"""Write the relaxation down.
 
-    .. math:: \sum_l a_{fl} + h_f = A_f, \quad \sum_v y_{fv} \le 1, \quad
-        m_f y_{fv} \le \sum_{l \in v} a_{fl} \le A_f y_{fv}, \quad
-        \sum_f u_{fl} a_{fl} \le S_l, \quad \sum_{f \in p} h_f = H_p
+    .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le 1, \quad
+        m_f y_{fv} \le a_{fv} \le A_f y_{fv}, \quad \sum_{f \in p} h_f = H_p, \quad
+        \sum_f a_{fv} \min_l \lambda_l u_{fl} \le \sum_l \lambda_l S_l
 
-    Columns are :math:`h`, :math:`y`, :math:`a`, :math:`H`.
+    Columns are :math:`h`, :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
     """
     it, c = model.it, model.it.choices
-    lots, width = len(it.lots), len(it.varieties)
-    places, first = np.unique(c.field * lots + c.lot, return_index=True)
-    field, lot, units = places // lots, places % lots, c.units[first]
-    owner, variety = pairs_of(it)
-    pair = np.searchsorted(owner * width + variety, field * width + it.variety_of[lot])
+    pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
+    owner, variety = pairs // len(it.varieties), pairs % len(it.varieties)
     acres = np.array([f.acres for f in it.fields])
     least = np.minimum(it.season.farm.smallest_split, acres)
     priorities = np.array(model.keys["short_in"])
     own = np.searchsorted(priorities, [f.priority for f in it.fields])
-    n, k, m, p = len(acres), len(owner), len(places), len(priorities)
-    h, y, a, total = np.split(np.arange(n + k + m + p), [n, n + k, n + k + m])
+    seed_row, pair, units, there_is = seed_rows(it, owner, variety)
+    n, k, p, s = len(acres), len(owner), len(priorities), len(there_is)
+    h, y, a, total = np.split(np.arange(n + 2 * k + p), [n, n + k, n + 2 * k])
     full, one, within, above, seed, added = np.split(
-        np.arange(2 * n + 2 * k + lots + p), np.cumsum([n, n, k, k, lots])
+        np.arange(2 * n + 2 * k + s + p), np.cumsum([n, n, k, k, s])
     )
     blocks = [
         (full, h, np.ones(n)),
-        (full[field], a, np.ones(m)),
+        (full[owner], a, np.ones(k)),
         (one[owner], y, np.ones(k)),
-        (within[pair], a, np.ones(m)),
+        (within, a, np.ones(k)),
         (within, y, -acres[owner]),
-        (above[pair], a, np.ones(m)),
+        (above, a, np.ones(k)),
         (above, y, -least[owner]),
-        (seed[lot], a, units),
+        (seed[seed_row], a[pair], units),
         (added[own], h, np.ones(n)),
         (added, total, -np.ones(p)),
     ]
     row, column, value = (np.concatenate(part) for part in zip(*blocks, strict=True))
-    whole = np.zeros(n + k + m + p, dtype=bool)
+    whole = np.zeros(n + 2 * k + p, dtype=bool)
     whole[y] = True
     low, high = np.full(added[-1] + 1, -INFINITE), np.full(added[-1] + 1, INFINITE)
     low[full], low[above], low[added] = acres, 0.0, 0.0
     high[full], high[one], high[within], high[added] = acres, 1.0, 0.0, 0.0
-    high[seed] = seed_there_is(it)
+    high[seed] = there_is
     empty = Matrix(
         cost=np.zeros(len(whole)),
         lower=np.zeros(len(whole)),
-        upper=np.concatenate([acres, np.ones(k), acres[field], np.full(p, acres.sum())]),
+        upper=np.concatenate([acres, np.ones(k), acres[owner], np.full(p, acres.sum())]),
         integer=whole,
         row_lower=np.zeros(0),
         row_upper=np.zeros(0),
@@ -111,7 +131,36 @@ def filling(model: Model) -> Filling:
         row=np.zeros(0, dtype=np.int64),
         value=np.zeros(0),
     )
-    return Filling(empty.with_rows((row, column, value), low, high), owner, variety, y, total)
+    matrix = empty.with_rows((row, column, value), low, high)
+    return Filling(matrix, owner, variety, h, y, a, total)
+
+
+def seed_rows(it: Instance, owner: Ints, variety: Ints) -> tuple[Ints, Ints, Floats, Floats]:
+    r"""What the seed of a variety's lots allows, the lots not told apart.
+
+    Every :math:`\lambda \ge 0` gives a row that holds: a lot's seed counts :math:`\lambda_l`. Units
+    an acre are the same for all lots where seeds are set, and go with 1 / germination where plants
+    are; the latter do best with the lots that germinate best. So one row for every lot, whose
+    :math:`\lambda` is its germination beside this lot's, at least 1, says all there is to say where
+    lots of a variety suit the same fields. Entries by row, pair and units an acre; then the seed.
+    """
+    c = it.choices
+    units = np.full((len(it.fields), len(it.lots)), np.inf)
+    units[c.field, c.lot] = c.units
+    have = seed_there_is(it)
+    germination = np.array([lot.germination or 1.0 for lot in it.lots])
+    none = np.zeros(0, dtype=np.int64)
+    parts: list[tuple[Ints, Ints, Floats]] = [(none, none, np.zeros(0))]
+    seed: list[float] = []
+    for v in np.unique(variety).tolist():
+        lots, mine = np.flatnonzero(it.variety_of == v), np.flatnonzero(variety == v)
+        for other in np.unique(germination[lots]).tolist():
+            weight = np.maximum(1.0, germination[lots] / other)
+            row = np.full(len(mine), len(seed))
+            parts.append((row, mine, (units[np.ix_(owner[mine], lots)] * weight).min(axis=1)))
+            seed.append(float(weight @ have[lots]))
+    rows, pairs, values = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return rows, pairs, values, np.array(seed)
 
 
 def seed_there_is(it: Instance) -> Floats:
@@ -123,15 +172,15 @@ def seed_there_is(it: Instance) -> Floats:
 
 
 def least_filled(
-    state: State, model: Model, seconds: float, nodes: int | None, solver: Solver
-) -> tuple[Bools | None, Floats]:
-    """What the relaxation gives every field, and acres short that no plan has fewer than.
+    state: State, program: Filling, seconds: float, nodes: int | None, solver: Solver
+) -> tuple[Floats | None, Floats]:
+    """The relaxation's solution, and acres short that no plan has fewer than.
 
     As `floors.least_short`: by priority, every figure for plans that leave no more short in those
-    before it. By field and variety; None where nothing was found in time.
+    before it. The solution is None where nothing was found in time.
     """
-    until, program = now() + seconds, filling(model)
-    matrix, x = program.matrix, None
+    until, matrix = now() + seconds, program.matrix
+    x: Floats | None = None
     least: Floats = np.zeros(len(program.short_in))
     for place, column in enumerate(program.short_in.tolist()):
         found = 0.0
@@ -148,4 +197,78 @@ def least_filled(
         upper = matrix.upper.copy()
         upper[column] = min(upper[column], found)
         matrix = replace(matrix, upper=upper)
-    return None if x is None else program.given(x, model.it), least
+    return x, least
+
+
+class Refilling:
+    """Looks for a better solution of the relaxation, a few varieties at a time.
+
+    Several threads may work on the same one, each with a solver and random numbers of its own.
+    """
+
+    def __init__(self, program: Filling, weights: Floats, x: Floats) -> None:
+        """Start from a solution; weights of an acre short are by priority."""
+        cost = np.zeros(program.matrix.n_columns)
+        cost[program.short_in] = weights
+        self.program, self.x = program, x
+        self.matrix = replace(program.matrix, cost=cost)
+        self.ended = False
+        """Whether all varieties together gave nothing better."""
+        suits = np.zeros((program.field.max() + 1, program.variety.max() + 1))
+        suits[program.field, program.variety] = 1.0
+        self.near = suits.T @ suits
+        """How many fields two varieties have in common."""
+        self._lock = threading.Lock()
+
+    def work(self, budget: Budget, stop: Stop, rng: np.random.Generator, solver: Solver) -> None:
+        """Go on for as long as is said."""
+        until, tries, size = now() + budget.seconds, 0, FIRST_SIZE
+        most = np.inf if budget.steps is None else budget.steps // TRY_STEPS
+        while tries < most and now() < until and not stop.is_set() and not self.ended:
+            x, began = self.x, now()
+            varieties = self._some(rng, int(size + rng.random()))
+            free = self._free(x, varieties)
+            part, columns = reduced(self.matrix, free, x)
+            limits = Limits(gap=CLOSE, nodes=TRY_NODES, seed=int(rng.integers(2**31)))
+            if budget.steps is None:
+                limits = replace(limits, seconds=min(LONG, until - began), nodes=None)
+            answer = solver(part, limits, start=x[columns], watch=Watch(stop))
+            if answer.x is not None:
+                y = x.copy()
+                y[columns] = answer.x
+                self.offer(y)
+            proven = answer.verdict is Verdict.OPTIMAL
+            self.ended |= proven and bool(varieties.all())
+            quick = proven and (budget.steps is not None or now() - began < QUICK)
+            size = min(size + GROW, len(self.near)) if quick else max(FEWEST, size - SHRINK)
+            tries += 1
+
+    def offer(self, x: Floats) -> None:
+        """Take a solution over if it is no worse."""
+        with self._lock:
+            if self.matrix.price(x) <= self.matrix.price(self.x):
+                self.x = np.where(self.matrix.integer, np.round(x), x)
+
+    def _some(self, rng: np.random.Generator, size: int) -> Bools:
+        """Some varieties that suit the same fields."""
+        chosen = np.zeros(len(self.near), dtype=bool)
+        chosen[int(rng.choice(np.flatnonzero(self.near.diagonal())))] = True
+        while chosen.sum() < size:
+            weight = np.where(chosen, 0.0, self.near[chosen].sum(axis=0))
+            if not weight.any():
+                break
+            chosen[int(rng.choice(len(weight), p=weight / weight.sum()))] = True
+        return chosen
+
+    def _free(self, x: Floats, varieties: Bools) -> Bools:
+        """Columns of some varieties in the fields that have one of them, or none."""
+        p = self.program
+        has = np.full(len(p.short), -1)
+        on = x[p.whether] > 0.5
+        has[p.field[on]] = p.variety[on]
+        fields = (has < 0) | varieties[has]
+        free = np.zeros(len(x), dtype=bool)
+        pairs = fields[p.field] & varieties[p.variety]
+        free[p.whether[pairs]] = free[p.acres[pairs]] = True
+        free[p.short[fields]] = free[p.short_in] = True
+        return free

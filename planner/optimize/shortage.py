@@ -15,12 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.filling import least_filled, pairs_of
+from planner.optimize.columns import rough_price
+from planner.optimize.filling import Refilling, filling, least_filled
 from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
 from planner.optimize.lift import ORDER, with_order
-from planner.optimize.solver import INFINITE, Limits, Watch, now, reduced
+from planner.optimize.orders import order_tables
+from planner.optimize.solver import INFINITE, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
-from planner.optimize.state import same_short
+from planner.optimize.state import SHORT_SLACK, same_short
 from planner.optimize.strategies import Budget, Neighborhood, on_model
 from planner.optimize.workshop import (
     FEW_BREAKING,
@@ -92,6 +94,9 @@ def _search(shop: Workshop) -> None:
         return
     until = now() + (SHORT_TIME - STRETCH) * state.options.seconds
     shop.near = Neighborhood(state.model.aimed(_aim(state.model)))
+    if shop.near.most == 1 and state.x is not None and shop.near.has_shares:
+        program = filling(state.model)
+        shop.refilling = Refilling(program, _weights(state.model), program.of(state.model, state.x))
     if state.options.effort is None:
         with _proof_beside(shop, until):
             _take_turns(shop, until)
@@ -108,12 +113,17 @@ def _aim(model: Model) -> Floats:
     return cost
 
 
+def _weights(model: Model) -> Floats:
+    """The same by priority, the last one's acre counting one."""
+    weights: Floats = AIM ** np.arange(len(model.at["short_in"]), dtype=float)[::-1]
+    return weights
+
+
 def _from_relaxations(
     shop: Workshop, rng: np.random.Generator, solver: Solver, until: float
 ) -> bool:
     """Make plans of solutions of relaxations; whether one is proven to be as good as can be."""
-    few = shop.near.most == 1 and len(pairs_of(shop.state.model.it)[0]) <= FEW_PAIRS
-    if few and _from_filling(shop, solver, until):
+    if shop.refilling is not None and _from_filling(shop, shop.refilling, rng, solver, until):
         return True
     return _from_relaxation(shop, rng, solver)
 
@@ -139,52 +149,80 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
     return state.short_proven
 
 
-def _from_filling(shop: Workshop, solver: Solver, until: float) -> bool:
-    """Do so with what the one without bags plants, where a field has one variety."""
+def _from_filling(
+    shop: Workshop, filled: Refilling, rng: np.random.Generator, solver: Solver, until: float
+) -> bool:
+    """Do so with the one without bags, where a field has one variety."""
     state = shop.state
     seconds = FILLING_TIME * (until - now())
-    given, least = least_filled(state, state.model, seconds, _nodes(shop), solver)
-    if given is not None and not same_short(np.array(state.short), least):
-        state.offer(_planted(shop, given, solver))
+    if len(filled.program.field) > FEW_PAIRS:
+        filled.work(Budget(seconds, _nodes(shop)), state, rng, solver)
+        return False
+    x, least = least_filled(state, filled.program, seconds, _nodes(shop), solver)
+    if x is not None and not same_short(np.array(state.short), least):
+        filled.offer(x)
+        state.offer(_planted(shop, filled, solver))
     if same_short(np.array(state.short), least):
         state.prove_shortage()
     return state.short_proven
 
 
-def _planted(shop: Workshop, given: Bools, solver: Solver) -> Floats | None:
-    """As many acres as can be of what every field is given, variety by variety."""
-    state, model = shop.state, shop.state.model
-    it, acres = model.it, np.array([field.acres for field in model.it.fields])
-    matrix = _acres_only(model)
+def _planted(shop: Workshop, filled: Refilling, solver: Solver) -> Floats | None:
+    """As many acres as can be of what the relaxation gives every field, variety by variety."""
+    state, model, z = shop.state, shop.state.model, filled.x
+    fields = model.it.fields
+    given, acres = filled.program.given(z, model.it), np.array([f.acres for f in fields])
+    own = np.searchsorted(np.array(model.keys["short_in"]), [f.priority for f in fields])
+    matrix, price = _acres_only(model), rough_price(model.it, order_tables(model.it))
     x = np.zeros(matrix.n_columns)
-    x[model.at["short"]] = acres
-    for priority, column in zip(model.keys["short_in"], model.at["short_in"], strict=True):
-        x[column] = sum(field.acres for field in it.fields if field.priority == priority)
+    x[model.at["short"]], x[model.at["short_in"]] = acres, np.bincount(own, acres)
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
-        free = _of_variety(shop.near, given, variety)
-        part, columns = reduced(matrix, free, x)
-        limits = Limits(_stretch(shop).seconds, gap=0.0, nodes=_nodes(shop))
-        answer = solver(part, limits, watch=Watch(state))
+        gone = np.where(given[:, variety], acres - z[filled.program.short], 0.0)
+        target = matrix.price(x) - float(_weights(model)[own] @ gone) + SHORT_SLACK
+        limits = replace(_stretch(shop).limits(0.0, state.options.seed), target=target)
+        for free in _of_variety(shop.near, given[:, variety], variety, price):
+            part, columns = reduced(matrix, free, x)
+            answer = solver(part, limits, watch=Watch(state))
+            if answer.x is not None and answer.objective <= target:
+                break
         if answer.x is None:
             return None
         x[columns] = answer.x
     return with_order(model, np.where(matrix.integer, np.round(x), x), _stretch(shop).seconds)
 
 
-def _of_variety(near: Neighborhood, given: Bools, variety: int) -> Bools:
-    """Columns of the fields that are given a variety, and of its seed."""
-    model, it, c = near.model, near.model.it, near.model.choices
-    mine = np.zeros(model.matrix.n_columns, dtype=bool)
-    own = given[c.field, variety] & (it.variety_of[c.lot] == variety)
-    mine[model.at["acres"][own]] = True
+def _of_variety(near: Neighborhood, fields: Bools, variety: int, price: Floats) -> list[Bools]:
+    """Columns of the fields that are given a variety, and of its seed.
+
+    First under just the cheapest recipe that suits all of them, if any does; then under all.
+    """
+    it, c = near.model.it, near.model.choices
+    own = fields[c.field] & (it.variety_of[c.lot] == variety)
+    every = list(range(it.untreated + 1))
+    common: dict[float, list[int]] = {}
+    for k in every:
+        mine = own & (c.recipe == k)
+        if len(np.unique(c.field[mine])) == fields.sum():
+            common[float(price[mine] @ near.acres[c.field[mine]])] = [k]
+    tried = [common[min(common)], every] if common else [every]
+    return [_under(near, own, fields, variety, recipes) for recipes in tried]
+
+
+def _under(
+    near: Neighborhood, own: Bools, fields: Bools, variety: int, recipes: list[int]
+) -> Bools:
+    model, it = near.model, near.model.it
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    free[model.at["acres"][own & np.isin(model.choices.recipe, recipes)]] = True
     for group in ("share", "bare"):
-        keys = [v == variety and bool(given[f, v]) for f, v, _ in model.keys[group]]
-        mine[model.at[group][np.array(keys, dtype=bool)]] = True
-    for group, lots in near.lot_of.items():
-        mine[model.at[group][it.variety_of[lots] == variety]] = True
-    mine[model.at["short"][given[:, variety]]] = True
-    mine[model.at["short_in"]] = True
-    return mine
+        keys = [v == variety and bool(fields[f]) and k in recipes for f, v, k in model.keys[group]]
+        free[model.at[group][np.array(keys, dtype=bool)]] = True
+    for group in ("bags", "part"):
+        keys = [it.variety_of[j] == variety and k in recipes for j, k in model.keys[group]]
+        free[model.at[group][np.array(keys, dtype=bool)]] = True
+    free[model.at["bought"][it.variety_of[near.lot_of["bought"]] == variety]] = True
+    free[model.at["short"][fields]] = free[model.at["short_in"]] = True
+    return free
 
 
 def _acres_only(model: Model) -> Matrix:
@@ -222,6 +260,8 @@ def _take_turns(shop: Workshop, until: float) -> None:
     """Go on from the best plan, on the board and exactly; now and then from a new planting."""
     state, effort, turn = shop.state, shop.state.options.effort, 0
     turns = np.inf if effort is None else 4 * effort
+    while _refill(shop, until):
+        pass
     while turn < turns and not state.is_set() and not state.short_proven and now() < until:
         while shop.found:
             state.offer(on_model(state, shop.board, shop.found.pop()))
@@ -235,6 +275,16 @@ def _take_turns(shop: Workshop, until: float) -> None:
         turn += 1
     if shop.seen and not state.is_set():
         _from_patterns(shop)
+
+
+def _refill(shop: Workshop, until: float) -> bool:
+    """Go on with the relaxation without bags, and plant what it says; whether that was better."""
+    state, filled, was = shop.state, shop.refilling, shop.state.short
+    if filled is None or filled.ended or state.is_set() or state.short_proven or now() >= until:
+        return False
+    filled.work(_stretch(shop, until), state, shop.rng, solve_matrix)
+    state.offer(_planted(shop, filled, solve_matrix))
+    return state.short != was
 
 
 def _from_patterns(shop: Workshop) -> None:

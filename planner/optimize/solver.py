@@ -184,6 +184,8 @@ class Limits:
     nodes: int | None = None
     cutoff: float | None = None
     """Stop looking for anything at or above this cost."""
+    target: float | None = None
+    """Stop once something at or below this cost is found."""
     seed: int = 0
     presolve: bool = True
 
@@ -401,6 +403,8 @@ def _configure(highs: highspy.Highs, limits: Limits) -> None:
         options["mip_max_nodes"] = limits.nodes
     if limits.cutoff is not None:
         options["objective_bound"] = limits.cutoff
+    if limits.target is not None:
+        options["objective_target"] = limits.target
     for name, value in options.items():
         if highs.setOptionValue(name, value) == highspy.HighsStatus.kError:
             msg = f"the solver does not know {name} = {value}"

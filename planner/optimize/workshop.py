@@ -32,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable
 
     from planner.optimize.board import Piece
+    from planner.optimize.filling import Refilling
     from planner.optimize.moves import Tally
     from planner.optimize.options import Stop
     from planner.optimize.solver import Floats, Matrix
@@ -83,6 +84,8 @@ class Workshop:
     """Those of plans so far; None where they are not put together anew."""
     polished: Floats | None = None
     """The plan that was last polished before that."""
+    refilling: Refilling | None = None
+    """What variety every field has at best, bags left out, where that may be one only."""
     seen: list[Tally] = field(default_factory=list)
     """Plans that boards came by, their patterns not yet among these."""
     cycle: float = 3.0
