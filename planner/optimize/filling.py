@@ -33,7 +33,7 @@ if TYPE_CHECKING:
 
 FEWEST, FIRST_SIZE = 2.0, 3.0
 """Varieties freed at once: the fewest, and at first."""
-QUICK, LONG = 0.5, 2.0
+QUICK, LONG = 0.2, 1.0
 """Seconds of a solve after which more are freed, and most of one."""
 GROW, SHRINK = 0.1, 0.3
 TRY_NODES, TRY_STEPS = 100, 30

@@ -61,7 +61,7 @@ FROM_PLANTING = (True, False, True)
 """How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
 """Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
-FEW_PAIRS = 200
+FEW_PAIRS = 120
 """Pairs of fields and varieties up to which one variety a field is looked at without bags."""
 FILLING_TIME = 0.7
 """Share of the time for that; the rest for planting what it says."""
