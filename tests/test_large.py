@@ -34,7 +34,7 @@ def opened(case, first=2):
     most = fewest.x[model.at["short_in"]] + 1e-4
     state = State(SolveOptions(seconds=120), None, None)
     state.model = model.bounded("short_in", most)
-    some = best_with_room(it, rough_price(it, order_tables(it)), first)
+    some = best_with_room(it, rough_price(it, it.choices, order_tables(it)), first)
     planted = np.flatnonzero(fewest.x[model.at["acres"]] > 0)
     return state, start_growing(state, it, np.union1d(some, planted), most)
 
@@ -97,7 +97,7 @@ def test_a_dive_ends_with_nearly_all_bags_whole(case):
 def test_first_choices_leave_room_for_every_field():
     """Where seed suffices, each field's first choices are on lots with room at its turn."""
     it = make_instance(random_season(40, 20, 5, 2, 3))
-    places = best_with_room(it, rough_price(it, order_tables(it)), 3)
+    places = best_with_room(it, rough_price(it, it.choices, order_tables(it)), 3)
     c = it.choices
     assert set(c.field[places].tolist()) == set(c.field.tolist())
     assert np.bincount(c.field[places]).max() <= 3

@@ -24,6 +24,7 @@ from planner.optimize.moves import Tally
 from planner.optimize.options import SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.patterns import Patterns
+from planner.optimize.planting import plant, weights
 from planner.optimize.search import solve
 from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, Watch
 from planner.optimize.solver import solve as solve_matrix
@@ -598,14 +599,12 @@ def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     shop = workshop.open_shop(state, one)
     search._first_plan(shop)
     first, program = state.short, filling(state.model)
-    weights = shortage._weights(state.model)
-    filled = Refilling(program, weights, program.of(state.model, state.x))
-    assert filled.matrix.price(filled.x) == pytest.approx(weights @ first)
+    filled = Refilling(program, weights(state.model), program.of(state.model, state.x))
+    assert filled.matrix.price(filled.x) == pytest.approx(weights(state.model) @ first)
     filled.work(strategies.Budget(np.inf, 6000), state, shop.rng, solve_matrix)
     _, least = least_filled(state, program, 60.0, None, solve_matrix)
     assert tuple(filled.x[program.short_in]) == pytest.approx(tuple(least), abs=1e-2)
-    shop.near = strategies.Neighborhood(state.model.aimed(shortage._aim(state.model)))
-    assert state.offer(shortage._planted(shop, filled, solve_matrix))
+    assert state.offer(plant(state, filled, Limits()))
     assert state.short == pytest.approx(tuple(least), abs=1e-2)
     assert sum(state.short) < sum(first) - 1.0
 

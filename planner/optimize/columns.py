@@ -19,7 +19,7 @@ from planner.optimize.solver import INFINITE, Kept
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.instance import Instance
+    from planner.optimize.instance import Choices, Instance
     from planner.optimize.orders import OrderTable
     from planner.optimize.solver import Answer, Floats
     from planner.optimize.state import State
@@ -92,9 +92,8 @@ def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
     return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
 
 
-def rough_price(it: Instance, tables: list[OrderTable]) -> Floats:
-    """Cost of an acre under every choice if bags and containers could be cut."""
-    c = it.choices
+def rough_price(it: Instance, c: Choices, tables: list[OrderTable]) -> Floats:
+    """Cost of an acre under every choice given if bags and containers could be cut."""
     linear = np.array([t.linear for t in tables])
     worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
     scarce = np.array([x.on_hand for x in it.lots]) <= 0

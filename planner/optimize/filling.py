@@ -1,4 +1,4 @@
-"""Where a field has one variety: how few acres stay short at least, and what then stands where.
+"""How few acres stay short at least, bags left out, and what then stands where.
 
 A relaxation that keeps the field rule: which fields use up the seed of every variety. Recipes are
 not told apart, bags may be cut, and products are left out, so it is small, and where seed is short
@@ -82,7 +82,7 @@ class Filling:
 def filling(model: Model) -> Filling:
     r"""Write the relaxation down.
 
-    .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le 1, \quad
+    .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le K, \quad
         m_f y_{fv} \le a_{fv} \le A_f y_{fv}, \quad \sum_{f \in p} h_f = H_p, \quad
         \sum_f a_{fv} \min_l \lambda_l u_{fl} \le \sum_l \lambda_l S_l
 
@@ -98,13 +98,13 @@ def filling(model: Model) -> Filling:
     seed_row, pair, units, there_is = seed_rows(it, owner, variety)
     n, k, p, s = len(acres), len(owner), len(priorities), len(there_is)
     h, y, a, total = np.split(np.arange(n + 2 * k + p), [n, n + k, n + 2 * k])
-    full, one, within, above, seed, added = np.split(
+    full, few, within, above, seed, added = np.split(
         np.arange(2 * n + 2 * k + s + p), np.cumsum([n, n, k, k, s])
     )
     blocks = [
         (full, h, np.ones(n)),
         (full[owner], a, np.ones(k)),
-        (one[owner], y, np.ones(k)),
+        (few[owner], y, np.ones(k)),
         (within, a, np.ones(k)),
         (within, y, -acres[owner]),
         (above, a, np.ones(k)),
@@ -118,7 +118,8 @@ def filling(model: Model) -> Filling:
     whole[y] = True
     low, high = np.full(added[-1] + 1, -INFINITE), np.full(added[-1] + 1, INFINITE)
     low[full], low[above], low[added] = acres, 0.0, 0.0
-    high[full], high[one], high[within], high[added] = acres, 1.0, 0.0, 0.0
+    high[full], high[within], high[added] = acres, 0.0, 0.0
+    high[few] = it.season.farm.max_varieties or INFINITE
     high[seed] = there_is
     empty = Matrix(
         cost=np.zeros(len(whole)),
@@ -261,14 +262,13 @@ class Refilling:
         return chosen
 
     def _free(self, x: Floats, varieties: Bools) -> Bools:
-        """Columns of some varieties in the fields that have one of them, or none."""
+        """Columns of some varieties in the fields that have one of them or are short."""
         p = self.program
-        has = np.full(len(p.short), -1)
-        on = x[p.whether] > 0.5
-        has[p.field[on]] = p.variety[on]
-        fields = (has < 0) | varieties[has]
+        fields = x[p.short] > 1e-6
+        mine = varieties[p.variety]
+        fields[p.field[mine & (x[p.whether] > 0.5)]] = True
+        pairs = fields[p.field] & mine
         free = np.zeros(len(x), dtype=bool)
-        pairs = fields[p.field] & varieties[p.variety]
         free[p.whether[pairs]] = free[p.acres[pairs]] = True
         free[p.short[fields]] = free[p.short_in] = True
         return free

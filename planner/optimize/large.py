@@ -20,6 +20,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.benders import Orders
     from planner.optimize.columns import Growing
+    from planner.optimize.instance import Choices, Instance
     from planner.optimize.model import Model
     from planner.optimize.solver import Floats
     from planner.optimize.state import State
@@ -46,7 +47,8 @@ def prove_floor(state: State) -> tuple[Growing, Orders | None] | None:
     Returns the relaxation, and what is known of orders; None where there was no time for either.
     """
     it = state.model.it
-    first = best_of_each(it, it.choices.field, rough_price(it, order_tables(it)), FIRST_COLUMNS)
+    price = rough_price(it, it.choices, order_tables(it))
+    first = best_of_each(it, it.choices.field, price, FIRST_COLUMNS)
     growing = start_growing(state, it, np.union1d(first, used_places(state)), short_caps(state))
     grow(state, growing, FLOOR_TIME * state.left())
     if growing.duals is None:
@@ -62,10 +64,14 @@ def used_places(state: State) -> NDArray[np.int64]:
     """Places among all choices of those that the best plan uses."""
     assert state.x is not None
     used = state.x[state.model.at["acres"]] > 0
-    mine, it = state.model.choices, state.model.it
+    return places_of(state.model.it, state.model.choices.only(used))
+
+
+def places_of(it: Instance, some: Choices) -> NDArray[np.int64]:
+    """Places of some choices among all."""
     c, width = it.choices, len(it.recipes) + 1
     code = (c.field * len(it.lots) + c.lot) * width + c.recipe
-    wanted = (mine.field[used] * len(it.lots) + mine.lot[used]) * width + mine.recipe[used]
+    wanted = (some.field * len(it.lots) + some.lot) * width + some.recipe
     return np.flatnonzero(np.isin(code, wanted))
 
 

@@ -15,14 +15,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.columns import rough_price
+from planner.optimize.board import Board
 from planner.optimize.filling import Refilling, filling, least_filled
 from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
-from planner.optimize.lift import ORDER, with_order
+from planner.optimize.lift import with_order
 from planner.optimize.orders import order_tables
-from planner.optimize.solver import INFINITE, Watch, now, reduced
+from planner.optimize.planting import aimed_at_acres, plant, weights, widen
+from planner.optimize.solver import now
 from planner.optimize.solver import solve as solve_matrix
-from planner.optimize.state import SHORT_SLACK, same_short
+from planner.optimize.state import same_short
 from planner.optimize.strategies import Budget, Neighborhood, on_model
 from planner.optimize.workshop import (
     FEW_BREAKING,
@@ -43,10 +44,11 @@ from planner.optimize.workshop import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Callable, Iterator
 
-    from planner.optimize.model import Model
-    from planner.optimize.solver import Bools, Floats, Matrix, Solver
+    from planner.optimize.options import Stop
+    from planner.optimize.solver import Floats, Solver
+    from planner.optimize.worker import Worker
     from planner.optimize.workshop import Workshop
 
 SMALL_SHARES = 100
@@ -65,8 +67,6 @@ FEW_PAIRS = 120
 """Pairs of fields and varieties up to which one variety a field is looked at without bags."""
 FILLING_TIME = 0.7
 """Share of the time for that; the rest for planting what it says."""
-AIM = 1000.0
-"""How many times as much an acre weighs as one of the next priority."""
 
 
 def settle_shortage(shop: Workshop) -> None:
@@ -88,35 +88,38 @@ def settle_shortage(shop: Workshop) -> None:
 def _search(shop: Workshop) -> None:
     """Come near what the relaxation says, and go on from there by all ways."""
     state = shop.state
-    if is_large(shop):
-        for _ in range(2):
-            _on_board(shop, fine=True)
-        return
     until = now() + (SHORT_TIME - STRETCH) * state.options.seconds
-    shop.near = Neighborhood(state.model.aimed(_aim(state.model)))
-    if shop.near.most == 1 and state.x is not None and shop.near.has_shares:
+    shop.near = Neighborhood(aimed_at_acres(state.model))
+    if shop.near.has_shares and state.x is not None and (shop.near.most == 1 or is_large(shop)):
         program = filling(state.model)
-        shop.refilling = Refilling(program, _weights(state.model), program.of(state.model, state.x))
-    if state.options.effort is None:
-        with _proof_beside(shop, until):
+        start = program.of(state.model, state.x)
+        shop.refilling = Refilling(program, weights(state.model), start)
+    if is_large(shop):
+        _search_large(shop, until)
+    elif state.options.effort is None:
+        with _beside(shop, lambda worker, done: _prove_or_look(shop, worker, done, until)):
             _take_turns(shop, until)
     elif not _from_relaxations(shop, shop.rng, solve_matrix, np.inf):
         _take_turns(shop, np.inf)
         _prove(shop, np.inf, solve_matrix)
 
 
-def _aim(model: Model) -> Floats:
-    """Acres short as the cost, those of every priority above all of the next."""
-    cost = np.zeros(model.matrix.n_columns)
-    places = model.at["short_in"]
-    cost[places] = AIM ** -np.arange(len(places), dtype=float)
-    return cost
-
-
-def _weights(model: Model) -> Floats:
-    """The same by priority, the last one's acre counting one."""
-    weights: Floats = AIM ** np.arange(len(model.at["short_in"]), dtype=float)[::-1]
-    return weights
+def _search_large(shop: Workshop, until: float) -> None:
+    """Do so without the exact model: what is planted in the end joins the promising choices."""
+    state, filled = shop.state, shop.refilling
+    if filled is not None and state.options.effort is None:
+        rng = np.random.default_rng([state.options.seed, 2])
+        budget = Budget(until - now())
+        with _beside(shop, lambda worker, _: filled.work(budget, state, rng, worker.solve)):
+            filled.work(budget, state, shop.rng, solve_matrix)
+    elif filled is not None:
+        filled.work(Budget(np.inf, _nodes(shop)), state, shop.rng, solve_matrix)
+    if filled is not None:
+        widen(state, filled)
+        shop.board = Board(state.model.it, state.model.choices, order_tables(state.model.it))
+        shop.near = Neighborhood(state.model)
+        _plant(shop, filled)
+    _on_board(shop, fine=True)
 
 
 def _from_relaxations(
@@ -161,84 +164,10 @@ def _from_filling(
     x, least = least_filled(state, filled.program, seconds, _nodes(shop), solver)
     if x is not None and not same_short(np.array(state.short), least):
         filled.offer(x)
-        state.offer(_planted(shop, filled, solver))
+        _plant(shop, filled, solver)
     if same_short(np.array(state.short), least):
         state.prove_shortage()
     return state.short_proven
-
-
-def _planted(shop: Workshop, filled: Refilling, solver: Solver) -> Floats | None:
-    """As many acres as can be of what the relaxation gives every field, variety by variety."""
-    state, model, z = shop.state, shop.state.model, filled.x
-    fields = model.it.fields
-    given, acres = filled.program.given(z, model.it), np.array([f.acres for f in fields])
-    own = np.searchsorted(np.array(model.keys["short_in"]), [f.priority for f in fields])
-    matrix, price = _acres_only(model), rough_price(model.it, order_tables(model.it))
-    x = np.zeros(matrix.n_columns)
-    x[model.at["short"]], x[model.at["short_in"]] = acres, np.bincount(own, acres)
-    for variety in np.flatnonzero(given.any(axis=0)).tolist():
-        gone = np.where(given[:, variety], acres - z[filled.program.short], 0.0)
-        target = matrix.price(x) - float(_weights(model)[own] @ gone) + SHORT_SLACK
-        limits = replace(_stretch(shop).limits(0.0, state.options.seed), target=target)
-        for free in _of_variety(shop.near, given[:, variety], variety, price):
-            part, columns = reduced(matrix, free, x)
-            answer = solver(part, limits, watch=Watch(state))
-            if answer.x is not None and answer.objective <= target:
-                break
-        if answer.x is None:
-            return None
-        x[columns] = answer.x
-    return with_order(model, np.where(matrix.integer, np.round(x), x), _stretch(shop).seconds)
-
-
-def _of_variety(near: Neighborhood, fields: Bools, variety: int, price: Floats) -> list[Bools]:
-    """Columns of the fields that are given a variety, and of its seed.
-
-    First under just the cheapest recipe that suits all of them, if any does; then under all.
-    """
-    it, c = near.model.it, near.model.choices
-    own = fields[c.field] & (it.variety_of[c.lot] == variety)
-    every = list(range(it.untreated + 1))
-    common: dict[float, list[int]] = {}
-    for k in every:
-        mine = own & (c.recipe == k)
-        if len(np.unique(c.field[mine])) == fields.sum():
-            common[float(price[mine] @ near.acres[c.field[mine]])] = [k]
-    tried = [common[min(common)], every] if common else [every]
-    return [_under(near, own, fields, variety, recipes) for recipes in tried]
-
-
-def _under(
-    near: Neighborhood, own: Bools, fields: Bools, variety: int, recipes: list[int]
-) -> Bools:
-    model, it = near.model, near.model.it
-    free = np.zeros(model.matrix.n_columns, dtype=bool)
-    free[model.at["acres"][own & np.isin(model.choices.recipe, recipes)]] = True
-    for group in ("share", "bare"):
-        keys = [v == variety and bool(fields[f]) and k in recipes for f, v, k in model.keys[group]]
-        free[model.at[group][np.array(keys, dtype=bool)]] = True
-    for group in ("bags", "part"):
-        keys = [it.variety_of[j] == variety and k in recipes for j, k in model.keys[group]]
-        free[model.at[group][np.array(keys, dtype=bool)]] = True
-    free[model.at["bought"][it.variety_of[near.lot_of["bought"]] == variety]] = True
-    free[model.at["short"][fields]] = free[model.at["short_in"]] = True
-    return free
-
-
-def _acres_only(model: Model) -> Matrix:
-    """The program aimed at acres, whatever it takes of products."""
-    last_counts_one = AIM ** (len(model.at["short_in"]) - 1)
-    matrix = model.aimed(_aim(model) * last_counts_one).matrix
-    order = np.zeros(matrix.n_columns, dtype=bool)
-    for group in ORDER:
-        order[model.at[group]] = True
-    asking = np.zeros(len(matrix.row_lower), dtype=bool)
-    asking[matrix.row[order[matrix.column]]] = True
-    return replace(
-        matrix,
-        row_lower=np.where(asking, -INFINITE, matrix.row_lower),
-        row_upper=np.where(asking, INFINITE, matrix.row_upper),
-    )
 
 
 def _mended(
@@ -283,8 +212,13 @@ def _refill(shop: Workshop, until: float) -> bool:
     if filled is None or filled.ended or state.is_set() or state.short_proven or now() >= until:
         return False
     filled.work(_stretch(shop, until), state, shop.rng, solve_matrix)
-    state.offer(_planted(shop, filled, solve_matrix))
+    _plant(shop, filled)
     return state.short != was
+
+
+def _plant(shop: Workshop, filled: Refilling, solver: Solver = solve_matrix) -> None:
+    limits = _stretch(shop).limits(0.0, shop.state.options.seed)
+    shop.state.offer(plant(shop.state, filled, limits, solver))
 
 
 def _from_patterns(shop: Workshop) -> None:
@@ -321,22 +255,23 @@ def _prove(shop: Workshop, seconds: float, solver: Solver) -> None:
         state.prove_shortage()
 
 
+def _prove_or_look(shop: Workshop, worker: Worker, done: Stop, until: float) -> None:
+    """Ask the relaxation, then the exact model or a second board, in another process."""
+    rng = np.random.default_rng([shop.state.options.seed, 2])
+    if _from_relaxations(shop, rng, worker.solve, until):
+        return
+    if shop.near.most == 1:
+        search_aside(shop, worker, shop.found.append, done, acres=True)
+    else:
+        _prove(shop, until - now(), worker.solve)
+
+
 @contextmanager
-def _proof_beside(shop: Workshop, until: float) -> Iterator[None]:
-    """Ask the relaxation, then the exact model or a second board, in another process meanwhile."""
-    state, done = shop.state, threading.Event()
+def _beside(shop: Workshop, job: Callable[[Worker, Stop], object]) -> Iterator[None]:
+    """Have a job done with another process meanwhile; the sign to stop comes in the end."""
+    done = threading.Event()
     worker = shop.aside = shop.aside or hired(shop)
-
-    def work() -> None:
-        rng = np.random.default_rng([state.options.seed, 2])
-        if _from_relaxations(shop, rng, worker.solve, until):
-            return
-        if shop.near.most == 1:
-            search_aside(shop, worker, shop.found.append, done, acres=True)
-        else:
-            _prove(shop, until - now(), worker.solve)
-
-    thread = in_thread(shop, work)
+    thread = in_thread(shop, lambda: job(worker, done))
     try:
         yield
     finally:

@@ -85,7 +85,7 @@ class Workshop:
     polished: Floats | None = None
     """The plan that was last polished before that."""
     refilling: Refilling | None = None
-    """What variety every field has at best, bags left out, where that may be one only."""
+    """What varieties every field has at best, bags left out; None where that is not asked for."""
     seen: list[Tally] = field(default_factory=list)
     """Plans that boards came by, their patterns not yet among these."""
     cycle: float = 3.0
@@ -108,7 +108,7 @@ def open_shop(state: State, season: Season) -> Workshop:
     it = make_instance(season)
     choices, tables = it.choices, order_tables(it)
     if len(choices) > MANY_CHOICES:
-        price = rough_price(it, tables)
+        price = rough_price(it, choices, tables)
         choices = choices.only(best_with_room(it, price, FIRST_CHOICES))
     state.model = make_model(it, choices)
     board = Board(it, choices, tables)
