@@ -58,6 +58,10 @@ class Filling:
     """Columns of acres of the variety in the field, by pair."""
     short_in: Ints
     """Columns of acres short, by priority."""
+    least: Floats
+    """Acres of the smallest share, by pair."""
+    most: float
+    """Varieties of a field."""
 
     def given(self, x: Floats, it: Instance) -> Bools:
         """Whether a field has a variety, by field and variety."""
@@ -119,7 +123,7 @@ def filling(model: Model) -> Filling:
     low, high = np.full(added[-1] + 1, -INFINITE), np.full(added[-1] + 1, INFINITE)
     low[full], low[above], low[added] = acres, 0.0, 0.0
     high[full], high[within], high[added] = acres, 0.0, 0.0
-    high[few] = it.season.farm.max_varieties or INFINITE
+    high[few] = most = it.season.farm.max_varieties or INFINITE
     high[seed] = there_is
     empty = Matrix(
         cost=np.zeros(len(whole)),
@@ -133,7 +137,7 @@ def filling(model: Model) -> Filling:
         value=np.zeros(0),
     )
     matrix = empty.with_rows((row, column, value), low, high)
-    return Filling(matrix, owner, variety, h, y, a, total)
+    return Filling(matrix, owner, variety, h, y, a, total, least[owner], most)
 
 
 def seed_rows(it: Instance, owner: Ints, variety: Ints) -> tuple[Ints, Ints, Floats, Floats]:
@@ -215,34 +219,65 @@ class Refilling:
         self.matrix = replace(program.matrix, cost=cost)
         self.ended = False
         """Whether all varieties together gave nothing better."""
+        self.floor = -INFINITE
+        """Cost that no solution is below."""
         suits = np.zeros((program.field.max() + 1, program.variety.max() + 1))
         suits[program.field, program.variety] = 1.0
         self.near = suits.T @ suits
         """How many fields two varieties have in common."""
         self._lock = threading.Lock()
 
+    @property
+    def is_done(self) -> bool:
+        """Whether there is next to nothing better to be found."""
+        cost = self.matrix.price(self.x)
+        return self.ended or cost - self.floor <= CLOSE * abs(cost)
+
     def work(self, budget: Budget, stop: Stop, rng: np.random.Generator, solver: Solver) -> None:
         """Go on for as long as is said."""
         until, tries, size = now() + budget.seconds, 0, FIRST_SIZE
         most = np.inf if budget.steps is None else budget.steps // TRY_STEPS
-        while tries < most and now() < until and not stop.is_set() and not self.ended:
+        while tries < most and now() < until and not stop.is_set() and not self.is_done:
             x, began = self.x, now()
             varieties = self._some(rng, int(size + rng.random()))
-            free = self._free(x, varieties)
-            part, columns = reduced(self.matrix, free, x)
             limits = Limits(gap=CLOSE, nodes=TRY_NODES, seed=int(rng.integers(2**31)))
             if budget.steps is None:
                 limits = replace(limits, seconds=min(LONG, until - began), nodes=None)
-            answer = solver(part, limits, start=x[columns], watch=Watch(stop))
-            if answer.x is not None:
-                y = x.copy()
-                y[columns] = answer.x
-                self.offer(y)
-            proven = answer.verdict is Verdict.OPTIMAL
+            proven = self._solve(x, self._free(x, varieties), limits, stop, solver, start=True)
             self.ended |= proven and bool(varieties.all())
             quick = proven and (budget.steps is not None or now() - began < QUICK)
             size = min(size + GROW, len(self.near)) if quick else max(FEWEST, size - SHRINK)
             tries += 1
+
+    def follow(self, limits: Limits, stop: Stop, solver: Solver) -> None:
+        """Cut what must be whole; hold the fields that keep the rule then, and fill the others."""
+        p = self.program
+        cut = solver(self.matrix.linear, limits, watch=Watch(stop))
+        x = cut.x
+        if x is None or stop.is_set():
+            return
+        on = x[p.acres] > 1e-7
+        bad = np.bincount(p.field[on], minlength=len(p.short)) > p.most
+        bad[p.field[on & (x[p.acres] < p.least - 1e-6)]] = True
+        held = ~bad[p.field]
+        x[p.whether] = on
+        x[p.acres[~on]] = 0.0
+        free = np.ones(len(x), dtype=bool)
+        free[p.whether[held]] = free[p.acres[held & ~on]] = False
+        self._solve(x, free, limits, stop, solver, start=False)
+        self.floor = cut.bound
+
+    def _solve(
+        self, x: Floats, free: Bools, limits: Limits, stop: Stop, solver: Solver, *, start: bool
+    ) -> bool:
+        """Look for a better solution with some columns free; whether it was solved to the end."""
+        part, columns = reduced(self.matrix, free, x)
+        answer = solver(part, limits, start=x[columns] if start else None, watch=Watch(stop))
+        if answer.x is not None:
+            y = x.copy()
+            y[columns] = answer.x
+            self.offer(y)
+        return answer.verdict is Verdict.OPTIMAL
 
     def offer(self, x: Floats) -> None:
         """Take a solution over if it is no worse."""

@@ -60,13 +60,17 @@ def plant(
     x = np.zeros(matrix.n_columns)
     x[model.at["short"]], x[model.at["short_in"]] = acres, np.bincount(own, acres)
     given = program.given(z, model.it)
+    to_come = np.bincount(program.field, z[program.acres], len(acres))
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
         mine = program.variety == variety
         gone = float(weights(model)[own[program.field[mine]]] @ z[program.acres[mine]])
+        to_come[program.field[mine]] -= z[program.acres[mine]]
+        lower = matrix.lower.copy()
+        lower[model.at["short"]] = np.maximum(0.0, to_come)
         enough = replace(limits, gap=0.0, target=matrix.price(x) - gone + SHORT_SLACK)
         for recipes in seed.recipes_for(given[:, variety], variety):
             free = seed.columns(given[:, variety], variety, recipes)
-            part, columns = reduced(matrix, free, x)
+            part, columns = reduced(replace(matrix, lower=lower), free, x)
             answer = solver(part, enough, watch=Watch(state))
             if answer.x is None:
                 return None

@@ -21,7 +21,7 @@ from planner.optimize.floors import cheapest_loosely, fewest_short, least_short
 from planner.optimize.lift import with_order
 from planner.optimize.orders import order_tables
 from planner.optimize.planting import aimed_at_acres, plant, weights, widen
-from planner.optimize.solver import now
+from planner.optimize.solver import Limits, now
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import same_short
 from planner.optimize.strategies import Budget, Neighborhood, on_model
@@ -30,6 +30,7 @@ from planner.optimize.workshop import (
     GRACE,
     LONGEST,
     STEP_NODES,
+    Either,
     around,
     best_pieces,
     hired,
@@ -48,11 +49,14 @@ if TYPE_CHECKING:
 
     from planner.optimize.options import Stop
     from planner.optimize.solver import Floats, Solver
+    from planner.optimize.state import State
     from planner.optimize.worker import Worker
     from planner.optimize.workshop import Workshop
 
 SMALL_SHARES = 100
 """Models with at most so many shares are solved for acres short at once."""
+FOLLOW = 3.0
+"""Seconds of a solve that follows the relaxation where all may be cut."""
 SHORT_TIME = 0.4
 """Share of the time for acres short."""
 STRETCH = 0.1
@@ -63,6 +67,8 @@ FROM_PLANTING = (True, False, True)
 """How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
 ENOUGH_SEEN = 200
 """Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
+LARGE_ROUNDS = (0.2, 1.0)
+"""Shares of that time after which large seasons are planted anew."""
 FEW_PAIRS = 120
 """Pairs of fields and varieties up to which one variety a field is looked at without bags."""
 FILLING_TIME = 0.7
@@ -99,34 +105,44 @@ def _search(shop: Workshop) -> None:
     elif state.options.effort is None:
         with _beside(shop, lambda worker, done: _prove_or_look(shop, worker, done, until)):
             _take_turns(shop, until)
-    elif not _from_relaxations(shop, shop.rng, solve_matrix, np.inf):
+    elif not _from_relaxations(shop, shop.rng, solve_matrix, state, np.inf):
         _take_turns(shop, np.inf)
         _prove(shop, np.inf, solve_matrix)
 
 
 def _search_large(shop: Workshop, until: float) -> None:
-    """Do so without the exact model: what is planted in the end joins the promising choices."""
-    state, filled = shop.state, shop.refilling
-    if filled is not None and state.options.effort is None:
+    """Do so without the exact model, and soon once: what is given joins the promising choices."""
+    state, filled, began = shop.state, shop.refilling, now()
+    for share in LARGE_ROUNDS:
+        if filled is not None and not _is_settled(state):
+            _fill_large(shop, filled, began + share * (until - began))
+    if not _is_settled(state):
+        _on_board(shop, fine=True)
+
+
+def _fill_large(shop: Workshop, filled: Refilling, until: float) -> None:
+    state = shop.state
+    if state.options.effort is not None:
+        _follow(shop)
+        filled.work(Budget(np.inf, _nodes(shop)), state, shop.rng, solve_matrix)
+    else:
         rng = np.random.default_rng([state.options.seed, 2])
         budget = Budget(until - now())
-        with _beside(shop, lambda worker, _: filled.work(budget, state, rng, worker.solve)):
-            filled.work(budget, state, shop.rng, solve_matrix)
-    elif filled is not None:
-        filled.work(Budget(np.inf, _nodes(shop)), state, shop.rng, solve_matrix)
-    if filled is not None:
+        with _beside(shop, lambda worker, done: filled.work(budget, done, rng, worker.solve)):
+            _follow(shop)
+            filled.work(Budget(until - now()), state, shop.rng, solve_matrix)
+    if not state.is_set():
         widen(state, filled)
         shop.board = Board(state.model.it, state.model.choices, order_tables(state.model.it))
         shop.near = Neighborhood(state.model)
         _plant(shop, filled)
-    _on_board(shop, fine=True)
 
 
 def _from_relaxations(
-    shop: Workshop, rng: np.random.Generator, solver: Solver, until: float
+    shop: Workshop, rng: np.random.Generator, solver: Solver, stop: Stop, until: float
 ) -> bool:
     """Make plans of solutions of relaxations; whether one is proven to be as good as can be."""
-    if shop.refilling is not None and _from_filling(shop, shop.refilling, rng, solver, until):
+    if shop.refilling is not None and _from_filling(shop, shop.refilling, rng, solver, stop, until):
         return True
     return _from_relaxation(shop, rng, solver)
 
@@ -153,13 +169,18 @@ def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -
 
 
 def _from_filling(
-    shop: Workshop, filled: Refilling, rng: np.random.Generator, solver: Solver, until: float
+    shop: Workshop,
+    filled: Refilling,
+    rng: np.random.Generator,
+    solver: Solver,
+    stop: Stop,
+    until: float,
 ) -> bool:
     """Do so with the one without bags, where a field has one variety."""
     state = shop.state
     seconds = FILLING_TIME * (until - now())
     if len(filled.program.field) > FEW_PAIRS:
-        filled.work(Budget(seconds, _nodes(shop)), state, rng, solver)
+        filled.work(Budget(seconds, _nodes(shop)), stop, rng, solver)
         return False
     x, least = least_filled(state, filled.program, seconds, _nodes(shop), solver)
     if x is not None and not same_short(np.array(state.short), least):
@@ -189,9 +210,10 @@ def _take_turns(shop: Workshop, until: float) -> None:
     """Go on from the best plan, on the board and exactly; now and then from a new planting."""
     state, effort, turn = shop.state, shop.state.options.effort, 0
     turns = np.inf if effort is None else 4 * effort
+    _follow(shop)
     while _refill(shop, until):
         pass
-    while turn < turns and not state.is_set() and not state.short_proven and now() < until:
+    while turn < turns and now() < until and not _is_settled(state):
         while shop.found:
             state.offer(on_model(state, shop.board, shop.found.pop()))
         if len(shop.seen) >= ENOUGH_SEEN:
@@ -206,10 +228,23 @@ def _take_turns(shop: Workshop, until: float) -> None:
         _from_patterns(shop)
 
 
+def _is_settled(state: State) -> bool:
+    """Whether no fewer acres short are to be looked for."""
+    return state.is_set() or state.short_proven or not state.is_short
+
+
+def _follow(shop: Workshop) -> None:
+    """Begin with the relaxation without bags where all may be cut."""
+    state, filled = shop.state, shop.refilling
+    if filled is not None and not np.isfinite(filled.floor) and not state.is_set():
+        limits = Limits(min(FOLLOW, state.left()), nodes=_nodes(shop), seed=state.options.seed)
+        filled.follow(limits, state, solve_matrix)
+
+
 def _refill(shop: Workshop, until: float) -> bool:
     """Go on with the relaxation without bags, and plant what it says; whether that was better."""
     state, filled, was = shop.state, shop.refilling, shop.state.short
-    if filled is None or filled.ended or state.is_set() or state.short_proven or now() >= until:
+    if filled is None or now() >= until or _is_settled(state):
         return False
     filled.work(_stretch(shop, until), state, shop.rng, solve_matrix)
     _plant(shop, filled)
@@ -217,8 +252,15 @@ def _refill(shop: Workshop, until: float) -> bool:
 
 
 def _plant(shop: Workshop, filled: Refilling, solver: Solver = solve_matrix) -> None:
-    limits = _stretch(shop).limits(0.0, shop.state.options.seed)
-    shop.state.offer(plant(shop.state, filled, limits, solver))
+    """Plant what the relaxation gives; where its floor is met, no plan has fewer acres short.
+
+    That floor is of acres weighed by priority: it tells only where none but the last is short.
+    """
+    state = shop.state
+    state.offer(plant(state, filled, _stretch(shop).limits(0.0, state.options.seed), solver))
+    short = np.array(state.short)
+    if same_short(short, np.append(np.zeros(len(short) - 1), filled.floor)):
+        state.prove_shortage()
 
 
 def _from_patterns(shop: Workshop) -> None:
@@ -258,7 +300,7 @@ def _prove(shop: Workshop, seconds: float, solver: Solver) -> None:
 def _prove_or_look(shop: Workshop, worker: Worker, done: Stop, until: float) -> None:
     """Ask the relaxation, then the exact model or a second board, in another process."""
     rng = np.random.default_rng([shop.state.options.seed, 2])
-    if _from_relaxations(shop, rng, worker.solve, until):
+    if _from_relaxations(shop, rng, worker.solve, done, until):
         return
     if shop.near.most == 1:
         search_aside(shop, worker, shop.found.append, done, acres=True)
@@ -268,10 +310,10 @@ def _prove_or_look(shop: Workshop, worker: Worker, done: Stop, until: float) -> 
 
 @contextmanager
 def _beside(shop: Workshop, job: Callable[[Worker, Stop], object]) -> Iterator[None]:
-    """Have a job done with another process meanwhile; the sign to stop comes in the end."""
+    """Have a job done with another process meanwhile; told to stop in the end, if not before."""
     done = threading.Event()
     worker = shop.aside = shop.aside or hired(shop)
-    thread = in_thread(shop, lambda: job(worker, done))
+    thread = in_thread(shop, lambda: job(worker, Either(shop.state, done)))
     try:
         yield
     finally:
