@@ -5,9 +5,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from planner.optimize import search, shortage, workshop
 from planner.optimize.benders import CLOSE, ORDER, find, open_orders
 from planner.optimize.columns import best_with_room, grow, rough_price, start_growing
 from planner.optimize.dive import NONE, dive
+from planner.optimize.extract import make_plan
+from planner.optimize.filling import filling, least_filled
 from planner.optimize.floors import without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.large import in_columns
@@ -17,6 +20,7 @@ from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, solve
 from planner.optimize.state import State
 from planner.optimize.strategies import Neighborhood
+from planner.plan.audit import audit
 from tests.hard_seasons import random_season
 
 CASES = [((12, 8, 4, 2), seed, short) for seed in (1, 2, 3) for short in (False, True)]
@@ -103,3 +107,26 @@ def test_first_choices_leave_room_for_every_field():
     assert np.bincount(c.field[places]).max() <= 3
     first = {int(f): int(j) for f, j in zip(c.field[places], c.lot[places], strict=True)}
     assert len(set(first.values())) > 3
+
+
+@pytest.mark.parametrize("size", [(20, 12, 4, 1, 8), (24, 14, 4, 2, 1), (24, 14, 4, 3, 5)], ids=str)
+def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size, monkeypatch):
+    """Few choices in memory: what the relaxation without bags gives is planted all the same.
+
+    No plan has fewer acres short than that relaxation solved to the end, over all choices.
+    """
+    monkeypatch.setattr(workshop, "MANY_CHOICES", 0)
+    monkeypatch.setattr(workshop, "FIRST_CHOICES", 3)
+    one = random_season(*size, short=True)
+    state = State(SolveOptions(effort=4), None, None)
+    shop = workshop.open_shop(state, one)
+    search._first_plan(shop)
+    first, few = state.short, len(state.model.choices)
+    shortage.settle_shortage(shop)
+    assert few < len(state.model.choices) < len(state.model.it.choices)
+    program = filling(state.model)
+    _, least = least_filled(state, program, 60.0, None, solve)
+    assert sum(first) > 1.02 * sum(least)
+    assert sum(least) - 1e-3 <= sum(state.short) < 1.01 * sum(least)
+    assert state.short[0] == pytest.approx(least[0], abs=1e-3)
+    audit(make_plan(state.model, state.x, -np.inf), one)

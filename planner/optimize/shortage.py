@@ -1,9 +1,9 @@
 """As few acres short as possible, priority by priority; what it costs comes after that.
 
 The relaxation without the field rule says how few they can be at least, and where a field may have
-several varieties the exact model makes plans of its solution that come near. Where whole fields
-must fit, the relaxation without bags does so if they are few; and boards look for plans, whose
-patterns are put together anew.
+several varieties the exact model makes plans of its solution that come near. So it does of the
+relaxation without bags, which keeps that rule; and boards look for plans, whose patterns are put
+together anew.
 """
 
 from __future__ import annotations
@@ -70,7 +70,8 @@ ENOUGH_SEEN = 200
 LARGE_ROUNDS = (0.2, 1.0)
 """Shares of that time after which large seasons are planted anew."""
 FEW_PAIRS = 120
-"""Pairs of fields and varieties up to which one variety a field is looked at without bags."""
+"""Pairs of fields and varieties up to which the relaxation without bags is proven best where a
+field has one variety; where it may have several that takes a few seconds."""
 FILLING_TIME = 0.7
 """Share of the time for that; the rest for planting what it says."""
 
@@ -96,7 +97,7 @@ def _search(shop: Workshop) -> None:
     state = shop.state
     until = now() + (SHORT_TIME - STRETCH) * state.options.seconds
     shop.near = Neighborhood(aimed_at_acres(state.model))
-    if shop.near.has_shares and state.x is not None and (shop.near.most == 1 or is_large(shop)):
+    if shop.near.has_shares and state.x is not None:
         program = filling(state.model)
         start = program.of(state.model, state.x)
         shop.refilling = Refilling(program, weights(state.model), start)
@@ -176,10 +177,10 @@ def _from_filling(
     stop: Stop,
     until: float,
 ) -> bool:
-    """Do so with the one without bags, where a field has one variety."""
+    """Do so with the one without bags."""
     state = shop.state
     seconds = FILLING_TIME * (until - now())
-    if len(filled.program.field) > FEW_PAIRS:
+    if shop.near.most == 1 and len(filled.program.field) > FEW_PAIRS:
         filled.work(Budget(seconds, _nodes(shop)), stop, rng, solver)
         return False
     x, least = least_filled(state, filled.program, seconds, _nodes(shop), solver)
