@@ -14,6 +14,7 @@ import pytest
 
 from planner.optimize import crossing, mending, moves, search, shortage, strategies, workshop
 from planner.optimize.board import Board
+from planner.optimize.extract import make_plan
 from planner.optimize.filling import Refilling, filling, least_filled, seed_rows, seed_there_is
 from planner.optimize.floors import least_short, whole, with_whole_order, without_field_rule
 from planner.optimize.instance import make_instance
@@ -621,6 +622,26 @@ def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size, monkeypatch
     shortage.settle_shortage(shop)
     assert state.short_proven
     assert state.short < first
+    assert sum(state.short) == pytest.approx(sum(milp.solve(one).short), abs=1e-3)
+
+
+def test_fewest_short_where_acres_must_be_spread(monkeypatch):
+    """No variety over a share of all acres: the second model's acres short, though planted in turn.
+
+    The first plan, which meets the rule by planting less, leaves far more.
+    """
+    monkeypatch.setattr(shortage, "SMALL_SHARES", 0)
+    one = random_season(10, 7, 3, 1, 2, short=True)
+    one = replace(one, farm=replace(one.farm, most_of_one_variety=0.36))
+    free = sum(milp.solve(random_season(10, 7, 3, 1, 2, short=True)).short)
+    state = State(SolveOptions(effort=2), None, None)
+    shop = workshop.open_shop(state, one)
+    search._first_plan(shop)
+    first = sum(state.short)
+    shortage.settle_shortage(shop)
+    audit(make_plan(state.model, state.x, -np.inf), one)
+    assert state.short_proven
+    assert free + 1.0 < sum(state.short) < first - 1.0
     assert sum(state.short) == pytest.approx(sum(milp.solve(one).short), abs=1e-3)
 
 

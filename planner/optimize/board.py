@@ -11,8 +11,8 @@ from typing import TYPE_CHECKING, NamedTuple
 
 import numpy as np
 
-from planner.agronomy.suitability import TOLERANCE
 from planner.optimize import moves
+from planner.optimize.instance import spread_rules
 from planner.optimize.moves import EPS, GRID, MOST_OFF, PIECES, Facts, Prices, Scratch, Tally
 from planner.optimize.solver import now
 
@@ -115,19 +115,6 @@ def _facts(it: Instance, c: Choices, rule_has: NDArray[np.bool_]) -> Facts:
     )
 
 
-def _rules(it: Instance) -> tuple[Floats, NDArray[np.bool_]]:
-    """Largest share of all planted acres of some lots, and which lots (rule x lot)."""
-    rules: list[tuple[float, list[bool]]] = []
-    most = it.season.farm.most_of_one_variety
-    if most is not None and most < 1:
-        rules += [(most, [bool(v == i) for v in it.variety_of]) for i in range(len(it.varieties))]
-    for s in it.season.maturity_spread:
-        low, high = s.earliest - TOLERANCE, s.latest + TOLERANCE
-        rules.append((s.share, [low <= lot.maturity <= high for lot in it.lots]))
-    members = np.array([member for _, member in rules], dtype=bool)
-    return np.array([share for share, _ in rules]), members.reshape(len(rules), len(it.lots))
-
-
 def _prices(tables: list[OrderTable], smooth: float) -> Prices:
     begins = np.cumsum([0, *(len(t.reach) for t in tables)])[:-1]
     width = np.array([max(1e-6, float(t.reach[-2])) / GRID for t in tables])
@@ -193,7 +180,7 @@ class Board:
 
     def __init__(self, it: Instance, choices: Choices, tables: list[OrderTable]) -> None:
         self.it, self.choices = it, choices
-        self.rule_share, rule_has = _rules(it)
+        self.rule_share, rule_has = spread_rules(it)
         self.facts = _facts(it, choices, rule_has)
         self.rule_cap = self.rule_share * float(self.facts.acres.sum())
         """Acres that each share of all planted acres allows."""

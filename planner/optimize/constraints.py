@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING, Any
 
 from pulp import lpSum
 
-from planner.agronomy.suitability import TOLERANCE
+from planner.optimize.instance import spread_rules
 from planner.optimize.variables import qualifying
 
 if TYPE_CHECKING:
@@ -294,20 +294,10 @@ def planted_acres_are_spread(problem: LpProblem, v: Variables, it: Instance) -> 
 
     .. math:: \sum_{l \in v} a_{flr} \le share \cdot \sum a_{flr}
     """
-    lots = v.choices.lot
-    rules = []
-    most = it.season.farm.most_of_one_variety
-    if most is not None and most < 1:
-        for i in range(len(it.varieties)):
-            rules.append((most, it.variety_of[lots] == i))
-    for span in it.season.maturity_spread:
-        inside = [
-            span.earliest - TOLERANCE <= lot.maturity <= span.latest + TOLERANCE for lot in it.lots
-        ]
-        rules.append((span.share, [inside[j] for j in lots.tolist()]))
     planted = float(sum(f.acres for f in it.fields))
-    for n, (share, member) in enumerate(rules):
-        acres = [(1.0, a) for a, m in zip(v.acres, member, strict=True) if m]
+    for n, (share, member) in enumerate(zip(*spread_rules(it), strict=True)):
+        inside = member[v.choices.lot].tolist()
+        acres = [(1.0, a) for a, m in zip(v.acres, inside, strict=True) if m]
         unplanted = [(share, h) for h in v.short]
         problem.addConstraint(weighted([*acres, *unplanted]) <= share * planted, f"spread_{n}")
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.floors import twice
-from planner.optimize.instance import units_to_treat
+from planner.optimize.instance import spread_rules, units_to_treat
 from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, Watch, now, reduced
 from planner.optimize.state import short_slack
 
@@ -88,9 +88,11 @@ def filling(model: Model) -> Filling:
 
     .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le K, \quad
         m_f y_{fv} \le a_{fv} \le A_f y_{fv}, \quad \sum_{f \in p} h_f = H_p, \quad
-        \sum_f a_{fv} \min_l \lambda_l u_{fl} \le \sum_l \lambda_l S_l
+        \sum_f a_{fv} \min_l \lambda_l u_{fl} \le \sum_l \lambda_l S_l, \quad
+        \sum_{f, v} a_{fv} \le share \cdot \sum_f (A_f - h_f)
 
-    Columns are :math:`h`, :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
+    The last for varieties all of whose lots a rule of spread counts. Columns are :math:`h`,
+    :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
     """
     it, c = model.it, model.it.choices
     pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
@@ -100,10 +102,16 @@ def filling(model: Model) -> Filling:
     priorities = np.array(model.keys["short_in"])
     own = np.searchsorted(priorities, [f.priority for f in it.fields])
     seed_row, pair, units, there_is = seed_rows(it, owner, variety)
-    n, k, p, s = len(acres), len(owner), len(priorities), len(there_is)
+    share, member = spread_rules(it)
+    inside = [[m[it.variety_of == v].all() for v in range(len(it.varieties))] for m in member]
+    rule, of_rule = np.nonzero(
+        np.reshape(np.array(inside, dtype=bool), (len(share), len(it.varieties)))[:, variety]
+    )
+    n, k, p, s, r = len(acres), len(owner), len(priorities), len(there_is), len(share)
     h, y, a, total = np.split(np.arange(n + 2 * k + p), [n, n + k, n + 2 * k])
-    full, few, within, above, seed, added = np.split(
-        np.arange(2 * n + 2 * k + s + p), np.cumsum([n, n, k, k, s])
+    rows = 2 * n + 2 * k + s + p + r
+    full, few, within, above, seed, added, spread = np.split(
+        np.arange(rows), np.cumsum([n, n, k, k, s, p])
     )
     blocks = [
         (full, h, np.ones(n)),
@@ -116,15 +124,17 @@ def filling(model: Model) -> Filling:
         (seed[seed_row], a[pair], units),
         (added[own], h, np.ones(n)),
         (added, total, -np.ones(p)),
+        (spread[rule], a[of_rule], np.ones(len(rule))),
+        (np.repeat(spread, n), np.tile(h, r), np.repeat(share, n)),
     ]
     row, column, value = (np.concatenate(part) for part in zip(*blocks, strict=True))
     whole = np.zeros(n + 2 * k + p, dtype=bool)
     whole[y] = True
-    low, high = np.full(added[-1] + 1, -INFINITE), np.full(added[-1] + 1, INFINITE)
+    low, high = np.full(rows, -INFINITE), np.full(rows, INFINITE)
     low[full], low[above], low[added] = acres, 0.0, 0.0
     high[full], high[within], high[added] = acres, 0.0, 0.0
     high[few] = most = it.season.farm.max_varieties or INFINITE
-    high[seed] = there_is
+    high[seed], high[spread] = there_is, share * acres.sum()
     empty = Matrix(
         cost=np.zeros(len(whole)),
         lower=np.zeros(len(whole)),

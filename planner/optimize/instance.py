@@ -15,6 +15,7 @@ import numpy as np
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.suitability import (
+    TOLERANCE,
     acre_obstacles,
     lot_obstacles,
     recipe_obstacles,
@@ -318,6 +319,19 @@ def _lump(season: Season, product: Product) -> float:
 def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:
     keys = np.unique(choices.lot * width + choices.recipe).tolist()
     return frozenset((key // width, key % width) for key in keys)
+
+
+def spread_rules(it: Instance) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
+    """Largest share of all planted acres of some lots, and which lots (rule x lot)."""
+    rules: list[tuple[float, list[bool]]] = []
+    most = it.season.farm.most_of_one_variety
+    if most is not None and most < 1:
+        rules += [(most, [bool(v == i) for v in it.variety_of]) for i in range(len(it.varieties))]
+    for s in it.season.maturity_spread:
+        low, high = s.earliest - TOLERANCE, s.latest + TOLERANCE
+        rules.append((s.share, [low <= lot.maturity <= high for lot in it.lots]))
+    members = np.array([member for _, member in rules], dtype=bool)
+    return np.array([share for share, _ in rules]), members.reshape(len(rules), len(it.lots))
 
 
 def units_to_treat(it: Instance) -> NDArray[np.float64]:

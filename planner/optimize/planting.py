@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.columns import rough_price
+from planner.optimize.instance import spread_rules
 from planner.optimize.large import places_of, used_places
 from planner.optimize.lift import ORDER, with_order
 from planner.optimize.model import make_model, moved
@@ -51,7 +52,10 @@ def aimed_at_acres(model: Model) -> Model:
 def plant(
     state: State, filled: Refilling, limits: Limits, solver: Solver = solve_matrix
 ) -> Floats | None:
-    """As many acres as can be of what the relaxation gives every field."""
+    """As many acres as can be of what the relaxation gives every field.
+
+    Where acres must be spread no field gets more than that, which the relaxation has spread.
+    """
     model, z = state.model, filled.x
     fields, program = model.it.fields, filled.program
     acres = np.array([f.acres for f in fields])
@@ -61,12 +65,14 @@ def plant(
     x[model.at["short"]], x[model.at["short_in"]] = acres, np.bincount(own, acres)
     given = program.given(z, model.it)
     to_come = np.bincount(program.field, z[program.acres], len(acres))
+    spread = len(spread_rules(model.it)[0]) > 0
+    bare = np.maximum(0.0, z[program.short]) if spread else np.zeros(len(acres))
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
         mine = program.variety == variety
         gone = float(weights(model)[own[program.field[mine]]] @ z[program.acres[mine]])
         to_come[program.field[mine]] -= z[program.acres[mine]]
         lower = matrix.lower.copy()
-        lower[model.at["short"]] = np.maximum(0.0, to_come)
+        lower[model.at["short"]] = np.maximum(bare, to_come)
         enough = replace(limits, gap=0.0, target=matrix.price(x) - gone + SHORT_SLACK)
         for recipes in seed.recipes_for(given[:, variety], variety):
             free = seed.columns(given[:, variety], variety, recipes)
@@ -137,13 +143,20 @@ class _Seed:
 
 
 def _acres_only(model: Model) -> Matrix:
-    """The program aimed at acres, whatever it takes of products."""
+    """The program aimed at acres, whatever it takes of products.
+
+    Rules of spread wait for the whole plan: the first variety would be all that is planted.
+    """
     matrix = aimed_at_acres(model).matrix
     order = np.zeros(matrix.n_columns, dtype=bool)
     for group in ORDER:
         order[model.at[group]] = True
     asking = np.zeros(len(matrix.row_lower), dtype=bool)
     asking[matrix.row[order[matrix.column]]] = True
+    short, added = (np.isin(matrix.column, model.at[group]) for group in ("short", "short_in"))
+    of_all = np.bincount(matrix.row[short], minlength=len(asking)) == len(model.at["short"])
+    of_all[matrix.row[added]] = False
+    asking |= of_all & (len(model.at["short"]) > 1)
     return replace(
         matrix,
         row_lower=np.where(asking, -INFINITE, matrix.row_lower),
