@@ -13,7 +13,7 @@ import numpy as np
 
 from planner.optimize.columns import rough_price
 from planner.optimize.instance import spread_rules
-from planner.optimize.large import places_of, used_places
+from planner.optimize.large import places_of
 from planner.optimize.lift import ORDER, with_order
 from planner.optimize.model import make_model, moved
 from planner.optimize.orders import order_tables
@@ -97,8 +97,7 @@ def widen(state: State, filled: Refilling) -> None:
         allowed[variety, seed.recipes_for(given[:, variety], variety)[0]] = True
     variety_of = it.variety_of[c.lot]
     new = np.flatnonzero(given[c.field, variety_of] & allowed[variety_of, c.recipe])
-    some = np.union1d(np.union1d(places_of(it, old.choices), used_places(state)), new)
-    model = make_model(it, c.only(some))
+    model = make_model(it, c.only(np.union1d(places_of(it, old.choices), new)))
     state.move(model, moved(old, model, x))
 
 
@@ -111,33 +110,39 @@ class _Seed:
         self.price = rough_price(it, choices, order_tables(it))
         self.acres = np.array([f.acres for f in it.fields])
         self.variety = it.variety_of[choices.lot]
+        self.keys = {
+            group: np.array(model.keys[group], dtype=np.int64).reshape(-1, width)
+            for group, width in (("share", 3), ("bare", 3), ("bags", 2), ("part", 2), ("bought", 1))
+        }
 
     def recipes_for(self, fields: Bools, variety: int) -> list[list[int]]:
         """Just the cheapest recipe that suits all of some fields, if any does; then all recipes."""
-        c, it = self.choices, self.model.it
-        own = fields[c.field] & (self.variety == variety)
-        every = list(range(it.untreated + 1))
-        common: dict[float, list[int]] = {}
-        for k in every:
-            mine = own & (c.recipe == k)
-            if len(np.unique(c.field[mine])) == fields.sum():
-                common[float(self.price[mine] @ self.acres[c.field[mine]])] = [k]
-        return [common[min(common)], every] if common else [every]
+        c, width = self.choices, self.model.it.untreated + 1
+        own = np.flatnonzero(fields[c.field] & (self.variety == variety))
+        f, k = c.field[own], c.recipe[own]
+        suits = np.zeros((len(fields), width), dtype=bool)
+        suits[f, k] = True
+        common = suits.sum(axis=0) == fields.sum()
+        cost = np.bincount(k, self.price[own] * self.acres[f], width)
+        every = list(range(width))
+        best = int(np.where(common, cost, np.inf).argmin())
+        return [[best], every] if common[best] else [every]
 
     def columns(self, fields: Bools, variety: int, recipes: list[int]) -> Bools:
         """Those of a variety in some fields under some recipes."""
-        m, it = self.model, self.model.it
-        own = fields[self.choices.field] & (self.variety == variety)
+        m, c, variety_of = self.model, self.choices, self.model.it.variety_of
+        under = np.zeros(m.it.untreated + 1, dtype=bool)
+        under[recipes] = True
         free = np.zeros(m.matrix.n_columns, dtype=bool)
-        free[m.at["acres"][own & np.isin(self.choices.recipe, recipes)]] = True
+        own = fields[c.field] & (self.variety == variety) & under[c.recipe]
+        free[m.at["acres"][own]] = True
         for group in ("share", "bare"):
-            keys = [v == variety and fields[f] and k in recipes for f, v, k in m.keys[group]]
-            free[m.at[group][np.array(keys, dtype=bool)]] = True
+            f, v, k = self.keys[group].T
+            free[m.at[group][fields[f] & (v == variety) & under[k]]] = True
         for group in ("bags", "part"):
-            keys = [it.variety_of[j] == variety and k in recipes for j, k in m.keys[group]]
-            free[m.at[group][np.array(keys, dtype=bool)]] = True
-        bought = [it.variety_of[j] == variety for j in m.keys["bought"]]
-        free[m.at["bought"][np.array(bought, dtype=bool)]] = True
+            lot, k = self.keys[group].T
+            free[m.at[group][(variety_of[lot] == variety) & under[k]]] = True
+        free[m.at["bought"][variety_of[self.keys["bought"][:, 0]] == variety]] = True
         free[m.at["short"][fields]] = free[m.at["short_in"]] = True
         return free
 

@@ -238,7 +238,8 @@ def _follow(shop: Workshop) -> None:
     """Begin with the relaxation without bags where all may be cut."""
     state, filled = shop.state, shop.refilling
     if filled is not None and not np.isfinite(filled.floor) and not state.is_set():
-        limits = Limits(min(FOLLOW, state.left()), nodes=_nodes(shop), seed=state.options.seed)
+        seconds = np.inf if state.options.effort is not None else min(FOLLOW, state.left())
+        limits = Limits(seconds, nodes=_nodes(shop), seed=state.options.seed)
         filled.follow(limits, state, solve_matrix)
 
 
