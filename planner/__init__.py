@@ -3,7 +3,7 @@
 >>> import planner
 >>> season = planner.load("data/demo.xlsx")  # doctest: +SKIP
 >>> plan = planner.make_plan(season)  # doctest: +SKIP
->>> planner.write(plan, season, "reports/demo")  # doctest: +SKIP
+>>> planner.write(plan, season, "plan")  # doctest: +SKIP
 """
 
 from __future__ import annotations

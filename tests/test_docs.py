@@ -2,6 +2,8 @@
 
 import re
 import shlex
+import shutil
+import subprocess
 from pathlib import Path
 
 import pytest
@@ -9,6 +11,7 @@ import pytest
 from planner import cli, errors
 from planner.season.dictionary import input_page
 from planner.season.schema import SHEETS
+from reports import plan_pages
 
 ROOT = Path(__file__).parent.parent
 README = (ROOT / "README.md").read_text("utf-8")
@@ -81,7 +84,7 @@ def test_readme_python_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPa
     block = re.search(r"## From Python\n\n((?:    .*\n|\n)+)", README)
     assert block is not None
     code = "\n".join(line[4:] for line in block[1].split("\n"))
-    code = code.replace('"reports/demo"', repr(str(tmp_path / "out")))
+    code = code.replace('"plan"', repr(str(tmp_path / "out")))
     code = code.replace("seconds=30", "seconds=5")
     monkeypatch.chdir(ROOT)
     exec(code, {})  # noqa: S102, RUF100 - our own README
@@ -92,5 +95,32 @@ def test_set_up_commands_are_two() -> None:
     """Continuous integration runs exactly these lines in a fresh clone (see .ci/run)."""
     lines = re.findall(r"^    (?:python3 -m venv|\.venv/bin/pip).*$", README, re.MULTILINE)
     assert len(lines) == 2
-    assert "wholedrum plan data/demo.xlsx --out reports/demo" in lines[0]
+    assert lines[0].endswith("wholedrum plan data/demo.xlsx --out plan")
     assert "pytest" in lines[1]
+
+
+@pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")
+def test_git_does_not_look_where_the_first_command_writes(tmp_path: Path) -> None:
+    """A clone stays clean; but the package of the same name is looked at."""
+    ignored = "plan/plan.xlsx", ".venv/bin/python", "wholedrum.egg-info/PKG-INFO"
+    seen = "planner/plan/plan.py", "planner/plan/new.py", "reports/demo/charts.png"
+    shutil.copy(ROOT / ".gitignore", tmp_path)
+    subprocess.run(["git", "init", "-q"], cwd=tmp_path, check=True)
+    asked = ["git", "check-ignore", *ignored, *seen]
+    done = subprocess.run(asked, cwd=tmp_path, capture_output=True, text=True, check=True)
+    assert done.stdout.split() == [*ignored]
+
+
+def test_pictures_of_the_readme_are_all_that_is_kept_of_the_demos_plan() -> None:
+    """`python -m reports.plan_pages` draws those that README shows, and no others stand there."""
+    shown = re.findall(r"!\[[^]]+\]\(reports/demo/([^)]+)\)", README)
+    assert shown == [*plan_pages.README.values()]
+    assert sorted(path.name for path in (ROOT / "reports" / "demo").iterdir()) == sorted(shown)
+
+
+def test_first_pages_of_sheets_are_found_by_their_feet() -> None:
+    feet = [["A farm", "The plan", "2026"], ["A farm", "Order", "2026"]]
+    feet += [["A farm", "Order", "2026"], [], ["Order"]]
+    assert plan_pages.first_pages(feet, ("Order", "The plan")) == {"Order": 2, "The plan": 1}
+    with pytest.raises(SystemExit, match="'Pictures'; there are Order, The plan"):
+        plan_pages.first_pages(feet, ("The plan", "Pictures"))
