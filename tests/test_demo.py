@@ -7,6 +7,7 @@ from pathlib import Path
 
 import pytest
 
+from planner.agronomy.rates import mg_per_seed
 from planner.api import make_plan
 from planner.plan.audit import audit
 from planner.plan.cautions import warnings
@@ -126,6 +127,20 @@ class TestContents:
         assert max(levels.values()) >= 3
         assert any(r.approved_by for r in season.recipes)
         assert not all(r.approved_by for r in season.recipes)
+
+    def test_two_fungicides_share_the_rate_of_the_trial(self, season: Season) -> None:
+        """Fludioxonil and mefenoxam together 0.0094 mg/seed, in every recipe about as much.
+
+        Gaspar, Mitchell & Conley, Univ. of Wisconsin-Madison, summary of 2014. The demo's second
+        one is metalaxyl; how the two share it is invented.
+        """
+        products = {p.name: p for p in season.products}
+        usual = replace(season.lots[0], seeds_per_lb=2800.0)
+        for recipe in season.recipes:
+            on_seed = mg_per_seed(recipe, usual, products, season.farm)
+            both = on_seed["Fludioxonil"], on_seed["Metalaxyl"]
+            assert sum(both) == pytest.approx(0.0094, rel=0.02)
+            assert min(both) > 0.003
 
     def test_heels_are_under_the_legal_ceiling(self, season: Season) -> None:
         """40 CFR 261.7(b)(1): 3 % of capacity up to 119 gal, 0.3 % above (there by weight)."""
