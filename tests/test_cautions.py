@@ -32,7 +32,7 @@ PLAN = replace(
     shortages=(),
 )
 """80 acres with 80 units from two bags and one jug: nothing to warn of."""
-WHITE = {"White Mold (Sclerotinia)": Pressure.LOW}
+WHITE = {"White Mold (Sclerotinia)": Pressure.HIGH}
 MAY = date(2027, 5, 10)
 
 
@@ -151,11 +151,13 @@ CASES = [
             "lots": (lot(on_hand=0.0, treated_with="R1"),),
         },
     ),
-    # Crop Protection Network CPN-5009: no more than 110,000 seeds/acre
+    # Crop Protection Network, CPN-5009, 2022: no more than 110,000 seeds/acre with a history of
+    # severe white mold, and in rows of 15 inches or less with any. No column holds row width or
+    # history, so only high pressure is warned of.
     (
         "white mold dropped too thick",
         sown(110_001.0, WHITE),
-        "Field North (Fields, row 2) has white mold pressure and is dropped at 110,001 seeds",
+        "Field North (Fields, row 2) has high white mold pressure and is dropped at 110,001 seeds",
         sown(110_000.0, WHITE),
     ),
     ("other threats", sown(140_000.0, WHITE), "CPN-5009", sown(140_000.0, {"rot": Pressure.HIGH})),
@@ -164,6 +166,16 @@ CASES = [
         sown(140_000.0, {"white mould": Pressure.HIGH}),
         "CPN-5009",
         sown(140_000.0, {"white mold": Pressure.NONE}),
+    ),
+    *(
+        (
+            f"{pressure.value} white mold pressure, history and row width not known",
+            sown(140_000.0, WHITE),
+            "where white mold was severe before, there in rows 30 inches apart; and where it has "
+            "been before and rows are 15 inches apart or less. For other fields it names no number",
+            sown(140_000.0, {"white mold": pressure}),
+        )
+        for pressure in (Pressure.LOW, Pressure.MODERATE)
     ),
     (
         "white mold by stand",
@@ -269,7 +281,7 @@ def test_fields_dropped_too_thick_share_one_warning():
     fields = tuple(field(n, seeds=111_000.0 + i, pressure=WHITE) for i, n in enumerate(names))
     found = [w for w in warnings(PLAN, season(fields=fields)) if "CPN-5009" in w]
     assert len(found) == 1
-    assert found[0].startswith("14 fields have white mold pressure")
+    assert found[0].startswith("14 fields have high white mold pressure")
     assert "F14 (Fields, row 2) at 111,013" in found[0]
     assert "F3 (Fields, row 2) at 111,002; and 2 more." in found[0]
 
@@ -306,7 +318,9 @@ def test_metric_farms_read_metric_warnings():
     thick = season(farm=metric, **sown(111_000.0, WHITE))
     (said,) = white_mold_too_thick(PLAN, thick)
     assert "274,287 seeds per ha" in said
-    assert "no more than 271,816 on" in said
+    assert "no more than 271,816 in two cases" in said
+    assert "rows 76 cm apart" in said
+    assert "rows are 38 cm apart or less" in said
 
 
 def test_currency_by_name_is_set_off():

@@ -23,11 +23,14 @@ if TYPE_CHECKING:
     from planner.season.domain import Field, Season
 
 MOST_SEEDS_WHITE_MOLD = 110_000.0
-"""Seeds per acre not to pass on ground with white mold (CPN-5009, 2022)."""
+"""Seeds dropped per acre not to pass, in two cases and no other: in rows of 15 inches or less in a
+field with a history of white mold, and, there in rows of 30 inches, with a history of severe white
+mold (Crop Protection Network, CPN-5009, 11 Mar 2022, doi 10.31274/cpn-20220314-1)."""
 MOST_NAMED = 12
 """Fields that one warning names."""
 TEST_MONTHS = 9
-"""Age of a germination test from which it is called old (common practice)."""
+"""Age of a germination test from which it is called old: common practice; Iowa Code 199.8(1)(a)
+allows nine months, the month of the test not counted."""
 DRY = 0.10
 """Moisture under which seed is fragile in treating (Michigan State Univ. Extension, 2013)."""
 CRUMB = 0.05
@@ -93,28 +96,35 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
 
 
 def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
-    """Fields under white mold pressure that are dropped at more than 110,000 seeds per acre."""
+    """Fields under high white mold pressure that are dropped at more than 110,000 seeds per acre.
+
+    The bulletin goes by row width and history, which no column holds. High pressure is the nearest
+    to its severe history, which counts at any row width; under less it may well not apply.
+    """
     thick = _too_thick(plan, season)
     if not thick:
         return
     land = "ha" if season.farm.metric else "acre"
     most = _seeds(MOST_SEEDS_WHITE_MOLD, season)
+    wide, narrow = ("76 cm", "38 cm") if season.farm.metric else ("30 inches", "15 inches")
     advice = (
-        f"Crop Protection Network CPN-5009 advises no more than {most} on such ground. No seed "
+        f"Crop Protection Network bulletin CPN-5009 advises no more than {most} in two cases: where "
+        f"white mold was severe before, there in rows {wide} apart; and where it has been before "
+        f"and rows are {narrow} apart or less. For other fields it names no number. No seed "
         "treatment protects against white mold all season."
     )
     if len(thick) == 1:
         name, drop = thick[0]
         yield (
-            f"Field {name} has white mold pressure and is dropped at {_seeds(drop, season)} seeds "
-            f"per {land}; {advice}"
+            f"Field {name} has high white mold pressure and is dropped at {_seeds(drop, season)} "
+            f"seeds per {land}. {advice}"
         )
         return
     said = "; ".join(f"{name} at {_seeds(drop, season)}" for name, drop in thick[:MOST_NAMED])
     said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
     yield (
-        f"{len(thick)} fields have white mold pressure and are dropped at more than {most} seeds "
-        f"per {land}: {said}. {advice}"
+        f"{len(thick)} fields have high white mold pressure and are dropped at more than {most} "
+        f"seeds per {land}: {said}. {advice}"
     )
 
 
@@ -123,7 +133,7 @@ def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:
     lots = {lot.name: lot for lot in season.lots}
     found = []
     for field in season.fields:
-        if not any(is_white_mold(t) and p is not Pressure.NONE for t, p in field.pressure.items()):
+        if not any(is_white_mold(t) and p is Pressure.HIGH for t, p in field.pressure.items()):
             continue
         drops = [drop_rate(field, lots[p.lot]) for p in plan.planting if p.field == field.name]
         if isinstance(field.sowing, SeedingRate):
