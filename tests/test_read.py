@@ -372,6 +372,28 @@ def test_what_is_odd_is_told(tmp_path, change, words):
     assert any(words in sentence for sentence in season.told), season.told
 
 
+def test_ounces_of_liquid_are_read_as_fluid_and_told(tmp_path):
+    sheets = put(good(), "Recipes", 2, "Rate", "4 oz/cwt")
+    sheets = put(sheets, "Products", 2, "Line loss", "16 oz")
+    sheets = setting(sheets, "Liquid limit", "8 oz/cwt")
+    sheets["Containers"][0][6] = "Heel (oz)"
+    sheets = put(sheets, "Containers", 4, "Heel (oz)", "8")
+    season = read_season(folder(tmp_path / "ounces", sheets))
+    plain = read_season(folder(tmp_path / "plain", setting(good(), "Liquid limit", "8")))
+    assert season.fingerprint == plain.fingerprint
+    assert season.recipes[0].rates[0].written == "4 fl oz/cwt"
+    told = [sentence for sentence in season.told if "oz was read as fl oz" in sentence]
+    places = [sentence.split(":")[0] for sentence in told]
+    assert places == [
+        "Farm, Liquid limit",
+        "Products, Line loss",
+        "Containers, Heel",
+        "Recipes, Rate",
+    ]
+    assert "(row 2)" in told[1]
+    assert "(row 4)" in told[2]
+
+
 def test_rows_on_the_same_seed_and_containers_are_added_up(tmp_path):
     sheets = good()
     sheets["Treated so far"].append(["l-1", "FULL", "35"])

@@ -203,8 +203,7 @@ def test_what_is_no_number_is_refused(text, words):
 @pytest.mark.parametrize(
     ("text", "measure", "words"),
     [
-        ("5 oz", Measure.VOLUME, "write 'fl oz'"),
-        ("5 ounces", Measure.VOLUME, "write 'fl oz'"),
+        ("5 oz", Measure.WEIGHT, "lb, kg or g"),
         ("5", Measure.VOLUME, "write the unit after the number"),
         ("5 galons", Measure.VOLUME, "nearest unit: 'gallons'"),
         ("5 kg", Measure.VOLUME, "fl oz, gal, qt, pt, L or mL"),
@@ -227,7 +226,9 @@ def test_what_has_another_unit_is_refused(text, measure, words):
     ("text", "words"),
     [
         ("4", "write the unit after the number"),
-        ("4 oz/cwt", "write 'fl oz/cwt'"),
+        ("4 oz ai/cwt", "write 'fl oz/cwt' if it is of product"),
+        ("4 oz a.i. per cwt", "active ingredient is in mg/seed or g/100 kg"),
+        ("4 oz/seed", "a rate in"),
         ("4 fl oz", "nearest unit: 'fl oz/"),
         ("4 mg/100 lb", "fl oz/unit, mL/unit, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg"),
         ("4 g/seed/acre", "a rate in"),
@@ -237,6 +238,36 @@ def test_what_is_no_rate_is_refused(text, words):
     with pytest.raises(Unreadable) as caught:
         read_rate(text)
     assert words in f"{caught.value.expected}; {caught.value.remedy}"
+
+
+@pytest.mark.parametrize(
+    ("text", "measure"),
+    [
+        ("16 oz", Measure.VOLUME),
+        ("16 Oz.", Measure.VOLUME),
+        ("16 ounces", Measure.VOLUME),
+        ("16oz/cwt", Measure.LIQUID_ON_SEED),
+    ],
+)
+def test_ounces_of_what_can_only_be_a_volume_are_fluid(text, measure):
+    assert read_quantity(text, measure) == 16.0
+
+
+@pytest.mark.parametrize(
+    ("text", "amount", "basis"),
+    [
+        ("4.6 oz/cwt", 4.6, "fl oz/cwt"),
+        ("2 oz per unit", 2.0, "fl oz/unit"),
+        ("3 ounces/100 lb", 3.0, "fl oz/cwt"),
+    ],
+)
+def test_ounces_of_product_on_seed_are_fluid(text, amount, basis):
+    assert read_rate(text) == (amount, basis)
+
+
+def test_weighed_ounces_stay_weighed():
+    ounces = read_quantity("16 oz/acre", Measure.ACTIVE_PER_AREA)
+    assert ounces == pytest.approx(1.0)  # a pound is 16 oz (NIST Handbook 44, Appendix C)
 
 
 def test_zero_needs_no_unit():

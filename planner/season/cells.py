@@ -11,6 +11,7 @@ from planner.season.schema import Kind
 from planner.units import (
     Measure,
     Unreadable,
+    is_bare_ounces,
     read_number,
     read_percent,
     read_quantity,
@@ -171,7 +172,20 @@ def _rate(text: str, column: Column, setting: Setting) -> Amount:
     amount, basis = read_rate(text, setting.unit, setting.comma)
     written = words(text)
     bare = not any(c.isalpha() for c in written)
-    return Amount(amount, basis, f"{written} {setting.unit}" if bare else written)
+    written = f"{written} {setting.unit}" if bare else written
+    if is_bare_ounces(written):
+        written = re.sub(r"(?i)(?:ozs?|ounces?)(?![a-z])", "fl oz", written, count=1)
+    return Amount(amount, basis, written)
+
+
+def in_bare_ounces(text: str, unit: str) -> bool:
+    """Whether a cell says ounces, or its header for a bare number, without calling them fluid.
+
+    >>> in_bare_ounces("16 oz", "fl oz"), in_bare_ounces("16", "oz"), in_bare_ounces("16", "gal")
+    (True, True, False)
+    """
+    bare = text.strip() and not any(map(str.isalpha, text))
+    return is_bare_ounces(unit if bare else text)
 
 
 _ISO = re.compile(

@@ -11,7 +11,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault
-from planner.season.cells import Amount
+from planner.season.cells import Amount, in_bare_ounces
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
@@ -195,6 +195,9 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         known = actives.get(product, {})
         names = _some(known)
         by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
+        if of is not None and rate is not None and _in_bare_ounces(table, line, "rate"):
+            expected = "mg/seed or g/100 kg, as Of names an active ingredient"
+            yield table.fault(line, "rate", expected, "if it is of product: fl oz, and clear Of")
         if of is not None and key(str(of)) not in known:
             near = nearest(str(of), known.values())
             remedy = f"nearest: '{shown(near)}'" if near else f"it has {names or 'none on Actives'}"
@@ -204,6 +207,10 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
             yield table.fault(line, "product", expected, "add its Concentration to Actives")
         elif by_active and of is None and len(known) > 1:
             yield table.fault(line, "of", "the active ingredient that is meant", f"one of {names}")
+
+
+def _in_bare_ounces(table: Table, line: Line, name: str) -> bool:
+    return in_bare_ounces(line.texts.get(name, ""), table.headings[name].unit)
 
 
 def _some(names: Mapping[str, str]) -> str:

@@ -6,17 +6,21 @@ from collections import defaultdict
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from planner.season.cells import Amount
+from planner.season.cells import Amount, in_bare_ounces
 from planner.season.check import BY_ACTIVE
 from planner.season.farm import settings
+from planner.season.headers import find_column
+from planner.season.match import row_numbers
 from planner.season.names import key, shown
 from planner.season.references import index
-from planner.season.schema import KINDS
+from planner.season.schema import KINDS, Kind
+from planner.units import Measure
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.season.match import Line, Tables
+    from planner.season.schema import Column
 
 
 def hints(tables: Tables) -> list[str]:
@@ -129,8 +133,35 @@ def spans_given_twice(tables: Tables) -> Iterator[str]:
             )
 
 
+def ounces_read_as_fluid(tables: Tables) -> Iterator[str]:
+    """Volumes that are given in ounces, which could be weighed ones elsewhere."""
+    for line in tables["Farm"].lines:
+        found = find_column(tables["Farm"].sheet, line.texts.get("setting", ""), setting=True)
+        if found and _is_liquid(found[0]) and in_bare_ounces(line.texts.get("value", ""), found[1]):
+            yield f"Farm, {found[0].name}: oz was read as fl oz, as it can only be a volume."
+    for table in tables.values():
+        for name, heading in table.headings.items():
+            if not _is_liquid(heading.column):
+                continue
+            rows = [
+                line.row
+                for line in table.lines
+                if in_bare_ounces(line.texts.get(name, ""), heading.unit)
+            ]
+            if rows:
+                yield (
+                    f"{table.name}, {heading.column.name}: oz was read as fl oz, as it can only "
+                    f"be a volume ({row_numbers(rows)})."
+                )
+
+
+def _is_liquid(column: Column) -> bool:
+    return column.kind is Kind.RATE or column.measure in (Measure.VOLUME, Measure.LIQUID_ON_SEED)
+
+
 HINTS = (
     columns_not_known,
+    ounces_read_as_fluid,
     warning_past_limit,
     losses_without_control,
     pressures_without_threats,

@@ -188,7 +188,7 @@ def _lines(
         else:
             notes.append(number)
     if notes:
-        told.append(f"{grid.name}: nothing but notes in {_rows(notes)}, passed over.")
+        told.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, passed over.")
     if lines and headings and _is_total(lines[-1], headings):
         told.append(f"{grid.name}: row {lines[-1].row} holds totals and was not planned.")
         lines.pop()
@@ -219,8 +219,12 @@ def _is_total(line: Line, headings: Mapping[str, Heading]) -> bool:
     return False
 
 
-def _rows(numbers: Sequence[int]) -> str:
-    """Row numbers in words, the first few of them."""
+def row_numbers(numbers: Sequence[int]) -> str:
+    """Row numbers in words, the first few of them.
+
+    >>> row_numbers([5]), row_numbers([5, 6, 7, 8, 9, 10])
+    ('row 5', 'rows 5, 6, 7, 8, 9 and 1 more')
+    """
     first = ", ".join(map(str, numbers[:5]))
     more = f" and {len(numbers) - 5} more" if len(numbers) > 5 else ""
     return f"row{'s' if len(numbers) > 1 else ''} {first}{more}"

@@ -5,7 +5,7 @@ user never reaches pint: it is looked up in the closed list, and what is not the
 together with what would do.
 """
 
-from planner.units.factors import Unit, find_unit, in_unit, is_rate_unit
+from planner.units.factors import Unit, find_unit, in_unit, is_bare_ounces, is_rate_unit
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.numbers import MOST, Unreadable, read_number, refuse
 from planner.units.quantities import check_unit, read_percent, read_quantity, read_rate
@@ -20,6 +20,7 @@ __all__ = [
     "check_unit",
     "find_unit",
     "in_unit",
+    "is_bare_ounces",
     "is_rate_unit",
     "read_number",
     "read_percent",

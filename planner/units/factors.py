@@ -14,7 +14,7 @@ from planner.units.measures import ACCEPTED, DEFINITIONS, FORMS, RATE_FORMS, WOR
 from planner.units.numbers import MOST_LETTERS, refuse
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping
 
 
 @dataclass(frozen=True, slots=True)
@@ -125,19 +125,50 @@ def find_unit(text: str, measure: Measure, money: str = "$") -> Unit:
         When it is not in the list.
     """
     known = known_units(measure)
-    written = plain_unit(_signed(text, money)[:MOST_LETTERS])
+    signed = _signed(text, money)[:MOST_LETTERS]
+    written = as_fluid(signed, known)
     if written not in known:
         refuse(f"a number in {ACCEPTED[measure]}", unit_remedy(written, known))
     return factor_between(known[written], WORKING[measure])
 
 
+_OUNCES = re.compile(r"(?:oz|ozs|ounces?)(?![a-z])")
+_WEIGHED = re.compile(r"\b(?:ai|active)\b")
+
+
+def as_fluid(text: str, known: Mapping[str, object]) -> str:
+    """Plain spelling of a unit; bare ounces are fluid where only those are known.
+
+    Ounces that are said to be of active ingredient stay as they are: they are weighed.
+
+    >>> as_fluid("oz per cwt", known_rates()), as_fluid("oz ai/cwt", known_rates())
+    ('fl oz/cwt', 'oz/cwt')
+    """
+    plain = plain_unit(text)
+    weighed = _WEIGHED.search(text.casefold().replace(".", ""))
+    if plain in known or weighed or not _OUNCES.match(plain):
+        return plain
+    fluid = _OUNCES.sub("fl oz", plain, count=1)
+    return fluid if fluid in known else plain
+
+
+def is_bare_ounces(text: str) -> bool:
+    """Whether a unit, with or without a number before it, is ounces that are not called fluid.
+
+    >>> is_bare_ounces("4.6 oz/cwt"), is_bare_ounces("ounces"), is_bare_ounces("16 fl oz")
+    (True, True, False)
+    """
+    unit = text[:MOST_LETTERS].lstrip("+-0123456789.,kK \u00a0")
+    return bool(_OUNCES.match(plain_unit(unit)))
+
+
 def is_rate_unit(text: str) -> bool:
     """Whether a text is a unit of a recipe's rate.
 
-    >>> is_rate_unit("fl. oz per cwt"), is_rate_unit("oz/cwt")
+    >>> is_rate_unit("fl. oz per cwt"), is_rate_unit("lb/cwt")
     (True, False)
     """
-    return plain_unit(text[:MOST_LETTERS]) in known_rates()
+    return as_fluid(text[:MOST_LETTERS], known_rates()) in known_rates()
 
 
 def in_unit(value: float, measure: Measure, unit: str) -> float:
@@ -160,9 +191,9 @@ def _signed(text: str, money: str) -> str:
 
 def unit_remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, str]]) -> str:
     """Nearest unit of the list that could have been meant."""
-    wet = re.sub(r"^(?:oz|ounces?)\b", "fl oz", plain)
+    wet = _OUNCES.sub("fl oz", plain, count=1) if _OUNCES.match(plain) else plain
     if wet != plain and wet in known:
-        return f"ounces of a liquid are fluid ounces: write '{wet}'"
+        return f"write '{wet}' if it is of product; active ingredient is in mg/seed or g/100 kg"
     if plain in ("m", "mm", "mil", "million"):
         return "write the number in full or with k for thousand"
     near = difflib.get_close_matches(plain, known, 1, 0.6)

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from planner.units.factors import factor_between, find_unit, known_rates, plain_unit, unit_remedy
+from planner.units.factors import as_fluid, factor_between, find_unit, known_rates, unit_remedy
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.numbers import MOST_LETTERS, check_size, number_and_rest, refuse
 
@@ -95,8 +95,8 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
     (4.6, 'fl oz/cwt')
     """
     value, rest = number_and_rest(text, comma, f"a rate in {RATES}")
-    written = plain_unit((rest or unit)[:MOST_LETTERS])
     known = known_rates()
+    written = as_fluid((rest or unit)[:MOST_LETTERS], known)
     if written not in known:
         remedy = unit_remedy(written, known) if written else "write the unit after the number"
         refuse(f"a rate in {RATES}", remedy)
