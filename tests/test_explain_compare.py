@@ -114,7 +114,7 @@ def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
         "What if",
         "Why short",
         "Enough for disease",
-        "Order and rivals",
+        "Other ways to buy it",
         "Cost of rules",
         "Worth treating",
         "Recipes by field",

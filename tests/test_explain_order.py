@@ -6,10 +6,12 @@ from random import Random
 
 import pytest
 
-from planner.explain.mixes import Around, Spend, cheapest, describe
-from planner.explain.rivals import order_rivals
+from planner.explain.mix_search import Spend, cheapest, ways_to_buy
+from planner.explain.mixes import Around, describe
+from planner.explain.rivals import OTHER_WAYS, order_rivals, product_rivals
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
+from planner.plan.plan import Cost, Outcome, Plan, ProductUse
 from planner.plan.price import lowest_price_per_floz, order_cost
 from planner.season.domain import DiscountLevel, Supplier
 from tests.seasons import container, field, lot, product, random_season, recipe, season
@@ -53,7 +55,7 @@ def test_rivals_come_by_cost_and_waste_nothing() -> None:
 
     2 x 500 + 2 x 100 would cost 2.80, but one 100 could be left out, so it is no rival.
     """
-    mixes = cheapest(around(*PACKS), 1050).mixes
+    mixes = ways_to_buy(around(*PACKS), 1050, keep=3).mixes
     assert [dict(m.counts) for m in mixes] == [
         {"100": 1, "500": 2},
         {"250": 1, "500": 2},
@@ -155,6 +157,141 @@ def test_a_spend_can_be_asked_for() -> None:
     """100 fl oz of need, but $2.00 of spend: two 500s cost just that."""
     best = cheapest(around(*PACKS), 100, spend=Spend(2.0))
     assert best.mixes[0].spend == pytest.approx(2.0)
+
+
+# -- what is told of a product: the law ------------------------------------------------------------
+
+
+def every_mix(whole, others):
+    """Counts, volume and cost of every mix up to 13 of each container, whatever it covers.
+
+    Thirteen are more than any need here takes, and reach every discount level: no container holds
+    less than 95 fl oz or costs less than $72, the largest need is 1,000, the highest level $900.
+    """
+    sold = [c for c in whole.containers if c.product == "Alpha"]
+    credit = whole.products[0].carryover * lowest_price_per_floz(whole, "Alpha")
+
+    def total(counts):
+        cost = order_cost(whole, {**others, **counts})
+        return cost.containers + cost.freight - cost.discounts
+
+    empty = total({})
+    choices = [
+        [n for n in range(14) if not n or c.breaks[0].from_count <= n <= (c.most or 13)]
+        for c in sold
+    ]
+    for numbers in itertools.product(*choices):
+        counts = {c.name: n for c, n in zip(sold, numbers, strict=True) if n}
+        volume = sum(n * (c.size - c.heel) for c, n in zip(sold, numbers, strict=True))
+        paid = total({("Alpha", c): n for c, n in counts.items()}) - empty
+        yield counts, volume, paid - credit * volume
+
+
+def inside(small, large) -> bool:
+    return small != large and all(n <= large.get(c, 0) for c, n in small.items())
+
+
+def law_case(seed: int):
+    """A season, the other product's order, a need, and the mix that a plan has for it."""
+    rng = Random(seed)
+    whole, others, _ = random_case(rng)
+    raised = tuple(
+        replace(c, breaks=tuple(replace(b, price=b.price + 60.0) for b in c.breaks))
+        for c in whole.containers
+    )
+    whole = replace(whole, containers=raised)
+    need = float(rng.randint(1, 700))
+    stock = rng.choice((0.0, 0.0, 150.0))
+    want = need - stock
+    every = list(every_mix(whole, others))
+    covers = [m for m in every if m[1] >= want - 1e-6]
+    if not covers:
+        return None
+    mine = min(covers, key=lambda m: (round(m[2], 6), m[1]))
+    if seed % 5 == 4:  # a plan that is not proven may have a dearer mix
+        mine = rng.choice(sorted(covers, key=lambda m: m[2])[:6])
+    return whole, others, need, stock, mine, every
+
+
+@pytest.mark.parametrize("seed", range(120))
+def test_what_is_told_of_a_product_equals_brute_force(seed: int) -> None:
+    """Other ways to buy it, the next step up and the next step down, over all counts there are."""
+    case = law_case(seed)
+    if case is None:
+        return
+    whole, others, need, stock, (own, volume, cost), every = case
+    want = need - stock
+    use = ProductUse("Alpha", need, stock, 0.0, volume, stock + volume - need)
+    counts = {**others, **{("Alpha", c): n for c, n in own.items()}}
+    plan = Plan(Outcome.OPTIMAL, 0.0, 0.0, Cost(), products=(use,))
+    told = product_rivals(use, plan, whole, counts)
+    assert told.complete
+    assert dict(told.mixes[0].containers) == own
+    assert told.mixes[0].cost == pytest.approx(cost)
+
+    covers = [m for m in every if m[1] >= want - 1e-6]
+    real = [
+        m for m in covers if not any(inside(o[0], m[0]) and o[2] <= m[2] + 1e-6 for o in covers)
+    ]
+    others_by_cost = sorted(m[2] for m in real if m[0] != own)[:OTHER_WAYS]
+    assert [m.cost for m in told.mixes[1:]] == pytest.approx(others_by_cost, abs=1e-5)
+    assert all(dict(m.containers) in [r[0] for r in real] for m in told.mixes[1:])
+    assert [m.more for m in told.mixes] == pytest.approx([m.cost - cost for m in told.mixes])
+
+    above = [m for m in every if m[1] > volume + 1e-3]
+    if not above:
+        assert told.need_up is None
+        assert "No order covers more" in told.sentence
+    else:
+        assert told.need_up == pytest.approx(volume - want)
+        best = min(m[2] for m in above)
+        assert told.step_up == pytest.approx(best - cost, abs=1e-5)
+        assert dict(told.mix_up) in [m[0] for m in above if m[2] <= best + 1e-5]
+
+    least = min(m[2] for m in covers)
+    below = [m for m in every if m[1] < want - 1e-6 and m[2] < least - 0.005]
+    if want <= 0.0 or not below:
+        assert told.need_down is None
+    else:
+        nearest = max(m[1] for m in below)
+        assert told.need_down == pytest.approx(want - nearest)
+        best = min(m[2] for m in every if m[1] >= nearest - 1e-6)
+        assert told.saved_down == pytest.approx(cost - best, abs=1e-5)
+        assert dict(told.mix_down) in [m[0] for m in below if m[2] <= best + 1e-5]
+
+
+def test_the_step_up_is_one_more_jug_where_that_is_cheapest() -> None:
+    """Two jugs at $740 hold 640 fl oz; a third costs $740, a drum of 3,840 fl oz $3,751."""
+    whole = season(
+        lots=(lot(on_hand=80.0, units_per_bag=1.0),),
+        recipes=(recipe(Alpha=7.5),),  # 80 units take 600 fl oz
+        containers=(
+            container(name="jug", size=320.0, price=740.0),
+            container(name="drum", size=3840.0, price=3751.0),
+        ),
+    )
+    told = order_rivals(solve(whole, SolveOptions()), whole).products[0]
+    assert dict(told.mixes[0].containers) == {"jug": 2}
+    assert told.need_up == pytest.approx(40.0)
+    assert dict(told.mix_up) == {"jug": 3}
+    assert told.step_up == pytest.approx(740.0)
+    # a third jug is not another way to buy it, the drum is
+    assert [dict(m.containers) for m in told.mixes[1:]] == [{"drum": 1}]
+
+
+def test_more_of_the_same_jug_is_the_next_step_where_nothing_else_is_sold() -> None:
+    """One jug at $64 covers the need; two are $64 more, whatever a discount would ask for."""
+    whole = season(
+        lots=(lot(on_hand=80.0, units_per_bag=1.0),),
+        recipes=(recipe(Alpha=4.0),),  # 320 fl oz to the drop
+        containers=(container(name="jug", size=320.0, price=64.0),),
+        discounts=(DiscountLevel("Early order", 1950.0, 0.05),),
+    )
+    told = order_rivals(solve(whole, SolveOptions()), whole).products[0]
+    assert dict(told.mix_up) == {"jug": 2}
+    assert told.step_up == pytest.approx(64.0)
+    assert told.need_up == pytest.approx(0.0)
+    assert len(told.mixes) == 1
 
 
 # -- a whole plan ---------------------------------------------------------------------------------

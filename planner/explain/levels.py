@@ -5,12 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planner.explain.mix_search import Spend, cheapest
 from planner.explain.mixes import (
     CENT,
     Around,
     Mix,
-    Spend,
-    cheapest,
     describe,
     mix_words,
     more_words,
@@ -93,7 +92,7 @@ def _reach(
             for c in season.containers
             if c.product == use.product and c.name in mine and supplier in (None, c.supplier)
         )
-        found = cheapest(around, want, 1, Spend(spend, supplier)).mixes
+        found = cheapest(around, want, Spend(spend, supplier)).mixes
         if found and (best is None or found[0].cost - held.cost < best[0]):
             best = (found[0].cost - held.cost, use.product, found[0])
     speech = Speech(season.farm)

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.explain.mixes import CENT, Around, Mix, cheapest, describe
+from planner.explain.mix_search import cheapest
+from planner.explain.mixes import CENT, Around, Mix, describe
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,7 +64,7 @@ def _flip(
     def better(change: float) -> Mix | None:
         season = _repriced(around.season, container, change)
         there = Around.of(season, around.product, counts)
-        found = cheapest(there, want, keep=1, nodes=FLIP_NODES)
+        found = cheapest(there, want, nodes=FLIP_NODES)
         best = next(iter(found.mixes), None) if found.complete else None
         held = describe(there, dict(mine.counts))
         return best if best and best.cost < held.cost - 1e-7 else None

@@ -1,4 +1,4 @@
-"""The order and its rivals: the best mixes of each product, and what would make another best."""
+"""The order and its rivals: other ways to buy each product, and what would make another best."""
 
 from __future__ import annotations
 
@@ -7,17 +7,17 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
 from planner.explain.levels import level_reaches
+from planner.explain.mix_search import Best, cheapest, cheapest_beyond, ways_to_buy
 from planner.explain.mixes import (
     CENT,
     Around,
     Mix,
-    cheapest,
     describe,
     mix_words,
     more_words,
     order_counts,
 )
-from planner.explain.price_flips import FLIP_NODES, PriceFlip, price_flips
+from planner.explain.price_flips import PriceFlip, price_flips
 from planner.explain.words import Speech, listing
 
 if TYPE_CHECKING:
@@ -26,6 +26,10 @@ if TYPE_CHECKING:
     from planner.explain.levels import LevelReach
     from planner.plan.plan import Plan, ProductUse
     from planner.season.domain import Season
+
+
+OTHER_WAYS = 3
+"""Ways to buy a product that are named beside the plan's."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,17 +54,20 @@ class ProductRivals:
     to_buy: float
     """Fl oz that stock and what is on its way leave to be bought; 0 if they will do."""
     mixes: tuple[Rival, ...]
-    """The plan's first, then the others by cost; at most three."""
+    """The plan's first, then at most `OTHER_WAYS` others by cost, none of which only adds
+    containers to a better one."""
     complete: bool
     """Whether every mix was weighed."""
     need_up: float | None
     """Fl oz more that the mix still covers; beyond, another is best. None where nothing covers."""
     mix_up: tuple[tuple[str, int], ...]
+    """The cheapest mix of all that cover more than the plan's."""
     step_up: float
     """What that next mix costs more."""
     need_down: float | None
     """Fl oz less from which a cheaper mix will do; None if none would at any need."""
     mix_down: tuple[tuple[str, int], ...]
+    """The cheapest mix of all for that smaller need."""
     saved_down: float
     price_flips: tuple[PriceFlip, ...]
     per_unit: float
@@ -104,11 +111,11 @@ def product_rivals(
     if use.need <= 0.0 and not own:
         return _idle(use, mine)
     want = use.need - use.on_hand - use.on_its_way
-    best = cheapest(around, want)
-    mixes = [mine, *(m for m in best.mixes if m.counts != mine.counts)][:3]
-    spare = mine.volume - max(want, 0.0) if want > 0.0 else use.left
-    up = _next_up(around, want, mine, use.left)
-    down = _next_down(around, want, mine)
+    ways = ways_to_buy(around, want, OTHER_WAYS + 1)
+    mixes = [mine, *(m for m in ways.mixes if m.counts != mine.counts)][: OTHER_WAYS + 1]
+    above = cheapest_beyond(around, mine.volume)
+    up = next(iter(above.mixes), None)
+    down, down_complete = _next_down(around, want, min(m.cost for m in mixes))
     per_unit = _per_unit(use.product, plan, season)
     one_more = _one_more(around, want, mine, per_unit)
     result = ProductRivals(
@@ -118,8 +125,8 @@ def product_rivals(
             Rival(m.counts, m.cost, m.cost - mine.cost, use.left + m.volume - mine.volume)
             for m in mixes
         ),
-        complete=best.complete,
-        need_up=None if up is None else max(0.0, spare),
+        complete=ways.complete and above.complete and down_complete,
+        need_up=None if up is None else max(0.0, mine.volume - want),
         mix_up=up.counts if up else (),
         step_up=up.cost - mine.cost if up else 0.0,
         need_down=want - down.volume if down else None,
@@ -143,33 +150,42 @@ def _idle(use: ProductUse, none: Mix) -> ProductRivals:
     )
 
 
-def _next_up(around: Around, want: float, mine: Mix, left: float) -> Mix | None:
-    """Return the mix that is best once a mix no longer covers."""
-    beyond = want + left + 1e-6 * max(1.0, abs(want)) + 1e-6
-    return next(iter(cheapest(around, beyond, keep=1).mixes), None)
+def _next_down(around: Around, want: float, least: float) -> tuple[Mix | None, bool]:
+    """Find the cheapest mix for the largest need under `want` that costs less than `least`.
 
+    The least cost never falls as the need grows (credit is counted by volume bought). Halving
+    comes near the need at which it falls under `least`, steps from mix to mix reach it.
 
-def _next_down(around: Around, want: float, mine: Mix) -> Mix | None:
-    """Return the largest mix that is cheaper than a mix but does not cover the need.
+    Parameters
+    ----------
+    least
+        What the cheapest mix for `want` costs.
 
-    The least cost never falls as the need grows (credit is counted by volume bought), so halving
-    finds the need at which it falls under the mix's; the mix found there has that very volume.
+    Returns
+    -------
+    tuple[Mix | None, bool]
+        The mix, None if no need makes one cheaper, and whether every mix was weighed.
     """
-    if want <= 0.0 or not mine.counts:
-        return None
-    low, high, found = 0.0, want, None
-    while high - low > 1e-3 * max(1.0, want * 1e-3):
-        trial = found.volume if found and found.volume > low else low
-        middle = (trial + high) / 2.0
-        best = next(iter(cheapest(around, middle, keep=1, nodes=FLIP_NODES).mixes), None)
-        if best is not None and best.cost < mine.cost - CENT / 2.0 and best.volume < want:
-            found, low = best, max(middle, min(best.volume, high))
-        else:
-            high = middle
-    if found is None:
-        empty = describe(around, {})
-        return empty if empty.cost < mine.cost - CENT / 2.0 else None
-    return found
+    complete = True
+
+    def cheaper(best: Best) -> Mix | None:
+        nonlocal complete
+        complete = complete and best.complete
+        mix = next(iter(best.mixes), None)
+        return mix if mix is not None and mix.cost < least - CENT / 2.0 else None
+
+    found = cheaper(cheapest(around, 0.0)) if want > 0.0 else None
+    high = want
+    while found is not None and high - found.volume > 1e-3 * want:
+        middle = (found.volume + high) / 2.0
+        better = cheaper(cheapest(around, middle))
+        found, high = (better, high) if better is not None else (found, middle)
+    while found is not None:
+        better = cheaper(cheapest_beyond(around, found.volume))
+        if better is None:
+            break
+        found = better
+    return found, complete
 
 
 def _per_unit(product: str, plan: Plan, season: Season) -> float:
@@ -192,7 +208,7 @@ def _one_more(around: Around, want: float, mine: Mix, per_unit: float) -> float 
     """What a unit of seed more adds: a larger mix where needed, less credit for what it takes."""
     if per_unit <= 0.0:
         return None
-    best = next(iter(cheapest(around, want + per_unit, keep=1).mixes), None)
+    best = next(iter(cheapest(around, want + per_unit).mixes), None)
     return best.cost - mine.cost + around.credit * per_unit if best else None
 
 
@@ -204,13 +220,12 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
         text = f"{r.product}: {mix_words(r.mixes[0].containers)}"
         if len(r.mixes) > 1:
             other = r.mixes[1]
-            text += (
-                f"; next best is {mix_words(other.containers)}, {more_words(other.more, speech)}."
-            )
+            best = "next best is" if other.more > -CENT / 2.0 else "not the cheapest:"
+            text += f"; {best} {mix_words(other.containers)}, {more_words(other.more, speech)}."
         else:
-            text += "; no other mix covers the need."
+            text += "; there is no other way to buy it."
     if r.need_up is None:
-        text += " No mix covers more than this one."
+        text += " No order covers more than this one."
     else:
         text += (
             f" It still covers {speech.volume(r.need_up)} more; beyond that, "
@@ -220,7 +235,7 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
         text += f" What is left would treat {speech.units(r.units_covered)} more."
     elif r.one_more_unit is not None:
         text += f" One more unit treated would cost {speech.money(r.one_more_unit)} in {r.product}."
-    return text if r.complete else text + " Not every mix could be weighed."
+    return text if r.complete else text + " Not every way to buy it could be weighed."
 
 
 def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:

@@ -1,4 +1,4 @@
-"""The sheet of the order against its rivals."""
+"""The sheet of other ways to buy what the plan needs."""
 
 from __future__ import annotations
 
@@ -23,11 +23,12 @@ if TYPE_CHECKING:
     from planner.explain.rivals import OrderRivals, ProductRivals
 
 
+TITLE = "Other ways to buy it"
 WIDE = Page(landscape=True)
 
 
 def rivals_sheet(order: OrderRivals) -> Sheet:
-    """The order against its rivals, product by product, level by level and as a whole."""
+    """Other ways to buy it, product by product, level by level and as a whole."""
     words = tuple(r.sentence for r in order.products)
     blocks: list[Block] = [
         Text((order.second_best,)),
@@ -38,14 +39,14 @@ def rivals_sheet(order: OrderRivals) -> Sheet:
     ]
     if order.levels:
         blocks.append(_levels(order))
-    purpose = "The best mixes of containers for what the plan needs, and what would change them."
-    return Sheet("Order and rivals", purpose, tuple(blocks), WIDE, Room.WHY)
+    purpose = "Other orders that would cover what the plan needs, and what would change the order."
+    return Sheet(TITLE, purpose, tuple(blocks), WIDE, Room.WHY)
 
 
 def _mixes(products: tuple[ProductRivals, ...]) -> Table:
     return Table(
         name="mixes",
-        title="Best mixes that cover the need, the other products' order held",
+        title="What else would cover the need, the other products ordered as planned",
         columns=(
             Column("product", "Product"),
             Column("rank", "No.", Measure.COUNT),
@@ -66,15 +67,15 @@ def _mixes(products: tuple[ProductRivals, ...]) -> Table:
             for r in products
             for n, m in enumerate(r.mixes, 1)
         ),
-        note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left. A "
-        "mix that would do with a container less, at no higher cost, is left out.",
+        note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left. "
+        "An order that only adds containers to a better one is left out.",
     )
 
 
 def _flips(products: tuple[ProductRivals, ...]) -> Table:
     return Table(
         name="needs",
-        title="The need at which the choice flips",
+        title="If you need more, or less",
         columns=(
             Column("product", "Product"),
             Column("to_buy", "To buy", Measure.DOSE),
@@ -91,7 +92,7 @@ def _flips(products: tuple[ProductRivals, ...]) -> Table:
                 r.product,
                 r.to_buy,
                 r.need_up,
-                mix_words(r.mix_up) if r.need_up is not None else "no mix covers more",
+                mix_words(r.mix_up) if r.need_up is not None else "no order covers more",
                 r.step_up if r.need_up is not None else None,
                 r.need_down,
                 mix_words(r.mix_down) if r.need_down is not None else None,
@@ -106,12 +107,12 @@ def _flips(products: tuple[ProductRivals, ...]) -> Table:
 def _price_flips(products: tuple[ProductRivals, ...]) -> Table:
     return Table(
         name="prices",
-        title="The price at which the choice flips",
+        title="Break-even prices",
         columns=(
             Column("product", "Product"),
             Column("container", "Container"),
             Column("now", "Price now", Measure.MONEY),
-            Column("flip", "Flips at", Measure.MONEY),
+            Column("flip", "Break-even price", Measure.MONEY),
             Column("change", "Change", Measure.MONEY),
             Column("instead", "Then best", width=36),
         ),
@@ -127,9 +128,10 @@ def _price_flips(products: tuple[ProductRivals, ...]) -> Table:
             for r in products
             for f in r.price_flips
         ),
-        empty="No price within reach changes the choice.",
-        note="Of a container that is missing here, no price between nothing and "
-        f"{HIGHEST_RISE + 1:g} times its own changes the choice, the other prices held.",
+        empty="No price within reach changes the order.",
+        note="At the break-even price both orders cost the same; beyond it the other is best. "
+        "For a container that is missing here, no price between nothing and "
+        f"{HIGHEST_RISE + 1:g} times its own changes the order, the other prices held.",
     )
 
 
