@@ -37,7 +37,7 @@ class Fault:
     column: str = ""
     """Header as the user wrote it; empty where the whole row is meant."""
     seen: str = ""
-    """What stands there."""
+    """What was typed there."""
     expected: str = ""
     """What was expected."""
     remedy: str = ""
@@ -53,7 +53,7 @@ class Fault:
             place += f", {self.column}"
         parts = [place or "input"]
         if self.seen:
-            parts.append(f"here stands '{self.seen}'")
+            parts.append(f"you typed '{self.seen}'")
         if self.expected:
             parts.append(f"expected {self.expected}")
         if self.remedy:

@@ -23,7 +23,7 @@ TITLES = [
     "Shop calendar",
     "Recipe cards",
     "Calibration",
-    "Draw-down",
+    "Which jug is hooked up",
     "Levels",
     "Seed log",
     "Treatment log",
@@ -125,7 +125,7 @@ def test_card_has_all_three_forms_and_lines_to_sign(hand):
 
 
 def test_draw_down_and_levels(hand):
-    row = row_with(hand["Draw-down"], "stock on hand")
+    row = row_with(hand["Which jug is hooked up"], "stock on hand")
     assert row[-3:] == [1, 100, 0]
     assert "L1, R1, bag 2" in row
     row = row_with(hand["Levels"], "L1, R1, bag 3", "Alpha")
@@ -141,7 +141,7 @@ def test_log_has_blanks_for_what_must_be_measured(hand):
     assert len(row) == len(head) - 4
     sheet = hand["Seed log"]
     head = next(r for r in rows(sheet) if "Water added" in r)
-    assert "Operator, licence" in head
+    assert "Operator, license" in head
     seed = [r for r in rows(sheet) if "South" in r]
     assert seed
     assert all(r.count("L2") == 1 for r in seed)

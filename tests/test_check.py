@@ -315,7 +315,7 @@ def test_a_fault_in_a_workbook_names_the_sheet_and_the_cell(tmp_path):
     assert (fault.sheet, fault.row, fault.column, fault.cell) == ("Seed lots", 3, "Maturity", "C3")
     assert str(caught.value) == (
         "season.xlsx has 1 fault; no plan was made:\n"
-        "  Seed lots, row 3, Maturity: here stands '1.9'; expected '1.8' as in row 2, also of "
+        "  Seed lots, row 3, Maturity: you typed '1.9'; expected '1.8' as in row 2, also of "
         "variety Heron; lots of one variety share it"
     )
 

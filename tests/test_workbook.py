@@ -127,7 +127,7 @@ def test_costs_read_back(made: Made) -> None:
         "containers": "Containers",
         "freight": "Freight",
         "seed_bought": "Seed bought",
-        "seed_given_up": "Seed given up",
+        "seed_given_up": "Return value of seed you use",
         "yield_loss": "Expected yield loss",
         "discounts": "Discounts",
         "carryover_credit": "Carryover credit",
@@ -166,8 +166,8 @@ def test_products_read_back(made: Made) -> None:
     headers = {
         "need": "Used",
         "on_hand": "On hand",
-        "on_its_way": "On its way",
-        "bought": "Ordered, usable",
+        "on_its_way": "Ordered, not delivered",
+        "bought": "To order, usable",
         "left": "Left",
     }
     for p in made.json["products"]:

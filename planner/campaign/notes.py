@@ -99,7 +99,7 @@ def _order(campaign: Campaign) -> list[str]:
     if saved > 0.05:
         told.append(
             f"Products that stay on the line between recipes may save {_volume(campaign, saved)}"
-            " of the line losses that the plan counts; the draw-down counts them all."
+            " of the line losses that the plan counts; the list of containers counts them all."
         )
     recipes = [r.recipe for r in campaign.calendar.runs]
     turns = sum(1 for a, b in zip(["", *recipes], recipes, strict=False) if a != b)

@@ -21,7 +21,7 @@ COST_WORDS = {
     "freight": "Freight",
     "discounts": "Discounts",
     "seed_bought": "Seed bought",
-    "seed_given_up": "Seed given up",
+    "seed_given_up": "Return value of seed you use",
     "carryover_credit": "Carryover credit",
     "yield_loss": "Expected yield loss",
 }

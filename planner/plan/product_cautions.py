@@ -101,10 +101,10 @@ def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
         ceiling = (SMALL_CEILING if c.size <= LARGE_CONTAINER else LARGE_CEILING) * c.size
         if c.heel > ceiling * (1.0 + SLACK):
             yield (
-                f"A heel of {volume(c.heel, season, 1)} in {c.product} {c.name}{where(c.row)} is "
-                f"more than the {volume(ceiling, season, 1)} that may stay in an empty container "
-                "of its size (40 CFR 261.7, a share of weight, taken by volume here): rinse it as "
-                "the label says before it is discarded or returned."
+                f"The {volume(c.heel, season, 1)} that can't be pumped out (heel) of {c.product} "
+                f"{c.name}{where(c.row)} are more than the {volume(ceiling, season, 1)} that may "
+                "stay in an empty container of its size (40 CFR 261.7, a share of weight, taken by volume here): "
+                "rinse it as the label says before it is discarded or returned."
             )
 
 

@@ -38,7 +38,7 @@ def again_sheet(again: Again) -> Sheet:
             Column("container", "Container", width=40),
             Column("supplier", "Supplier"),
             Column("old", "Old plan", Measure.COUNT),
-            Column("way", "On its way", Measure.COUNT),
+            Column("way", "Ordered, not delivered", Measure.COUNT),
             Column("buy", "Buy now", Measure.COUNT),
             Column("change", "Change", Measure.COUNT),
         ),

@@ -190,7 +190,7 @@ def _sign(card: Card, number: int) -> Table:
         ),
         rows=(
             ("Approved by", who, "On", when),
-            ("Licence no.", LINE, "Signature", LINE),
+            ("License no.", LINE, "Signature", LINE),
         ),
         plain=True,
     )

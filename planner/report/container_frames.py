@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, ContainerUse, Level
     from planner.report.sheets import Content
 
-DRAW_DOWN = "Draw-down"
+DRAW_DOWN = "Which jug is hooked up"
 LEVELS = "Levels"
 LEFT = "Left over"
 
@@ -21,7 +21,7 @@ def draw_down_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet that follows every container."""
     return Sheet(
         DRAW_DOWN,
-        "Which container is on the line when, and at which bag it runs dry at the earliest.",
+        "Which container is hooked up when, and at which bag it runs dry at the earliest.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), _containers(campaign)),
         Page(landscape=True),
         Room.TREATING,
@@ -34,7 +34,7 @@ def _containers(campaign: Campaign) -> Table:
         columns=(
             Column("product", "Product"),
             Column("container", "Container"),
-            Column("on_day", "On the line", Measure.DATE),
+            Column("on_day", "Hooked up", Measure.DATE),
             Column("on", "from"),
             Column("dry_day", "Dry on", Measure.DATE),
             Column("dry", "at the earliest at"),
@@ -46,8 +46,9 @@ def _containers(campaign: Campaign) -> Table:
         ),
         rows=tuple(_container_row(u) for u in campaign.drawdown.containers),
         repeat_header=True,
-        note="In the order in which they go on the line: opened stock first, then what is on its"
-        " way, then what is bought. When one runs dry, the next one stands ready and primed.",
+        note="In the order in which they are hooked up: opened stock first, then what is"
+        " ordered but not delivered yet, then what is bought. When one runs dry,"
+        " the next one stands ready and primed.",
     )
 
 
@@ -73,7 +74,8 @@ def level_sheet(campaign: Campaign) -> Sheet:
     told = (
         f"The low level counts the margin of {margin} as used up, the high one as not used. Less"
         " than the low level means that too much goes on, or a leak; more than the high one, too"
-        " little. Weight: the container on the line, heel included, margin used up.",
+        " little. Weight: the container that is hooked up, with what can't be pumped out (heel),"
+        " margin used up.",
     )
     return Sheet(
         LEVELS,
@@ -99,7 +101,7 @@ def _levels(campaign: Campaign) -> Table:
             Column("after", "After"),
             Column("evening", "Also at", width=12),
             Column("product", "Product"),
-            Column("source", "On the line"),
+            Column("source", "Hooked up"),
             Column("of", "Weight of"),
             Column("low", "Left, low", Measure.DOSE, decimals=0),
             Column("high", "Left, high", Measure.DOSE, decimals=0),

@@ -157,13 +157,13 @@ def cost_sheet(facts: Facts) -> Sheet:
         repeat_header=True,
         empty="No field is planted.",
         note="The plan's total cost shared out by use: products by what the seed takes, freight "
-        "and discounts by list price, seed bought and given up by units, left-over treated seed "
-        "included. Products are less the credit for what is left.",
+        "and discounts by list price, seed bought and return value of seed used by units, "
+        "left-over treated seed included. Products are less the credit for what is left.",
     )
     return Sheet(
         FIELD_COST,
-        "What each field costs: seed, treating, expected loss; the dearest acre first. Drawn on "
-        f"{PICTURES}.",
+        "What each field costs: seed, treating, expected loss; the acre that costs most first. "
+        f"Drawn on {PICTURES}.",
         (table,),
         Page(landscape=True),
         Room.FIELDS,

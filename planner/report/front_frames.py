@@ -51,7 +51,7 @@ COST_KINDS = (
     ("freight", "Freight", 1),
     ("discounts", "Discounts", -1),
     ("seed_bought", "Seed bought", 1),
-    ("seed_given_up", "Seed given up", 1),
+    ("seed_given_up", "Return value of seed you use", 1),
     ("carryover_credit", "Carryover credit", -1),
     ("yield_loss", "Expected yield loss", 1),
 )
@@ -342,7 +342,7 @@ def pictures_sheet(facts: Facts) -> Sheet:
     if facts.season.farm.weigh_yield_loss:
         series.append(Series("yield_loss_acre"))
     per_acre = Chart(
-        "Cost of an acre by field" + (f": the {shown} dearest" if shown < len(fields) else ""),
+        "Cost of an acre by field" + (f": the {shown} highest" if shown < len(fields) else ""),
         ChartKind.STACKED_BARS,
         Link(FIELD_COST, "fields"),
         "field",

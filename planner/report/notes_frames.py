@@ -36,7 +36,7 @@ MEANINGS = (
     ),
     ("Seed bought", "added", "Full bags bought, at their price."),
     (
-        "Seed given up",
+        "Return value of seed you use",
         "added",
         "What untreated seed would still have been worth at season's end; treated or planted, it "
         "is worth nothing.",

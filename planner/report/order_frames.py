@@ -216,7 +216,7 @@ def _on_its_way(facts: Facts) -> Table:
         rows.append((o.product, o.container, None, container.size, o.count, None, o.count * usable))
     return Table(
         name="on_its_way",
-        title="Ordered before and on its way",
+        title="Ordered, not delivered",
         columns=(
             Column("product", "Product"),
             Column("container", "Container"),
@@ -227,7 +227,7 @@ def _on_its_way(facts: Facts) -> Table:
             Column("usable", "Usable", Measure.VOLUME),
         ),
         rows=tuple(rows),
-        empty="Nothing is on its way.",
+        empty="Nothing is still to be delivered.",
     )
 
 

@@ -33,7 +33,7 @@ def seed_log_sheet(campaign: Campaign) -> Sheet:
             Column("fields", "Fields", width=24),
             Column("plant_by", "Plant by", Measure.DATE),
             Column("water", "Water added", look=Look.FILL_IN, width=11),
-            Column("who", "Operator, licence", look=Look.FILL_IN, width=18),
+            Column("who", "Operator, license", look=Look.FILL_IN, width=18),
         ),
         rows=tuple(dict.fromkeys(_seed_row(x) for x in campaign.log)),
         repeat_header=True,

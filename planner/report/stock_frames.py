@@ -62,9 +62,9 @@ def _products(facts: Facts) -> Table:
             Column("need", "Used", Measure.VOLUME),
             Column("stock", "On hand", Measure.VOLUME),
             Column("expired", "Expired, not counted", Measure.VOLUME),
-            Column("coming", "On its way", Measure.VOLUME),
-            Column("nominal", "In containers ordered", Measure.VOLUME),
-            Column("bought", "Ordered, usable", Measure.VOLUME),
+            Column("coming", "Ordered, not delivered", Measure.VOLUME),
+            Column("nominal", "In containers to order", Measure.VOLUME),
+            Column("bought", "To order, usable", Measure.VOLUME),
             Column("left", "Left", Measure.VOLUME),
             Column("worth", "What is left is worth", Measure.MONEY, total=True),
             Column("credit", "Carryover credit", Measure.MONEY, total=True),
@@ -72,9 +72,9 @@ def _products(facts: Facts) -> Table:
         rows=tuple(rows),
         repeat_header=True,
         empty="The season lists no products.",
-        note="Used = on seed, with margin and line losses. On hand + on its way + ordered, usable "
-        "= used + left. Worth at the lowest price a volume among the product's containers; the "
-        "credit is the share of it that the season counts.",
+        note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
+        "order, usable = used + left. Worth at the lowest price a volume among the "
+        "product's containers; the credit is the share of it that the season counts.",
     )
 
 
@@ -109,10 +109,10 @@ def _containers(facts: Facts) -> Table:
             Column("product", "Product"),
             Column("container", "Container"),
             Column("size", "Size", Measure.VOLUME),
-            Column("heel", "Stays in it", Measure.VOLUME),
+            Column("heel", "Can't be pumped out (heel)", Measure.VOLUME),
             Column("usable", "Usable", Measure.VOLUME),
-            Column("coming", "On its way", Measure.COUNT),
-            Column("count", "Ordered", Measure.COUNT),
+            Column("coming", "Ordered, not delivered", Measure.COUNT),
+            Column("count", "To order", Measure.COUNT),
             Column("supply", "Usable in all", Measure.VOLUME),
         ),
         rows=tuple(rows),

@@ -107,7 +107,7 @@ def _figures(facts: Facts) -> KeyFigures:
                 Measure.MONEY,
             ),
             KeyFigure(
-                "Dearer than the plan (cheaper: below 0)",
+                "Costs more than the plan (less: below 0)",
                 Formula(f"={{costs.difference:{last}}}", 0.0),
                 Measure.MONEY,
             ),
@@ -232,8 +232,8 @@ def _products(facts: Facts) -> Table:
             Column("product", "Product"),
             Column("need", "Need", Measure.VOLUME),
             Column("stock", "On hand", Measure.VOLUME),
-            Column("coming", "On its way", Measure.VOLUME),
-            Column("ordered", "Ordered, usable", Measure.VOLUME),
+            Column("coming", "Ordered, not delivered", Measure.VOLUME),
+            Column("ordered", "To order, usable", Measure.VOLUME),
             Column("left", "Left", Measure.VOLUME),
             Column(
                 "verdict",

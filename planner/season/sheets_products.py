@@ -138,7 +138,7 @@ CONTAINERS = Sheet(
             "Heel",
             "heel",
             Measure.VOLUME,
-            "Volume that can't be drawn out.",
+            "Volume that can't be pumped out.",
             "8 fl oz",
             shown="fl oz",
             default=0.0,
@@ -261,7 +261,7 @@ DISCOUNTS = Sheet(
 
 ORDERED_SO_FAR = Sheet(
     "Ordered so far",
-    "Containers on their way and paid; On hand of the product does not hold them.",
+    "Containers ordered and paid, not delivered yet; On hand of the product does not hold them.",
     (
         ref("Product", "product", "Products.Product", "A product.", "Product A", must=True),
         ref(

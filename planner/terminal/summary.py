@@ -34,7 +34,7 @@ COST_LINES = (
     ("freight", "Freight", 1),
     ("discounts", "Discounts", -1),
     ("seed_bought", "Seed bought", 1),
-    ("seed_given_up", "Seed given up", 1),
+    ("seed_given_up", "Return value of seed you use", 1),
     ("carryover_credit", "Carryover credit", -1),
     ("yield_loss", "Expected yield loss", 1),
 )
