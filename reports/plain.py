@@ -1,6 +1,6 @@
 """The plain way to solve a season, to measure ours by: its exact model handed to HiGHS as it is.
 
-HiGHS keeps its own settings but for the time and our gap. As the contract wants it, acres short
+HiGHS keeps its own settings but for the time and our gap. As for our own plans, acres short
 are made as few as possible first, priority by priority, then the cost as low as possible; the
 first goal may take half of the time. Every solve goes on from the last one's plan.
 """

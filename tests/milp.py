@@ -1,4 +1,4 @@
-"""The contract's model once more, written straight from its text for `scipy.optimize.milp`.
+"""The whole model once more, written from its rules in words for `scipy.optimize.milp`.
 
 Separate on purpose: it shares no arithmetic with the package, only the records of a season, so
 that a wrong factor or a forgotten rule in either shows as a difference.

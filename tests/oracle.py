@@ -2,7 +2,7 @@
 
 For every treatment the cheapest order is looked up in a table of all orders, and the acres are
 shared out by linear programs, branching where a field's shares are too many or too small. Rules of
-what may go where, and rates, come from `tests.milp`, which has them from the contract's text.
+what may go where, and rates, come from `tests.milp`, which has them from the rules in words.
 """
 
 from __future__ import annotations

@@ -39,7 +39,7 @@ def test_a_name_that_is_not_public_is_refused() -> None:
 
 
 def test_every_error_has_its_own_exit_code() -> None:
-    """The codes are those of the command's contract; 0, 2 and 4 are not errors of ours."""
+    """The codes are those that README lists; 0, 2 and 4 are not errors of ours."""
     codes = {c.__name__: c.exit_code for c in planner.PlannerError.__subclasses__()}
     assert codes == {
         "InputError": 3,

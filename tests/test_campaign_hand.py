@@ -131,8 +131,10 @@ def test_leftovers_are_seed_and_product(made):
 
 
 def test_tag_names_substances_and_the_month_of_the_inoculant(made):
-    """Common names and the caution (7 CFR 201.31a); month and year of the inoculant (201.24a).
+    """Common names (7 CFR 201.31a) and the caution; month and year of the inoculant (201.24a).
 
+    The caution's words: Minnesota Dept. of Agriculture, page on treated seed ("do not use for food,
+    feed, or oil"); "purposes" from memory of 7 CFR 201.31a, paragraph d.
     L2 is treated on 30 April and lives through 10 May: April is the last whole month.
     """
     tag = next(t for t in made.tags if t.recipe == "R2")

@@ -1,4 +1,4 @@
-"""Conservation on random plans, published calibration arithmetic, the calendar file."""
+"""Conservation on random plans, calibration by hand, the calendar file."""
 
 from dataclasses import replace
 from datetime import date, timedelta
@@ -180,7 +180,7 @@ def test_weight_of_a_thousand_seeds(per_lb, grams):
 
 
 def test_row_of_a_continuous_treater():
-    """300 lb/min at 6 fl oz/cwt: 18 fl oz/min = 532 mL/min, 9.0 fl oz in 30 s (constructed)."""
+    """300 lb/min at 6 fl oz/cwt: 18 fl oz/min = 532 mL/min, 9.0 fl oz in 30 s (by hand)."""
     made = dose("P", 3.0, 50.0, 1.0, 300.0)
     assert made.floz_per_min == pytest.approx(18.0)
     assert made.ml_per_min == pytest.approx(532, abs=0.5)
@@ -189,7 +189,7 @@ def test_row_of_a_continuous_treater():
 
 
 def test_row_of_a_batch_treater():
-    """A 40-lb dump at 6 fl oz/cwt takes 2.4 fl oz = 71 mL (constructed)."""
+    """A 40-lb dump at 6 fl oz/cwt takes 2.4 fl oz = 71 mL (by hand)."""
     made = dose("P", 6.0 * 0.4, 40.0, 1.0, None)
     assert made.floz_per_cwt == pytest.approx(6.0)
     assert (made.floz_per_bag, made.ml_per_bag) == pytest.approx((2.4, 71), abs=0.03)
@@ -214,7 +214,7 @@ def test_band_of_a_catch():
     ],
 )
 def test_size_of_the_seed_changes_a_rate_by_weight(per_lb, weight, floz):
-    """4 fl oz/cwt a unit by seeds/lb, computed over sizes that Iowa State Agron 212 names."""
+    """4 fl oz/cwt a unit by seeds/lb, derived; sizes within those of Gibson's Agronomy 212."""
     season, recipe = one_rate(4.0, Basis.FLOZ_PER_CWT)
     (made,) = doses(season, recipe, lot(per_lb))
     assert made.floz_per_unit == pytest.approx(floz, abs=0.005)
@@ -240,7 +240,7 @@ def test_mg_a_seed_as_floz_a_unit():
 
 
 def test_floz_a_cwt_in_metric():
-    """3 fl oz/cwt = 195.595 mL/100 kg (NIST Handbook 44 Appendix C: pound and fluid ounce)."""
+    """3 fl oz/cwt = 195.595 mL/100 kg (NIST Handbook 44, App. C: pound and fluid ounce)."""
     ml_per_kg = 3 * ML_PER_FLOZ / 45.359237
     assert ml_per_kg * 100 == pytest.approx(195.595, abs=5e-4)
 
@@ -307,7 +307,10 @@ def test_days_in_the_file():
 
 
 def test_file_keeps_the_standard():
-    """RFC 5545: lines of at most 75 octets ended by CR LF (3.1), UID and DTSTAMP (3.6.1)."""
+    """Lines of at most 75 octets ended by CR LF; UID and DTSTAMP (RFC 5545, 3.1 and 3.6.1).
+
+    The figures are from memory of the standard.
+    """
     made = make_campaign(hand_season(), hand_plan())
     data = to_ical(made)
     lines = data.split(b"\r\n")

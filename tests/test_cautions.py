@@ -260,7 +260,7 @@ def test_no_warning_without_cause():
 
 
 def test_treated_seed_left_in_units_and_money():
-    """3 bags, 82.4 units planted: 37.6 left, the contract's figure.
+    """3 bags, 82.4 units planted: 37.6 left.
 
     Worth 10 a unit untreated, and 2 fl oz at 300/320 each: 37.6 x 11.875 = 446.50.
     """

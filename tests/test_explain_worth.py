@@ -1,4 +1,4 @@
-"""Worth treating, against published break-evens; enough for the disease, by hand."""
+"""Worth treating, by prices and trials that are published; enough for the disease, by hand."""
 
 from dataclasses import replace
 
@@ -33,9 +33,10 @@ def treated_at(price: float, seeds: float, bushel: float) -> Season:
     [(5.50, 5.89, 0.65), (15.00, 16.07, 1.77), (19.20, 20.57, 2.26)],
 )
 def test_maryland_break_evens(price: float, per_acre: float, bushels: float) -> None:
-    """150,000 seeds/acre, treatment a 140,000-seed bag, grain at $9.10.
+    """150,000 seeds/acre, a treatment's price a 140,000-seed bag, grain at $9.10 a bushel.
 
-    Source: Maryland checkoff project 53199 (2017), Univ. of Maryland; figures per acre derived.
+    Prices and rate: Kness & Kleczewski, Maryland soybean checkoff, project 53199 (2017). Dollars an
+    acre and bushels are our division, not the project's.
     """
     whole = treated_at(price, 150_000.0, 9.10)
     (worth,) = worth_treating(solve(whole, SolveOptions()), whole)
@@ -49,7 +50,8 @@ def test_maryland_break_evens(price: float, per_acre: float, bushels: float) -> 
 def test_wisconsin_break_evens(price: float, bushels: float) -> None:
     """$4 and $10 a unit at a unit an acre and $6 a bushel.
 
-    Source: Esker & Conley, Crop Science 52:351-359 (2012), extension summary.
+    Prices: Esker & Conley, Crop Science 52:351-359 (2012), by its extension summary. The bushels
+    are our division, not theirs.
     """
     whole = treated_at(price, 140_000.0, 6.0)
     (worth,) = worth_treating(solve(whole, SolveOptions()), whole)
@@ -59,7 +61,11 @@ def test_wisconsin_break_evens(price: float, bushels: float) -> None:
 
 
 def test_michigan_fluopyram() -> None:
-    """1.9 bu/acre at $9 cover $17.10. Source: MSU Extension, on-farm trials 2016-18."""
+    """1.9 bu/acre at $9 cover $17.10.
+
+    The 1.9 bu: Michigan State Univ. Extension, "Are soybean seed treatments profitable?", on-farm
+    trials of 2016-18. Price and dollars are ours.
+    """
     assert break_even(17.10, 9.0) == pytest.approx(1.9)
 
 

@@ -41,7 +41,7 @@ def column(found: Table, key: str) -> list:
 
 @pytest.mark.parametrize(
     ("measure", "us", "metric"),
-    [  # one US working unit of each; NIST Handbook 44 App. C and SP 811, worked out by hand
+    [  # one US working unit of each; NIST Handbook 44, Appendix C, worked out by hand
         (Measure.AREA, 1.0, 0.40468564224),
         (Measure.VOLUME, 1 / 128, 0.0295735295625),
         (Measure.DOSE, 1.0, 29.5735295625),

@@ -139,7 +139,7 @@ def test_developers_page_names_every_room() -> None:
             assert f"{room}/" in text or f"{room}.py" in text, room
 
 
-def test_top_level_holds_only_what_was_agreed() -> None:
+def test_top_level_holds_nothing_else() -> None:
     import subprocess
 
     listed = subprocess.run(

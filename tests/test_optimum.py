@@ -140,22 +140,24 @@ def covering(need: float, sizes: dict[float, float], **changes):
 def test_packs_cover_a_need(need, cost):
     """Packs of 100, 250 and 500 at 0.40, 0.75 and 1.00.
 
-    1050 for 2.40 is published in a public question thread on covering by packs; the other needs
-    were solved exactly when the check values were gathered (reference rows 102 and 129).
+    1050 for 2.40 is the answer in a public question on covering a need by packs (author and year
+    not known); the other needs are derived, by counting out every mix.
     """
     plan = solved(covering(need, {100.0: 0.40, 250.0: 0.75, 500.0: 1.00}))
     assert plan.cost.total == pytest.approx(cost)
 
 
 ALL_UNITS = {
-    # Render & Stair, toy-car case: 24,725 at 1000.
+    # Render & Stair, Quantitative Analysis for Management (title from memory), the toy-car case:
+    # its data from a copy; 24,725 at 1000 by arithmetic.
     "toy cars": (5000, 49.0, 0.20, ((1, 5.00), (1000, 4.80), (2000, 4.75)), 1000, 24_725.0),
-    # MGSC 487 handout: 88,862.58 at 301.
+    # Handout of a university course, MGSC 487: 88,862.58 at 301.
     "handout": (1000, 200.0, 0.25, ((1, 100.0), (101, 90.0), (301, 85.0)), 301, 88_862.58),
-    # Snyder & Shen, example 3.6 (answer read, data recalled): 978.60 at 800.
+    # Snyder & Shen, Fundamentals of Supply Chain Theory, example 3.6: 978.60 at 800 (the answer is
+    # theirs, the data from memory).
     "textbook": (1300, 8.0, 0.30, ((1, 0.75), (400, 0.72), (800, 0.68)), 800, 978.60),
-    # stockpyl, docstring of eoq.py: 472,900 at 500.
-    "docstring": (1000, 200.0, 0.20, ((1, 500.0), (200, 475.0), (500, 450.0)), 500, 472_900.0),
+    # An example in the documentation of an open-source inventory library: 472,900 at 500.
+    "library": (1000, 200.0, 0.20, ((1, 500.0), (200, 475.0), (500, 450.0)), 500, 472_900.0),
 }
 """Demand a year, cost an order, holding share of the price, price breaks, best count, its cost."""
 
@@ -197,8 +199,8 @@ def test_order_goes_up_to_a_break_where_that_is_cheaper(name):
 def test_from_acres_to_whole_jugs():
     """160 ac, stand 110,000, germination and emergence 0.90, 2,800 seeds/lb, 3 fl oz/cwt.
 
-    Derived chain (reference row 101): 155.2028 units, 232.804 fl oz as sown; by whole units 156
-    are treated, which take 234 fl oz, so one 2.5 gal jug (320 fl oz) does.
+    Derived: 155.2028 units, 232.804 fl oz as sown; by whole units 156 are treated, which take 234
+    fl oz, so one 2.5 gal jug (320 fl oz) does.
     """
     one = season(
         fields=(field(acres=160.0, sowing=TargetStand(110_000.0, 0.9)),),
@@ -215,7 +217,7 @@ def test_from_acres_to_whole_jugs():
 def test_bags_must_be_rounded_up():
     """50 ac at 150,000 seeds/ac of 2,750 seeds/lb take 54.55 bags of 50 lb: 55 bags.
 
-    L. R. Gibson, Iowa State Univ. Agronomy 212 (54.5 lb/ac read, the bag count is arithmetic).
+    L. R. Gibson, Iowa State Univ., Agronomy 212, gives 54.5 lb/ac; the bags are derived.
     """
     one = season(
         farm=farm(seeds_per_unit=137_500.0),  # a bag of 50 lb at 2,750 seeds/lb

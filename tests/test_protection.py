@@ -7,8 +7,9 @@ from planner.season.domain import Pressure, Rating, Threat
 from tests.seasons import field, product, recipe
 
 PRODUCTS = {
-    # Directions only, as extension texts give them (A. Dorrance, Ohio State; UMN Crop News 2020):
-    # metalaxyl-M holds water molds, fludioxonil true fungi, neither sudden death or white mold.
+    # Directions only: metalaxyl-M is for water molds and no protection from sudden death or white
+    # mold (A. Dorrance, Ohio State Univ., reprint; Univ. of Minnesota Crop News, March 2020);
+    # fludioxonil for true fungi (from memory). The marks are invented.
     "Wet": product("Wet", protection={"pythium": Rating.E, "phytophthora": Rating.E}),
     "Dry": product("Dry", protection={"rhizoctonia": Rating.G, "pythium": Rating.P}),
 }
@@ -16,7 +17,7 @@ BOTH = recipe(Wet=1.0, Dry=1.0)
 
 
 def test_scale():
-    """E > VG > G > F > P > none (scale of the Crop Protection Network's CPN-1020)."""
+    """E > VG > G > F > P > none: marks of Crop Protection Network CPN-1020 (order from memory)."""
     order = [Rating.NONE, Rating.P, Rating.F, Rating.G, Rating.VG, Rating.E]
     assert sorted(Rating) == order
 

@@ -1,4 +1,8 @@
-"""Rates against published and exactly derived values; sources beside each check."""
+"""Rates against published and exactly derived values; sources beside each check.
+
+Derived: by hand from the exact pound and gallon (NIST Handbook 44, Appendix C), 140,000 seeds a
+unit and the figures named.
+"""
 
 import pytest
 
@@ -29,7 +33,7 @@ def rated(amount, basis=Basis.FLOZ_PER_UNIT, active=None, seeds_per_lb=2800.0, o
     [(2000, 1.4286), (2400, 1.7143), (2800, 2.0), (3200, 2.2857), (3500, 2.5)],
 )
 def test_unit_and_cwt(seeds_per_lb, per_cwt):
-    """1 fl oz/unit x (seeds/lb) / 1,400 (derived, reference row 96)."""
+    """1 fl oz/unit x (seeds/lb) / 1,400 (derived)."""
     assert rated(1.0, seeds_per_lb=seeds_per_lb)[1] == pytest.approx(per_cwt, abs=5e-5)
 
 
@@ -38,29 +42,26 @@ def test_unit_and_cwt(seeds_per_lb, per_cwt):
     [(2200, 2.55), (2600, 2.15), (2800, 2.00), (3200, 1.75), (3600, 1.56)],
 )
 def test_cwt_on_a_unit(seeds_per_lb, per_unit):
-    """4 fl oz/cwt on a unit, by seed size (computed, trade practice row 95)."""
+    """4 fl oz/cwt on a unit: 4 x 1,400 / (seeds/lb) (derived)."""
     found = rated(4.0, Basis.FLOZ_PER_CWT, seeds_per_lb=seeds_per_lb)[0]
     assert found == pytest.approx(per_unit, abs=0.005)
 
 
 @pytest.mark.parametrize(("seeds_per_lb", "floz"), [(2600, 1615), (2300, 1826)])
 def test_small_seed_takes_less(seeds_per_lb, floz):
-    """500 units at 6 fl oz/cwt (computed, trade practice row 95)."""
+    """500 units at 6 fl oz/cwt: 500 x 6 x 1,400 / (seeds/lb) (derived)."""
     found = 500 * rated(6.0, Basis.FLOZ_PER_CWT, seeds_per_lb=seeds_per_lb)[0]
     assert found == pytest.approx(floz, abs=0.6)
 
 
 def test_rate_per_bushel():
-    """5 fl oz/cwt are 3 fl oz on a bushel of 60 lb (derived, reference row 97)."""
+    """5 fl oz/cwt are 3 fl oz on a bushel of 60 lb (Indiana Code 24-6-1-1; derived)."""
     found = rated(5.0, Basis.FLOZ_PER_CWT, seeds_per_lb=140_000 / 60.0)[0]
     assert found == pytest.approx(3.0)
 
 
 def test_active_on_a_unit():
-    """0.15 mg/seed is 21 g a unit; at 5.0 lb/gal 21 / 17.71845 fl oz (derived, reference row 98).
-
-    The reference prints 1.18520, which is cut off, not rounded.
-    """
+    """0.15 mg/seed is 21 g a unit; a fl oz at 5.0 lb/gal holds 5 x 453.59237 / 128 g (derived)."""
     assert rated(0.15, Basis.MG_PER_SEED)[0] == pytest.approx(21 / 17.71845, rel=1e-6)
 
 
@@ -78,7 +79,7 @@ def test_active_on_100_kg():
 @pytest.mark.parametrize(
     ("mg", "seeds", "pounds"),
     [
-        # Exact pound, international acre (reference row 91)
+        # derived: mg x seeds / 453,592.37
         (0.15, 140_000, 0.046297),
         (0.075, 110_000, 0.018188),
     ],
@@ -89,7 +90,11 @@ def test_pounds_on_an_acre(mg, seeds, pounds):
 
 @pytest.mark.parametrize(("mg", "pounds"), [(0.0094, 0.0029), (0.0858, 0.0265)])
 def test_pounds_on_an_acre_of_trial_rates(mg, pounds):
-    """At 140,000 seeds/acre; rates of Gaspar, Mitchell & Conley, Univ. of Wisconsin, 2014."""
+    """Active ingredients together, mg/seed, at 140,000 seeds/acre; pounds are derived.
+
+    Gaspar, Mitchell & Conley, Univ. of Wisconsin-Madison, summary of 2014: fludioxonil and
+    mefenoxam together 0.0094; 0.0858 is the rate given where thiamethoxam is added.
+    """
     assert lb_per_acre(mg, 140_000) == pytest.approx(pounds, abs=5e-5)
 
 
@@ -109,7 +114,7 @@ def test_liquid_of_a_recipe_adds_up():
 
 
 def test_end_to_end_volume():
-    """155.2028 units of 50 lb at 3 fl oz/cwt take 232.804 fl oz (derived, reference row 101)."""
+    """155.2028 units of 50 lb at 3 fl oz/cwt take 232.804 fl oz (derived)."""
     assert 155.202822 * rated(3.0, Basis.FLOZ_PER_CWT)[0] == pytest.approx(232.804, abs=5e-4)
 
 

@@ -184,7 +184,7 @@ def test_the_order_of_rows_and_columns_does_not_matter(season, tmp_path, seed):
 
 
 def metric(sheets: Sheets) -> Sheets:
-    """The good season's quantities in metric units, by factors of NIST SP 811 and Handbook 44."""
+    """The good season's quantities in metric units, by factors of NIST Handbook 44, App. C."""
     hectare, liter, kilo = 0.40468564224, 0.0295735295625, 0.45359237
     for row, acres in ((2, 80), (3, 12.5)):
         put(sheets, "Fields", row, "Acres", f"{acres * hectare!r} ha")

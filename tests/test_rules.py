@@ -886,11 +886,10 @@ def test_only_what_is_weighed_is_lost():
     assert make_instance(season(**unweighed)).choices.loss.tolist() == [0.0]
 
 
-def test_the_contract_example():
+def test_one_field_from_acres_to_kegs():
     """80 acres, 3 % spare: 82.4 units, 3 bags of 40, 120 treated, 37.6 left, 240 fl oz.
 
-    The example under section 1 of the contract; 40 units of 140,000 seeds a mini-bulk and kegs of
-    15 gal are common practice.
+    By hand; 40 units of 140,000 seeds a mini-bulk and kegs of 15 gal are common practice.
     """
     one = season(
         farm=farm(spare_seed=0.03),

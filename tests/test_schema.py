@@ -15,7 +15,7 @@ COLUMNS = [
     pytest.param(s, c, id=f"{s.name}.{c.name}") for s in SHEETS for c in (*s.columns, *s.settings)
 ]
 
-CONTRACT = {
+PROMISED = {
     "Farm": "Setting|Value|Note",
     "Fields": "Field|Acres|Seeding rate|Target stand|Emergence|Earliest maturity|Latest maturity|"
     "Trait|Planting date|Priority|Grower|Only varieties|Only recipes",
@@ -61,7 +61,7 @@ MUST = {
     "Ordered so far": "Product|Container|Count",
 }
 
-CONTRACT_SETTINGS = (
+PROMISED_SETTINGS = (
     "Farm name|Crop year|Plan date|Currency|Seeds per unit|Spare seed|Product margin|"
     "Max varieties per field|Smallest split|Most of one variety|Liquid limit|Liquid warning|"
     "Allow untreated|Weigh yield loss|Soybean price|First treating day|Treating done by|"
@@ -73,24 +73,24 @@ def names(text: str) -> list[str]:
     return text.split("|")
 
 
-def test_sheets_are_the_agreed_ones():
-    assert [s.name for s in SHEETS] == list(CONTRACT)
+def test_sheets_are_the_promised_ones():
+    assert [s.name for s in SHEETS] == list(PROMISED)
     assert [s.name for s in SHEETS if s.must] == MUST_SHEETS
 
 
-@pytest.mark.parametrize("name", CONTRACT)
-def test_columns_hold_the_agreed_ones(name):
+@pytest.mark.parametrize("name", PROMISED)
+def test_columns_hold_the_promised_ones(name):
     here = [c.name for c in sheet(name).columns]
-    assert [c for c in here if c in names(CONTRACT[name])] == names(CONTRACT[name])
+    assert [c for c in here if c in names(PROMISED[name])] == names(PROMISED[name])
 
 
 @pytest.mark.parametrize("name", MUST)
-def test_columns_that_must_be_filled_are_the_agreed_ones(name):
+def test_columns_that_must_be_filled_are_the_promised_ones(name):
     assert [c.name for c in sheet(name).columns if c.must] == names(MUST[name])
 
 
-def test_settings_hold_the_agreed_ones():
-    assert [s.name for s in SETTINGS][: len(names(CONTRACT_SETTINGS))] == names(CONTRACT_SETTINGS)
+def test_settings_hold_the_promised_ones():
+    assert [s.name for s in SETTINGS][: len(names(PROMISED_SETTINGS))] == names(PROMISED_SETTINGS)
 
 
 @pytest.mark.parametrize(
@@ -119,7 +119,7 @@ def test_settings_hold_the_agreed_ones():
         ("Suppliers.Free freight from", None),
     ],
 )
-def test_blank_cells_mean_what_was_agreed(place, expected):
+def test_blank_cells_mean_what_was_promised(place, expected):
     name, column = place.split(".")
     assert sheet(name).column(column).default == expected
 

@@ -148,7 +148,7 @@ def test_the_obstacle_names_what_it_is_about():
 
 
 @pytest.mark.parametrize("seed", range(300))
-def test_suitable_equals_a_second_reading_of_the_contract(seed):
+def test_suitable_equals_a_second_reading_of_the_rules(seed):
     """`suitable` and `obstacles` against the rules written again in `tests.milp`."""
     one = random_season(seed)
     found = {(*pair, recipe_) for pair, names in suitable(one).items() for recipe_ in names}

@@ -174,7 +174,7 @@ class TestBlank:
 class TestRoundTrip:
     @pytest.fixture
     def filled(self, blank: Path, tmp_path: Path) -> Path:
-        """The tiny season of the contract's example, typed in with a field given by stand."""
+        """A tiny season with a field given by seeds and one given by stand, typed in."""
         book = openpyxl.load_workbook(blank)
         settings(book, {"Farm name": "Marten Hill", "Plan date": date(2027, 1, 15),
                         "Spare seed (%)": "3%", "Smallest split (acres)": 10})  # fmt: skip
@@ -220,13 +220,12 @@ class TestRoundTrip:
         assert season.containers[0].heel == pytest.approx(1)
 
     @needs_office
-    def test_live_help_counts_what_the_contract_example_says(self, filled: Path) -> None:
+    def test_live_help_counts_units_as_worked_by_hand(self, filled: Path) -> None:
         book = recalculated(filled)
         assert errors(book) == []
         live = book["Live check"]
-        # 80 acres at 140,000 seeds/acre, 140,000 a unit, 3 % spare: 82.4 units (the contract's
-        # example). 110,000 plants at 90 % emergence and 90 % germination: 135,802.469 seeds/acre,
-        # row 101 of the published check values.
+        # By hand: 80 acres at 140,000 seeds/acre, 140,000 a unit, 3 % spare: 82.4 units. 110,000
+        # plants at 90 % emergence and 90 % germination: 135,802.469 seeds/acre.
         assert [live[f"A{r}"].value for r in (6, 7)] == ["Home 80", "Creek"]
         assert live["C6"].value == pytest.approx(82.4)
         assert live["C7"].value == pytest.approx(40 * 135802.469 * 1.03 / 140000)
@@ -495,7 +494,7 @@ class TestNextSeason:
         content = full({**carried.content, "Seed lots": lots})
         path = write_workbook(tmp_path / "metric.xlsx", content, "metric")
         (field,) = read_season(path).fields
-        assert field.acres == pytest.approx(30 * 2.471053814671653)  # NIST SP 811: acres a hectare
+        assert field.acres == pytest.approx(30 * 2.471053814671653)  # 1 / 0.40468564224
 
 
 class TestMark:

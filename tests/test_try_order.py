@@ -170,7 +170,7 @@ def test_it_says_which_products_are_short(calculated: dict[str, Any], case: str)
     short = 0
     for row in range(top + 1, top + 1 + len(season.products)):
         use = uses[page.cell(row, 1).value]
-        factor = 0.0295735295625 if season.farm.metric else 1 / 128  # NIST Handbook 44
+        factor = 0.0295735295625 if season.farm.metric else 1 / 128  # NIST Handbook 44, App. C
         assert page.cell(row, 6).value == pytest.approx(use.left * factor, abs=1e-9)
         assert page.cell(row, 7).value == ("short" if use.left < -0.02 else "enough")
         short += use.left < -0.02
@@ -248,7 +248,7 @@ def test_counts_that_cannot_be_ordered_are_marked(
 
 
 def test_long_sums_are_nested() -> None:
-    """A function takes 255 arguments at the most (file format, ECMA-376 part 1, 18.17.2)."""
+    """A function takes 255 arguments at the most (ECMA-376 part 1, 18.17.2, from memory)."""
     text = total_of("t", "k", range(0, 1000, 2))
     depth, arguments = 0, [1]
     for letter in text:

@@ -1,8 +1,9 @@
 """Factors against published ones; what is understood, what is refused and with which words.
 
 Published factors: NIST Handbook 44, Appendix C (gallon, fluid ounce, quart, pint, bushel, pound,
-foot, exact decimals); the pound's 0.45359237 kg and the acre's 4,046.8564224 m2 also in NIST SP 811
-(its survey acre, 4,046.87261 m2, is not ours). Figures called derived follow from those by hand.
+foot, acre of 43,560 square feet). With the international foot of 0.3048 m that acre is
+4,046.8564224 m2; the survey acre of older tables, 4,046.87261 m2 (from memory), is not ours.
+Figures called derived follow from those by hand.
 """
 
 import math
@@ -43,9 +44,9 @@ def close(expected: float, digits: float = 1e-12):
         ("3.785411784 L", Measure.VOLUME, 128.0),
         ("9.46352946 L", Measure.VOLUME, 320.0),  # 2.5 gal
         ("1,040.9882406 L", Measure.VOLUME, 275 * 128.0),
-        # international acre and hectare, SP 811: 1 acre = 4 046.8564224 m2
+        # Handbook 44: 1 acre = 43,560 ft2, 1 ft = 0.3048 m, so 4,046.8564224 m2
         ("0.40468564224 ha", Measure.AREA, 1.0),
-        # SP 811: 1 lb = 0.453 592 37 kg
+        # Handbook 44: 1 lb = 0.453 592 37 kg
         ("6172.94335 seeds/kg", Measure.SEED_SIZE, 2800.0),
         # derived, exact pound: 2,800 seeds/lb are 161.997 g/1000 seeds, 2,400 are 188.997
         ("161.99727500 g/1000 seeds", Measure.SEED_SIZE, 2800.0),
@@ -60,7 +61,7 @@ def close(expected: float, digits: float = 1e-12):
         # derived: 0.046297 lb/acre = 51.892 g/ha (0.15 mg on 140,000 seeds)
         ("51.89218 g/ha", Measure.ACTIVE_PER_AREA, 0.0462971),
         ("1.12085116 kg/ha", Measure.ACTIVE_PER_AREA, 1.0),
-        # Specht, Rees & Conley; arithmetic: 1 t = 36.74371 bu of 60 lb
+        # bushel of 60 lb (Indiana Code 24-6-1-1); derived: 1 t = 36.74371 bu
         ("36.74371 $/t", Measure.CROP_PRICE, 1.0),
         ("1 t/ha", Measure.YIELD, 36.74371 / 2.47105381),
         ("150 µg/seed", Measure.ACTIVE_PER_SEED, 0.15),
@@ -83,14 +84,20 @@ def test_exact_factors_carry_no_noise():
 
 
 def test_the_acre_is_the_international_one():
-    """The survey acre of older tables (SP 811) is 4 ppm larger."""
+    """43,560 ft2 of 0.3048 m (NIST Handbook 44, App. C); the survey acre is 4 ppm larger.
+
+    The survey acre's 4,046.87261 m2 is from memory.
+    """
     acre = registry().Quantity(1.0, "acre").to("meter ** 2").magnitude
     assert acre == close(4046.8564224)
     assert 4046.87261 / acre - 1 == pytest.approx(4.0e-6, rel=1e-2)
 
 
 def test_bushels():
-    """Handbook 44: the US bushel holds 2150.42 in3 = 35.23907016688 L; soybean's weighs 60 lb."""
+    """Handbook 44: the US bushel holds 2150.42 in3 = 35.23907016688 L; soybean's weighs 60 lb.
+
+    The 60 lb: Indiana Code 24-6-1-1. Bushels in a tonne are derived.
+    """
     inch = registry().Quantity(1.0, "inch ** 3").to("liter").magnitude
     assert 2150.42 * inch == close(35.23907016688)
     assert inch == close(0.016387064)

@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 L_PER_FLOZ = 0.0295735295625
 """NIST Handbook 44, Appendix C."""
 HA_PER_ACRE = 0.40468564224
-"""International acre, NIST SP 811."""
+"""International acre: 43,560 square feet of 0.3048 m (NIST Handbook 44, Appendix C)."""
 DEMO = Path(__file__).parent.parent / "data" / "demo"
 CASES = {
     "sample": sample_season,
@@ -445,7 +445,7 @@ def test_charts_name_their_axes_and_show_them(made: Made) -> None:
 
 
 def lightness(color: str) -> float:
-    """L* of an sRGB colour (CIE 1976, D65), as in IEC 61966-2-1."""
+    """L* of an sRGB colour (CIE 1976, D65), as in IEC 61966-2-1 (figures from memory)."""
     linear = []
     for i in (0, 2, 4):
         v = int(color[i : i + 2], 16) / 255
@@ -462,7 +462,7 @@ def test_neighbours_in_a_chart_differ_in_grey_or_pattern() -> None:
 
 @pytest.mark.parametrize("look", [Look.SHORT, Look.WATCH, Look.OK, Look.FAINT])
 def test_letters_stand_out_from_their_ground(look: Look) -> None:
-    """Contrast of 4.5 to 1 at least, WCAG 2.1, 1.4.3."""
+    """Contrast of 4.5 to 1 at least, WCAG 2.1, 1.4.3 (from memory)."""
     ink = looks.INKS[look]
     fill = looks.FILLS.get(look)
     ground = fill.start_color.rgb[-6:] if fill else "FFFFFF"

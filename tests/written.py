@@ -12,7 +12,8 @@ if TYPE_CHECKING:
 
     from planner.season.domain import Season
 
-# Exact (NIST Handbook 44, Appendix C; international acre; legal soybean bushel of 60 lb)
+# Exact: NIST Handbook 44, Appendix C (the acre is the international one, 43,560 square feet of
+# 0.3048 m); the legal soybean bushel of 60 lb, Indiana Code 24-6-1-1
 L_PER_FLOZ = 0.0295735295625
 HA_PER_ACRE = 0.40468564224
 KG_PER_LB = 0.45359237

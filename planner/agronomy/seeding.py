@@ -22,7 +22,8 @@ def drop_rate(field: Field, lot: SeedLot) -> float:
 
     Notes
     -----
-    Univ. of Nebraska CropWatch 2016: stand / (germination x survival).
+    Stand / (germination x survival): Univ. of Nebraska CropWatch, "Soybean Seeding Rate Tips",
+    2016.
     """
     sowing = field.sowing
     if isinstance(sowing, SeedingRate):
@@ -41,6 +42,7 @@ def units_per_acre(field: Field, lot: SeedLot, farm: Farm) -> float:
 def unit_weight(lot: SeedLot, farm: Farm) -> float:
     """Weight of a unit of a lot, lb.
 
-    Wiebold, Univ. of Missouri 2008: 140,000 seeds at 2,800 per lb weigh 50 lb.
+    140,000 seeds at 2,800 per lb weigh 50 lb: W. J. Wiebold, Univ. of Missouri, Integrated Pest &
+    Crop Management, 15 Nov 2008.
     """
     return farm.seeds_per_unit / lot.seeds_per_lb

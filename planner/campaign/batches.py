@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Container, Product, Recipe, Season, SeedLot
 
 TEST_MONTHS = 9
-"""Age in months at which a germination test is called old; common practice, states differ."""
+"""Age in months at which a germination test is called old; Iowa Code 199.8(1)(a), states differ."""
 TINY = 1e-9
 
 

@@ -1,8 +1,8 @@
 """What is written down: the treatment log, the text of the tags, what is left at the end.
 
 Sources: the fields of the log are the union of what 7 CFR 201.7a, 7 U.S.C. 1572, 7 CFR 110.3 and
-good stewardship ask for; the tag follows 7 CFR 201.31a (read: paragraphs a and b; c and d from
-memory) and 201.24a. States may ask for more, and the product's label always counts first.
+common practice ask for; the tag follows 7 CFR 201.31a (paragraphs c and d from memory) and 201.24a.
+States may ask for more, and the product's label always counts first.
 """
 
 from __future__ import annotations

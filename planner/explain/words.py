@@ -11,7 +11,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Farm
 
 HA_PER_ACRE = 0.40468564224
-"""International acre (NIST SP 811)."""
+"""International acre: 43,560 square feet of 0.3048 m (NIST Handbook 44, Appendix C)."""
 L_PER_FLOZ = 0.0295735295625
 """US fluid ounce (NIST Handbook 44, Appendix C)."""
 FLOZ_PER_GAL = 128.0

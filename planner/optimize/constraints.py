@@ -317,4 +317,4 @@ RULES = (
     one_level_of_each_discount_counts,
     planted_acres_are_spread,
 )
-"""Every rule of the contract that is not already in which variables exist."""
+"""Every rule of a plan that is not already in which variables exist."""

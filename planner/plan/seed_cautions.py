@@ -108,9 +108,9 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     most = _seeds(MOST_SEEDS_WHITE_MOLD, season)
     wide, narrow = ("76 cm", "38 cm") if season.farm.metric else ("30 inches", "15 inches")
     advice = (
-        f"Crop Protection Network bulletin CPN-5009 advises no more than {most} in two cases: where "
-        f"white mold was severe before, there in rows {wide} apart; and where it has been before "
-        f"and rows are {narrow} apart or less. For other fields it names no number. No seed "
+        f"Crop Protection Network bulletin CPN-5009 advises no more than {most} in two cases: "
+        f"where white mold was severe before, there in rows {wide} apart; and where it has been "
+        f"before and rows are {narrow} apart or less. For other fields it names no number. No seed "
         "treatment protects against white mold all season."
     )
     if len(thick) == 1:

@@ -275,8 +275,9 @@ def clock_sheet(campaign: Campaign) -> Sheet:
         rows=tuple(_clock_row(p) for p in sorted(campaign.clock, key=_urgent)),
         repeat_header=True,
         empty="No treated seed is to be planted.",
-        note="Test good until: nine months after the month of the test, common practice. Federal"
-        " rules for interstate trade allow five (7 CFR 201.22: look it up); states differ.",
+        note="Test good until: nine months after the month of the test, as Iowa has it (Iowa Code"
+        " 199.8(1)(a)). Federal rules for interstate trade allow five (7 CFR 201.22: look it up);"
+        " states differ.",
     )
     return Sheet(
         CLOCK,

@@ -33,8 +33,8 @@ if TYPE_CHECKING:
 
     from planner.season.domain import Farm, Season, WhatIf
 
-CONTRACT = 1
-"""Version of the keys below."""
+VERSION = 1
+"""Version of the keys below, under the key `contract`."""
 LIBRARIES = ("wholedrum", "pulp", "highspy", "pandas", "pint", "openpyxl")
 Record = TypeVar("Record")
 
@@ -42,10 +42,10 @@ Record = TypeVar("Record")
 def to_json(plan: Plan, season: Season) -> dict[str, Any]:
     """Turn a plan into a dict ready for `json.dumps`, keys always in the same order.
 
-    The keys of the contract come first, our own after them.
+    The keys that every version keeps come first, others after them.
     """
     return {
-        "contract": CONTRACT,
+        "contract": VERSION,
         "farm": season.farm.name,
         "crop_year": season.farm.crop_year,
         "outcome": plan.outcome.value,
@@ -118,9 +118,9 @@ def from_json(data: dict[str, Any]) -> Plan:
     InputError
         When the data is no plan of this contract; says which key.
     """
-    if not isinstance(data, dict) or data.get("contract") != CONTRACT:
+    if not isinstance(data, dict) or data.get("contract") != VERSION:
         seen = data.get("contract") if isinstance(data, dict) else type(data).__name__
-        _refuse("contract", str(seen), f"{CONTRACT}, the version of the keys")
+        _refuse("contract", str(seen), f"{VERSION}, the version of the keys")
     cost = _take(data, "cost", dict)
     return Plan(
         outcome=_outcome(_take(data, "outcome", str)),

@@ -5,7 +5,8 @@ rendered or a sentence is written, do they become what the farm reads.
 
 Notes
 -----
-Factors: NIST Handbook 44, Appendix C (gallon, fluid ounce, pound) and the international acre.
+Factors: NIST Handbook 44, Appendix C (gallon, fluid ounce, pound, acre of 43,560 square feet; the
+foot is the international one of 0.3048 m).
 """
 
 from __future__ import annotations

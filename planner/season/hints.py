@@ -52,7 +52,7 @@ def pressures_without_threats(tables: Tables) -> Iterator[str]:
 
 
 USUAL_SEED = (1_700.0, 5_000.0)
-"""Seeds per lb of soybeans (L. R. Gibson, Iowa State Univ., Agronomy 212)."""
+"""Seeds per lb, special types included (L. R. Gibson, Iowa State Univ., Agronomy 212)."""
 USUAL_DROP = (40_000.0, 400_000.0)
 """Seeds dropped per acre of soybeans, widely taken (common practice)."""
 

@@ -65,8 +65,8 @@ DEFINITIONS = (
     "thousand_seeds = 1000 * seed",
     "thousand_acre = 1000 * acre",
 )
-"""Exact factors: NIST Handbook 44, Appendix C; the acre is the international one; the hundredweight
-is of 100 lb; the bushel is soybean's legal 60 lb (Indiana Code 24-6-1-1)."""
+"""Exact factors: NIST Handbook 44, Appendix C; the foot, and so the acre, is the international one;
+the hundredweight is of 100 lb; the bushel is soybean's legal 60 lb (Indiana Code 24-6-1-1)."""
 
 _VOLUME = {
     "fluid_ounce": "fl oz|floz|fl ozs|fl ounce|fl ounces|fluid ounce|fluid ounces|fluid oz|oz fl",
