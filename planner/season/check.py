@@ -16,10 +16,10 @@ from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
-from planner.season.references import index
+from planner.season.references import index, sheets_have_rows, some
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterator
     from datetime import date
 
     from planner.season.match import Line, Table, Tables
@@ -193,7 +193,7 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         if product is None or "of" in line.bad:
             continue
         known = actives.get(product, {})
-        names = _some(known)
+        names = some(known)
         by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
         if of is not None and rate is not None and _in_bare_ounces(table, line, "rate"):
             expected = "mg/seed or g/100 kg, as Of names an active ingredient"
@@ -211,12 +211,6 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
 
 def _in_bare_ounces(table: Table, line: Line, name: str) -> bool:
     return in_bare_ounces(line.texts.get(name, ""), table.headings[name].unit)
-
-
-def _some(names: Mapping[str, str]) -> str:
-    """Up to ten names, for a list of what there is."""
-    more = ["..."] if len(names) > 10 else []
-    return ", ".join([*map(shown, islice(names.values(), 10)), *more])
 
 
 def untreated_is_no_recipe(tables: Tables) -> Iterator[Fault]:
@@ -271,7 +265,7 @@ def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
         if name is None or product is None or key(str(name)) in known[product]:
             continue
         near = nearest(str(name), known[product].values())
-        names = _some(known[product]) or "none"
+        names = some(known[product]) or "none"
         remedy = f"nearest: '{shown(near)}'" if near else f"it has {names}"
         yield table.fault(line, "container", "a container of that product on Containers", remedy)
 
@@ -296,19 +290,6 @@ def treating_days_are_in_order(tables: Tables) -> Iterator[Fault]:
     if begin and end and end < begin:
         line = setting_line(table, "treating_done_by")
         yield table.fault(line, "value", f"for Treating done by a day from {begin} on")
-
-
-def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
-    """There are fields and seed, and recipes unless seed may go untreated."""
-    needed = ["Fields", "Seed lots"]
-    if not settings(tables["Farm"]).get("allow_untreated"):
-        needed.append("Recipes")
-    for name in needed:
-        table: Table = tables[name]
-        if table.headings and not table.lines:
-            first = split_header(table.sheet.columns[0].name)[0]
-            expected = f"at least one row below the headers, with its {first}"
-            yield Fault(table.name, expected=expected)
 
 
 RULES = (

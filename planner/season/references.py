@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+from itertools import islice
 from typing import TYPE_CHECKING
 
+from planner.errors import Fault
 from planner.season.domain import UNTREATED
-from planner.season.headers import LIKELY
+from planner.season.farm import settings
+from planner.season.headers import LIKELY, split_header
 from planner.season.names import key, look, nearest, shown
 from planner.season.schema import Kind
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterator, Mapping
 
-    from planner.errors import Fault
     from planner.season.headers import Heading
     from planner.season.match import Line, Table, Tables
     from planner.season.schema import Column
@@ -141,6 +143,47 @@ def _let_be(
                 f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; {outcome}."
             )
     return told
+
+
+def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
+    """There are fields and seed, recipes unless seed may go untreated, and all that is named."""
+    needed = ["Fields", "Seed lots"]
+    if not settings(tables["Farm"]).get("allow_untreated"):
+        needed.append("Recipes")
+    for table in tables.values():
+        if table.lines or not table.headings or not table.sheet.must:
+            continue  # without headings it is missing or blank, which is a fault already
+        first = split_header(table.sheet.columns[0].name)[0]
+        named, place = _named(tables, table.sheet.name)
+        if named:
+            expected = f"a row for each {first} that other sheets name: {some(named)}"
+            yield Fault(table.name, expected=expected, remedy=f"see {place}")
+        elif table.sheet.name in needed:
+            expected = f"at least one row below the headers, with its {first}"
+            yield Fault(table.name, expected=expected)
+
+
+def _named(tables: Tables, sheet: str) -> tuple[Index, str]:
+    """Names that other sheets expect on a sheet, by key, and where the first of them stands."""
+    found: Index = {}
+    place = ""
+    for table in tables.values():
+        for name, heading in table.headings.items():
+            if heading.column.refers is None or heading.column.refers[0] != sheet:
+                continue
+            for line in table.lines:
+                value = line.get(name)
+                for word in value if isinstance(value, tuple) else (value,):
+                    if isinstance(word, str) and key(word) != key(UNTREATED):
+                        place = place or f"{table.name}, row {line.row}, {heading.header}"
+                        found.setdefault(key(word), word)
+    return found, place
+
+
+def some(names: Mapping[str, str]) -> str:
+    """Up to ten names, for a list of what there is."""
+    more = ["..."] if len(names) > 10 else []
+    return ", ".join([*map(shown, islice(names.values(), 10)), *more])
 
 
 _ALIKE = (
