@@ -1,15 +1,36 @@
-"""How the benchmark's figures are laid out as pages."""
+"""How the benchmark's rows are laid out as pages; every sentence of the pages is written here."""
 
 from __future__ import annotations
 
-import os
-import platform
-from importlib.metadata import version
+from dataclasses import dataclass, replace
 from math import log
 from statistics import linear_regression
-from typing import Any
+from typing import TYPE_CHECKING
 
-Row = dict[str, Any]
+from reports.benchmark_claims import ALIKE, Row, between_versions, gap, spread, wrong_claims
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Sequence
+
+
+@dataclass(frozen=True, slots=True)
+class Run:
+    """How and with what the rows were made."""
+
+    command: str
+    code: str
+    cores: int
+    system: str
+    began: str
+    load: str
+    """Of the machine, over the minute before the run."""
+    versions: dict[str, dict[str, str]]
+    """Of every Python that was measured, by the label that its rows have."""
+    ended: str | None = None
+
+    def done(self, ended: str) -> Run:
+        """The run at its end."""
+        return replace(self, ended=ended)
 
 
 def number(value: float | None, places: int = 0) -> str:
@@ -17,81 +38,114 @@ def number(value: float | None, places: int = 0) -> str:
     return "-" if value is None else f"{value:,.{places}f}"
 
 
-def gap(row: Row) -> float | None:
-    """(cost - floor) / cost, in percent."""
-    if row.get("cost") is None or row.get("floor") is None:
-        return None
-    cost = float(row["cost"])
-    return 100.0 * max(0.0, cost - float(row["floor"])) / max(1.0, abs(cost))
+def table(titles: Iterable[str], rows: Iterable[Iterable[str]]) -> str:
+    """Lay texts out as a table."""
+    titles = list(titles)
+    lines = [titles, ["---"] * len(titles), *rows]
+    return "\n".join(f"| {' | '.join(line)} |" for line in lines) + "\n"
 
 
 def beside(ours: Row, plain: Row) -> str:
     """Our cost as a share of the plain model's, where both leave the same acres short."""
     if ours.get("cost") is None or plain.get("cost") is None:
         return "-"
-    fewer = plain["short"] - ours["short"]
-    if abs(fewer) > 0.01:
+    fewer = sum(plain["short"]) - sum(ours["short"])
+    if abs(fewer) > ALIKE:
         return f"{abs(fewer):,.1f} acres {'fewer' if fewer > 0 else 'more'} short"
-    return f"{ours['cost'] / max(1.0, plain['cost']):.3f}"
+    if min(ours["cost"], plain["cost"]) <= 0.0:
+        return "-"
+    return f"{ours['cost'] / plain['cost']:.3f}"
 
 
-def line(name: str, way: str, row: Row, seconds: float, ratio: str) -> str:
-    """One row of the benchmark's table."""
-    head = f"| {name} | {row.get('size', '')} | {seconds:g} | {way} "
-    if "failed" in row:
-        return head + f"| {row['failed']} | | | | | | | | |"
-    fewest = "" if row.get("fewest", True) else " (not proven fewest)"
-    return head + (
-        f"| {number(row['cost'])} | {number(row['short'], 1)}{fewest} | {number(row['floor'])} "
-        f"| {number(gap(row), 2)} | {number(row['first'], 1)} | {number(row.get('complete'), 1)} "
-        f"| {number(row['took'], 1)} | {number(row['memory'])} | {ratio} |"
-    )
-
-
-def made(command: str) -> str:
+def made(run: Run) -> str:
     """How the figures were made."""
-    load = ", ".join(f"{x:.1f}" for x in os.getloadavg())
-    versions = ", ".join(f"{name} {version(name)}" for name in ("highspy", "pulp", "numpy"))
-    return (
-        f"Made by `{command}` on {os.cpu_count()} cores, {platform.system()} {platform.machine()}; "
-        f"Python {platform.python_version()}, {versions}.\nLoad of the machine over 1, 5 and 15 "
-        f"minutes when this was written: {load} (ours keeps up to two cores busy)."
-    )
+    when = f"from {run.began} to {run.ended}" if run.ended else f"begun {run.began}"
+    missing = "" if run.ended else "**This run has not ended: rows are missing.**\n\n"
+    names = dict.fromkeys(name for found in run.versions.values() for name in found)
+    rows = [[label, *map(found.get, names)] for label, found in run.versions.items()]
+    return f"""{missing}Made by one run of
+
+    {run.command}
+
+on one machine, {when}:
+{run.cores} cores, {run.system}, load {run.load} over the minute before. Code: {run.code}.
+Others: cores that other work on the machine kept busy on average while a row was made.
+
+{table(["with", *names], rows)}"""
 
 
-COLUMNS = ("season", "size", "s", "by", "cost", "short", "floor", "gap, %", "first", "complete")
-COLUMNS += ("took", "MB", "ours / plain")
+# --- hard seasons -----------------------------------------------------------------------------
+
 BENCHMARK = """# Hard seasons: ours beside the plain model
 
 {made}
+Every season was solved by the plain model, then by ours, each in a process of its own and with the
+same seconds, which include building the model. The plain model is our exact model
+(`planner/optimize/model.py`, with all its cuts) handed to HiGHS with its own settings: first fewest
+acres short, priority by priority, for up to half of the time, then the lowest cost, each solve
+continuing from the plan of the last (`reports/plain.py`). It is not tried on seasons of more than
+{most:,} fields, whose exact model is too large. Ours is `solve` of `planner/optimize/search.py`,
+whose plan passed the audit; it works against the clock in several processes, so its runs differ a
+little.
 
-Every season was solved twice in one run, first by the plain model, then by ours, each in a process
-of its own and with the same seconds, which include building the model. The plain model is our exact
-model (`planner/optimize/model.py`, with all its cuts) handed to HiGHS with its own settings:
-first fewest acres short, priority by priority, for up to half of the time, then the lowest cost,
-each solve going on from the plan of the last (`reports/plain.py`). Ours is `solve` of
-`planner/optimize/search.py` with `SolveOptions(seconds=...)`; its plan passed the audit.
+Size: fields x lots x recipes, most varieties a field. With: see the table above. Short: acres that
+stay unplanted. Floor: proven, no plan that leaves as few acres short costs less; gap: cost over
+floor, percent of the cost, `-` where the cost is zero or less. First: seconds to the first plan;
+complete: to the first that leaves no more acres short than the last. Took: seconds until it ended.
+MB: the highest memory of the process and of the largest that it starts. A season's name says what
+`reports/seasons.py` makes it from: fields, lots, recipes, varieties, seed; `short`: its seed does
+not suffice.
 
-Size: fields x lots x recipes, most shares a field. Short: acres that stay unplanted. Floor: proven,
-no plan that leaves as few acres short costs less; gap: cost over floor, percent of the cost. First:
-seconds to the first plan; complete: to the first that leaves no more acres short than the last.
-Took: seconds until it ended. MB: the highest memory of the process and of the largest that it
-starts. Seasons named by numbers come from `tests/hard_seasons.py` (the last number is the
-seed; `short`: their seed does not suffice); the others were read from folders.
-
-{head}
-"""
+{rows}
+{remarks}"""
+TITLES = ("season", "size", "s", "with", "by", "cost", "short", "floor", "gap, %", "first")
+TITLES += ("complete", "took", "MB", "others", "ours / plain")
 
 
-def table_head(titles: tuple[str, ...]) -> str:
-    """First two lines of a table."""
-    return f"| {' | '.join(titles)} |\n" + "|---" * len(titles) + "|"
+def benchmark_page(rows: Sequence[Row], run: Run, most: int) -> str:
+    """All rows so far, and what can be said of them."""
+    said = [*wrong_claims(rows), *spread(rows), *between_versions(rows)]
+    remarks = "".join(f"- {sentence}\n" for sentence in said)
+    return BENCHMARK.format(
+        made=made(run),
+        most=most,
+        rows=table(TITLES, (_cells(row, rows) for row in rows)),
+        remarks=f"What these rows show:\n\n{remarks}" if remarks else "",
+    )
 
 
-def benchmark_page(lines: list[str], command: str) -> str:
-    """All rows so far."""
-    head = BENCHMARK.format(made=made(command), head=table_head(COLUMNS))
-    return head + "\n".join(lines) + "\n"
+def _cells(row: Row, rows: Sequence[Row]) -> list[str]:
+    by = f"{row['by']}, run {row['run'] + 1}" if row.get("run") else row["by"]
+    head = [row["season"], row.get("size", ""), f"{row['seconds']:g}", row["with"], by]
+    if row.get("cost") is None:
+        why = row.get("failed", "no plan")
+        return [
+            *head,
+            why,
+            *[""] * (len(TITLES) - len(head) - 3),
+            number(row.get("others"), 1),
+            "-",
+        ]
+    ratio = ""
+    if row["by"] == "ours":
+        plain = [
+            r
+            for r in rows
+            if r["by"] == "plain" and r["season"] == row["season"] and r["with"] == row["with"]
+        ]
+        ratio = beside(row, plain[0]) if plain else "-"
+    unproven = "" if row["fewest"] else " (not proven fewest)"
+    return [
+        *head,
+        number(row["cost"]),
+        number(sum(row["short"]), 1) + unproven,
+        number(row["floor"]),
+        number(gap(row), 2),
+        *(number(row.get(key), 1) for key in ("first", "complete", "took")),
+        number(row["memory"]),
+        number(row.get("others"), 1),
+        ratio,
+    ]
 
 
 # --- growth -----------------------------------------------------------------------------------
@@ -110,36 +164,70 @@ FIGURES = (
 GROWTH = """# How deciding grows with the fields
 
 {made}
-
 Generated seasons of 8 recipes and up to 2 varieties a field; lots grow with the fields to the power
 0.8. Choices: what may be planted where (field, lot, recipe). Columns: of the exact model written
 down in full, which the search avoids where that is too large. Numbers, model: time to read a
 season into arrays, and to write its exact model down. Complete plan, floor: seconds of the search,
 building included, until there was one; s given, gap: the time that the search had, and where it
-ended. MB: the highest memory of the process and of the largest that it starts. Exponents: least
-squares over all sizes on logarithmic scales; 1 is linear.
+ended; others: while it ran. MB: the highest memory of the process and of the largest that it
+starts. Exponents: least squares over all sizes on logarithmic scales; 1 is linear.
 
-{head}
+{rows}"""
+BOOK_FIGURES = (
+    ("cells", "cells", 0),
+    ("describe", "describe, s", 2),
+    ("render", "render, s", 2),
+    ("json", "plan.json, s", 2),
+    ("memory", "memory, MB", 0),
+    ("file", "plan.xlsx, MB", 2),
+)
+BOOK = """# How the workbook grows
+
+{made}
+Plans of a sample season that is repeated, each size in a process of its own, with the first Python
+only: the solver has no part in it. Describe, render, plan.json: processor seconds of one core.
+Memory: what the process needed on top. Exponents: least squares over all sizes on logarithmic
+scales; 1 is linear.
+
+{rows}
+Cells are kept in memory until the file is written (not in the library's write-only mode, which
+could neither merge cells nor look back).
 """
 
 
-def slope(rows: list[Row], key: str) -> str:
+def slope(rows: Sequence[Row], key: str) -> str:
     """Exponent of a figure's growth with the fields."""
     both = [(log(r["fields"]), log(r[key])) for r in rows if r.get(key)]
     if len(both) < 2:
         return "-"
-    return f"{linear_regression(*zip(*both, strict=True)).slope:.2f}"
+    return f"{round(linear_regression(*zip(*both, strict=True)).slope, 2) + 0.0:.2f}"
 
 
-def growth_page(rows: list[Row], command: str) -> str:
+def growth_page(rows: Sequence[Row], run: Run) -> str:
     """Figures of every size so far, and their exponents."""
-    titles = ("fields", *(title for _, title, _ in FIGURES), "s given", "gap, %")
+    titles = ["fields", "with", *(title for _, title, _ in FIGURES), "s given", "gap, %", "others"]
     lines = []
     for r in rows:
         cells = [number(r.get(key), places) for key, _, places in FIGURES]
-        told = r.get("failed") or number(gap(r), 2)
-        lines.append(f"| {r['fields']:,} | {' | '.join(cells)} | {r['seconds']:g} | {told} |")
-    exponents = " | ".join(slope(rows, key) for key, _, _ in FIGURES)
-    lines.append(f"| exponent | {exponents} | | |")
-    head = GROWTH.format(made=made(command), head=table_head(titles))
-    return head + "\n".join(lines) + "\n"
+        end = [
+            f"{r['seconds']:g}",
+            r.get("failed") or number(gap(r), 2),
+            number(r.get("others"), 1),
+        ]
+        lines.append([f"{r['fields']:,}", r["with"], *cells, *end])
+    for label in dict.fromkeys(r["with"] for r in rows):
+        own = [r for r in rows if r["with"] == label]
+        lines.append(["exponent", label, *(slope(own, key) for key, _, _ in FIGURES), "", "", ""])
+    return GROWTH.format(made=made(run), rows=table(titles, lines))
+
+
+def book_page(rows: Sequence[Row], run: Run) -> str:
+    """The workbook's figures of every size so far, and their exponents."""
+    titles = ["fields", *(title for _, title, _ in BOOK_FIGURES), "others"]
+    lines = []
+    for r in rows:
+        cells = [number(r.get(key), places) for key, _, places in BOOK_FIGURES]
+        fields = f"{r['fields']:,}" + (f" ({r['failed']})" if "failed" in r else "")
+        lines.append([fields, *cells, number(r.get("others"), 1)])
+    lines.append(["exponent", *(slope(rows, key) for key, _, _ in BOOK_FIGURES), ""])
+    return BOOK.format(made=made(run), rows=table(titles, lines))

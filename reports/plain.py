@@ -1,8 +1,8 @@
 """The plain way to solve a season, to measure ours by: its exact model handed to HiGHS as it is.
 
-HiGHS keeps its own settings but for the time and our gap. As for our own plans, acres short
-are made as few as possible first, priority by priority, then the cost as low as possible; the
-first goal may take half of the time. Every solve goes on from the last one's plan.
+HiGHS keeps its own settings but for the time and our gap. Acres short are made as few as possible
+first, priority by priority, then the cost as low as possible; the first goal may take half of the
+time. Every solve continues from the last one's plan.
 """
 
 from __future__ import annotations
@@ -34,7 +34,10 @@ class Result(NamedTuple):
 
     cost: float | None
     floor: float | None
-    short: float | None
+    short: list[float] | None
+    """Acres by priority, the most urgent first."""
+    fewest: bool
+    """Whether HiGHS says that no fewer acres can be short."""
     first: float | None
     """Seconds until it had any plan."""
 
@@ -65,8 +68,8 @@ def solve_plainly(season: Season, seconds: float) -> Result:
     x = found.x if found.x is not None else x
     floor = found.bound if np.isfinite(found.bound) else None
     if x is None:
-        return Result(None, floor, None, None)
-    return Result(matrix.price(x), floor, float(x[places].sum()), first)
+        return Result(None, floor, None, fewest=False, first=None)
+    return Result(matrix.price(x), floor, x[places].tolist(), proven, first)
 
 
 class _Found(NamedTuple):
