@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+import math
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -11,7 +13,7 @@ from planner.campaign.days import MOST_DAYS, months_later, shift, whole_days_dow
 from planner.campaign.domain import Batch, Draw, Portion, Share, Shop, Source, Supply
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterator, Sequence
 
     from planner.plan.plan import Plan, ProductUse, Treating
     from planner.season.domain import Container, Product, Recipe, Season, SeedLot
@@ -53,8 +55,6 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
     """All seed to plant, by planting date, lot and recipe; undated fields come last."""
     fields = {f.name: f for f in season.fields}
     lots = {lot.name: lot for lot in season.lots}
-    before = {(t.lot, t.recipe) for t in season.treated if t.units > 0}
-    before |= {(lot.name, lot.treated_with) for lot in season.lots if lot.treated_with}
     found = []
     for row in plan.planting:
         tested = lots[row.lot].test_date
@@ -67,10 +67,42 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
                 row.units,
                 planting=fields[row.field].planting_date,
                 test_until=months_later(tested, TEST_MONTHS) if tested else None,
-                treated_before=(row.lot, row.recipe) in before,
             )
         )
-    return tuple(sorted(found, key=lambda s: (s.planting or date.max, s.lot, s.recipe, s.field)))
+    found.sort(key=lambda s: (s.planting or date.max, s.lot, s.recipe, s.field))
+    return tuple(_with_seed_from_before(found, season))
+
+
+def _with_seed_from_before(goes: Sequence[Share], season: Season) -> Iterator[Share]:
+    """Hand out what was treated before, the first to be planted first, the oldest first."""
+    products = {p.name: p for p in season.products}
+    lives = {r.name: life(r, products) for r in season.recipes}
+    pools: dict[tuple[str, str], list[tuple[float, date | None]]] = {}
+    for t in sorted(season.treated, key=lambda t: t.on or date.min):
+        if t.units > 0:
+            pools.setdefault((t.lot, t.recipe), []).append((t.units, t.on))
+    for lot in season.lots:
+        if lot.treated_with:
+            pools[lot.name, lot.treated_with] = [(math.inf, lot.treated_on)]
+    for share in goes:
+        pool = pools.get((share.lot, share.recipe), [])
+        days: dict[date | None, None] = {}
+        want = share.units
+        while pool and want > TINY * max(1.0, share.units):
+            units, day = pool[0]
+            days[day] = None
+            pool[0] = (units - want, day)
+            want -= units
+            if pool[0][0] <= TINY * max(1.0, share.units):
+                pool.pop(0)
+        known = tuple(day for day in days if day)
+        before = None in days
+        yield replace(
+            share,
+            treated_before=before,
+            treated_on=known,
+            life=lives.get(share.recipe) if known else None,
+        )
 
 
 def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:

@@ -34,11 +34,10 @@ def clock(
 
 
 def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop) -> PlantBy:
-    days = _treated(share, batch, runs) if batch else []
+    days = [*share.treated_on, *(_treated(share, batch, runs) if batch else [])]
     first = shift(max(days), shop.cure_days) if days else None
-    until = None
-    if batch and batch.life is not None and days:
-        until = shift(min(days), batch.life)
+    alive = batch.life if batch else share.life
+    until = shift(min(days), alive) if alive is not None and days else None
     last = min((d for d in (until, share.test_until) if d), default=None)
     return PlantBy(
         field=share.field,

@@ -137,6 +137,10 @@ class Share:
     """Last day on which the germination test is fresh enough."""
     treated_before: bool = False
     """Some of it was treated before this plan, on a day that is not known here."""
+    treated_on: tuple[date, ...] = ()
+    """Days before this plan on which some of it was treated."""
+    life: int | None = None
+    """Days that what is on the seed treated before lives; None where nothing limits it."""
 
 
 @dataclass(frozen=True, slots=True)

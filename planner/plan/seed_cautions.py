@@ -51,6 +51,7 @@ def months_after(day: date, months: int) -> date:
 def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
     """Fields planted past the on-seed life of what is planned, or of all that could be planted."""
     could = suitable(season)
+    done = _days_done(plan, season)
     for field in season.fields:
         if field.planting_date is None:
             continue
@@ -68,7 +69,13 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
                 "treat later, plant sooner, or choose products that last."
             )
             continue
-        late = sorted({r for lot, r in planned if not _lasts(field, lot, r, season)})
+        late = sorted(
+            {
+                recipe
+                for lot, recipe in planned
+                if not _lasts(field, lot, recipe, season, done.get((lot, recipe)))
+            }
+        )
         if late:
             yield (
                 f"{start}the on-seed life of what is planned there ({', '.join(late)}): "
@@ -76,8 +83,18 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
             )
 
 
-def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
-    """Whether seed treated as late as the season allows is still good at planting."""
+def _days_done(plan: Plan, season: Season) -> dict[tuple[str, str], date]:
+    """Last day of treating, by (lot, recipe), where all of it was treated before, on known days."""
+    still = {(t.lot, t.recipe) for t in plan.treating}
+    days: dict[tuple[str, str], list[date | None]] = {}
+    for t in season.treated:
+        days.setdefault((t.lot, t.recipe), []).append(t.on)
+    known = {key: [day for day in of if day] for key, of in days.items() if key not in still}
+    return {key: max(of) for key, of in known.items() if len(of) == len(days[key])}
+
+
+def _lasts(field: Field, lot: str, recipe: str, season: Season, done: date | None = None) -> bool:
+    """Whether seed treated as late as can be is still good at planting; `done` if it is treated."""
     if recipe == UNTREATED or field.planting_date is None:
         return True
     products = {p.name: p for p in season.products}
@@ -86,8 +103,11 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season) -> bool:
     known = [life for life in lives if life is not None]
     if not known:
         return True
-    if next(s.treated_with for s in season.lots if s.name == lot) is not None:
-        last = season.farm.plan_date  # treated by then at the latest
+    seed = next(s for s in season.lots if s.name == lot)
+    if done is not None:
+        last = done
+    elif seed.treated_with is not None:  # by the plan date at the latest
+        last = seed.treated_on or season.farm.plan_date
     else:
         last = field.planting_date - timedelta(days=math.ceil(season.farm.cure_days))
         if season.farm.treating_done_by is not None:

@@ -177,7 +177,9 @@ def per_recipe(facts: Facts) -> Table:
 
 
 def _before(facts: Facts) -> Table:
-    done = {(t.recipe, t.lot): t.units for t in facts.season.treated}
+    done: dict[tuple[str, str], float] = {}
+    for t in facts.season.treated:
+        done[t.recipe, t.lot] = done.get((t.recipe, t.lot), 0.0) + t.units
     for balance in facts.lot_balances:
         lot = balance.lot
         if lot.treated_with is not None:  # whole lot, whatever of it the season lists besides

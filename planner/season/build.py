@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.season.domain import (
@@ -215,15 +216,15 @@ def _suppliers(tables: Tables) -> Iterator[Supplier]:
 
 
 def _treated(tables: Tables, told: list[str]) -> Iterator[TreatedSeed]:
-    """Units by lot and recipe; rows of the same two are added up."""
-    total: dict[tuple[str, str], TreatedSeed] = {}
+    """Units by lot, recipe and day; rows of the same three are added up."""
+    total: dict[tuple[str, str, date | None], TreatedSeed] = {}
     for row, v in _rows(tables, "Treated so far"):
-        at = v["lot"], v["recipe"]
+        at = v["lot"], v["recipe"], v.get("on")
         if at in total:
             told.append(f"Treated so far, row {row.number}: added to row {total[at].row.number}.")
-            total[at] = TreatedSeed(*at, total[at].units + v["units"], total[at].row)
+            total[at] = replace(total[at], units=total[at].units + v["units"])
         else:
-            total[at] = TreatedSeed(*at, v["units"], row)
+            total[at] = TreatedSeed(**v, row=row)
     yield from (seed for seed in total.values() if seed.units > 0)
 
 

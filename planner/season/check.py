@@ -7,6 +7,7 @@ from __future__ import annotations
 
 import math
 from collections import defaultdict
+from datetime import date
 from itertools import islice
 from typing import TYPE_CHECKING
 
@@ -20,7 +21,6 @@ from planner.season.references import index, sheets_have_rows, some
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import date
 
     from planner.season.match import Line, Table, Tables
 
@@ -145,6 +145,22 @@ def treated_seed_is_there(tables: Tables) -> Iterator[Fault]:
         if whole is not None and line.get("recipe") not in (None, whole):
             expected = f"recipe {shown(str(whole))}, as the lot is Treated with it"
             yield table.fault(line, "recipe", expected, "clear Treated with or this row")
+
+
+def days_of_treating_have_seed(tables: Tables) -> Iterator[Fault]:
+    """A day of treating belongs to treated seed, and lies no later than the plan date."""
+    lots, done = tables["Seed lots"], tables["Treated so far"]
+    for line in lots.lines:
+        blank = line.get("treated_with") is None and "treated_with" not in line.bad
+        if blank and line.get("treated_on") is not None:
+            expected = "a recipe in Treated with, as Treated on is filled"
+            yield lots.fault(line, "treated_with", expected, "or clear Treated on")
+    plan_date: date | None = settings(tables["Farm"]).get("plan_date")  # type: ignore[assignment]
+    for line in done.lines:
+        day = line.get("on")
+        if plan_date and isinstance(day, date) and day > plan_date:
+            remedy = "bring Plan date on Farm up to date, or correct the day"
+            yield done.fault(line, "on", f"at the latest the Plan date, {plan_date}", remedy)
 
 
 def container_rows_agree(tables: Tables) -> Iterator[Fault]:
@@ -300,6 +316,7 @@ RULES = (
     germination_is_known,
     seed_to_buy_has_a_price,
     treated_seed_is_there,
+    days_of_treating_have_seed,
     container_rows_agree,
     heels_fit,
     rates_by_active_can_be_counted,

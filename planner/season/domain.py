@@ -97,6 +97,8 @@ class Farm:
     calibration_minutes: float = 10.0
     seed_flow: float | None = None
     """Seed through the treater, lb/min."""
+    worth_moving: float = 1.0
+    """Money an acre that a change of a field's seed or recipe must save, when planning again."""
     metric: bool = False
     """Show the plan in metric units."""
 
@@ -156,6 +158,8 @@ class SeedLot:
     buy_price: float = 0.0
     treated_with: str | None = None
     """Recipe name where the whole lot is already treated."""
+    treated_on: date | None = None
+    """Day on which it was; None if not known."""
     grower: str | None = None
     moisture: float | None = None
     test_date: date | None = None
@@ -314,6 +318,8 @@ class TreatedSeed:
     recipe: str
     units: float
     row: Row = NOWHERE
+    on: date | None = None
+    """Day on which they were; None if not known."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,6 +39,7 @@ FORMATS = {
     Measure.SEED_SIZE: "#,##0",
     Measure.MONEY: "#,##0.00",
     Measure.MONEY_PER_SEED_UNIT: "#,##0.00",
+    Measure.MONEY_PER_AREA: "#,##0.00",
     Measure.CROP_PRICE: "#,##0.00",
 }
 PERCENT = "0.0%"

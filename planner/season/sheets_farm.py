@@ -179,6 +179,14 @@ SETTINGS = (
         blank="not known",
         above_low=True,
     ),
+    amount(
+        "Worth moving",
+        "worth_moving",
+        Measure.MONEY_PER_AREA,
+        "When planning again, a field changes its seed or recipe only if that saves this much.",
+        "2",
+        default=1.0,
+    ),
     choice(
         "Units",
         "units",

@@ -221,6 +221,13 @@ SEED_LOTS = Sheet(
             "Recipe of a lot that is already treated.",
             blank="not treated",
         ),
+        day(
+            "Treated on",
+            "treated_on",
+            "Day on which a lot with Treated with was treated; on-seed life runs from it.",
+            "2027-04-14",
+            blank="not known; by the plan date",
+        ),
         text("Grower", "grower", "Whose seed it is.", "North home", blank="any"),
         percent("Moisture", "moisture", "Moisture of the seed.", "12%", blank="not known"),
         day(
@@ -274,6 +281,13 @@ TREATED_SO_FAR = Sheet(
             must=True,
         ),
         amount("Units", "units", Measure.SEED_UNITS, "Units treated.", "80", must=True, shown=""),
+        day(
+            "Treated on",
+            "on",
+            "Day on which they were treated; on-seed life runs from it.",
+            "2027-04-14",
+            blank="not known; by the plan date",
+        ),
     ),
     unique=("Lot", "Recipe"),
     repeats=True,

@@ -23,6 +23,7 @@ class Measure(Enum):
     ACTIVE_PER_SEED = "mg/seed"
     MONEY = "$"
     MONEY_PER_SEED_UNIT = "$/unit"
+    MONEY_PER_AREA = "$/acre"
     CROP_PRICE = "$/bu"
     YIELD = "bu/acre"
     DAYS = "days"
@@ -142,6 +143,7 @@ FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     ),
     Measure.MONEY: (({"dollar": "$|$ each|$/each"}, _NOTHING),),
     Measure.MONEY_PER_SEED_UNIT: (({"dollar": "$|"}, _UNIT),),
+    Measure.MONEY_PER_AREA: (({"dollar": "$|"}, _PER_AREA),),
     Measure.CROP_PRICE: (({"dollar": "$|"}, _CROP),),
     Measure.YIELD: ((_CROP, _PER_AREA),),
     Measure.DAYS: (({"day": "days|day|d"}, _NOTHING),),
@@ -167,6 +169,7 @@ WORKING = {
     Measure.ACTIVE_PER_SEED: "milligram / seed",
     Measure.MONEY: "dollar",
     Measure.MONEY_PER_SEED_UNIT: "dollar / unit",
+    Measure.MONEY_PER_AREA: "dollar / acre",
     Measure.CROP_PRICE: "dollar / bushel",
     Measure.YIELD: "bushel / acre",
     Measure.DAYS: "day",
@@ -190,6 +193,7 @@ ACCEPTED = {
     Measure.ACTIVE_PER_SEED: "mg/seed",
     Measure.MONEY: "the farm's money",
     Measure.MONEY_PER_SEED_UNIT: "the farm's money per unit",
+    Measure.MONEY_PER_AREA: "the farm's money per acre or ha",
     Measure.CROP_PRICE: "the farm's money per bu or t",
     Measure.YIELD: "bu/acre, t/ha or kg/ha",
     Measure.DAYS: "days",

@@ -49,7 +49,12 @@ def read_quantity(
     return result
 
 
-_MONEYED = (Measure.MONEY, Measure.MONEY_PER_SEED_UNIT, Measure.CROP_PRICE)
+_MONEYED = (
+    Measure.MONEY,
+    Measure.MONEY_PER_SEED_UNIT,
+    Measure.MONEY_PER_AREA,
+    Measure.CROP_PRICE,
+)
 _ANY_SIGN = re.compile(r"^(?:[^\W\d_]{0,3}[^\w\s/]|[A-Z]{3})(?=$|[\s/])")
 
 
