@@ -183,6 +183,7 @@ CASES = [
         "dropped at 110,001 seeds",
         sown(0.0, WHITE, sowing=TargetStand(99_000.0, 0.9)) | {"lots": (lot(germination=1.0),)},
     ),
+    # nine months from the day: common practice (Iowa Code 199.8(1)(a): from the month's end)
     (
         "old germination test",
         probed(date(2026, 8, 9)),
@@ -195,6 +196,7 @@ CASES = [
         "more than 9 months",
         probed(date(2026, 8, 31), date(2027, 5, 31)),
     ),
+    # Michigan State Univ. Extension, 2013: under 10 % seed is fragile in treating
     (
         "dry seed",
         {"lots": (lot(moisture=0.099),)},

@@ -29,7 +29,11 @@ STANDING = (
     "Left-over treated seed and product, rinse water and empty containers are dealt with as label "
     "and state say.",
 )
-"""Cautions that hold for every plan, most serious first."""
+"""Cautions that hold for every plan, most serious first.
+
+White mold: most infection in the field comes by spores through the flowers (D. Smith, Univ. of
+Wisconsin, reprint in No-Till Farmer), long after seed. The others are common practice.
+"""
 
 CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     product_cautions.expired_stock,
