@@ -103,8 +103,8 @@ def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
             yield (
                 f"The {volume(c.heel, season, 1)} that can't be pumped out (heel) of {c.product} "
                 f"{c.name}{where(c.row)} are more than the {volume(ceiling, season, 1)} that may "
-                "stay in an empty container of its size (40 CFR 261.7, a share of weight, taken by volume here): "
-                "rinse it as the label says before it is discarded or returned."
+                "stay in an empty container of its size (40 CFR 261.7, a share of weight, taken by "
+                "volume here): rinse it as the label says before it is discarded or returned."
             )
 
 
