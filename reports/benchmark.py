@@ -163,6 +163,16 @@ def labels(pythons: list[str]) -> tuple[dict[str, str], dict[str, dict[str, str]
     return commands, versions
 
 
+def known(season: str) -> str:
+    """A season that can be counted, so that a misspelled one does not end a run in its middle."""
+    try:
+        count_fields(season)
+    except (OSError, ValueError) as problem:
+        message = f"{season!r} is neither a season's name nor a folder with one: {problem}"
+        raise argparse.ArgumentTypeError(message) from problem
+    return season
+
+
 def told(argv: list[str]) -> str:
     """The command without what is only so on this machine."""
     shown = []
@@ -179,7 +189,7 @@ def main(argv: list[str]) -> None:
     """Measure what was asked for."""
     asked = argparse.ArgumentParser(prog="python -m reports.benchmark", description=__doc__)
     asked.formatter_class = argparse.RawDescriptionHelpFormatter
-    asked.add_argument("season", nargs="*", help="only these: names or folders")
+    asked.add_argument("season", nargs="*", type=known, help="only these: names or folders")
     asked.add_argument("--seconds", type=float, help="for farms; dealers get more (60; quick: 1)")
     asked.add_argument("--runs", type=int, default=1, help="of ours, by seeds 0, 1, ... (1)")
     asked.add_argument("--python", action="append", default=[], help="one more to measure with")
@@ -203,4 +213,7 @@ def main(argv: list[str]) -> None:
 
 
 if __name__ == "__main__":
-    main(sys.argv[1:])
+    try:
+        main(sys.argv[1:])
+    except KeyboardInterrupt:
+        sys.exit("interrupted; the pages have the rows until here")

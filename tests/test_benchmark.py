@@ -239,6 +239,16 @@ def test_a_python_that_can_not_be_measured_ends_the_run_before_it_begins(tmp_pat
     assert not list(tmp_path.iterdir())
 
 
+@pytest.mark.parametrize("season", ["no-such-folder", "20,12,4,1"])
+def test_a_season_that_is_none_is_refused_before_anything_runs(
+    season: str, tmp_path: Path, capsys: pytest.CaptureFixture
+) -> None:
+    with pytest.raises(SystemExit, match="2"):
+        benchmark.main(["demo", season, "--out", str(tmp_path)])
+    assert f"{season!r} is neither a season's name nor a folder" in capsys.readouterr().err
+    assert not list(tmp_path.iterdir())
+
+
 def test_cores_that_others_kept_busy(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     """Of 4 s all processors were busy 7 s, 3 s of them with our own work: one core for others."""
     stat = tmp_path / "stat"
