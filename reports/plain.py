@@ -15,6 +15,7 @@ import numpy as np
 
 from planner.optimize.instance import make_instance
 from planner.optimize.model import make_model
+from planner.optimize.solver import new_highs
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -88,8 +89,7 @@ def _run(
     seconds: float,
     began: float,
 ) -> _Found:
-    highs = highspy.Highs()
-    highs.setOptionValue("output_flag", False)
+    highs = new_highs()
     highs.passModel(_program(matrix, goal, offset, upper))
     highs.setOptionValue("time_limit", max(0.1, seconds))
     highs.setOptionValue("mip_rel_gap", GAP)

@@ -46,3 +46,68 @@ def test_help_and_import_load_nothing_heavy(statement: str) -> None:
 
 def test_the_probe_sees_what_is_loaded() -> None:
     assert "pint" in loaded_by("import pint")
+
+
+def printed(code: str) -> str:
+    """What a fresh process puts on its real file descriptor 1, whoever writes there."""
+    done = subprocess.run(
+        [sys.executable, "-c", code], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    return done.stdout
+
+
+def license_lines() -> list[str]:
+    return printed("import highspy; highspy.Highs()").splitlines()
+
+
+def test_the_solver_prints_its_license_where_nothing_turns_it_aside() -> None:
+    """Else the tests below could not fail."""
+    assert "HiGHS" in license_lines()[0]
+
+
+def test_import_and_quiet_plan_print_nothing_of_the_solver(tmp_path: Path) -> None:
+    season = ROOT / "tests" / "instances" / "needless-bag"
+    plan = f"['plan', {str(season)!r}, '--out', {str(tmp_path)!r}, '--quiet', '--seconds', '5']"
+    said = printed(
+        "import planner, planner.optimize.search\n"
+        "print('imported', flush=True)\n"
+        "from planner.cli import main\n"
+        f"main({plan})"
+    )
+    lines = said.splitlines()
+    assert lines[0] == "imported"
+    assert lines[-1].startswith("Written: ")
+    assert not set(lines) & set(license_lines())
+
+
+def test_many_threads_that_start_solving_at_once_print_nothing_and_lose_nothing() -> None:
+    said = printed(
+        "import threading\n"
+        "from planner.optimize.solver import new_highs\n"
+        "ready = threading.Barrier(8)\n"
+        "def work():\n"
+        "    ready.wait(); new_highs(); new_highs()\n"
+        "threads = [threading.Thread(target=work) for _ in range(8)]\n"
+        "print('before')\n"
+        "for t in threads: t.start()\n"
+        "for t in threads: t.join()\n"
+        "print('after')"
+    )
+    assert said == "before\nafter\n"
+
+
+def test_a_process_without_standard_output_can_solve() -> None:
+    done = subprocess.run(
+        [
+            sys.executable,
+            "-c",
+            "import os; os.close(1)\n"
+            "from planner.optimize.solver import new_highs\n"
+            "new_highs(); os.write(2, b'made')",
+        ],
+        cwd=ROOT,
+        capture_output=True,
+        text=True,
+        check=True,
+    )
+    assert done.stderr == "made"

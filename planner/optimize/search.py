@@ -24,7 +24,7 @@ from planner.optimize.mending import mend
 from planner.optimize.options import SolveOptions, cores
 from planner.optimize.orders import order_tables
 from planner.optimize.shortage import settle_shortage
-from planner.optimize.solver import Limits, now, reduced, stdout_kept_clean
+from planner.optimize.solver import Limits, now, reduced
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import State
 from planner.optimize.strategies import (
@@ -465,8 +465,7 @@ def solve(
     Interrupted
         When `stop` was set before there was any plan.
     """
-    with stdout_kept_clean():
-        return _solve(State(options or SolveOptions(), on_progress, stop), season)
+    return _solve(State(options or SolveOptions(), on_progress, stop), season)
 
 
 def _solve(state: State, season: Season) -> Plan:

@@ -190,8 +190,53 @@ class Limits:
     presolve: bool = True
 
 
+_banner = threading.Lock()
+_banner_is_out = threading.Event()
+
+
+def new_highs() -> highspy.Highs:
+    """Make a HiGHS that prints nothing.
+
+    The first one of a process prints its license on file descriptor 1, whatever its options say:
+    for just that moment the descriptor leads nowhere.
+    """
+    let_banner_out()
+    highs = highspy.Highs()
+    highs.setOptionValue("output_flag", False)
+    return highs
+
+
+def let_banner_out() -> None:
+    """Have the license of HiGHS printed where nobody sees it, once a process."""
+    with _banner:
+        if not _banner_is_out.is_set():
+            with _standard_output_aside():
+                highspy.Highs()
+            _banner_is_out.set()
+
+
+@contextmanager
+def _standard_output_aside() -> Iterator[None]:
+    """Let file descriptor 1 lead nowhere; where there is none, there is nothing to keep clean."""
+    try:
+        kept = os.dup(1)
+    except OSError:
+        yield
+        return
+    with suppress(OSError, ValueError, AttributeError):
+        sys.stdout.flush()
+    try:
+        with open(os.devnull, "wb") as nowhere:
+            os.dup2(nowhere.fileno(), 1)
+        yield
+    finally:
+        os.dup2(kept, 1)
+        os.close(kept)
+
+
 def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
     """Take a problem from PuLP as arrays, its columns in the order of the variables given."""
+    let_banner_out()
     solver = pulp.HiGHS(msg=False)
     solver.createAndConfigureSolver(problem)
     solver.buildSolverModel(problem)
@@ -282,8 +327,7 @@ def _hand_over(matrix: Matrix) -> highspy.Highs:
     if matrix.integer.any():
         kinds = highspy.HighsVarType
         lp.integrality_ = [kinds.kInteger if i else kinds.kContinuous for i in matrix.integer]
-    highs = highspy.Highs()
-    highs.setOptionValue("output_flag", False)
+    highs = new_highs()
     highs.setOptionValue("threads", 1)
     highs.setOptionValue("parallel", "off")
     if highs.passModel(lp) == highspy.HighsStatus.kError:
@@ -501,31 +545,6 @@ class Kept:
         objective = float(info.objective_function_value)
         dual = np.array(solution.row_dual)
         return Answer(Verdict.OPTIMAL, np.array(solution.col_value), objective, objective, dual)
-
-
-_quieting = threading.Lock()
-_quiet = [0, -1]
-
-
-@contextmanager
-def stdout_kept_clean() -> Iterator[None]:
-    """Send what HiGHS prints to standard output, bypassing Python, to standard error instead."""
-    with _quieting:
-        if _quiet[0] == 0:
-            with suppress(OSError, ValueError):
-                sys.stdout.flush()
-                _quiet[1] = os.dup(1)
-                os.dup2(2, 1)
-        _quiet[0] += 1
-    try:
-        yield
-    finally:
-        with _quieting:
-            _quiet[0] -= 1
-            if _quiet[0] == 0 and _quiet[1] >= 0:
-                os.dup2(_quiet[1], 1)
-                os.close(_quiet[1])
-                _quiet[1] = -1
 
 
 def now() -> float:
