@@ -110,6 +110,26 @@ def best_rating(recipe, threat, season) -> int:
     return max([0, *(int(products[r.product].protection.get(threat, 0)) for r in rates)])
 
 
+def own_rating(lot, threat, season) -> int:
+    return int(season.tolerance.get(lot.variety, {}).get(threat, 0))
+
+
+def bushels_lost(fld, lot, recipe, season) -> float:
+    """Loss an acre: what recipe and variety leave of every threat, added up or off the crop."""
+    keeps, total = 1.0, 0.0
+    for threat in season.threats:
+        lost = threat.loss.get(fld.pressure.get(threat.name, Pressure.NONE), 0.0)
+        for held in (
+            best_rating(recipe, threat.name, season),
+            own_rating(lot, threat.name, season),
+        ):
+            lost *= 1.0 - (season.control.get(held, 0.0) if held else 0.0)
+        total += lost
+        if fld.expected_yield is not None:
+            keeps *= max(0.0, 1.0 - lost / fld.expected_yield)
+    return total if fld.expected_yield is None else fld.expected_yield * (1.0 - keeps)
+
+
 def lot_suits(fld, lot) -> bool:
     return (
         (fld.earliest is None or lot.maturity >= fld.earliest - CRUMB)
@@ -126,7 +146,10 @@ def recipe_suits(fld, lot, recipe, season) -> bool:
         return False
     for threat in season.threats:
         needed = threat.need.get(fld.pressure.get(threat.name, Pressure.NONE), 0)
-        if best_rating(recipe, threat.name, season) < needed:
+        held = best_rating(recipe, threat.name, season)
+        if threat.variety_counts:
+            held = max(held, own_rating(lot, threat.name, season))
+        if held < needed:
             return False
     if lot.treated_with is not None:
         if name != lot.treated_with:
@@ -281,6 +304,12 @@ def _product_use(m, season, treated):
     return used
 
 
+def in_time(level, supplier, season) -> bool:
+    """Whether what a supplier sells is ordered by the day that a discount asks for."""
+    days = [s.order_by for s in season.suppliers if s.name == supplier]
+    return level.order_by is None or not any(day and day > level.order_by for day in days)
+
+
 def most_worth_ordering(season, container, need: float) -> int:
     """Count beyond which one more can't help: it covers, and reaches every break and level."""
     if container.most is not None:
@@ -374,6 +403,7 @@ def _discounts(m, season, spend, cost) -> None:
             for key, terms in spend.items()
             if level.supplier in (None, home[key])
             and (not level.products or key[0] in level.products)
+            and in_time(level, home[key], season)
             for j, value in terms.items()
         }
         most = sum(value * m.upper[j] for j, value in total.items())
@@ -434,9 +464,7 @@ def _spread(m, season, acres) -> None:
 def _yield_loss(season, acres, cost) -> None:
     fields = {f.name: f for f in season.fields}
     recipes = {r.name: r for r in season.recipes}
-    for (name, _, recipe), j in acres.items():
-        for threat in season.threats:
-            loss = threat.loss.get(fields[name].pressure.get(threat.name, Pressure.NONE), 0.0)
-            rating = best_rating(recipes.get(recipe), threat.name, season)
-            kept = season.control.get(rating, 0.0) if rating else 0.0
-            cost[j] += loss * (1.0 - kept) * season.farm.soybean_price
+    lots = {lot.name: lot for lot in season.lots}
+    for (name, lot, recipe), j in acres.items():
+        lost = bushels_lost(fields[name], lots[lot], recipes.get(recipe), season)
+        cost[j] += lost * season.farm.soybean_price

@@ -15,14 +15,14 @@ from dataclasses import dataclass
 import numpy as np
 from scipy.optimize import linprog
 
-from planner.season.domain import Pressure
 from tests.milp import (
     CRUMB,
     PLAIN,
     Answer,
-    best_rating,
+    bushels_lost,
     drop,
     floz_a_unit,
+    in_time,
     lot_suits,
     most_worth_ordering,
     recipe_suits,
@@ -168,8 +168,10 @@ def _discounts(season, spends, rows):
     for level in season.discounts:
         spend = np.zeros(rows)
         for c, x in zip(season.containers, spends, strict=True):
-            if level.supplier in (None, c.supplier) and (
-                not level.products or c.product in level.products
+            if (
+                level.supplier in (None, c.supplier)
+                and (not level.products or c.product in level.products)
+                and in_time(level, c.supplier, season)
             ):
                 spend = spend + x
         saved = np.where(spend >= level.spend - 1e-9 * level.spend, level.percent * spend, 0.0)
@@ -197,7 +199,7 @@ class Acres:
                         seeds = drop(f, lot) * (1.0 + season.farm.spare_seed)
                         self.units.append(seeds / season.farm.seeds_per_unit)
                         given = lot.return_value * self.units[-1] if name == PLAIN else 0.0
-                        money.append(given + _loss(f, recipe, season))
+                        money.append(given + _loss(f, lot, recipe, season))
         self.money = np.array(money)
         self.pools = sorted({(lot, recipe) for _, lot, recipe in self.keys})
         self.priorities = sorted({f.priority for f in season.fields})
@@ -350,16 +352,11 @@ def _linear(objective, rows, limits, upper):
     return answer if answer.status == 0 else None
 
 
-def _loss(field, recipe, season) -> float:
+def _loss(field, lot, recipe, season) -> float:
     """Money an acre of a field is expected to lose under a recipe, where losses are weighed."""
     if not season.farm.weigh_yield_loss:
         return 0.0
-    bushels = 0.0
-    for threat in season.threats:
-        loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
-        rating = best_rating(recipe, threat.name, season)
-        bushels += loss * (1.0 - (season.control.get(rating, 0.0) if rating else 0.0))
-    return bushels * season.farm.soybean_price
+    return bushels_lost(field, lot, recipe, season) * season.farm.soybean_price
 
 
 def _better(a, b) -> bool:

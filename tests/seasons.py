@@ -6,6 +6,7 @@ with some chance, in sizes that brute force can still take.
 
 from __future__ import annotations
 
+from dataclasses import replace
 from datetime import date
 from random import Random
 
@@ -138,6 +139,34 @@ def random_season(seed: int) -> Season:
         treated=_treated(rng, lots, recipes),
         ordered=_ordered(rng, containers),
     )
+
+
+def fuller_season(seed: int) -> Season:
+    """The random season of this seed with rules that came later, each with some chance."""
+    one, rng = random_season(seed), Random(f"fuller {seed}")
+    days = (date(2027, 1, 10), date(2027, 2, 1), None)
+    varieties = sorted({x.variety for x in one.lots})
+    known = tuple(t.name for t in one.threats)
+    return replace(
+        one,
+        farm=replace(one.farm, **_more_settings(rng, one)),
+        fields=tuple(
+            replace(f, expected_yield=_some(rng, 0.4, lambda: rng.choice((5.0, 50.0, 62.5))))
+            for f in one.fields
+        ),
+        threats=tuple(replace(t, variety_counts=rng.random() < 0.5) for t in one.threats),
+        tolerance={
+            v: {t: rng.choice(tuple(Rating)[1:]) for t in known if rng.random() < 0.8}
+            for v in varieties
+            if rng.random() < 0.6
+        },
+        suppliers=tuple(replace(s, order_by=rng.choice(days)) for s in one.suppliers),
+        discounts=tuple(replace(d, order_by=rng.choice(days)) for d in one.discounts),
+    )
+
+
+def _more_settings(rng: Random, one: Season) -> dict:
+    return {}
 
 
 def _some(rng: Random, chance: float, value, otherwise=None):

@@ -12,14 +12,42 @@ from planner.plan.seed_cautions import white_mold_too_thick
 from planner.season.domain import (
     DiscountLevel,
     Pressure,
+    Rating,
     Row,
     SeedingRate,
     Supplier,
     TargetStand,
+    Threat,
     TreatedSeed,
 )
 from tests.plans import HAND_PLAN
 from tests.seasons import FIRST_DAY, container, farm, field, lot, product, recipe, season
+
+WATER = (Threat("Phytophthora"), Threat("White mold"))
+
+
+def bare(rating=None, held=None, threat="Phytophthora", pressed=True):
+    """A variety with a rating of its own against a threat on the field, and a recipe's."""
+    return {
+        "threats": WATER,
+        "fields": (field(seeds=110_000.0, pressure={threat: Pressure.LOW} if pressed else {}),),
+        "products": (product(protection={threat: held} if held else {}),),
+        "tolerance": {"V20": {threat: rating}} if rating else {},
+    }
+
+
+def taken(loss, crop=None):
+    """A threat that takes so much, and another that takes 10 bu/acre."""
+    return {
+        "threats": tuple(
+            Threat(name, loss={Pressure.LOW: bushels})
+            for name, bushels in (("rot", loss), ("rust", 10.0))
+        ),
+        "fields": (
+            field(pressure=dict.fromkeys(("rot", "rust"), Pressure.LOW), expected_yield=crop),
+        ),
+    }
+
 
 DAY = timedelta(days=1)
 PLAN = replace(
@@ -97,6 +125,28 @@ CASES = [
         "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lots L1)",
         {"farm": farm(liquid_warning=4.0)},
     ),
+    (
+        "seedlings held by the variety only",
+        bare(Rating.G),
+        "Only the variety holds Phytophthora (V20 under R1 on North). Field resistance works from",
+        bare(Rating.G, Rating.P),
+    ),
+    ("no tolerance, no gap", bare(Rating.P), "Only the variety", bare()),
+    ("no pressure, no gap", bare(Rating.P), "Only the variety", bare(Rating.P, pressed=False)),
+    (
+        "a seedling gap is of water molds",
+        bare(Rating.P),
+        "Only the variety",
+        bare(Rating.P, threat="White mold"),
+    ),
+    # 40 % of 50 bu/acre are 20
+    (
+        "losses add up to much of the crop",
+        taken(10.1),
+        "more than 40% of a usual yield of 50 bu per acre: North 20.1. Threats take from one crop",
+        taken(10.0),
+    ),
+    ("losses off one crop", taken(10.1), "fill Expected yield", taken(10.1, 60.0)),
     # 40 CFR 261.7: 3 % up to 119 gal, 0.3 % above; by volume 9.6 fl oz of 2.5 gal
     (
         "heel of a jug",

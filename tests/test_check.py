@@ -77,7 +77,11 @@ CELLS = [
     ("Discounts", 2, "Percent off", "0.03", "write 0.03% or 3%"),
     ("Ratings", 2, "Control", "-5%", "a percent from 0 % to 100 %"),
     ("Maturity spread", 2, "Most share", "3/4", "is no percent"),
+    ("Fields", 2, "Expected yield", "0", "a number above 0 bu/acre"),
+    ("Fields", 2, "Expected yield", "60 bu", "bu/acre"),
+    ("Threats", 2, "Variety counts", "maybe", "yes or no"),
     # dates
+    ("Discounts", 4, "Order by", "1/20/2027", "write 2027-01-20"),
     ("Fields", 2, "Planting date", "5/10/2027", "write 2027-05-10 or 2027-10-05"),
     ("Fields", 2, "Planting date", "25.4.2027", "write 2027-04-25"),
     ("Fields", 2, "Planting date", "May 10", "a date as 2027-05-10"),
@@ -90,6 +94,10 @@ CELLS = [
     ("Fields", 2, "White mold pressure", "2", "one of none, low, moderate, high"),
     ("Protection", 2, "Rating", "excelent", "nearest: 'E'"),
     ("Threats", 2, "Need at high", "A", "one of P, F, G, VG, E"),
+    ("Tolerance", 2, "Rating", "goood", "nearest: 'G'"),
+    ("Tolerance", 2, "Rating", "", "the cell is blank"),
+    ("Tolerance", 2, "Variety", "Herron", "nearest: 'Heron'"),
+    ("Tolerance", 2, "Threat", "White mould", "nearest: 'White mold'"),
     # names
     ("Fields", 2, "Field", "x" * 300, "shorten it by 100"),
     ("Fields", 2, "Field", "Home\u202e", "U+202E"),

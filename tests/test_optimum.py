@@ -14,7 +14,17 @@ from planner.plan.price import list_price
 from planner.season.domain import Basis, TargetStand
 from planner.season.read import read_season
 from tests import milp, oracle
-from tests.seasons import container, farm, field, lot, product, random_season, recipe, season
+from tests.seasons import (
+    container,
+    farm,
+    field,
+    fuller_season,
+    lot,
+    product,
+    random_season,
+    recipe,
+    season,
+)
 
 INSTANCES = Path(__file__).parent / "instances"
 LARGEST = 1500
@@ -67,6 +77,24 @@ def test_random_seasons_equal_brute_force(seed):
 def test_random_seasons_equal_second_model(seed):
     """Optimizer and second model agree on seasons of any size that the generator makes."""
     one = random_season(seed)
+    same(answer(solved(one), one), milp.solve(one))
+
+
+@settings(CALM, max_examples=120)
+@given(seed=SEEDS)
+def test_fuller_seasons_equal_brute_force(seed):
+    """The same with tolerant varieties, losses of one crop, dated discounts, money and the line."""
+    one = fuller_season(seed)
+    assume(oracle.size(one) <= LARGEST)
+    found = answer(solved(one), one)
+    same(found, oracle.solve(one))
+    same(found, milp.solve(one))
+
+
+@settings(CALM, max_examples=150)
+@given(seed=SEEDS)
+def test_fuller_seasons_equal_second_model(seed):
+    one = fuller_season(seed)
     same(answer(solved(one), one), milp.solve(one))
 
 

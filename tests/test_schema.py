@@ -18,7 +18,7 @@ COLUMNS = [
 PROMISED = {
     "Farm": "Setting|Value|Note",
     "Fields": "Field|Acres|Seeding rate|Target stand|Emergence|Earliest maturity|Latest maturity|"
-    "Trait|Planting date|Priority|Grower|Only varieties|Only recipes",
+    "Trait|Planting date|Priority|Grower|Only varieties|Only recipes|Expected yield",
     "Seed lots": "Lot|Variety|Maturity|Trait|Units on hand|Units per bag|Seeds per lb|Germination|"
     "Return value|Can buy|Buy price|Treated with|Grower|Moisture|Test date",
     "Products": "Product|Kind|On hand|Expires|Line loss|Carryover value|On-seed life|Density",
@@ -26,12 +26,13 @@ PROMISED = {
     "Recipes": "Recipe|Product|Rate|Of",
     "Protection": "Product|Threat|Rating",
     "Threats": "Threat|Need at low|Need at moderate|Need at high|Loss at low|Loss at moderate|"
-    "Loss at high",
+    "Loss at high|Variety counts",
+    "Tolerance": "Variety|Threat|Rating",
     "Ratings": "Rating|Control",
     "Actives": "Product|Active ingredient|Concentration",
     "Active limits": "Active ingredient|Most per acre|Most per seed",
     "Suppliers": "Supplier|Freight|Free freight from|Order by",
-    "Discounts": "Discount|Supplier|Products|Spend at least|Percent off",
+    "Discounts": "Discount|Supplier|Products|Spend at least|Percent off|Order by",
     "Maturity spread": "From maturity|To maturity|Most share",
     "Treated so far": "Lot|Recipe|Units",
     "Ordered so far": "Product|Container|Count",
@@ -51,6 +52,7 @@ MUST = {
     "Recipes": "Recipe|Product|Rate",
     "Protection": "Product|Threat|Rating",
     "Threats": "Threat",
+    "Tolerance": "Variety|Threat|Rating",
     "Ratings": "Rating|Control",
     "Actives": "Product|Active ingredient|Concentration",
     "Active limits": "Active ingredient",

@@ -330,7 +330,7 @@ def test_help_survives_sorting_inserting_and_pasting(tmp_path: Path) -> None:
     assert live["A6"].value == "Marsh Bottom"
     assert live["C6"].value == pytest.approx(146 * 110_000 * 1.03 / 140_000)
     assert live["K6"].value == 135  # of maturity 1.6 only B16-102 is left
-    assert {live[f"R{r}"].value for r in range(6, 21)} == {0, 1}  # Base went, Recipe approvals asks
+    assert {live[f"R{r}"].value for r in range(6, 23)} == {0, 1}  # Base went, Recipe approvals asks
     assert [c.value for c in book["Fields"][5]][:3] == ["Field", None, "Acres"]
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from enum import Enum
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.agronomy.protection import need, rating
+from planner.agronomy.protection import need, reached
 from planner.agronomy.rates import lb_per_acre, liquid_per_cwt, mg_per_seed
 from planner.agronomy.seeding import drop_rate
 from planner.season.domain import UNTREATED
@@ -56,18 +56,27 @@ def lot_obstacles(field: Field, lot: SeedLot) -> list[Obstacle]:
 
 
 def recipe_obstacles(field: Field, recipe: Recipe | None, season: Season) -> list[Obstacle]:
-    """Everything that keeps a recipe (None: untreated) off a field, whatever the lot."""
-    products = {p.name: p for p in season.products}
+    """Everything but protection that keeps a recipe (None: untreated) off a field, on any lot."""
     found = []
     name = recipe.name if recipe else UNTREATED
     if recipe is None and not season.farm.allow_untreated:
         found.append(Obstacle(Bar.UNTREATED))
     if field.only_recipes and name not in field.only_recipes:
         found.append(Obstacle(Bar.RECIPE))
-    for threat in season.threats:
-        if rating(recipe, threat.name, products) < need(field, threat):
-            found.append(Obstacle(Bar.PROTECTION, threat.name))
     return found
+
+
+def protection_obstacles(
+    field: Field, variety: str, recipe: Recipe | None, season: Season
+) -> list[Obstacle]:
+    """Threats that a recipe (None: untreated) on a variety holds too weakly for a field."""
+    products = {p.name: p for p in season.products}
+    own = season.tolerance.get(variety, {})
+    return [
+        Obstacle(Bar.PROTECTION, threat.name)
+        for threat in season.threats
+        if reached(recipe, threat, products, own) < need(field, threat)
+    ]
 
 
 def seed_obstacles(lot: SeedLot, recipe: Recipe | None, season: Season) -> list[Obstacle]:
@@ -114,6 +123,7 @@ def acre_obstacles(
 def obstacles(field: Field, lot: SeedLot, recipe: Recipe | None, season: Season) -> list[Obstacle]:
     """Everything that keeps a lot under a recipe (None: untreated) off a field; empty if none."""
     found = lot_obstacles(field, lot) + recipe_obstacles(field, recipe, season)
+    found += protection_obstacles(field, lot.variety, recipe, season)
     found += seed_obstacles(lot, recipe, season)
     if not lot_obstacles(field, lot):
         found += acre_obstacles(field, lot, recipe, season)
@@ -137,11 +147,19 @@ def suitable(season: Season) -> dict[tuple[str, str], list[str]]:
     }
     result: dict[tuple[str, str], list[str]] = {}
     for field in season.fields:
+        strong: dict[str, list[Recipe | None]] = {}
         for lot in season.lots:
             if lot_obstacles(field, lot):
                 continue
             names = []
-            for recipe in per_field[field.name]:
+            grown = lot.variety if lot.variety in season.tolerance else ""
+            if grown not in strong:
+                strong[grown] = [
+                    r
+                    for r in per_field[field.name]
+                    if not protection_obstacles(field, grown, r, season)
+                ]
+            for recipe in strong[grown]:
                 name = recipe.name if recipe else UNTREATED
                 if (lot.name, name) in on_seed and not acre_obstacles(field, lot, recipe, season):
                     names.append(name)

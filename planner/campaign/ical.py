@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import shift
 from planner.campaign.domain import Event
+from planner.plan.price import order_days
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -21,12 +22,13 @@ if TYPE_CHECKING:
 def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
     """Order-by days of the suppliers that the plan orders from."""
     found = []
+    days = order_days(season, plan.order)
     for supplier in season.suppliers:
         lines = [o for o in plan.order if o.supplier == supplier.name and o.count]
-        if supplier.order_by and lines:
+        if supplier.name in days and lines:
             text = "; ".join(f"{o.count} x {o.container} {o.product}" for o in lines)
             title = f"Order by today: {supplier.name}"
-            found.append(Event(supplier.order_by, title, text, f"order|{supplier.name}"))
+            found.append(Event(days[supplier.name], title, text, f"order|{supplier.name}"))
     return tuple(found)
 
 

@@ -16,13 +16,13 @@ from planner.explain.mixes import (
     order_counts,
 )
 from planner.explain.words import Speech, number
-from planner.plan.price import list_price
+from planner.plan.price import counts_toward, list_price, qualifying_spend
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Callable, Mapping
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Season
+    from planner.season.domain import Container, DiscountLevel, Season, Supplier
 
 
 @dataclass(frozen=True, slots=True)
@@ -44,36 +44,35 @@ class LevelReach:
 def level_reaches(plan: Plan, season: Season) -> tuple[LevelReach, ...]:
     """Weigh every discount level and free freight that the order misses."""
     counts = order_counts(plan)
-    lines = [(o.product, o.supplier, o.cost) for o in plan.order]
     reaches = []
     for level in season.discounts:
-        have = sum(
-            cost
-            for product, supplier, cost in lines
-            if (level.supplier is None or supplier == level.supplier)
-            and (not level.products or product in level.products)
-        )
+        have = qualifying_spend(level, plan.order, season)
         name = f"{level.name} {number(level.percent * 100)} %"
         if level.supplier:
             name += f" of {level.supplier}"
         if have < level.spend - 1e-9 * max(1.0, level.spend):
             missing = level.spend - have
-            reaches.append(
-                _reach(name, missing, level.supplier, level.products, plan, season, counts)
-            )
+            reaches.append(_reach(name, missing, _counted(level, season), plan, season, counts))
     for s in season.suppliers:
-        have = sum(cost for _, supplier, cost in lines if supplier == s.name)
+        have = sum(o.cost for o in plan.order if o.supplier == s.name)
         if s.free_from is not None and 0.0 < have < s.free_from and s.freight > 0.0:
             name = f"free freight of {s.name}"
-            reaches.append(_reach(name, s.free_from - have, s.name, (), plan, season, counts))
+            reaches.append(_reach(name, s.free_from - have, _sold_by(s), plan, season, counts))
     return tuple(reaches)
+
+
+def _counted(level: DiscountLevel, season: Season) -> Callable[[Container], bool]:
+    return lambda c: counts_toward(level, c.product, c.supplier, season)
+
+
+def _sold_by(supplier: Supplier) -> Callable[[Container], bool]:
+    return lambda c: c.supplier == supplier.name
 
 
 def _reach(
     name: str,
     missing: float,
-    supplier: str | None,
-    products: tuple[str, ...],
+    on: Callable[[Container], bool],
     plan: Plan,
     season: Season,
     counts: Mapping[tuple[str, str], int],
@@ -81,7 +80,7 @@ def _reach(
     """Find the product whose larger order reaches a level at the least cost."""
     best: tuple[float, str, Mix] | None = None
     for use in plan.products:
-        if products and use.product not in products:
+        if not any(c.product == use.product and on(c) for c in season.containers):
             continue
         mine = {c: n for (p, c), n in counts.items() if p == use.product}
         around = Around.of(season, use.product, counts)
@@ -90,9 +89,9 @@ def _reach(
         spend = missing + sum(
             mine[c.name] * list_price(c, mine[c.name])
             for c in season.containers
-            if c.product == use.product and c.name in mine and supplier in (None, c.supplier)
+            if c.product == use.product and c.name in mine and on(c)
         )
-        found = cheapest(around, want, Spend(spend, supplier)).mixes
+        found = cheapest(around, want, Spend(spend, on)).mixes
         if found and (best is None or found[0].cost - held.cost < best[0]):
             best = (found[0].cost - held.cost, use.product, found[0])
     speech = Speech(season.farm)

@@ -13,7 +13,7 @@ from planner.explain.mixes import describe
 from planner.plan.price import list_price, reaches
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Callable, Iterator, Mapping
 
     from planner.explain.mixes import Around, Mix
     from planner.season.domain import Container
@@ -33,10 +33,10 @@ class Best(NamedTuple):
 
 
 class Spend(NamedTuple):
-    """List spend on a product that a mix must reach, at one supplier or (None) at all."""
+    """List spend on some containers of a product that a mix must reach."""
 
     least: float = 0.0
-    supplier: str | None = None
+    on: Callable[[Container], bool] = lambda _: True
 
 
 class Wanted(NamedTuple):
@@ -200,7 +200,7 @@ class _Search:
         spend = sum(
             chosen[c.name] * list_price(c, chosen[c.name])
             for c in self.sold
-            if chosen.get(c.name, 0) > 0 and self.wanted.spend.supplier in (None, c.supplier)
+            if chosen.get(c.name, 0) > 0 and self.wanted.spend.on(c)
         )
         return reaches(spend, self.wanted.spend.least)
 

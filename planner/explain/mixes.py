@@ -11,7 +11,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.words import listing
-from planner.plan.price import list_price, lowest_price_per_floz, reaches
+from planner.plan.price import counts_toward, list_price, lowest_price_per_floz, reaches
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -62,13 +62,19 @@ class Around:
             spend[c.supplier or ""] += cost
         groups: dict[tuple[str, str | None], list[tuple[DiscountLevel, float]]] = defaultdict(list)
         for level in season.discounts:
-            other = sum(cost for c, cost in lines if _counts(level, c))
+            other = sum(
+                cost for c, cost in lines if counts_toward(level, c.product, c.supplier, season)
+            )
             groups[level.name, level.supplier].append((level, other))
         own = [c for c in season.containers if c.product == product]
         bearing = [
             tuple(levels)
             for levels in groups.values()
-            if any(_counts(level, c) for level, _ in levels for c in own)
+            if any(
+                counts_toward(level, product, c.supplier, season)
+                for level, _ in levels
+                for c in own
+            )
         ]
         share = next(p.carryover for p in season.products if p.name == product)
         credit = share * lowest_price_per_floz(season, product)
@@ -90,7 +96,11 @@ class Around:
         for levels in self.groups:
             saving = 0.0
             for level, other in levels:
-                qualifies = other + sum(cost for c, cost in lines if _counts(level, c))
+                qualifies = other + sum(
+                    cost
+                    for c, cost in lines
+                    if counts_toward(level, c.product, c.supplier, self.season)
+                )
                 if ordered and reaches(qualifies, level.spend):
                     saving = max(saving, level.percent * qualifies)
             total -= saving
@@ -110,13 +120,6 @@ class Around:
             if paid is not None and s.free_from is not None and not reaches(paid, s.free_from):
                 elsewhere += s.freight
         return min(off, 1.0), elsewhere
-
-
-def _counts(level: DiscountLevel, container: Container) -> bool:
-    """Whether a discount level counts spend on a container."""
-    if level.supplier is not None and level.supplier != container.supplier:
-        return False
-    return not level.products or container.product in level.products
 
 
 def describe(around: Around, chosen: Mapping[str, int], base: float | None = None) -> Mix:

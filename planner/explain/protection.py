@@ -6,12 +6,12 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.agronomy.protection import is_white_mold, need, rating
+from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
 from planner.explain.supply import acres_from, all_seed, units_for, unused, usable_on
 from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
-from planner.season.domain import Pressure, Rating
+from planner.season.domain import UNTREATED, Pressure, Rating
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -41,8 +41,8 @@ class _View(NamedTuple):
     threat: Threat
     fields: list[Field]
     """That ask for protection."""
-    ratings: Mapping[str, Rating]
-    """Of every recipe for the threat."""
+    ratings: Mapping[tuple[str, str], Rating]
+    """For the threat, by lot and recipe."""
     pairs: Mapping[tuple[str, str], list[str]]
     pools: Sequence[Pool]
     short: Mapping[str, float]
@@ -64,7 +64,13 @@ def threat_pages(
             continue
         asking = [f for f in pressed if need(f, threat) > Rating.NONE]
         products = {p.name: p for p in season.products}
-        ratings = {r.name: rating(r, threat.name, products) for r in season.recipes}
+        ratings = {
+            (lot.name, r.name if r else UNTREATED): reached(
+                r, threat, products, season.tolerance.get(lot.variety, {})
+            )
+            for lot in season.lots
+            for r in (*season.recipes, None)
+        }
         view = _View(plan, season, threat, asking, ratings, pairs, pools, short)
         pages.append(_page(view, pressed, (costs or {}).get(threat.name)))
     return tuple(sorted(pages, key=lambda p: not p.white_mold))
@@ -112,7 +118,7 @@ def _hardest_first(fields: Sequence[Field], threat: Threat) -> list[Field]:
 def _field_line(field: Field, view: _View) -> FieldLine:
     lines = [p for p in view.plan.planting if p.field == field.name]
     wants = need(field, view.threat)
-    gets = min((view.ratings.get(p.recipe, Rating.NONE) for p in lines), default=None)
+    gets = min((view.ratings[p.lot, p.recipe] for p in lines), default=None)
     short = view.short.get(field.name, 0.0)
     return FieldLine(
         field=field.name,

@@ -131,7 +131,8 @@ def _field_rules(season: Season) -> Iterator[Rule]:
 def _unasked(season: Season, field: Field, threat: Threat) -> Season:
     """Return the season with a field asking nothing against a threat, its losses as before.
 
-    The threat gets a twin on that field, which asks for nothing and is held by the same products.
+    The threat gets a twin on that field, which asks for nothing and is held by the same products
+    and varieties.
     """
     twin = threat.name + "\n" + field.name  # a line break stands in no name that was read
     pressure = field.pressure.get(threat.name, Pressure.NONE)
@@ -144,6 +145,10 @@ def _unasked(season: Season, field: Field, threat: Threat) -> Season:
             else p
             for p in season.products
         ),
+        tolerance={
+            variety: {**own, twin: own[threat.name]} if threat.name in own else own
+            for variety, own in season.tolerance.items()
+        },
         fields=tuple(
             replace(f, pressure={**f.pressure, threat.name: Pressure.NONE, twin: pressure})
             if f.name == field.name

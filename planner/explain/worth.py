@@ -146,8 +146,9 @@ def _weigh(
     per_acre = product * units_per_acre(field, lot, farm)
     price = farm.soybean_price
     even = break_even(per_acre, price) if price else None
-    bare = loss_per_acre(field, None, season.threats, season.control, products)
-    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products)
+    own = season.tolerance.get(lot.variety)
+    bare = loss_per_acre(field, None, season.threats, season.control, products, own)
+    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products, own)
     prevented = kept if bare > 0.0 else None
     net = prevented * price - per_acre if prevented is not None and price else None
     text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)

@@ -18,6 +18,7 @@ from planner.agronomy.suitability import (
     TOLERANCE,
     acre_obstacles,
     lot_obstacles,
+    protection_obstacles,
     recipe_obstacles,
     seed_obstacles,
 )
@@ -159,12 +160,13 @@ def _choices(
     germination = np.array([lot.germination or np.nan for lot in lots])
     limited = any(a.per_acre is not None for a in season.active_limits)
     lots_for, recipes_for = _SharedLots(lots), _SharedRecipes(season, every)
+    like = recipes_for.like(lots)
     parts: list[list[NDArray[Any]]] = [[], [], [], [], []]
     for i, field in enumerate(fields):
-        j, (k, money) = lots_for.of(field), recipes_for.of(field)
+        j, (k, strong, money) = lots_for.of(field), recipes_for.of(field)
         if not len(j) or not len(k):
             continue
-        pair = on_seed[np.ix_(j, k)]
+        pair = on_seed[np.ix_(j, k)] & strong[like[j]]
         if limited:
             pair = pair & [
                 [not acre_obstacles(field, lots[a], every[b], season) for b in k] for a in j
@@ -173,7 +175,13 @@ def _choices(
         per_acre = _units(field, germination[j], season.farm)
         for part, values in zip(
             parts,
-            (np.full(len(at_lot), i), j[at_lot], k[at_recipe], per_acre[at_lot], money[at_recipe]),
+            (
+                np.full(len(at_lot), i),
+                j[at_lot],
+                k[at_recipe],
+                per_acre[at_lot],
+                money[like[j[at_lot]], at_recipe],
+            ),
             strict=True,
         ):
             part.append(values)
@@ -210,30 +218,48 @@ class _SharedLots:
 
 
 class _SharedRecipes:
-    """Recipes that suit a field and the money each is expected to lose an acre there."""
+    """Recipes that suit a field and the money each is expected to lose an acre there.
+
+    Both by the variety: those without tolerance of their own are all alike.
+    """
 
     def __init__(self, season: Season, every: list[Recipe | None]) -> None:
         self.season, self.every = season, every
         self.products = {p.name: p for p in season.products}
+        self.varieties = ("", *season.tolerance)
         farm = season.farm
         self.price = (farm.soybean_price or 0.0) if farm.weigh_yield_loss else 0.0
-        self.known: dict[Hashable, tuple[NDArray[np.int64], NDArray[np.float64]]] = {}
+        self.known: dict[
+            Hashable, tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.float64]]
+        ] = {}
 
-    def of(self, field: Field) -> tuple[NDArray[np.int64], NDArray[np.float64]]:
-        """Recipes by index, and money."""
-        key = frozenset(field.pressure.items()), field.only_recipes
+    def like(self, lots: tuple[SeedLot, ...]) -> NDArray[np.int64]:
+        """Row of each lot in what `of` gives."""
+        row = {variety: i for i, variety in enumerate(self.varieties)}
+        return np.array([row.get(lot.variety, 0) for lot in lots], dtype=np.int64)
+
+    def of(self, field: Field) -> tuple[NDArray[np.int64], NDArray[np.bool_], NDArray[np.float64]]:
+        """Recipes by index; whether each is strong enough, and money, by variety and recipe."""
+        key = frozenset(field.pressure.items()), field.only_recipes, field.expected_yield
         if key not in self.known:
-            season, price = self.season, self.price
-            found = [k for k, r in enumerate(self.every) if not recipe_obstacles(field, r, season)]
-            money = [
-                price
-                * loss_per_acre(field, self.every[k], season.threats, season.control, self.products)
-                if price
-                else 0.0
-                for k in found
-            ]
-            self.known[key] = np.array(found, dtype=np.int64), np.array(money, dtype=np.float64)
+            every, season = self.every, self.season
+            found = [k for k, r in enumerate(every) if not recipe_obstacles(field, r, season)]
+            shape = len(self.varieties), len(found)
+            strong, money = np.zeros(shape, dtype=bool), np.zeros(shape)
+            for i, variety in enumerate(self.varieties):
+                for at, k in enumerate(found):
+                    strong[i, at] = not protection_obstacles(field, variety, every[k], season)
+                    money[i, at] = self._lost(field, every[k], variety)
+            keep = strong.any(axis=0)
+            recipes = np.array(found, dtype=np.int64)[keep]
+            self.known[key] = recipes, strong[:, keep], money[:, keep]
         return self.known[key]
+
+    def _lost(self, field: Field, recipe: Recipe | None, variety: str) -> float:
+        if not self.price:
+            return 0.0
+        s, own = self.season, self.season.tolerance.get(variety)
+        return self.price * loss_per_acre(field, recipe, s.threats, s.control, self.products, own)
 
 
 def _supply(season: Season, product: Product) -> float:
@@ -293,7 +319,10 @@ def make_instance(season: Season) -> Instance:
         containers=tuple(sorted(season.containers, key=lambda c: (c.product, c.name))),
         suppliers=tuple(sorted(season.suppliers, key=lambda s: s.name)),
         discounts=tuple(
-            sorted(season.discounts, key=lambda d: (d.name, d.supplier or "", d.spend, d.percent))
+            sorted(
+                season.discounts,
+                key=lambda d: (d.name, d.supplier or "", d.spend, d.percent, str(d.order_by)),
+            )
         ),
         varieties=varieties,
         choices=choices,

@@ -18,6 +18,7 @@ from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import short_slack
+from planner.optimize.variables import qualifying
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -99,10 +100,8 @@ def discounts_taken(model: Model, x: Floats) -> dict[int, float]:
     off: dict[int, float] = {}
     for level, value in model.values("level", x):
         if value > 0.5:
-            d = model.it.discounts[level]
-            for i, c in enumerate(model.it.containers):
-                if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products):
-                    off[i] = off.get(i, 0.0) + d.percent
+            for i in qualifying(model.it, level):
+                off[i] = off.get(i, 0.0) + model.it.discounts[level].percent
     return off
 
 

@@ -7,6 +7,7 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.instance import WHOLE, most_bags, most_need
+from planner.plan.price import counts_toward
 
 if TYPE_CHECKING:
     from pulp import LpProblem
@@ -66,11 +67,7 @@ class Variables:
 def spend_thresholds(it: Instance, container: int) -> list[float]:
     """List spends at which buying one more of a container could pay."""
     c = it.containers[container]
-    found = [
-        d.spend
-        for d in it.discounts
-        if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products)
-    ]
+    found = [d.spend for d in it.discounts if counts_toward(d, c.product, c.supplier, it.season)]
     found += [s.free_from for s in it.suppliers if s.name == c.supplier and s.free_from is not None]
     return found
 
@@ -197,7 +194,5 @@ def qualifying(it: Instance, level: int) -> list[int]:
     """Containers whose list spend a discount level looks at."""
     d = it.discounts[level]
     return [
-        i
-        for i, c in enumerate(it.containers)
-        if d.supplier in (None, c.supplier) and (not d.products or c.product in d.products)
+        i for i, c in enumerate(it.containers) if counts_toward(d, c.product, c.supplier, it.season)
     ]

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan import product_cautions, seed_cautions
+from planner.plan import product_cautions, protection_cautions, seed_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -41,6 +41,8 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     product_cautions.heel_over_ceiling,
     seed_cautions.past_on_seed_life,
     seed_cautions.white_mold_too_thick,
+    protection_cautions.seedlings_without_protection,
+    protection_cautions.losses_past_the_crop,
     seed_cautions.old_germination_test,
     seed_cautions.dry_seed,
     seed_cautions.treated_seed_left,

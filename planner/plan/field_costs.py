@@ -60,7 +60,7 @@ def product_costs(plan: Plan, season: Season) -> dict[str, float]:
                 costs[line.product] += supplier.freight * share
     for level, _ in best_levels(season, plan.order).values():
         for line in plan.order:
-            costs[line.product] -= level.percent * qualifying_spend(level, [line])
+            costs[line.product] -= level.percent * qualifying_spend(level, [line], season)
     share_left = {p.name: p.carryover for p in season.products}
     for use in plan.products:
         if share_left[use.product] > 0:
@@ -121,9 +121,11 @@ def _loss(plan: Plan, season: Season) -> dict[str, float]:
     products = {p.name: p for p in season.products}
     recipes = {r.name: r for r in season.recipes}
     fields = {f.name: f for f in season.fields}
+    own = {lot.name: season.tolerance.get(lot.variety) for lot in season.lots}
     for p in plan.planting:
+        recipe, tolerance = recipes.get(p.recipe), own[p.lot]
         bushels = loss_per_acre(
-            fields[p.field], recipes.get(p.recipe), season.threats, season.control, products
+            fields[p.field], recipe, season.threats, season.control, products, tolerance
         )
         loss[p.field] += p.acres * bushels * (season.farm.soybean_price or 0.0)
     return loss

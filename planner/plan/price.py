@@ -16,6 +16,7 @@ from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from datetime import date
 
     from planner.plan.plan import Planting, Treating
     from planner.season.domain import Container, DiscountLevel, Product, Season
@@ -94,13 +95,24 @@ def _freight(season: Season, lines: Iterable[OrderLine]) -> float:
     )
 
 
-def qualifying_spend(level: DiscountLevel, lines: Iterable[OrderLine]) -> float:
-    """List spend that a discount level counts: its supplier's and its products' lines only."""
+def counts_toward(level: DiscountLevel, product: str, supplier: str | None, season: Season) -> bool:
+    """Whether a discount level counts what is spent on a product at a supplier.
+
+    It must be its supplier's and its products', and ordered in time: not from a supplier whose own
+    last day to order is later than the discount's.
+    """
+    if level.supplier not in (None, supplier) or (level.products and product not in level.products):
+        return False
+    if level.order_by is None:
+        return True
+    days = [s.order_by for s in season.suppliers if s.name == supplier and s.order_by]
+    return all(day <= level.order_by for day in days)
+
+
+def qualifying_spend(level: DiscountLevel, lines: Iterable[OrderLine], season: Season) -> float:
+    """List spend that a discount level counts."""
     return sum(
-        line.cost
-        for line in lines
-        if (level.supplier is None or line.supplier == level.supplier)
-        and (not level.products or line.product in level.products)
+        line.cost for line in lines if counts_toward(level, line.product, line.supplier, season)
     )
 
 
@@ -114,7 +126,7 @@ def best_levels(
     lines = tuple(lines)
     best: dict[tuple[str, str | None], tuple[DiscountLevel, float]] = {}
     for level in season.discounts:
-        spend = qualifying_spend(level, lines)
+        spend = qualifying_spend(level, lines, season)
         if not lines or not reaches(spend, level.spend):
             continue
         saving = level.percent * spend
@@ -122,6 +134,21 @@ def best_levels(
         if key not in best or saving > best[key][1]:
             best[key] = (level, saving)
     return best
+
+
+def order_days(season: Season, lines: Iterable[OrderLine]) -> dict[str, date]:
+    """Last day to order, by supplier: his own, or that of a discount that is taken there."""
+    lines = tuple(lines)
+    taken = [level for level, _ in best_levels(season, lines).values()]
+    own = {s.name: s.order_by for s in season.suppliers}
+    found: dict[str, date] = {}
+    for name in dict.fromkeys(line.supplier for line in lines):
+        mine = [line for line in lines if line.supplier == name]
+        days = [d.order_by for d in taken if qualifying_spend(d, mine, season) > 0.0]
+        known = [day for day in (own.get(name), *days) if day]
+        if known:
+            found[name] = min(known)
+    return found
 
 
 def usable_stock(product: Product, season: Season) -> float:
@@ -221,12 +248,18 @@ def yield_loss(season: Season, planting: Iterable[Planting]) -> float:
     products = {p.name: p for p in season.products}
     recipes = {r.name: r for r in season.recipes}
     fields = {f.name: f for f in season.fields}
+    own = {lot.name: season.tolerance.get(lot.variety) for lot in season.lots}
     price = season.farm.soybean_price or 0.0
     return sum(
         p.acres
         * price
         * loss_per_acre(
-            fields[p.field], recipes.get(p.recipe), season.threats, season.control, products
+            fields[p.field],
+            recipes.get(p.recipe),
+            season.threats,
+            season.control,
+            products,
+            own[p.lot],
         )
         for p in planting
     )

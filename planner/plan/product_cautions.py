@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
+from planner.plan.price import qualifying_spend
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
@@ -141,12 +142,7 @@ def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
     """Discount levels that the order misses by less than 5 %."""
     spends: dict[int, float] = {}
     for i, level in enumerate(season.discounts):
-        spends[i] = sum(
-            o.cost
-            for o in plan.order
-            if level.supplier in (None, o.supplier)
-            and (not level.products or o.product in level.products)
-        )
+        spends[i] = qualifying_spend(level, plan.order, season)
     reached: dict[tuple[str, str | None], float] = defaultdict(float)
     for i, level in enumerate(season.discounts):
         if spends[i] >= level.spend * (1.0 - SLACK):

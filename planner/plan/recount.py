@@ -16,7 +16,7 @@ from planner.season.domain import UNTREATED, Pressure, Rating
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
-    from planner.season.domain import Container, Season, SeedLot
+    from planner.season.domain import Container, DiscountLevel, Season, SeedLot
 
 CRUMB = 1e-9
 """Share of a bag, or of a spend level, that is taken for rounding."""
@@ -204,10 +204,17 @@ def _discounts(spends: dict[tuple[str, str], float], season: Season) -> float:
             for key, money in spends.items()
             if level.supplier in (None, home[key])
             and (not level.products or key[0] in level.products)
+            and not _too_late(level, home[key], season)
         )
         worth = counted * level.percent if _enough(counted, level.spend) else 0.0
         savings.setdefault((level.name, level.supplier), []).append(worth)
     return math.fsum(max(group) for group in savings.values())
+
+
+def _too_late(level: DiscountLevel, supplier: str | None, season: Season) -> bool:
+    """Whether a supplier is ordered from after the day of a discount."""
+    due = {s.name: s.order_by for s in season.suppliers}.get(supplier or "")
+    return level.order_by is not None and due is not None and due > level.order_by
 
 
 def _given_up(plan: Plan, season: Season) -> float:
@@ -245,12 +252,27 @@ def _yield_loss(plan: Plan, season: Season) -> float:
     products = {p.name: p for p in season.products}
     recipes = {r.name: r for r in season.recipes}
     fields = {f.name: f for f in season.fields}
+    variety = {lot.name: lot.variety for lot in season.lots}
     bushels = 0.0
     for p in plan.planting:
-        pressure = fields[p.field].pressure
+        field = fields[p.field]
+        own = season.tolerance.get(variety[p.lot], {})
+        left = []
         for threat in season.threats:
-            loss = threat.loss.get(pressure.get(threat.name, Pressure.NONE), 0.0)
+            loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
             held = rating(recipes.get(p.recipe), threat.name, products)
             kept = season.control.get(held, 0.0) if held > Rating.NONE else 0.0
-            bushels += p.acres * loss * (1.0 - kept)
+            born = season.control.get(own[threat.name], 0.0) if threat.name in own else 0.0
+            left.append(loss * (1.0 - kept) * (1.0 - born))
+        bushels += p.acres * _taken(left, field.expected_yield)
     return bushels * (season.farm.soybean_price or 0.0)
+
+
+def _taken(losses: list[float], crop: float | None) -> float:
+    """Bushels an acre lost: the sum, or one threat after the other off what stands of a crop."""
+    if crop is None:
+        return math.fsum(losses)
+    stands = crop
+    for loss in losses:
+        stands -= stands * min(loss, crop) / crop
+    return crop - stands

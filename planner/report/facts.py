@@ -8,7 +8,7 @@ from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.plan.field_costs import field_costs
-from planner.plan.price import best_levels, reaches
+from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import UNTREATED, SeedingRate
 
@@ -73,8 +73,10 @@ class Account:
 
     @property
     def order_by(self) -> date | None:
-        """Last day to order, if there is one."""
-        return self.supplier.order_by if self.supplier else None
+        """Last day to order, for the supplier and for the discounts that are taken."""
+        own = self.supplier.order_by if self.supplier else None
+        days = [own, *(s.level.order_by for s in self.savings)]
+        return min((day for day in days if day), default=None)
 
     @property
     def saved(self) -> float:
@@ -180,12 +182,7 @@ class Facts:
         spend = sum(line.cost for line in lines)
         savings = []
         for level in levels:
-            counted = sum(
-                line.cost
-                for line in lines
-                if (level.supplier is None or level.supplier == name)
-                and (not level.products or line.product in level.products)
-            )
+            counted = qualifying_spend(level, lines, self.season)
             if counted > 0:
                 savings.append(Saving(level, counted, level.percent * counted))
         free = supplier is None or (

@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import OrderLine
     from planner.report.facts import Account, Facts
     from planner.report.sheets import Content
-    from planner.season.domain import Container
+    from planner.season.domain import Container, DiscountLevel
 
 
 def supplier_title(number: int) -> str:
@@ -133,7 +133,7 @@ def _discounts(facts: Facts) -> Table:
         (
             a.name,
             s.level.name,
-            "; ".join(s.level.products) or "all products",
+            on_what(s.level),
             s.level.spend,
             s.spend,
             s.level.percent,
@@ -158,6 +158,12 @@ def _discounts(facts: Facts) -> Table:
         empty="No discount is reached.",
         note=_together(facts),
     )
+
+
+def on_what(level: DiscountLevel) -> str:
+    """Say what a discount is on, and until when."""
+    products = "; ".join(level.products) or "all products"
+    return f"{products}, ordered by {level.order_by}" if level.order_by else products
 
 
 def _together(facts: Facts) -> str:
@@ -301,9 +307,15 @@ def _supplier_lines(facts: Facts, account: Account) -> Table:
 def _supplier_total(facts: Facts, account: Account) -> Table:
     rows: list[tuple[Content, ...]] = []
     for s in account.savings:
-        on = "; ".join(s.level.products) or "all products"
         rows.append(
-            (f"Discount {s.level.name}", f"on {on}", None, None, s.level.percent, -s.amount)
+            (
+                f"Discount {s.level.name}",
+                f"on {on_what(s.level)}",
+                None,
+                None,
+                s.level.percent,
+                -s.amount,
+            )
         )
     supplier = account.supplier
     if supplier is not None and supplier.freight:

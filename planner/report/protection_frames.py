@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 from collections import defaultdict
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
-from planner.agronomy.protection import is_white_mold, need, rating
+from planner.agronomy.protection import is_white_mold, need, rating, reached
 from planner.report.facts import PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
@@ -37,9 +37,10 @@ def protection_sheet(facts: Facts) -> Sheet:
     """Make the sheet of what each field needs against each threat, and what it gets."""
     detail, summary = _protection(facts)
     caution = (
-        "Enough means only that the rating of the recipe reaches the need that the season's own "
-        "sheets set. No seed treatment protects against white mold all season: it takes rotation, "
-        "tolerant varieties, thinner stands and, where it pays, sprays at flowering."
+        "Enough means only that the rating of the recipe, or of the variety where that counts, "
+        "reaches the need that the season's own sheets set. No seed treatment protects against "
+        "white mold all season: it takes rotation, tolerant varieties, thinner stands and, where "
+        "it pays, sprays at flowering."
     )
     return Sheet(
         PROTECTION,
@@ -58,15 +59,12 @@ def _protection(facts: Facts) -> tuple[Table, Text]:
     rows: list[tuple[Content, ...]] = []
     summary: list[str] = []
     for threat in threats_in_order(facts):
-        got = {
-            name: rating(facts.recipes.get(name), threat.name, facts.products)
-            for name in {p.recipe for p in facts.plan.planting}
-        }
+        got = {(p.lot, p.recipe): _got(facts, threat, p) for p in facts.plan.planting}
         acres = [0.0, 0.0, 0.0]
         for field in sorted(by_day(facts), key=lambda f: _urgency(f, threat)):
             rows += _field_rows(field, threat, planted[field.name], got, acres)
         summary.append(_in_words(facts, threat, (acres[0], acres[1], acres[2])))
-    return _detail_table(rows), Text(tuple(summary))
+    return _detail_table(rows, own=bool(facts.season.tolerance)), Text(tuple(summary))
 
 
 def _urgency(field: Field, threat: Threat) -> tuple[int, int]:
@@ -79,7 +77,7 @@ def _field_rows(
     field: Field,
     threat: Threat,
     planted: list[Planting],
-    got: dict[str, Rating],
+    got: dict[tuple[str, str], _Got],
     acres: list[float],
 ) -> list[tuple[Content, ...]]:
     """List what the shares of a field under pressure get; adds to acres enough, weak, bare."""
@@ -90,37 +88,65 @@ def _field_rows(
     counts = wanted is not Rating.NONE
     rows: list[tuple[Content, ...]] = []
     for p in planted:
-        ok = got[p.recipe] >= wanted
+        gets = got[p.lot, p.recipe]
+        ok = gets.counts >= wanted
         acres[0 if ok else 1] += p.acres if counts else 0.0
         verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
         if wanted is Rating.NONE:
             verdict = Cell("nothing needed", Look.FAINT)
-        words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[got[p.recipe]])
-        rows.append((*head, *words, p.lot, p.acres, p.units, verdict))
+        words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[gets.recipe])
+        rows.append((*head, *words, p.lot, gets.variety, p.acres, p.units, verdict))
     missing = field.acres - sum(p.acres for p in planted)
     if missing > 1e-6:
         acres[2] += missing if counts else 0.0
         verdict = Cell(NOT_PLANTED, Look.SHORT)
-        rows.append((*head, RATING_WORDS[wanted], None, None, None, missing, None, verdict))
+        rows.append((*head, RATING_WORDS[wanted], *4 * (None,), missing, None, verdict))
     return rows
 
 
-def _detail_table(rows: list[tuple[Content, ...]]) -> Table:
+class _Got(NamedTuple):
+    """Ratings for a threat of what is planted."""
+
+    recipe: Rating
+    variety: str
+    """Its own, in words; empty where none is known."""
+    counts: Rating
+    """The one that is held against the need."""
+
+
+def _got(facts: Facts, threat: Threat, planted: Planting) -> _Got:
+    own = facts.season.tolerance.get(facts.lots[planted.lot].variety, {})
+    recipe = facts.recipes.get(planted.recipe)
+    words = RATING_WORDS[own[threat.name]] if threat.name in own else ""
+    if words and not threat.variety_counts:
+        words += ", not counted"
+    return _Got(
+        rating(recipe, threat.name, facts.products),
+        words,
+        reached(recipe, threat, facts.products, own),
+    )
+
+
+def _detail_table(rows: list[tuple[Content, ...]], *, own: bool) -> Table:
+    """Make the table; with the varieties' own ratings where there are any."""
+    columns = (
+        Column("threat", "Threat"),
+        Column("field", "Field"),
+        Column("pressure", "Pressure"),
+        Column("need", "Need"),
+        Column("recipe", "Recipe"),
+        Column("gets", "Gets"),
+        Column("lot", "Lot"),
+        Column("variety", "Variety's own"),
+        Column("area", "Area", Measure.AREA),
+        Column("units", "Seed", Measure.UNITS),
+        Column("verdict", "Enough?"),
+    )
+    shown = [n for n, c in enumerate(columns) if own or c.key != "variety"]
     return Table(
         name="protection",
-        columns=(
-            Column("threat", "Threat"),
-            Column("field", "Field"),
-            Column("pressure", "Pressure"),
-            Column("need", "Need"),
-            Column("recipe", "Recipe"),
-            Column("gets", "Gets"),
-            Column("lot", "Lot"),
-            Column("area", "Area", Measure.AREA),
-            Column("units", "Seed", Measure.UNITS),
-            Column("verdict", "Enough?"),
-        ),
-        rows=tuple(rows),
+        columns=tuple(columns[n] for n in shown),
+        rows=tuple(tuple(row[n] for n in shown) for row in rows),
         filter=True,
         repeat_header=True,
         empty="No field is under pressure of a threat.",

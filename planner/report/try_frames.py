@@ -5,7 +5,13 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from planner.plan.price import best_levels, lowest_price_per_floz, qualifying_spend, reaches
+from planner.plan.price import (
+    best_levels,
+    counts_toward,
+    lowest_price_per_floz,
+    qualifying_spend,
+    reaches,
+)
 from planner.report.facts import NO_SUPPLIER, TRY
 from planner.report.front_frames import COST_KINDS
 from planner.report.measures import Measure
@@ -295,7 +301,8 @@ def _suppliers(facts: Facts) -> Table:
 def _discounts(facts: Facts) -> Table:
     best = best_levels(facts.season, facts.plan.order)
     levels = sorted(
-        facts.season.discounts, key=lambda d: (d.name, d.supplier or "", d.spend, d.percent)
+        facts.season.discounts,
+        key=lambda d: (d.name, d.supplier or "", d.spend, d.percent, str(d.order_by)),
     )
     rows: list[tuple[Content, ...]] = []
     for key, group in groupby(levels, lambda d: (d.name, d.supplier)):
@@ -312,8 +319,8 @@ def _discounts(facts: Facts) -> Table:
             Column("discount", "Discount"),
             Column("on", "On"),
             Column("supplier", "Supplier"),
+            Column("by", "Order by", Measure.DATE),
             Column("blank", ""),
-            Column("blank_too", ""),
             Column("from", "Reached from", Measure.MONEY),
             Column("spend", "List cost that counts", Measure.MONEY),
             Column("percent", "Percent off", Measure.PERCENT),
@@ -329,16 +336,15 @@ def _level_row(facts: Facts, level: DiscountLevel, taken: Formula | None) -> tup
     own = [
         i
         for i, c in enumerate(_in_order(facts))
-        if (level.supplier is None or c.supplier == level.supplier)
-        and (not level.products or c.product in level.products)
+        if counts_toward(level, c.product, c.supplier, facts.season)
     ]
-    spend = qualifying_spend(level, facts.plan.order)
+    spend = qualifying_spend(level, facts.plan.order, facts.season)
     saving = level.percent * spend if reaches(spend, level.spend) else 0.0
     return (
         level.name,
         "; ".join(level.products) or "all products",
         level.supplier or "any supplier",
-        None,
+        level.order_by,
         None,
         level.spend,
         Formula(f"={total_of('containers', 'cost', own)}", spend),

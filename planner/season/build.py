@@ -61,6 +61,7 @@ def build(tables: Tables, *, today: date, told: list[str], source: str, mark: st
         recipes=tuple(_recipes(tables)),
         threats=threats,
         control={Rating[v["rating"]]: v["control"] for _, v in _rows(tables, "Ratings")},
+        tolerance=_tolerance(tables),
         active_limits=tuple(ActiveLimit(**v, row=row) for row, v in _rows(tables, "Active limits")),
         suppliers=tuple(_suppliers(tables)),
         discounts=tuple(DiscountLevel(**v, row=row) for row, v in _rows(tables, "Discounts")),
@@ -200,8 +201,20 @@ def _threats(tables: Tables) -> Iterator[Threat]:
             v["name"],
             {p: Rating[v[f"need_{p.value}"]] for p in levels if f"need_{p.value}" in v},
             {p: v[f"loss_{p.value}"] for p in levels if v[f"loss_{p.value}"]},
+            v["variety_counts"],
             row,
         )
+
+
+def _tolerance(tables: Tables) -> dict[str, dict[str, Rating]]:
+    """Varieties' own ratings, of varieties and threats that the season knows."""
+    threats = index(tables, "Threats", "Threat")
+    varieties = index(tables, "Seed lots", "Variety")
+    found: dict[str, dict[str, Rating]] = defaultdict(dict)
+    for _, v in _rows(tables, "Tolerance"):
+        if key(v["threat"]) in threats and key(v["variety"]) in varieties:
+            found[v["variety"]][v["threat"]] = Rating[v["rating"]]
+    return dict(found)
 
 
 def _suppliers(tables: Tables) -> Iterator[Supplier]:

@@ -99,6 +99,10 @@ class Farm:
     """Seed through the treater, lb/min."""
     worth_moving: float = 1.0
     """Money an acre that a change of a field's seed or recipe must save, when planning again."""
+    most_to_spend: float | None = None
+    """Money for containers, freight and seed, less discounts; None for no limit."""
+    line_stays_primed: bool = False
+    """Whether a product that the next recipe holds too stays in the line."""
     metric: bool = False
     """Show the plan in metric units."""
 
@@ -134,6 +138,8 @@ class Field:
     grower: str | None = None
     only_varieties: tuple[str, ...] = ()
     only_recipes: tuple[str, ...] = ()
+    expected_yield: float | None = None
+    """bu/acre; where it is known, every threat takes from what the others leave."""
     pressure: Mapping[str, Pressure] = field(default_factory=dict)
     """By threat; a threat that is not named presses not at all."""
     row: Row = NOWHERE
@@ -258,6 +264,8 @@ class Threat:
     """Lowest rating that will do, by pressure; nothing needed where missing."""
     loss: Mapping[Pressure, float] = field(default_factory=dict)
     """bu/acre without protection, by pressure; 0 where missing."""
+    variety_counts: bool = False
+    """Whether a need is reached by the variety's own tolerance too."""
     row: Row = NOWHERE
 
 
@@ -297,6 +305,8 @@ class DiscountLevel:
     supplier: str | None = None
     products: tuple[str, ...] = ()
     """Empty means all."""
+    order_by: date | None = None
+    """Last day for orders that count."""
     row: Row = NOWHERE
 
 
@@ -360,6 +370,8 @@ class Season:
     threats: tuple[Threat, ...] = ()
     control: Mapping[Rating, float] = field(default_factory=dict)
     """Share of a loss that a rating prevents; 0 where missing."""
+    tolerance: Mapping[str, Mapping[str, Rating]] = field(default_factory=dict)
+    """A variety's own rating, by variety and threat."""
     active_limits: tuple[ActiveLimit, ...] = ()
     suppliers: tuple[Supplier, ...] = ()
     discounts: tuple[DiscountLevel, ...] = ()

@@ -24,6 +24,8 @@ OUTCOME = {
     "Discounts": "nothing is sold there, so it takes nothing off",
 }
 """What comes of a supplier that is not on Suppliers, by the sheet that names it."""
+MAY_BE_UNKNOWN = ("Protection", "Active limits", "Tolerance")
+"""Sheets that may say more than a season needs: rows of what it does not know are ignored."""
 MAX_NEAREST = 100
 """Misspelled names of a column for which the nearest one is looked up."""
 MAX_LET_BE = 400
@@ -86,7 +88,7 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
         names = index(tables, "Containers", "Supplier") | names
     if sheet == "Suppliers":
         return names, False
-    return names, table.sheet.name not in ("Protection", "Active limits") or other == "Product"
+    return names, table.sheet.name not in MAY_BE_UNKNOWN or other == "Product"
 
 
 def _resolve_cell(

@@ -28,6 +28,7 @@ from planner.season.sheets_protection import (
     PROTECTION,
     RATING_CONTROL,
     THREATS,
+    TOLERANCE,
 )
 from planner.season.sheets_seed import FIELDS, MATURITY_SPREAD, SEED_LOTS, TREATED_SO_FAR
 
@@ -54,6 +55,7 @@ SHEETS = (
     RECIPES,
     PROTECTION,
     THREATS,
+    TOLERANCE,
     RATING_CONTROL,
     ACTIVES,
     ACTIVE_LIMITS,

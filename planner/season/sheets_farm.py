@@ -187,6 +187,22 @@ SETTINGS = (
         "2",
         default=1.0,
     ),
+    amount(
+        "Most to spend",
+        "most_to_spend",
+        Measure.MONEY,
+        "Most money for containers, freight and seed together, less discounts. It comes before "
+        "acres: what can't be paid stays short.",
+        "25,000",
+        blank="no limit",
+    ),
+    yes_no(
+        "Line stays primed",
+        "line_stays_primed",
+        "Whether what the next recipe holds too stays in the line, so that Line loss is taken once "
+        "for every unbroken stretch of recipes that hold a product.",
+        "no",
+    ),
     choice(
         "Units",
         "units",

@@ -67,7 +67,8 @@ PRODUCTS = Sheet(
             "Line loss",
             "line_loss",
             Measure.VOLUME,
-            "Volume lost once for every recipe that is run and holds the product.",
+            "Volume lost once for every recipe that is run and holds the product; where the line "
+            "stays primed, once for every unbroken stretch of such recipes.",
             "16 fl oz",
             shown="fl oz",
             default=0.0,
@@ -255,8 +256,16 @@ DISCOUNTS = Sheet(
         percent(
             "Percent off", "percent", "Percent of the list spend that comes off.", "3%", must=True
         ),
+        day(
+            "Order by",
+            "order_by",
+            "Last day for orders that count. What a supplier with a later Order by sells neither "
+            "reaches the level nor gets the percent.",
+            "2027-01-15",
+            blank="no such day",
+        ),
     ),
-    unique=("Discount", "Supplier", "Products", "Spend at least"),
+    unique=("Discount", "Supplier", "Products", "Spend at least", "Order by"),
 )
 
 ORDERED_SO_FAR = Sheet(

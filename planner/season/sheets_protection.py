@@ -13,6 +13,7 @@ from planner.season.columns import (
     percent,
     ref,
     written,
+    yes_no,
 )
 from planner.units import Measure
 
@@ -49,8 +50,33 @@ THREATS = Sheet(
         name("Threat", "name", "Name of the threat.", "White mold"),
         *(_need(pressure) for pressure in PRESSURES[1:]),
         *(_loss(pressure) for pressure in PRESSURES[1:]),
+        yes_no(
+            "Variety counts",
+            "variety_counts",
+            "Whether a variety's own rating on Tolerance reaches the need, too.",
+            "no",
+        ),
     ),
     unique=("Threat",),
+)
+
+TOLERANCE = Sheet(
+    "Tolerance",
+    "How well varieties hold threats by themselves. Ratings of different suppliers are not one "
+    "scale: put them on one by trials in which the varieties grew side by side.",
+    (
+        ref("Variety", "variety", "Seed lots.Variety", "A variety.", "Heron", must=True),
+        ref("Threat", "threat", "Threats.Threat", "A threat.", "White mold", must=True),
+        choice(
+            "Rating",
+            "rating",
+            RATINGS,
+            "Poor, fair, good, very good, excellent: on the scale of Protection, not a supplier's.",
+            "F",
+            must=True,
+        ),
+    ),
+    unique=("Variety", "Threat"),
 )
 
 RATING_CONTROL = Sheet(

@@ -125,6 +125,16 @@ FIELDS = Sheet(
             "Recipes that may be used here, with ; between.",
             blank="all",
         ),
+        amount(
+            "Expected yield",
+            "expected_yield",
+            Measure.YIELD,
+            "Yield without any loss. Where it is filled, every threat takes its share of what the "
+            "others leave, so that losses can't add up past the crop.",
+            "60",
+            blank="losses add up",
+            above_low=True,
+        ),
     ),
     must=True,
     unique=("Field",),

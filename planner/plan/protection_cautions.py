@@ -1,0 +1,93 @@
+"""Warnings about what threats take, and about who holds them."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.agronomy.protection import is_water_mold, rating
+from planner.season.domain import Pressure, Rating
+from planner.units import Measure, in_unit
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Field, Season
+
+USUAL_YIELD = 50.0
+"""Bushels an acre (USDA NASS, Crop Production Annual Summaries of 2023 and 2024: 50.6 and 50.7
+in the U.S.; from memory)."""
+MOST_LOST = 0.4
+"""Share of a usual yield from which losses that add up are warned about."""
+MOST_NAMED = 12
+"""Fields that one warning names."""
+
+
+def losses_past_the_crop(plan: Plan, season: Season) -> Iterator[str]:
+    """Fields without an expected yield whose losses add up to much of a usual one."""
+    del plan
+    high = [
+        (f, lost)
+        for f in season.fields
+        if f.expected_yield is None and (lost := _lost(f, season)) > MOST_LOST * USUAL_YIELD
+    ]
+    if not high:
+        return
+    land = "ha" if season.farm.metric else "acre"
+    said = [f"{f.name} {_on_land(lost, season):,.1f}" for f, lost in high[:MOST_NAMED]]
+    more = [f"and {len(high) - MOST_NAMED} more"] if len(high) > MOST_NAMED else []
+    yield (
+        f"Without protection, losses add up to more than {MOST_LOST:.0%} of a usual yield of "
+        f"{_on_land(USUAL_YIELD, season):,.0f} bu per {land}: {', '.join([*said, *more])}. "
+        "Threats take from one crop: fill Expected yield on Fields, so that each takes its share "
+        "of what the others leave, or look the losses over."
+    )
+
+
+def _lost(field: Field, season: Season) -> float:
+    """Bushels an acre that all threats on a field take without protection, added up."""
+    return sum(t.loss.get(field.pressure.get(t.name, Pressure.NONE), 0.0) for t in season.threats)
+
+
+def _on_land(bushels: float, season: Season) -> float:
+    """Bushels an acre on the farm's unit of land."""
+    return bushels / in_unit(1.0, Measure.AREA, "ha") if season.farm.metric else bushels
+
+
+def seedlings_without_protection(plan: Plan, season: Season) -> Iterator[str]:
+    """Water molds that only the variety holds, which it does not before the first true leaves.
+
+    Notes
+    -----
+    Partial (field) resistance works against every pathotype of Phytophthora, but only from the
+    first trifoliate leaf on: extension advice reprinted by farms.com, news item 153822.
+    """
+    products = {p.name: p for p in season.products}
+    recipes = {r.name: r for r in season.recipes}
+    variety = {lot.name: lot.variety for lot in season.lots}
+    fields = {f.name: f for f in season.fields}
+    for threat in season.threats:
+        if not is_water_mold(threat.name):
+            continue
+        bare: dict[str, list[str]] = defaultdict(list)
+        for p in plan.planting:
+            grown = variety[p.lot]
+            has = season.tolerance.get(grown, {}).get(threat.name, Rating.NONE)
+            held = rating(recipes.get(p.recipe), threat.name, products)
+            pressed = threat.name in fields[p.field].pressure
+            if pressed and has > Rating.NONE and held is Rating.NONE:
+                bare[f"{grown} under {p.recipe}"].append(p.field)
+        if bare:
+            said = "; ".join(f"{what} on {_names(names)}" for what, names in bare.items())
+            yield (
+                f"Only the variety holds {threat.name} ({said}). Field resistance works from the "
+                "first trifoliate leaf on: the seedling before that has no protection. Take a "
+                "recipe with a product against it."
+            )
+
+
+def _names(names: list[str]) -> str:
+    names = list(dict.fromkeys(names))
+    more = [f"{len(names) - MOST_NAMED} more"] if len(names) > MOST_NAMED else []
+    return ", ".join([*names[:MOST_NAMED], *more])

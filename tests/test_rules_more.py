@@ -1,0 +1,158 @@
+"""Rules of optional sheets and settings: a season where each bites, and one where it just does not.
+
+Variations of the season of `tests.test_rules`: 80 acres at one unit an acre, a lot of 120 units in
+bags of 40, 2 fl oz a unit, jugs of 320 fl oz for $300, of which one is enough. The expected figures
+are worked by hand in the comments.
+"""
+
+from datetime import date
+
+import pytest
+
+from planner.agronomy.protection import together
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import solve
+from planner.plan.audit import audit
+from planner.plan.plan import Outcome
+from planner.season.domain import DiscountLevel, Pressure, Rating, Supplier, Threat
+from tests import milp, oracle
+from tests.seasons import container, farm, field, lot, product, recipe, season
+
+R1 = recipe("R1", Alpha=2.0)
+HIGH = {"rot": Pressure.HIGH}
+JANUARY, FEBRUARY = date(2027, 1, 15), date(2027, 2, 1)
+
+
+def tolerant(rating, *, counts=True, needed=Rating.G, products=(), **changes):
+    """A need of G; Alpha is rated F, the variety as said."""
+    return {
+        "fields": (field(pressure=HIGH),),
+        "products": products or (product(protection={"rot": Rating.F}),),
+        "threats": (Threat("rot", need={Pressure.HIGH: needed}, variety_counts=counts),),
+        "tolerance": {"V20": {"rot": rating}},
+        **changes,
+    }
+
+
+def losing(*losses, price=10.0, crop=None, **changes):
+    """Threats that take so many bu/acre; nothing holds them but what is said."""
+    names = ("rot", "rust", "wilt")[: len(losses)]
+    return {
+        "farm": farm(weigh_yield_loss=True, soybean_price=price),
+        "fields": (field(pressure=dict.fromkeys(names, Pressure.HIGH), expected_yield=crop),),
+        "threats": tuple(
+            Threat(name, loss={Pressure.HIGH: loss})
+            for name, loss in zip(names, losses, strict=True)
+        ),
+        "control": {Rating.F: 0.5, Rating.E: 0.9},
+        **changes,
+    }
+
+
+BETA = {
+    "products": (product(), product("Beta", protection={"rot": Rating.E})),
+    "recipes": (R1, recipe("R2", Beta=2.0)),
+}
+
+
+def beta_at(price):
+    return {**BETA, "containers": (container(), container("Beta", price=price))}
+
+
+def dated(discount, **suppliers):
+    """Two jugs, one of each product at its supplier; a tenth off from $600 of list price."""
+    return {
+        "products": (product(), product("Beta")),
+        "recipes": (recipe("R1", Alpha=2.0, Beta=2.0),),
+        "containers": (container(supplier="Elm"), container("Beta", supplier="Oak")),
+        "suppliers": tuple(Supplier(name, order_by=day) for name, day in suppliers.items()),
+        "discounts": (DiscountLevel("Early", 600.0, 0.1, order_by=discount),),
+    }
+
+
+# name, changes to the season, acres short, cost
+CASES = [
+    # A variety's own tolerance.
+    ("variety reaches the need", tolerant(Rating.G), 0, 300),
+    ("variety just does not reach it", tolerant(Rating.F), 80, 0),
+    ("variety reaches it but does not count", tolerant(Rating.G, counts=False), 80, 0),
+    (
+        "recipe reaches it, whatever the variety",
+        tolerant(Rating.P, products=(product(protection={"rot": Rating.G}),)),
+        0,
+        300,
+    ),
+    (
+        "seed goes untreated on a tolerant variety",
+        tolerant(Rating.G, farm=farm(allow_untreated=True)),
+        0,
+        0,
+    ),
+    (
+        "another variety is tolerant",
+        tolerant(Rating.G, lots=(lot(), lot("L2", "V16", 1.6)), needed=Rating.VG)
+        | {"tolerance": {"V16": {"rot": Rating.VG}}},
+        0,
+        300,
+    ),
+    # 80 acres x 2 bu x (1 - 0.5) of the recipe x (1 - 0.5) of the variety x $10 are 400.
+    (
+        "what the recipe leaves, the variety holds",
+        losing(2.0, products=(product(protection={"rot": Rating.F}),))
+        | {"tolerance": {"V20": {"rot": Rating.F}}},
+        0,
+        700,
+    ),
+    # Losses of one crop. 6, 4.8 and 3 of 60 bu: 13.8 added up, 12.804 off one another (60 x (1 -
+    # 0.9 x 0.92 x 0.95)): 80 acres at $10.
+    ("losses add up", losing(6.0, 4.8, 3.0), 0, 300 + 11_040),
+    ("losses off one crop", losing(6.0, 4.8, 3.0, crop=60.0), 0, 300 + 10_243.2),
+    # 40 % of 12 bu, and more than all of them: all 12 are lost.
+    ("no more than the crop is lost", losing(4.8, 15.0, crop=12.0), 0, 300 + 9_600),
+    # Beta holds 0.9 of the 6: 5.4 x 80 x 10 = 4,320 saved when added up.
+    ("protection pays just so", losing(6.0, 20.0, **beta_at(4_619.0)), 0, 4_619 + 16_480),
+    ("protection does not", losing(6.0, 20.0, **beta_at(4_621.0)), 0, 300 + 20_800),
+    # Off one crop of 60 the rest leaves two thirds: 3.6 x 80 x 10 = 2,880 saved.
+    # Lost without: 60 x (1 - 0.9 x 2/3) = 24; with: 60 x (1 - 0.99 x 2/3) = 20.4.
+    ("off one crop it saves less", losing(6.0, 20.0, crop=60.0, **beta_at(3_181.0)), 0, 19_500),
+    ("off one crop it just pays", losing(6.0, 20.0, crop=60.0, **beta_at(3_179.0)), 0, 19_499),
+    # A discount's date: both jugs reach $600 together, or neither.
+    ("both ordered in time", dated(FEBRUARY, Elm=JANUARY, Oak=FEBRUARY), 0, 540),
+    ("no date, so all in time", dated(None, Elm=JANUARY, Oak=FEBRUARY), 0, 540),
+    ("one too late", dated(JANUARY, Elm=JANUARY, Oak=FEBRUARY), 0, 600),
+    ("a supplier without a day is in time", dated(JANUARY, Elm=JANUARY, Oak=None), 0, 540),
+    # Elm's two jugs alone reach it, and nothing comes off Oak's: 600 + 300 - 60.
+    (
+        "what comes too late gets nothing off",
+        dated(JANUARY, Elm=JANUARY, Oak=FEBRUARY)
+        | {"recipes": (recipe("R1", Alpha=8.0, Beta=2.0),)},
+        0,
+        840,
+    ),
+]
+
+
+@pytest.mark.parametrize(
+    ("changes", "short", "cost"), [c[1:] for c in CASES], ids=[c[0] for c in CASES]
+)
+def test_rule(changes, short, cost):
+    one = season(**changes)
+    plan = solve(one, SolveOptions(seconds=20, gap=0.0))
+    audit(plan, one)
+    assert plan.outcome is Outcome.OPTIMAL
+    assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(cost, abs=1e-3)
+    for again in (oracle.solve(one), milp.solve(one)):
+        assert sum(again.short) == pytest.approx(short, abs=1e-4)
+        assert again.cost == pytest.approx(cost, abs=1e-3)
+
+
+def test_losses_together():
+    """On 60 bu/acre 10, 8 and 5 % are 23 % added up, 21.34 % off one another.
+
+    Three of 40, 35 and 30 % are 105 % added up and 72.7 % off one another (derived).
+    """
+    assert together([6.0, 4.8, 3.0], None) == pytest.approx(13.8)
+    assert together([6.0, 4.8, 3.0], 60.0) == pytest.approx(12.804)
+    assert together([24.0, 21.0, 18.0], 60.0) == pytest.approx(0.727 * 60.0)
+    assert together([70.0, 1.0], 60.0) == pytest.approx(60.0)
