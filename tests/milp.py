@@ -7,13 +7,15 @@ that a wrong factor or a forgotten rule in either shows as a difference.
 from __future__ import annotations
 
 import math
+import time
 from collections import defaultdict
+from collections.abc import Callable
 from dataclasses import dataclass, field
 from typing import NamedTuple
 
 import numpy as np
 from scipy.optimize import Bounds, LinearConstraint, milp
-from scipy.sparse import coo_array
+from scipy.sparse import coo_array, csr_array
 
 from planner.season.domain import Basis, Pressure, SeedingRate
 
@@ -25,12 +27,52 @@ SLACK = 2e-6
 
 Every later one may be passed by ten times more, more than what the earlier slack could buy."""
 
+Engine = Callable[["Program", float], "Found"]
+"""Solves a program within some seconds of the processor."""
+
 
 class Answer(NamedTuple):
     """Acres short by rising priority, and the lowest cost at that."""
 
     short: tuple[float, ...]
     cost: float
+
+
+class Program(NamedTuple):
+    """Minimise cost x, with x within its bounds and matrix x within low and high."""
+
+    cost: np.ndarray
+    whole: np.ndarray
+    """1 where x must be whole."""
+    least: np.ndarray
+    most: np.ndarray
+    matrix: csr_array
+    low: np.ndarray
+    high: np.ndarray
+
+
+class Found(NamedTuple):
+    """What an engine found: the lowest value and where (None if nothing), and what it proved."""
+
+    value: float
+    x: np.ndarray | None
+    bound: float
+    proven: bool
+
+
+class Best(NamedTuple):
+    """The best plan that an engine found, and what it says of all others.
+
+    `short` and `cost` are the plan's own, with whole numbers held and all else solved again. No
+    plan costs less than `bound` if it leaves as few acres short; that is so only where
+    `short_proven`, or for plans that leave just as many short as this one.
+    """
+
+    short: tuple[float, ...]
+    cost: float
+    bound: float
+    short_proven: bool
+    proven: bool
 
 
 @dataclass
@@ -49,8 +91,8 @@ class Model:
     def row(self, terms: dict[int, float], low=-math.inf, high=math.inf) -> None:
         self.rows.append((dict(terms), low, high))
 
-    def solve(self, objective: dict[int, float], fixed: np.ndarray | None = None):
-        """Lowest objective and where; with `fixed`, whole columns are held at their values."""
+    def program(self, objective: dict[int, float], fixed: np.ndarray | None = None) -> Program:
+        """The whole as arrays; with `fixed`, whole columns are held at their values."""
         c = np.zeros(len(self.upper))
         for j, value in objective.items():
             c[j] = value
@@ -61,23 +103,29 @@ class Model:
                 to.append(j)
                 values.append(value)
         matrix = coo_array((values, (at, to)), shape=(len(self.rows), len(c))).tocsr()
-        low, high = ([row[i] for row in self.rows] for i in (1, 2))
+        low, high = (np.array([row[i] for row in self.rows]) for i in (1, 2))
         whole, least, most = np.array(self.whole), np.zeros(len(c)), np.array(self.upper)
         if fixed is not None:
             held = whole > 0
             least[held] = most[held] = np.round(fixed[held])
-            whole = np.zeros(len(c))
-        for presolve in (True, False):  # HiGHS now and then fails with it
-            answer = milp(
-                c,
-                integrality=whole,
-                bounds=Bounds(least, most),
-                constraints=LinearConstraint(matrix, low, high),
-                options={"mip_rel_gap": 0.0, "presolve": presolve},
-            )
-            if answer.status == 0:
-                return float(answer.fun), answer.x
-        raise AssertionError(answer.message)
+            whole = np.zeros(len(c), dtype=int)
+        return Program(c, whole, least, most, matrix, low, high)
+
+
+def with_scipy(program: Program, seconds: float = math.inf) -> Found:
+    """Solve by HiGHS as scipy brings it."""
+    limit = {} if seconds == math.inf else {"time_limit": max(0.1, seconds)}
+    for presolve in (True, False):  # HiGHS now and then fails with it
+        answer = milp(
+            program.cost,
+            integrality=program.whole,
+            bounds=Bounds(program.least, program.most),
+            constraints=LinearConstraint(program.matrix, program.low, program.high),
+            options={"mip_rel_gap": 0.0, "presolve": presolve, **limit},
+        )
+        if answer.status == 0:
+            return Found(float(answer.fun), answer.x, float(answer.fun), True)
+    return Found(math.inf, None, -math.inf, False)
 
 
 # --- section 2, rule 1: what may go where ---------------------------------------------------------
@@ -183,6 +231,36 @@ def recipe_suits(fld, lot, recipe, season) -> bool:
 
 def solve(season) -> Answer:
     """Fewest acres short by priority, then the lowest cost."""
+    best = search(season, with_scipy)
+    assert best is not None, "no plan found"
+    assert best.proven
+    return Answer(best.short, best.cost)
+
+
+def search(season, engine: Engine, seconds: float = math.inf) -> Best | None:
+    """The best plan that an engine finds in some seconds of the processor; None if none."""
+    m, shortages, cost, constant = build(season)
+    slacks = [SLACK * 10**i for i in range(len(shortages))]
+    until = time.process_time() + seconds
+    found = _in_order(m, shortages, cost, slacks, None, engine, until)
+    if found is None:
+        return None
+    settled = _in_order(m, shortages, cost, [CRUMB] * len(slacks), found[-1].x, engine, math.inf)
+    if settled is None:
+        return None
+    *short, last = (one.value for one in settled)
+    short_proven = all(one.proven for one in found[:-1])
+    return Best(
+        tuple(short),
+        last + constant,
+        found[-1].bound + constant,
+        short_proven,
+        short_proven and found[-1].proven,
+    )
+
+
+def build(season) -> tuple[Model, list[dict[int, float]], dict[int, float], float]:
+    """The model, acres short by rising priority, the cost, and what it holds whatever is done."""
     m = Model()
     cost: dict[int, float] = defaultdict(float)
     acres, units = _planting(m, season)
@@ -201,21 +279,30 @@ def solve(season) -> Answer:
         m.row({**here, short[f.name]: 1.0}, f.acres, f.acres)
     priorities = sorted({f.priority for f in season.fields})
     terms = [{short[f.name]: 1.0 for f in season.fields if f.priority == p} for p in priorities]
-    _, x = _in_order(m, terms, cost, [SLACK * 10**i for i in range(len(terms))], None)
-    settled, _ = _in_order(m, terms, cost, [CRUMB] * len(terms), x)
-    return Answer(tuple(settled[:-1]), settled[-1] + constant)
+    return m, terms, cost, constant
 
 
-def _in_order(m, shortages, cost, slacks, fixed):
-    """Minimise shortages one after another, then the cost; the rows that hold them are undone."""
+def _in_order(m, shortages, cost, slacks, fixed, engine, until) -> list[Found] | None:
+    """Minimise shortages one after another, then the cost; the rows that hold them are undone.
+
+    Each shortage may take half of the time that is left. Where a step finds nothing in its time,
+    the solution of the step before stands for it, and nothing is proven.
+    """
     n = len(m.rows)
-    values = []
-    for terms, slack in zip(shortages, slacks, strict=True):
-        values.append(m.solve(terms, fixed)[0])
-        m.row(terms, high=values[-1] + slack)
-    value, x = m.solve(cost, fixed)
+    found: list[Found] = []
+    for terms, slack in zip([*shortages, cost], [*slacks, 0.0], strict=True):
+        left = until - time.process_time()
+        program = m.program(terms, fixed)
+        one = engine(program, left if terms is cost else left / 2)
+        if one.x is None:
+            if not found:
+                break
+            x = found[-1].x
+            one = Found(float(program.cost @ x), x, -math.inf, False)
+        found.append(one)
+        m.row(terms, high=one.value + slack)
     del m.rows[n:]
-    return [*values, value], x
+    return found or None
 
 
 def _planting(m, season):

@@ -1,28 +1,158 @@
-"""Plan many small random seasons to proof and hold each against a second model in separate code.
+"""Plan many random seasons to proof and hold each against a second model in separate code.
 
-Run from the top of the project:
+Run from the top of the project. Seasons of 8 to 16 fields with every optional sheet in use, the
+second model solved by two engines, HiGHS without our search and SCIP (`pip install -e
+'.[engines]'`); what is found is added to a file, season by season, so that a run can be stopped
+and started again:
 
-    python -m reports.reliability.many_optima --seasons 3000 --first 60000
+    python -m reports.reliability.many_optima full --seasons 2000 --results ../many-optima.jsonl
 
-Where the two differ, brute force is asked if the season is small enough for it. Prints every season
-that is not settled, then one line of counts; ends with 1 if a plan was wrong.
+Tiny seasons against
+scipy's HiGHS, and where the two differ against brute force:
+
+    python -m reports.reliability.many_optima tiny --seasons 3000 --first 60000
+
+Ends with 1 if a plan was wrong.
 """
 
 from __future__ import annotations
 
 import argparse
+import json
+import multiprocessing
+import os
+import platform
+import subprocess
 import sys
+import time
+from concurrent.futures import ProcessPoolExecutor, as_completed
 from math import isclose
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
 
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
-from tests import milp, oracle
+from tests import full_seasons, milp, oracle, verdicts
 from tests.seasons import random_season
+from tests.verdicts import Verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.season.domain import Season
 
 LARGEST = 50_000
 """Size of the largest season that brute force is asked about."""
+OURS = 20.0
+"""Seconds by the clock that the program has."""
+LONGER = 60.0
+"""The same once more, where an engine proved something better."""
+THEIRS = 10.0
+"""Seconds of the processor that each engine has."""
+
+
+# --- seasons of 8 to 16 fields --------------------------------------------------------------------
+
+
+def ours(season: Season, seconds: float) -> verdicts.Claim:
+    """What the program says, its plan audited."""
+    plan = solve(season, SolveOptions(seconds=seconds))
+    audit(plan, season)
+    return verdicts.claim(plan, season)
+
+
+def hold(seed: int) -> dict[str, Any]:
+    """Plan one season and hold it against both engines; a line of the results."""
+    from tests.engines import ENGINES
+
+    season, took = full_seasons.random_season(seed), {}
+    others = {}
+    for name, engine in ENGINES.items():
+        since = time.process_time()
+        others[name] = milp.search(season, engine, THEIRS)
+        took[name] = round(time.process_time() - since, 2)
+    since, seconds = time.monotonic(), OURS
+    claim = ours(season, seconds)
+    verdict, differences = verdicts.judge(claim, others)
+    if verdict is Verdict.BEHIND:
+        seconds = LONGER
+        claim = ours(season, seconds)
+        verdict, differences = verdicts.judge(claim, others)
+    took["ours"] = round(time.monotonic() - since, 2)
+    return {
+        "seed": seed,
+        "kind": full_seasons.why_short(seed).value,
+        "fields": len(season.fields),
+        "lots": len(season.lots),
+        "verdict": verdict.name,
+        "differences": differences,
+        "between": verdicts.between(others),
+        "ours": claim._asdict(),
+        **{name: best and best._asdict() for name, best in others.items()},
+        "seconds": seconds,
+        "took": took,
+        "load": round(os.getloadavg()[0], 1),
+    }
+
+
+def here(processes: int) -> dict[str, Any]:
+    """Versions, machine and limits of a run."""
+    from tests.engines import versions
+
+    git = ["git", "rev-parse", "--short", "HEAD"]
+    commit = subprocess.run(git, capture_output=True, text=True, check=False).stdout.strip()
+    return {
+        "run": time.strftime("%Y-%m-%d %H:%M"),
+        "commit": commit,
+        "Python": platform.python_version(),
+        **versions(),
+        "cores": os.cpu_count(),
+        "processes": processes,
+        "limits": {"ours": OURS, "ours, again": LONGER, "engines": THEIRS},
+    }
+
+
+def lines(results: Path) -> list[dict[str, Any]]:
+    """What a file of results holds; a line that a stop cut off is left out."""
+    found = []
+    for line in results.read_text("utf-8").splitlines() if results.exists() else ():
+        try:
+            found.append(json.loads(line))
+        except ValueError:
+            continue
+    return found
+
+
+def held(seeds: list[int], processes: int) -> Iterator[dict[str, Any]]:
+    """Results as they come."""
+    if processes == 1:
+        yield from map(hold, seeds)
+        return
+    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
+        for work in as_completed([pool.submit(hold, seed) for seed in seeds]):
+            yield work.result()
+
+
+def full(first: int, seasons: int, processes: int, results: Path) -> int:
+    """Hold as many seasons as asked that are not in the results yet."""
+    done = {one["seed"] for one in lines(results) if "seed" in one}
+    seeds = [seed for seed in range(first, first + seasons) if seed not in done]
+    wrong = False
+    with results.open("a", encoding="utf-8") as stream:
+        stream.write("\n" + json.dumps(here(processes)) + "\n")
+        stream.flush()
+        for one in held(seeds, processes):
+            stream.write(json.dumps(one) + "\n")
+            stream.flush()
+            if one["differences"] or one["between"]:
+                print(one["seed"], one["verdict"], *one["differences"], *one["between"], flush=True)
+            wrong = wrong or one["verdict"] in ("WRONG", "BEHIND", "DISPUTED")
+    return 1 if wrong else 0
+
+
+# --- tiny seasons ---------------------------------------------------------------------------------
 
 
 def same(one: milp.Answer, other: milp.Answer) -> bool:
@@ -32,16 +162,12 @@ def same(one: milp.Answer, other: milp.Answer) -> bool:
 
 
 def look(seed: int) -> str:
-    """Plan one season: proven, unproven, wrong, or the second model's fault."""
+    """Plan one tiny season: proven, unproven, wrong, or the second model's fault."""
     season = random_season(seed)
     plan = solve(season, SolveOptions(seconds=30, gap=0.0))
     audit(plan, season)
-    priority = {f.name: f.priority for f in season.fields}
-    short = tuple(
-        sum(s.acres for s in plan.shortages if priority[s.field] == p)
-        for p in sorted(set(priority.values()))
-    )
-    found = milp.Answer(short, plan.cost.total)
+    claim = verdicts.claim(plan, season)
+    found = milp.Answer(claim.short, claim.cost)
     proven = "proven" if plan.outcome is Outcome.OPTIMAL else "not proven"
     try:
         if same(found, milp.solve(season)):
@@ -53,20 +179,31 @@ def look(seed: int) -> str:
     return "second model wrong" if same(found, oracle.solve(season)) else "wrong"
 
 
-def main() -> int:
-    """Look at as many seasons as asked."""
-    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    asked.add_argument("--seasons", type=int, default=3000)
-    asked.add_argument("--first", type=int, default=60_000, help="seed of the first season")
-    a = asked.parse_args()
+def tiny(first: int, seasons: int) -> int:
+    """Look at as many tiny seasons as asked."""
     counts: dict[str, int] = {}
-    for seed in range(a.first, a.first + a.seasons):
+    for seed in range(first, first + seasons):
         verdict = look(seed)
         counts[verdict] = counts.get(verdict, 0) + 1
         if verdict != "proven":
             print(seed, verdict, flush=True)
     print(", ".join(f"{n} {verdict}" for verdict, n in sorted(counts.items())))
     return 1 if counts.get("wrong") else 0
+
+
+def main() -> int:
+    """Do what the command line asks."""
+    asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
+    asked.add_argument("what", choices=("full", "tiny"))
+    asked.add_argument("--seasons", type=int, default=2000)
+    asked.add_argument("--first", type=int, default=0, help="seed of the first season")
+    asked.add_argument("--processes", type=int, default=1, choices=(1, 2))
+    asked.add_argument("--results", type=Path, default=Path("plan/many-optima.jsonl"))
+    a = asked.parse_args()
+    if a.what == "tiny":
+        return tiny(a.first, a.seasons)
+    a.results.parent.mkdir(parents=True, exist_ok=True)
+    return full(a.first, a.seasons, a.processes, a.results)
 
 
 if __name__ == "__main__":
