@@ -205,7 +205,9 @@ def recipe_suits(fld, lot, recipe, season) -> bool:
     elif recipe is None:
         return season.farm.allow_untreated
     pounds = season.farm.seeds_per_unit / lot.seeds_per_lb
-    liquid = sum(floz_a_unit(r, lot, season) for r in recipe.rates) * 100.0 / pounds
+    dry = {p.name for p in season.products if p.kind == "fluency powder"}
+    wet = [r for r in (*recipe.rates, *recipe.carriers) if r.product not in dry]
+    liquid = sum(floz_a_unit(r, lot, season) for r in wet) * 100.0 / pounds
     limit = season.farm.liquid_limit
     if limit is not None and liquid > limit * (1.0 + CRUMB):
         return False

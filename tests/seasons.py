@@ -77,13 +77,14 @@ def container(product="Alpha", name="jug", size=320.0, price=300.0, **changes) -
     )
 
 
-def recipe(name="R1", **rates) -> Recipe:
-    """Recipe from product=amount (fl oz/unit) or product=(amount, basis[, active])."""
+def recipe(name="R1", water=0.0, **rates) -> Recipe:
+    """Recipe from product=amount (fl oz/unit) or product=(amount, basis[, active]), and water."""
     found = []
     for name_, rate in rates.items():
         amount, basis, *active = rate if isinstance(rate, tuple) else (rate, Basis.FLOZ_PER_UNIT)
         found.append(Rate(name_, float(amount), basis, active[0] if active else None))
-    return Recipe(name=name, rates=tuple(found), row=Row("Recipes", 2))
+    thin = (Rate("Water", water, Basis.FLOZ_PER_UNIT),) if water else ()
+    return Recipe(name=name, rates=tuple(found), carriers=thin, row=Row("Recipes", 2))
 
 
 def season(**changes) -> Season:

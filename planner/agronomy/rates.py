@@ -5,17 +5,19 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import unit_weight
-from planner.season.domain import Basis
+from planner.season.domain import CARRIER, POWDER, Basis, Product
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from planner.season.domain import Farm, Product, Rate, Recipe, SeedLot
+    from planner.season.domain import Farm, Rate, Recipe, SeedLot
 
 MG_PER_LB = 453_592.37
 """The international pound, exact (NIST Handbook 44, Appendix C)."""
 FLOZ_PER_GAL = 128.0
 LB_PER_CWT = 100.0
+THINNER = Product(CARRIER, CARRIER)
+"""Any carrier: it has no active ingredient that its rate could go by."""
 LB_PER_100KG = 100.0 / 0.45359237
 
 
@@ -59,8 +61,13 @@ def floz_per_cwt(rate: Rate, lot: SeedLot, product: Product, farm: Farm) -> floa
 def liquid_per_cwt(
     recipe: Recipe, lot: SeedLot, products: Mapping[str, Product], farm: Farm
 ) -> float:
-    """All liquid that a recipe puts on 100 lb of a lot, fl oz. `products` is by name."""
-    return sum(floz_per_cwt(r, lot, products[r.product], farm) for r in recipe.rates)
+    """All liquid that a recipe puts on 100 lb of a lot, fl oz; a dry powder is none.
+
+    `products` is by name; what only thins the slurry need not be among them.
+    """
+    wet = [r for r in recipe.rates if products[r.product].kind != POWDER]
+    total = sum(floz_per_cwt(r, lot, products[r.product], farm) for r in wet)
+    return total + sum(floz_per_cwt(r, lot, THINNER, farm) for r in recipe.carriers)
 
 
 def mg_per_seed(

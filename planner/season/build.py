@@ -7,6 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.season.domain import (
+    CARRIER,
     NOWHERE,
     Active,
     ActiveLimit,
@@ -52,13 +53,15 @@ def build(tables: Tables, *, today: date, told: list[str], source: str, mark: st
     """Make the season out of tables without faults. Adds to what is `told`."""
     farm = _farm(settings(tables["Farm"]), today, told)
     threats = tuple(_threats(tables))
+    products = tuple(_products(tables))
     return Season(
         farm=farm,
         fields=tuple(_fields(tables)),
         lots=tuple(SeedLot(**values, row=row) for row, values in _rows(tables, "Seed lots")),
-        products=tuple(_products(tables)),
+        products=tuple(p for p in products if p.kind != CARRIER),
+        carriers=tuple(p for p in products if p.kind == CARRIER),
         containers=tuple(_containers(tables)),
-        recipes=tuple(_recipes(tables)),
+        recipes=tuple(_recipes(tables, {p.name for p in products if p.kind == CARRIER})),
         threats=threats,
         control={Rating[v["rating"]]: v["control"] for _, v in _rows(tables, "Ratings")},
         tolerance=_tolerance(tables),
@@ -173,7 +176,8 @@ def _count(price: PriceBreak) -> int:
     return price.from_count
 
 
-def _recipes(tables: Tables) -> Iterator[Recipe]:
+def _recipes(tables: Tables, carriers: set[str]) -> Iterator[Recipe]:
+    """Recipes with what is bought for them apart from what only thins the slurry."""
     approvals = {v["recipe"]: v for _, v in _rows(tables, "Recipe approvals")}
     groups: dict[str, list[tuple[Row, Values]]] = defaultdict(list)
     for row, values in _rows(tables, "Recipes"):
@@ -191,7 +195,14 @@ def _recipes(tables: Tables) -> Iterator[Recipe]:
             for row, v in rows
         )
         said = approvals.get(name, {})
-        yield Recipe(name, rates, said.get("approved_by"), said.get("approved_on"), rows[0][0])
+        yield Recipe(
+            name,
+            tuple(r for r in rates if r.product not in carriers),
+            said.get("approved_by"),
+            said.get("approved_on"),
+            tuple(r for r in rates if r.product in carriers),
+            rows[0][0],
+        )
 
 
 def _threats(tables: Tables) -> Iterator[Threat]:

@@ -18,6 +18,7 @@ from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
 from planner.season.references import index, sheets_have_rows, some
+from planner.season.shop_check import SHOP_RULES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -326,4 +327,5 @@ RULES = (
     ordered_containers_exist,
     losses_have_a_price,
     treating_days_are_in_order,
+    *SHOP_RULES,
 )

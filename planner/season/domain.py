@@ -16,6 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
     from datetime import date
 
+CARRIER = "carrier"
+"""Kind of what only thins the slurry, such as water: it is not bought and never runs short."""
+POWDER = "fluency powder"
+"""Kind of what makes treated seed flow: dry, by the unit, added when the planter is filled."""
 UNTREATED = "Untreated"
 """Recipe name of seed that is planted without any recipe."""
 
@@ -103,6 +107,14 @@ class Farm:
     """Money for containers, freight and seed, less discounts; None for no limit."""
     line_stays_primed: bool = False
     """Whether a product that the next recipe holds too stays in the line."""
+    pumps: int | None = None
+    """Products that the treater puts on at a time; None for one for every product."""
+    tank: float | None = None
+    """Slurry that the mix tank holds, fl oz."""
+    tags: str = "per lot"
+    tag_stock: str = "4 x 6 in"
+    credit_white_mold: bool = False
+    """Whether a seed treatment is credited with losses to white mold."""
     metric: bool = False
     """Show the plan in metric units."""
 
@@ -140,6 +152,10 @@ class Field:
     only_recipes: tuple[str, ...] = ()
     expected_yield: float | None = None
     """bu/acre; where it is known, every threat takes from what the others leave."""
+    row_width: float | None = None
+    """Inches between rows."""
+    white_mold_history: str | None = None
+    """None, some or severe, in small letters; nothing where it is not known."""
     pressure: Mapping[str, Pressure] = field(default_factory=dict)
     """By threat; a threat that is not named presses not at all."""
     row: Row = NOWHERE
@@ -169,6 +185,8 @@ class SeedLot:
     grower: str | None = None
     moisture: float | None = None
     test_date: date | None = None
+    leaves_loose: bool = False
+    """Whether its treated seed leaves loose in a wagon, not in packages."""
     row: Row = NOWHERE
 
 
@@ -197,6 +215,18 @@ class Product:
     """Days from treating to planting."""
     density: float | None = None
     """lb/gal."""
+    slurry_life: float | None = None
+    """Hours that a slurry with it may stand."""
+    mixing_order: int | None = None
+    """Place in a premix; None for what is usual for its kind."""
+    not_with: tuple[str, ...] = ()
+    """Products that it must not meet in a tank or line."""
+    registration: str = ""
+    signal_word: str = ""
+    equipment: str = ""
+    re_entry: str = ""
+    first_aid: str = ""
+    tag_statement: str = ""
     protection: Mapping[str, Rating] = field(default_factory=dict)
     """By threat."""
     actives: tuple[Active, ...] = ()
@@ -250,8 +280,11 @@ class Recipe:
 
     name: str
     rates: tuple[Rate, ...]
+    """Of what is bought."""
     approved_by: str | None = None
     approved_on: date | None = None
+    carriers: tuple[Rate, ...] = ()
+    """Of what only thins the slurry, such as water: liquid on seed, but nothing to buy."""
     row: Row = NOWHERE
 
 
@@ -367,6 +400,8 @@ class Season:
     products: tuple[Product, ...]
     containers: tuple[Container, ...]
     recipes: tuple[Recipe, ...]
+    carriers: tuple[Product, ...] = ()
+    """Products that are not bought; the others are `products`."""
     threats: tuple[Threat, ...] = ()
     control: Mapping[Rating, float] = field(default_factory=dict)
     """Share of a loss that a rating prevents; 0 where missing."""

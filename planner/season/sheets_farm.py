@@ -14,6 +14,7 @@ from planner.season.columns import (
     text,
     yes_no,
 )
+from planner.season.sheets_shop import SHOP_SETTINGS
 from planner.units import Measure
 
 SETTINGS = (
@@ -203,6 +204,7 @@ SETTINGS = (
         "for every unbroken stretch of recipes that hold a product.",
         "no",
     ),
+    *SHOP_SETTINGS,
     choice(
         "Units",
         "units",

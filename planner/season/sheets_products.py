@@ -17,6 +17,8 @@ from planner.season.columns import (
     text,
     written,
 )
+from planner.season.domain import CARRIER, POWDER
+from planner.season.sheets_shop import PRODUCT_FACTS
 from planner.units import Measure
 
 KINDS = (
@@ -27,6 +29,8 @@ KINDS = (
     "biological",
     "polymer",
     "colorant",
+    CARRIER,
+    POWDER,
     "other",
 )
 """Usual kinds of products; others are taken as they stand."""
@@ -40,7 +44,8 @@ PRODUCTS = Sheet(
             "Kind",
             "kind",
             KINDS,
-            "What it is.",
+            f"What it is. A {CARRIER} (water) is not bought; a {POWDER} is dosed by the unit in "
+            "the planter, and is no liquid.",
             "fungicide",
             default="other",
             closed=False,
@@ -97,6 +102,7 @@ PRODUCTS = Sheet(
             blank="not known",
             above_low=True,
         ),
+        *PRODUCT_FACTS,
     ),
     must=True,
     unique=("Product",),

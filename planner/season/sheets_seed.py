@@ -16,6 +16,7 @@ from planner.season.columns import (
     refs,
     text,
     texts,
+    yes_no,
 )
 from planner.units import Measure
 
@@ -124,6 +125,24 @@ FIELDS = Sheet(
             "Recipes.Recipe",
             "Recipes that may be used here, with ; between.",
             blank="all",
+        ),
+        amount(
+            "Row width",
+            "row_width",
+            Measure.LENGTH,
+            "Distance between rows.",
+            "30",
+            blank="not known",
+            above_low=True,
+        ),
+        choice(
+            "White mold history",
+            "white_mold_history",
+            ("none", "some", "severe"),
+            "Whether white mold has been in this field before, and how bad it was.",
+            "some",
+            blank="not known",
+            words=(("no", "none"), ("yes", "some"), ("ordinary", "some")),
         ),
         amount(
             "Expected yield",
@@ -246,6 +265,13 @@ SEED_LOTS = Sheet(
             "Day of the germination test.",
             "2026-11-02",
             blank="not known",
+        ),
+        yes_no(
+            "Leaves loose",
+            "leaves_loose",
+            "Whether its treated seed leaves loose, in a wagon: an invoice then goes with it in "
+            "place of a tag.",
+            "no",
         ),
     ),
     must=True,

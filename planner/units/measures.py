@@ -28,6 +28,8 @@ class Measure(Enum):
     YIELD = "bu/acre"
     DAYS = "days"
     MINUTES = "min"
+    HOURS = "h"
+    LENGTH = "inches"
     SEED_FLOW = "lb/min"
 
 
@@ -44,6 +46,7 @@ DEFINITIONS = (
     "hour = 60 * minute",
     "second = minute / 60",
     "inch = 0.0254 * meter",
+    "centimeter = meter / 100",
     "foot = 12 * inch",
     "liter = 0.001 * meter ** 3",
     "milliliter = liter / 1000",
@@ -108,6 +111,7 @@ _CROP = {
     "short_ton": "short ton",
 }
 _TIME = {"minute": "min|minute|minutes", "hour": "h|hr|hour|hours", "second": "s|sec|second"}
+_LENGTH = {"inch": "inches|inch|in", "centimeter": "cm", "foot": "ft|foot|feet"}
 _NOTHING: dict[str, str] = {}
 
 Atoms = dict[str, str]
@@ -148,6 +152,8 @@ FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     Measure.YIELD: ((_CROP, _PER_AREA),),
     Measure.DAYS: (({"day": "days|day|d"}, _NOTHING),),
     Measure.MINUTES: ((_TIME, _NOTHING),),
+    Measure.HOURS: ((_TIME, _NOTHING),),
+    Measure.LENGTH: ((_LENGTH, _NOTHING),),
     Measure.SEED_FLOW: (
         ({k: _MASS[k] for k in ("pound", "kilogram", "tonne", "hundredweight")}, _TIME),
     ),
@@ -174,6 +180,8 @@ WORKING = {
     Measure.YIELD: "bushel / acre",
     Measure.DAYS: "day",
     Measure.MINUTES: "minute",
+    Measure.HOURS: "hour",
+    Measure.LENGTH: "inch",
     Measure.SEED_FLOW: "pound / minute",
 }
 
@@ -198,6 +206,8 @@ ACCEPTED = {
     Measure.YIELD: "bu/acre, t/ha or kg/ha",
     Measure.DAYS: "days",
     Measure.MINUTES: "min or h",
+    Measure.HOURS: "h or min",
+    Measure.LENGTH: "inches or cm",
     Measure.SEED_FLOW: "lb/min or kg/min",
 }
 """Usual units of a measure, for messages; further spellings are understood."""
