@@ -266,9 +266,12 @@ def build(season) -> tuple[Model, list[dict[int, float]], dict[int, float], floa
     m = Model()
     cost: dict[int, float] = defaultdict(float)
     acres, units = _planting(m, season)
-    treated = _seed(m, season, acres, units, cost)
+    cash: dict[int, float] = defaultdict(float)
+    treated = _seed(m, season, acres, units, cost, cash)
     used = _product_use(m, season, treated)
-    constant = _orders(m, season, used, cost)
+    constant = _orders(m, season, used, cost, cash)
+    if season.farm.most_to_spend is not None:
+        m.row(cash, high=season.farm.most_to_spend)
     _shares(m, season, acres)
     _spread(m, season, acres)
     if season.farm.weigh_yield_loss:
@@ -322,7 +325,7 @@ def _planting(m, season):
     return acres, units
 
 
-def _seed(m, season, acres, units, cost):
+def _seed(m, season, acres, units, cost, cash):
     """Rule 3 and the two seed terms of the cost; returns columns in units treated, and bags."""
     treated: dict[tuple[str, str], dict[int, float]] = {}
     bought = {}
@@ -336,6 +339,7 @@ def _seed(m, season, acres, units, cost):
         can_buy = math.floor(lot.can_buy / size + CRUMB)
         b = bought[lot.name] = m.column(can_buy, whole=True)
         cost[b] += size * lot.buy_price
+        cash[b] += size * lot.buy_price
         planted = defaultdict(dict)
         for (fld, name, recipe), j in acres.items():
             if name == lot.name:
@@ -413,7 +417,7 @@ def most_worth_ordering(season, container, need: float) -> int:
     )
 
 
-def _orders(m, season, used, cost) -> float:
+def _orders(m, season, used, cost, cash) -> float:
     """Rule 4, the right side; containers, freight, discounts and carryover of the cost."""
     spend: dict[tuple[str, str], dict[int, float]] = {}
     counts: dict[tuple[str, str], int] = {}
@@ -442,11 +446,15 @@ def _orders(m, season, used, cost) -> float:
             constant -= credit * supply
             for j, value in balance.items():
                 cost[j] += credit * value
+    paid: dict[int, float] = defaultdict(float)
     for terms in spend.values():
         for j, value in terms.items():
-            cost[j] += value
-    _freight(m, season, counts, spend, cost)
-    _discounts(m, season, spend, cost)
+            paid[j] += value
+    _freight(m, season, counts, spend, paid)
+    _discounts(m, season, spend, paid)
+    for j, value in paid.items():
+        cost[j] += value
+        cash[j] += value
     return constant
 
 

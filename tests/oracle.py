@@ -119,13 +119,14 @@ class Orders:
             spends.append(price * n)
             cost += price * n
             self.supply[c.product] += n * (c.size - c.heel)
-        self.cost = cost + _freight(season, spends, rows) - _discounts(season, spends, rows)
+        self.cash = cost + _freight(season, spends, rows) - _discounts(season, spends, rows)
+        self.cost = self.cash.copy()
         self.credit = {p.name: _credit(p, season) for p in season.products}
         self.cost -= sum(self.credit[name] * have for name, have in self.supply.items())
 
-    def cheapest(self, need: dict[str, float]) -> float:
-        """Cost of the cheapest order that covers a need; infinite if none does."""
-        covers = np.ones(self.cost.size, dtype=bool)
+    def cheapest(self, need: dict[str, float], money: float = math.inf) -> float:
+        """Cost of the cheapest order that covers a need for that money; infinite if none does."""
+        covers = self.cash <= money + CLOSE
         for name, have in self.supply.items():
             covers &= have >= need[name] - CLOSE * max(1.0, need[name])
         if not covers.any():
@@ -408,12 +409,17 @@ def solve(season) -> Answer:
 def _choices(season, orders) -> list[tuple[float, dict[tuple[str, str], float]]]:
     """Cost without acres and units in every pool, for every coverable way to treat the seed."""
     table: dict[tuple, tuple[float, dict]] = {}
+    most = math.inf if season.farm.most_to_spend is None else season.farm.most_to_spend
     already = defaultdict(float)
     for t in season.treated:
         already[t.lot, t.recipe] += t.units
     for ways in itertools.product(*(treatments(lot, season) for lot in season.lots)):
         need = _need(season, ways)
-        base = orders.cheapest(need)
+        seed = sum(
+            way.bought * lot.units_per_bag * lot.buy_price
+            for lot, way in zip(season.lots, ways, strict=True)
+        )
+        base = orders.cheapest(need, most - seed)
         if math.isinf(base):
             continue
         have = dict(already)

@@ -167,7 +167,8 @@ def fuller_season(seed: int) -> Season:
 
 
 def _more_settings(rng: Random, one: Season) -> dict:
-    return {}
+    most = rng.choice((0.0, 150.0, 400.0, 900.0, 2500.0))
+    return {"most_to_spend": _some(rng, 0.4, most)}
 
 
 def _some(rng: Random, chance: float, value, otherwise=None):

@@ -59,6 +59,13 @@ def beta_at(price):
     return {**BETA, "containers": (container(), container("Beta", price=price))}
 
 
+TO_BUY = {"lots": (lot(on_hand=0.0, can_buy=80.0, buy_price=12.0),)}
+
+
+def freighted(amount):
+    return {"containers": (container(supplier="Elm"),), "suppliers": (Supplier("Elm", amount),)}
+
+
 def dated(discount, **suppliers):
     """Two jugs, one of each product at its supplier; a tenth off from $600 of list price."""
     return {
@@ -121,6 +128,51 @@ CASES = [
     ("no date, so all in time", dated(None, Elm=JANUARY, Oak=FEBRUARY), 0, 540),
     ("one too late", dated(JANUARY, Elm=JANUARY, Oak=FEBRUARY), 0, 600),
     ("a supplier without a day is in time", dated(JANUARY, Elm=JANUARY, Oak=None), 0, 540),
+    # Most to spend: money comes before acres. One jug is $300.
+    ("just enough to spend", {"farm": farm(most_to_spend=300.0)}, 0, 300),
+    ("a cent too little", {"farm": farm(most_to_spend=299.99)}, 80, 0),
+    # R1 takes 640 fl oz on 80 units: two jugs; one bag of 40 units for one.
+    (
+        "half of it can be paid",
+        {"farm": farm(most_to_spend=599.0), "recipes": (recipe("R1", Alpha=8.0),)},
+        40,
+        300,
+    ),
+    # A tenth off brings two jugs within it.
+    (
+        "with the discount it can be paid",
+        {
+            "farm": farm(most_to_spend=540.0),
+            "recipes": (recipe("R1", Alpha=8.0),),
+            "discounts": (DiscountLevel("Early", 600.0, 0.1),),
+        },
+        0,
+        540,
+    ),
+    ("freight counts", {"farm": farm(most_to_spend=349.0), **freighted(50.0)}, 80, 0),
+    ("freight just paid", {"farm": farm(most_to_spend=350.0), **freighted(50.0)}, 0, 350),
+    # Two bags of 40 units at $12 and a jug: 1,260; for 1,259.99 one bag less.
+    ("seed to buy counts", {"farm": farm(most_to_spend=1_259.99), **TO_BUY}, 40, 780),
+    ("seed to buy just paid", {"farm": farm(most_to_spend=1_260.0), **TO_BUY}, 0, 1_260),
+    # What is given up is no money paid: 80 units at $50.
+    (
+        "return value does not count",
+        {"farm": farm(most_to_spend=300.0), "lots": (lot(return_value=50.0),)},
+        0,
+        4_300,
+    ),
+    # The keg for $400 is the cheaper with half of what is left credited (400 - 0.5 x 0.25 x 1440),
+    # but can't be paid: the jug then, less the credit for 160 fl oz.
+    (
+        "the cheaper order can't be paid",
+        {
+            "farm": farm(most_to_spend=399.0),
+            "products": (product(carryover=0.5),),
+            "containers": (container(), container(name="keg", size=1600.0, price=400.0)),
+        },
+        0,
+        280,
+    ),
     # Elm's two jugs alone reach it, and nothing comes off Oak's: 600 + 300 - 60.
     (
         "what comes too late gets nothing off",

@@ -42,6 +42,7 @@ def to_dict(why: Explanation) -> dict[str, Any]:
         "enough_for_disease": plain(why.threats),
         "order_rivals": plain(why.order),
         "rule_costs": plain(why.rules),
+        "most_to_spend": plain(why.money),
         "worth_treating": plain(why.worth),
     }
     if why.compared is not None:

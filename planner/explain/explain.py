@@ -7,6 +7,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner.explain.changes import acres_short
+from planner.explain.money import Money, money_told, money_trials
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
@@ -26,6 +27,8 @@ if TYPE_CHECKING:
 
 REPAIRS_SHARE = 0.6
 """Share of the time that repairs get where acres are short."""
+MONEY_SHARE = 0.3
+"""Share of the time for more to spend, where that is limited."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -37,6 +40,8 @@ class Explanation:
     threats: tuple[ThreatPage, ...] = ()
     order: OrderRivals | None = None
     rules: tuple[RuleCost, ...] = ()
+    money: Money | None = None
+    """Against more to spend, where that is limited."""
     worth: tuple[Worth, ...] = ()
     compared: Comparison | None = None
     """The base and what-if scenarios, where they were asked for."""
@@ -64,6 +69,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     short = short_fields(plan, season)
     tried = ideas(plan, season, short)
     rules = rules_on(season)
+    money = solve_all(money_trials(plan, season), _part(budget, MONEY_SHARE))
     mended = solve_all(repair_trials(tried, plan), _part(budget, REPAIRS_SHARE if tried else 0.0))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
@@ -73,6 +79,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found)),
         order=order_rivals(plan, season),
         rules=rule_costs(plan, season, rules, found),
+        money=money_told(plan, season, money),
         worth=worth_treating(plan, season),
         seconds=monotonic() - began,
     )

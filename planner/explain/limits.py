@@ -9,8 +9,17 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.suitability import lot_obstacles, suitable
-from planner.explain.supply import CRUMB, acres_from, all_seed, units_for, unused, usable_on
+from planner.explain.supply import (
+    CRUMB,
+    acres_from,
+    all_seed,
+    buyable,
+    units_for,
+    unused,
+    usable_on,
+)
 from planner.explain.words import Speech, count, listing, number
+from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -44,6 +53,7 @@ class Cause(Enum):
     VARIETY_SHARE = "most of one variety"
     MATURITY_SHARE = "maturity spread"
     PRODUCT = "product not to be had"
+    MONEY = "most to spend"
     TOGETHER = "rules taken together"
 
 
@@ -140,7 +150,7 @@ def _ruled_out(field: Field, acres: float, free: Sequence[Pool], scene: Scene) -
     speech = Speech(scene.season.farm)
     left = speech.units(sum(p.units for p in free))
     start = f"Seed that suits is left over ({left} of {listing([p.lot for p in free])}), but "
-    for test in (_shares, _variety_share, _maturity_share, _product):
+    for test in (_shares, _variety_share, _maturity_share, _product, _money):
         found = test(field, acres, free, scene)
         if found:
             return found[0], start + found[1]
@@ -238,6 +248,53 @@ def _product(
                 return None
             missing += lacking
     return Cause.PRODUCT, f"not enough {listing(sorted(set(missing)))} can be had to treat it."
+
+
+def _money(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    """Test whether what is left to spend pays for no way to plant the acres."""
+    farm = scene.season.farm
+    if farm.most_to_spend is None:
+        return None
+    left = farm.most_to_spend - scene.plan.cost.spent
+    costs = [
+        _least_paid(field, acres, pool, name, scene)
+        for pool in free
+        for name in (scene.pairs[field.name, pool.lot] if pool.recipe is None else [UNTREATED])
+    ]
+    least = min(costs, default=0.0)
+    if least <= left:
+        return None
+    speech = Speech(farm)
+    return (
+        Cause.MONEY,
+        f"planting it would take {speech.money(least)} or more for seed and product, and of the "
+        f"{speech.money(farm.most_to_spend)} that may be spent {speech.money(max(0.0, left))} is "
+        "left.",
+    )
+
+
+def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scene) -> float:
+    """Money that the acres take at the least from one pool: bags and product at list prices."""
+    season, lot = scene.season, scene.lots[pool.lot]
+    units = units_for(field, acres, [lot], season)
+    bought = sum(s.units for s in scene.plan.seed_purchases if s.lot == lot.name)
+    here = max(0.0, pool.units - (buyable(lot) - bought)) if pool.recipe is None else pool.units
+    paid = max(0.0, units - here) * lot.buy_price
+    products = {p.name: p for p in season.products}
+    uses = {u.product: u for u in scene.plan.products}
+    rates = next((r.rates for r in season.recipes if r.name == recipe), ())
+    for rate in rates:
+        want = floz_per_unit(rate, lot, products[rate.product], season.farm) * units
+        lack = want - max(0.0, uses[rate.product].left if rate.product in uses else 0.0)
+        sold = [c for c in season.containers if c.product == rate.product]
+        if lack > CRUMB and sold:
+            paid += max(
+                lack * min(b.price / c.size for c in sold for b in c.breaks),
+                min(b.from_count * b.price for c in sold for b in c.breaks),
+            )
+    return paid
 
 
 def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) -> list[str]:

@@ -302,6 +302,25 @@ def planted_acres_are_spread(problem: LpProblem, v: Variables, it: Instance) -> 
         problem.addConstraint(weighted([*acres, *unplanted]) <= share * planted, f"spread_{n}")
 
 
+def money_spent_is_within_the_most(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""Containers, freight and seed bought, less discounts, are within what may be spent.
+
+    .. math:: \sum price_{cj} n_{cj} + \sum_s F_s (s - g_s) - \sum_d D_d
+        + \sum_l U_l P_l b_l \le most
+    """
+    most = it.season.farm.most_to_spend
+    if most is None:
+        return
+    terms = [(it.containers[i].breaks[j].price, n) for (i, j), n in v.count.items()]
+    terms += [(it.suppliers[s].freight, x) for s, x in v.ordered.items()]
+    terms += [(-it.suppliers[s].freight, x) for s, x in v.freight_free.items()]
+    terms += [(-1.0, x) for x in v.discount.values()]
+    terms += [
+        (it.lots[lot].units_per_bag * it.lots[lot].buy_price, b) for lot, b in v.bought.items()
+    ]
+    problem.addConstraint(weighted(terms) <= most, "most_to_spend")
+
+
 RULES = (
     fields_are_planted_or_short,
     acres_short_add_up,
@@ -316,5 +335,6 @@ RULES = (
     freight_is_paid_once_per_supplier,
     one_level_of_each_discount_counts,
     planted_acres_are_spread,
+    money_spent_is_within_the_most,
 )
 """Every rule of a plan that is not already in which variables exist."""

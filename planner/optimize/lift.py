@@ -2,11 +2,12 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.board import pieces_on
+from planner.optimize.board import MORE_URGENT, pieces_on
 from planner.optimize.solver import Limits, reduced, solve
 
 if TYPE_CHECKING:
@@ -15,6 +16,12 @@ if TYPE_CHECKING:
     from planner.optimize.moves import Facts, Tally
     from planner.optimize.solver import Floats
 
+PLANTED = ("share", "bags", "part", "bought")
+"""Groups of variables that say what is planted and which seed is used, acres apart."""
+SHORT_GAP = 1e-3
+"""Gap up to which acres short are settled where money is too."""
+SHORT_SLACK = 1e-5
+"""Acres of a priority that may be short beyond that."""
 ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", "discount")
 """Groups of variables that make up the order."""
 
@@ -72,7 +79,33 @@ def with_order(model: Model, x: Floats, seconds: float, gap: float = 1e-6) -> Fl
     part, columns = reduced(model.matrix, free, x)
     answer = solve(part, Limits(seconds=seconds, gap=gap))
     if answer.x is None:
-        return None
+        return _paid_for(model, x, seconds) if model.has_money_row else None
     y = x.copy()
     y[columns] = answer.x
     return y
+
+
+def _paid_for(model: Model, x: Floats, seconds: float) -> Floats | None:
+    """As much of a plan as the money to spend pays for, with the cheapest order for that.
+
+    Nothing is planted, treated or bought that the plan does not; fields may stay short.
+    """
+    matrix = model.matrix
+    low, high = matrix.lower, matrix.upper.copy()
+    for group in PLANTED:
+        high[model.at[group]] = np.minimum(
+            high[model.at[group]], np.ceil(x[model.at[group]] - 1e-9)
+        )
+    acres = model.at["acres"]
+    high[acres] = np.minimum(matrix.upper[acres], x[acres])
+    held = replace(matrix, lower=low, upper=np.maximum(low, high))
+    aim = np.zeros(matrix.n_columns)
+    places = model.at["short_in"]
+    aim[places] = MORE_URGENT ** np.arange(len(places), dtype=float)[::-1]
+    fewest = solve(replace(held, cost=aim, offset=0.0), Limits(seconds=seconds / 2, gap=SHORT_GAP))
+    if fewest.x is None:
+        return None
+    top = held.upper.copy()
+    top[places] = np.minimum(top[places], fewest.x[places] + SHORT_SLACK)
+    answer = solve(replace(held, upper=top), Limits(seconds=seconds / 2, gap=1e-3))
+    return fewest.x if answer.x is None else answer.x

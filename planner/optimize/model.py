@@ -62,6 +62,11 @@ class Model:
         """Whether there is such a variable."""
         return (group, key) in self.places
 
+    @property
+    def has_money_row(self) -> bool:
+        """Whether money to spend is limited."""
+        return self.it.season.farm.most_to_spend is not None
+
     def values(self, group: str, x: Floats) -> list[tuple[Any, float]]:
         """Key and value of every variable of a group."""
         return list(zip(self.keys[group], x[self.at[group]].tolist(), strict=True))

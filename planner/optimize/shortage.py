@@ -142,10 +142,16 @@ def _fill_large(shop: Workshop, filled: Refilling, until: float) -> None:
 def _from_relaxations(
     shop: Workshop, rng: np.random.Generator, solver: Solver, stop: Stop, until: float
 ) -> bool:
-    """Make plans of solutions of relaxations; whether one is proven to be as good as can be."""
+    """Make plans of solutions of relaxations; whether one is proven to be as good as can be.
+
+    Where money to spend is limited, first of the one that knows products and their prices.
+    """
+    paid = shop.state.model.has_money_row
+    if paid and _from_relaxation(shop, rng, solver):
+        return True
     if shop.refilling is not None and _from_filling(shop, shop.refilling, rng, solver, stop, until):
         return True
-    return _from_relaxation(shop, rng, solver)
+    return not paid and _from_relaxation(shop, rng, solver)
 
 
 def _from_relaxation(shop: Workshop, rng: np.random.Generator, solver: Solver) -> bool:

@@ -238,6 +238,18 @@ def order_can_be_had(plan: Plan, season: Season) -> Iterator[str]:
             yield f"{name}: supplier '{o.supplier}', it is '{c.supplier or ''}'"
 
 
+def money_suffices(plan: Plan, season: Season) -> Iterator[str]:
+    """No more is paid out for containers, freight and seed than the farm has to spend."""
+    most = season.farm.most_to_spend
+    if most is None:
+        return
+    counted = recount.cost(plan, season)
+    paid = math.fsum([counted.containers, counted.freight, counted.seed_bought])
+    paid -= counted.discounts
+    if _more(paid, most):
+        yield f"{paid:.2f} is paid out, {most:.2f} may be spent"
+
+
 def acres_are_spread(plan: Plan, season: Season) -> Iterator[str]:
     """No variety and no span of maturities takes more than its share of all planted acres."""
     lots = {lot.name: lot for lot in season.lots}
@@ -299,6 +311,7 @@ RULES: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     seed_is_not_oversown,
     products_suffice,
     order_can_be_had,
+    money_suffices,
     acres_are_spread,
     cost_adds_up,
     outcome_is_honest,

@@ -35,6 +35,15 @@ class Cost:
     yield_loss: float = 0.0
 
     @property
+    def spent(self) -> float:
+        """Money paid out: containers and freight less discounts, and seed bought.
+
+        >>> Cost(containers=100, discounts=5, seed_bought=50, yield_loss=8).spent
+        145.0
+        """
+        return self.containers + self.freight - self.discounts + self.seed_bought
+
+    @property
     def total(self) -> float:
         """Sum of the terms.
 

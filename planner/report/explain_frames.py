@@ -11,6 +11,8 @@ from planner.report.sheets import (
     Block,
     Cell,
     Column,
+    KeyFigure,
+    KeyFigures,
     Look,
     Page,
     Room,
@@ -24,6 +26,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.explain.explain import Explanation
+    from planner.explain.money import Money
     from planner.explain.rules import RuleCost
     from planner.explain.worth import Worth
     from planner.report.measures import Manner
@@ -58,6 +61,8 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
         yield what_if_sheet(why.compared, what_if)
     if why.shortages:
         yield shortage_sheet(why)
+    if why.money is not None:
+        yield money_sheet(why.money, manner)
     if why.threats:
         yield from threat_sheets(why.threats, manner)
     if why.order is not None and why.order.products:
@@ -113,6 +118,37 @@ def shortage_sheet(why: Explanation) -> Sheet:
         blocks.append(Text(untold, title="More on these fields", bullets=True))
     purpose = "Which need can't be met, what it is bound by, and the cheapest ways out."
     return Sheet("Why short", purpose, tuple(blocks), WIDE, Room.WHY)
+
+
+def money_sheet(money: Money, manner: Manner) -> Sheet:
+    """What the most to spend leaves short, and what a little more of it would bring."""
+    figures = [
+        KeyFigure("Most to spend", money.most, Measure.MONEY),
+        KeyFigure(
+            "Spent", money.spent, Measure.MONEY, "containers, freight and seed, discounts off"
+        ),
+        KeyFigure("Left", money.most - money.spent, Measure.MONEY),
+    ]
+    if money.wanted is not None:
+        figures.append(KeyFigure("Spent with no limit", money.wanted, Measure.MONEY))
+    step = manner.say(money.step, Measure.MONEY)
+    rows = (
+        (f"{step} more", money.step_acres, money.step_saved),
+        ("no limit", money.left_short, money.saved),
+    )
+    table = Table(
+        name="money",
+        columns=(
+            Column("what", "More to spend", width=30),
+            Column("acres", "Plants more", Measure.AREA),
+            Column("saved", "Total cost lower by", Measure.MONEY),
+        ),
+        rows=rows,
+        note="Each is planned again. More acres planted may make the total higher.",
+    )
+    purpose = "What the ceiling on money paid out leaves short, and what more of it would bring."
+    blocks: tuple[Block, ...] = (KeyFigures(tuple(figures)), Text((money.sentence,)), table)
+    return Sheet("Most to spend", purpose, blocks, Page(), Room.WHY)
 
 
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:

@@ -145,6 +145,13 @@ def sureness(facts: Facts) -> list[str]:
         )
     else:
         said.append(_room_said(facts, room))
+    most = facts.season.farm.most_to_spend
+    if most is not None:
+        spent, most_said = facts.say(plan.cost.spent, Measure.MONEY), facts.say(most, Measure.MONEY)
+        said.append(
+            f"{spent} of at most {most_said} is spent on containers, freight and seed, discounts "
+            "taken off."
+        )
     if plan.shortages and not plan.shortage_proven:
         said.append("It is not proven that fewer acres could not be short.")
     return said

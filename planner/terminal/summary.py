@@ -242,6 +242,8 @@ def why_lines(why: Explanation, season: Season) -> list[str]:
     if why.repairs:
         lines += ["", "What would help"]
         lines += [line for item in why.repairs for line in _repair_lines(item)]
+    if why.money is not None:
+        lines += ["", "Most to spend", *paragraph(why.money.sentence)]
     lines += _rule_lines(why.rules)
     if why.compared is not None:
         lines += ["", "What if", *comparison_lines(why.compared, manner_of(season.farm))]

@@ -1,0 +1,125 @@
+"""What the most to spend leaves short, and what a little more of it would bring."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from planner.explain.changes import ACRE, acres_short
+from planner.explain.held import held_plan
+from planner.explain.trial import Trial
+from planner.explain.words import Speech
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+STEP = 1000.0
+"""Money more that is tried."""
+MORE, NO_LIMIT = "one step more to spend", "no limit to spend"
+"""Keys of the two changed seasons."""
+
+
+@dataclass(frozen=True, slots=True)
+class Money:
+    """The plan against one with some more to spend, and against one with all it wants.
+
+    Figures of a plan that the time set did not reach are None.
+    """
+
+    most: float
+    spent: float
+    short: float
+    """Acres."""
+    left_short: float | None
+    """Acres that are short for want of money only."""
+    wanted: float | None
+    """Money that the plan without a limit pays out."""
+    saved: float | None
+    """What the total is lower without a limit, where no acres are gained by that."""
+    step: float
+    step_acres: float | None
+    """Acres that one step more would plant."""
+    step_saved: float | None
+    """What the total is lower with one step more."""
+    sentence: str
+
+
+def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
+    """Return the season with a little more to spend, and with no limit; none where there is none.
+
+    Where nothing is short, they continue from the plan, which both allow.
+    """
+    most = season.farm.most_to_spend
+    if most is None:
+        return ()
+    found = []
+    for key, money in ((MORE, most + STEP), (NO_LIMIT, None)):
+        other = replace(season, farm=replace(season.farm, most_to_spend=money))
+        known = None if plan.shortages else held_plan(plan, other, plan)
+        found.append(Trial(key, other, known))
+    return tuple(found)
+
+
+def money_told(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money | None:
+    """Hold the plan against those with more to spend; None where there is no limit."""
+    most = season.farm.most_to_spend
+    if most is None:
+        return None
+    short = acres_short(plan)
+    more, free = found.get(MORE), found.get(NO_LIMIT)
+    result = Money(
+        most=most,
+        spent=plan.cost.spent,
+        short=short,
+        left_short=None if free is None else max(0.0, short - acres_short(free)),
+        wanted=None if free is None else free.cost.spent,
+        saved=None if free is None else _saved(plan, free),
+        step=STEP,
+        step_acres=None if more is None else max(0.0, short - acres_short(more)),
+        step_saved=None if more is None else _saved(plan, more),
+        sentence="",
+    )
+    return replace(result, sentence=_sentence(result, Speech(season.farm)))
+
+
+def _saved(plan: Plan, other: Plan) -> float:
+    """What another plan costs less; with more acres planted it may well cost more."""
+    gained = acres_short(plan) - acres_short(other) > ACRE
+    saved = plan.cost.total - other.cost.total
+    return saved if gained else max(0.0, saved)
+
+
+def _sentence(m: Money, speech: Speech) -> str:
+    text = f"{speech.money(m.spent)} of at most {speech.money(m.most)} is spent"
+    if m.left_short is None:
+        text += "; what that leaves short was not worked out in the time set."
+    elif m.left_short > ACRE:
+        text += (
+            f". It leaves {speech.acres(m.left_short)} short, which with no limit would be planted "
+            f"for {speech.money(m.wanted or 0.0)} in all."
+        )
+    elif (m.saved or 0.0) >= 0.01:
+        text += (
+            f". It leaves no acres short; with no limit {speech.money(m.wanted or 0.0)} would be "
+            f"spent and the total be {speech.money(m.saved or 0.0)} lower."
+        )
+    else:
+        text += ". The limit costs neither acres nor money."
+    step = speech.money(m.step)
+    if m.step_acres is None:
+        return f"{text} What {step} more would bring was not worked out in the time set."
+    if m.step_acres > ACRE:
+        side = "lower" if (m.step_saved or 0.0) > 0.0 else "higher"
+        return (
+            f"{text} {step} more would plant {speech.acres(m.step_acres)} more; the total would be "
+            f"{speech.money(abs(m.step_saved or 0.0))} {side}."
+        )
+    if (m.step_saved or 0.0) >= 0.01:
+        return (
+            f"{text} {step} more would plant no more acres, but lower the total by "
+            f"{speech.money(m.step_saved or 0.0)}."
+        )
+    return f"{text} {step} more would bring nothing."
