@@ -244,7 +244,7 @@ ROWS = [
     (lambda s: setting(s, "Seeds per unit", "0"), "Farm", 11, "1 seeds or more"),
     (lambda s: setting(s, "Max varieties per field", "0"), "Farm", 11, "of 1 or more"),
     (lambda s: setting(s, "Most to spend", "-1"), "Farm", 11, "0 $ or more"),
-    (lambda s: setting(s, "Most to spend", "all"), "Farm", 11, "leave the cell blank"),
+    (lambda s: setting(s, "Most to spend", "all"), "Farm", 11, "for Most to spend a number"),
     (lambda s: setting(s, "Line stays primed", "often"), "Farm", 11, "yes or no"),
     (lambda s: setting(s, "Most of one variety", "0%"), "Farm", 11, "above 0 %"),
     (lambda s: setting(s, "Liquid limit", "8 oz/acre"), "Farm", 6, "fl oz/cwt or"),
