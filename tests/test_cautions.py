@@ -69,7 +69,11 @@ def stock(expires, on_hand=50.0):
 
 
 def heel(size, amount):
-    return {"containers": (container(size=size, heel=amount, supplier="Elm"),)}
+    return {
+        "containers": (
+            container(name="vessel", size=size, price=size, heel=amount, supplier="Elm"),
+        )
+    }
 
 
 def sown(seeds, pressure, **changes):
@@ -255,9 +259,9 @@ CASES = [
     ),
     (
         "return above price",
-        {"lots": (lot(can_buy=40.0, buy_price=9.0, return_value=9.01),)},
-        "Lot L1 (Seed lots, row 2) is worth $9.01 a unit",
-        {"lots": (lot(can_buy=40.0, buy_price=9.0, return_value=9.0),)},
+        {"lots": (lot(can_buy=40.0, buy_price=90.0, return_value=90.01),)},
+        "Lot L1 (Seed lots, row 2) is worth $90.01 a unit",
+        {"lots": (lot(can_buy=40.0, buy_price=90.0, return_value=90.0),)},
     ),
     (
         "product without a recipe",
@@ -270,6 +274,12 @@ CASES = [
         {"products": (product(kind="Inoculant", carryover=0.5),)},
         "Alpha (Products, row 2) is Inoculant and carries 50%",
         {"products": (product(kind="fungicide", carryover=0.5),)},
+    ),
+    (
+        "a figure in question",
+        {"lots": (lot(seeds_per_lb=28_000.0),)},
+        "Is 28,000 seeds/lb right for lot L1 (Seed lots, row 2)?",
+        {"lots": (lot(),)},
     ),
     ("order by", early(date(2027, 1, 31)), "wanted orders by 2027-01-31", early(date(2027, 2, 1))),
     # 300 ordered: 5 % under 315.78 are 299.99, under 315.80 they are 300.01

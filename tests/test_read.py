@@ -345,8 +345,6 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
         (lambda s: put(s, "Products", 2, "Kind", "plant defence"), "kind 'plant defence'"),
         (lambda s: put(s, "Fields", 2, "Rust pressure", "none"), "column 'Rust pressure'"),
         (lambda s: put(s, "Containers", 3, "Price", "990"), "the price rises from 4"),
-        (lambda s: put(s, "Seed lots", 4, "Seeds per lb", "310"), "310 seeds/lb is unusual"),
-        (lambda s: put(s, "Fields", 2, "Seeding rate", "14,000"), "14,000 seeds/acre is unusual"),
         (lambda s: put(s, "Discounts", 3, "Percent off", "2%"), "a lower percent off"),
         (lambda s: put(s, "Recipes", 2, "Of", "metalaxyl"), "Of was passed over"),
         (lambda s: put(s, "Protection", 2, "Threat", "Rust"), "threat 'Rust' is not on Threats"),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan import product_cautions, protection_cautions, seed_cautions
+from planner.plan import product_cautions, protection_cautions, questions, seed_cautions
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -45,6 +45,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     protection_cautions.losses_past_the_crop,
     seed_cautions.old_germination_test,
     seed_cautions.dry_seed,
+    questions.asked,
     seed_cautions.treated_seed_left,
     seed_cautions.return_above_price,
     product_cautions.unused_product,

@@ -7,6 +7,7 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.explain.barred import barred
 from planner.plan.field_costs import field_costs
 from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
@@ -15,6 +16,7 @@ from planner.season.domain import UNTREATED, SeedingRate
 if TYPE_CHECKING:
     from datetime import date
 
+    from planner.explain.unused import Barred
     from planner.plan.field_costs import FieldCost
     from planner.plan.plan import OrderLine, Plan, ProductUse
     from planner.report.measures import Manner
@@ -147,6 +149,11 @@ class Facts:
     def planted(self) -> float:
         """Acres planted."""
         return sum(p.acres for p in self.plan.planting)
+
+    @cached_property
+    def barred(self) -> tuple[Barred, ...]:
+        """What the season's own rules keep off, the worst first."""
+        return barred(self.season)
 
     @cached_property
     def costs(self) -> tuple[FieldCost, ...]:

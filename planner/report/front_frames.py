@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import Outcome
+from planner.plan.questions import questions
 from planner.report.facts import (
     CONTENTS,
     FIELD_COST,
@@ -62,6 +63,8 @@ MOST_SEED = 6
 """Lots of seed to buy that the first page names."""
 MOST_SHORT = 6
 """Short fields that the first page names."""
+MOST_TO_CHECK = 5
+"""Questions and rules that keep something off that the first page names."""
 CENT = 0.01
 LONG_NAME = 16.0
 """Widths of a digit from which names stand beside bars, not below columns."""
@@ -75,6 +78,7 @@ def front_sheet(facts: Facts) -> Sheet:
         _figures(facts),
         Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
         _short(facts),
+        *_to_check(facts),
         _order(facts),
         *_seed_to_buy(facts),
         _cost(facts),
@@ -194,6 +198,19 @@ def _short(facts: Facts) -> Text:
         )
     title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
     return Text(tuple(said), title, Look.SHORT, bullets=True)
+
+
+def _to_check(facts: Facts) -> list[Block]:
+    """What can't be used at all, figures that are asked about, and what is kept off a part."""
+    said = [b.sentence for b in facts.barred if b.wholly]
+    said += questions(facts.season)
+    said += [b.sentence for b in facts.barred if not b.wholly]
+    more = len(said) - MOST_TO_CHECK
+    rest = [f"and {more:,} more: see {NOTES}."] if more > 0 else []
+    title = "Check before you order: questions, and what your rules keep off"
+    serious = any(b.wholly for b in facts.barred) or questions(facts.season)
+    look = Look.WATCH if serious else Look.PLAIN
+    return [Text((*said[:MOST_TO_CHECK], *rest), title, look, bullets=True)] if said else []
 
 
 def _order(facts: Facts) -> Table:

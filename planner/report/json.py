@@ -14,6 +14,7 @@ from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
 from planner.errors import Fault, InputError, OutputError
+from planner.explain.barred import as_dicts, barred
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import (
     Cost,
@@ -66,6 +67,7 @@ def to_json(plan: Plan, season: Season) -> dict[str, Any]:
         "settings": settings(season.farm),
         "field_costs": [asdict(line) for line in field_costs(plan, season)],
         "told": list(season.told),
+        "barred": as_dicts(barred(season)),
         "versions": versions(),
     }
 

@@ -76,6 +76,9 @@ def notes_sheet(facts: Facts) -> Sheet:
         ),
         Text(STANDING, "Cautions", bullets=True),
     ]
+    if facts.barred:
+        kept = tuple(b.sentence for b in facts.barred)
+        blocks.append(Text(kept, "What the season's own rules keep off", bullets=True))
     if season.told:
         blocks.append(Text(season.told, "What was passed over in the input", bullets=True))
     blocks.append(Text(HOW_TO_READ, "How the plan was made", bullets=True))

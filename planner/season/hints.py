@@ -51,26 +51,6 @@ def pressures_without_threats(tables: Tables) -> Iterator[str]:
             yield f"Fields: nothing stands in column '{shown(heading.header)}', passed over."
 
 
-USUAL_SEED = (1_700.0, 5_000.0)
-"""Seeds per lb, special types included (L. R. Gibson, Iowa State Univ., Agronomy 212)."""
-USUAL_DROP = (40_000.0, 400_000.0)
-"""Seeds dropped per acre of soybeans, widely taken (common practice)."""
-
-
-def sizes_that_are_unusual(tables: Tables) -> Iterator[str]:
-    """Seed and stands far from what soybeans have: perhaps a slip of the pen, or another unit."""
-    for sheet, name, usual, unit in (
-        ("Seed lots", "seeds_per_lb", USUAL_SEED, "seeds/lb"),
-        ("Fields", "seeding_rate", USUAL_DROP, "seeds/acre"),
-        ("Fields", "target_stand", USUAL_DROP, "plants/acre"),
-    ):
-        for line in tables[sheet].lines:
-            value = line.get(name)
-            if isinstance(value, float) and not usual[0] <= value <= usual[1]:
-                span = f"{usual[0]:,.0f} to {usual[1]:,.0f}"
-                yield f"{sheet}, row {line.row}: {value:,.6g} {unit} is unusual; {span} are usual."
-
-
 def prices_that_rise(tables: Tables) -> Iterator[str]:
     """Price breaks at which more containers cost more each."""
     breaks: dict[tuple[object, object], list[tuple[int, float, Line]]] = defaultdict(list)
@@ -165,7 +145,6 @@ HINTS = (
     warning_past_limit,
     losses_without_control,
     pressures_without_threats,
-    sizes_that_are_unusual,
     kinds_of_their_own,
     prices_that_rise,
     actives_named_for_nothing,

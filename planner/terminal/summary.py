@@ -8,8 +8,11 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
+from planner.explain.barred import barred
+from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
 from planner.plan.plan import Outcome
+from planner.plan.questions import questions
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
 from planner.terminal.comparing import comparison_lines
@@ -27,6 +30,8 @@ if TYPE_CHECKING:
     from planner.season.domain import Field, Season
 
 CENT = 0.01
+MOST_LOTS = 20
+"""Lots whose fields are counted one by one."""
 MOST_RULES = 8
 """Rules whose cost is told; the workbook has all."""
 COST_LINES = (
@@ -58,7 +63,32 @@ def season_lines(season: Season) -> list[str]:
     lines += table(["Recipe", "Products"], recipes, left=2) if recipes else []
     lines.append(count(len(season.products), "product"))
     lines += _product_table(season)
+    lines += _fit_table(season)
+    lines += _section("What your rules keep off", [b.sentence for b in barred(season)])
+    lines += _section("Please look at these again", questions(season))
     return lines + [line for note in season.told for line in paragraph(f"Note: {note}", 0)]
+
+
+def _section(title: str, sentences: Sequence[str]) -> list[str]:
+    """A title and its sentences; nothing if there are none."""
+    told = [line for text in sentences for line in paragraph(text)]
+    return ["", title, *told] if told else []
+
+
+def _fit_table(season: Season) -> list[str]:
+    """Lots that some rule keeps off fields, those that suit fewest first."""
+    fits = [fit for fit in lot_fits(season) if fit.kept_off]
+    if not fits:
+        return []
+    bars = [bar for bar in BAR_WORDS if any(fit.kept_off.get(bar) for fit in fits)]
+    rows = [
+        [fit.lot.name, str(fit.fields), *(str(fit.kept_off.get(bar, 0) or "") for bar in bars)]
+        for fit in fits[:MOST_LOTS]
+    ]
+    headers = ["Lot", "Fits", *(f"Not: {BAR_WORDS[bar]}" for bar in bars)]
+    more = len(fits) - MOST_LOTS
+    rest = [f"  and {count(more, 'more lot')}"] if more > 0 else []
+    return ["fields that a lot fits, and that a rule keeps it off", *table(headers, rows), *rest]
 
 
 def _need_table(season: Season) -> list[str]:
@@ -148,6 +178,9 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     manner = manner_of(season.farm)
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     lines += ["", "Cost", *_cost_table(plan, manner), certainty(plan, manner)]
+    lines += _section(
+        "Your rules leave nothing for", [b.sentence for b in barred(season) if b.wholly]
+    )
     if plan.warnings:
         lines += ["", "Warnings", *(line for text in plan.warnings for line in paragraph(text))]
     return lines

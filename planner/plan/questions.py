@@ -1,0 +1,48 @@
+"""What a season is asked about before anything is planned: it may be meant, or a slip."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.plan.unusual import unusual
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Row, Season
+
+
+def questions(season: Season) -> tuple[str, ...]:
+    """Ask about what is likely a slip, though it can be planned."""
+    return (*growers_left_blank(season), *unusual(season))
+
+
+def asked(_plan: Plan, season: Season) -> Iterator[str]:
+    """The same as warnings of a plan."""
+    yield from questions(season)
+
+
+def growers_left_blank(season: Season) -> Iterator[str]:
+    """Some fields or lots name a grower and others do not, so that seed gets mixed."""
+    named = {f.grower for f in season.fields} | {lot.grower for lot in season.lots}
+    names = sorted(name for name in named if name)
+    rows = ([f.row for f in season.fields if not f.grower], len(season.fields), "field")
+    lots = ([x.row for x in season.lots if not x.grower], len(season.lots), "seed lot")
+    blank = [
+        f"{len(left)} of {every} {word}s{_first(left[0])}"
+        for left, every, word in (rows, lots)
+        if left
+    ]
+    if not names or not blank:
+        return
+    yield (
+        f"Is Grower meant to be blank on {' and '.join(blank)}, while others name "
+        f"{' or '.join(names[:3])}? Blank means any: that seed may go on anyone's fields, and "
+        "those fields may get anyone's seed. To keep seed apart, name a grower in every row, your "
+        "own too."
+    )
+
+
+def _first(row: Row) -> str:
+    return f" (first in row {row.number})" if row.number else ""
