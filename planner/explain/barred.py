@@ -11,6 +11,7 @@ from planner.agronomy.seeding import drop_rate
 from planner.agronomy.suitability import (
     Bar,
     acre_obstacles,
+    protection_obstacles,
     recipe_obstacles,
     seed_obstacles,
     suitable,
@@ -152,14 +153,17 @@ def _on_land(recipe: Recipe, season: Season, fits: Fits) -> list[Barred]:
     over: dict[tuple[Bar, str], list[Field]] = defaultdict(list)
     partly: set[tuple[Bar, str]] = set()
     for field in season.fields:
+        lots = [x for x in fits[field.name] if x.treated_with in (None, recipe.name)]
+        grown = {x.variety if x.variety in season.tolerance else "" for x in lots} or {""}
+        weak = [set(protection_obstacles(field, v, recipe, season)) for v in sorted(grown)]
+        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots]
         for obstacle in recipe_obstacles(field, recipe, season):
             over[obstacle].append(field)
-        lots = [x for x in fits[field.name] if x.treated_with in (None, recipe.name)]
-        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots]
-        for obstacle in set().union(*past) if past else ():
-            over[obstacle].append(field)
-            if not all(obstacle in each for each in past):
-                partly.add(obstacle)
+        for each in (weak, past):
+            for obstacle in sorted(set().union(*each), key=lambda o: o.about):
+                over[obstacle].append(field)
+                if not all(obstacle in one for one in each):
+                    partly.add(obstacle)
     found = []
     for (bar, about), hit in over.items():
         names = tuple(f.name for f in hit)
@@ -171,8 +175,8 @@ def _on_land(recipe: Recipe, season: Season, fits: Fits) -> list[Barred]:
         elif bar is Bar.RECIPE:
             text = f"not among the Only recipes of {where}"
         else:
-            with_some = " (with some of their lots)" if (bar, about) in partly else ""
-            text = f"over {_acre_words(recipe, about, hit, season, fits)} on {where}{with_some}"
+            text = f"over {_acre_words(recipe, about, hit, season, fits)} on {where}"
+        text += " (with some of their lots)" if (bar, about) in partly else ""
         share = len(hit) / len(season.fields)
         found.append(
             Barred(

@@ -9,6 +9,7 @@ from planner.agronomy.suitability import (
     Bar,
     acre_obstacles,
     lot_obstacles,
+    protection_obstacles,
     recipe_obstacles,
     seed_obstacles,
 )
@@ -112,6 +113,7 @@ def _why_not(field: Field, lots: Sequence[SeedLot], season: Season) -> tuple[Bar
     for recipe in recipes:
         for lot in lots:
             tally.update(recipe_obstacles(field, recipe, season))
+            tally.update(protection_obstacles(field, lot.variety, recipe, season))
             tally.update(seed_obstacles(lot, recipe, season))
             tally.update(acre_obstacles(field, lot, recipe, season))
     if not tally:
