@@ -14,7 +14,8 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.columns import join, not_joined
-from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, solve
+from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, Watch
+from planner.optimize.verified import verified
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -122,7 +123,8 @@ def find(state: State, orders: Orders, seconds: float, spare: Floats | None = No
     for turn in range(TURNS):
         if state.is_set() or state.seconds() > until:
             break
-        answer = solve(_with_cuts(orders), Limits(gap=1e-6, seconds=max(1.0, state.left())))
+        limits = Limits(gap=1e-6, seconds=max(1.0, state.left()))
+        answer = verified(_with_cuts(orders), limits, Watch(), at_once=state.options.effort is None)
         if answer.x is None:
             break
         if spare is None:

@@ -13,10 +13,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.floors import twice
 from planner.optimize.instance import spread_rules, units_to_treat
 from planner.optimize.solver import INFINITE, Limits, Matrix, Verdict, Watch, now, reduced
 from planner.optimize.state import short_slack
+from planner.optimize.verified import verified
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -203,7 +203,9 @@ def least_filled(
             cost = np.zeros(matrix.n_columns)
             cost[column] = 1.0
             limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            answer = twice(replace(matrix, cost=cost), limits, Watch(state), solver)
+            answer = verified(
+                replace(matrix, cost=cost), limits, Watch(state), solver, at_once=nodes is None
+            )
             x = answer.x
             if x is None:
                 return None, least

@@ -1,6 +1,7 @@
 """Proven floors: the exact model, or a relaxation of it, worked on beside the search for plans.
 
-Whatever is proven here is a bound of the full problem: a relaxation only drops rules.
+Whatever is proven here is a bound of the full problem: a relaxation only drops rules. Every bound
+of a program with whole numbers is one that two kinds of solve agree on (`verified`).
 """
 
 from __future__ import annotations
@@ -12,9 +13,10 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.model import moved, without_field_rule
-from planner.optimize.solver import Limits, Verdict, Watch, now, solve
+from planner.optimize.solver import Limits, Verdict, Watch, is_lower, now, solve
 from planner.optimize.state import same_short, short_slack
 from planner.optimize.strategies import in_order, short_caps
+from planner.optimize.verified import verified
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -29,11 +31,6 @@ ROUGH_TIME = 0.3
 """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
 RELAXED_TIME = 0.2
 """Share of the rest for the one with whole bags too; after that its floor rises no more."""
-SMALL_WORK = 20_000
-"""Simplex iterations up to which a solve is looked over by a second one."""
-LOOKS = 4
-PATIENCE = 1.0
-"""Seconds in which no bound counts before the solve has ended and been looked over."""
 
 
 def whole(model: Model, x: Floats) -> Floats:
@@ -63,7 +60,7 @@ def relax(
     rough = with_whole_order(loose)
     state.raise_floor(solver(rough.matrix.linear, _relaxed(state, 1.0), watch=Watch(state)).bound)
     watch = Watch(state, on_bound=state.raise_floor)
-    answer = solver(rough.matrix, _relaxed(state, ROUGH_TIME), watch=watch)
+    answer = verified(rough.matrix, _relaxed(state, ROUGH_TIME), watch, solver)
     state.raise_floor(answer.bound)
     if answer.x is not None:
         take_order(moved(rough, model, whole(rough, answer.x)))
@@ -80,7 +77,7 @@ def relax(
 
     limits = replace(_relaxed(state, RELAXED_TIME), gap=max(state.options.gap, 5e-4))
     watch = Watch(state, take, state.raise_floor, better)
-    answer = solver(loose.matrix, limits, watch=watch)
+    answer = verified(loose.matrix, limits, watch, solver)
     state.raise_floor(answer.bound)
     return answer.verdict is Verdict.OPTIMAL
 
@@ -97,40 +94,13 @@ def with_whole_order(model: Model) -> Model:
     return replace(model, matrix=replace(model.matrix, integer=integer))
 
 
-def twice(matrix: Matrix, limits: Limits, watch: Watch, solver: Solver = solve) -> Answer:
-    """Solve a program; believe an optimum that took little work only once a second solve agrees.
-
-    HiGHS 1.15 sometimes cuts off the best solutions of short seasons (about one in 5,000 random
-    ones). The second solve goes another way: no presolve. Where it finds a better solution, a third
-    one decides, and so on.
-    """
-    best = solver(matrix, limits, watch=watch)
-    for look in range(1, LOOKS):
-        if best.verdict is not Verdict.OPTIMAL or best.iterations > SMALL_WORK:
-            break
-        other = replace(
-            limits, presolve=look % 2 == 0, seed=limits.seed + look, nodes=2 * best.nodes + 200
-        )
-        again = solver(matrix, other, watch=watch)
-        if again.x is None or again.objective >= best.objective - 1e-6 * max(
-            1.0, abs(best.objective)
-        ):
-            break
-        best = again
-    return best
-
-
 def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
     """Solve the exact model from the best plan, exchanging plans and floors with the state."""
-    patience = PATIENCE if state.options.effort is None else np.inf
-    watch = Watch(
-        state, _taker(state, model), state.raise_floor, partial(_cheaper, state), patience
-    )
-    answer = twice(model.matrix, limits, watch, solver)
+    watch = Watch(state, _taker(state, model), state.raise_floor, partial(_cheaper, state))
+    answer = verified(model.matrix, limits, watch, solver, at_once=state.options.effort is None)
     if answer.x is not None:
         state.offer(whole(model, answer.x))
-    proven = answer.verdict is Verdict.OPTIMAL and not np.isfinite(answer.bound)
-    state.raise_floor(answer.objective if proven else answer.bound)
+    state.raise_floor(answer.bound)
     if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
         state.ended.set()
     return answer
@@ -138,7 +108,7 @@ def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) ->
 
 def _cheaper(state: State, cost: float) -> Floats | None:
     """The best plan, where it is cheaper than that."""
-    return state.x if state.cost < cost - 1e-6 * max(1.0, abs(cost)) else None
+    return state.x if is_lower(state.cost, cost) else None
 
 
 def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:
@@ -162,7 +132,7 @@ def fewest_short(
         if not state.short or state.short[place] > 1e-9:
             limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
             watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
-            answer = twice(aimed_at(model, column), limits, watch, solver)
+            answer = verified(aimed_at(model, column), limits, watch, solver, at_once=nodes is None)
             if answer.x is not None:
                 state.offer(whole(model, answer.x))
             proven = proven and answer.verdict is Verdict.OPTIMAL
@@ -181,7 +151,7 @@ def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats 
 
     def better(known: float) -> Floats | None:
         x = state.x
-        if x is None or x[column] >= known - 1e-6 * max(1.0, abs(known)):
+        if x is None or not is_lower(x[column], known):
             return None
         return x if np.all(x[places] <= model.matrix.upper[places]) else None
 
@@ -212,7 +182,9 @@ def least_short(
             found = np.zeros(len(places))
         else:
             limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            answer = twice(aimed_at(loose, column), limits, Watch(state), solver)
+            answer = verified(
+                aimed_at(loose, column), limits, Watch(state), solver, at_once=nodes is None
+            )
             x = answer.x
             if x is None:
                 return None, least

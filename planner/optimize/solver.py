@@ -13,6 +13,7 @@ from collections.abc import Callable
 from contextlib import contextmanager, suppress
 from dataclasses import dataclass, replace
 from enum import Enum
+from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING, Any
 
@@ -226,7 +227,7 @@ def _standard_output_aside() -> Iterator[None]:
     with suppress(OSError, ValueError, AttributeError):
         sys.stdout.flush()
     try:
-        with open(os.devnull, "wb") as nowhere:
+        with Path(os.devnull).open("wb") as nowhere:
             os.dup2(nowhere.fileno(), 1)
         yield
     finally:
@@ -345,8 +346,6 @@ class Watch:
     on_bound: Callable[[float], None] | None = None
     better: Callable[[float], Floats | None] | None = None
     """Asked now and then, with the cost of HiGHS's best, for a solution from elsewhere."""
-    patience: float = 0.0
-    """Seconds before any bound is told."""
 
     def attach(self, highs: highspy.Highs) -> None:
         """Register with a solver."""
@@ -374,11 +373,15 @@ class Watch:
             if x is not None:
                 ask.setSolution(x)
         else:
-            late = kind == kinds.kCallbackMipInterrupt and out.running_time >= self.patience
-            if late and self.on_bound:
+            if kind == kinds.kCallbackMipInterrupt and self.on_bound:
                 self.on_bound(float(out.mip_dual_bound))
             if self.stop is not None and self.stop.is_set():
                 ask.user_interrupt = True
+
+
+def is_lower(cost: float, known: float) -> bool:
+    """Whether a cost is lower, by over a millionth, than a known one, which may be infinite."""
+    return known - cost > 1e-6 * max(1.0, abs(cost))
 
 
 def knowing(matrix: Matrix, x: Floats) -> Callable[[float], Floats | None]:
@@ -386,7 +389,7 @@ def knowing(matrix: Matrix, x: Floats) -> Callable[[float], Floats | None]:
     cost = matrix.price(x)
 
     def better(known: float) -> Floats | None:
-        return x if cost < known - 1e-6 * max(1.0, abs(known)) else None
+        return x if is_lower(cost, known) else None
 
     return better
 
@@ -396,8 +399,9 @@ def solve(
 ) -> Answer:
     """Solve a program, from a solution where one is given.
 
-    With a start, take neither verdict nor bound as a proof: where presolve leaves no cost, HiGHS
-    1.15 calls any start optimal. What needs a proof tells its solution by `Watch.better`.
+    No verdict or bound of a single solve is a proof (see `verified`). What needs a proof gives its
+    solution by `Watch.better`, not as a start: where presolve leaves no cost, HiGHS 1.15 called any
+    start optimal.
 
     Raises
     ------

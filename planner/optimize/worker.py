@@ -110,7 +110,7 @@ class Worker:
         watch = watch or Watch()
         if not self._begin(watch.stop):
             return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
-        self._say("solve", (matrix, limits, start, watch.patience))
+        self._say("solve", (matrix, limits, start))
         known = INFINITE
         while True:
             kind, value = self._next(watch.stop)
@@ -226,8 +226,8 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
             seen: list[Tally] = []
             say("pieces", (anneal(board, errand, ear, seen), seen))
             continue
-        matrix, limits, start, patience = job
-        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take, patience)
+        matrix, limits, start = job
+        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)
         try:
             answer = solve(matrix, limits, start=start, watch=watch)
         except Exception:
