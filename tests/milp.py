@@ -517,8 +517,9 @@ def _discounts(m, season, spend, cost) -> None:
 
 def _shares(m, season, acres) -> None:
     """Rule 2, second half."""
-    most, split = season.farm.max_varieties, season.farm.smallest_split
-    if most is None and split <= 0.0:
+    farm = season.farm
+    most, split, of_a_lot = farm.max_varieties, farm.smallest_split, farm.smallest_lot_share
+    if most is None and max(split, of_a_lot) <= 0.0:
         return
     variety = {lot.name: lot.variety for lot in season.lots}
     for f in season.fields:
@@ -531,7 +532,13 @@ def _shares(m, season, acres) -> None:
             flag = m.column(1.0, whole=True)
             flags[flag] = 1.0
             m.row({**terms, flag: -f.acres}, high=0.0)
-            m.row({**terms, flag: -min(split, f.acres)}, low=0.0)
+            alone = len(terms) == 1
+            least = max(split, of_a_lot) if alone else split
+            m.row({**terms, flag: -min(least, f.acres)}, low=0.0)
+            for j in terms if of_a_lot > 0.0 and not alone else ():
+                of_lot = m.column(1.0, whole=True)
+                m.row({j: 1.0, of_lot: -f.acres}, high=0.0)
+                m.row({j: 1.0, of_lot: -min(of_a_lot, f.acres)}, low=0.0)
         if most is not None:
             m.row(flags, high=most)
 

@@ -282,13 +282,25 @@ class Acres:
                 best = value
             for more_forbidden, more_floors in branches:
                 mask = np.array(
-                    [(k[0], self._share(k)) in more_forbidden for k in self.keys], float
+                    [
+                        any((k[0], part) in more_forbidden for part in self._parts(k))
+                        for k in self.keys
+                    ],
+                    float,
                 )
                 stack.append((mask, more_forbidden, more_floors))
         return best
 
     def _share(self, key):
         return self.lots[key[1]].variety, key[2]
+
+    def _parts(self, key):
+        """What of a field a key belongs to: the share of its variety, and that of its lot."""
+        return self._share(key), ("lot", *key[1:])
+
+    def _least(self, f, part):
+        farm = self.season.farm
+        return min(farm.smallest_lot_share if part[0] == "lot" else farm.smallest_split, f.acres)
 
     def _branches(self, x, forbidden, floors):
         """Ways out of a broken share rule; empty where all are kept."""
@@ -302,9 +314,11 @@ class Acres:
             if farm.max_varieties is not None and len(used) > farm.max_varieties:
                 few = sorted(used)[: farm.max_varieties + 1]
                 return [(forbidden | {(f.name, s)}, floors) for s in few]
-            least = min(farm.smallest_split, f.acres)
+            for k, acres in zip(self.keys, x, strict=True):
+                if k[0] == f.name and acres > CLOSE:
+                    used["lot", *k[1:]] = acres
             for share, acres in used.items():
-                if acres < least - CLOSE and (f.name, share) not in floors:
+                if acres < self._least(f, share) - CLOSE and (f.name, share) not in floors:
                     return [
                         (forbidden | {(f.name, share)}, floors),
                         (forbidden, (*floors, (f.name, share))),
@@ -316,11 +330,9 @@ class Acres:
         upper = np.where(banned > 0.0, 0.0, np.inf)
         rows, limits = [self.matrix], list(high)
         for name, share in floors:
-            least = min(self.season.farm.smallest_split, self._field(name).acres)
-            rows.append(
-                np.array([[-float((k[0], self._share(k)) == (name, share)) for k in self.keys]])
-            )
-            limits.append(-least)
+            own = [k[0] == name and share in self._parts(k) for k in self.keys]
+            rows.append(-np.array([own], dtype=float))
+            limits.append(-self._least(self._field(name), share))
         value, x = [], None
         for priority in self.priorities:
             here = np.array([float(self._field(k[0]).priority == priority) for k in self.keys])

@@ -171,6 +171,18 @@ def _more_settings(rng: Random, one: Season) -> dict:
     return {"most_to_spend": _some(rng, 0.4, most)}
 
 
+def with_lot_share(one: Season, seed: int) -> Season:
+    """The season with a smallest lot share, and all its lots of one variety."""
+    first = one.lots[0]
+    same = {"variety": first.variety, "maturity": first.maturity, "trait": first.trait}
+    return replace(
+        one,
+        farm=replace(one.farm, smallest_lot_share=Random(seed).choice((4.0, 8.0, 12.0, 18.0))),
+        fields=tuple(replace(f, only_varieties=()) for f in one.fields),
+        lots=tuple(replace(x, **same) for x in one.lots),
+    )
+
+
 def _some(rng: Random, chance: float, value, otherwise=None):
     """`value` (called if callable) with some chance."""
     if rng.random() >= chance:

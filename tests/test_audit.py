@@ -172,6 +172,7 @@ OTHER_SEASONS = [
     ("untreated", home(allow_untreated=False), "may not be planted untreated"),
     ("most varieties", home(max_varieties=1), "2 varieties and recipes, 1 are allowed"),
     ("smallest split", home(smallest_split=10.1), "only 10 acres of V20 under R2"),
+    ("smallest lot share", home(smallest_lot_share=10.1), "only 10 acres of lot L1 under R2"),
     ("field's acres", record("fields", 0, acres=41.0), "it has 41"),
     ("seeding rate", home(spare_seed=0.01), "30 units, 30.3 are needed"),
     ("seeds per unit", home(seeds_per_unit=70_000.0), "30 units, 60 are needed"),
@@ -292,6 +293,7 @@ def test_every_broken_rule_is_named():
 MET = [
     ("most available", record("containers", 0, most=2)),
     ("smallest split", home(smallest_split=10.0)),
+    ("smallest lot share", home(smallest_lot_share=10.0)),
     ("variety share", home(most_of_one_variety=40 / 60)),
     ("maturity share", record("maturity_spread", 0, share=20 / 60)),
     ("a span that ends before", record("maturity_spread", 0, earliest=1.0, latest=1.59, share=0.1)),

@@ -77,6 +77,13 @@ CASES = {
         ),
         "share smaller than the smallest split of 30 acres",
     ),
+    "LOT_SHARE": (
+        season(
+            farm=farm(smallest_lot_share=30.0),
+            lots=(lot(on_hand=60.0), lot("L2", on_hand=20.0)),
+        ),
+        "from a lot on less than the smallest lot share of 30 acres",
+    ),
     "VARIETY_SHARE": (
         season(farm=farm(most_of_one_variety=0.5), lots=(lot(), lot("L2", "V22", 2.2, on_hand=20))),
         "V20 already has the most that one variety may take, 50% of all acres",

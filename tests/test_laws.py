@@ -264,6 +264,7 @@ EASIER = {
     "no active limits": without("active_limits"),
     "any number of varieties": with_farm(max_varieties=None),
     "any split": with_farm(smallest_split=0.0),
+    "any share of a lot": with_farm(smallest_lot_share=0.0),
     "untreated allowed": with_farm(allow_untreated=True),
     "any share of a variety": with_farm(most_of_one_variety=None),
     "no maturity spread": without("maturity_spread"),

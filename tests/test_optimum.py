@@ -24,6 +24,7 @@ from tests.seasons import (
     random_season,
     recipe,
     season,
+    with_lot_share,
 )
 
 INSTANCES = Path(__file__).parent / "instances"
@@ -85,6 +86,17 @@ def test_random_seasons_equal_second_model(seed):
 def test_fuller_seasons_equal_brute_force(seed):
     """The same with tolerant varieties, losses of one crop, dated discounts, money and the line."""
     one = fuller_season(seed)
+    assume(oracle.size(one) <= LARGEST)
+    found = answer(solved(one), one)
+    same(found, oracle.solve(one))
+    same(found, milp.solve(one))
+
+
+@settings(CALM, max_examples=80)
+@given(seed=SEEDS)
+def test_lots_without_slivers_equal_brute_force(seed):
+    """The same where no field may have little of a lot, and a variety has several."""
+    one = with_lot_share(random_season(seed), seed)
     assume(oracle.size(one) <= LARGEST)
     found = answer(solved(one), one)
     same(found, oracle.solve(one))

@@ -208,6 +208,53 @@ CASES = [
         0,
         300,
     ),
+    # Of two lots of one variety, 60 and 20 units, both are needed: 20 acres of the second.
+    (
+        "smallest lot share met",
+        {
+            "lots": (lot("L1", on_hand=60.0), lot("L2", on_hand=20.0)),
+            "farm": farm(smallest_lot_share=20.0),
+        },
+        0,
+        300,
+    ),
+    # 20 acres are too few for a lot, so L2 goes unused: 20 acres are short.
+    (
+        "smallest lot share bites",
+        {
+            "lots": (lot("L1", on_hand=60.0), lot("L2", on_hand=20.0)),
+            "farm": farm(smallest_lot_share=20.5),
+        },
+        20,
+        300,
+    ),
+    # As one share the two lots keep the smallest split of 40 acres; 20 acres of a lot are allowed.
+    (
+        "smallest split counts lots of a variety together",
+        {
+            "lots": (lot("L1", on_hand=60.0), lot("L2", on_hand=20.0)),
+            "farm": farm(smallest_split=40.0, smallest_lot_share=15.0),
+        },
+        0,
+        300,
+    ),
+    (
+        "a field under the smallest lot share is planted from one lot",
+        {"fields": (field(acres=30.0),), "farm": farm(smallest_lot_share=40.0)},
+        0,
+        300,
+    ),
+    # 30 acres in all: 20 units of L1 and 20 of L2 would do, but the whole field is one lot's.
+    (
+        "a field under the smallest lot share takes no two lots",
+        {
+            "fields": (field(acres=30.0),),
+            "lots": (lot("L1", on_hand=20.0), lot("L2", on_hand=20.0)),
+            "farm": farm(smallest_lot_share=40.0),
+        },
+        30,
+        0,
+    ),
     # Rule 3: whole bags.
     ("two bags are enough", {"lots": (lot(return_value=10.0),)}, 0, 1100),
     # 80.8 units: a third bag.

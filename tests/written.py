@@ -112,6 +112,7 @@ def _farm(season, w):
         ["Product margin", percent(f.product_margin)],
         ["Max varieties per field", f.max_varieties],
         ["Smallest split", w.area(f.smallest_split)],
+        ["Smallest lot share", w.area(f.smallest_lot_share)],
         ["Most of one variety", percent(f.most_of_one_variety)],
         ["Liquid limit", w.on_seed(f.liquid_limit)],
         ["Allow untreated", f.allow_untreated],

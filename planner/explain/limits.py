@@ -50,6 +50,7 @@ class Cause(Enum):
     BAGS = "seed left only under other recipes"
     SHARES = "variety limit"
     SPLIT = "smallest split"
+    LOT_SHARE = "smallest lot share"
     VARIETY_SHARE = "most of one variety"
     MATURITY_SHARE = "maturity spread"
     PRODUCT = "product not to be had"
@@ -162,7 +163,7 @@ def _ruled_out(field: Field, acres: float, free: Sequence[Pool], scene: Scene) -
 def _shares(
     field: Field, acres: float, free: Sequence[Pool], scene: Scene
 ) -> tuple[Cause, str] | None:
-    """Test the variety limit and the smallest split: too few shares to hold the acres."""
+    """Test the rules on shares of a field: too few, or too small ones, to hold the acres."""
     farm, speech = scene.season.farm, Speech(scene.season.farm)
     have: dict[tuple[str, str], float] = defaultdict(float)
     for p in scene.plan.planting:
@@ -185,7 +186,27 @@ def _shares(
     if on_old + sum(big) < acres - CRUMB:
         text = f"only in a share smaller than the smallest split of {speech.acres(smallest)}."
         return Cause.SPLIT, text
-    return None
+    return _lot_shares(field, acres, free, scene)
+
+
+def _lot_shares(
+    field: Field, acres: float, free: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    """Test the smallest lot share: only lots that have too little, or for too few acres."""
+    farm = scene.season.farm
+    least = min(farm.smallest_lot_share, field.acres)
+    have = {(p.lot, p.recipe) for p in scene.plan.planting if p.field == field.name}
+    room = 0.0
+    for pool in free:
+        under = scene.pairs[field.name, pool.lot] if pool.recipe is None else [pool.recipe]
+        most = acres_from(field, [pool], scene.season)
+        more = any((pool.lot, recipe) in have for recipe in under)
+        if more or min(most, acres) >= least - CRUMB:
+            room += most
+    if room >= acres - CRUMB:
+        return None
+    text = f"only from a lot on less than the smallest lot share of {Speech(farm).acres(least)}."
+    return Cause.LOT_SHARE, text
 
 
 def _variety_share(

@@ -81,6 +81,10 @@ def _farm_rules(season: Season) -> Iterator[Rule]:
         yield Rule(
             "split", name, convenience, replace(season, farm=replace(farm, smallest_split=0.0))
         )
+    if farm.smallest_lot_share > 0.0:
+        name = f"No part of a field from one lot under {speech.acres(farm.smallest_lot_share)}"
+        without = replace(season, farm=replace(farm, smallest_lot_share=0.0))
+        yield Rule("lot share", name, convenience, without)
     if any(lot.units_per_bag > 1.0 for lot in season.lots):
         without = replace(season, lots=tuple(_by_the_unit(lot) for lot in season.lots))
         yield Rule("bags", "Bags are treated whole, not by the unit", convenience, without)

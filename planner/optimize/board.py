@@ -80,7 +80,8 @@ def _facts(it: Instance, c: Choices, rule_has: NDArray[np.bool_]) -> Facts:
     loose = recipe == it.untreated
     return Facts(
         acres=acres,
-        split=np.minimum(farm.smallest_split, acres),
+        split=np.minimum(max(farm.smallest_split, farm.smallest_lot_share), acres),
+        lot_split=np.minimum(farm.smallest_lot_share, acres),
         short_price=np.array([SHORT_PRICE * MORE_URGENT ** ranks[f.priority] for f in it.fields]),
         first=first,
         any_twin=np.array([twin[a:b].any() for a, b in pairwise(first.tolist())]),

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.instance import units_to_treat
-from planner.optimize.model import Model, make_model
+from planner.optimize.model import Model, any_shares, make_model
 from planner.optimize.solver import INFINITE, Kept
 
 if TYPE_CHECKING:
@@ -130,8 +130,7 @@ def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Gro
     width = len(it.recipes) + 1
     _, one_each = np.unique(c.lot * width + c.recipe, return_index=True)
     chosen = np.union1d(first, one_each)
-    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
-    loose = replace(it, season=replace(it.season, farm=farm))
+    loose = replace(it, season=any_shares(it.season))
     model = make_model(loose, c.only(chosen)).bounded("short_in", short)
     m = model.matrix
     pool_row = np.full((len(it.lots), width), -1, dtype=np.int64)

@@ -93,6 +93,30 @@ def shares_are_few_and_not_slivers(problem: LpProblem, v: Variables, it: Instanc
                 problem.addConstraint(weighted(ys) <= farm.max_varieties, f"few_shares_{f}")
 
 
+def no_lot_has_a_sliver(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""No field has less of a lot under a recipe than the smallest lot share, if it has any.
+
+    .. math:: m_f t_{flr} \le a_{flr} \le A_f t_{flr}, \quad m_f = \min(lot\ share, A_f)
+
+    Where a share has just one lot, its own y says whether there is any: :math:`a_{flr} \ge m_f
+    y_{fvr}`.
+    """
+    least = it.season.farm.smallest_lot_share
+    if least <= 0:
+        return
+    c = v.choices
+    for n, (f, lot, k) in enumerate(
+        zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
+    ):
+        whole, a = it.fields[f].acres, v.acres[n]
+        flag = v.lot_share.get((f, lot, k))
+        if flag is None:
+            flag = v.share[f, int(it.variety_of[lot]), k]
+        else:
+            problem.addConstraint(a - whole * flag <= 0, f"within_lot_{n}")
+        problem.addConstraint(a - min(least, whole) * flag >= 0, f"no_lot_sliver_{n}")
+
+
 def planted_seed_is_treated(problem: LpProblem, v: Variables, it: Instance) -> None:
     r"""Units planted under a recipe are at most the units treated with it, by lot.
 
@@ -325,6 +349,7 @@ RULES = (
     fields_are_planted_or_short,
     acres_short_add_up,
     shares_are_few_and_not_slivers,
+    no_lot_has_a_sliver,
     planted_seed_is_treated,
     bags_are_there_once,
     untreated_seed_is_left_over_from_treating,

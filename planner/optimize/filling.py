@@ -98,7 +98,8 @@ def filling(model: Model) -> Filling:
     pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
     owner, variety = pairs // len(it.varieties), pairs % len(it.varieties)
     acres = np.array([f.acres for f in it.fields])
-    least = np.minimum(it.season.farm.smallest_split, acres)
+    farm = it.season.farm
+    least = np.minimum(max(farm.smallest_split, farm.smallest_lot_share), acres)
     priorities = np.array(model.keys["short_in"])
     own = np.searchsorted(priorities, [f.priority for f in it.fields])
     seed_row, pair, units, there_is = seed_rows(it, owner, variety)

@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.board import MORE_URGENT, pieces_on
+from planner.optimize.model import flag_lots
 from planner.optimize.solver import Limits, reduced, solve
 
 if TYPE_CHECKING:
@@ -49,6 +50,7 @@ def planted(model: Model, board: Board, tally: Tally) -> Floats:
             x[model.column("share", key)] = 1.0
         if model.has("bare", key):
             x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
+    flag_lots(model, x)
     _put_seed(model, board.facts, tally, x)
     short = np.where(tally.short > 1e-9, tally.short, 0.0)
     x[model.at["short"]] = short

@@ -18,13 +18,17 @@ if TYPE_CHECKING:
 
     from planner.optimize.instance import Choices, Instance
     from planner.optimize.solver import Floats, Matrix
+    from planner.season.domain import Season
 
+PLANTED = 1e-7
+"""Acres up to which a field has none of something."""
 GROUPS = (
     "acres",
     "short",
     "short_in",
     "share",
     "bare",
+    "lot_share",
     "bags",
     "part",
     "bought",
@@ -115,11 +119,16 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
     return Model(it, v.choices, assemble(problem, order), keys, at, places)
 
 
+def any_shares(season: Season) -> Season:
+    """Return the season without the field rule: any number of shares, as small as they like."""
+    farm = replace(season.farm, max_varieties=None, smallest_split=0.0, smallest_lot_share=0.0)
+    return replace(season, farm=farm)
+
+
 def without_field_rule(model: Model) -> Model:
     """The model without the field rule, its shortage held as in the model: a relaxation."""
     it = model.it
-    farm = replace(it.season.farm, max_varieties=None, smallest_split=0.0)
-    loose = make_model(replace(it, season=replace(it.season, farm=farm)), model.choices)
+    loose = make_model(replace(it, season=any_shares(it.season)), model.choices)
     return loose.bounded("short_in", model.matrix.upper[model.at["short_in"]])
 
 
@@ -130,4 +139,11 @@ def moved(old: Model, new: Model, x: Floats) -> Floats:
         for key, value in zip(keys, x[old.at[group]].tolist(), strict=True):
             if value and new.has(group, key):
                 y[new.column(group, key)] = value
+    flag_lots(new, y)
     return y
+
+
+def flag_lots(model: Model, x: Floats) -> None:
+    """Set, from the acres of a solution, which lots its fields have seed of."""
+    for key, column in zip(model.keys["lot_share"], model.at["lot_share"].tolist(), strict=True):
+        x[column] = float(x[model.column("acres", key)] > PLANTED)

@@ -42,6 +42,9 @@ class Facts(NamedTuple):
     acres: Floats
     """By field, as those up to `lots`."""
     split: Floats
+    """Least that a share may have."""
+    lot_split: Floats
+    """Least that a choice may have."""
     short_price: Floats
     first: Ints
     """Where the choices of each field start."""
@@ -472,9 +475,10 @@ def make_offers(
     a, b = x.first[field], x.first[field + 1]
     free = s.pieces[field] == 0 and acres >= x.split[field] - EPS
     free = free or may_open(x, s, field, acres)
+    whole = acres >= x.lot_split[field] - EPS
     best = 0
     for n in range(b - a):
-        if free or has_share(x, s, field, x.share[a + n]):
+        if free or (has_share(x, s, field, x.share[a + n]) and whole):
             cost = offer(x, s, c, a + n, acres)
             if noise > 0.0 and cost < inf:
                 cost += abs(cost) * noise * rng.random()
@@ -510,6 +514,10 @@ def fill_acres(x: Facts, s: Tally, field: int, choice: int, acres: float) -> flo
     rest = acres - part
     if EPS < rest < least and not x.twin[choice]:
         part = acres - least
+    elif EPS < rest < x.lot_split[field]:
+        part = acres - x.lot_split[field]
+    if part < x.lot_split[field] - EPS:
+        return 0.0
     held = has_share(x, s, field, x.share[choice])
     if not held and (not may_open(x, s, field, acres) or part < least - EPS):
         return 0.0
@@ -588,6 +596,7 @@ def largest_part(
         if size <= 1e-6:
             break
         sliver = size < x.split[field] - EPS and not has_share(x, s, field, x.share[a + n])
+        sliver = sliver or size < x.lot_split[field] - EPS
         if not sliver and offer(x, s, c, a + n, size) < inf:
             return a + n, size
     return -1, 0.0

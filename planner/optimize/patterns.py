@@ -108,7 +108,7 @@ def _groups(model: Model) -> Ints:
     for name in ("share", "bare"):
         for (_, variety, recipe), column in zip(model.keys[name], model.at[name], strict=True):
             group[column] = variety * width + recipe
-    for name in ("acres", "bags", "part"):
+    for name in ("acres", "lot_share", "bags", "part"):
         for (*_, lot, recipe), column in zip(model.keys[name], model.at[name], strict=True):
             group[column] = it.variety_of[lot] * width + recipe
     return group

@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
+WIDTHS = {"share": 3, "bare": 3, "lot_share": 3, "bags": 2, "part": 2, "bought": 1}
+"""Groups of columns that belong to a variety, and how many indices they have."""
 AIM = 1000.0
 """How many times as much an acre weighs as one of the next priority."""
 
@@ -112,7 +114,7 @@ class _Seed:
         self.variety = it.variety_of[choices.lot]
         self.keys = {
             group: np.array(model.keys[group], dtype=np.int64).reshape(-1, width)
-            for group, width in (("share", 3), ("bare", 3), ("bags", 2), ("part", 2), ("bought", 1))
+            for group, width in WIDTHS.items()
         }
 
     def recipes_for(self, fields: Bools, variety: int) -> list[list[int]]:
@@ -139,6 +141,8 @@ class _Seed:
         for group in ("share", "bare"):
             f, v, k = self.keys[group].T
             free[m.at[group][fields[f] & (v == variety) & under[k]]] = True
+        f, lot, k = self.keys["lot_share"].T
+        free[m.at["lot_share"][fields[f] & (variety_of[lot] == variety) & under[k]]] = True
         for group in ("bags", "part"):
             lot, k = self.keys[group].T
             free[m.at[group][(variety_of[lot] == variety) & under[k]]] = True

@@ -251,7 +251,9 @@ class Neighborhood:
         keys = zip(c.field.tolist(), it.variety_of[c.lot].tolist(), c.recipe.tolist(), strict=True)
         self.share_of = np.array([number.get(k, -1) for k in keys], dtype=np.int64)
         self.acres = np.array([f.acres for f in it.fields])
-        self.split = np.minimum(it.season.farm.smallest_split, self.acres)
+        farm = it.season.farm
+        self.split = np.minimum(max(farm.smallest_split, farm.smallest_lot_share), self.acres)
+        self.lot_split = np.minimum(farm.smallest_lot_share, self.acres)
         self.most = it.season.farm.max_varieties or 10**6
         suits = np.zeros((len(it.fields), len(it.lots)), dtype=np.float32)
         suits[c.field, c.lot] = 1.0
@@ -288,6 +290,8 @@ class Neighborhood:
         sliver = on & (acres < self.split[self.field_of_share] - 1e-6)
         bad = count > self.most
         bad[self.field_of_share[sliver]] = True
+        planted, field = x[self.model.at["acres"]], self.model.choices.field
+        bad[field[(planted > 1e-6) & (planted < self.lot_split[field] - 1e-6)]] = True
         return bad
 
     def solve(

@@ -36,6 +36,9 @@ class Variables:
     """Whether a field has a share of (variety, recipe); only where the field rule bites. [y]"""
     bare: dict[tuple[int, int, int], Var] = field(default_factory=dict)
     """Acres of a field that its only share leaves short; where one share is allowed. [o]"""
+    lot_share: dict[tuple[int, int, int], Var] = field(default_factory=dict)
+    """Whether a field has seed of (lot, recipe); only where it may have several lots of a share,
+    none in a sliver. [t]"""
     bags: dict[tuple[int, int], Var] = field(default_factory=dict)
     """Full bags of (lot, recipe) treated. [x]"""
     part: dict[tuple[int, int], Var] = field(default_factory=dict)
@@ -105,7 +108,7 @@ def _add(problem: LpProblem, stem: str, n: int, top: float | None, cat: str) -> 
 def _field_rule_bites(it: Instance, shares: int) -> bool:
     farm = it.season.farm
     limited = farm.max_varieties is not None and shares > farm.max_varieties
-    return limited or farm.smallest_split > 0
+    return limited or max(farm.smallest_split, farm.smallest_lot_share) > 0
 
 
 def make_variables(problem: LpProblem, it: Instance, choices: Choices) -> Variables:
@@ -131,8 +134,10 @@ def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
         top = sum(f.acres for f in it.fields if f.priority == priority)
         v.short_in[priority] = _add(problem, "H", priority, top, "Continuous")
     by_field: dict[int, set[tuple[int, int]]] = {}
+    lots_of: dict[tuple[int, int, int], list[int]] = {}
     for f, lot, k in zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True):
         by_field.setdefault(f, set()).add((int(it.variety_of[lot]), k))
+        lots_of.setdefault((f, int(it.variety_of[lot]), k), []).append(lot)
     for f, shares in sorted(by_field.items()):
         if _field_rule_bites(it, len(shares)):
             for variety, k in sorted(shares):
@@ -140,6 +145,11 @@ def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
                 v.share[f, variety, k] = _add(problem, "y", name, 1, "Integer")
                 if it.season.farm.max_varieties == 1:
                     v.bare[f, variety, k] = _add(problem, "o", name, acres[f], "Continuous")
+    if it.season.farm.smallest_lot_share > 0:
+        for (f, _, k), lots in lots_of.items():
+            for lot in lots if len(lots) > 1 else ():
+                name = len(v.lot_share)
+                v.lot_share[f, lot, k] = _add(problem, "t", name, 1, "Integer")
 
 
 def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:

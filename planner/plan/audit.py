@@ -148,6 +148,14 @@ def shares_are_few_and_large(plan: Plan, season: Season) -> Iterator[str]:
                 yield f"field {field.name}: only {acres:g} acres of {name} under {recipe}"
 
 
+def lots_have_no_slivers(plan: Plan, season: Season) -> Iterator[str]:
+    """No field has less of a lot under a recipe than the smallest lot share."""
+    acres = {f.name: f.acres for f in season.fields}
+    for p in plan.planting:
+        if _more(min(season.farm.smallest_lot_share, acres[p.field]), p.acres):
+            yield f"field {p.field}: only {p.acres:g} acres of lot {p.lot} under {p.recipe}"
+
+
 def bags_are_there(plan: Plan, season: Season) -> Iterator[str]:
     """Whole bags that exist are treated, each once; no lot that is already treated."""
     for lot in season.lots:
@@ -306,6 +314,7 @@ RULES: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     planting_suits,
     acres_add_up,
     shares_are_few_and_large,
+    lots_have_no_slivers,
     bags_are_there,
     seed_can_be_bought,
     seed_is_not_oversown,

@@ -107,6 +107,7 @@ def _meanings() -> Table:
 
 SETTING_MEASURES = {
     "smallest_split": Measure.AREA,
+    "smallest_lot_share": Measure.AREA,
     "liquid_limit": Measure.DOSE_PER_WEIGHT,
     "liquid_warning": Measure.DOSE_PER_WEIGHT,
     "seed_flow": Measure.FLOW,

@@ -82,7 +82,9 @@ class Farm:
     max_varieties: int | None = None
     """Most (variety, recipe) shares of a field; None for no limit."""
     smallest_split: float = 0.0
-    """Acres."""
+    """Acres of a field that a variety has under a recipe, of one lot or several, if any."""
+    smallest_lot_share: float = 0.0
+    """Acres of a field that a lot has under a recipe, if any."""
     most_of_one_variety: float | None = None
     """Share of all planted acres; None for no limit."""
     liquid_limit: float | None = None

@@ -62,8 +62,18 @@ SETTINGS = (
         "Smallest split",
         "smallest_split",
         Measure.AREA,
-        "No share of a field is smaller than this.",
+        "No share of a field is smaller than this. Several lots of a variety make one share: for "
+        "each of them see Smallest lot share.",
         "15",
+        default=0.0,
+    ),
+    amount(
+        "Smallest lot share",
+        "smallest_lot_share",
+        Measure.AREA,
+        "No part of a field planted from one lot under one recipe is smaller than this, so that "
+        "nobody cleans out the planter for a few acres.",
+        "10",
         default=0.0,
     ),
     percent(
