@@ -234,6 +234,40 @@ class TestRoundTrip:
 
 
 @needs_office
+def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path) -> None:
+    """Every spelling here is taken by `check` too; what is left out is said to be, in no red."""
+    book = openpyxl.load_workbook(blank)
+    rate, acres = "Seeding rate (seeds/acre)", "Acres"
+    fill(book, "Fields", [
+        {"Field": "Unit", acres: "148 ac", rate: "150,000", "Latest maturity": "1.4"},
+        {"Field": "Thousands", acres: "38.5", rate: "150k", "Earliest maturity": "0.9"},
+        {"Field": "Metric", acres: "10 ha", rate: "350,000 seeds/ha"},
+        {"Field": "Bare", acres: 40, rate: 140000},
+        {"Field": "Odd", acres: "one quarter", rate: 140000},
+    ])  # fmt: skip
+    fill(book, "Seed lots", [
+        {"Lot": "a", "Variety": "Heron", "Maturity": "1.3", "Units on hand": "280 units",
+         "Germination (%)": "92%"},
+        {"Lot": "b", "Variety": "Heron", "Maturity": 1.3, "Units on hand": "1,480",
+         "Can buy (units)": 40},
+    ])  # fmt: skip
+    path = tmp_path / "typed.xlsx"
+    book.save(path)
+    done = recalculated(path)
+    assert errors(done) == []
+    live = done["Live check"]
+    # acres x seeds an acre / 140,000; a hectare is 2.4710538 acres (NIST SP 811), 35 seeds a m2
+    wanted = [148 * 150 / 140, 38.5 * 150 / 140, 10 * 350 / 140, 40.0]
+    assert [live[f"C{r}"].value for r in range(6, 10)] == pytest.approx(wanted, rel=1e-6)
+    assert live["H10"].value == "acres not counted here, see check"
+    assert [live[f"H{r}"].value for r in range(6, 10)] == [None] * 4
+    assert (live["K6"].value, live["L6"].value, live["G3"].value) == (1760, 40, 0.92)
+    assert live["N3"].value == "1 rows not counted yet"
+    (shown,) = live.conditional_formatting
+    assert "not counted here" in shown.rules[0].formula[0]
+
+
+@needs_office
 def test_live_help_tells_what_is_wrong(blank: Path, tmp_path: Path) -> None:
     book = openpyxl.load_workbook(blank)
     fill(book, "Fields", [

@@ -6,18 +6,17 @@ Nothing on it is read as input. Only functions that Excel and LibreOffice calcul
 
 from __future__ import annotations
 
-from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.season import look
 from planner.season.form import FIRST, ROOM
 from planner.season.lists import quoted
+from planner.season.live_numbers import Sources
 from planner.season.safe import put_text
 from planner.season.schema import HELP_SHEETS, Kind
-from planner.units import in_unit
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from openpyxl.worksheet.worksheet import Worksheet
 
@@ -28,42 +27,11 @@ SHEET = HELP_SHEETS[1]
 TOP = 6
 """First row of the tables."""
 MATURITIES = 30
+LOT_LETTERS = ("W", "X", "Y", "Z", "AA")
+"""Columns of the seed lots as they are counted here."""
+NOT_COUNTED = "not counted here, see check"
 OPEN = 99
 """Stands for a maturity without an upper bound."""
-
-
-@dataclass(frozen=True, slots=True)
-class Sources:
-    """Where things stand on the other sheets."""
-
-    laid: Mapping[str, list[Place]]
-    lists: Mapping[tuple[str, str], NameList]
-
-    def column(self, sheet: str, name: str) -> str:
-        """Whole column of an input sheet."""
-        place = next(p for p in self.laid[sheet] if p.column and p.column.name == name)
-        return f"{quoted(sheet)}!${place.letter}:${place.letter}"
-
-    def field_cell(self, name: str, number: int) -> str:
-        """Cell of the field that stands in the n-th row below the header."""
-        head = self.lists["Fields", "Field"].head
-        return f"INDEX({self.column('Fields', name)},{head}+{number})"
-
-    def factor(self, name: str) -> str:
-        """What turns a bare number of a Fields column into its usual unit, as ``*2.47``."""
-        place = next(p for p in self.laid["Fields"] if p.column and p.column.name == name)
-        own = place.header.partition("(")[2].rstrip(") ")
-        measure = place.column.measure if place.column else None
-        if not own or measure is None:
-            return ""
-        times = 1 / in_unit(1.0, measure, own)
-        return "" if times == 1 else f"*{times:.12g}"
-
-    def setting(self, name: str, default: float) -> str:
-        """Value of a Farm setting, wherever its row stands."""
-        names, values = self.column("Farm", "Setting"), self.column("Farm", "Value")
-        found = f'INDEX({values},MATCH("{name}*",{names},0))'
-        return f"IFERROR(IF({found}=0,{default},VALUE({found})),{default})"
 
 
 def write_live(
@@ -80,11 +48,12 @@ def write_live(
     put_text(
         page["A2"],
         "A first look only: `wholedrum check` and `wholedrum plan` count exactly, with bags, "
-        "varieties, traits and recipes. Amounts typed with a unit do not count here.",
+        "varieties, traits and recipes. What this page can't read is not counted; it is not wrong.",
     )
     page["A2"].font = look.font(italic=True, size=9)
     _fields(page, sources, rows)
     _maturities(page, sources, rows)
+    _lots(page, sources)
     _names(page, sources)
     _threats(page, sources)
     _widths(page)
@@ -96,7 +65,7 @@ def write_live(
     page.print_area = f"A1:N{last},P{TOP - 2}:U{last}"
 
 
-def _head(page: Worksheet, letters: str, title: str, headers: tuple[str, ...]) -> None:
+def _head(page: Worksheet, letters: Sequence[str], title: str, headers: tuple[str, ...]) -> None:
     put_text(page[f"{letters[0]}{TOP - 2}"], title)
     page[f"{letters[0]}{TOP - 2}"].font = look.font(bold=True, size=12, color=look.DEEP)
     for letter, header in zip(letters, headers, strict=True):
@@ -106,11 +75,6 @@ def _head(page: Worksheet, letters: str, title: str, headers: tuple[str, ...]) -
         cell.fill = look.fill(look.PALE)
         cell.border = look.frame(look.INK)
         cell.alignment = look.wrapped("center")
-
-
-def _share(text: str) -> str:
-    """Percent as a share of one, however it is written."""
-    return f"IF(VALUE({text})>1,VALUE({text})/100,VALUE({text}))"
 
 
 def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
@@ -123,21 +87,21 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
          "Units of those, on hand and to be had", "Note"),
     )  # fmt: skip
     _assumed(page, sources)
-    maturity = sources.column("Seed lots", "Maturity")
-    hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
+    lots = _Lots(sources)
     known = f"$J${TOP}:$J${TOP + MATURITIES - 1}"
     for number in range(1, rows + 1):
         r = TOP + number - 1
-        at = {n: sources.field_cell(n, number) for n in _FIELD_COLUMNS}
-        low, high = at["Earliest maturity"], at["Latest maturity"]
-        inside = f'{maturity},">="&D{r},{maturity},"<="&E{r}'
+        at = {n: sources.cell("Fields", n, number) for n in _FIELD_COLUMNS}
+        value = {n: sources.number("Fields", n, number) for n in _FIELD_COLUMNS[1:]}
+        inside = f'{lots.maturity},">="&D{r},{lots.maturity},"<="&E{r}'
+        dropped = _dropped(sources, at, value, number)
         formulas = {
-            "B": f'IF(ISNUMBER({at["Acres"]}),{at["Acres"]}{sources.factor("Acres")},"")',
-            "C": f'IFERROR(B{r}*{_seeds(sources, at)}*(1+$D$3)/$C$3,"")',
-            "D": f"IF(ISNUMBER({low}),{low},0)",
-            "E": f"IF(ISNUMBER({high}),{high},{OPEN})",
+            "B": value["Acres"],
+            "C": f'IFERROR(B{r}*{dropped}*(1+$D$3)/$C$3,"")',
+            "D": f"IFERROR(({value['Earliest maturity']})*1,0)",
+            "E": f'IF(TRIM({at["Latest maturity"]})="",{OPEN},{value["Latest maturity"]})',
             "F": f'COUNTIFS({known},">="&D{r},{known},"<="&E{r})',
-            "G": f"SUMIFS({hand},{inside})+SUMIFS({buy},{inside})",
+            "G": f"SUMIFS({lots.on_hand},{inside})+SUMIFS({lots.can_buy},{inside})",
             "H": _field_note(r, at),
         }
         page[f"A{r}"] = f"=TRIM({at['Field']})"
@@ -145,39 +109,53 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
         for letter, formula in formulas.items():
             page[f"{letter}{r}"] = f'=IF($A{r}="","",{formula})'
             page[f"{letter}{r}"].number_format = _FIELD_FORMATS.get(letter, "General")
-        page[f"H{r}"].font = look.font(bold=True, color=look.ALARM)
+        page[f"H{r}"].font = look.font()
+    _red_where_wrong(page, f"H{TOP}:H{TOP + rows - 1}", f"H{TOP}")
+
+
+def _red_where_wrong(page: Worksheet, cells: str, first: str) -> None:
+    """Show notes in red, but not those that only say what is not counted here."""
+    from openpyxl.formatting.rule import FormulaRule
+
+    wrong = f'AND({first}<>"",ISERROR(SEARCH("{NOT_COUNTED}",{first})))'
+    page.conditional_formatting.add(
+        cells, FormulaRule(formula=[wrong], font=look.font(bold=True, color=look.ALARM))
+    )
 
 
 def _assumed(page: Worksheet, sources: Sources) -> None:
     """Row 3: what the units needed are counted with."""
     spare = sources.setting("Spare seed", 0)
-    lowest = f"MIN({sources.column('Seed lots', 'Germination')})"
+    lowest = f"MIN({_Lots(sources).germination})"
     put_text(page["A3"], "Seeds per unit, spare seed:")
     page["C3"] = f"={sources.setting('Seeds per unit', 140_000)}"
     page["D3"] = f"=IF({spare}>1,{spare}/100,{spare})"
     put_text(page["E3"], "lowest germination:")
     page["E3"].alignment = look.alignment(None)
-    page["G3"] = f'=IF({lowest}=0,"",IF({lowest}>1,{lowest}/100,{lowest}))'
+    page["G3"] = f'=IF({lowest}=0,"",{lowest})'
     for cell, form in (("C3", "#,##0"), ("D3", "0.0%"), ("G3", "0.0%")):
         page[cell].number_format = form
 
 
-def _seeds(sources: Sources, at: Mapping[str, str]) -> str:
+def _dropped(sources: Sources, at: Mapping[str, str], value: Mapping[str, str], number: int) -> str:
     """Seeds dropped per acre: as given, or from the stand at the lowest germination."""
-    rate, stand = at["Seeding rate"], at["Target stand"]
-    from_stand = f"{stand}{sources.factor('Target stand')}/{_share(at['Emergence'])}/$G$3"
-    return f"IF(ISNUMBER({rate}),{rate}{sources.factor('Seeding rate')},{from_stand})"
+    emergence = sources.share("Fields", "Emergence", number)
+    from_stand = f"{value['Target stand']}/{emergence}/$G$3"
+    return f'IF(TRIM({at["Seeding rate"]})<>"",{value["Seeding rate"]},{from_stand})'
 
 
 def _field_note(row: int, at: Mapping[str, str]) -> str:
-    """What is wrong with a field, the first thing first."""
+    """What is wrong with a field, the first thing first; or what is not counted here."""
+    rate, stand = (f"TRIM({at[n]})" for n in ("Seeding rate", "Target stand"))
     notes = (
-        (f'B{row}=""', "Acres?"),
-        (
-            f'AND(TRIM({at["Seeding rate"]})<>"",TRIM({at["Target stand"]})<>"")',
-            "rate or stand, not both",
-        ),
-        (f'C{row}=""', "Seeding rate or stand?"),
+        (f'TRIM({at["Acres"]})=""', "Acres?"),
+        (f'AND({rate}<>"",{stand}<>"")', "rate or stand, not both"),
+        (f'AND({rate}="",{stand}="")', "Seeding rate or stand?"),
+        (f'AND({rate}="",TRIM({at["Emergence"]})="")', "Emergence?"),
+        (f'B{row}=""', f"acres {NOT_COUNTED}"),
+        (f'AND({rate}="",$G$3="")', "Germination of the lots?"),
+        (f'C{row}=""', f"rate or stand {NOT_COUNTED}"),
+        (f'E{row}=""', f"maturity {NOT_COUNTED}"),
         (f"F{row}=0", "no seed in this window"),
         (f"G{row}<C{row}", "too little seed in this window"),
     )
@@ -220,8 +198,8 @@ def _maturities(page: Worksheet, sources: Sources, rows: int) -> None:
         ("Maturity", "On hand", "Can buy", "Fields that may take it need",
          "Fields that must take it need"),
     )  # fmt: skip
-    maturity = sources.column("Seed lots", "Maturity")
-    hand, buy = (sources.column("Seed lots", n) for n in ("Units on hand", "Can buy"))
+    lots = _Lots(sources)
+    maturity, hand, buy = lots.maturity, lots.on_hand, lots.can_buy
     last = TOP + rows - 1
     units, low, high, suits = (f"${c}${TOP}:${c}${last}" for c in "CDEF")
     for r in range(TOP, TOP + MATURITIES):
@@ -243,10 +221,57 @@ def _maturities(page: Worksheet, sources: Sources, rows: int) -> None:
     page["K3"] = f"=SUM(K{TOP}:K{TOP + MATURITIES - 1})"
     page["L3"] = f"=SUM(L{TOP}:L{TOP + MATURITIES - 1})"
     page["M3"] = f"=SUM({units})"
-    page["N3"] = '=IF(K3+L3<M3,"TOO LITTLE SEED",IF(M3=0,"","enough in all"))'
+    page["N3"] = _verdict(lots, rows)
     page["N3"].font = look.font(bold=True)
     page["N3"].alignment = look.alignment(None)
     _format(page, 3, {"K": "#,##0", "L": "#,##0", "M": '#,##0" needed"'})
+
+
+def _verdict(lots: _Lots, rows: int) -> str:
+    """Whether the seed is enough; only said where all that is typed is counted."""
+    field, needed, note = (f"${c}${TOP}:${c}${TOP + rows - 1}" for c in "ACH")
+    fields = f'SUMPRODUCT(({field}<>"")*({needed}=""))'
+    seed = f'SUMPRODUCT(({lots.name}<>"")*(({lots.maturity}="")+({lots.on_hand}="")>0))'
+    some = f'COUNTIF({note},"too little*")+COUNTIF({note},"no seed*")'
+    return (
+        f'=IF(M3=0,"",IF(AND({seed}=0,K3+L3<M3),"TOO LITTLE SEED",'
+        f'IF({fields}+{seed}>0,({fields}+{seed})&" rows not counted yet",'
+        f'IF({some}>0,"enough, but not everywhere","enough in all"))))'
+    )
+
+
+class _Lots:
+    """Columns W to AA: the seed lots as this page counts them, a row for each."""
+
+    def __init__(self, sources: Sources) -> None:
+        self.rows = sources.laid["Seed lots"][0].last - FIRST + 1
+        last = TOP + self.rows - 1
+        self.name, self.maturity, self.on_hand, self.can_buy, self.germination = (
+            f"${c}${TOP}:${c}${last}" for c in LOT_LETTERS
+        )
+
+
+def _lots(page: Worksheet, sources: Sources) -> None:
+    _head(
+        page,
+        LOT_LETTERS,
+        "Seed lots as counted here",
+        ("Lot", "Maturity", "On hand", "Can buy", "Germination"),
+    )
+    for number in range(1, _Lots(sources).rows + 1):
+        r = TOP + number - 1
+        lot = f"{LOT_LETTERS[0]}{r}"
+        page[lot] = f"=TRIM({sources.cell('Seed lots', 'Lot', number)})"
+        formulas = [
+            sources.number("Seed lots", name, number)
+            for name in ("Maturity", "Units on hand", "Can buy")
+        ]
+        formulas.append(sources.share("Seed lots", "Germination", number))
+        for letter, formula in zip(LOT_LETTERS[1:], formulas, strict=True):
+            page[f"{letter}{r}"] = f'=IF(${lot}="","",{formula})'
+        _format(
+            page, r, dict(zip(LOT_LETTERS[1:], ("0.0#", "#,##0", "#,##0", "0.0%"), strict=True))
+        )
 
 
 def _names(page: Worksheet, sources: Sources) -> None:
@@ -296,7 +321,8 @@ def _threats(page: Worksheet, sources: Sources) -> None:
 def _widths(page: Worksheet) -> None:
     widths = {"A": 22, "B": 9, "C": 10, "D": 10, "E": 10, "F": 11, "G": 16, "H": 28, "I": 3,
               "J": 9, "K": 10, "L": 10, "M": 16, "N": 17, "O": 3, "P": 19, "Q": 18, "R": 11,
-              "S": 28, "T": 3, "U": 28}  # fmt: skip
+              "S": 28, "T": 3, "U": 28, "V": 3, "W": 16, "X": 10, "Y": 10, "Z": 10,
+              "AA": 12}  # fmt: skip
     for letter, wide in widths.items():
         page.column_dimensions[letter].width = wide
     page.row_dimensions[TOP - 1].height = 46
