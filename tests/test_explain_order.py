@@ -2,6 +2,7 @@
 
 import itertools
 from dataclasses import replace
+from datetime import date
 from random import Random
 
 import pytest
@@ -201,6 +202,13 @@ def law_case(seed: int):
         for c in whole.containers
     )
     whole = replace(whole, containers=raised)
+    if seed % 3 == 0:  # a discount that what is ordered late does not count toward
+        days = (None, date(2027, 1, 10), date(2027, 2, 1))
+        whole = replace(
+            whole,
+            suppliers=tuple(replace(s, order_by=rng.choice(days)) for s in whole.suppliers),
+            discounts=tuple(replace(d, order_by=rng.choice(days)) for d in whole.discounts),
+        )
     need = float(rng.randint(1, 700))
     stock = rng.choice((0.0, 0.0, 150.0))
     want = need - stock
