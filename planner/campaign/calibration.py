@@ -9,12 +9,16 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import LB_PER_CWT, MG_PER_LB, floz_per_unit
+from planner.agronomy.rates import LB_PER_CWT, MG_PER_LB
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.domain import Calibration, Catch, Dose, SizeRow
+from planner.campaign.premix import amounts, pump_names, streams
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.campaign.domain import Batch
+    from planner.campaign.premix import Group
     from planner.season.domain import Recipe, Season, SeedLot
 
 ML_PER_FLOZ = 29.5735295625
@@ -48,6 +52,8 @@ def calibration(season: Season, batch: Batch) -> Calibration:
     """Calibration sheet of a batch."""
     lot = next(x for x in season.lots if x.name == batch.lot)
     recipe = next(r for r in season.recipes if r.name == batch.recipe)
+    groups = streams(season, recipe)
+    names = pump_names(groups)
     return Calibration(
         lot=lot.name,
         recipe=recipe.name,
@@ -56,12 +62,19 @@ def calibration(season: Season, batch: Batch) -> Calibration:
         unit_weight=unit_weight(lot, season.farm),
         bag_weight=unit_weight(lot, season.farm) * lot.units_per_bag,
         seed_flow=season.farm.seed_flow,
-        doses=doses(season, recipe, lot),
-        sizes=tuple(_size(season, recipe, lot, change) for change in SIZE_CHANGES),
+        doses=doses(season, recipe, lot, groups),
+        sizes=tuple(_size(season, recipe, lot, groups, change) for change in SIZE_CHANGES),
+        premixed=tuple(
+            (name, *(p.name for p in group))
+            for name, group in zip(names, groups, strict=True)
+            if len(group) > 1
+        ),
     )
 
 
-def _size(season: Season, recipe: Recipe, lot: SeedLot, change: float) -> SizeRow:
+def _size(
+    season: Season, recipe: Recipe, lot: SeedLot, groups: Sequence[Group], change: float
+) -> SizeRow:
     real = replace(lot, seeds_per_lb=lot.seeds_per_lb * (1.0 + change))
     weight = unit_weight(real, season.farm)
     return SizeRow(
@@ -69,21 +82,29 @@ def _size(season: Season, recipe: Recipe, lot: SeedLot, change: float) -> SizeRo
         seeds_per_lb=real.seeds_per_lb,
         unit_weight=weight,
         bag_weight=weight * lot.units_per_bag,
-        doses=tuple(replace(d, catches=()) for d in doses(season, recipe, real)),
+        doses=tuple(replace(d, catches=()) for d in doses(season, recipe, real, groups)),
     )
 
 
-def doses(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Dose, ...]:
-    """Every product of a recipe on a lot: on a unit, a cwt and a bag, a minute and in a catch."""
-    products = {p.name: p for p in season.products}
+def doses(
+    season: Season, recipe: Recipe, lot: SeedLot, groups: Sequence[Group] = ()
+) -> tuple[Dose, ...]:
+    """Every pump of a recipe on a lot: on a unit, a cwt and a bag, a minute and in a catch.
+
+    `groups` are the recipe's products by pump, where they are known already.
+    """
     weight = unit_weight(lot, season.farm)
-    found: dict[str, float] = {}
-    for rate in recipe.rates:
-        amount = floz_per_unit(rate, lot, products[rate.product], season.farm)
-        found[rate.product] = found.get(rate.product, 0.0) + amount
+    each = amounts(season, recipe, lot)
+    groups = groups or streams(season, recipe)
     return tuple(
-        dose(name, amount, weight, lot.units_per_bag, season.farm.seed_flow)
-        for name, amount in found.items()
+        dose(
+            name,
+            sum(each[p.name] for p in group),
+            weight,
+            lot.units_per_bag,
+            season.farm.seed_flow,
+        )
+        for group, name in zip(groups, pump_names(groups), strict=True)
     )
 
 

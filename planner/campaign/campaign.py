@@ -33,6 +33,7 @@ from planner.campaign.done import settle
 from planner.campaign.drawdown import draw_down
 from planner.campaign.ical import deadlines, events
 from planner.campaign.notes import notes
+from planner.campaign.premix import premix
 from planner.campaign.records import dated, leftovers, log, tags
 from planner.campaign.run_order import EMPTY, Line, change_minutes, find_order
 
@@ -69,6 +70,7 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
         calendar=Calendar((), (), 0, 0),
         drawdown=DrawDown((), ()),
         calibration=tuple(calibration(season, b) for b in to_treat),
+        premixes=tuple(m for b in to_treat if (m := premix(season, b))),
         cards=cards(season, to_treat, planted),
         clock=(),
         log=(),

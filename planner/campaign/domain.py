@@ -320,7 +320,61 @@ class Calibration:
     bag_weight: float
     seed_flow: float | None
     doses: tuple[Dose, ...]
+    """By pump."""
     sizes: tuple[SizeRow, ...]
+    premixed: tuple[tuple[str, ...], ...] = ()
+    """Premixes among them: what each is called, then what is in it."""
+
+
+@dataclass(frozen=True, slots=True)
+class MixStep:
+    """One pour of a premix."""
+
+    product: str
+    kind: str
+    part: str
+    """Half or rest, where it is poured in two; empty for all of it."""
+    share: float
+    """Of the whole slurry."""
+
+
+@dataclass(frozen=True, slots=True)
+class Mix:
+    """Products that share a pump, mixed before."""
+
+    name: str
+    total: float
+    """For the whole batch, fl oz, without margin."""
+    per_unit: float
+    per_cwt: float
+    fill: float
+    """Of a full tank, fl oz."""
+    full_tanks: int
+    last: float
+    """In the last tank, fl oz; 0 where full ones suffice."""
+    units_a_tank: float
+    life: float | None
+    """Hours that it may stand; None where no product says."""
+    minutes: float | None
+    """That a full tank runs at the farm's seed flow; None where that is not known."""
+    kept_small: bool
+    """Whether the tank is not filled because it would stand too long."""
+    steps: tuple[MixStep, ...]
+    """In the order of mixing."""
+    not_with: tuple[str, ...] = ()
+    """Pairs in it that must not meet."""
+
+
+@dataclass(frozen=True, slots=True)
+class Premix:
+    """What is mixed before a batch, as the treater has fewer pumps than its recipe products."""
+
+    lot: str
+    recipe: str
+    units: float
+    mixes: tuple[Mix, ...]
+    alone: tuple[str, ...]
+    """Products that have a pump of their own."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -480,4 +534,6 @@ class Campaign:
     deadlines: tuple[Event, ...] = ()
     """Order-by days of the suppliers ordered from."""
     done: tuple[Done, ...] = ()
+    premixes: tuple[Premix, ...] = ()
+    """Of the batches that need one."""
     notes: tuple[str, ...] = ()

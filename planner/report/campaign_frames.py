@@ -9,6 +9,7 @@ from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
 from planner.report.container_frames import draw_down_sheet, left_sheet, level_sheet
 from planner.report.measures import Manner
+from planner.report.premix_frames import premix_sheet
 from planner.report.record_frames import log_sheet, seed_log_sheet, tag_sheet
 from planner.report.sheets import Book
 from planner.report.spread import spread
@@ -25,6 +26,7 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
     return (
         calendar_sheet(campaign),
         card_sheet(campaign),
+        *([premix_sheet(campaign)] if campaign.premixes else []),
         calibration_sheet(campaign),
         draw_down_sheet(campaign),
         level_sheet(campaign),
