@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from planner.explain.again import Again
     from planner.explain.explain import Explanation
     from planner.optimize.options import Progress, Stop
+    from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -152,22 +153,61 @@ def explain(
     return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
 
 
-def keep_near(
-    season: Season,
-    old: Plan,
-    cheapest: Plan,
-    *,
-    seconds: float = 20.0,
-    stop: Stop | None = None,
-) -> tuple[Plan, Again]:
-    """Of all plans that cost next to nothing more, find the one nearest to an old plan.
+def bring_in(season: Season, path: Path | str) -> tuple[Season, Earlier, tuple[str, ...]]:
+    """Read a plan made before, and bring what its campaign reports done into the season.
 
     Parameters
     ----------
+    path
+        The ``plan.json``.
+
+    Returns
+    -------
+    tuple of Season, Earlier and tuple of str
+        The season to plan now, the plan made before, and what was brought in or is to be looked
+        after, in sentences.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds no plan.
+    """
+    from planner.plan.earlier import bring
+    from planner.report.again_json import read_earlier
+
+    earlier = read_earlier(Path(path))
+    now, notes = bring(season, earlier)
+    return now, earlier, notes
+
+
+def keep_near(
+    season: Season,
+    old: Plan | Earlier,
+    cheapest: Plan,
+    *,
+    seconds: float = 20.0,
+    effort: int | None = None,
+    most_moved: float | None = None,
+    notes: tuple[str, ...] = (),
+    stop: Stop | None = None,
+) -> tuple[Plan, Again]:
+    """Keep what need not change of an old plan, and move only what is worth it.
+
+    Parameters
+    ----------
+    season
+        As it is now, with what was reported done, as `bring_in` returns it. Its setting Worth
+        moving is what an acre moved must save.
     old
-        The plan made before, as `planner.report.json.read_plan` returns it.
+        The plan made before, as `bring_in` returns it.
     cheapest
-        What `make_plan` returns for the season as it is now.
+        What `make_plan` returns for that season.
+    effort
+        Work limit in steps instead of seconds.
+    most_moved
+        Acres that may change their seed or recipe at the most; those that must do all the same.
+    notes
+        What `bring_in` has to say.
 
     Returns
     -------
@@ -178,7 +218,8 @@ def keep_near(
     from planner.optimize.options import SolveOptions
     from planner.plan.audit import audit
 
-    plan, again = plan_again(season, old, cheapest, SolveOptions(seconds=seconds), stop=stop)
+    options = SolveOptions(seconds=seconds, effort=effort)
+    plan, again = plan_again(season, old, cheapest, options, most_moved, notes, stop)
     audit(plan, season)
     return _told(plan, season), again
 

@@ -205,7 +205,19 @@ def plan(
     since: Annotated[
         Path | None,
         typer.Option(
-            "--since", metavar="PLAN.json", help="Stay as near to this earlier plan as costs allow."
+            "--since",
+            metavar="PLAN.json",
+            help="Go on from this earlier plan: keep what need not change, count what is done.",
+        ),
+    ] = None,
+    most_moved: Annotated[
+        float | None,
+        typer.Option(
+            "--most-moved",
+            min=0.0,
+            metavar="ACRES",
+            callback=_finite,
+            help="With --since: acres that may change seed or recipe at the most.",
         ),
     ] = None,
 ) -> None:
@@ -213,9 +225,12 @@ def plan(
     from planner.terminal.deciding import Options
     from planner.terminal.planning import Extras, plan_season
 
+    if most_moved is not None and since is None:
+        msg = "--most-moved goes with --since"
+        raise typer.BadParameter(msg)
     options = Options(seconds, gap, effort, seed, quiet=quiet)
     wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
-    made, lines = plan_season(source, out, options, Extras(wanted, what_if, since))
+    made, lines = plan_season(source, out, options, Extras(wanted, what_if, since, most_moved))
     for line in lines:
         _print(line)
     if strict and made.shortages:

@@ -231,17 +231,23 @@ def recipe_suits(fld, lot, recipe, season) -> bool:
 # --- the model ------------------------------------------------------------------------------------
 
 
-def solve(season) -> Answer:
-    """Fewest acres short by priority, then the lowest cost."""
-    best = search(season, with_scipy)
+def solve(season, old=None, charge: float | None = None) -> Answer:
+    """Fewest acres short by priority, then the lowest cost.
+
+    With `old`, acres of an earlier assignment by (field, lot, recipe), the cost holds `charge` for
+    every acre of it that is not kept; where `charge` is None, those acres alone are the cost.
+    """
+    best = search(season, with_scipy, old=old, charge=charge)
     assert best is not None, "no plan found"
     assert best.proven
     return Answer(best.short, best.cost)
 
 
-def search(season, engine: Engine, seconds: float = math.inf) -> Best | None:
+def search(
+    season, engine: Engine, seconds: float = math.inf, old=None, charge: float | None = None
+) -> Best | None:
     """The best plan that an engine finds in some seconds of the processor; None if none."""
-    m, shortages, cost, constant = build(season)
+    m, shortages, cost, constant = build(season, old, charge)
     slacks = [SLACK * 10**i for i in range(len(shortages))]
     until = time.process_time() + seconds
     found = _in_order(m, shortages, cost, slacks, None, engine, until)
@@ -261,7 +267,9 @@ def search(season, engine: Engine, seconds: float = math.inf) -> Best | None:
     )
 
 
-def build(season) -> tuple[Model, list[dict[int, float]], dict[int, float], float]:
+def build(
+    season, old=None, charge: float | None = None
+) -> tuple[Model, list[dict[int, float]], dict[int, float], float]:
     """The model, acres short by rising priority, the cost, and what it holds whatever is done."""
     m = Model()
     cost: dict[int, float] = defaultdict(float)
@@ -277,6 +285,14 @@ def build(season) -> tuple[Model, list[dict[int, float]], dict[int, float], floa
     if season.farm.weigh_yield_loss:
         _yield_loss(season, acres, cost)
 
+    if old is not None:
+        moved, gone = _moved(m, season, acres, old)
+        if charge is None:
+            cost, constant = dict.fromkeys(moved, 1.0), gone
+        else:
+            cost.update(dict.fromkeys(moved, charge))
+            constant += charge * gone
+
     short = {}
     for f in season.fields:
         short[f.name] = m.column(f.acres)
@@ -285,6 +301,35 @@ def build(season) -> tuple[Model, list[dict[int, float]], dict[int, float], floa
     priorities = sorted({f.priority for f in season.fields})
     terms = [{short[f.name]: 1.0 for f in season.fields if f.priority == p} for p in priorities]
     return m, terms, cost, constant
+
+
+def _moved(m, season, acres, old):
+    """Columns of acres not kept, and acres that can't be.
+
+    Lots of one variety and grower that are dropped at one rate are alike.
+    """
+    lots = {lot.name: lot for lot in season.lots}
+    fields = {f.name: f for f in season.fields}
+
+    def alike(name, lot, recipe):
+        if lot not in lots or name not in fields:
+            return name, lot, recipe
+        rate = drop(fields[name], lots[lot]) if (name, lot, recipe) in acres else lot
+        return name, lots[lot].variety, lots[lot].grower, rate, recipe
+
+    groups, want = defaultdict(dict), defaultdict(float)
+    for key, j in acres.items():
+        groups[alike(*key)][j] = 1.0
+    for key, amount in old.items():
+        want[alike(*key)] += amount
+    columns, gone = [], 0.0
+    for kind, amount in want.items():
+        if kind in groups:
+            columns.append(m.column(amount))
+            m.row({**groups[kind], columns[-1]: 1.0}, low=amount)
+        else:
+            gone += amount
+    return columns, gone
 
 
 def _in_order(m, shortages, cost, slacks, fixed, engine, until) -> list[Found] | None:

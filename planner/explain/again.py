@@ -1,4 +1,4 @@
-"""Planning again: keep what need not change, and say what did."""
+"""Planning again: keep what need not change, move what pays, and say what did."""
 
 from __future__ import annotations
 
@@ -6,25 +6,26 @@ from dataclasses import dataclass, replace
 from math import floor
 from typing import TYPE_CHECKING
 
-from planner.explain.changes import (
-    ACRE,
-    acres_by_share,
-    acres_short,
-    field_changes,
-    moved_acres,
-)
-from planner.explain.spare import Spare, left_words, spare_things
-from planner.explain.words import Speech, count, listing
+from planner.explain.again_words import sentences
+from planner.explain.changes import field_changes
+from planner.explain.paid import bags_since, containers_since, paid_since, treated_since
+from planner.explain.spare import Spare, spare_things
+from planner.explain.words import Speech
 from planner.optimize.options import SolveOptions
+from planner.plan.earlier import Earlier
+from planner.plan.moves import (
+    acres_by_share,
+    moved_acres,
+    moved_by_field,
+    short_by_priority,
+    shorter,
+)
 
 if TYPE_CHECKING:
     from planner.optimize.options import Stop
+    from planner.optimize.stay import Saving, Stay
     from planner.plan.plan import Plan
     from planner.season.domain import Season
-
-STAYING = 1e-3
-"""Share of the cost that staying near the old plan may take."""
-CENT = 0.01
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,7 +36,13 @@ class FieldChange:
     before: str
     after: str
     acres: float
-    """Of the old assignment, that it does not keep."""
+    """Of the old assignment, that it does not keep; lots that are interchangeable aside."""
+    saves: float | None = None
+    """What the plan would cost more with the field kept as it was, the others moved no further."""
+    exact: bool = True
+    """Whether that is proven; if not, it saves that much at the most."""
+    must: bool = False
+    """Kept as it was, acres would stay short, or other fields would move in its place."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -59,11 +66,17 @@ class OrderChange:
 
 @dataclass(frozen=True, slots=True)
 class SeedChange:
-    """Bags of a lot to buy in the old plan and now, where they differ."""
+    """Bags of a lot that the old plan bought, that were bought since, that are still to buy."""
 
     lot: str
     old: int
+    bought: int
     now: int
+
+    @property
+    def change(self) -> int:
+        """Bags more (or fewer) than the old plan wanted."""
+        return self.bought + self.now - self.old
 
 
 @dataclass(frozen=True, slots=True)
@@ -72,77 +85,99 @@ class Again:
 
     moved: float
     """Acres of the old assignment that are not kept."""
+    fewest: float
+    """Acres that move in the plan found that moves the fewest."""
     moved_floor: float
-    """Proven: every plan within the cost allowed moves as many."""
-    allowed: float
-    """Cost allowed over the cheapest, as a share."""
+    """Proven: every plan with as few acres short moves as many."""
+    worth_moving: float
+    """Money an acre that moving must save."""
+    most_moved: float | None
+    """Acres that were to move at the most."""
+    keeping: float
+    """Total of the cheapest plan found that moves only the fewest acres."""
     cheapest: float
     """Total of the cheapest plan found."""
     total: float
     old_total: float
+    paid: float
+    """What has been paid for since the old plan, seed given up by treating it included."""
     fields: tuple[FieldChange, ...]
     order: tuple[OrderChange, ...]
     seed: tuple[SeedChange, ...]
     spare: tuple[Spare, ...]
-    sentences: tuple[str, ...]
+    notes: tuple[str, ...] = ()
+    """What was brought in from the old plan's campaign, and what to look after."""
+    sentences: tuple[str, ...] = ()
     """What changed, what to buy now, what can be returned or is left: in this order."""
 
 
 def plan_again(
     season: Season,
-    old: Plan,
+    old: Plan | Earlier,
     cheapest: Plan,
     options: SolveOptions | None = None,
-    allowed: float = STAYING,
+    most_moved: float | None = None,
+    notes: tuple[str, ...] = (),
     stop: Stop | None = None,
 ) -> tuple[Plan, Again]:
-    """Return the plan within a cost of the cheapest that moves the fewest acres, and what changed.
+    """Keep what need not change of an old plan, move what pays, and say what changed.
 
     Parameters
     ----------
+    season
+        As it is now, with what was reported done (`planner.plan.earlier.bring`). Its setting Worth
+        moving says what an acre moved must save.
     old
         The plan made before, as read from its plan.json.
     cheapest
         What `planner.optimize.search.solve` returns for the season as it is now.
-    allowed
-        Cost over the cheapest that staying may take, as a share of its total.
+    most_moved
+        Acres that may move at the most; those that must move are moved all the same.
+    notes
+        Passed on to the description.
     """
-    from planner.optimize.stay import stay
+    from planner.optimize.stay import Terms, stay
     from planner.plan.audit import audit
 
-    limit = cheapest.cost.total + allowed * abs(cheapest.cost.total)
-    shares = acres_by_share(old)
-    kept = _still_good(old, cheapest, season, limit)
-    plan, least = kept or cheapest, 0.0
-    if kept is None and moved_acres(old, cheapest) > ACRE:
-        found = stay(season, cheapest, shares, limit, options or SolveOptions(20.0), stop)
-        plan, least = found.plan, found.moved_floor
-        audit(plan, season)
-    return plan, told_again(season, old, plan, cheapest, allowed, least)
+    earlier = old if isinstance(old, Earlier) else Earlier(old)
+    kept = _still_good(earlier, cheapest, season)
+    known = _least_short((cheapest,) if kept is None else (kept, cheapest), season)
+    terms = Terms(season.farm.worth_moving, most_moved)
+    shares = acres_by_share(earlier.plan)
+    found = stay(season, known, shares, terms, options or SolveOptions(20.0), stop)
+    audit(found.plan, season)
+    return found.plan, told_again(season, earlier, found, cheapest, most_moved, notes)
 
 
-def _still_good(old: Plan, cheapest: Plan, season: Season, limit: float) -> Plan | None:
-    """Return what is left to do of the old plan, counted anew, if it may still be done so."""
+def _least_short(known: tuple[Plan, ...], season: Season) -> tuple[Plan, ...]:
+    """Of some plans those that leave the fewest acres short, the first priorities first."""
+    short = [short_by_priority(plan, season) for plan in known]
+    return tuple(
+        plan
+        for plan, mine in zip(known, short, strict=True)
+        if not any(shorter(other, mine) for other in short)
+    )
+
+
+def _still_good(earlier: Earlier, cheapest: Plan, season: Season) -> Plan | None:
+    """Return what is left to do of the old plan, if it may still be done so."""
     from planner.errors import AuditError
     from planner.explain.held import held_plan
     from planner.plan.audit import audit
 
-    if acres_short(old) > acres_short(cheapest) + ACRE:
-        return None
     try:
-        plan = held_plan(_to_do(old, season), season, cheapest)
+        plan = held_plan(_to_do(earlier, season), season, cheapest)
         audit(plan, season)
     except (AuditError, KeyError, ValueError):
         return None
-    return plan if plan.cost.total <= limit + CENT / 2.0 else None
+    return plan
 
 
-def _to_do(old: Plan, season: Season) -> Plan:
-    """Return the old plan without the bags treated and the containers ordered since."""
+def _to_do(earlier: Earlier, season: Season) -> Plan:
+    """Return the old plan without what was treated, ordered and bought since."""
+    old = earlier.plan
     per_bag = {lot.name: lot.units_per_bag for lot in season.lots}
-    done: dict[tuple[str, str], float] = {}
-    for t in season.treated:
-        done[t.lot, t.recipe] = done.get((t.lot, t.recipe), 0.0) + t.units
+    done = treated_since(season, earlier)
     treating = []
     for row in old.treating:
         units = min(row.units, done.get((row.lot, row.recipe), 0.0))
@@ -153,49 +188,74 @@ def _to_do(old: Plan, season: Season) -> Plan:
         )
         if left.full_bags or left.part_bag:
             treating.append(left)
-    coming: dict[tuple[str, str], int] = {}
-    for o in season.ordered:
-        coming[o.product, o.container] = coming.get((o.product, o.container), 0) + o.count
-    order = [
-        replace(o, count=max(0, o.count - coming.get((o.product, o.container), 0)))
-        for o in old.order
+    have = containers_since(season, earlier)
+    order = [replace(o, count=o.count - have.get((o.product, o.container), 0)) for o in old.order]
+    seed = bags_since(season, earlier)
+    bags = [
+        replace(s, bags=s.bags - n, units=s.units - n * per_bag[s.lot])
+        for s in old.seed_purchases
+        if (n := min(s.bags, seed.get(s.lot, 0))) < s.bags
     ]
-    return replace(old, treating=tuple(treating), order=tuple(o for o in order if o.count))
+    return replace(
+        old,
+        treating=tuple(treating),
+        order=tuple(o for o in order if o.count > 0),
+        seed_purchases=tuple(bags),
+    )
 
 
 def told_again(
-    season: Season, old: Plan, plan: Plan, cheapest: Plan, allowed: float, least: float
+    season: Season,
+    earlier: Earlier,
+    found: Stay,
+    cheapest: Plan,
+    most_moved: float | None = None,
+    notes: tuple[str, ...] = (),
 ) -> Again:
     """Describe how a plan stands to an old one."""
-    order = _order(season, old, plan)
-    spare = spare_things(season, plan)
+    old, plan = earlier.plan, found.plan
     result = Again(
-        moved=moved_acres(old, plan),
-        moved_floor=least,
-        allowed=allowed,
-        cheapest=cheapest.cost.total,
+        moved=moved_acres(old, plan, season),
+        fewest=moved_acres(old, found.kept, season),
+        moved_floor=found.floor,
+        worth_moving=season.farm.worth_moving,
+        most_moved=most_moved,
+        keeping=found.kept.cost.total,
+        cheapest=min(cheapest.cost.total, plan.cost.total),
         total=plan.cost.total,
         old_total=old.cost.total,
-        fields=_fields(old, plan, Speech(season.farm)),
-        order=order,
-        seed=_seed(old, plan),
-        spare=spare,
-        sentences=(),
+        paid=paid_since(season, earlier),
+        fields=_fields(season, old, found),
+        order=_order(season, earlier, plan),
+        seed=_seed(season, earlier, plan),
+        spare=spare_things(season, plan),
+        notes=notes,
     )
+    return replace(result, sentences=sentences(result, plan, Speech(season.farm)))
+
+
+def _fields(season: Season, old: Plan, found: Stay) -> tuple[FieldChange, ...]:
+    before, after = acres_by_share(old), acres_by_share(found.plan)
+    moved = moved_by_field(before, after, season)
     speech = Speech(season.farm)
-    words = (_changed(result, speech), _buy_now(result, plan, speech), left_words(result.spare))
-    return replace(result, sentences=words)
+    return tuple(
+        _field(name, moved.get(name, 0.0), before, after, found.savings.get(name), speech)
+        for name in field_changes(old, found.plan)
+    )
 
 
-def _fields(old: Plan, plan: Plan, speech: Speech) -> tuple[FieldChange, ...]:
-    before, after = acres_by_share(old), acres_by_share(plan)
-    changes = []
-    for name in field_changes(old, plan):
-        lost = sum(max(0.0, a - after.get(key, 0.0)) for key, a in before.items() if key[0] == name)
-        changes.append(
-            FieldChange(name, _shares(name, before, speech), _shares(name, after, speech), lost)
-        )
-    return tuple(changes)
+def _field(
+    name: str,
+    acres: float,
+    before: dict[tuple[str, str, str], float],
+    after: dict[tuple[str, str, str], float],
+    saving: Saving | None,
+    speech: Speech,
+) -> FieldChange:
+    was, now = _shares(name, before, speech), _shares(name, after, speech)
+    if saving is None:
+        return FieldChange(name, was, now, acres)
+    return FieldChange(name, was, now, acres, saving.money, saving.exact, saving.must)
 
 
 def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech) -> str:
@@ -206,20 +266,15 @@ def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech
     return "; ".join(parts) or "nothing"
 
 
-def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
-    wanted = {(o.product, o.container): o.count for o in old.order}
+def _order(season: Season, earlier: Earlier, plan: Plan) -> tuple[OrderChange, ...]:
+    wanted = {(o.product, o.container): o.count for o in earlier.plan.order}
     buy = {(o.product, o.container): o.count for o in plan.order}
-    coming: dict[tuple[str, str], int] = {}
-    for o in season.ordered:
-        key = o.product, o.container
-        coming[key] = coming.get(key, 0) + o.count
-    for key, n in _on_way_before(season, old, wanted, coming).items():
-        coming[key] -= n
+    have = containers_since(season, earlier)
     lines = []
     for c in season.containers:
         key = c.product, c.name
         line = OrderChange(
-            *key, wanted.pop(key, 0), coming.get(key, 0), buy.get(key, 0), c.supplier or ""
+            *key, wanted.pop(key, 0), have.get(key, 0), buy.get(key, 0), c.supplier or ""
         )
         if line.old or line.on_way or line.buy:
             lines.append(line)
@@ -227,81 +282,11 @@ def _order(season: Season, old: Plan, plan: Plan) -> tuple[OrderChange, ...]:
     return tuple(lines)
 
 
-def _seed(old: Plan, plan: Plan) -> tuple[SeedChange, ...]:
-    before = {s.lot: s.bags for s in old.seed_purchases}
+def _seed(season: Season, earlier: Earlier, plan: Plan) -> tuple[SeedChange, ...]:
+    old = {s.lot: s.bags for s in earlier.plan.seed_purchases}
+    have = bags_since(season, earlier)
     now = {s.lot: s.bags for s in plan.seed_purchases}
-    lots = dict.fromkeys([*before, *now])
-    changes = (SeedChange(lot, before.get(lot, 0), now.get(lot, 0)) for lot in lots)
-    return tuple(c for c in changes if c.old != c.now)
-
-
-def _on_way_before(
-    season: Season,
-    old: Plan,
-    wanted: dict[tuple[str, str], int],
-    coming: dict[tuple[str, str], int],
-) -> dict[tuple[str, str], int]:
-    """Containers on their way that the old plan already counted with, by its volumes.
-
-    Those that the old plan did not order itself are taken for them first.
-    """
-    volume = {u.product: u.on_its_way for u in old.products}
-    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
-    before: dict[tuple[str, str], int] = {}
-    for key in sorted(coming, key=lambda k: (wanted.get(k, 0) - coming[k], k)):
-        size, left = usable[key], volume.get(key[0], 0.0)
-        n = min(coming[key], floor(left / size + 1e-6)) if size > 0 else 0
-        if n:
-            before[key] = n
-            volume[key[0]] = left - n * size
-    return before
-
-
-def _changed(again: Again, speech: Speech) -> str:
-    """Say what changed."""
-    changed = [line for line in again.order if line.change]
-    text = "Every field keeps its seed and recipe."
-    if again.fields:
-        text = (
-            f"{count(len(again.fields), 'field')} would be planted otherwise "
-            f"({listing([f.field for f in again.fields])}), {speech.acres(again.moved)} in all"
-        )
-        if again.moved - again.moved_floor <= ACRE + 1e-4 * again.moved:
-            text += "; no plan at this cost moves fewer."
-        else:
-            text += f"; at least {speech.acres(again.moved_floor)} must move."
-    elif not changed and not again.seed:
-        text = "Nothing changes: every field keeps its seed and recipe, and the order stands."
-    lines = [f"{line.change:+d} {line.container} of {line.product}" for line in changed]
-    lines += [
-        f"{c.now - c.old:+d} {'bag' if abs(c.now - c.old) == 1 else 'bags'} of {c.lot}"
-        for c in again.seed
-    ]
-    if lines:
-        text += f" The order changes: {listing(lines)}."
-    elif again.fields:
-        text += " The order stands."
-    return text + _costs(again, speech)
-
-
-def _costs(again: Again, speech: Speech) -> str:
-    """Say what the change and staying cost."""
-    text = ""
-    change, over = again.total - again.old_total, again.total - again.cheapest
-    if abs(change) >= CENT:
-        text = f" The plan costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
-        text += " than the old one"
-        text += ", what is on its way not counted." if any(x.on_way for x in again.order) else "."
-    if over >= CENT:
-        text += f" Staying costs {speech.money(over)} over the cheapest plan."
-    return text
-
-
-def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:
-    """Say what is still to be bought."""
-    lines = [f"{line.buy} x {line.container} of {line.product}" for line in again.order if line.buy]
-    lines += [f"{count(s.bags, 'bag')} of {s.lot}" for s in plan.seed_purchases]
-    if not lines:
-        return "To buy now: nothing."
-    now = plan.cost.containers + plan.cost.freight - plan.cost.discounts + plan.cost.seed_bought
-    return f"To buy now: {'; '.join(lines)}: {speech.money(now)}."
+    return tuple(
+        SeedChange(lot, old.get(lot, 0), have.get(lot, 0), now.get(lot, 0))
+        for lot in dict.fromkeys([*old, *now])
+    )

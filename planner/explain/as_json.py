@@ -66,4 +66,6 @@ def again(told: Again) -> dict[str, Any]:
     result: dict[str, Any] = plain(told)
     for line, own in zip(result["order"], told.order, strict=True):
         line["change"] = own.change
+    for line, seed in zip(result["seed"], told.seed, strict=True):
+        line["change"] = seed.change
     return result

@@ -5,25 +5,10 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
+from planner.plan.moves import ACRE, acres_by_share
+
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
-
-ACRE = 0.005
-"""Acres that count as none."""
-
-
-def acres_by_share(plan: Plan) -> dict[tuple[str, str, str], float]:
-    """Acres planted, by (field, lot, recipe)."""
-    total: dict[tuple[str, str, str], float] = defaultdict(float)
-    for p in plan.planting:
-        total[p.field, p.lot, p.recipe] += p.acres
-    return dict(total)
-
-
-def moved_acres(old: Plan, new: Plan) -> float:
-    """Acres of the old assignment (field, lot, recipe) that the new plan does not keep."""
-    now = acres_by_share(new)
-    return sum(max(0.0, a - now.get(key, 0.0)) for key, a in acres_by_share(old).items())
 
 
 def field_changes(old: Plan, new: Plan) -> list[str]:

@@ -9,11 +9,12 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import need, rating
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import suitable
-from planner.explain.changes import ACRE, acres_short, field_changes, order_changes
+from planner.explain.changes import acres_short, field_changes, order_changes
 from planner.explain.held import held_plan
 from planner.explain.limits import miss
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.moves import ACRE
 from planner.season.domain import Field, Rating, SeedingRate
 
 if TYPE_CHECKING:

@@ -8,10 +8,11 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
-from planner.explain.changes import ACRE, acres_short
+from planner.explain.changes import acres_short
 from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.moves import ACRE
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:

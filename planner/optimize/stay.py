@@ -1,33 +1,66 @@
-"""Of all plans that cost little more than a known one, the one that moves the fewest acres."""
+"""Planning again near an old assignment: keep first, then move only what pays.
+
+Three programs, one after the other, over the season's exact model and one more variable for every
+old share: the acres of it that are not kept.
+
+1. The fewest acres that must move, whatever it costs, with as few acres short as can be.
+2. The cheapest plan that moves no more than those.
+3. The cheapest plan where every acre moved beyond them is charged what moving must save.
+"""
 
 from __future__ import annotations
 
-from dataclasses import dataclass, replace
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.extract import make_plan
-from planner.optimize.instance import make_instance
-from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Matrix, Watch, knowing, now, solve
-from planner.optimize.start import columns_of, proven_bound, settled_around, share_names, short_as
+from planner.optimize.floors import twice
+from planner.optimize.moving import make_moving
+from planner.optimize.solver import Limits, Verdict, Watch, knowing, now, reduced, solve
+from planner.optimize.start import proven_bound
+from planner.plan.moves import ACRE
+from planner.plan.plan import PROVEN_GAP
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from numpy.typing import NDArray
-
-    from planner.optimize.instance import Instance
-    from planner.optimize.model import Model
+    from planner.optimize.moving import Moving
     from planner.optimize.options import SolveOptions, Stop
-    from planner.optimize.solver import Floats
+    from planner.optimize.solver import Answer, Floats, Matrix
+    from planner.plan.moves import Share
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-WHOLE_MODEL = 6_000
-"""Choices up to which every one of them stays open; beyond, only those near the two plans."""
-DUST = 1e-7
+CENT = 0.01
+GAP = 1e-6
+SLACK = 1e-6
+"""Acres that may move beyond a cap, for rounding."""
+FIRST, SECOND, THIRD, FOURTH, FIFTH = 0.2, 0.3, 0.5, 0.7, 0.8
+"""Shares of the time by which each step ends; what moves save is found in the rest."""
+ORDERS = 2
+"""Plans whose bags and orders are tried for the third program."""
+ORDER = ("count", "reached", "bought")
+"""Containers and seed to buy."""
+BAGS = (*ORDER, "bags", "part")
+"""The order, and what is treated."""
+EACH = 3.0
+"""Seconds at most for what one field's move saves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """What the change of one field saves."""
+
+    acres: float
+    """Moved."""
+    money: float | None
+    """Cost of the plan with the field kept as it was, the others moved no further, less that of
+    the plan; None where the field can't be kept so, or where it was not found out."""
+    must: bool = False
+    """Proven: kept as it was, either more acres are short or other fields move."""
+    exact: bool = False
+    """Whether no plan with the field kept is cheaper; if not, the saving may be smaller."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -35,137 +68,233 @@ class Stay:
     """A plan near an old assignment."""
 
     plan: Plan
-    moved: float
-    """Acres of the old assignment that it does not keep."""
-    moved_floor: float
-    """Proven: every plan within the cost allowed moves as many."""
+    kept: Plan
+    """The cheapest one found that moves only what must."""
+    floor: float
+    """Proven: every plan with as few acres short moves as many acres."""
+    savings: Mapping[str, Saving]
+    """By field that is moved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """When moving is worth it."""
+
+    worth: float = 0.0
+    """Money that an acre moved must save."""
+    most: float | None = None
+    """Acres that may be moved; those that must move are moved all the same."""
 
 
 def stay(
     season: Season,
-    best: Plan,
-    old: Mapping[tuple[str, str, str], float],
-    most_cost: float,
+    known: tuple[Plan, ...],
+    old: Mapping[Share, float],
+    terms: Terms,
     options: SolveOptions,
     stop: Stop | None = None,
 ) -> Stay:
-    """Keep as many acres of an old assignment as a cost allows, then be as cheap as that permits.
+    """Keep what need not change of an old assignment, and move what pays.
 
     Parameters
     ----------
-    best
-        A plan of the season; its acres short are kept to, its floor is passed on.
+    known
+        Plans of the season, alike in acres short; the first one's acres short are kept to, and its
+        floor is passed on. The first of two that are as good is preferred.
     old
         Acres by (field, lot, recipe); what the season no longer allows counts as moved.
-    most_cost
-        Total that the plan may cost, at least that of `best`.
     """
-    end = now() + options.seconds
-    model, wide = _model(make_instance(season), best, old)
-    model = short_as(model, best)
-    x = columns_of(model, best)
-    moved, floor = _moved(old, best), 0.0
-    for limit in (np.inf, most_cost):  # often the nearest plan of all is cheap enough already
+    moving = make_moving(season, known, old)
+    clock = _Clock(options, now(), stop)
+    pool = list(known)
+    fewest, floor = _fewest(moving, pool, clock)
+    least = known[0].bound
+    kept = _cheapest(moving, pool, Terms(0.0, fewest), least, clock.until(SECOND), stop)
+    cap = None if terms.most is None else max(terms.most, fewest)
+    terms = Terms(terms.worth, cap)
+    least += terms.worth * floor
+    _near_known_plans(moving, pool, terms, least, clock)
+    _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
+    plan = _taken_back(moving, pool, terms, clock)
+    plan, savings = _savings(moving, pool, plan, terms, clock)
+    return Stay(plan, kept, min(floor, moving.moved(plan)), savings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """When each step has to come to an end."""
+
+    options: SolveOptions
+    began: float
+    stop: Stop | None
+
+    def until(self, share: float, most: float = np.inf) -> Limits:
+        """What is left until a share of the time, or the steps of the search in its place."""
+        options = self.options
+        if options.effort is not None:
+            return Limits(1e6, GAP, options.effort, seed=options.seed)
+        left = self.began + share * options.seconds - now()
+        return Limits(max(0.2, min(left, most)), GAP, seed=options.seed)
+
+    @property
+    def over(self) -> bool:
+        """Whether there is no time left, or the user wants to stop."""
+        late = self.options.effort is None and now() - self.began >= self.options.seconds
+        return late or (self.stop is not None and self.stop.is_set())
+
+
+def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, float]:
+    """Find the fewest acres that must move, and prove how few that is; the plan joins the pool.
+
+    An optimum that took little work counts only once a second solve agrees.
+    """
+    nearest = min(pool, key=moving.moved)
+    if moving.moved(nearest) <= moving.gone + ACRE:
+        return moving.moved(nearest), moving.gone
+    matrix = moving.counting
+    watch = _watch(matrix, moving.columns(nearest), clock.stop)
+    answer = twice(matrix, clock.until(FIRST), watch)
+    if answer.x is not None:
+        pool.append(moving.plan(answer.x))
+    floor = max(0.0, proven_bound(answer)) if moving.wide else 0.0
+    return min(map(moving.moved, pool)), moving.gone + floor
+
+
+def _cheapest(
+    moving: Moving,
+    pool: list[Plan],
+    terms: Terms,
+    least: float,
+    limits: Limits,
+    stop: Stop | None,
+) -> Plan:
+    """Find the plan of the least cost, with what moving is worth; new ones join the pool.
+
+    `least` is proven: no plan scores less.
+    """
+    best = _best(moving, pool, terms)
+    score = moving.score(best, terms.worth)
+    if score - least > PROVEN_GAP * max(1.0, abs(score)):
+        matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+        answer = solve(matrix, limits, watch=_watch(matrix, moving.columns(best), stop))
+        if answer.x is not None:
+            pool.append(moving.plan(answer.x))
+    return _best(moving, pool, terms)
+
+
+def _near_known_plans(
+    moving: Moving, pool: list[Plan], terms: Terms, least: float, clock: _Clock
+) -> None:
+    """Solve the third program near the best plans known; what is found joins the pool.
+
+    First with their bags and order, where only acres are left to decide, then with their order
+    alone: both are much easier than the whole, and lead to better plans in the same time.
+    """
+    matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+    steps = [held for held in (BAGS, ORDER) for _ in range(ORDERS)]
+    for n, held in enumerate(steps):
+        ranked = sorted(pool, key=lambda plan: moving.score(plan, terms.worth))
+        score = moving.score(_best(moving, pool, terms), terms.worth)
+        done = score - least <= PROVEN_GAP * max(1.0, abs(score))
+        if done or clock.over or n % ORDERS >= len(ranked):
+            continue
+        plan = ranked[n % ORDERS]
+        x = moving.columns(plan)
         if x is None:
-            break
-        aim = _moving(model, old, limit)
-        left = (end - now()) * (0.5 if limit == np.inf else 1.0)
-        plan, bound = _nearest(model, aim, x, best, Limits(left, 1e-6, seed=options.seed), stop)
-        floor = max(floor, aim.gone + (bound if wide else 0.0))
-        if plan is not None and plan.cost.total <= most_cost + 1e-6 * max(1.0, abs(most_cost)):
-            if _moved(old, plan) < moved:
-                return Stay(plan, _moved(old, plan), min(_moved(old, plan), floor))
-            break
-    return Stay(best, moved, min(moved, floor))
+            continue
+        part, columns = reduced(matrix, ~moving.of(held), x)
+        known = x[columns] if moving.moved(plan) <= _most(terms) else None
+        share = SECOND + (THIRD - SECOND) * (n + 1) / len(steps)
+        answer = solve(part, clock.until(share), watch=_watch(part, known, clock.stop))
+        if answer.x is not None:
+            x[columns] = answer.x
+            pool.append(moving.plan(x))
 
 
-def _nearest(
-    model: Model, aim: _Aim, x: Floats, best: Plan, limits: Limits, stop: Stop | None
-) -> tuple[Plan | None, float]:
-    """Move as few acres as an aim allows, then be as cheap; the plan and the fewest proven."""
-    end = now() + limits.seconds
-    start = np.concatenate([x, np.maximum(0.0, aim.want - x[aim.of])])
-    limits = replace(limits, seconds=max(0.1, limits.seconds * 0.7))
-    watch = Watch(stop, better=knowing(aim.matrix, start))
-    first = solve(aim.matrix, limits, watch=watch)
-    if first.x is None:
-        return None, 0.0
-    limits = replace(limits, seconds=max(0.1, end - now()))
-    held = _held(aim, first.x, model)
-    second = solve(held, limits, watch=Watch(stop, better=knowing(held, first.x)))
-    found = second.x if second.x is not None else first.x
-    rounded = settled_around(model, found[: model.matrix.n_columns])
-    plan = make_plan(model, rounded, best.bound, shortage_proven=best.shortage_proven)
-    return plan, max(0.0, proven_bound(first))
+def _taken_back(moving: Moving, pool: list[Plan], terms: Terms, clock: _Clock) -> Plan:
+    """Take back all moves of the best plan that are not worth it together."""
+    plan = _best(moving, pool, terms)
+    if moving.moved(plan) <= moving.gone + ACRE:
+        return plan
+    matrix = moving.no_further(plan, moving.aimed(terms.worth))
+    watch = _watch(matrix, moving.columns(plan), clock.stop)
+    answer = solve(matrix, clock.until(FIFTH), watch=watch)
+    if answer.x is not None:
+        pool.append(moving.plan(answer.x))
+    return _best(moving, pool, terms)
 
 
-def _moved(old: Mapping[tuple[str, str, str], float], plan: Plan) -> float:
-    now_: dict[tuple[str, str, str], float] = {}
-    for p in plan.planting:
-        key = p.field, p.lot, p.recipe
-        now_[key] = now_.get(key, 0.0) + p.acres
-    return sum(max(0.0, acres - now_.get(key, 0.0)) for key, acres in old.items())
+def _most(terms: Terms) -> float:
+    return np.inf if terms.most is None else terms.most + ACRE
 
 
-def _model(
-    it: Instance, best: Plan, old: Mapping[tuple[str, str, str], float]
-) -> tuple[Model, bool]:
-    """Write the exact model; of a large season over the shares of both plans only."""
-    if len(it.choices) <= WHOLE_MODEL:
-        return make_model(it), True
-    variety = {lot.name: lot.variety for lot in it.lots}
-    near = {(p.field, variety[p.lot], p.recipe) for p in best.planting}
-    near |= {(f, variety[lot], r) for f, lot, r in old if lot in variety}
-    keep = [(f, variety[lot], r) in near for f, lot, r in share_names(it, it.choices)]
-    return make_model(it, it.choices.only(np.array(keep))), False
+def _best(moving: Moving, pool: list[Plan], terms: Terms) -> Plan:
+    """Take the best plan within the cap; of those as good to the cent the one known first."""
+    inside = [plan for plan in pool if moving.moved(plan) <= _most(terms)]
+    best = inside[0]
+    for plan in inside[1:]:
+        if moving.score(plan, terms.worth) < moving.score(best, terms.worth) - CENT:
+            best = plan
+    return best
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class _Aim:
-    """The program that counts acres moved: columns behind the model's own, one per old share."""
-
-    matrix: Matrix
-    of: NDArray[np.int64]
-    """Column of the acres that each old share is held against."""
-    want: Floats
-    gone: float
-    """Acres that can't be kept, as the season no longer allows them."""
-
-
-def _moving(model: Model, old: Mapping[tuple[str, str, str], float], most_cost: float) -> _Aim:
-    """Write the program whose cost is the acres moved.
-
-    Each old share of w acres gets m >= w - a, with the total cost under `most_cost`.
-    """
-    names = share_names(model.it, model.choices)
-    place = {name: int(model.at["acres"][t]) for t, name in enumerate(names)}
-    pairs = sorted((place[key], acres) for key, acres in old.items() if key in place)
-    gone = sum(acres for key, acres in old.items() if key not in place)
-    of = np.array([j for j, _ in pairs], dtype=np.int64)
-    want = np.array([a for _, a in pairs], dtype=np.float64)
-    base, n, extra = model.matrix, model.matrix.n_columns, len(of)
-    priced = np.flatnonzero(base.cost)
-    own = np.arange(extra)
-    entries = (
-        np.concatenate([own, own, np.full(len(priced), extra)]),
-        np.concatenate([of, n + own, priced]),
-        np.concatenate([np.ones(2 * extra), base.cost[priced]]),
+def _capped(matrix: Matrix, moving: Moving, most: float | None) -> Matrix:
+    """Let no more acres move, those included that can't be kept."""
+    if most is None:
+        return matrix
+    of = moving.moves
+    entries = np.zeros(len(of), dtype=np.int64), of, np.ones(len(of))
+    return matrix.with_rows(
+        entries, np.array([-np.inf]), np.array([max(0.0, most - moving.gone) + SLACK])
     )
-    wide = replace(base, cost=np.zeros(n), offset=0.0).with_columns(
-        np.ones(extra), np.zeros(extra), want
-    )
-    matrix = wide.with_rows(
-        entries,
-        np.append(want, -np.inf),
-        np.append(np.full(extra, np.inf), most_cost - base.offset),
-    )
-    return _Aim(matrix, of, want, gone)
 
 
-def _held(aim: _Aim, x: Floats, model: Model) -> Matrix:
-    """The program that is as cheap as can be with no more acres moved, share by share."""
-    upper = aim.matrix.upper.copy()
-    n = model.matrix.n_columns
-    upper[n:] = np.minimum(upper[n:], np.maximum(0.0, x[n:]) + DUST)
-    cost = np.concatenate([model.matrix.cost, np.zeros(len(aim.of))])
-    return replace(aim.matrix, cost=cost, upper=upper, offset=model.matrix.offset)
+def _watch(matrix: Matrix, x: Floats | None, stop: Stop | None) -> Watch:
+    return Watch(stop) if x is None else Watch(stop, better=knowing(matrix, x))
+
+
+def _savings(
+    moving: Moving, pool: list[Plan], plan: Plan, terms: Terms, clock: _Clock
+) -> tuple[Plan, dict[str, Saving]]:
+    """Find out what every field's change saves; one that saves too little is taken back."""
+    savings: dict[str, Saving] = {}
+    moved = moving.moved_by_field(plan)
+    while left := [field for field in moved if field not in savings]:
+        field = left[0]
+        if moving.lost.get(field, 0.0) > ACRE:
+            savings[field] = Saving(moved[field], None, must=True)
+            continue
+        answer = None
+        if not clock.over:
+            matrix = moving.no_further(plan, moving.aimed(0.0), field)
+            each = (clock.began + clock.options.seconds - now()) / len(left)
+            limits = clock.until(1.0, min(EACH, max(0.2, each)))
+            answer = solve(matrix, limits, watch=Watch(clock.stop))
+            if answer.x is not None:
+                pool.append(moving.plan(answer.x))
+                if moving.score(pool[-1], terms.worth) < moving.score(plan, terms.worth) - CENT:
+                    plan, savings = pool[-1], {}
+                    moved = moving.moved_by_field(plan)
+                    continue
+        savings[field] = _saving(moving, pool, plan, field, answer)
+    return plan, savings
+
+
+def _saving(
+    moving: Moving, pool: list[Plan], plan: Plan, field: str, answer: Answer | None
+) -> Saving:
+    """What a field's change saves against the cheapest plan known with the field as it was."""
+    acres = moving.moved_by_field(plan)
+    if answer is not None and answer.verdict is Verdict.INFEASIBLE:
+        return Saving(acres[field], None, must=moving.wide)
+    cost = min((p.cost.total for p in pool if _back(moving, p, acres, field)), default=None)
+    if cost is None:
+        return Saving(acres[field], None)
+    exact = answer is not None and answer.verdict is Verdict.OPTIMAL and moving.wide
+    return Saving(acres[field], max(0.0, cost - plan.cost.total), exact=exact)
+
+
+def _back(moving: Moving, plan: Plan, acres: Mapping[str, float], field: str) -> bool:
+    """Whether a plan keeps a field as it was and moves the others no further."""
+    mine = moving.moved_by_field(plan)
+    return field not in mine and all(a <= acres.get(f, 0.0) + ACRE for f, a in mine.items())

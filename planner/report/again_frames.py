@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.plan.moves import ACRE
 from planner.report.comparison import MEASURES
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -19,7 +20,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.explain.again import Again
+    from planner.explain.again import Again, FieldChange
     from planner.explain.compare import Comparison, Part
     from planner.season.domain import WhatIf
 
@@ -38,7 +39,7 @@ def again_sheet(again: Again) -> Sheet:
             Column("container", "Container", width=40),
             Column("supplier", "Supplier"),
             Column("old", "Old plan", Measure.COUNT),
-            Column("way", "Ordered, not delivered", Measure.COUNT),
+            Column("way", "Bought already", Measure.COUNT),
             Column("buy", "Buy now", Measure.COUNT),
             Column("change", "Change", Measure.COUNT),
         ),
@@ -63,9 +64,13 @@ def again_sheet(again: Again) -> Sheet:
             Column("before", "Before", width=40),
             Column("after", "Now", width=40),
             Column("moved", "Moved", Measure.AREA, total=True),
+            Column("saves", "Saves", Measure.MONEY),
+            Column("why", "Why", width=30),
         ),
-        rows=tuple((f.field, f.before, f.after, f.acres) for f in again.fields),
+        rows=tuple((f.field, f.before, f.after, f.acres, f.saves, _why(f)) for f in again.fields),
         empty="Every field keeps its seed and recipe.",
+        note="Saves: what the plan would cost more with that field kept as it was and no other "
+        "field changed further. Fields that change together each show what they save together.",
     )
     spare = Table(
         name="spare",
@@ -84,14 +89,39 @@ def again_sheet(again: Again) -> Sheet:
         title="Seed to buy",
         columns=(
             Column("lot", "Lot"),
-            Column("bags", "Bags", width=40),
+            Column("old", "Old plan", Measure.COUNT),
+            Column("bought", "Bought already", Measure.COUNT),
+            Column("now", "Buy now", Measure.COUNT),
+            Column("change", "Change", Measure.COUNT),
         ),
-        rows=tuple((x.lot, f"{x.now} in place of {x.old}") for x in again.seed),
-        empty="As in the old plan.",
+        rows=tuple(
+            (
+                x.lot,
+                x.old,
+                x.bought,
+                Cell(x.now, Look.STRONG if x.now else Look.FAINT),
+                Cell(x.change, Look.WATCH if x.change else Look.FAINT),
+            )
+            for x in again.seed
+        ),
+        empty="None, now as in the old plan.",
+        note="Bags. Bought already: by how much Units on hand has grown since the old plan.",
     )
-    blocks = (Text(again.sentences), order, seed, fields, spare)
+    blocks = (Text((*again.notes, *again.sentences)), order, seed, fields, spare)
     purpose = "What changed since the last plan, what to buy now, and what is left."
     return Sheet(CHANGED, purpose, blocks, WIDE, Room.PLAN)
+
+
+def _why(change: FieldChange) -> str:
+    if change.before == "nothing":
+        return "new"
+    if change.must:
+        return "must: acres would stay short, or others change"
+    if change.acres <= ACRE:
+        return "another lot of the same seed"
+    if change.saves is None:
+        return "what it saves was not worked out in the time"
+    return "" if change.exact else "at most"
 
 
 def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:

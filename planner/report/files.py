@@ -60,6 +60,7 @@ def write_plan(
     from planner.campaign.ical import to_ical
     from planner.campaign.store import to_dict
     from planner.explain.as_json import to_dict as why_dict
+    from planner.report.again_json import again_keys
     from planner.report.campaign_frames import campaign_sheets
     from planner.report.explain_frames import explain_sheets
     from planner.report.frames import make_book
@@ -69,6 +70,7 @@ def write_plan(
 
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
+    keys |= again_keys(season)
     changes = season.what_if
     sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
     if "what_if" in keys:

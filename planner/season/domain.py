@@ -378,6 +378,18 @@ class OnItsWay:
 
 
 @dataclass(frozen=True, slots=True)
+class Brought:
+    """What was reported done of an earlier plan and brought into a season."""
+
+    typed: Season
+    """The season as its sheets say it."""
+    treated: tuple[TreatedSeed, ...]
+    """Seed added to what was treated."""
+    taken: Mapping[str, float]
+    """Fl oz taken off the stock and the containers on their way, by product."""
+
+
+@dataclass(frozen=True, slots=True)
 class WhatIf:
     """One change of one cell that a named scenario makes."""
 
@@ -423,3 +435,5 @@ class Season:
     """File or folder name, no path."""
     fingerprint: str = ""
     """Short digest of the input's cells."""
+    brought: Brought | None = None
+    """What an earlier plan's campaign added, when planning again."""

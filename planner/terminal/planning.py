@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from planner.explain.again import Again
     from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
+    from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
@@ -37,6 +38,8 @@ class Extras:
     what_if: bool = False
     since: Path | None = None
     """A plan.json to stay near to."""
+    most_moved: float | None = None
+    """Acres that may change at the most against that plan."""
 
 
 def plan_season(
@@ -55,19 +58,21 @@ def plan_season(
         See `planner.api`.
     """
     from planner.report.files import check_folder
-    from planner.report.json import read_plan
 
     season = api.load(source)
-    old = read_plan(extras.since) if extras.since else None
-    changed = _changed(source, season) if extras.what_if else []
+    changed = _changed(source, season, extras.since) if extras.what_if else []
+    earlier: Earlier | None = None
+    notes: tuple[str, ...] = ()
+    if extras.since:
+        season, earlier, notes = api.bring_in(season, extras.since)
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)
     if stopped:  # whoever is in a hurry gets what needs no further planning
         extras = replace(extras, why=0.0, what_if=False)
     again = None
-    if old is not None:
-        plan, again = _near(season, old, plan, options)
+    if earlier is not None:
+        plan, again = _near(season, earlier, plan, options, extras.most_moved, notes)
     if plan.seconds > LONG and (extras.why or extras.what_if):
         api.write(plan, season, folder)
     compared = _scenarios(changed, plan, options) if extras.what_if and changed else None
@@ -78,9 +83,25 @@ def plan_season(
     return plan, [*lines, *written_lines(paths)]
 
 
-def _near(season: Season, old: Plan, cheapest: Plan, options: Options) -> tuple[Plan, Again]:
+def _near(
+    season: Season,
+    old: Earlier,
+    cheapest: Plan,
+    options: Options,
+    most_moved: float | None,
+    notes: tuple[str, ...],
+) -> tuple[Plan, Again]:
     return interrupted_by(
-        lambda stop: api.keep_near(season, old, cheapest, seconds=options.seconds / 2, stop=stop),
+        lambda stop: api.keep_near(
+            season,
+            old,
+            cheapest,
+            seconds=options.seconds / 2,
+            effort=options.effort,
+            most_moved=most_moved,
+            notes=notes,
+            stop=stop,
+        ),
         options,
         season,
         "staying near the old plan",
@@ -97,7 +118,7 @@ def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explan
     )
 
 
-def _changed(source: Path, season: Season) -> list[tuple[str, Season]]:
+def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str, Season]]:
     """Read every scenario, so that its faults are told before anything is planned.
 
     Raises
@@ -106,7 +127,8 @@ def _changed(source: Path, season: Season) -> list[tuple[str, Season]]:
         When one of them cannot be planned.
     """
     names = dict.fromkeys(change.scenario for change in season.what_if)
-    return [(name, api.load(source, name)) for name in names]
+    seasons = [(name, api.load(source, name)) for name in names]
+    return [(name, api.bring_in(s, since)[0] if since else s) for name, s in seasons]
 
 
 def _scenarios(changed: list[tuple[str, Season]], plan: Plan, options: Options) -> Comparison:

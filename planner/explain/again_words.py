@@ -1,0 +1,114 @@
+"""How planning again is told: what changed, what to buy now, what is left."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.explain.spare import left_words
+from planner.explain.words import NAMED, count, listing
+from planner.plan.moves import ACRE
+
+if TYPE_CHECKING:
+    from planner.explain.again import Again, FieldChange
+    from planner.explain.words import Speech
+    from planner.plan.plan import Plan
+
+CENT = 0.01
+SAME = 1e-4
+"""Share of some acres that is rounding."""
+
+
+def sentences(again: Again, plan: Plan, speech: Speech) -> tuple[str, ...]:
+    """Say what changed, what to buy now, and what can be returned or is left."""
+    return _changed(again, speech), _buy_now(again, plan, speech), left_words(again.spare)
+
+
+def _changed(again: Again, speech: Speech) -> str:
+    """Say what changed."""
+    lines = [f"{x.change:+d} {x.container} of {x.product}" for x in again.order if x.change]
+    lines += [
+        f"{x.change:+d} {'bag' if abs(x.change) == 1 else 'bags'} of {x.lot}"
+        for x in again.seed
+        if x.change
+    ]
+    moved = [x for x in again.fields if x.acres > ACRE]
+    text = _moved(again, moved, speech) if moved else "Every field keeps its seed and recipe."
+    if not again.fields and not lines:
+        text = "Nothing changes: every field keeps its seed and recipe, and the order stands."
+    elif lines:
+        text += f" The order changes: {listing(lines)}."
+    else:
+        text += " The order stands."
+    return text + _costs(again, speech)
+
+
+def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
+    """Say how many acres move, how many must, and what the others save."""
+    names = listing([x.field for x in moved])
+    be = "changes" if len(moved) == 1 else "change"
+    text = f"{count(len(moved), 'field')} {be} seed or recipe ({names}), "
+    text += f"{speech.acres(again.moved)} in all"
+    dust = ACRE + SAME * again.moved
+    if again.moved - again.moved_floor <= dust:
+        text += "; no plan moves fewer."
+    else:
+        text += f"; {_must(again, speech)}."
+    if again.moved - again.fewest > dust:
+        saved = speech.money(again.keeping - again.total)
+        worth = speech.money(speech.per_acre(again.worth_moving))
+        text += f" The others save {saved}"
+        text += f" in all; Worth moving asks for {worth} an {speech.an_acre()}."
+    if again.most_moved is not None and again.moved > again.most_moved + dust:
+        text += f" That is more than the {speech.acres(again.most_moved)} of --most-moved:"
+        text += " with fewer, more acres would stay short."
+    return text + _each(moved, speech)
+
+
+def _must(again: Again, speech: Speech) -> str:
+    """Say how many acres must move."""
+    fewest, least = again.fewest, again.moved_floor
+    if fewest - least <= ACRE + SAME * fewest:
+        return f"{speech.acres(fewest)} must move" if fewest > ACRE else "none must move"
+    if least > ACRE:
+        return f"between {speech.acres(least)} and {speech.acres(fewest)} must move"
+    return f"at most {speech.acres(fewest)} must move"
+
+
+def _each(moved: list[FieldChange], speech: Speech) -> str:
+    """Say what each field's change saves, the largest savings first."""
+    known = sorted((x for x in moved if x.saves is not None), key=lambda x: -(x.saves or 0.0))
+    told = [
+        f"{x.field} {'saves' if x.exact else 'saves at most'} {speech.money(x.saves or 0.0)}"
+        for x in known[:NAMED]
+    ]
+    must = [x.field for x in moved if x.must]
+    if must:
+        told.append(f"{listing(must)} must change, or acres stay short or others change instead")
+    return f" {'; '.join(told)}." if told else ""
+
+
+def _costs(again: Again, speech: Speech) -> str:
+    """Say what the change and keeping fields as they were cost."""
+    text = ""
+    change = again.total + again.paid - again.old_total
+    if abs(change) >= CENT:
+        text = f" The season costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
+        text += " than in the old plan"
+        text += f", {speech.money(again.paid)} already paid counted in." if again.paid else "."
+    over = again.total - again.cheapest
+    if over >= CENT:
+        text += f" Keeping fields as they were costs {speech.money(over)} over the cheapest plan."
+    return text
+
+
+def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:
+    """Say what is still to be bought, and what was bought already."""
+    lines = [f"{line.buy} x {line.container} of {line.product}" for line in again.order if line.buy]
+    have = {x.lot: x.bought for x in again.seed if x.bought}
+    for s in plan.seed_purchases:
+        more = f" more ({have[s.lot]} bought already)" if s.lot in have else ""
+        lines.append(f"{count(s.bags, 'bag')} of {s.lot}{more}")
+    if not lines:
+        return "To buy now: nothing."
+    now = plan.cost.containers + plan.cost.freight - plan.cost.discounts + plan.cost.seed_bought
+    return f"To buy now: {'; '.join(lines)}: {speech.money(now)}."

@@ -1,0 +1,123 @@
+"""What has been bought and treated since an earlier plan, and what of its cost that settles."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from math import floor
+from typing import TYPE_CHECKING
+
+from planner.plan.earlier import by_seed, sheets_of, took_by_product
+from planner.plan.price import order_cost
+
+if TYPE_CHECKING:
+    from planner.plan.earlier import Earlier
+    from planner.season.domain import Season
+
+CRUMB = 1e-6
+SPILT = 0.05
+"""Share of a container that may be missing where what is on hand was measured."""
+
+Counts = dict[tuple[str, str], int]
+
+
+def treated_since(season: Season, earlier: Earlier) -> dict[tuple[str, str], float]:
+    """Units treated since the earlier plan, by (lot, recipe)."""
+    now = by_seed(season.treated)
+    since = {key: units - earlier.before.get(key, 0.0) for key, units in now.items()}
+    return {key: units for key, units in since.items() if units > CRUMB}
+
+
+def containers_since(season: Season, earlier: Earlier) -> Counts:
+    """Containers bought since the earlier plan: on their way, or delivered to the stock on hand."""
+    now = sheets_of(season).ordered
+    before = earlier.sheets.ordered if earlier.sheets.seed else _on_way_before(season, earlier)
+    since = {key: n - before.get(key, 0) for key, n in now.items() if n > before.get(key, 0)}
+    if not earlier.sheets.seed:
+        return since
+    for key, n in _delivered(season, earlier, since).items():
+        since[key] = since.get(key, 0) + n
+    return since
+
+
+def _delivered(season: Season, earlier: Earlier, since: Counts) -> Counts:
+    """Containers of the old order that On hand holds now, by what it has grown."""
+    now, before = sheets_of(season), earlier.sheets
+    took = took_by_product(treated_since(season, earlier), season)
+    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    found: Counts = {}
+    for product, on_hand in now.on_hand.items():
+        grown = on_hand - before.on_hand.get(product, 0.0)
+        if abs(grown) <= CRUMB * max(1.0, on_hand):
+            continue
+        grown += took.get(product, 0.0)
+        for key, n in before.ordered.items():
+            if key[0] == product and key in usable:
+                grown -= max(0, n - now.ordered.get(key, 0)) * usable[key]
+        mine = [o for o in earlier.plan.order if o.product == product]
+        for o in sorted(mine, key=lambda o: -usable.get((o.product, o.container), 0.0)):
+            key = o.product, o.container
+            size = usable.get(key, 0.0)
+            n = min(o.count - since.get(key, 0), floor(grown / size + SPILT)) if size > 0 else 0
+            if n > 0:
+                found[key] = n
+                grown -= n * size
+    return found
+
+
+def _on_way_before(season: Season, earlier: Earlier) -> Counts:
+    """Containers on their way that the earlier plan already counted with, by its volumes.
+
+    Those that it did not order itself are taken for them first.
+    """
+    coming = sheets_of(season).ordered
+    wanted = {(o.product, o.container): o.count for o in earlier.plan.order}
+    volume = {u.product: u.on_its_way for u in earlier.plan.products}
+    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    before: Counts = {}
+    for key in sorted(coming, key=lambda k: (wanted.get(k, 0) - coming[k], k)):
+        size, left = usable[key], volume.get(key[0], 0.0)
+        n = min(coming[key], floor(left / size + CRUMB)) if size > 0 else 0
+        if n:
+            before[key] = n
+            volume[key[0]] = left - n * size
+    return before
+
+
+def bags_since(season: Season, earlier: Earlier) -> dict[str, int]:
+    """Bags that the earlier plan bought and that are on hand now, by how that has grown."""
+    lots = {lot.name: lot for lot in season.lots}
+    found = {}
+    for s in earlier.plan.seed_purchases:
+        before = earlier.sheets.seed.get(s.lot)
+        if s.lot in lots and before is not None:
+            lot = lots[s.lot]
+            n = floor((lot.on_hand - before) / lot.units_per_bag + CRUMB)
+            if n > 0:
+                found[s.lot] = n
+    return found
+
+
+def paid_since(season: Season, earlier: Earlier) -> float:
+    """What of an earlier plan's cost is settled, so that a new plan no longer counts it.
+
+    Containers with their freight and discounts, seed bought, and the return value of seed that was
+    treated since, less that of the seed bought: a bag that is on hand now is given up by treating
+    it, where the earlier plan bought it for that.
+    """
+    old = earlier.plan
+    have = containers_since(season, earlier)
+    if have == {(o.product, o.container): o.count for o in old.order}:
+        paid = old.cost.containers + old.cost.freight - old.cost.discounts
+    else:
+        ordered = order_cost(season, have)
+        paid = ordered.containers + ordered.freight - ordered.discounts
+    worth = {x.name: x.return_value if x.treated_with is None else 0.0 for x in season.lots}
+    units: dict[str, float] = defaultdict(float)
+    for (lot, _), amount in treated_since(season, earlier).items():
+        units[lot] += amount
+    each = {s.lot: (s.cost / s.bags, s.units / s.bags) for s in old.seed_purchases}
+    for lot, bags in bags_since(season, earlier).items():
+        cost, size = each[lot]
+        paid += bags * cost
+        units[lot] -= bags * size
+    return paid + sum(worth[lot] * amount for lot, amount in units.items())

@@ -1,0 +1,117 @@
+"""What plan.json says for planning again: what the sheets said, and what was reported done."""
+
+from __future__ import annotations
+
+import json
+from datetime import date
+from typing import TYPE_CHECKING, Any
+
+from planner.campaign.reported import reported
+from planner.campaign.store import from_dict
+from planner.errors import Fault, InputError
+from planner.plan.earlier import Earlier, Sheets, by_seed, sheets_of
+from planner.report.json import read_plan
+from planner.season.domain import TreatedSeed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+    from pathlib import Path
+
+    from planner.season.domain import Season
+
+KEY = "for_planning_again"
+
+
+def again_keys(season: Season) -> dict[str, Any]:
+    """Return the key of plan.json that the next plan reads: units, fl oz, counts, days as ISO."""
+    sheets, brought = sheets_of(season), season.brought
+    return {
+        KEY: {
+            "sheets": {
+                "treated": _seed_rows(sheets.treated.items()),
+                "on_hand": [{"product": p, "floz": v} for p, v in sheets.on_hand.items()],
+                "ordered": [
+                    {"product": p, "container": c, "count": n}
+                    for (p, c), n in sheets.ordered.items()
+                ],
+                "seed": [{"lot": lot, "units": units} for lot, units in sheets.seed.items()],
+            },
+            "treated_before": _seed_rows(by_seed(season.treated).items()),
+            "reported": [
+                {
+                    "lot": t.lot,
+                    "recipe": t.recipe,
+                    "units": t.units,
+                    "on": t.on.isoformat() if t.on else None,
+                }
+                for t in (brought.treated if brought else ())
+            ],
+            "taken": [
+                {"product": p, "floz": v} for p, v in (brought.taken if brought else {}).items()
+            ],
+        }
+    }
+
+
+def _seed_rows(seed: Iterable[tuple[tuple[str, str], float]]) -> list[dict[str, Any]]:
+    return [{"lot": lot, "recipe": recipe, "units": units} for (lot, recipe), units in seed]
+
+
+def read_earlier(path: Path) -> Earlier:
+    """Read a ``plan.json`` with what its campaign reports as done.
+
+    Plans written before there was such a key tell nothing of what the sheets said then.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds no plan.
+    """
+    plan = read_plan(path)
+    data = json.loads(path.read_text("utf-8-sig"))
+    told = data.get(KEY)
+    done: tuple[TreatedSeed, ...] = ()
+    took: dict[str, float] = {}
+    if isinstance(data.get("campaign"), dict):
+        done, took = reported(from_dict(data["campaign"]))
+    if told is None:
+        on_hand = {use.product: use.on_hand for use in plan.products}
+        return Earlier(plan, Sheets(on_hand=on_hand), reported=done, taken=took)
+    try:
+        return _earlier(told, Earlier(plan, reported=done, taken=took))
+    except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
+        remedy = "give a plan.json as it was written"
+        fault = Fault("", column=KEY, expected="what wholedrum wrote there", remedy=remedy)
+        raise InputError(path.name, [fault]) from None
+
+
+def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
+    sheets = told["sheets"]
+    before = tuple(
+        TreatedSeed(
+            str(row["lot"]),
+            str(row["recipe"]),
+            float(row["units"]),
+            on=date.fromisoformat(row["on"]) if row["on"] else None,
+        )
+        for row in told["reported"]
+    )
+    taken = dict(known.taken)
+    for row in told["taken"]:
+        taken[row["product"]] = taken.get(row["product"], 0.0) + float(row["floz"])
+    return Earlier(
+        known.plan,
+        Sheets(
+            _seed(sheets["treated"]),
+            {str(row["product"]): float(row["floz"]) for row in sheets["on_hand"]},
+            {(str(r["product"]), str(r["container"])): int(r["count"]) for r in sheets["ordered"]},
+            {str(row["lot"]): float(row["units"]) for row in sheets["seed"]},
+        ),
+        _seed(told["treated_before"]),
+        (*before, *known.reported),
+        taken,
+    )
+
+
+def _seed(rows: list[dict[str, Any]]) -> dict[tuple[str, str], float]:
+    return {(str(r["lot"]), str(r["recipe"])): float(r["units"]) for r in rows}
