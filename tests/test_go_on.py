@@ -90,10 +90,10 @@ def test_what_is_paid_for_counts_as_spent(tmp_path) -> None:
     Only the line loss is taken twice, 10 fl oz, worth nothing here. Paid are two jugs at $300 and
     $5 for each of 80 units that can't go back any more.
     """
-    _, old, file = planned(winter(), tmp_path / "old")
+    _, _, file = planned(winter(), tmp_path / "old")
     done(file, 2)
     now, earlier, _ = api.bring_in(bought(winter()), file)
-    plan, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
     assert again.paid == pytest.approx(600.0 + 400.0)
     assert again.total + again.paid == pytest.approx(again.old_total)
     assert "less than in the old plan" not in again.sentences[0]
@@ -201,7 +201,7 @@ def test_seed_bought_already_and_seed_still_to_buy(tmp_path) -> None:
     here = (replace(lots[0], on_hand=200.0, can_buy=120.0),)
     fields = (field(acres=240.0), field("Forty", acres=40.0))
     now, earlier, _ = api.bring_in(winter(lots=here, fields=fields), file)
-    plan, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
     (line,) = again.seed
     assert (line.old, line.bought, line.now, line.change) == (2, 1, 2, 1)
     assert "2 bags of L1 more (1 bought already)" in again.sentences[1]

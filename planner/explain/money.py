@@ -5,10 +5,11 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.explain.changes import ACRE, acres_short
+from planner.explain.changes import acres_short
 from planner.explain.held import held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech
+from planner.plan.moves import ACRE
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
