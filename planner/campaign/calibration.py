@@ -48,6 +48,26 @@ def sample_grams(seeds: float, per_lb: float) -> float:
     return seeds * G_PER_LB / per_lb
 
 
+def flow_of_catch(weight: float, seconds: float = 30.0) -> float:
+    """Seed a minute by the weight caught in some seconds.
+
+    >>> flow_of_catch(137.5)
+    275.0
+    """
+    return weight * 60.0 / seconds
+
+
+def on_seed_by_flow(change: float) -> float:
+    """Share by which the liquid on seed is off where the seed flow is, and pumps stay as they are.
+
+    A fifth less seed gets a quarter more liquid, 7.5 in place of 6 fl oz/cwt:
+
+    >>> round(6.0 * (1.0 + on_seed_by_flow(-0.2)), 9)
+    7.5
+    """
+    return 1.0 / (1.0 + change) - 1.0
+
+
 def calibration(season: Season, batch: Batch) -> Calibration:
     """Calibration sheet of a batch."""
     lot = next(x for x in season.lots if x.name == batch.lot)

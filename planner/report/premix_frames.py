@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.premix import JAR_ML
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.measures import Manner, Measure
+from planner.report.measures import FLOZ_PER_GAL, Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ HOW = (
     "The labels go before this order, and before everything else here. Shake every container; keep"
     " the tank stirring and wait till each product is in before the next.",
     "Jar test first, with the products and the water of the day: pour the mL into a clear jar in"
-    " the same order, shake, and look at once, after 30 minutes and after the longest time that it will"
-    " stand. Flakes, lumps, layers that don't shake in again, heat: don't mix these.",
+    " the same order, shake, and look at once, after 30 minutes and after the longest time that it"
+    " will stand. Flakes, lumps, layers that don't shake in again, heat: don't mix these.",
     "What lives goes in last, just before use. Chlorine in tap water kills inoculant: use water"
     " without it.",
     "Mix no more than you treat that day. Amounts are what the seed takes; what tank and hoses keep"
@@ -56,7 +56,8 @@ def premix_sheet(campaign: Campaign) -> Sheet:
 
 def _premix(one: Premix, number: int, manner: Manner) -> list[Block]:
     blocks: list[Block] = [PageBreak(if_torn=True)]
-    alone = f" On pumps of their own: {', '.join(one.alone)}." if one.alone else ""
+    pumps = "On pumps of their own" if len(one.alone) > 1 else "On a pump of its own"
+    alone = f" {pumps}: {', '.join(one.alone)}." if one.alone else ""
     head = f"{number}. {one.lot} with {one.recipe}, {one.units:,.1f} units.{alone}"
     blocks.append(Text((head,), look=Look.STRONG))
     for place, mix in enumerate(one.mixes, 1):
@@ -110,16 +111,20 @@ def _mix(mix: Mix, name: str, manner: Manner) -> Table:
     )
 
 
+def _volume(amount: float, manner: Manner) -> str:
+    return manner.say(amount, Measure.VOLUME if amount >= FLOZ_PER_GAL else Measure.DOSE)
+
+
 def _said(mix: Mix, manner: Manner) -> str:
     """How many tanks, for how much seed, and how long a tank may stand."""
-    fill = manner.say(mix.fill, Measure.VOLUME)
+    fill = _volume(mix.fill, manner)
     tanks = []
     if mix.full_tanks:
         many = f"{mix.full_tanks} full tanks" if mix.full_tanks > 1 else "1 tank"
         tanks.append(f"{many} of {fill}, for {mix.units_a_tank:,.1f} units each")
     if mix.last:
         units = mix.units_a_tank * mix.last / mix.fill
-        last = manner.say(mix.last, Measure.VOLUME)
+        last = _volume(mix.last, manner)
         tanks.append(f"a last one of {last}, for {units:,.1f} units")
     said = " and ".join(tanks)
     if mix.minutes is not None:
