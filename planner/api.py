@@ -225,18 +225,26 @@ def keep_near(
 
 
 def write(
-    plan: Plan, season: Season, folder: Path | str, why: Explanation | None = None
+    plan: Plan,
+    season: Season,
+    folder: Path | str,
+    why: Explanation | None = None,
+    *,
+    stem: str = "plan",
 ) -> tuple[Path, ...]:
     """Write the plan into a folder, which is made if needed: ``plan.json`` and ``plan.xlsx``.
 
     Where anything is treated, the campaign in the shop is planned too and stands in both, with its
     days in ``plan.ics``. Files are written whole or not at all; an older plan stays until the new
-    one is complete.
+    one is complete. Where a file of it is open in another program, the new plan is written beside
+    it, as ``plan (2).xlsx`` and so on.
 
     Parameters
     ----------
     why
         What `explain` returns, to be written too.
+    stem
+        Name of the files without what follows the point.
 
     Returns
     -------
@@ -250,6 +258,6 @@ def write(
     AuditError
         When the campaign does not add up to the plan, which is a bug.
     """
-    from planner.report.files import write_plan
+    from planner.report.plan_files import write_plan
 
-    return write_plan(plan, season, Path(folder), why)
+    return write_plan(plan, season, Path(folder), why, stem)

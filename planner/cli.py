@@ -310,6 +310,8 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
     except PlannerError as error:
+        for line in error.lines if isinstance(error, OutputError) else ():
+            _print(line)
         _tell(str(error))
         return error.exit_code
     except KeyboardInterrupt:

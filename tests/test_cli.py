@@ -14,6 +14,7 @@ import openpyxl
 import pytest
 
 from planner import cli, errors
+from planner.terminal import planning as cli_planning
 from planner.terminal.interrupt import interruptible
 
 ROOT = Path(__file__).parent.parent
@@ -189,6 +190,44 @@ def test_output_that_is_a_file_is_refused_before_the_work(
     assert plan(tiny, tmp_path / "out") == 6
     assert "--out" in capsys.readouterr().err
     assert (tmp_path / "out").read_text() == "mine"
+
+
+def test_a_plan_opened_while_it_was_solved_again_is_written_beside(
+    tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    out = tmp_path / "out"
+    assert plan(tiny, out) == 0
+    old = (out / "plan.json").read_bytes()
+    real = cli_planning.decide
+
+    def opened(*args, **kwargs):
+        found = real(*args, **kwargs)
+        (out / "~$plan.xlsx").write_bytes(b"")
+        return found
+
+    monkeypatch.setattr(cli_planning, "decide", opened)
+    edit(tiny, "fields.csv", "80", "60")
+    capsys.readouterr()
+    assert plan(tiny, out) == 0
+    said = " ".join(capsys.readouterr().out.split())
+    assert "written beside it as plan (2)." in said
+    assert f"Written: {out / 'plan (2).xlsx'}" in said
+    assert (out / "plan.json").read_bytes() == old
+    written = json.loads((out / "plan (2).json").read_text("utf-8"))
+    assert sum(p["acres"] for p in written["planting"]) == 60.0
+
+
+def test_a_plan_that_can_be_written_nowhere_is_at_least_printed(
+    tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def full(*_args, **_more):
+        raise errors.OutputError("the disk is full")
+
+    monkeypatch.setattr(cli_planning.api, "write", full)
+    assert plan(tiny, tmp_path / "out") == 6
+    shown = capsys.readouterr()
+    assert "Green Cap" in shown.out
+    assert "the disk is full" in shown.err
 
 
 def test_nothing_from_the_input_steers_the_terminal(

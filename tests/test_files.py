@@ -11,6 +11,7 @@ import pytest
 from planner.errors import OutputError
 from planner.report import files, lock
 from planner.report.files import check_folder, write_together
+from planner.report.plan_files import write_or_beside
 
 OLD = {"plan.xlsx": b"old book", "plan.json": b"old data"}
 NEW = {"plan.xlsx": b"new book" * 1000, "plan.json": b"new data"}
@@ -248,3 +249,88 @@ def test_an_open_workbook_is_told_before_the_work(folder: Path, mark: str) -> No
     (folder / mark).write_bytes(b"")
     with pytest.raises(OutputError, match="close it"):
         check_folder(folder)
+
+
+@pytest.mark.parametrize("name", ["plan.xlsx", "plan.json", "plan.ics"])
+def test_a_folder_in_the_way_is_told_before_the_work(tmp_path: Path, name: str) -> None:
+    (tmp_path / name).mkdir()
+    with pytest.raises(OutputError, match="is a folder"):
+        check_folder(tmp_path)
+
+
+def test_a_file_that_cannot_be_opened_for_writing_is_told_before_the_work(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """As a system does with a file that a program holds, or that is write-protected."""
+    real = Path.open
+
+    def held(self: Path, mode: str = "r", *more):
+        if self.name == "plan.xlsx" and mode == "r+b":
+            raise PermissionError(errno.EACCES, "Access is denied", str(self))
+        return real(self, mode, *more)
+
+    monkeypatch.setattr(Path, "open", held)
+    with pytest.raises(OutputError, match=r"plan\.xlsx cannot be replaced; close it"):
+        check_folder(folder)
+    monkeypatch.undo()
+    assert standing(folder) == OLD
+
+
+@pytest.mark.skipif(os.name == "nt" or os.geteuid() == 0, reason="this user may write anywhere")
+def test_a_write_protected_plan_is_told_before_the_work(folder: Path) -> None:
+    (folder / "plan.xlsx").chmod(0o444)
+    with pytest.raises(OutputError, match="write protection"):
+        check_folder(folder)
+
+
+BESIDE = {"plan (2).xlsx": b"new book", "plan (2).json": b"new data"}
+
+
+def hold(how: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Keep plan.xlsx from being replaced, in one of the ways that happen."""
+    if how == "mark":
+        (folder / ".~lock.plan.xlsx#").write_bytes(b"")
+    elif how == "folder":
+        (folder / "plan.xlsx").unlink()
+        (folder / "plan.xlsx").mkdir()
+    else:
+        real = Path.replace
+
+        def held(self: Path, target: Path) -> Path:
+            if Path(target).name == "plan.xlsx":
+                raise OSError(getattr(errno, how), "held", str(self), None, str(target))
+            return real(self, target)
+
+        monkeypatch.setattr(Path, "replace", held)
+
+
+@pytest.mark.parametrize("how", ["EACCES", "EPERM", "EBUSY", "mark", "folder"])
+def test_where_an_older_file_is_held_all_are_written_beside(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: str
+) -> None:
+    new = {"plan.xlsx": b"new book", "plan.json": b"new data"}
+    for name in new:
+        (tmp_path / name).write_bytes(b"old")
+    hold(how, tmp_path, monkeypatch)
+    paths = write_or_beside(tmp_path, new)
+    assert {p.name: p.read_bytes() for p in paths} == BESIDE
+    assert (tmp_path / "plan.json").read_bytes() == b"old"
+    again = write_or_beside(tmp_path, new)
+    assert [p.name for p in again] == ["plan (3).xlsx", "plan (3).json"]
+    third = write_or_beside(tmp_path, dict(zip(BESIDE, new.values(), strict=True)))
+    assert {p.name for p in third} == set(BESIDE)  # a later write of the same run
+
+
+def test_where_nothing_holds_them_the_older_files_are_replaced(folder: Path) -> None:
+    assert write_or_beside(folder, NEW) == (folder / "plan.xlsx", folder / "plan.json")
+    assert standing(folder) == NEW
+
+
+def test_a_full_disk_is_no_reason_to_write_beside(
+    folder: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    fail_at(monkeypatch, files.os, "fsync", 1, errno.ENOSPC)
+    with pytest.raises(OutputError, match="full"):
+        write_or_beside(folder, NEW)
+    monkeypatch.undo()
+    assert standing(folder) == OLD

@@ -11,7 +11,7 @@ from planner.campaign.ical import to_ical
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import CALENDAR, settle, write_together
+from planner.report.files import settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,8 +47,8 @@ def update_campaign(
     Returns
     -------
     tuple
-        The campaign, and the files written: ``plan.json`` (under its own name), ``plan.ics`` and
-        ``campaign.xlsx``.
+        The campaign, and the files written: ``plan.json`` (under its own name), the calendar
+        named after it and ``campaign.xlsx``.
 
     Raises
     ------
@@ -69,7 +69,7 @@ def update_campaign(
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {
         path.name: text.encode("utf-8", "backslashreplace"),
-        CALENDAR: to_ical(campaign),
+        f"{path.stem}.ics": to_ical(campaign),
         CAMPAIGN: render(campaign_book(campaign)),
     }
     return campaign, write_together(path.parent, content)

@@ -11,88 +11,38 @@ import secrets
 import shutil
 from contextlib import contextmanager
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 from planner.errors import OutputError
 from planner.report.lock import locked
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Mapping
+    from collections.abc import Iterable, Iterator, Mapping
 
-    from planner.explain.explain import Explanation
-    from planner.plan.plan import Plan
-    from planner.season.domain import Season
 
-WORKBOOK = "plan.xlsx"
-JSON = "plan.json"
-CALENDAR = "plan.ics"
+STEM = "plan"
+WORKBOOK = f"{STEM}.xlsx"
+JSON = f"{STEM}.json"
+CALENDAR = f"{STEM}.ics"
 PROMISE = ".wholedrum-promise"
 ANY_NEW_FILE = 0o666
 """Rights before the user's own mask."""
+HELD = (errno.EACCES, errno.EPERM, errno.EBUSY, errno.ETXTBSY, errno.EISDIR)
+"""How systems say that a file that is there can't be replaced."""
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
 
-def write_plan(
-    plan: Plan, season: Season, folder: Path, why: Explanation | None = None
-) -> tuple[Path, ...]:
-    """Write ``plan.json``, ``plan.xlsx`` and ``plan.ics`` into a folder, all or none.
+class HeldError(OutputError):
+    """A file can't be replaced: it is open in a program, write-protected, or a folder."""
 
-    Older ones stay until the new ones are complete.
 
-    Parameters
-    ----------
-    why
-        Why the plan is as it is, to be written too.
-
-    Returns
-    -------
-    tuple of Path
-        The files.
+def check_folder(folder: Path, names: Iterable[str] = (WORKBOOK, JSON, CALENDAR)) -> None:
+    """Find out before a long run whether files could be written into a folder at its end.
 
     Raises
     ------
     OutputError
-        When the folder or a file cannot be written; the message says what to do.
-    AuditError
-        When the campaign does not add up to the plan.
-    """
-    from planner.campaign.campaign import make_campaign
-    from planner.campaign.ical import to_ical
-    from planner.campaign.store import to_dict
-    from planner.explain.as_json import to_dict as why_dict
-    from planner.report.again_json import again_keys
-    from planner.report.campaign_frames import campaign_sheets
-    from planner.report.explain_frames import explain_sheets
-    from planner.report.frames import make_book
-    from planner.report.json import changed_cell, json_bytes
-    from planner.report.measures import manner_of
-    from planner.report.workbook import render
-
-    campaign = make_campaign(season, plan)
-    keys: dict[str, Any] = {} if why is None else why_dict(why)
-    keys |= again_keys(season)
-    changes = season.what_if
-    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
-    if "what_if" in keys:
-        keys["what_if"]["changes"] = [changed_cell(c) for c in changes]
-    if plan.treating:
-        keys["campaign"] = to_dict(campaign)
-        sheets += campaign_sheets(campaign)
-    content = {
-        JSON: json_bytes(plan, season, keys),
-        CALENDAR: to_ical(campaign),
-        WORKBOOK: render(make_book(plan, season, sheets)),
-    }
-    return write_together(Path(folder), content)
-
-
-def check_folder(folder: Path) -> None:
-    """Find out before a long run whether the plan could be written into a folder at its end.
-
-    Raises
-    ------
-    OutputError
-        When it could not, or when an office program has the older workbook open.
+        When they could not, or when an office program has an older one open.
     """
     made = _make(folder)
     try:
@@ -100,13 +50,41 @@ def check_folder(folder: Path) -> None:
             probe = _temporary(folder, JSON)
             _write(probe, b"")
             probe.unlink(missing_ok=True)
-        for mark in (f".~lock.{WORKBOOK}#", f"~${WORKBOOK}"):
-            if (folder / mark).exists():
-                msg = f"{folder / WORKBOOK} seems to be open in an office program; close it"
-                msg += f" (or, if it is not open, delete {mark} in that folder)"
-                raise OutputError(msg)
+        refuse_held(folder, names)
     finally:
         _unmake(made)
+
+
+def refuse_held(folder: Path, names: Iterable[str]) -> None:
+    """Refuse where an older file of one of these names can't be replaced.
+
+    Raises
+    ------
+    HeldError
+        When one is open in an office program, write-protected or a folder.
+    """
+    for name in names:
+        target = folder / name
+        for mark in (f".~lock.{name}#", f"~${name}"):
+            if (folder / mark).exists():
+                msg = f"{target} seems to be open in an office program; close it"
+                msg += f" (or, if it is not open, delete {mark} in that folder)"
+                raise HeldError(msg)
+        if target.is_dir():
+            msg = f"{target} is a folder; move it away, or choose another folder with --out"
+            raise HeldError(msg)
+        if target.is_file() and not target.is_symlink():
+            try:
+                target.open("r+b").close()  # nothing is changed by opening it
+            except OSError as error:
+                raise _held(target) from error
+
+
+def _held(target: Path) -> HeldError:
+    return HeldError(
+        f"{target} cannot be replaced; close it in the program that has it open, take off its"
+        " write protection, or choose another folder with --out"
+    )
 
 
 def write_together(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:
@@ -148,7 +126,7 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
             target = folder / name
             if target.is_dir():
                 msg = f"{target} is a folder; move it away, or choose another folder with --out"
-                raise OutputError(msg)
+                raise HeldError(msg)
             rights = target.stat().st_mode & 0o777 if target.is_file() else ANY_NEW_FILE
             fresh[name] = _temporary(folder, name)
             _write(fresh[name], data, rights)
@@ -162,7 +140,12 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
         _promise(folder, fresh)
         for name, path in fresh.items():
             begun.append(name)
-            path.replace(folder / name)
+            try:
+                path.replace(folder / name)
+            except OSError as error:
+                if error.errno in HELD and os.path.lexists(folder / name):
+                    raise _held(folder / name) from error
+                raise
         _sync(folder)
     except BaseException:
         for name in begun:

@@ -34,11 +34,12 @@ def compare_all(
     """
     from planner.explain.compare import compare
     from planner.report.comparison import comparison_book, comparison_bytes
-    from planner.report.files import check_folder, write_together
+    from planner.report.files import check_folder
+    from planner.report.plan_files import write_or_beside
     from planner.report.workbook import render
 
     if folder is not None:
-        check_folder(folder)
+        check_folder(folder, ("compare.xlsx", "compare.json"))
     read = [read_any(path, options) for path in paths]
     comparison = compare(list(zip(names_of(paths), (plan for plan, _ in read), strict=True)))
     data = comparison_bytes(comparison)
@@ -46,7 +47,7 @@ def compare_all(
     lines = data.decode().split("\n")[:-1] if as_json else comparison_lines(comparison, manner)
     if folder is not None:
         book = render(comparison_book(comparison, manner))
-        written = write_together(folder, {"compare.json": data, "compare.xlsx": book})
+        written = write_or_beside(folder, {"compare.json": data, "compare.xlsx": book})
         lines += [] if as_json else written_lines(written)
     return lines
 

@@ -6,12 +6,14 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner import api
+from planner.errors import OutputError
 from planner.optimize.options import cores
 from planner.terminal import places, summary
 from planner.terminal.deciding import decide, interrupted_by
-from planner.terminal.text import written_lines
+from planner.terminal.text import paragraph, written_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from planner.explain.again import Again
@@ -57,7 +59,7 @@ def plan_season(
     PlannerError
         See `planner.api`.
     """
-    from planner.report.files import check_folder
+    from planner.report.files import STEM, check_folder
 
     season = api.load(source)
     changed = _changed(source, season, extras.since) if extras.what_if else []
@@ -73,14 +75,32 @@ def plan_season(
     again = None
     if earlier is not None:
         plan, again = _near(season, earlier, plan, options, extras.most_moved, notes)
+    stem = STEM
     if plan.seconds > LONG and (extras.why or extras.what_if):
-        api.write(plan, season, folder)
+        stem = api.write(plan, season, folder)[0].stem
     compared = _scenarios(changed, plan, options) if extras.what_if and changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
-    paths = api.write(plan, season, folder, why)
     lines = _lines(plan, season, why, quiet=options.quiet)
-    return plan, [*lines, *written_lines(paths)]
+    try:
+        paths = api.write(plan, season, folder, why, stem=stem)
+    except OutputError as error:
+        error.lines = tuple(lines)  # at least on the screen
+        raise
+    return plan, [*lines, *_beside(paths), *written_lines(paths)]
+
+
+def _beside(paths: Sequence[Path]) -> list[str]:
+    """Say so where the plan was written under another name, as an older one could not go."""
+    from planner.report.files import STEM
+
+    if paths[0].stem == STEM:
+        return []
+    text = (
+        f"The older plan in {paths[0].parent} could not be replaced (is it open in another "
+        f"program?), so this one was written beside it as {paths[0].stem}."
+    )
+    return ["", *paragraph(text, 0)]
 
 
 def _near(

@@ -1,0 +1,107 @@
+"""The files of a plan: its JSON, workbook and calendar; beside an older one that is held."""
+
+from __future__ import annotations
+
+import itertools
+import os
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from planner.report.files import STEM, HeldError, refuse_held, write_together
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+
+    from planner.explain.explain import Explanation
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+
+def write_plan(
+    plan: Plan,
+    season: Season,
+    folder: Path,
+    why: Explanation | None = None,
+    stem: str = STEM,
+) -> tuple[Path, ...]:
+    """Write ``plan.json``, ``plan.xlsx`` and ``plan.ics`` into a folder, all or none.
+
+    Older ones stay until the new ones are complete. Where one of them is held, all three are
+    written beside them under another name, as ``plan (2).xlsx``, so that no plan is lost.
+
+    Parameters
+    ----------
+    why
+        Why the plan is as it is, to be written too.
+    stem
+        Name of the files without what follows the point.
+
+    Returns
+    -------
+    tuple of Path
+        The files.
+
+    Raises
+    ------
+    OutputError
+        When the folder or a file cannot be written; the message says what to do.
+    AuditError
+        When the campaign does not add up to the plan.
+    """
+    from planner.campaign.campaign import make_campaign
+    from planner.campaign.ical import to_ical
+    from planner.campaign.store import to_dict
+    from planner.explain.as_json import to_dict as why_dict
+    from planner.report.again_json import again_keys
+    from planner.report.campaign_frames import campaign_sheets
+    from planner.report.explain_frames import explain_sheets
+    from planner.report.frames import make_book
+    from planner.report.json import changed_cell, json_bytes
+    from planner.report.measures import manner_of
+    from planner.report.workbook import render
+
+    campaign = make_campaign(season, plan)
+    keys: dict[str, Any] = {} if why is None else why_dict(why)
+    keys |= again_keys(season)
+    changes = season.what_if
+    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
+    if "what_if" in keys:
+        keys["what_if"]["changes"] = [changed_cell(c) for c in changes]
+    if plan.treating:
+        keys["campaign"] = to_dict(campaign)
+        sheets += campaign_sheets(campaign)
+    content = {
+        f"{stem}.json": json_bytes(plan, season, keys),
+        f"{stem}.ics": to_ical(campaign),
+        f"{stem}.xlsx": render(make_book(plan, season, sheets)),
+    }
+    return write_or_beside(Path(folder), content)
+
+
+def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:
+    """Write files into a folder; all of them under another name where one of them is held.
+
+    Raises
+    ------
+    OutputError
+        When they cannot be written there under any name.
+    """
+    try:
+        refuse_held(folder, content)
+        return write_together(folder, content)
+    except HeldError:
+        beside = _free_names(folder, content)
+        return write_together(folder, {beside[name]: data for name, data in content.items()})
+
+
+def _free_names(folder: Path, names: Iterable[str]) -> dict[str, str]:
+    """For each of several files, a name with the first number that none of them has yet."""
+    for number in itertools.count(2):
+        found = {}
+        for name in names:
+            plain = re.sub(r" \(\d+\)$", "", Path(name).stem)
+            found[name] = f"{plain} ({number}){Path(name).suffix}"
+        if not any(os.path.lexists(folder / other) for other in found.values()):
+            return found
+    raise AssertionError  # numbers do not end
