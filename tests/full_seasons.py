@@ -9,6 +9,7 @@ way. Nothing here depends on the optimizer.
 
 from __future__ import annotations
 
+import hashlib
 from collections import Counter
 from dataclasses import replace
 from datetime import date
@@ -103,6 +104,18 @@ def random_season(seed: int) -> Season:
     if short is Short.NOTHING_SUITS:
         return _nothing_suits(rng, one)
     return _product_short(rng, one) if short is Short.PRODUCT else one
+
+
+def mark(season: Season) -> str:
+    """A short digest of the season's figures, to tell when the maker draws others."""
+    figures = [
+        *(f.acres for f in season.fields),
+        *((x.on_hand, x.seeds_per_lb, x.can_buy, x.treated_with) for x in season.lots),
+        *((c.size, c.heel, c.most, *(b.price for b in c.breaks)) for c in season.containers),
+        *(rate.amount for one in season.recipes for rate in one.rates),
+        *((t.lot, t.units) for t in season.treated),
+    ]
+    return hashlib.sha256(repr(figures).encode()).hexdigest()[:12]
 
 
 def _farm(rng: Random, farm: Farm, seed: int) -> Farm:

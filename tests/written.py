@@ -119,6 +119,8 @@ def _farm(season, w):
         ["Weigh yield loss", f.weigh_yield_loss],
         ["Soybean price", w.price(f.soybean_price)],
         ["First treating day", f.first_treating_day],
+        ["Most to spend", f.most_to_spend],
+        ["Line stays primed", f.line_stays_primed],
     ]
 
 
@@ -126,6 +128,7 @@ def _fields(season, w):
     names = [t.name for t in season.threats]
     head = ["Field", "Acres", "Seeding rate", "Target stand", "Emergence", "Earliest maturity"]
     head += ["Latest maturity", "Trait", "Priority", "Grower", "Only varieties", "Only recipes"]
+    head += ["Expected yield"]
     rows = [[*head, *(f"{name} pressure" for name in names)]]
     for f in season.fields:
         drop = isinstance(f.sowing, SeedingRate)
@@ -137,7 +140,7 @@ def _fields(season, w):
                 "" if drop else w.per_area(f.sowing.plants, "plants"),
                 "" if drop else percent(f.sowing.emergence),
                 *(f.earliest, f.latest, f.traits, f.priority, f.grower),
-                *(f.only_varieties, f.only_recipes),
+                *(f.only_varieties, f.only_recipes, w.loss(f.expected_yield)),
                 *(f.pressure.get(name, Pressure.NONE).value for name in names),
             ]
         )
@@ -202,24 +205,36 @@ def _products(season, w):
 def _threats(season, w):
     levels = (Pressure.LOW, Pressure.MODERATE, Pressure.HIGH)
     head = [f"{what} at {level.value}" for what in ("Need", "Loss") for level in levels]
-    rows = [["Threat", *head]]
+    rows = [["Threat", "Variety counts", *head]]
     for t in season.threats:
         needs = [t.need[p].name if p in t.need else "" for p in levels]
-        rows.append([t.name, *needs, *(w.loss(t.loss.get(p, 0.0)) for p in levels)])
+        rows.append(
+            [t.name, t.variety_counts, *needs, *(w.loss(t.loss.get(p, 0.0)) for p in levels)]
+        )
     control = [[rating.name, percent(share)] for rating, share in season.control.items()]
-    return {"Threats": rows, "Ratings": [["Rating", "Control"], *control]}
+    tolerance = [
+        [variety, threat, rating.name]
+        for variety, held in season.tolerance.items()
+        for threat, rating in held.items()
+    ]
+    return {
+        "Threats": rows,
+        "Tolerance": [["Variety", "Threat", "Rating"], *tolerance],
+        "Ratings": [["Rating", "Control"], *control],
+    }
 
 
 def _money(season):
-    suppliers = [[s.name, s.freight, s.free_from] for s in season.suppliers]
+    suppliers = [[s.name, s.freight, s.free_from, s.order_by] for s in season.suppliers]
     discounts = [
-        [d.name, d.supplier, d.products, d.spend, percent(d.percent)] for d in season.discounts
+        [d.name, d.supplier, d.products, d.spend, percent(d.percent), d.order_by]
+        for d in season.discounts
     ]
     spread = [[m.earliest, m.latest, percent(m.share)] for m in season.maturity_spread]
     treated = [[t.lot, t.recipe, t.units] for t in season.treated]
-    head = ["Discount", "Supplier", "Products", "Spend at least", "Percent off"]
+    head = ["Discount", "Supplier", "Products", "Spend at least", "Percent off", "Order by"]
     return {
-        "Suppliers": [["Supplier", "Freight", "Free freight from"], *suppliers],
+        "Suppliers": [["Supplier", "Freight", "Free freight from", "Order by"], *suppliers],
         "Discounts": [head, *discounts],
         "Maturity spread": [["From maturity", "To maturity", "Most share"], *spread],
         "Treated so far": [["Lot", "Recipe", "Units"], *treated],

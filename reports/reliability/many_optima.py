@@ -6,9 +6,11 @@ second model solved by two engines, HiGHS without our search and SCIP (`pip inst
 and started again:
 
     python -m reports.reliability.many_optima full --seasons 2000 --results ../many-optima.jsonl
+    python -m reports.reliability.many_optima page --results ../many-optima.jsonl
 
-Tiny seasons against
-scipy's HiGHS, and where the two differ against brute force:
+The second command writes `reports/reliability/many-optima.md`. With `full --again BEHIND`, seasons
+of that verdict are held once more. Tiny seasons against scipy's HiGHS, and where the two differ
+against brute force:
 
     python -m reports.reliability.many_optima tiny --seasons 3000 --first 60000
 
@@ -135,15 +137,16 @@ def held(seeds: list[int], processes: int) -> Iterator[dict[str, Any]]:
             yield work.result()
 
 
-def full(first: int, seasons: int, processes: int, results: Path) -> int:
-    """Hold as many seasons as asked that are not in the results yet."""
-    done = {one["seed"] for one in lines(results) if "seed" in one}
-    seeds = [seed for seed in range(first, first + seasons) if seed not in done]
+def full(a: argparse.Namespace) -> int:
+    """Hold as many seasons as asked that are not in the results yet, or need it again."""
+    known = {one["seed"]: one for one in lines(a.results) if "seed" in one}
+    done = {seed for seed, one in known.items() if one["verdict"] not in a.again}
+    seeds = [seed for seed in range(a.first, a.first + a.seasons) if seed not in done]
     wrong = False
-    with results.open("a", encoding="utf-8") as stream:
-        stream.write("\n" + json.dumps(here(processes)) + "\n")
+    with a.results.open("a", encoding="utf-8") as stream:
+        stream.write("\n" + json.dumps(here(a.processes)) + "\n")
         stream.flush()
-        for one in held(seeds, processes):
+        for one in held(seeds, a.processes):
             stream.write(json.dumps(one) + "\n")
             stream.flush()
             if one["differences"] or one["between"]:
@@ -194,16 +197,22 @@ def tiny(first: int, seasons: int) -> int:
 def main() -> int:
     """Do what the command line asks."""
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    asked.add_argument("what", choices=("full", "tiny"))
+    asked.add_argument("what", choices=("full", "page", "tiny"))
     asked.add_argument("--seasons", type=int, default=2000)
     asked.add_argument("--first", type=int, default=0, help="seed of the first season")
     asked.add_argument("--processes", type=int, default=1, choices=(1, 2))
+    asked.add_argument("--again", nargs="*", default=[], choices=[v.name for v in Verdict])
     asked.add_argument("--results", type=Path, default=Path("plan/many-optima.jsonl"))
     a = asked.parse_args()
     if a.what == "tiny":
         return tiny(a.first, a.seasons)
     a.results.parent.mkdir(parents=True, exist_ok=True)
-    return full(a.first, a.seasons, a.processes, a.results)
+    if a.what != "full":
+        from reports.reliability.many_optima_page import page
+
+        page(lines(a.results))
+        return 0
+    return full(a)
 
 
 if __name__ == "__main__":

@@ -1,0 +1,161 @@
+"""From the results of `many_optima full`: the page of what was found."""
+
+from __future__ import annotations
+
+from collections import Counter
+from pathlib import Path
+from statistics import median
+from typing import TYPE_CHECKING, Any
+
+from tests import full_seasons
+from tests.verdicts import Verdict
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    Line = dict[str, Any]
+
+PAGE = Path(__file__).with_name("many-optima.md")
+ENGINES = ("HiGHS", "SCIP")
+ASKED = 2000
+BAD = (Verdict.WRONG, Verdict.DISPUTED, Verdict.BEHIND)
+SIZES = ((8, 9), (10, 11), (12, 13), (14, 16))
+REMARKS: dict[int, str] = {}
+"""Why a season differed, by seed, once that is known."""
+
+
+def latest(lines: Iterable[Line]) -> list[Line]:
+    """The last line of every season, by seed."""
+    return [one for _, one in sorted({x["seed"]: x for x in lines if "seed" in x}.items())]
+
+
+def table(head: Iterable[object], rows: Iterable[Iterable[object]]) -> str:
+    """A table in Markdown."""
+    rows = [[str(cell) for cell in row] for row in rows]
+    head = [str(cell) for cell in head]
+    marks = ["---"] * len(head)
+    return "\n".join("| " + " | ".join(row) + " |" for row in [head, marks, *rows])
+
+
+# --- the page -------------------------------------------------------------------------------------
+
+
+def page(lines: list[Line]) -> None:
+    """Write the page."""
+    seasons, runs = latest(lines), [one for one in lines if "run" in one]
+    parts = [
+        "# Proofs held against other engines",
+        "Made by `python -m reports.reliability.many_optima page`; nothing here is edited by hand.",
+        INTRODUCTION,
+        _told(seasons),
+        "## What came out",
+        _verdicts(seasons),
+        _sizes(seasons),
+        "## What differed",
+        _differences(seasons),
+        "## The engines",
+        _engines(seasons),
+        "## Versions, limits, load",
+        _runs(runs, seasons),
+    ]
+    PAGE.write_text("\n\n".join(parts) + "\n", "utf-8")
+
+
+INTRODUCTION = """\
+Random seasons of 8 to 16 fields and 10 to 18 lots (`tests/full_seasons.py`) with every optional
+sheet in use, half of them short by design: nothing suits a field, seed runs out, or a product does.
+The program plans each as it plans for anyone; its plan is audited. The second model, separate code
+(`tests/milp.py`), is solved by two engines: HiGHS without our search, and SCIP. Acres short are
+compared first, priority by priority; where they are equal, costs. Wrong is: a floor above a plan
+that an engine found (its whole numbers held and all else solved again), fewer acres short than we
+call the fewest, or a plan over 0.01 % dearer than a proven optimum. Where the program's time ends
+before it has found that, it is asked once more with more time; what is still dearer then counts as
+behind, a proof of an engine above our audited plan as disputed."""
+
+
+def _told(seasons: list[Line]) -> str:
+    count = Counter(one["verdict"] for one in seasons)
+    bad = ", ".join(f"{count[v.name]} {v.name.lower()}" for v in BAD)
+    tried = f"**{len(seasons):,} of {ASKED:,} seasons tried"
+    first, last = (seasons[i]["seed"] for i in (0, -1)) if seasons else ("-", "-")
+    return f"{tried} (seeds {first} to {last}): {bad}.**"
+
+
+def _verdicts(seasons: list[Line]) -> str:
+    kinds = [kind.value for kind in full_seasons.Short]
+    count = Counter((one["verdict"], one["kind"]) for one in seasons)
+    rows = [
+        [v.name.lower(), v.value, *(count[v.name, k] for k in kinds), _sum(count, v.name)]
+        for v in Verdict
+    ]
+    short = Counter(one["kind"] for one in seasons if sum(one["ours"]["short"]) > 0.1)
+    some = [short[kind] for kind in kinds]
+    rows.append(["", "of these with acres short in our plan", *some, sum(some)])
+    return table(["verdict", "meaning", *(f"short by design: {k}" for k in kinds), "all"], rows)
+
+
+def _sum(count: Counter[tuple[str, str]], verdict: str) -> int:
+    return sum(n for (name, _), n in count.items() if name == verdict)
+
+
+def _sizes(seasons: list[Line]) -> str:
+    rows = []
+    for low, high in SIZES:
+        mine = [one for one in seasons if low <= one["fields"] <= high]
+        if not mine:
+            continue
+        proven = sum(1 for one in mine if one["ours"]["optimal"])
+        rows.append([f"{low} to {high}", len(mine), proven, *_times(mine, "ours")])
+    head = ["fields", "seasons", "we call optimal", "median", "nine in ten", "longest"]
+    return table(head, rows) + "\n\nTimes are the program's, seconds by the clock."
+
+
+def _times(seasons: list[Line], who: str) -> list[str]:
+    took = sorted(one["took"][who] for one in seasons)
+    return [f"{t:.1f}" for t in (median(took), took[int(0.9 * (len(took) - 1))], took[-1])]
+
+
+def _differences(seasons: list[Line]) -> str:
+    rows = [
+        [one["seed"], one["verdict"].lower(), "; ".join([*one["differences"], *one["between"]])]
+        for one in seasons
+        if one["differences"] or one["between"]
+    ]
+    if not rows:
+        return "Nothing."
+    return table(
+        ["seed", "verdict", "what differed", "why"],
+        [[*row, REMARKS.get(row[0], "not looked into yet")] for row in rows],
+    )
+
+
+def _engines(seasons: list[Line]) -> str:
+    rows = []
+    for name in ENGINES:
+        mine = [one[name] for one in seasons]
+        proven = sum(1 for best in mine if best and best["proven"])
+        nothing = sum(1 for best in mine if not best)
+        refuted = sum(1 for one in seasons for text in one["between"] if text.startswith(name))
+        times = _times(seasons, name) if seasons else []
+        rows.append([name, proven, len(mine) - proven - nothing, nothing, refuted, *times])
+    both = sum(1 for one in seasons if all(one[e] and one[e]["proven"] for e in ENGINES))
+    either = sum(1 for one in seasons if any(one[e] and one[e]["proven"] for e in ENGINES))
+    head = ["engine", "proved", "found a plan only", "found none", "refuted by the other"]
+    text = table([*head, "median", "nine in ten", "longest"], rows)
+    text += "\n\nTimes are seconds of the processor. "
+    return text + f"Both proved {both:,} seasons, at least one {either:,}."
+
+
+def _runs(runs: list[Line], seasons: list[Line]) -> str:
+    head = [key for key in (runs[0] if runs else {}) if key != "limits"]
+    load = [one["load"] for one in seasons] or [0.0]
+    parts = [
+        table(head, [[one[key] for key in head] for one in runs]),
+        "A run can be stopped and started again; each start is a row. Other work on the machine: "
+        f"load average {median(load):.1f} in the median, {max(load):.1f} at most.",
+    ]
+    if runs:
+        limits = ", ".join(f"{who} {s:g}" for who, s in runs[-1]["limits"].items())
+        text = "Limits in seconds, ours by the clock, the engines' of the processor"
+        parts.append(f"{text}: {limits}.")
+    return "\n\n".join(parts)
