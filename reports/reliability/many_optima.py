@@ -8,9 +8,9 @@ and started again:
     python -m reports.reliability.many_optima full --seasons 2000 --results ../many-optima.jsonl
     python -m reports.reliability.many_optima page --results ../many-optima.jsonl
 
-The second command writes `reports/reliability/many-optima.md`. With `full --again BEHIND`, seasons
-of that verdict are held once more. Tiny seasons against scipy's HiGHS, and where the two differ
-against brute force:
+The second command writes `reports/reliability/many-optima.md`. A season is begun only while the
+machine has time for it. With `full --again BEHIND`, seasons of that verdict are held once more.
+Tiny seasons against scipy's HiGHS, and where the two differ against brute force:
 
     python -m reports.reliability.many_optima tiny --seasons 3000 --first 60000
 
@@ -53,6 +53,8 @@ LONGER = 60.0
 """The same once more, where an engine proved something better."""
 THEIRS = 10.0
 """Seconds of the processor that each engine has."""
+CALM = 3.0
+"""Load average, for each core, above which a season waits: the program's limit is by the clock."""
 
 
 # --- seasons of 8 to 16 fields --------------------------------------------------------------------
@@ -69,6 +71,8 @@ def hold(seed: int) -> dict[str, Any]:
     """Plan one season and hold it against both engines; a line of the results."""
     from tests.engines import ENGINES
 
+    while os.getloadavg()[0] > CALM * (os.cpu_count() or 1):
+        time.sleep(5.0)
     season, took = full_seasons.random_season(seed), {}
     others = {}
     for name, engine in ENGINES.items():
