@@ -15,10 +15,10 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.floors import twice
 from planner.optimize.moving import make_moving
 from planner.optimize.solver import Limits, Verdict, Watch, knowing, now, reduced, solve
 from planner.optimize.start import proven_bound
+from planner.optimize.verified import verified
 from planner.plan.moves import ACRE
 from planner.plan.plan import PROVEN_GAP
 
@@ -136,6 +136,10 @@ class _Clock:
         left = self.began + share * options.seconds - now()
         return Limits(max(0.2, min(left, most)), GAP, seed=options.seed)
 
+    def proven(self, matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
+        """Solve a program in two ways: what is proven counts where both agree."""
+        return verified(matrix, limits, watch, at_once=self.options.effort is None)
+
     @property
     def over(self) -> bool:
         """Whether there is no time left, or the user wants to stop."""
@@ -144,16 +148,13 @@ class _Clock:
 
 
 def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, float]:
-    """Find the fewest acres that must move, and prove how few that is; the plan joins the pool.
-
-    An optimum that took little work counts only once a second solve agrees.
-    """
+    """Find the fewest acres that must move, and prove how few that is; the plan joins the pool."""
     nearest = min(pool, key=moving.moved)
     if moving.moved(nearest) <= moving.gone + ACRE:
         return moving.moved(nearest), moving.gone
     matrix = moving.counting
     watch = _watch(matrix, moving.columns(nearest), clock.stop)
-    answer = twice(matrix, clock.until(FIRST), watch)
+    answer = clock.proven(matrix, clock.until(FIRST), watch)
     if answer.x is not None:
         pool.append(moving.plan(answer.x))
     floor = max(0.0, proven_bound(answer)) if moving.wide else 0.0
@@ -269,7 +270,7 @@ def _savings(
             matrix = moving.no_further(plan, moving.aimed(0.0), field)
             each = (clock.began + clock.options.seconds - now()) / len(left)
             limits = clock.until(1.0, min(EACH, max(0.2, each)))
-            answer = solve(matrix, limits, watch=Watch(clock.stop))
+            answer = clock.proven(matrix, limits, Watch(clock.stop))
             if answer.x is not None:
                 pool.append(moving.plan(answer.x))
                 if moving.score(pool[-1], terms.worth) < moving.score(plan, terms.worth) - CENT:
