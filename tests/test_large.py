@@ -15,7 +15,7 @@ from planner.optimize.floors import without_field_rule
 from planner.optimize.instance import make_instance
 from planner.optimize.large import in_columns
 from planner.optimize.model import make_model
-from planner.optimize.options import SolveOptions
+from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.solver import Limits, Verdict, solve
 from planner.optimize.state import State
@@ -110,15 +110,14 @@ def test_first_choices_leave_room_for_every_field():
 
 
 @pytest.mark.parametrize("size", [(20, 12, 4, 1, 8), (24, 14, 4, 2, 1), (24, 14, 4, 3, 5)], ids=str)
-def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size, monkeypatch):
+def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     """Few choices in memory: what the relaxation without bags gives is planted all the same.
 
     No plan has fewer acres short than that relaxation solved to the end, over all choices.
     """
-    monkeypatch.setattr(workshop, "MANY_CHOICES", 0)
-    monkeypatch.setattr(workshop, "FIRST_CHOICES", 3)
     one = random_season(*size, short=True)
-    state = State(SolveOptions(effort=4), None, None)
+    few_choices = SearchParams(many_choices=0, first_choices=3)
+    state = State(SolveOptions(effort=4, params=few_choices), None, None)
     shop = workshop.open_shop(state, one)
     search._first_plan(shop)
     first, few = state.short, len(state.model.choices)

@@ -19,16 +19,14 @@ if TYPE_CHECKING:
     from planner.optimize.state import State
     from planner.optimize.workshop import Workshop
 
-WORTH = 1.02
-"""Plans that cost so many times as much as the best one are not crossed."""
 MOST_OTHERS = 2
 """Most plans that the best one is crossed with at a time."""
 
 
 def worth_crossing(state: State) -> list[Floats]:
     """The best plan and others that are nearly as good, planted differently."""
-    plans = list(state.plans)
-    return [x for cost, x in plans if cost - plans[0][0] <= (WORTH - 1.0) * abs(plans[0][0])]
+    plans, worth = list(state.plans), state.options.params.worth_crossing
+    return [x for cost, x in plans if cost - plans[0][0] <= (worth - 1.0) * abs(plans[0][0])]
 
 
 def cross(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:

@@ -23,10 +23,6 @@ if TYPE_CHECKING:
 
 NEAR_ENOUGH = 2e-4
 """How near the best the bags of such an order need be."""
-ROOM = 0.005
-"""Share of the need that an order has over at least, if no plan was found for one without.
-
-Twice as much the next time, and so on."""
 POOR = 1.005
 """Plans that cost so many times as much as the best one say that the order has too little room."""
 WHOLE = 0.5
@@ -37,7 +33,7 @@ OWN_ORDER = 0.3
 
 def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
-    state, order = shop.state, shop.order
+    state, order = shop.state, shop.order.x
     if order is None or (state.x is not None and rng.random() < OWN_ORDER):
         order = state.x
     assert order is not None
@@ -54,8 +50,10 @@ def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
     if x is not None and not state.is_set():
         x = _near(shop, x, 0, rng, solver)
     poor = x is None or times_best(state, x) > POOR
-    if poor and order is shop.order and not free and not state.is_set():
-        shop.order = _roomier(shop, rng, solver)
+    if poor and not free and not state.is_set():
+        room = shop.order.give_up(order, state.options.params.room)
+        if room is not None:
+            shop.order.put(_roomier(shop, order, room, rng, solver))
 
 
 def _near(
@@ -87,17 +85,17 @@ def _bags_for(
     return None if answer.x is None else moved(loose, model, whole(loose, answer.x))
 
 
-def _roomier(shop: Workshop, rng: np.random.Generator, solver: Solver) -> Floats | None:
-    """An order of the relaxation with more over of every product; the best plan's if there is none.
+def _roomier(
+    shop: Workshop, x: Floats, room: float, rng: np.random.Generator, solver: Solver
+) -> Floats | None:
+    """An order of the relaxation with a share over of every product that a solution needs.
 
-    Bags that are cut need less than whole ones.
+    The best plan's if there is none. Bags that are cut need less than whole ones.
     """
-    near, x = shop.near, shop.order
-    assert x is not None
+    near = shop.near
     rough = with_whole_order(near.loose)
-    shop.room = max(ROOM, 2.0 * shop.room)
     most = rough.matrix.upper[rough.at["left"]]
-    over = shop.room * _used(near.model, x) / near.model.it.lump
+    over = room * _used(near.model, x) / near.model.it.lump
     rough = rough.bounded("left", most, np.minimum(over, most))
     answer = solver(rough.matrix, limits_near(shop, rng, NEAR_ENOUGH), watch=patient(shop.state))
     return shop.state.x if answer.x is None else moved(rough, near.model, whole(rough, answer.x))

@@ -18,6 +18,52 @@ def cores() -> int:
 
 
 @dataclass(frozen=True, slots=True)
+class SearchParams:
+    """Figures of the search that were tuned, for a caller that wants a season to go another way.
+
+    Each line says what it was measured at, where that is on record (costs are in DEVELOPERS.md).
+    """
+
+    head_start: tuple[tuple[int, float], ...] = ((100, 15.0),)
+    """Seconds that the exact solve has alone first, for models up to that many shares.
+
+    No comparison on record."""
+    many_choices: int = 20_000
+    """Seasons with more choices are searched over the promising ones of every field.
+
+    At 36,000 (200 fields, 60 s) the gap is 2.2 % so, over all choices 4.7 %, at the same cost."""
+    first_choices: int = 25
+    """Choices that a field is first offered in such a season.
+
+    With 6 or 12 the plans of large seasons are more expensive."""
+    small_shares: int = 100
+    """Models with at most that many shares are solved for acres short by the exact model at once.
+
+    No comparison on record."""
+    step_nodes: int = 300
+    """Branch-and-bound nodes, or moves on the board, that count as one step of effort.
+
+    A unit of counting: nothing was tuned."""
+    room: float = 0.005
+    """Share of the need that an order has over at least, if no plan was found for one without.
+
+    Twice as much the next time, and so on. Measured, with all of that method, on 60 x 30 x 6 and
+    60 x 40 x 8 (fields, lots, recipes), two and three varieties a field, 60 s."""
+    worth_crossing: float = 1.02
+    """Plans that cost more than this many times the best one are not crossed with it.
+
+    No comparison on record."""
+    enough_seen: int = 400
+    """Plans seen on boards before their patterns are put together.
+
+    Measured, with all of that method, on 60 x 40 x 8 and farm-60, one variety a field, 60 s."""
+    enough_seen_for_acres: int = 200
+    """The same where acres short are aimed at: that program is soon solved.
+
+    No comparison on record."""
+
+
+@dataclass(frozen=True, slots=True)
 class SolveOptions:
     """When to stop, and what makes a run repeatable."""
 
@@ -30,6 +76,7 @@ class SolveOptions:
     seed: int = 0
     cores: int | None = None
     """Cores to keep busy, two at the least; None for all that there are. Not with `effort`."""
+    params: SearchParams = SearchParams()
 
 
 @dataclass(frozen=True, slots=True)

@@ -39,7 +39,6 @@ from planner.optimize.strategies import (
 from planner.optimize.worker import TICK
 from planner.optimize.workshop import (
     GRACE,
-    STEP_NODES,
     around,
     bags_near,
     best_pieces,
@@ -69,8 +68,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-HEAD_START = ((100, 15.0),)
-"""Seconds that the exact solve has before the search joins in, for models up to so many shares."""
 FIRST_GAP = 0.1
 """How near its best the order of the first plan must be: nothing is known yet to order for."""
 MOST_MORE = 6
@@ -79,10 +76,8 @@ CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 MENDED = 6
 """Plans made beside a settled relaxation before the exact model takes the floor over."""
-ENOUGH_SEEN = 400
-"""Plans seen on boards that are worth taking apart and putting together anew."""
 LATE = 0.15
-"""Share of the time in the end in which any are."""
+"""Share of the time in the end in which any plans seen on boards are worth putting together."""
 
 
 def _plan_large(shop: Workshop) -> None:
@@ -152,7 +147,8 @@ def _head_start(shop: Workshop, model: Model) -> None:
     """Let the exact solve try alone: most seasons need no more."""
     state = shop.state
     shares = len(model.keys["share"])
-    seconds = next((s for most, s in HEAD_START if shares <= most), 0.0)
+    head_start = state.options.params.head_start
+    seconds = next((s for most, s in head_start if shares <= most), 0.0)
     limits = Limits(min(seconds, 0.25 * state.left()), gap=state.options.gap / 2)
     if limits.seconds > 0:
         work = in_thread(shop, lambda: exact(state, model, limits))
@@ -174,13 +170,10 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
     """Raise the floor; once the relaxation is settled, and plans made of it, by the exact model."""
     state = shop.state
 
-    def take_order(x: Floats) -> None:
-        shop.order = x
-
     def take_bags(x: Floats) -> None:
         shop.bags = x
 
-    settled = relax(state, model, take_order, take_bags, worker.solve)
+    settled = relax(state, model, shop.order.put, take_bags, worker.solve)
     rng = np.random.default_rng([state.options.seed, 1])
     rounds = 0
     while _can(shop, "steps") and worker.is_alive() and not state.is_set():
@@ -237,18 +230,18 @@ def _search_by_time(shop: Workshop) -> None:
 
 
 def _search_by_effort(shop: Workshop, effort: int) -> None:
-    state = shop.state
+    state, steps = shop.state, shop.state.options.params.step_nodes
     if is_large(shop):
         _plan_large(shop)
     model = capped(state)
     shop.near, shop.held = Neighborhood(model), state.short
     if not is_large(shop):
-        exact(state, model, Limits(gap=state.options.gap / 2, nodes=STEP_NODES * effort))
+        exact(state, model, Limits(gap=state.options.gap / 2, nodes=steps * effort))
     shop.quick.set()
     for _ in range(effort):
         if state.is_set():
             return
-        _turn(shop, STEP_NODES)
+        _turn(shop, steps)
 
 
 def _turn(shop: Workshop, steps: int | None) -> None:
@@ -286,14 +279,15 @@ def _paid(shop: Workshop, way: str, budget: Budget) -> None:
 
 
 def _means(shop: Workshop) -> tuple[bool, bool]:
-    return shop.quick.is_set(), shop.order is not None
+    return shop.quick.is_set(), shop.order.x is not None
 
 
 def _choose(shop: Workshop) -> str | None:
     """Most ways once, then mostly the one that pays best; any at times; None if none can be."""
     if shop.patterns is not None and shop.quick.is_set():
-        late = shop.state.left() < LATE * shop.state.options.seconds
-        if len(shop.seen) >= (1 if late else ENOUGH_SEEN):
+        options = shop.state.options
+        late = shop.state.left() < LATE * options.seconds
+        if len(shop.seen) >= (1 if late else options.params.enough_seen):
             return "patterns"
         if "patterns" not in shop.paid:
             return "anew"
@@ -316,7 +310,7 @@ def _can(shop: Workshop, way: str) -> bool:
     if not (shop.near.has_shares if way in EXACT_WAYS else shop.quick.is_set()):
         return False
     if way == "steps":
-        return shop.patterns is None and shop.order is not None
+        return shop.patterns is None and shop.order.x is not None
     if way == "cross":
         several = shop.patterns is None and not is_large(shop)
         return several and len(worth_crossing(shop.state)) > 1
@@ -469,7 +463,12 @@ def solve(
 
 
 def _solve(state: State, season: Season) -> Plan:
-    shop = open_shop(state, season)
+    return search(open_shop(state, season))
+
+
+def search(shop: Workshop) -> Plan:
+    """Search from an open workshop to the end; errors as `solve`."""
+    state = shop.state
     try:
         _first_plan(shop)
         settle_shortage(shop)

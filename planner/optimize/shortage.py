@@ -29,7 +29,6 @@ from planner.optimize.workshop import (
     FEW_BREAKING,
     GRACE,
     LONGEST,
-    STEP_NODES,
     Either,
     around,
     best_pieces,
@@ -53,8 +52,6 @@ if TYPE_CHECKING:
     from planner.optimize.worker import Worker
     from planner.optimize.workshop import Workshop
 
-SMALL_SHARES = 100
-"""Models with at most so many shares are solved for acres short at once."""
 FOLLOW = 3.0
 """Seconds of a solve that follows the relaxation where all may be cut."""
 SHORT_TIME = 0.4
@@ -65,8 +62,6 @@ FIRST = 3.0
 """Seconds of the first look for fewer: what can be covered is to have a complete plan soon."""
 FROM_PLANTING = (True, False, True)
 """How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
-ENOUGH_SEEN = 200
-"""Plans seen on boards that are worth putting together anew; aimed at acres, that is soon done."""
 LARGE_ROUNDS = (0.2, 1.0)
 """Shares of that time after which large seasons are planted anew."""
 FEW_PAIRS = 120
@@ -79,7 +74,8 @@ FILLING_TIME = 0.7
 def settle_shortage(shop: Workshop) -> None:
     """Make acres short as few as possible, and prove it where the time allows."""
     state = shop.state
-    small = len(state.model.keys["share"]) <= SMALL_SHARES and not is_large(shop)
+    most = state.options.params.small_shares
+    small = len(state.model.keys["share"]) <= most and not is_large(shop)
     if state.is_short and not small:
         _on_board(shop, now() + FIRST)
         if state.is_short:
@@ -215,7 +211,8 @@ def _mended(
 
 def _take_turns(shop: Workshop, until: float) -> None:
     """Go on from the best plan, on the board and exactly; now and then from a new planting."""
-    state, effort, turn = shop.state, shop.state.options.effort, 0
+    state, turn = shop.state, 0
+    effort, enough = state.options.effort, state.options.params.enough_seen_for_acres
     turns = np.inf if effort is None else 4 * effort
     _follow(shop)
     while _refill(shop, until):
@@ -223,7 +220,7 @@ def _take_turns(shop: Workshop, until: float) -> None:
     while turn < turns and now() < until and not _is_settled(state):
         while shop.found:
             state.offer(on_model(state, shop.board, shop.found.pop()))
-        if len(shop.seen) >= ENOUGH_SEEN:
+        if len(shop.seen) >= enough:
             _from_patterns(shop)
         elif shop.patterns is None and turn % 2:
             around(shop, _stretch(shop, until))
@@ -289,13 +286,13 @@ def _on_board(shop: Workshop, until: float = np.inf, *, fine: bool = False) -> N
 def _stretch(shop: Workshop, until: float = np.inf) -> Budget:
     state = shop.state
     if state.options.effort is not None:
-        return Budget(np.inf, STEP_NODES)
+        return Budget(np.inf, state.options.params.step_nodes)
     return Budget(max(0.1, min(20.0, STRETCH * state.left(), until - now())))
 
 
 def _nodes(shop: Workshop) -> int | None:
-    effort = shop.state.options.effort
-    return None if effort is None else STEP_NODES * effort
+    options = shop.state.options
+    return None if options.effort is None else options.params.step_nodes * options.effort
 
 
 def _prove(shop: Workshop, seconds: float, solver: Solver) -> None:

@@ -40,10 +40,6 @@ if TYPE_CHECKING:
     from planner.optimize.strategies import Errand
     from planner.season.domain import Season
 
-MANY_CHOICES = 20_000
-"""Seasons with more choices are searched over the promising ones of every field."""
-FIRST_CHOICES = 25
-"""Choices that a field is first offered in such a season."""
 FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth mending."""
 GRACE = 2.0
@@ -56,8 +52,48 @@ DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
 SAMPLES = 150
 """Plans kept of a stretch of search on the board, for their patterns."""
-STEP_NODES = 300
-"""Branch-and-bound nodes, or moves on the board, that count as one step of effort."""
+
+
+class OrderToHold:
+    """A solution whose order is held while plans are made step by step: at first the relaxation's.
+
+    Where no good plan is found for it, an order with more room takes its place. Several threads may
+    find that at once; only the first of them makes the next order, so that room grows once for it.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._x: Floats | None = None
+        self._given_up: Floats | None = None
+        self._room = 0.0
+
+    @property
+    def x(self) -> Floats | None:
+        """The solution; None before there is any."""
+        with self._lock:
+            return self._x
+
+    @property
+    def room(self) -> float:
+        """Share of what it needs of every product that the order has over, or the next one will."""
+        with self._lock:
+            return self._room
+
+    def put(self, x: Floats | None) -> None:
+        """Hold this solution's order from now on."""
+        with self._lock:
+            self._x = x
+
+    def give_up(self, x: Floats, least: float) -> float | None:
+        """Claim the making of the order after this one: the room it needs, or None if not ours.
+
+        It is another's where a thread has claimed it before, or where the order is no longer held.
+        """
+        with self._lock:
+            if x is not self._x or x is self._given_up:
+                return None
+            self._given_up, self._room = x, max(least, 2.0 * self._room)
+            return self._room
 
 
 @dataclass(slots=True)
@@ -72,12 +108,9 @@ class Workshop:
     """Acres short, by priority, that `near` holds to."""
     guide: Floats | None = None
     """A solution of a large season's relaxation, to be followed."""
-    order: Floats | None = None
-    """A solution whose order is to be held: the relaxation's."""
+    order: OrderToHold = field(default_factory=OrderToHold)
     bags: Floats | None = None
     """A solution whose bags are to be held: the relaxation's with whole bags."""
-    room: float = 0.0
-    """Share of what it needs of every product that it has over."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans from the board in the other process."""
     patterns: Patterns | None = None
@@ -106,10 +139,10 @@ class Workshop:
 def open_shop(state: State, season: Season) -> Workshop:
     """Write the season down as numbers, with the promising choices of it where there are many."""
     it = make_instance(season)
-    choices, tables = it.choices, order_tables(it)
-    if len(choices) > MANY_CHOICES:
+    choices, tables, params = it.choices, order_tables(it), state.options.params
+    if len(choices) > params.many_choices:
         price = rough_price(it, choices, tables)
-        choices = choices.only(best_with_room(it, price, FIRST_CHOICES))
+        choices = choices.only(best_with_room(it, price, params.first_choices))
     state.model = make_model(it, choices)
     board = Board(it, choices, tables)
     rng = np.random.default_rng(state.options.seed)
@@ -218,7 +251,7 @@ def limits_near(shop: Workshop, rng: np.random.Generator, gap: float = 1e-4) -> 
     """For a solve that need not come to its end."""
     seed, options = int(rng.integers(2**31)), shop.state.options
     if options.effort is not None:
-        return Limits(nodes=STEP_NODES, gap=gap, seed=seed)
+        return Limits(nodes=options.params.step_nodes, gap=gap, seed=seed)
     seconds = min(LONGEST * IDLE * options.seconds, shop.state.left())
     return Limits(seconds=seconds, gap=gap, seed=seed)
 
@@ -260,7 +293,7 @@ def polish_near(shop: Workshop, x: Floats) -> None:
     """
     state = shop.state
     keep_to_fewest_short(shop)
-    counted = STEP_NODES if state.options.effort is not None else None
+    counted = state.options.params.step_nodes if state.options.effort is not None else None
     several = shop.near.most > 1 and not is_large(shop) and not state.is_short
     brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
     y = polish(state, shop.near, x, brief, state.options.seed)
