@@ -145,7 +145,7 @@ def left_sheet(campaign: Campaign) -> Sheet:
         LEFT,
         "Treated seed and product that should be left, and what may be done with it.",
         (
-            Text(told, look=Look.STRONG),
+            Text((*told, *CAUTIONS_SHORT), look=Look.STRONG),
             _left(campaign, advice, "units", "Treated seed", "Recipe", Measure.UNITS),
             _left(campaign, advice, "fl oz", "Product", "Container", Measure.VOLUME),
             Text(numbered, "What may be done, in general"),

@@ -131,7 +131,11 @@ def tag_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         TAGS,
         "Text for the tags of treated seed. Compare it with the labels before you print it.",
-        (Text(rules, "Rules for the tag", bullets=True), table),
+        (
+            Text(CAUTIONS_SHORT, look=Look.STRONG),
+            Text(rules, "Rules for the tag", bullets=True),
+            table,
+        ),
         Page(landscape=True),
         Room.TREATING,
     )

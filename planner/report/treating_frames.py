@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
+from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
 from planner.report.fit import plain
 from planner.report.measures import Measure
@@ -22,7 +23,8 @@ def treating_sheet(facts: Facts) -> Sheet:
     caution = Text(
         (
             "The product label goes before anything here: rates, mixing order, protective "
-            "equipment. Treated seed is never food, feed or oil.",
+            "equipment.",
+            *CAUTIONS_SHORT,
         ),
         look=Look.WATCH,
     )
@@ -43,7 +45,7 @@ def doses_sheet(facts: Facts) -> Sheet:
     return Sheet(
         DOSES,
         "How much of each product goes on a bag of each lot.",
-        (_doses(facts),),
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), _doses(facts)),
         Page(landscape=True),
         Room.TREATING,
     )
