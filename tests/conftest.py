@@ -1,8 +1,10 @@
-"""Seasons that several tests start from."""
+"""Seasons that several tests start from, and a word at the end on what was not tested."""
 
 from pathlib import Path
 
 import pytest
+
+from tests.office import MISSING
 
 TINY = {
     "farm.csv": "Setting,Value\nFarm name,Marten Hill\nPlan date,2027-01-15\nSpare seed,3%\n",
@@ -32,3 +34,19 @@ def tiny(tmp_path: Path) -> Path:
     for name, text in TINY.items():
         (folder / name).write_text(text, "utf-8")
     return folder
+
+
+NOT_TESTED = (
+    "Not tested: workbooks as LibreOffice calculates and prints them (skipped tests: {count}, in"
+    " {files}). For these, on Debian or Ubuntu: apt-get install libreoffice-calc poppler-utils"
+    " fonts-liberation fonts-dejavu-core"
+)
+"""What `.ci/run` looks for too."""
+
+
+def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
+    """Say what was not tested for want of LibreOffice or poppler, and how to get them."""
+    skipped = [r for r in terminalreporter.stats.get("skipped", []) if MISSING in str(r.longrepr)]
+    if skipped:
+        files = ", ".join(sorted({report.nodeid.partition("::")[0] for report in skipped}))
+        terminalreporter.write_line(NOT_TESTED.format(count=len(skipped), files=files), red=True)

@@ -9,13 +9,13 @@ import openpyxl
 import pytest
 from openpyxl.workbook import Workbook
 
-SOFFICE = shutil.which("soffice")
+SOFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 PDFTOTEXT = shutil.which("pdftotext")
 WORD = re.compile(r'xMax="([0-9.]+)"[^>]*>([^<]+)</word>')
-needs_drawing = pytest.mark.skipif(
-    SOFFICE is None or PDFTOTEXT is None, reason="LibreOffice or poppler is not installed"
-)
-needs_office = pytest.mark.skipif(SOFFICE is None, reason="LibreOffice is not installed")
+MISSING = "LibreOffice or poppler is not installed"
+"""Why a test is skipped; `tests/conftest.py` says so at the end."""
+needs_drawing = pytest.mark.skipif(SOFFICE is None or PDFTOTEXT is None, reason=MISSING)
+needs_office = pytest.mark.skipif(SOFFICE is None, reason=MISSING)
 
 
 def _office(path: Path) -> list[str]:

@@ -1,9 +1,11 @@
 """The documents say what the program does: commands, exit codes, columns and settings."""
 
+import os
 import re
 import shlex
 import shutil
 import subprocess
+import sys
 from pathlib import Path
 
 import pytest
@@ -97,6 +99,30 @@ def test_set_up_commands_are_two() -> None:
     assert len(lines) == 2
     assert lines[0].endswith("wholedrum plan data/demo.xlsx --out plan")
     assert "pytest" in lines[1]
+
+
+def test_what_is_not_tested_is_said_at_the_end(tmp_path: Path) -> None:
+    """Without LibreOffice: one line that says so, how to get it, and that .ci/run fails at."""
+    command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
+    command += ["tests/test_workbook.py::test_sums_stand_under_their_numbers"]
+    bare = {**os.environ, "PATH": str(tmp_path)}
+    done = subprocess.run(command, cwd=ROOT, env=bare, capture_output=True, text=True, timeout=300)
+    assert done.returncode == 0
+    (said,) = [line for line in done.stdout.splitlines() if line.startswith("Not tested:")]
+    assert "(skipped tests: 1, in tests/test_workbook.py)" in said
+    for package in ("libreoffice-calc", "poppler-utils"):
+        assert package in said
+        assert f"`{package}`" in README
+    script = (ROOT / ".ci" / "run").read_text("utf-8")
+    check = re.search(r"^tested\(\) \{.*?^\}$", script, re.MULTILINE | re.DOTALL)
+    assert check is not None
+    runs = [x.strip() for x in script.splitlines() if "-m pytest" in x or '"${commands[1]}"' in x]
+    assert len(runs) == 2
+    assert all(run.startswith("tested ") for run in runs)
+    for line, code in ((said, 1), ("2 passed", 0)):
+        check_it = f"work={tmp_path}; {check[0]}; tested echo '{line}'"
+        asked = ["bash", "-euo", "pipefail", "-c", check_it]
+        assert subprocess.run(asked, check=False, capture_output=True).returncode == code
 
 
 @pytest.mark.skipif(shutil.which("git") is None, reason="git is not installed")

@@ -231,12 +231,13 @@ def test_size_of_an_order_that_is_placed_again_and_again(name):
 def test_bids_of_five_vendors():
     """One purchase from vendors with fixed costs, least and most quantities, and price ranges.
 
-    J. Bracken and G. P. McCormick, Selected Applications of Nonlinear Programming (Wiley, 1968),
-    pages 28-36, data as in the public problem collections that carry it: 239,600.48 units, at
-    15,210,109.512 together: all that a and c offer, the rest from e. Within a range the
-    whole quantity has its price, and the fixed cost makes up for what the first units cost more;
-    so each range is a supplier with freight, and a container with a least and a most count. Here a
-    hundred units are a container, and 0.48 units at e's 70.15 are left out.
+    Bracken & McCormick, Selected Applications of Nonlinear Programming (Wiley, 1968), pages 28-36,
+    data as in public collections of optimization problems: 239,600.48 units at 15,210,109.512
+    together, all that a and c offer and the rest from e (a sum from memory, the same by
+    arithmetic). Within a range the whole quantity has its price, and the fixed cost makes up for
+    what the first units cost more; so each range is a supplier with freight, and a container with a
+    least and a most count. Here a hundred units are a container, and 0.48 units at 70.15 from e are
+    left out.
 
     A vendor's ranges exclude each other. The program is not told so; its plan keeps to it.
     """

@@ -6,7 +6,6 @@ Counts are overtyped as a person would; the totals of the page must be those tha
 
 import io
 import random
-import shutil
 import subprocess
 from dataclasses import replace
 from pathlib import Path
@@ -22,13 +21,11 @@ from planner.report.try_frames import total_of
 from planner.report.workbook import render
 from planner.season.domain import DiscountLevel, PriceBreak, Season
 from planner.season.read import read_season
+from tests.office import MISSING, SOFFICE, needs_office
 from tests.sample_plan import awkward_season, greedy_plan, sample_season
 
-OFFICE = shutil.which("soffice") or shutil.which("libreoffice")
 PAGE = "Try an order"
 Counts = dict[tuple[str, str], int]
-
-needs_office = pytest.mark.skipif(OFFICE is None, reason="needs LibreOffice to calculate")
 
 
 def many_levels() -> Season:
@@ -95,8 +92,8 @@ def overtyped(content: bytes, counts: Counts) -> bytes:
 @pytest.fixture(scope="module")
 def calculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     """Seasons with several orders each, calculated by LibreOffice in one go."""
-    if OFFICE is None:
-        pytest.skip("needs LibreOffice to calculate")
+    if SOFFICE is None:
+        pytest.skip(MISSING)
     folder = tmp_path_factory.mktemp("office")
     cases: dict[str, Any] = {}
     for name, make in SEASONS.items():
@@ -110,7 +107,7 @@ def calculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
             cases[path.stem] = (season, plan, counts, content)
     profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
     done = folder / "done"
-    command = [OFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
+    command = [SOFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
     command += ["--outdir", str(done), *(str(folder / f"{c}.xlsx") for c in cases)]
     subprocess.run(command, check=True, capture_output=True, timeout=240)
     found = {}
@@ -234,7 +231,7 @@ def test_counts_that_cannot_be_ordered_are_marked(
     path = tmp_path / "odd.xlsx"
     path.write_bytes(overtyped(content, counts))
     profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
-    command = [OFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
+    command = [SOFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
     subprocess.run(
         [*command, "--outdir", str(tmp_path / "done"), str(path)],
         check=True,
