@@ -1,15 +1,17 @@
 """Conservation on random plans, calibration by hand, the calendar file."""
 
+import io
 from dataclasses import replace
 from datetime import date, timedelta
 from itertools import pairwise
 
 import icalendar
 import pytest
+from openpyxl import load_workbook
 
 from planner.agronomy.rates import floz_per_cwt, floz_per_unit
+from planner.agronomy.seeding import unit_weight
 from planner.campaign.calibration import (
-    ML_PER_FLOZ,
     calibration,
     catch,
     dose,
@@ -20,6 +22,8 @@ from planner.campaign.calibration import (
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done, Event
 from planner.campaign.ical import to_ical
+from planner.report.campaign_frames import campaign_book
+from planner.report.workbook import render
 from planner.season.domain import (
     Active,
     Basis,
@@ -218,7 +222,7 @@ def test_size_of_the_seed_changes_a_rate_by_weight(per_lb, weight, floz):
     season, recipe = one_rate(4.0, Basis.FLOZ_PER_CWT)
     (made,) = doses(season, recipe, lot(per_lb))
     assert made.floz_per_unit == pytest.approx(floz, abs=0.005)
-    assert 140_000 / per_lb == pytest.approx(weight, abs=0.05)
+    assert unit_weight(lot(per_lb), season.farm) == pytest.approx(weight, abs=0.05)
 
 
 @pytest.mark.parametrize(
@@ -240,9 +244,20 @@ def test_mg_a_seed_as_floz_a_unit():
 
 
 def test_floz_a_cwt_in_metric():
-    """3 fl oz/cwt = 195.595 mL/100 kg (NIST Handbook 44, App. C: pound and fluid ounce)."""
-    ml_per_kg = 3 * ML_PER_FLOZ / 45.359237
-    assert ml_per_kg * 100 == pytest.approx(195.595, abs=5e-4)
+    """4 fl oz/cwt = 260.794 mL/100 kg (NIST Handbook 44, App. C: pound and fluid ounce).
+
+    As the calibration sheet of a metric farm gives it, under "By weight": R2 on L2.
+    """
+    season = hand_season()
+    season = replace(season, farm=replace(season.farm, metric=True))
+    book = load_workbook(io.BytesIO(render(campaign_book(make_campaign(season, hand_plan())))))
+    rows = [[c for c in row if c is not None] for row in book["Calibration"].values]
+    start = next(i for i, row in enumerate(rows) if row and str(row[0]).endswith("L2 with R2"))
+    head = next(row for row in rows[start:] if row[:1] == ["Product"])
+    alpha = next(row for row in rows[start:] if row[:1] == ["Alpha"])
+    place = next(i for i, text in enumerate(head) if text.startswith("By weight"))
+    assert "(mL/100\N{NO-BREAK SPACE}kg)" in head[place]
+    assert alpha[place] == pytest.approx(260.794, abs=5e-4)
 
 
 def test_size_table_of_a_batch():

@@ -175,6 +175,7 @@ def test_a_broken_cell_is_told_with_its_place_and_remedy(tmp_path, sheet, row, c
     assert any(words in str(fault) for fault in here), [str(f) for f in found]
     for fault in here:
         if fault.seen and text.isascii():
+            assert text or fault.column != column, "something is seen in a blank cell"
             assert key(fault.seen) in key(text) or key(text)[:59] in key(fault.seen)
 
 

@@ -457,5 +457,29 @@ def test_ctrl_c_before_any_plan_is_130(tiny: Path) -> None:
     out, err = process.communicate(timeout=60)
     assert process.returncode in (0, 130)
     assert "Traceback" not in err
-    if process.returncode == 130:
-        assert out == ""
+    assert (out == "") is (process.returncode == 130)
+
+
+PRESSED_WHILE_READING = """
+import os, signal, sys
+from planner import cli
+from planner.season import read
+honest = read.read_season
+def pressed(*given, **named):
+    os.kill(os.getpid(), signal.SIGINT)
+    return honest(*given, **named)
+read.read_season = pressed
+sys.exit(cli.run(sys.argv[1:]))
+"""
+
+
+@pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
+def test_ctrl_c_while_reading_is_130(tiny: Path, tmp_path: Path) -> None:
+    """A real process again, stopped at a moment that is known."""
+    command = [sys.executable, "-c", PRESSED_WHILE_READING, "plan", str(tiny)]
+    done = subprocess.run(
+        [*command, "--out", str(tmp_path / "out")], cwd=ROOT, capture_output=True, text=True
+    )
+    assert (done.returncode, done.stdout) == (130, "")
+    assert "Traceback" not in done.stderr
+    assert not (tmp_path / "out").exists()

@@ -128,6 +128,11 @@ def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
 
 def test_random_seasons_can_be_told_whole() -> None:
     for seed in range(0, 60, 5):
-        why = told(random_season(seed))
-        json.dumps(to_dict(why), allow_nan=False)
-        assert explain_sheets(why, Manner())
+        whole = random_season(seed)
+        why = told(whole)
+        data = json.loads(json.dumps(to_dict(why), allow_nan=False))
+        short = {s.field for s in solve(whole, SolveOptions()).shortages}
+        assert {x["field"] for x in data.get("short_fields", [])} == short
+        titles = [s.title for s in explain_sheets(why, Manner())]
+        assert ("Why short" in titles) is bool(short)
+        assert {"What changed", "Other ways to buy it"} <= set(titles)

@@ -136,6 +136,7 @@ def test_every_rule_that_is_on_is_priced() -> None:
 
 def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
     """On random seasons solved to proof: 0 <= cost, and the proven span holds it."""
+    seen = paid = 0
     for seed in range(0, 120, 3):
         whole = random_season(seed)
         plan, costs = priced(whole)
@@ -147,9 +148,14 @@ def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
             assert c.at_least is not None
             assert c.at_most is not None
             assert c.at_least - slack <= c.cost <= c.at_most + slack
+            seen += 1
+            paid += c.cost > 1.0
+    assert seen > 40
+    assert paid > 10
 
 
 def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
+    seen = 0
     for seed in range(0, 80, 4):
         whole = random_season(seed)
         plan = solve(whole, SolveOptions(10.0))
@@ -161,6 +167,8 @@ def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
             if not afresh.shortages and not plan.shortages:
                 assert found[rule.key].cost.total == pytest.approx(afresh.cost.total, abs=slack)
                 assert held_cost(plan, rule.without) >= afresh.cost.total - slack
+                seen += 1
+    assert seen > 20
 
 
 # -- time -----------------------------------------------------------------------------------------

@@ -266,10 +266,14 @@ HAIRS = {
 }
 
 
-@pytest.mark.parametrize("name", HAIRS)
-def test_a_hair_over_is_planned(name):
+@pytest.mark.parametrize(("name", "jugs"), list(zip(HAIRS, (1, 10, 0, 0), strict=True)))
+def test_a_hair_over_is_planned(name, jugs):
     one = season(**HAIRS[name])
-    audit(solve(one, SolveOptions(seconds=2, gap=0.0)), one)
+    plan = solve(one, SolveOptions(seconds=2, gap=0.0))
+    audit(plan, one)
+    assert plan.shortages == ()
+    assert sum(line.count for line in plan.order) in (jugs, jugs + 1)
+    assert plan.cost.total == 300.0 * sum(line.count for line in plan.order)
 
 
 @pytest.mark.parametrize(

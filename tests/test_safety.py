@@ -15,7 +15,7 @@ import threading
 import time
 import zipfile
 from collections.abc import Iterator
-from contextlib import contextmanager
+from contextlib import contextmanager, suppress
 from pathlib import Path
 
 import highspy
@@ -461,7 +461,7 @@ def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path
     seen = done.stdout.split("----\n")[1].split("\n")[:-1]
     assert any(path.startswith(f"{out}{os.sep}") for path in seen)
     for path in seen:
-        assert path.startswith(str(out)) or path == os.devnull, path
+        assert path in (str(out), os.devnull) or path.startswith(f"{out}{os.sep}"), path
     assert visible(temporary) == []
 
 
@@ -691,7 +691,8 @@ def test_a_signal_at_some_moments(sent: signal.Signals, tiny: Path, tmp_path: Pa
     before = visible(out)
     season = other_farm_once(tiny)
     random.seed(3)
-    for _ in range(5):
+    heard = 0
+    for attempt in range(40):
         process = subprocess.Popen(
             [sys.executable, "-m", "planner", "plan", str(season), "--out", str(out)],
             cwd=ROOT,
@@ -700,19 +701,24 @@ def test_a_signal_at_some_moments(sent: signal.Signals, tiny: Path, tmp_path: Pa
             stderr=subprocess.PIPE,
             text=True,
         )
-        with pytest.raises(subprocess.TimeoutExpired):
-            process.wait(random.uniform(0.15, 0.5))
+        with suppress(subprocess.TimeoutExpired):
+            process.wait(random.uniform(0.15, 0.5) + 0.1 * attempt)
+        ended = process.poll() is not None
         process.send_signal(sent)
         _, told = process.communicate(timeout=60)
         early = process.returncode == 1 and "KeyboardInterrupt" in told and "planner" not in told
         if process.returncode == -sent or early:  # Python itself was still starting
             assert farms_in(out) <= {FARM, OTHER}
             continue
+        heard += not ended
         assert process.returncode in (0, 128 + sent)
         assert "Traceback" not in told
         assert len(farms_in(out)) == 1
         assert visible(out) == before
         assert visible(temporary) == []
+        if heard == 4 or ended:
+            break
+    assert heard > 0, "no signal came while the program was at work"
 
 
 SENT = """

@@ -32,7 +32,8 @@ def test_pounds_per_acre():
     """150,000 / 2,750 = 54.5 lb/ac (L. R. Gibson, Iowa State Univ., Agronomy 212)."""
     assert pounds_per_acre(150_000.0, 2750.0) == pytest.approx(54.5, abs=0.05)
     # derived: 50 ac take 2,727.3 lb, 54.55 bags of 50 lb
-    assert 50 * pounds_per_acre(150_000.0, 2750.0) / 50 == pytest.approx(54.545, abs=5e-4)
+    bag = weight(2750.0, 137_500.0)
+    assert 50 * pounds_per_acre(150_000.0, 2750.0) / bag == pytest.approx(54.545, abs=5e-4)
 
 
 def test_unit_of_140_000_seeds():

@@ -115,7 +115,8 @@ def test_a_limit_of_nothing_lets_nothing_on(limit):
 
 def test_seed_of_any_grower_and_field_of_any_grower():
     for fields, lots in ((field(grower="Ann"), lot()), (field(), lot(grower="Bob"))):
-        assert suitable(season(fields=(fields,), lots=(lots,)))
+        one = season(fields=(fields,), lots=(lots,))
+        assert suitable(one) == {("North", "L1"): ["R1"]}
 
 
 def test_untreated_only_where_allowed_and_enough():
