@@ -676,7 +676,7 @@ def relaxed(size, **params):
     return shop, moved(loose, shop.near.model, whole(loose, answer.x)), answer.bound
 
 
-@pytest.mark.parametrize("size", [(16, 10, 3, 2, 1), (24, 14, 4, 2, 1)], ids=str)
+@pytest.mark.parametrize("size", [(16, 10, 3, 2, 2), (24, 14, 4, 2, 1)], ids=str)
 @pytest.mark.parametrize("planting", [True, False])
 def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
     """Whatever is held at first, the exact model takes the plan; its cost is over the floor."""
