@@ -47,7 +47,7 @@ CAUTIONS = {
     " single treated bean can spoil a load.",
     "Keep children and livestock away from products, treated seed, dust and spills. Cover or pick"
     " up spilled seed.",
-    "Follow your state's rules for a licence; a licensed person approves each recipe.",
+    "Follow your state's rules for a license; a licensed person approves each recipe.",
 }
 """The same at length."""
 

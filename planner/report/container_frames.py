@@ -137,7 +137,7 @@ def left_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet of what is left at the end, and what may be done with it."""
     told = (
         "The labels of the products, the tag and your state decide what may be done; this only says"
-        " what is usual. Treated seed is never food, feed or oil.",
+        " what is usual.",
     )
     advice = tuple(dict.fromkeys(x.advice for x in campaign.leftovers))
     numbered = tuple(f"{i}. {text}" for i, text in enumerate(advice, 1))
