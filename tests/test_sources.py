@@ -82,7 +82,7 @@ def citations(text: str) -> set[str]:
 
 def rows() -> list[tuple[list[str], list[str]]]:
     """What the second table of the page calls each source, and the files that use it."""
-    table = PAGE.split("## Sources of checks")[1]
+    table = PAGE.split("## Sources of checks")[1].split("\n## ")[0]
     cells = [line.split(" | ") for line in table.split("\n") if line.startswith("| ")][1:]
     return [(re.findall(r"\*\*(.+?)\*\*", c[0]), re.findall(r"`(.+?)`", c[-1])) for c in cells]
 

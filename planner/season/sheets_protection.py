@@ -60,6 +60,7 @@ THREATS = Sheet(
     unique=("Threat",),
 )
 
+# Not one scale: M. Staton and M. Chilvers, Michigan State Univ. Extension, in No-Till Farmer.
 TOLERANCE = Sheet(
     "Tolerance",
     "How well varieties hold threats by themselves. Ratings of different suppliers are not one "

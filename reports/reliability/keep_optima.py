@@ -32,7 +32,7 @@ def same(one: milp.Best, other: milp.Best) -> bool:
 
 
 def kept(seed: int) -> dict[str, Any] | None:
-    """Check values of a season; None where an engine takes too long."""
+    """Optimum of a season by both engines; None where an engine takes too long."""
     season = random_season(seed)
     one = milp.search(season, engines.with_highs, HIGHS)
     if one is None or not one.proven:
