@@ -257,7 +257,7 @@ def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path)
     done = recalculated(path)
     assert errors(done) == []
     live = done["Live check"]
-    # acres x seeds an acre / 140,000; a hectare is 2.4710538 acres (NIST Handbook 44), 35 seeds a m2
+    # acres x seeds an acre / 140,000; a hectare: 2.4710538 acres (NIST Handbook 44), 35 seeds a m2
     wanted = [148 * 150 / 140, 38.5 * 150 / 140, 10 * 350 / 140, 40.0]
     assert [live[f"C{r}"].value for r in range(6, 10)] == pytest.approx(wanted, rel=1e-6)
     assert live["H10"].value == "acres not counted here, see check"
