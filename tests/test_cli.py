@@ -328,6 +328,37 @@ def test_planning_again_with_nothing_changed_changes_nothing(
     assert plan(tiny, tmp_path / "none", "--since", str(tmp_path / "none.json")) == 3
 
 
+def test_acres_moved_are_capped_only_against_an_earlier_plan(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    assert plan(tiny, tmp_path / "old", "--most-moved", "10") == 2
+    assert "--most-moved goes with --since" in capsys.readouterr().err
+    plan(tiny, tmp_path / "old")
+    old = str(tmp_path / "old" / "plan.json")
+    assert plan(tiny, tmp_path / "new", "--since", old, "--most-moved", "0") == 0
+    written = json.loads((tmp_path / "new" / "plan.json").read_text("utf-8"))
+    assert written["planning_again"]["most_moved"] == 0.0
+    assert plan(tiny, tmp_path / "new", "--since", old, "--most-moved", "-1") == 2
+
+
+def test_bags_reported_done_reach_the_next_plan(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    """Three bags are to be treated (see conftest.py); two are done, one is left to treat."""
+    plan(tiny, tmp_path / "old")
+    old = str(tmp_path / "old" / "plan.json")
+    assert cli.run(["campaign", old, "--done", "L-1:Base:2:2027-01-15"]) == 0
+    capsys.readouterr()
+    assert plan(tiny, tmp_path / "new", "--since", old) == 0
+    assert "of L-1 under Base are reported done and not on Treated so far" in " ".join(
+        capsys.readouterr().out.split()
+    )
+    before = json.loads(Path(old).read_text("utf-8"))["treating"]
+    now = json.loads((tmp_path / "new" / "plan.json").read_text("utf-8"))["treating"]
+    assert [t["full_bags"] + t["part_bag"] for t in before] == [3]
+    assert [t["full_bags"] + t["part_bag"] for t in now] == [1]
+
+
 def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
     """Three bags are to be treated (see conftest.py); two are done, one is left."""
     plan(tiny, tmp_path / "out")

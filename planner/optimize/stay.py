@@ -36,10 +36,12 @@ CENT = 0.01
 GAP = 1e-6
 SLACK = 1e-6
 """Acres that may move beyond a cap, for rounding."""
-FIRST, SECOND, THIRD, FOURTH, FIFTH = 0.2, 0.3, 0.5, 0.7, 0.8
+FIRST, BAGGED, SECOND, THIRD, FOURTH, FIFTH = 0.15, 0.2, 0.35, 0.5, 0.7, 0.8
 """Shares of the time by which each step ends; what moves save is found in the rest."""
 ORDERS = 2
 """Plans whose bags and orders are tried for the third program."""
+ACRES = ("acres", "short", "short_in", "share", "bare", "lot_share")
+"""What is planted where."""
 ORDER = ("count", "reached", "bought")
 """Containers and seed to buy."""
 BAGS = (*ORDER, "bags", "part")
@@ -156,9 +158,20 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
     watch = _watch(matrix, moving.columns(nearest), clock.stop)
     answer = clock.proven(matrix, clock.until(FIRST), watch)
     if answer.x is not None:
-        pool.append(moving.plan(answer.x))
+        pool.append(moving.plan(_bagged(moving, answer.x, clock)))
     floor = max(0.0, proven_bound(answer)) if moving.wide else 0.0
     return min(map(moving.moved, pool)), moving.gone + floor
+
+
+def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:
+    """Find the cheapest bags and order for the acres of a solution that did not look at costs."""
+    part, columns = reduced(moving.aimed(0.0), ~moving.of(ACRES), x)
+    answer = solve(part, clock.until(BAGGED), watch=_watch(part, x[columns], clock.stop))
+    if answer.x is None:
+        return x
+    x = x.copy()
+    x[columns] = answer.x
+    return x
 
 
 def _cheapest(

@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 MOST_WORKERS = 4
 PARALLEL_FROM = 10.0
 """Seconds from which changed seasons are planned side by side: starting a process takes one."""
+NEAR = 10.0
+"""Seconds for staying near an old plan, as far as deciding gets as many; half of those if more."""
 LONG = 10.0
 """Seconds of deciding from which the plan is written before anything more is found out."""
 
@@ -116,7 +118,7 @@ def _near(
             season,
             old,
             cheapest,
-            seconds=options.seconds / 2,
+            seconds=max(options.seconds / 2, min(options.seconds, NEAR)),
             effort=options.effort,
             most_moved=most_moved,
             notes=notes,
