@@ -65,9 +65,13 @@ def again_sheet(again: Again) -> Sheet:
             Column("after", "Now", width=40),
             Column("moved", "Moved", Measure.AREA, total=True),
             Column("saves", "Saves", Measure.MONEY),
+            Column("sure", "How sure"),
             Column("why", "Why", width=30),
         ),
-        rows=tuple((f.field, f.before, f.after, f.acres, f.saves, _why(f)) for f in again.fields),
+        rows=tuple(
+            (f.field, f.before, f.after, f.acres, f.saves, _how_sure(f), _why(f))
+            for f in again.fields
+        ),
         empty="Every field keeps its seed and recipe.",
         note="Saves: what the plan would cost more with that field kept as it was and no other "
         "field changed further. Fields that change together each show what they save together.",
@@ -89,6 +93,8 @@ def again_sheet(again: Again) -> Sheet:
         title="Seed to buy",
         columns=(
             Column("lot", "Lot"),
+            Column("blank_a", ""),
+            Column("blank_b", ""),
             Column("old", "Old plan", Measure.COUNT),
             Column("bought", "Bought already", Measure.COUNT),
             Column("now", "Buy now", Measure.COUNT),
@@ -97,6 +103,8 @@ def again_sheet(again: Again) -> Sheet:
         rows=tuple(
             (
                 x.lot,
+                None,
+                None,
                 x.old,
                 x.bought,
                 Cell(x.now, Look.STRONG if x.now else Look.FAINT),
@@ -107,9 +115,10 @@ def again_sheet(again: Again) -> Sheet:
         empty="None, now as in the old plan.",
         note="Bags. Bought already: by how much Units on hand has grown since the old plan.",
     )
-    blocks = (Text((*again.notes, *again.sentences)), order, seed, fields, spare)
+    notes = [Text(again.notes, "What is done")] if again.notes else []
+    blocks: list[Block] = [Text(again.sentences), *notes, order, seed, fields, spare]
     purpose = "What changed since the last plan, what to buy now, and what is left."
-    return Sheet(CHANGED, purpose, blocks, WIDE, Room.PLAN)
+    return Sheet(CHANGED, purpose, tuple(blocks), WIDE, Room.PLAN)
 
 
 def _why(change: FieldChange) -> str:
@@ -120,8 +129,14 @@ def _why(change: FieldChange) -> str:
     if change.acres <= ACRE:
         return "another lot of the same seed"
     if change.saves is None:
-        return "what it saves was not worked out in the time"
-    return "" if change.exact else "at most"
+        return "not worked out in the time"
+    return ""
+
+
+def _how_sure(change: FieldChange) -> str:
+    if change.saves is None:
+        return ""
+    return "exact" if change.exact else "at most"
 
 
 def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:

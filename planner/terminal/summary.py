@@ -265,7 +265,7 @@ def _percent(share: float) -> str:
 
 def again_lines(again: Again) -> list[str]:
     """How the plan stands to an old one: what changed, what to buy now, what is left."""
-    told = [line for text in (*again.notes, *again.sentences) for line in paragraph(text)]
+    told = [line for text in (*again.sentences, *again.notes) for line in paragraph(text)]
     return ["Since the old plan", *told, ""]
 
 
