@@ -113,6 +113,11 @@ SETTING_MEASURES = {
     "seed_flow": Measure.FLOW,
     "soybean_price": Measure.MONEY,
     "cure_days": Measure.DAYS,
+    "pounds_per_day": Measure.WEIGHT,
+    "hours_per_day": Measure.NUMBER,
+    "treat_within": Measure.DAYS,
+    "spare_days": Measure.DAYS,
+    "test_days": Measure.DAYS,
     "changeover_minutes": Measure.MINUTES,
     "calibration_minutes": Measure.MINUTES,
 }

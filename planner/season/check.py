@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 
 from planner.errors import Fault
 from planner.season.cells import Amount, in_bare_ounces
+from planner.season.check_days import DAY_RULES
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
@@ -298,17 +299,6 @@ def losses_have_a_price(tables: Tables) -> Iterator[Fault]:
         yield table.fault(line, "value", expected, "add it, or set Weigh yield loss to no")
 
 
-def treating_days_are_in_order(tables: Tables) -> Iterator[Fault]:
-    """Treating is not to be done before it begins."""
-    table = tables["Farm"]
-    values = settings(table)
-    begin: date | None = values.get("first_treating_day") or values.get("plan_date")  # type: ignore[assignment]
-    end: date | None = values.get("treating_done_by")  # type: ignore[assignment]
-    if begin and end and end < begin:
-        line = setting_line(table, "treating_done_by")
-        yield table.fault(line, "value", f"for Treating done by a day from {begin} on")
-
-
 RULES = (
     sheets_have_rows,
     sowing_is_given_once,
@@ -326,6 +316,6 @@ RULES = (
     no_threat_lacks_its_pressure,
     ordered_containers_exist,
     losses_have_a_price,
-    treating_days_are_in_order,
+    *DAY_RULES,
     *SHOP_RULES,
 )

@@ -99,6 +99,17 @@ class Farm:
     floor_space: float | None = None
     """Bags."""
     cure_days: float = 2.0
+    pounds_per_day: float | None = None
+    """Seed that can be treated in a day, lb."""
+    hours_per_day: float | None = None
+    """Hours that the treater runs on a day; a limit together with `seed_flow`."""
+    treat_within: float = 21.0
+    """Days before planting; treated earlier only where the shop cannot help it."""
+    spare_days: float = 2.0
+    """Treating days kept free before the last day of every bag."""
+    test_days: float = 21.0
+    """Days from sending a sample of seed until its germination is known."""
+    last_planting_day: date | None = None
     changeover_minutes: float = 20.0
     calibration_minutes: float = 10.0
     seed_flow: float | None = None
@@ -325,6 +336,8 @@ class Supplier:
     free_from: float | None = None
     """List spend from which freight is free; None for never."""
     order_by: date | None = None
+    pay_by: date | None = None
+    """Last day to pay; None means the day to order by."""
     row: Row = NOWHERE
 
 

@@ -227,6 +227,7 @@ SUPPLIERS = Sheet(
             blank="never",
         ),
         day("Order by", "order_by", "Last day to order.", "2027-01-15", blank="no such day"),
+        day("Pay by", "pay_by", "Last day to pay.", "2027-02-15", blank="Order by"),
     ),
     unique=("Supplier",),
 )
