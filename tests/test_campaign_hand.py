@@ -28,12 +28,16 @@ def runs(campaign):
     ]
 
 
-def test_days_follow_from_life_cure_and_bags_a_day(made):
-    """L1 (three bags, three a day) at once; L2 lives 10 days, South is planted on 10 May."""
+def test_days_follow_from_cure_spare_days_and_bags_a_day(made):
+    """L1 (three bags, three a day) is due on 3 May, L2 on 8 May; two days of each are kept free.
+
+    L2 lives 10 days and South is planted on 10 May, so it may not be treated before 30 April.
+    """
     assert runs(made) == [
-        ("2027-04-20", "L1", "R1", 1, 3, 120.0),
-        ("2027-04-30", "L2", "R2", 1, 3, 90.0),
+        ("2027-05-01", "L1", "R1", 1, 3, 120.0),
+        ("2027-05-06", "L2", "R2", 1, 3, 90.0),
     ]
+    assert [(d.free, d.spare) for d in made.calendar.days] == [(90.0, 2), (0.0, 2)]
     portion = made.batches[1].portions[0]
     assert (portion.earliest, portion.latest) == (date(2027, 4, 30), date(2027, 5, 8))
     assert made.calendar.late == 0
@@ -54,8 +58,16 @@ def test_line_loss_of_a_product_that_stays_on_the_line_may_be_saved(made):
 
 
 def test_bags_stand_on_the_floor_until_their_field_is_planted(made):
-    """Three bags on 20 April; they leave on 5 May, so six stand there on 30 April."""
-    assert [d.on_floor for d in made.calendar.days] == [3, 6]
+    """Three bags on 1 May; they leave on 5 May, so three stand there on 6 May.
+
+    Without days off before it South's seed would be treated next to it on 4 May: then six.
+    """
+    assert [d.on_floor for d in made.calendar.days] == [3, 3]
+    season = hand_season()
+    shut = tuple(date(2027, 5, d) for d in (5, 6, 7, 8))
+    farm = replace(season.farm, spare_days=0.0)
+    early = make_campaign(replace(season, farm=farm, days_off=shut), hand_plan())
+    assert [(d.day.day, d.on_floor) for d in early.calendar.days] == [(3, 3), (4, 6)]
 
 
 def test_containers_run_dry_at_the_worked_bags(made):
@@ -89,17 +101,18 @@ def test_levels_after_batches_lie_between_margin_used_and_unused(made):
     assert level.net_weight == pytest.approx(2.85)
     assert level.gross_weight == pytest.approx(5.85)
     last = [x for x in made.drawdown.levels if x.product == "Alpha"][-1]
-    assert (last.after, last.day) == ("day", date(2027, 4, 30))
+    assert (last.after, last.day) == ("day", date(2027, 5, 6))
     assert last.left == pytest.approx(31.0)
 
 
 def test_clock(made):
-    """South: cured 2 May; alive until 10 May; a test of September 2026 is good through June."""
+    """South: cured 8 May; alive until 16 May; a test of September 2026 is good through June."""
     south = next(p for p in made.clock if p.field == "South")
-    assert (south.first, south.last) == (date(2027, 5, 2), date(2027, 5, 10))
+    assert (south.first, south.last) == (date(2027, 5, 8), date(2027, 5, 16))
+    assert south.inoculant_until == date(2027, 5, 16)
     assert south.test_until == date(2027, 6, 30)
     north = next(p for p in made.clock if p.field == "North")
-    assert (north.first, north.last) == (date(2027, 4, 22), None)
+    assert (north.first, north.last) == (date(2027, 5, 3), None)
 
 
 def test_cards_show_three_forms_of_a_rate_and_what_is_wanted_when(made):
@@ -108,14 +121,17 @@ def test_cards_show_three_forms_of_a_rate_and_what_is_wanted_when(made):
     453,592.37 x 4 x 2 / 128 / 140,000 = 0.202496 mg a seed.
     """
     first, second = made.cards
-    assert (first.needed_by, first.approved_by) == (date(2027, 4, 20), "")
-    assert (second.needed_by, second.approved_by) == (date(2027, 4, 30), "A. Keeper")
+    assert (first.needed_by, first.approved_by) == (date(2027, 5, 1), "")
+    assert (second.needed_by, second.approved_by) == (date(2027, 3, 15), "A. Keeper")
     alpha = second.lines[0]
     assert (alpha.written, alpha.floz_per_unit, alpha.floz_per_cwt) == ("4 fl oz/cwt", 2.0, 4.0)
     assert alpha.mg_per_seed == pytest.approx((0.202496,), abs=1e-6)
     assert second.lots[0].liquid_per_cwt == pytest.approx(6.0)
     assert second.liquid_warning == 5.0
-    note = "Recipes without the approval of a licensed person: R1 (before 2027-04-20)."
+    note = (
+        "Recipes without the approval of a licensed person: R1 (before Sat 2027-05-01, when it is"
+        " first treated)."
+    )
     assert note in made.notes
 
 
@@ -135,7 +151,7 @@ def test_tag_names_substances_and_the_month_of_the_inoculant(made):
 
     The caution's words: Minnesota Dept. of Agriculture, page on treated seed ("do not use for food,
     feed, or oil"); "purposes" from memory of 7 CFR 201.31a, paragraph d.
-    L2 is treated on 30 April and lives through 10 May: April is the last whole month.
+    L2 is treated on 6 May and lives through 16 May: April is the last whole month.
     """
     tag = next(t for t in made.tags if t.recipe == "R2")
     assert tag.text[0] == "Treated with fludioxonil."
@@ -151,7 +167,7 @@ def test_log_has_a_line_for_every_product_of_every_run(made):
         ("L2", "Beta", 90.0),
     ]
     assert made.log[1].weight == pytest.approx(4500.0)
-    assert made.log[1].plant_by == date(2027, 5, 10)
+    assert made.log[1].plant_by == date(2027, 5, 16)
 
 
 def test_nothing_to_treat_makes_an_empty_campaign():
@@ -193,7 +209,7 @@ def test_a_lost_floz_does_not_pass(made):
 
 
 def test_a_bag_on_a_day_off_does_not_pass(made):
-    shop = replace(made.shop, days_off=(date(2027, 4, 20),))
+    shop = replace(made.shop, days_off=(date(2027, 5, 1),))
     with pytest.raises(AuditError, match="not open"):
         check(replace(made, shop=shop))
 
@@ -202,18 +218,18 @@ def test_a_bag_on_a_day_off_does_not_pass(made):
 
 
 def test_what_is_done_stays_and_the_rest_follows(made):
-    """Two of three bags done on 21 April: the third follows on the 22nd, as bag 3."""
+    """Two of three bags done on 21 April: the third keeps its day, 1 May, as bag 3."""
     done = read_done(made, ["l1:r1:2:2027-04-21"])
     later = update(made, done)
     assert runs(later) == [
         ("2027-04-21", "L1", "R1", 1, 2, 80.0),
-        ("2027-04-22", "L1", "R1", 3, 3, 40.0),
-        ("2027-04-30", "L2", "R2", 1, 3, 90.0),
+        ("2027-05-01", "L1", "R1", 3, 3, 40.0),
+        ("2027-05-06", "L2", "R2", 1, 3, 90.0),
     ]
     assert [r.done for r in later.calendar.runs] == [True, False, False]
     again = update(later, [Done("L1", "R1", 1)])
     assert [r.done for r in again.calendar.runs] == [True, True, False]
-    assert again.calendar.runs[1].day == date(2027, 4, 22)
+    assert again.calendar.runs[1].day == date(2027, 5, 1)
 
 
 def test_line_and_lot_that_are_on_cost_nothing_to_go_on_with(made):
@@ -346,4 +362,4 @@ def test_clock_says_which_of_life_and_test_is_over():
     made = make_campaign(replace(season, lots=(season.lots[0], old)), plan)
     assert any("germination test is too old" in n and "2027-04-30" in n for n in made.notes)
     done = update(make_campaign(season, plan), [Done("L2", "R2", 3, date(2027, 4, 20))])
-    assert any("lives on the seed is gone (2027-04-30)" in n for n in done.notes)
+    assert any("lives on the seed is gone (Fri 2027-04-30)" in n for n in done.notes)

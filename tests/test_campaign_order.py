@@ -11,15 +11,15 @@ import pytest
 from planner.campaign import run_order
 from planner.campaign.calendar import (
     due,
-    faster,
     late_bags,
     late_in_any_order,
     leaves,
     pieces,
-    remedies,
     runs,
+    soonest,
 )
 from planner.campaign.domain import Shop
+from planner.campaign.remedies import faster, remedies
 from planner.campaign.run_order import Cost, Line, find_order
 from tests.campaigns import FIRST, batch, random_batches, random_shop, supply
 
@@ -107,8 +107,8 @@ def test_how_many_bags_too_many_and_what_would_do():
     order = [batch("1", "X", "A", [(7, None, None, None)])]
     assert late_bags(order, shop) == late_in_any_order(order, shop) == 1
     assert remedies(order, shop) == (
-        "1 treating day more at the end, until 2027-04-23",
-        "starting 1 day earlier, on 2027-04-19",
+        "1 treating day more at the end, until Fri 2027-04-23",
+        "starting 1 day earlier, on Mon 2027-04-19",
         "1 bag more a day",
     )
 
@@ -137,7 +137,7 @@ def all_orders(batches):
 def cost_of(order, shop, *, with_days):
     """Cost of an order, counted step by step as the rules say."""
     on, lot, minutes, money, loss, inversions = set(), "", 0.0, 0.0, 0.0, 0
-    living, seen = [], []
+    living, seen, dues = [], [], []
     for b in order:
         wanted = {d.product for d in b.draws}
         minutes += shop.changeover_minutes * len(on ^ wanted)
@@ -150,10 +150,12 @@ def cost_of(order, shop, *, with_days):
         if b.recipe not in seen:
             seen.append(b.recipe)
             living.append(any(x.living for x in order if x.recipe == b.recipe))
+            dues.append(min(due_of(x, shop) for x in order if x.recipe == b.recipe))
     minutes += shop.changeover_minutes * len(on)
     inversions = sum(a and not b for i, a in enumerate(living) for b in living[i + 1 :])
     late = late_bags(order, shop) if with_days else 0
-    return Cost(late, inversions, round(minutes, 6), round(money, 6), round(loss, 6))
+    turns = sum(a > b for i, a in enumerate(dues) for b in dues[i + 1 :])
+    return Cost(late, turns, inversions, round(minutes, 6), round(money, 6), round(loss, 6))
 
 
 @pytest.mark.parametrize("seed", range(60))
@@ -237,13 +239,165 @@ def test_calendar_has_the_earliest_day_for_every_bag(seed):
     order = random_batches(rng, 2, 2, dated=True)[:2]
     order = [batch(b.lot, b.recipe, "A", _short(b)) for b in order]
     shop = random_shop(rng)
-    ours = [p.day for p in pieces(order, shop) for _ in range(p.bags)]
+    ours = [p.day for p in soonest(order, shop) for _ in range(p.bags)]
     found = list(all_calendars(order, shop, 14))
     assert found, "fourteen days are enough for so few bags"
     assert any(plan == tuple(ours) for _, plan in found)
     for late, plan in found:
         assert all(a <= b for a, b in zip(ours, plan, strict=True))
         assert late_bags(order, shop) <= sum(late)
+
+
+def last_days(order, shop):
+    """Last day of every bag with the spare days kept free, by counting open days back."""
+    off, found = off_days(shop), []
+    for b in order:
+        day, left = min(due(p, shop) for p in b.portions), shop.spare_days
+        while day in off or left:
+            left -= day not in off
+            day -= 1
+        found += [day] * b.bags
+    return found
+
+
+@pytest.mark.parametrize("seed", range(60))
+def test_calendar_has_the_latest_day_for_every_bag(seed):
+    """No calendar of the same order that keeps the spare days has any bag on a later day.
+
+    A batch that fits on a day is on one, and none of it after its first bag's last day.
+    Where none keeps them, no more bags are late than in the calendar that treats at once.
+    """
+    rng = Random(seed)
+    order = [batch(f"L{n}", f"R{n}", "A", _dated(rng)) for n in range(rng.randint(1, 2))]
+    shop = replace(random_shop(rng), spare_days=rng.choice((0, 1, 2)), floor_space=None)
+    ours = [p.day for p in pieces(order, shop) for _ in range(p.bags)]
+    assert late_of(order, ours, shop) == late_bags(order, shop)
+    limits = last_days(order, shop)
+    free = [
+        plan
+        for _, plan in all_calendars(order, shop, 12)
+        if all(d <= limit for d, limit in zip(plan, limits, strict=True))
+        and whole(order, plan, shop.bags_per_day or 99)
+    ]
+    for plan in free:
+        assert all(a >= b for a, b in zip(ours, plan, strict=True)), (ours, plan)
+    if free:
+        assert tuple(ours) in free
+
+
+def whole(order, plan, most):
+    """Whether every batch that a day holds is on one day."""
+    days = iter(plan)
+    each = [{next(days) for _ in range(b.bags)} for b in order]
+    return all(len(on) == 1 or b.bags > most for b, on in zip(order, each, strict=True))
+
+
+def late_of(order, days, shop):
+    bags = [p for b in order for p in b.portions for _ in range(p.bags)]
+    return sum(d > due(p, shop) for p, d in zip(bags, days, strict=True))
+
+
+def _dated(rng):
+    """One or two portions of a batch with a planting date, the later planted last."""
+    days = sorted(rng.sample(range(3, 11), rng.randint(1, 2)))
+    return [(1 if i else rng.randint(1, 2), day, None, day - 1) for i, day in enumerate(days)]
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_pounds_and_hours_limit_like_bags_of_one_weight(seed):
+    """Two 50-lb bags a day are 100 lb a day, and 10 minutes at 10 lb/min without changes."""
+    rng = Random(seed)
+    order = random_batches(rng, 3, 2, dated=True)
+    bags = replace(
+        random_shop(rng), bags_per_day=2, changeover_minutes=0.0, calibration_minutes=0.0
+    )
+    pounds = replace(bags, bags_per_day=None, pounds_per_day=100.0)
+    hours = replace(bags, bags_per_day=None, minutes_per_day=10.0, seed_flow=10.0)
+    for place in (pieces, soonest):
+        days = [[(p.day, p.bags) for p in place(order, shop)] for shop in (bags, pounds, hours)]
+        assert days[0] == days[1] == days[2]
+    floors = {late_in_any_order(order, shop) for shop in (bags, pounds, hours)}
+    assert len(floors) == 1
+
+
+def test_a_bag_of_one_unit_is_not_a_box():
+    """A box of 45 units weighs 2,250 lb, forty bags of one unit 2,000 lb together.
+
+    At 4,500 lb a day both fit on one day, though 41 packages are more than ten bags a day.
+    """
+    box = replace(batch("1", "X", "A"), units_per_bag=45.0)
+    small = batch("2", "X", "A", [(40, None, None, None)])
+    by_weight = Shop(FIRST, cure_days=0, pounds_per_day=4500.0)
+    assert len({p.day for p in pieces([box, small], by_weight)}) == 1
+    by_count = Shop(FIRST, cure_days=0, bags_per_day=10)
+    assert len({p.day for p in pieces([box, small], by_count)}) == 5
+    one_batch = replace(small, together=True)
+    assert len({p.day for p in pieces([box, one_batch], by_count)}) == 1
+
+
+def test_bags_of_one_unit_make_a_few_batches_where_the_floor_is_small():
+    """Forty bags, room for fifteen that leave after a day: 15, 15, 10."""
+    small = replace(batch("2", "X", "A", [(40, None, None, None)]), together=True)
+    shop = Shop(FIRST, cure_days=1, bags_per_day=10, floor_space=15)
+    assert [p.bags for p in pieces([small], shop)] == [15, 15, 10]
+
+
+def test_changes_take_their_time_out_of_the_hours_of_a_day():
+    """One hour at 50 lb/min is 60 bags of 50 lb. A in and lot 1: 30 minutes, so 30 bags.
+
+    The next day has its whole hour.
+    """
+    shop = Shop(FIRST, cure_days=0, seed_flow=50.0, minutes_per_day=60.0)
+    order = [batch("1", "X", "A", [(70, None, None, None)])]
+    assert [p.bags for p in pieces(order, shop)] == [30, 40]
+
+
+def test_more_pounds_or_hours_that_would_do():
+    """Seven bags of 50 lb, three days: 100 lb or 2 minutes a day leave one too late.
+
+    A thousand pounds more would do, and an hour more (hours come in whole ones).
+    """
+    days = {"done_by": FIRST + timedelta(2), "changeover_minutes": 0.0, "calibration_minutes": 0.0}
+    order = [batch("1", "X", "A", [(7, None, None, None)])]
+    pounds = Shop(FIRST, cure_days=1, pounds_per_day=100.0, **days)
+    assert remedies(order, pounds)[-1] == "1,000 lb more a day"
+    hours = Shop(FIRST, cure_days=1, minutes_per_day=2.0, seed_flow=50.0, **days)
+    assert remedies(order, hours)[-1] == "1 hour more a day"
+
+
+@pytest.mark.parametrize("seed", range(40))
+def test_late_floor_by_weight_holds(seed):
+    """Bags of different weight: no order has fewer bags late than the floor says."""
+    rng = Random(seed)
+    batches = [
+        replace(b, units_per_bag=rng.choice((1.0, 2.0, 4.0)))
+        for b in random_batches(rng, 3, 1, dated=True)
+    ]
+    shop = replace(random_shop(rng), bags_per_day=None, pounds_per_day=rng.choice((100.0, 220.0)))
+    floor = late_in_any_order(batches, shop)
+    assert all(floor <= late_bags(o, shop) for o in all_orders(batches))
+
+
+def test_what_is_planted_first_is_treated_first():
+    """Y is due on day 2, X on day 8; X alone shares nothing, so both orders cost the same.
+
+    With Z, which holds the products of X and is due between them, Y - Z - X is in turn. X and Z
+    next to each other with Y before or after: the minutes are the same here, days decide.
+    """
+    batches = [
+        batch("1", "X", "AB", [(1, 9, None, 8)]),
+        batch("2", "Y", "CD", [(1, 3, None, 2)]),
+        batch("3", "Z", "AB", [(1, 5, None, 4)]),
+    ]
+    order, _ = find_order(batches, SUPPLIES, Shop(FIRST, cure_days=1))
+    assert [b.recipe for b in order] == ["Y", "Z", "X"]
+
+
+def test_an_order_that_the_plan_decided_on_is_kept():
+    batches = [batch("1", "X", "AB"), batch("2", "Y", "CD"), batch("3", "Z", "ABC")]
+    order, facts = find_order(batches, SUPPLIES, Shop(FIRST, cure_days=0), planned=("X", "Y", "Z"))
+    assert [b.recipe for b in order] == ["X", "Y", "Z"]
+    assert facts.minutes == 270.0
 
 
 def _short(b):

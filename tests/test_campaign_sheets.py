@@ -114,8 +114,16 @@ def test_cautions_are_on_every_sheet_that_is_held_in_the_shop(hand):
 def test_calendar_tells_days_and_what_is_not_approved(hand):
     sheet = hand["Shop calendar"]
     row = row_with(sheet, "L2", "1 to 3", "South")
-    assert [row[1], *row[3:]] == ["Friday", "R2", "South", "to do", "1 to 3", 3, 90]
-    assert "R1 (before 2027-04-20)" in texts(sheet)
+    assert [f"{row[0]:%Y-%m-%d}", *row[2:]] == [
+        "2027-05-06",
+        "R2",
+        "South",
+        "to do",
+        "1 to 3",
+        3,
+        90,
+    ]
+    assert "R1 (before Sat 2027-05-01, when it is first treated)" in texts(sheet)
     assert row_with(sheet, "R1", "none yet")
 
 

@@ -10,7 +10,16 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.days import MOST_DAYS, months_later, shift, whole_days_down, whole_days_up
-from planner.campaign.domain import Batch, Draw, Portion, Share, Shop, Source, Supply
+from planner.campaign.domain import (
+    Batch,
+    Draw,
+    LotTest,
+    Portion,
+    Share,
+    Shop,
+    Source,
+    Supply,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -41,6 +50,23 @@ def shop(season: Season) -> Shop:
         crop_year=farm.crop_year,
         plan_date=farm.plan_date,
         metric=farm.metric,
+        pounds_per_day=farm.pounds_per_day,
+        minutes_per_day=None if farm.hours_per_day is None else 60.0 * farm.hours_per_day,
+        treat_within=max(whole_days_down(farm.treat_within), whole_days_up(farm.cure_days)),
+        spare_days=whole_days_down(farm.spare_days),
+        test_days=whole_days_up(farm.test_days),
+        last_planting=farm.last_planting_day,
+        stays_primed=farm.line_stays_primed,
+        currency=farm.currency,
+    )
+
+
+def lot_tests(season: Season) -> tuple[LotTest, ...]:
+    """Until when the germination tests of lots are fresh enough, where there are any."""
+    return tuple(
+        LotTest(lot.name, lot.variety, months_later(lot.test_date, TEST_MONTHS))
+        for lot in season.lots
+        if lot.test_date
     )
 
 
@@ -111,11 +137,13 @@ def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
     planted: dict[tuple[str, str], list[Share]] = {}
     for share in shares(season, plan):
         planted.setdefault((share.lot, share.recipe), []).append(share)
-    return tuple(
+    found = [
         _batch(season, row, recipes[row.recipe], planted.get((row.lot, row.recipe), []))
         for row in sorted(plan.treating, key=lambda t: (t.recipe, t.lot))
         if row.full_bags + row.part_bag > 0
-    )
+    ]
+    largest = max((b.units_per_bag for b in found), default=0.0)
+    return tuple(replace(b, together=b.units_per_bag <= 1.0 < largest) for b in found)
 
 
 def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share]) -> Batch:
@@ -136,7 +164,7 @@ def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share])
         unit_weight=unit_weight(lot, season.farm),
         seeds_per_lb=lot.seeds_per_lb,
         draws=_draws(season, recipe, lot),
-        portions=_portions(sizes, goes, before, days, whole_days_up(season.farm.cure_days)),
+        portions=_portions(sizes, goes, before, days, shop(season)),
         living="inoculant" in kinds or days is not None,
         life=days,
     )
@@ -158,10 +186,11 @@ class _Window(NamedTuple):
     planting: date | None
     earliest: date | None
     latest: date | None
+    opens: date | None
 
 
 def _portions(
-    sizes: Sequence[float], goes: Sequence[Share], before: float, days: int | None, cure: int
+    sizes: Sequence[float], goes: Sequence[Share], before: float, days: int | None, of: Shop
 ) -> tuple[Portion, ...]:
     """Hand out bags to fields by planting date, seed that was treated before going first."""
     ends, total = [], 0.0
@@ -177,25 +206,27 @@ def _portions(
         stop = index
         while stop < len(goes) and (stop == index or ends[stop - 1] < start + size - TINY * total):
             stop += 1
-        window = _window(goes[index:stop], days, cure)
+        window = _window(goes[index:stop], days, of)
         if found and found[-1][0] == window:
             found[-1] = (window, found[-1][1], found[-1][2] + 1)
         else:
             found.append((window, number, 1))
         start += size
     return tuple(
-        Portion(first, count, w.fields, w.planting, w.earliest, w.latest)
+        Portion(first, count, w.fields, w.planting, w.earliest, w.latest, w.opens)
         for w, first, count in found
     )
 
 
-def _window(goes: Sequence[Share], days: int | None, cure: int) -> _Window:
+def _window(goes: Sequence[Share], days: int | None, of: Shop) -> _Window:
     dates = [s.planting for s in goes if s.planting]
     fields = tuple(s.field for s in goes)
     if not dates:
-        return _Window(fields, None, None, None)
+        return _Window(fields, None, None, None, None)
     earliest = shift(max(dates), -days) if days is not None else None
-    return _Window(fields, min(dates), earliest, shift(min(dates), -cure))
+    first = min(dates)
+    latest, opens = shift(first, -of.cure_days), shift(first, -of.treat_within)
+    return _Window(fields, first, earliest, latest, opens)
 
 
 def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
@@ -221,6 +252,8 @@ def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
 
 def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Supply:
     kinds = {c.name: c for c in season.containers if c.product == product.name}
+    lots = {lot.name: lot for lot in season.lots}
+    recipes = {r.name: r for r in season.recipes}
     sources = []
     if use.on_hand > 0:
         sources.append(Source("stock on hand", use.on_hand, expires=product.expires))
@@ -229,6 +262,12 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
     for group in (way, bought):
         for name, count in sorted(group, key=lambda g: (-kinds[g[0]].size, g[0])):
             sources += [_source(kinds[name])] * count
+    seed = sum(
+        t.units * floz_per_unit(rate, lots[t.lot], product, season.farm)
+        for t in plan.treating
+        for rate in recipes[t.recipe].rates
+        if rate.product == product.name
+    )
     cheapest = [b.price / c.size for c in kinds.values() for b in c.breaks]
     return Supply(
         product=product.name,
@@ -237,6 +276,7 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
         value=min(cheapest, default=0.0),
         density=product.density,
         sources=tuple(sources),
+        planned_loss=max(0.0, use.need - seed * (1.0 + season.farm.product_margin)),
     )
 
 

@@ -1,11 +1,20 @@
-"""From an order of batches to days: every bag as early as the order, the days and the floor allow.
+"""From an order of batches to days: every bag as late as the order, the days and spare days allow.
 
-Bags are treated in the given order, at most so many a day, never on a day off. A bag stands on the
-floor from the day it is treated until the planting date of its fields, or until it is cured where
-there is no date. Treated as early as this allows, each bag has the earliest day that it has in any
-calendar of this order, so no other calendar of the order has fewer bags late: placing a bag earlier
-takes nothing from the bags after it, because those come no earlier than it in any case, and the day
-on which a bag leaves the floor comes no later.
+Bags are treated in the given order, as much a day as the shop gets through, never on a day off. A
+bag stands on the floor from the day it is treated until the planting date of its fields, or until
+it is cured where there is no date.
+
+`soonest` puts every bag on the earliest day that it has in any calendar of the order, so no other
+calendar of the order has fewer bags late: placing a bag earlier takes nothing from the bags after
+it, because those come no earlier than it in any case, and the day on which a bag leaves the floor
+comes no later.
+
+`pieces` goes back from the last bag to the first and finds the latest day of each that keeps the
+spare days free; then it goes forward again, no bag before that day. Where the days are few, bags
+start on the first day and eat up the spare days, not more: a bag comes on the later of its soonest
+and its latest day, so one that is in time in the soonest calendar is in time here; where more would
+be late all the same (floor space, hours), the soonest calendar stays. That to treat
+late is better for the seed and leaves it free is common practice.
 """
 
 from __future__ import annotations
@@ -15,126 +24,123 @@ from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.campaign.changes import EMPTY, setups
+from planner.campaign.days import LAST
 from planner.campaign.domain import Run
+from planner.campaign.placer import Cursor, Piece, Placer, due, leaves
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable, Sequence
+    from collections.abc import Iterable, Sequence
 
+    from planner.campaign.changes import Line
     from planner.campaign.domain import Batch, Portion, Shop
 
-LAST = date.max.toordinal()
-FURTHEST = 10_000
-"""Most bags a day, or on the floor, that is tried as a remedy."""
+__all__ = ["Cursor", "Piece", "Placer", "due", "leaves"]
 
 
-class Cursor(NamedTuple):
-    """How far a calendar has come. Days are ordinals."""
+class Aim(NamedTuple):
+    """Bags of a portion and the day before which they are not treated."""
 
-    day: int
-    used: int = 0
-    """Bags treated on that day."""
-    floor: tuple[tuple[int, int], ...] = ()
-    """(day of leaving, bags) for bags still in the shop, by day."""
-
-
-class Piece(NamedTuple):
-    """Bags of one portion on one day."""
-
-    day: int
     batch: Batch
+    portion: Portion
     first_bag: int
     bags: int
-    late: bool
+    day: int
+    setup: float
+    """Minutes before the first of them."""
 
 
-def due(portion: Portion, shop: Shop) -> int:
-    """Last day on which bags of a portion are in time."""
-    days = [d.toordinal() for d in (portion.latest, shop.done_by) if d is not None]
-    return min(days, default=LAST)
-
-
-def leaves(day: int, portion: Portion, shop: Shop) -> int:
-    """Day on which bags treated on a day leave the floor: cured, and their field is planted."""
-    cured = day + shop.cure_days
-    return max(cured, portion.planting.toordinal()) if portion.planting else cured
-
-
-class Placer:
-    """Puts batches on days, one after the other."""
-
-    def __init__(self, shop: Shop) -> None:
-        self.shop = shop
-        self.off = {d.toordinal() for d in shop.days_off}
-        self.most = shop.bags_per_day or LAST
-        self.space = shop.floor_space or LAST
-
-    def start(self, begin: Cursor | None = None) -> Cursor:
-        """Stand where a calendar begins: at the first treating day where nothing else is said."""
-        begin = begin or Cursor(self.shop.first_day.toordinal())
-        return begin._replace(day=self.working(begin.day))
-
-    def working(self, day: int) -> int:
-        """Take a day, or the first one after it that is not off."""
-        while day in self.off:
-            day += 1
-        return min(day, LAST)
-
-    def put(
-        self, batch: Batch, cursor: Cursor, pieces: list[Piece] | None = None
-    ) -> tuple[Cursor, int]:
-        """Place all bags of a batch and count those that are late."""
-        late = 0
-        for portion in batch.portions:
-            limit = due(portion, self.shop)
-            first, left = portion.first_bag, portion.bags
-            if portion.earliest and portion.earliest.toordinal() > cursor.day:
-                cursor = self._go(cursor, portion.earliest.toordinal())
-            while left:
-                cursor = self._until_room(cursor)
-                bags = min(left, self._room(cursor))
-                if pieces is not None:
-                    pieces.append(Piece(cursor.day, batch, first, bags, cursor.day > limit))
-                late += bags if cursor.day > limit else 0
-                cursor = self._stand(cursor, portion, bags)
-                first, left = first + bags, left - bags
-        return cursor, late
-
-    def _room(self, cursor: Cursor) -> int:
-        return min(self.most - cursor.used, self.space - sum(n for _, n in cursor.floor))
-
-    def _until_room(self, cursor: Cursor) -> Cursor:
-        while self._room(cursor) <= 0 and cursor.day < LAST:
-            full = sum(n for _, n in cursor.floor) >= self.space
-            cursor = self._go(cursor, cursor.floor[0][0] if full else cursor.day + 1)
-        return cursor if cursor.day < LAST else Cursor(LAST, -LAST, ())
-
-    def _go(self, cursor: Cursor, day: int) -> Cursor:
-        day = self.working(day)
-        return Cursor(day, 0, tuple(x for x in cursor.floor if x[0] > day))
-
-    def _stand(self, cursor: Cursor, portion: Portion, bags: int) -> Cursor:
-        used = cursor.used + bags
-        leave = leaves(cursor.day, portion, self.shop)
-        if self.space == LAST or leave <= cursor.day:
-            return Cursor(cursor.day, used, cursor.floor)
-        floor = dict(cursor.floor)
-        floor[leave] = floor.get(leave, 0) + bags
-        return Cursor(cursor.day, used, tuple(sorted(floor.items())))
-
-
-def pieces(order: Sequence[Batch], shop: Shop, begin: Cursor | None = None) -> list[Piece]:
-    """Every bag on its day, in the given order of batches."""
+def soonest(
+    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
+) -> list[Piece]:
+    """Every bag as early as can be, in the given order of batches."""
     placer = Placer(shop)
     found: list[Piece] = []
     cursor = placer.start(begin)
-    for batch in order:
-        cursor, _ = placer.put(batch, cursor, found)
+    for batch, setup in zip(order, setups(order, shop, line), strict=True):
+        cursor, _ = placer.put(batch, cursor, found, setup)
     return found
 
 
-def late_bags(order: Sequence[Batch], shop: Shop, begin: Cursor | None = None) -> int:
+def pieces(
+    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
+) -> list[Piece]:
+    """Every bag on its day, in the given order of batches: late, but no more of them too late."""
+    placer = Placer(shop)
+    cursor = placer.start(begin)
+    found: list[Piece] = []
+    for aim in aims(order, shop, cursor.day, line):
+        cursor, _ = placer.place(
+            aim.batch,
+            aim.portion,
+            aim.first_bag,
+            aim.bags,
+            cursor,
+            found,
+            setup=aim.setup,
+            release=aim.day,
+        )
+    early = soonest(order, shop, begin, line)
+    return found if _late(found) <= _late(early) else early
+
+
+def _late(placed: Iterable[Piece]) -> int:
+    return sum(p.bags for p in placed if p.late)
+
+
+def aims(order: Sequence[Batch], shop: Shop, first: int, line: Line = EMPTY) -> list[Aim]:
+    """Latest days of bags, from the last one back; day 0 where nothing says how late.
+
+    The bags of a lot under a recipe run in one go: none after the last day of the first of them
+    that is due, and on one day if a day holds them all.
+    Where hours limit a day, the minutes before a batch count on each of its days, so that it may
+    begin a little sooner than it must.
+    """
+    placer = Placer(shop)
+    found: list[Aim] = []
+    cursor = Cursor(LAST)
+    before = list(setups(order, shop, line))
+    for batch, setup in zip(reversed(order), reversed(before), strict=True):
+        fresh = True
+        cursor = _whole(placer, batch, setup, cursor)
+        for portion in reversed(batch.portions):
+            last = portion.first_bag + portion.bags
+            while last > portion.first_bag:
+                left = last - portion.first_bag
+                if cursor.day >= LAST or cursor.day < first:
+                    found.append(Aim(batch, portion, portion.first_bag, left, 0, 0.0))
+                    break
+                bags = min(left, placer.room(cursor, batch, setup if fresh else 0.0))
+                if bags <= 0:
+                    cursor, fresh = Cursor(placer.back(cursor.day - 1)), True
+                    continue
+                cursor = placer.take(cursor, batch, bags, setup if fresh else 0.0)
+                fresh = False
+                last -= bags
+                found.append(Aim(batch, portion, last, bags, cursor.day, 0.0))
+        if found and found[-1].batch is batch:
+            found[-1] = found[-1]._replace(setup=setup)
+    return found[::-1]
+
+
+def _whole(placer: Placer, batch: Batch, setup: float, cursor: Cursor) -> Cursor:
+    """Go back to the last day that a batch may have, one that holds all of it if any does."""
+    limit = min((due(p, placer.shop) for p in batch.portions), default=LAST)
+    if limit < LAST:
+        last = placer.back(limit, placer.shop.spare_days)
+        cursor = cursor if cursor.day <= last else Cursor(last)
+    bags = sum(p.bags for p in batch.portions)
+    before = Cursor(placer.back(cursor.day - 1)) if cursor.day < LAST else cursor
+    if placer.room(cursor, batch, setup) < bags <= placer.room(before, batch, setup):
+        return before
+    return cursor
+
+
+def late_bags(
+    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
+) -> int:
     """Count bags past their day in a given order of batches."""
-    return sum(p.bags for p in pieces(order, shop, begin) if p.late)
+    return _late(soonest(order, shop, begin, line))
 
 
 def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:
@@ -150,6 +156,7 @@ def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:
             last_bag=last,
             units=batch.units_of(piece.first_bag, last),
             late=piece.late,
+            early=piece.early,
         )
         before = found[-1] if found else None
         if before and _continues(before, run):
@@ -169,112 +176,84 @@ def by_batch(of: Iterable[Run]) -> dict[tuple[str, str], list[Run]]:
 
 
 def _continues(before: Run, run: Run) -> bool:
-    same = (before.day, before.lot, before.recipe, before.late)
-    return same == (run.day, run.lot, run.recipe, run.late) and before.last_bag + 1 == run.first_bag
+    same = (before.day, before.lot, before.recipe, before.late, before.early)
+    return (
+        same == (run.day, run.lot, run.recipe, run.late, run.early)
+        and before.last_bag + 1 == run.first_bag
+    )
 
 
 def late_in_any_order(batches: Sequence[Batch], shop: Shop, begin: Cursor | None = None) -> int:
     """Bags that are late whatever the order: a floor for every calendar.
 
-    Every day takes the bags that are due first among those that may be treated, and those past
-    their day are let go. For jobs of one length this keeps the most in time (Horn 1974, from
-    memory). Floor space and the order of recipes are left out, so a real calendar may be worse.
+    Every day takes what is due first among what may be treated, and what is past its day is let
+    go. For jobs of one length this keeps the most in time (Horn 1974, from memory): so the bags
+    are counted where Bags per day limits, and the pounds where weight or hours do; as many of the
+    heaviest bags as those pounds make up are late at least. Floor space, changes of the line and
+    the order of recipes are left out, so a real calendar may be worse.
     """
+    jobs = [(p, b) for b in batches for p in b.portions]
+    by_count = 0
+    if shop.bags_per_day or not _pounds(shop):
+        counted = [(p, p.bags) for p, b in jobs if not b.together]
+        by_count = _least_late(counted, shop.bags_per_day or LAST, shop, begin)
+    most = _pounds(shop)
+    if most is None or not jobs:
+        return by_count
+    weights = {b.bag_weight for _, b in jobs}
+    if len(weights) == 1:
+        each = max(1, int(most / weights.pop() + 1e-9))
+        return max(by_count, _least_late([(p, p.bags) for p, _ in jobs], each, shop, begin))
+    most = max(most, *weights)
+    pounds = _least_late(
+        [(p, int(p.bags * b.bag_weight)) for p, b in jobs], int(most) + 1, shop, begin
+    )
+    return max(by_count, _heaviest(jobs, pounds))
+
+
+def _pounds(shop: Shop) -> float | None:
+    """Most lb that a day holds, without any change of the line."""
+    limits = [shop.pounds_per_day] if shop.pounds_per_day is not None else []
+    if shop.minutes_per_day is not None and shop.seed_flow:
+        limits.append(shop.minutes_per_day * shop.seed_flow)
+    return min(limits, default=None)
+
+
+def _heaviest(jobs: Iterable[tuple[Portion, Batch]], pounds: float) -> int:
+    """Fewest bags that weigh so much."""
+    count = 0
+    for portion, batch in sorted(jobs, key=lambda j: -j[1].bag_weight):
+        if pounds <= 0:
+            break
+        bags = min(portion.bags, -int(-pounds // batch.bag_weight))
+        count += bags
+        pounds -= bags * batch.bag_weight
+    return count
+
+
+def _least_late(
+    jobs: Iterable[tuple[Portion, int]], most: int, shop: Shop, begin: Cursor | None
+) -> int:
+    """Fewest jobs of one length that are late where a day takes so many."""
     placer = Placer(shop)
     day = placer.start(begin).day
     waiting = [
-        (p.earliest.toordinal() if p.earliest else 0, due(p, shop), p.bags)
-        for b in batches
-        for p in b.portions
+        (p.earliest.toordinal() if p.earliest else 0, due(p, shop), number) for p, number in jobs
     ]
     heapq.heapify(waiting)
     ready: list[tuple[int, int]] = []
-    late, room = 0, placer.most
+    late, room = 0, most
     while waiting or ready:
         if not ready and waiting[0][0] > day:
-            day, room = placer.working(waiting[0][0]), placer.most
+            day, room = placer.working(waiting[0][0]), most
         while waiting and waiting[0][0] <= day:
-            _, limit, bags = heapq.heappop(waiting)
-            heapq.heappush(ready, (limit, bags))
+            _, limit, number = heapq.heappop(waiting)
+            heapq.heappush(ready, (limit, number))
         while ready and (room or ready[0][0] < day):
-            limit, bags = heapq.heappop(ready)
-            now = bags if limit < day else min(bags, room)
+            limit, number = heapq.heappop(ready)
+            now = number if limit < day else min(number, room)
             late, room = (late + now, room) if limit < day else (late, room - now)
-            if bags > now:
-                heapq.heappush(ready, (limit, bags - now))
-        day, room = placer.working(day + 1), placer.most
+            if number > now:
+                heapq.heappush(ready, (limit, number - now))
+        day, room = placer.working(day + 1), most
     return late
-
-
-def remedies(order: Sequence[Batch], shop: Shop, begin: Cursor | None = None) -> tuple[str, ...]:
-    """What would bring every bag in time, one thing at a time, the order kept."""
-    if not late_bags(order, shop, begin):
-        return ()
-    found = []
-    placed = pieces(order, shop, begin)
-    if shop.done_by:
-        free = replace(shop, done_by=None)
-        if not late_bags(order, free, begin):
-            last = max(p.day for p in placed)
-            more = sum(
-                Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
-            )
-            until = date.fromordinal(last).isoformat()
-            found.append(f"{_many(more, 'treating day')} more at the end, until {until}")
-    found += _earlier(order, shop, begin)
-    if shop.bags_per_day:
-        found += _more(lambda n: faster(shop, n), order, begin, "{} more a day")
-    if shop.floor_space:
-        found += _more(lambda n: wider(shop, n), order, begin, "floor space for {} more")
-    return tuple(found)
-
-
-def _more(
-    change: Callable[[int], Shop], order: Sequence[Batch], begin: Cursor | None, words: str
-) -> list[str]:
-    bags = _smallest(lambda n: late_bags(order, change(n), begin), FURTHEST)
-    return [] if bags is None else [words.format(_many(bags, "bag"))]
-
-
-def faster(shop: Shop, bags: int) -> Shop:
-    """Shop that treats so many more bags a day."""
-    return replace(shop, bags_per_day=(shop.bags_per_day or 0) + bags)
-
-
-def wider(shop: Shop, bags: int) -> Shop:
-    """Shop with floor space for so many more bags."""
-    return replace(shop, floor_space=(shop.floor_space or 0) + bags)
-
-
-def _earlier(order: Sequence[Batch], shop: Shop, begin: Cursor | None) -> list[str]:
-    if begin is not None or shop.plan_date is None:
-        return []
-    first, plan = shop.first_day.toordinal(), shop.plan_date.toordinal()
-
-    def late(days: int) -> int:
-        return late_bags(order, replace(shop, first_day=date.fromordinal(first - days)))
-
-    days = _smallest(late, first - plan)
-    if days is None:
-        return []
-    start = date.fromordinal(first - days).isoformat()
-    return [f"starting {_many(days, 'day')} earlier, on {start}"]
-
-
-def _smallest(late: Callable[[int], int], most: int) -> int | None:
-    """Smallest number from 1 to `most` for which nothing is late; `late` never rises."""
-    high = 1
-    while high < most and late(high):
-        high *= 2
-    high = min(high, most)
-    if most < 1 or late(high):
-        return None
-    low = high // 2
-    while high - low > 1:
-        middle = (low + high) // 2
-        low, high = (middle, high) if late(middle) else (low, middle)
-    return high
-
-
-def _many(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

@@ -13,35 +13,32 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.campaign.batches import batches as make_batches
-from planner.campaign.batches import shares, shop, supplies
-from planner.campaign.calendar import (
-    Cursor,
-    due,
-    late_in_any_order,
-    leaves,
-    pieces,
-    remedies,
-    runs,
-)
+from planner.campaign.batches import lot_tests, shares, shop, supplies
+from planner.campaign.calendar import late_in_any_order, runs
 from planner.campaign.calibration import calibration
 from planner.campaign.cards import cards
+from planner.campaign.changes import EMPTY, Line
 from planner.campaign.check import check, check_plan
 from planner.campaign.clock import clock
+from planner.campaign.daily import days, leaving
 from planner.campaign.days import shift
-from planner.campaign.domain import Calendar, Campaign, Day, DrawDown, Run, RunOrder
+from planner.campaign.domain import Calendar, Campaign, DrawDown, Run, RunOrder
 from planner.campaign.done import settle
 from planner.campaign.drawdown import draw_down
 from planner.campaign.ical import deadlines, events
 from planner.campaign.notes import notes
+from planner.campaign.placer import Cursor, due
 from planner.campaign.premix import premix
 from planner.campaign.records import dated, leftovers, log, tags
-from planner.campaign.run_order import EMPTY, Line, change_minutes, find_order
+from planner.campaign.remedies import remedies
+from planner.campaign.retests import retests
+from planner.campaign.schedule import schedule
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date
 
-    from planner.campaign.domain import Batch, Done, Shop
+    from planner.campaign.domain import Batch, Card, Done, Shop
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -71,13 +68,15 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
         drawdown=DrawDown((), ()),
         calibration=tuple(calibration(season, b) for b in to_treat),
         premixes=tuple(m for b in to_treat if (m := premix(season, b))),
-        cards=cards(season, to_treat, planted),
+        cards=cards(season, plan, to_treat, planted),
         clock=(),
         log=(),
         tags=tags(season, to_treat),
         leftovers=(),
         events=(),
         deadlines=deadlines(season, plan),
+        planned_order=tuple(getattr(plan, "run_order", ())),
+        tests=lot_tests(season),
     )
     campaign = _schedule(bare)
     left = leftovers(season, plan, planted, campaign.drawdown.containers)
@@ -117,21 +116,25 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     rest = tuple(x for x in (_rest(b, so_far[b.lot, b.recipe]) for b in batches_) if x.portions)
     begin = _begin(campaign, done, today)
     line = _line(batches_, done)
-    order, facts = find_order(rest, campaign.supplies, shop_, line, begin)
-    placed = pieces(order, shop_, begin)
+    found = schedule(
+        rest, batches_, campaign.supplies, shop_, done, line, begin, _still(campaign, rest)
+    )
+    order, facts, placed = found
     all_runs = (*done, *runs(placed))
     late = sum(p.bags for p in placed if p.late)
     calendar = Calendar(
         runs=all_runs,
-        days=_days(all_runs, batches_, shop_),
+        days=days(all_runs, batches_, shop_),
         late=late,
         late_floor=late_in_any_order(rest, shop_, begin) if late else 0,
-        remedies=remedies(order, shop_, begin),
+        remedies=remedies(order, shop_, begin, line),
+        early=sum(p.bags for p in placed if p.early),
     )
     drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_)
     first = _first_days(all_runs)
     by_clock = clock(campaign.shares, batches_, all_runs, shop_)
-    signed = tuple(replace(c, needed_by=first.get(c.recipe)) for c in campaign.cards)
+    signed = tuple(replace(c, needed_by=_approval(c, first)) for c in campaign.cards)
+    asked = retests(campaign.tests, campaign.shares, all_runs, shop_)
     made = replace(
         campaign,
         batches=_in_order(batches_, all_runs),
@@ -142,11 +145,25 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         clock=by_clock,
         log=log(all_runs, batches_),
         tags=dated(campaign.tags, batches_, all_runs),
-        events=events(calendar, drawdown.containers, by_clock, signed),
+        events=events(calendar, drawdown.containers, by_clock, signed, asked, shop_),
+        retests=asked,
     )
     made = replace(made, notes=notes(made))
     check(made)
     return made
+
+
+def _still(campaign: Campaign, rest: Iterable[Batch]) -> tuple[str, ...]:
+    """Recipes still to run in the order that the plan decided on; empty if it lacks one of them."""
+    wanted = {b.recipe for b in rest}
+    order = tuple(r for r in campaign.planned_order if r in wanted)
+    return order if len(order) == len(wanted) else ()
+
+
+def _approval(card: Card, first: dict[str, date]) -> date | None:
+    """Day before which a recipe is approved: before anything for it is ordered, or it is run."""
+    known = [d for d in (card.order_by, first.get(card.recipe)) if d is not None]
+    return min(known, default=None)
 
 
 def _done_runs(campaign: Campaign) -> tuple[Run, ...]:
@@ -191,21 +208,10 @@ def _begin(campaign: Campaign, done: Sequence[Run], today: date | None) -> Curso
     by_name = {(b.lot, b.recipe): b for b in campaign.batches}
     floor: Counter[int] = Counter()
     for run in done:
-        for leave, bags in _leaving(run, by_name[run.lot, run.recipe], campaign.shop):
+        for leave, bags in leaving(run, by_name[run.lot, run.recipe], campaign.shop):
             floor[leave] += bags
     start = day.toordinal()
     return Cursor(start, 0, tuple(sorted((d, n) for d, n in floor.items() if d > start)))
-
-
-def _leaving(run: Run, batch: Batch, shop_: Shop) -> list[tuple[int, int]]:
-    """Days on which the bags of a run leave the floor, and how many."""
-    found = []
-    for p in batch.portions:
-        first = max(run.first_bag, p.first_bag)
-        last = min(run.last_bag, p.first_bag + p.bags - 1)
-        if first <= last:
-            found.append((leaves(run.day.toordinal(), p, shop_), last - first + 1))
-    return found
 
 
 def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
@@ -215,49 +221,6 @@ def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
     last = done[-1]
     batch = next(b for b in batches_ if (b.lot, b.recipe) == (last.lot, last.recipe))
     return Line(frozenset(d.product for d in batch.draws), last.lot)
-
-
-def _days(all_runs: Sequence[Run], batches_: Iterable[Batch], shop_: Shop) -> tuple[Day, ...]:
-    """Day by day: bags, what starts, minutes for changes, bags on the floor in the evening."""
-    by_name = {(b.lot, b.recipe): b for b in batches_}
-    leaving: Counter[int] = Counter()
-    for run in all_runs:
-        for leave, count in _leaving(run, by_name[run.lot, run.recipe], shop_):
-            leaving[leave] += count
-    by_leave = sorted(leaving.items())
-    minutes, starts = _changes(all_runs, by_name, shop_)
-    bags: Counter[date] = Counter()
-    for run in all_runs:
-        bags[run.day] += run.bags
-    found, treated, gone, index = [], 0, 0, 0
-    for day in sorted(bags):
-        treated += bags[day]
-        while index < len(by_leave) and by_leave[index][0] <= day.toordinal():
-            gone += by_leave[index][1]
-            index += 1
-        found.append(Day(day, bags[day], tuple(starts[day]), minutes[day], treated - gone))
-    return tuple(found)
-
-
-def _changes(
-    all_runs: Sequence[Run], by_name: dict[tuple[str, str], Batch], shop_: Shop
-) -> tuple[dict[date, float], dict[date, list[str]]]:
-    """Minutes and recipes that start, by day; the line is flushed after the last run."""
-    minutes = {r.day: 0.0 for r in all_runs}
-    starts: dict[date, list[str]] = {r.day: [] for r in all_runs}
-    products: frozenset[str] = frozenset()
-    before: Run | None = None
-    for run in all_runs:
-        wanted = frozenset(d.product for d in by_name[run.lot, run.recipe].draws)
-        minutes[run.day] += change_minutes(products, wanted, shop_)
-        if before is None or before.lot != run.lot:
-            minutes[run.day] += shop_.calibration_minutes
-        if before is None or before.recipe != run.recipe:
-            starts[run.day].append(run.recipe)
-        products, before = wanted, run
-    if before:
-        minutes[before.day] += change_minutes(products, frozenset(), shop_)
-    return minutes, starts
 
 
 def _first_days(all_runs: Iterable[Run]) -> dict[str, date]:

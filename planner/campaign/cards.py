@@ -18,21 +18,28 @@ from planner.campaign.domain import Card, CardActive, CardLine, CardLot
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
 
     from planner.campaign.domain import Batch, Share
+    from planner.plan.plan import Plan
     from planner.season.domain import Rate, Recipe, Season, SeedLot
 
 
-def cards(season: Season, batches: Sequence[Batch], shares: Sequence[Share]) -> tuple[Card, ...]:
+def cards(
+    season: Season, plan: Plan, batches: Sequence[Batch], shares: Sequence[Share]
+) -> tuple[Card, ...]:
     """One card for every recipe that is run; the day it is needed by comes with the calendar."""
     run = {b.recipe for b in batches}
     return tuple(
-        _card(season, recipe, batches, shares) for recipe in season.recipes if recipe.name in run
+        _card(season, plan, recipe, batches, shares)
+        for recipe in season.recipes
+        if recipe.name in run
     )
 
 
 def _card(
     season: Season,
+    plan: Plan,
     recipe: Recipe,
     batches: Sequence[Batch],
     shares: Sequence[Share],
@@ -40,6 +47,7 @@ def _card(
     lots = {lot.name: lot for lot in season.lots}
     mine = sorted((b for b in batches if b.recipe == recipe.name), key=lambda b: b.lot)
     planted = [s for s in shares if s.recipe == recipe.name and (s.lot in {b.lot for b in mine})]
+    order_by, bought = _ordered(season, plan, recipe)
     return Card(
         recipe=recipe.name,
         needed_by=None,
@@ -51,7 +59,24 @@ def _card(
         actives=_actives(season, recipe, planted),
         liquid_warning=season.farm.liquid_warning,
         liquid_limit=season.farm.liquid_limit,
+        order_by=order_by,
+        bought=bought,
     )
+
+
+def _ordered(season: Season, plan: Plan, recipe: Recipe) -> tuple[date | None, str]:
+    """First last day to order of what is bought for a recipe, and what is ordered then."""
+    due = {s.name: s.order_by for s in season.suppliers}
+    products = {r.product for r in recipe.rates}
+    found: dict[date, list[str]] = {}
+    for line in plan.order:
+        day = due.get(line.supplier or "")
+        if line.count and line.product in products and day is not None:
+            found.setdefault(day, []).append(line.product)
+    if not found:
+        return None, ""
+    first = min(found)
+    return first, ", ".join(dict.fromkeys(found[first]))
 
 
 def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:

@@ -6,13 +6,13 @@ It recomputes from plan and batches in plain arithmetic, without the code that m
 from __future__ import annotations
 
 from collections import Counter, defaultdict
-from datetime import date
 from typing import TYPE_CHECKING
 
+from planner.campaign.check_days import check_days
 from planner.errors import AuditError
 
 if TYPE_CHECKING:
-    from planner.campaign.domain import Batch, Campaign, Run, Shop, Supply
+    from planner.campaign.domain import Campaign, Supply
     from planner.plan.plan import Plan
 
 SLACK = 1e-6
@@ -27,7 +27,7 @@ def check(campaign: Campaign) -> None:
     AuditError
         When anything doesn't add up; lists all of it.
     """
-    _raise(_bags(campaign) + _days(campaign) + _volumes(campaign))
+    _raise(_bags(campaign) or [*check_days(campaign), *_volumes(campaign)])
 
 
 def check_plan(campaign: Campaign, plan: Plan) -> None:
@@ -86,80 +86,64 @@ def _once(spans: list[tuple[int, int]], bags: int) -> bool:
     return following == bags + 1
 
 
-def _days(campaign: Campaign) -> list[str]:
-    """No day off, no day or floor overfilled, nothing before its first day; late bags are told."""
-    shop = campaign.shop
-    wrong = []
-    bags: Counter[object] = Counter()
-    batches = {(b.lot, b.recipe): b for b in campaign.batches}
-    late = 0
-    for run in campaign.calendar.runs:
-        if run.done:
-            continue
-        if run.day != date.max:  # the last day that there is takes whatever is left
-            bags[run.day] += run.bags
-        late += run.bags if run.late else 0
-        wrong += _run_days(shop, batches.get((run.lot, run.recipe)), run)
-        if run.day in shop.days_off or run.day < shop.first_day:
-            wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, which is not open")
-    if shop.bags_per_day is not None:
-        wrong += [f"{n} bags on {d}" for d, n in bags.items() if n > shop.bags_per_day]
-    planned = {r.day for r in campaign.calendar.runs if not r.done} - {date.max}
-    if shop.floor_space is not None:
-        wrong += [
-            f"{d.on_floor} bags on the floor on {d.day}"
-            for d in campaign.calendar.days
-            if d.on_floor > shop.floor_space and d.day in planned
-        ]
-    if late != campaign.calendar.late:
-        wrong.append(f"{late} bags late, {campaign.calendar.late} told")
-    return wrong
-
-
-def _run_days(shop: Shop, batch: Batch | None, run: Run) -> list[str]:
-    wrong = []
-    for p in batch.portions if batch else ():
-        if run.first_bag >= p.first_bag + p.bags or p.first_bag > run.last_bag:
-            continue
-        if p.earliest and run.day < p.earliest:
-            wrong.append(f"{run.lot}, {run.recipe}: treated on {run.day}, before {p.earliest}")
-        past = (p.latest and run.day > p.latest) or (shop.done_by and run.day > shop.done_by)
-        if bool(past) != run.late:
-            wrong.append(f"{run.lot}, {run.recipe}: late is told wrong on {run.day}")
-    return wrong
-
-
 def _volumes(campaign: Campaign) -> list[str]:
     """What is drawn is what bags and lines take, and no container gives more than it holds."""
     wrong = []
-    taken: dict[str, float] = defaultdict(float)
+    seed: dict[str, float] = defaultdict(float)
     for batch in campaign.batches:
         for d in batch.draws:
-            taken[d.product] += batch.units * d.floz_per_unit * (1.0 + campaign.shop.margin)
-    loss = {s.product: s.line_loss for s in campaign.supplies}
-    for name, _ in sorted({(d.product, b.recipe) for b in campaign.batches for d in b.draws}):
-        taken[name] += loss[name]
+            seed[d.product] += batch.units * d.floz_per_unit * (1.0 + campaign.shop.margin)
+    times = _times(campaign)
+    told = {f.product: f for f in campaign.drawdown.flushes}
     for supply in campaign.supplies:
-        wrong += _one_volume(campaign, supply, taken[supply.product])
+        name = supply.product
+        flushed = times[name] * supply.line_loss
+        more = max(0.0, flushed - supply.planned_loss)
+        flush = told.pop(name, None)
+        held = sum(s.usable for s in supply.sources)
+        if not _same(more, flush.more if flush else 0.0, held):
+            wrong.append(f"{name}: {more:.6f} fl oz more flushed than planned, told otherwise")
+        there = max(0.0, held - seed[name] - supply.planned_loss)
+        if flush and not (
+            _same(flush.there, there, held) and _same(flush.money, more * supply.value)
+        ):
+            wrong.append(f"{name}: what covers its flushes, or their cost, is told wrong")
+        wrong += _one_volume(campaign, supply, seed[name] + flushed, more)
+    wrong += [f"{name}: flushed, but not in the campaign" for name in told]
     return wrong
 
 
-def _one_volume(campaign: Campaign, supply: Supply, taken: float) -> list[str]:
+def _times(campaign: Campaign) -> Counter[str]:
+    """How often the line takes each product: where a recipe begins and, primed, holds it newly."""
+    times: Counter[str] = Counter()
+    products = {(b.lot, b.recipe): {d.product for d in b.draws} for b in campaign.batches}
+    stays = campaign.shop.stays_primed
+    recipe, on_line = "", set[str]()
+    for run in campaign.calendar.runs:
+        wanted = products.get((run.lot, run.recipe), set())
+        if run.recipe != recipe or run is campaign.calendar.runs[0]:
+            times.update(wanted - on_line if stays else wanted)
+        recipe, on_line = run.recipe, wanted
+    return times
+
+
+def _one_volume(campaign: Campaign, supply: Supply, taken: float, more: float) -> list[str]:
+    """Judge one product: `taken` fl oz by seed and line, `more` of them not in the plan."""
     name = supply.product
     uses = [u for u in campaign.drawdown.containers if u.product == name]
     held = sum(s.usable for s in supply.sources)
     drawn = sum(u.drawn for u in uses)
     wrong = []
-    if taken > held + SLACK * max(1.0, held):
+    if taken - more > held + SLACK * max(1.0, held):
         wrong.append(f"{name}: runs short, {taken:.6f} fl oz needed, {held:.6f} there")
-    if not _same(drawn, taken, held):
+    if not _same(drawn, min(taken, held) if more else taken, held):
         wrong.append(f"{name}: {drawn:.6f} fl oz drawn, {taken:.6f} needed")
     if [(u.source, u.usable) for u in uses] != [(s.name, s.usable) for s in supply.sources]:
         wrong.append(f"{name}: a container is missing or told twice")
     if any(u.drawn < 0 or u.drawn > u.usable + SLACK * max(1.0, u.usable) for u in uses):
         wrong.append(f"{name}: a container gives more than it holds")
     levels = [x for x in campaign.drawdown.levels if x.product == name]
-    if any(x.left < -SLACK * max(1.0, held) for x in levels):
+    if any(x.left < -more - SLACK * max(1.0, held) for x in levels):
         wrong.append(f"{name}: the level falls below nothing")
     if levels and not _same(levels[-1].left, held - taken, held):
         wrong.append(f"{name}: {levels[-1].left:.6f} fl oz left at the end, {held - taken:.6f} due")
@@ -203,8 +187,14 @@ def _planned_volumes(campaign: Campaign, plan: Plan) -> list[str]:
         drawn = sum(u.drawn for u in campaign.drawdown.containers if u.product == use.product)
         if not _same(held, planned):
             wrong.append(f"{use.product}: {held:.6f} fl oz in containers, planned {planned:.6f}")
-        if not _same(drawn, use.need, planned):
+        more = sum(f.more for f in campaign.drawdown.flushes if f.product == use.product)
+        if campaign.shop.stays_primed and drawn < use.need and supply.line_loss:
+            saved = (use.need - drawn) / supply.line_loss  # a better order than the plan's
+            if not _same(saved, round(saved)):
+                wrong.append(f"{use.product}: {drawn:.6f} fl oz drawn, planned {use.need:.6f}")
+            continue
+        if not _same(drawn, min(held, use.need + more), planned):
             wrong.append(f"{use.product}: {drawn:.6f} fl oz drawn, planned {use.need:.6f}")
-        if not _same(held - drawn, use.left, planned):
+        if not more and not _same(held - drawn, use.left, planned):
             wrong.append(f"{use.product}: {held - drawn:.6f} fl oz left, planned {use.left:.6f}")
     return wrong

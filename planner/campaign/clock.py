@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.calendar import by_batch
-from planner.campaign.days import shift
+from planner.campaign.days import said, shift
 from planner.campaign.domain import PlantBy
 
 if TYPE_CHECKING:
@@ -22,8 +22,8 @@ def clock(
 ) -> tuple[PlantBy, ...]:
     """Days for every field and lot.
 
-    First: the last of its bags is cured. Last: the earliest of the on-seed life of its first bag
-    and the age of the germination test.
+    First: the last of its bags is cured. Last: the earliest of the farm's last planting day, the
+    on-seed life of its first bag and the age of the germination test.
     """
     by_name = {(b.lot, b.recipe): b for b in batches}
     theirs = by_batch(runs)
@@ -38,7 +38,8 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
     first = shift(max(days), shop.cure_days) if days else None
     alive = batch.life if batch else share.life
     until = shift(min(days), alive) if alive is not None and days else None
-    last = min((d for d in (until, share.test_until) if d), default=None)
+    limits = (shop.last_planting, until, share.test_until)
+    last = min((d for d in limits if d), default=None)
     return PlantBy(
         field=share.field,
         lot=share.lot,
@@ -72,7 +73,7 @@ def _note(share: Share, first: date | None, until: date | None) -> str:
     if planting and first and planting < first:
         return "not cured on the planting date"
     if planting and until and planting > until:
-        return f"planted after what lives on the seed is gone ({until})"
+        return f"planted after what lives on the seed is gone ({said(until)})"
     if test and max(d for d in (planting, first, test) if d) > test:
-        return f"its germination test is too old for the planting date (good until {test})"
+        return f"its germination test is too old for the planting date (good until {said(test)})"
     return ""

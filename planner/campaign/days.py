@@ -5,9 +5,20 @@ from __future__ import annotations
 import math
 from datetime import date
 
+DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MOST_DAYS = 3650
 """Spans beyond ten years count as this; a life on the seed beyond it, as no limit."""
 ROUNDING = 1e-9
+LAST = date.max.toordinal()
+
+
+def said(day: date) -> str:
+    """Write a day with its weekday.
+
+    >>> said(date(2027, 5, 3))
+    'Mon 2027-05-03'
+    """
+    return f"{DAY_NAMES[day.weekday()]} {day.isoformat()}"
 
 
 def shift(day: date, days: int) -> date:

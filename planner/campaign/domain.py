@@ -34,6 +34,20 @@ class Shop:
     crop_year: int = 0
     plan_date: date | None = None
     metric: bool = False
+    pounds_per_day: float | None = None
+    """Seed that can be treated in a day, lb."""
+    minutes_per_day: float | None = None
+    """Minutes that the treater runs on a day, changes included; needs `seed_flow`."""
+    treat_within: int = 21
+    """Whole days before planting; treated earlier only where the shop cannot help it."""
+    spare_days: int = 0
+    """Treating days kept free before the last day of every bag."""
+    test_days: int = 21
+    """Days from sending a sample of seed until its germination is known."""
+    last_planting: date | None = None
+    stays_primed: bool = False
+    """Whether a product that the next recipe holds too stays in the line."""
+    currency: str = "$"
 
 
 @dataclass(frozen=True, slots=True)
@@ -50,6 +64,8 @@ class Portion:
     """No treating before: planting comes too late for what lives on the seed otherwise."""
     latest: date | None = None
     """Treated by then, the bags are cured on the planting date."""
+    opens: date | None = None
+    """Treated from then on, the bags wait no longer for planting than the farm wants."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -80,6 +96,13 @@ class Batch:
     """Whether something in the recipe lives on the seed for so many days only."""
     life: int | None = None
     """Shortest on-seed life of the recipe's products, whole days."""
+    together: bool = False
+    """Bags of one unit beside larger ones: they run as one batch and count as one on a day."""
+
+    @property
+    def bag_weight(self) -> float:
+        """Lb of seed in a full bag."""
+        return self.units_per_bag * self.unit_weight
 
     @property
     def bags(self) -> int:
@@ -121,6 +144,8 @@ class Supply:
     """Money per fl oz, by the cheapest container."""
     density: float | None
     sources: tuple[Source, ...]
+    planned_loss: float = 0.0
+    """fl oz that the plan holds for the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -166,7 +191,15 @@ class RunOrder:
     loss: float
     """fl oz left in the line at the changes, products that stay on the line not counted."""
     planned_loss: float
-    """fl oz that the plan holds for it: one line loss for each product of each recipe."""
+    """The same with one line loss for each product of each recipe."""
+    money: float = 0.0
+    """What is lost in the line at the changes, at the cheapest container's price."""
+    least_minutes: float = 0.0
+    """Minutes of the order with the fewest changes, whatever is planted first."""
+    least_money: float = 0.0
+    """What that order loses in the line."""
+    kept: bool | None = None
+    """Whether it is the order that the plan decided on; None where it decided on none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -182,6 +215,8 @@ class Run:
     late: bool = False
     """Past the treating-done-by day, or not cured on the planting date."""
     done: bool = False
+    early: bool = False
+    """Longer before planting than the farm wants."""
 
     @property
     def bags(self) -> int:
@@ -201,6 +236,16 @@ class Day:
     """Changes of product and calibrations."""
     on_floor: int
     """Treated bags in the shop at the end of the day."""
+    units: float = 0.0
+    """Seed treated on the day."""
+    weight: float = 0.0
+    """The same, lb."""
+    running: float | None = None
+    """Minutes that the seed takes, without changes; None where the seed flow is not known."""
+    free: float = 0.0
+    """Units still untreated that evening, free to go elsewhere or back."""
+    spare: int | None = None
+    """Treating days by which this day and all after it may slip with nothing late."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -215,6 +260,8 @@ class Calendar:
     """Proven: whatever the order, at least so many bags are too many."""
     remedies: tuple[str, ...] = ()
     """Any one of these would bring all bags in time."""
+    early: int = 0
+    """Bags treated longer before planting than the farm wants."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -264,11 +311,33 @@ class Level:
 
 
 @dataclass(frozen=True, slots=True)
+class Flush:
+    """Product that the line takes beyond what the plan holds for it."""
+
+    product: str
+    times: int
+    """Changes that take it beyond those planned."""
+    more: float
+    """fl oz beyond the plan."""
+    there: float
+    """fl oz that the plan leaves over."""
+    money: float
+    """What it costs, at the cheapest container's price."""
+
+    @property
+    def missing(self) -> float:
+        """Fl oz that what is there does not cover."""
+        return max(0.0, self.more - self.there)
+
+
+@dataclass(frozen=True, slots=True)
 class DrawDown:
     """How the containers are emptied."""
 
     containers: tuple[ContainerUse, ...]
     levels: tuple[Level, ...]
+    flushes: tuple[Flush, ...] = ()
+    """Products that the line takes more of than the plan holds for it."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -433,6 +502,35 @@ class Card:
     actives: tuple[CardActive, ...]
     liquid_warning: float | None
     liquid_limit: float | None
+    order_by: date | None = None
+    """First last day to order among the suppliers of what is bought for it."""
+    bought: str = ""
+    """What is ordered then."""
+
+
+@dataclass(frozen=True, slots=True)
+class LotTest:
+    """How long the germination test of a lot is fresh enough."""
+
+    lot: str
+    variety: str
+    good_until: date
+
+
+@dataclass(frozen=True, slots=True)
+class Retest:
+    """A lot whose germination must be tested again before its seed is treated or planted."""
+
+    lot: str
+    variety: str
+    good_until: date
+    """Last day on which its test is fresh enough."""
+    planting: date
+    """Last day on which it is to be planted."""
+    needed_by: date
+    """First day on which it is treated, or planted where it is not."""
+    send_by: date
+    """Last day for the sample to go out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -510,6 +608,8 @@ class Event:
     text: str = ""
     key: str = ""
     """What it is about, the same when its day or title changes."""
+    remind: tuple[int, ...] = (1,)
+    """Days before it on which to be reminded."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -537,3 +637,7 @@ class Campaign:
     premixes: tuple[Premix, ...] = ()
     """Of the batches that need one."""
     notes: tuple[str, ...] = ()
+    retests: tuple[Retest, ...] = ()
+    planned_order: tuple[str, ...] = ()
+    """Recipes in the order that the plan decided on; empty where it decided on none."""
+    tests: tuple[LotTest, ...] = ()

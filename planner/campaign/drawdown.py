@@ -1,24 +1,31 @@
 """How the containers are emptied, bag by bag.
 
-Every bag takes units x rate x (1 + margin) of each product of its recipe, and the first bag of a
-recipe the line loss before it, as the plan counts them. With nothing of the margin used, a
+Every bag takes units x rate x (1 + margin) of each product of its recipe. The first bag of a recipe
+takes the line loss of every product before it, as the plan counts them; where the line stays
+primed, only that of products that were not on it. A recipe that is taken up again takes it again.
+With nothing of the margin used, a
 container lasts longer and more is left: so a container runs dry at the named bag at the earliest,
 and the level should lie between the two that are told.
 """
 
 from __future__ import annotations
 
+from collections import Counter, defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL
-from planner.campaign.domain import ContainerUse, DrawDown, Level
+from planner.campaign.changes import products_of
+from planner.campaign.days import said
+from planner.campaign.domain import ContainerUse, DrawDown, Flush, Level
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
     from datetime import date
 
     from planner.campaign.domain import Batch, Run, Shop, Source, Supply
 
+WORTH_TELLING = 1e-6
+"""Share of a line loss below which a difference is rounding."""
 ROUNDING = 1e-9
 """Share of an amount that is rounding, not liquid."""
 
@@ -43,7 +50,7 @@ class Tap:
     def draw(self, amount: float, where: str, day: date) -> None:
         """Take an amount, opening containers as they are needed.
 
-        What is missing in the end shows as a negative `left`; the audit of the campaign tells it.
+        What is missing in the end shows as a negative `left`; `flushes` tells it.
         """
         self.left -= amount
         hair = ROUNDING * amount
@@ -87,9 +94,7 @@ class Tap:
 
     def _note(self, source: Source, last: date | None) -> str:
         if last and source.expires and source.expires < last:
-            return (
-                f"expires on {source.expires.isoformat()}, still drawn from on {last.isoformat()}"
-            )
+            return f"expires on {said(source.expires)}, still drawn from on {said(last)}"
         return ""
 
 
@@ -97,16 +102,15 @@ def draw_down(
     runs: Sequence[Run], batches: Iterable[Batch], supplies: Iterable[Supply], shop: Shop
 ) -> DrawDown:
     """Empty the containers run by run."""
+    supplies, batches = tuple(supplies), tuple(batches)
     taps = {s.product: Tap(s) for s in supplies}
     by_name = {(b.lot, b.recipe): b for b in batches}
-    started: set[str] = set()
+    filled = dict(fillings(runs, by_name, shop))
     today: set[str] = set()
     levels: list[Level] = []
     for i, run in enumerate(runs):
         batch = by_name[run.lot, run.recipe]
-        if run.recipe not in started:
-            started.add(run.recipe)
-            _prime(batch, run, taps)
+        _prime(batch, filled.get(i, ()), run, taps)
         _treat(batch, run, taps, shop)
         after = f"{run.lot}, {run.recipe}, bag {run.last_bag}"
         levels += [_level(taps[d.product], run.day, after) for d in batch.draws]
@@ -115,11 +119,50 @@ def draw_down(
             levels += [_level(taps[name], run.day, "day") for name in sorted(today)]
             today.clear()
     uses = tuple(use for tap in taps.values() for use in tap.uses())
-    return DrawDown(uses, tuple(levels))
+    return DrawDown(uses, tuple(levels), flushes(runs, batches, supplies, shop))
 
 
-def _prime(batch: Batch, run: Run, taps: Mapping[str, Tap]) -> None:
+def fillings(
+    runs: Sequence[Run], by_name: Mapping[tuple[str, str], Batch], shop: Shop
+) -> Iterator[tuple[int, frozenset[str]]]:
+    """Number of each run before which the line is filled, and the products that it takes."""
+    before: str | None = None
+    products: frozenset[str] = frozenset()
+    for i, run in enumerate(runs):
+        wanted = products_of(by_name[run.lot, run.recipe])
+        if run.recipe != before:
+            yield i, wanted - products if shop.stays_primed else wanted
+        before, products = run.recipe, wanted
+
+
+def flushes(
+    runs: Sequence[Run], batches: Iterable[Batch], supplies: Iterable[Supply], shop: Shop
+) -> tuple[Flush, ...]:
+    """Products that the line takes more of than the plan holds for it."""
+    by_name = {(b.lot, b.recipe): b for b in batches}
+    times: Counter[str] = Counter()
+    for _, products in fillings(runs, by_name, shop):
+        times.update(products)
+    seed: dict[str, float] = defaultdict(float)
+    for batch in by_name.values():
+        for draw in batch.draws:
+            seed[draw.product] += batch.units * draw.floz_per_unit * (1.0 + shop.margin)
+    found = []
+    for supply in supplies:
+        more = times[supply.product] * supply.line_loss - supply.planned_loss
+        held = sum(s.usable for s in supply.sources)
+        if more > WORTH_TELLING * supply.line_loss:
+            there = max(0.0, held - seed[supply.product] - supply.planned_loss)
+            extra = round(more / supply.line_loss)
+            money = more * supply.value
+            found.append(Flush(supply.product, extra, more, there, money))
+    return tuple(found)
+
+
+def _prime(batch: Batch, products: Iterable[str], run: Run, taps: Mapping[str, Tap]) -> None:
     for draw in batch.draws:
+        if draw.product not in products:
+            continue
         tap = taps[draw.product]
         tap.draw(tap.supply.line_loss, f"start of {run.recipe}", run.day)
 

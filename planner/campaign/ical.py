@@ -1,34 +1,54 @@
-"""The campaign's days for a calendar program (iCalendar, RFC 5545)."""
+"""The campaign's days for a calendar program (iCalendar, RFC 5545; alarms by RFC 9074)."""
 
 from __future__ import annotations
 
 import hashlib
-from datetime import UTC, datetime, time
+from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
-from planner.campaign.days import shift
+from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
-from planner.plan.price import order_days
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from datetime import date
 
-    from planner.campaign.domain import Calendar, Campaign, Card, ContainerUse, PlantBy
+    from planner.campaign.domain import (
+        Calendar,
+        Campaign,
+        Card,
+        ContainerUse,
+        PlantBy,
+        Retest,
+        Run,
+        Shop,
+    )
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
+WEEK_AND_DAY = (7, 1)
+"""Reminders of what needs a call or a check, days before."""
+MORNING = 7
+"""Hour of the day at which a reminder comes."""
+
 
 def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
-    """Order-by days of the suppliers that the plan orders from."""
+    """Last days to order and to pay of the suppliers that the plan orders from."""
     found = []
-    days = order_days(season, plan.order)
     for supplier in season.suppliers:
         lines = [o for o in plan.order if o.supplier == supplier.name and o.count]
-        if supplier.name in days and lines:
-            text = "; ".join(f"{o.count} x {o.container} {o.product}" for o in lines)
-            title = f"Order by today: {supplier.name}"
-            found.append(Event(days[supplier.name], title, text, f"order|{supplier.name}"))
+        if not lines:
+            continue
+        order, pay = supplier.order_by, supplier.pay_by or supplier.order_by
+        text = "; ".join(f"{o.count} x {o.container} {o.product}" for o in lines)
+        if order:
+            what = "Order and pay" if pay == order else "Order"
+            title = f"{what} by today: {supplier.name}"
+            found.append(Event(order, title, text, f"order|{supplier.name}", WEEK_AND_DAY))
+        if pay and pay != order:
+            title = f"Pay by today: {supplier.name}"
+            found.append(Event(pay, title, text, f"pay|{supplier.name}", WEEK_AND_DAY))
     return tuple(found)
 
 
@@ -37,69 +57,138 @@ def events(
     containers: Iterable[ContainerUse],
     clock: Iterable[PlantBy],
     cards: Iterable[Card],
+    retests: Iterable[Retest],
+    shop: Shop,
 ) -> tuple[Event, ...]:
     """Collect every day that wants to be remembered, by day."""
-    found = [*_treating(calendar), *_changes(containers), *_plant_by(clock), *_approvals(cards)]
+    asked = tuple(retests)
+    found = [
+        *_treating(calendar, _ready(containers)),
+        *_planting(clock, asked, shop),
+        *_approvals(cards, shop),
+        *_samples(asked, shop),
+    ]
     return tuple(sorted(found, key=lambda e: (e.day, e.title, e.text)))
 
 
-def _treating(calendar: Calendar) -> list[Event]:
-    found = []
-    for number, day in enumerate(calendar.days, 1):
-        runs = [r for r in calendar.runs if r.day == day.day and not r.done]
-        if runs:
-            text = "\n".join(
-                f"{r.lot}, {r.recipe}: bags {r.first_bag} to {r.last_bag}"
-                f"{' - LATE' if r.late else ''}"
-                for r in runs
-            )
-            title = f"Treat {sum(r.bags for r in runs)} bags"
-            found.append(Event(day.day, title, text, f"treat|{number}"))
-    return found
-
-
-def _changes(containers: Iterable[ContainerUse]) -> list[Event]:
-    found = []
+def _ready(containers: Iterable[ContainerUse]) -> dict[date, list[str]]:
+    """Containers to have ready, by the day on which the one before may run dry."""
+    found: dict[date, list[str]] = {}
     for use, following in pairwise(containers):
         if use.dry_day and following.product == use.product and following.on_day:
-            text = f"{use.source} (no. {use.number}) runs dry at {use.dry} at the earliest."
-            title = f"Stand ready: {following.source} of {use.product}"
-            key = f"ready|{use.product}|{following.number}"
-            found.append(Event(use.dry_day, title, text, key))
+            found.setdefault(use.dry_day, []).append(f"{following.source} of {following.product}")
     return found
 
 
-def _plant_by(clock: Iterable[PlantBy]) -> list[Event]:
+def _treating(calendar: Calendar, ready: dict[date, list[str]]) -> list[Event]:
+    """One event for every treating day still to come."""
+    found: list[Event] = []
+    started = any(r.done for r in calendar.runs)
+    for number, day in enumerate(calendar.days, 1):
+        runs = [r for r in calendar.runs if r.day == day.day and not r.done]
+        if not runs:
+            continue
+        lines = [_run_line(r) for r in runs]
+        containers = dict.fromkeys(ready.get(day.day, ()))
+        if containers:
+            lines.append(f"Have ready: {'; '.join(containers)}")
+        lines.append(f"Still untreated that evening: {day.free:,.0f} units")
+        recipes = ", ".join(dict.fromkeys(r.recipe for r in runs))
+        units = sum(r.units for r in runs)
+        first = "" if started or found else "First treating day: "
+        title = f"{first}treat {units:,.0f} units, {recipes}"
+        remind = (7, 1) if first else (1,)
+        found.append(Event(day.day, _capital(title), "\n".join(lines), f"treat|{number}", remind))
+    return found
+
+
+def _run_line(run: Run) -> str:
+    bags = f"bag {run.last_bag}"
+    if run.bags > 1:
+        bags = f"bags {run.first_bag} to {run.last_bag}"
+    late = " - LATE" if run.late else ""
+    return f"{run.recipe}: {run.lot}, {bags}, {run.units:g} units{late}"
+
+
+def _planting(clock: Iterable[PlantBy], asked: Iterable[Retest], shop: Shop) -> list[Event]:
+    """The last day to plant: one event for each day, with the fields that it is the last for.
+
+    A germination test that is too old asks for a sample, not for planting.
+    """
+    retested = {r.lot for r in asked}
+    fields: dict[date, list[str]] = {}
+    for p in clock:
+        limits = [shop.last_planting, p.inoculant_until]
+        limits += [] if p.lot in retested else [p.test_until]
+        last = min((d for d in limits if d), default=None)
+        if last:
+            fields.setdefault(last, []).append(p.field)
+    if shop.last_planting is None:
+        fields = {min(fields): fields[min(fields)]} if fields else {}
     return [
         Event(
-            p.last,
-            f"Plant by today: {p.field}",
-            "; ".join(filter(None, (f"{p.lot}, {p.recipe}", p.note))),
-            f"plant|{p.field}|{p.lot}|{p.recipe}",
+            day,
+            "Last planting day" if day == shop.last_planting else "Plant by today",
+            "; ".join(dict.fromkeys(names)),
+            f"plant|{'last' if day == shop.last_planting else day.isoformat()}",
+            WEEK_AND_DAY,
         )
-        for p in clock
-        if p.last
+        for day, names in fields.items()
     ]
 
 
-def _approvals(cards: Iterable[Card]) -> list[Event]:
+def _approvals(cards: Iterable[Card], shop: Shop) -> list[Event]:
+    """One event for each day before which recipes need approval."""
+    open_: dict[date, list[Card]] = {}
+    for card in cards:
+        if card.needed_by and not card.approved_by:
+            open_.setdefault(card.needed_by, []).append(card)
     return [
         Event(
-            shift(card.needed_by, -1),
-            f"Approval needed: {card.recipe}",
-            f"Treating starts on {card.needed_by.isoformat()}.",
-            f"approve|{card.recipe}",
+            max(shift(day, -1), shop.plan_date or shift(day, -1)),
+            f"Approval needed: {', '.join(c.recipe for c in mine)}",
+            "\n".join(approval_reason(c) for c in mine),
+            "approve|" + ";".join(c.recipe for c in mine),
+            WEEK_AND_DAY,
         )
-        for card in cards
-        if card.needed_by and not card.approved_by
+        for day, mine in open_.items()
     ]
+
+
+def approval_reason(card: Card) -> str:
+    """Say what comes on the day before which a recipe is to be approved."""
+    if card.needed_by is None:
+        return ""
+    if card.order_by == card.needed_by:
+        return f"{card.recipe}: {card.bought} must be ordered by {said(card.needed_by)}"
+    return f"{card.recipe}: treating starts on {said(card.needed_by)}"
+
+
+def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
+    """Days on which samples of seed must go out."""
+    return [
+        Event(
+            max(r.send_by, shop.plan_date or r.send_by),
+            f"Send seed sample for germination test: {r.lot}",
+            f"The result must be there on {said(r.needed_by)}, before it is treated or planted."
+            f" Its test is good until {said(r.good_until)}.",
+            f"sample|{r.lot}",
+            WEEK_AND_DAY,
+        )
+        for r in asked
+    ]
+
+
+def _capital(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def to_ical(campaign: Campaign) -> bytes:
     """Write the events of a campaign as an iCalendar file, the same for the same campaign.
 
     An event keeps its UID when the campaign is brought up to date, so that a calendar program
-    moves it instead of showing it twice.
+    moves it instead of showing it twice. Reminders are alarms inside the events, at seven in the
+    morning of the days before; some programs drop alarms on import.
     """
     import icalendar
 
@@ -122,6 +211,12 @@ def to_ical(campaign: Campaign) -> bytes:
         if event.text:
             entry.add("description", _clean(event.text))
         entry.add("transp", "TRANSPARENT")
+        for days in event.remind:
+            alarm = icalendar.Alarm()
+            alarm.add("action", "DISPLAY")
+            alarm.add("description", _clean(event.title))
+            alarm.add("trigger", timedelta(hours=MORNING - 24 * days))
+            entry.add_component(alarm)
         calendar.add_component(entry)
     text: bytes = calendar.to_ical()
     return text

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.calibration import ML_PER_FLOZ
 from planner.campaign.clock import BEFORE
+from planner.campaign.days import said
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -22,7 +23,10 @@ def notes(campaign: Campaign) -> tuple[str, ...]:
     return (
         *_late(campaign),
         *_no_day(campaign),
+        *_early(campaign),
+        *_flushed(campaign),
         *_not_approved(campaign),
+        *_tests(campaign),
         *_old_stock(campaign),
         *_clock(campaign),
         *_order(campaign),
@@ -39,7 +43,7 @@ def _late(campaign: Campaign) -> list[str]:
     if calendar.remedies:
         told.append("What would do, the order kept: " + "; or ".join(calendar.remedies) + ".")
     else:
-        told.append("No single change of days, bags a day or floor space would do.")
+        told.append("No single change of days, of what a day holds or of floor space would do.")
     return told
 
 
@@ -56,19 +60,72 @@ def _proof(campaign: Campaign) -> str:
 def _no_day(campaign: Campaign) -> list[str]:
     return [
         f"{b.lot} with {b.recipe}, {_bags(p)}: no day fits. It must be treated by"
-        f" {p.latest.isoformat()} to be cured, and not before {p.earliest.isoformat()} to be alive"
+        f" {said(p.latest)} to be cured, and not before {said(p.earliest)} to be alive"
         f" ({b.life} days on the seed). Plant its fields nearer together, or cure it less."
         for b, p in _portions(campaign)
         if p.earliest and p.latest and p.earliest > p.latest
     ]
 
 
+def _early(campaign: Campaign) -> list[str]:
+    early, within = campaign.calendar.early, campaign.shop.treat_within
+    if not early:
+        return []
+    bags = "1 bag is" if early == 1 else f"{early} bags are"
+    return [
+        f"{bags} treated more than {within} days before planting: later, other seed would come too"
+        " late, or the line would take more product than is there."
+    ]
+
+
+def _flushed(campaign: Campaign) -> list[str]:
+    """What the line takes beyond the plan, and whether what is there covers it."""
+    told = []
+    if campaign.order.kept is False:
+        told.append("Days do not allow the order of recipes that the plan decided on.")
+    for flush in campaign.drawdown.flushes:
+        times = "once" if flush.times == 1 else f"{flush.times} times"
+        covers = f"{_volume(campaign, flush.there)} left over by the plan"
+        covers = f"the {covers} cover it"
+        if flush.missing > 0.05:
+            covers = (
+                f"only {_volume(campaign, flush.there)} are left over by the plan, so"
+                f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
+                " one go"
+            )
+        told.append(
+            f"{flush.product} is flushed {times} more than the plan holds, as a recipe is taken up"
+            f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
+        )
+    return told
+
+
 def _not_approved(campaign: Campaign) -> list[str]:
     open_ = [c for c in campaign.cards if not c.approved_by and c.needed_by]
     if not open_:
         return []
-    names = "; ".join(f"{c.recipe} (before {c.needed_by})" for c in open_)
+    names = "; ".join(
+        f"{c.recipe} (before {said(c.needed_by)}, when"
+        f" {f'{c.bought} must be ordered' if c.order_by == c.needed_by else 'it is first treated'})"
+        for c in open_
+        if c.needed_by
+    )
     return [f"Recipes without the approval of a licensed person: {names}."]
+
+
+def _tests(campaign: Campaign) -> list[str]:
+    """Lots to test again, and until when the sample must go out."""
+    told = []
+    for r in campaign.retests:
+        today = campaign.shop.plan_date
+        late = " That day is past: send it now and wait for the result before treating."
+        told.append(
+            f"{r.lot}: its germination test is good until {said(r.good_until)}, planting is on"
+            f" {said(r.planting)}. Send a sample by {said(r.send_by)}: the result must be there by"
+            f" {said(r.needed_by)}, before the seed is treated or planted."
+            f"{late if today and r.send_by < today else ''}"
+        )
+    return told
 
 
 def _old_stock(campaign: Campaign) -> list[str]:
@@ -95,20 +152,24 @@ def _order(campaign: Campaign) -> list[str]:
             f"So many recipes that not every order was tried: changes take {order.minutes:.0f}"
             f" minutes, and no order takes less than {order.floor_minutes:.0f}."
         )
+    minutes, money = order.minutes - order.least_minutes, order.money - order.least_money
+    if minutes > 0.5 or money > 0.5:
+        told.append(
+            f"Treating in this order adds {max(minutes, 0.0):.0f} minutes of changes and"
+            f" {_money(campaign, max(money, 0.0))} of product left in the line to what the order"
+            " with the fewest changes takes."
+        )
     saved = order.planned_loss - order.loss
-    if saved > 0.05:
+    if saved > 0.05 and not campaign.shop.stays_primed:
         told.append(
             f"Products that stay on the line between recipes may save {_volume(campaign, saved)}"
             " of the line losses that the plan counts; the list of containers counts them all."
         )
-    recipes = [r.recipe for r in campaign.calendar.runs]
-    turns = sum(1 for a, b in zip(["", *recipes], recipes, strict=False) if a != b)
-    if turns > len(set(recipes)):
-        told.append(
-            "A recipe is taken up again after another one: each time costs its line loss once more,"
-            " which the plan does not hold. Look after the levels."
-        )
     return told
+
+
+def _money(campaign: Campaign, money: float) -> str:
+    return f"{campaign.shop.currency}{money:,.0f}"
 
 
 def _volume(campaign: Campaign, floz: float) -> str:
@@ -118,8 +179,11 @@ def _volume(campaign: Campaign, floz: float) -> str:
 def _missing(campaign: Campaign) -> list[str]:
     shop = campaign.shop
     told = []
-    if shop.bags_per_day is None:
-        told.append("Bags per day is not given: bags stand on the first day that is open to them.")
+    if (shop.bags_per_day, shop.pounds_per_day, shop.minutes_per_day) == (None, None, None):
+        told.append(
+            "What the treater gets through in a day is not given (Pounds per day, or Seed flow and"
+            " Hours per day): all that is due together is on one day."
+        )
     if shop.seed_flow is None:
         told.append("Seed flow is not given: calibration sheets show amounts a bag, none a minute.")
     undated = sorted(

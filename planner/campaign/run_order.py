@@ -1,14 +1,20 @@
-"""In which order the batches run: what a change costs least, living recipes late.
+"""In which order the batches run: what is planted first, then what a change costs least.
 
 The batches of a recipe stay together, so that its line loss comes once, as the plan counts it; its
 lots follow by the last day on which they may be treated, but a lot may be drawn to either end where
-it meets itself under the neighbouring recipe. Among such orders one is better that has, in turn,
+it meets itself under the neighbouring recipe. Where the days want it, a recipe is cut into
+stretches first (`planner.campaign.stretches`), which then count as recipes of their own here. Among
+such orders one is better that has, in turn,
 
 1. fewer bags past their day in the calendar,
-2. fewer plain recipes after a living one (so living recipes are as late as their fields allow),
-3. fewer minutes: every product that enters or leaves the line, every new lot,
-4. less money lost with the liquid in the line: products that stay on it lose nothing,
-5. recipes earlier in the alphabet.
+2. fewer recipes run before one whose first seed is due sooner (so what is planted first is treated
+   first),
+3. fewer plain recipes after a living one (so living recipes are as late as their fields allow),
+4. fewer minutes: every product that enters or leaves the line, every new lot,
+5. less money lost with the liquid in the line: products that stay on it lose nothing,
+6. recipes earlier in the alphabet.
+
+Where the plan has decided on an order of recipes, only their lots are ordered here.
 
 Up to `EXACT` recipes the best order is found by dynamic programming over sets of recipes (Held and
 Karp 1962, from memory): whatever comes after depends only on which recipes are done, which one is
@@ -18,11 +24,14 @@ beginnings of each length, and the proven floor says how much better an order co
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.campaign.calendar import Cursor, Placer, due
+from planner.campaign.calendar import late_bags
+from planner.campaign.changes import EMPTY, Line, change_minutes, products_of
+from planner.campaign.days import LAST
 from planner.campaign.domain import RunOrder
+from planner.campaign.placer import Cursor, Placer, due
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -41,6 +50,7 @@ class Cost(NamedTuple):
     """What an order costs; compared from left to right."""
 
     late: int = 0
+    out_of_turn: int = 0
     inversions: int = 0
     minutes: float = 0.0
     money: float = 0.0
@@ -58,24 +68,16 @@ class Label(NamedTuple):
 
 @dataclass(frozen=True, slots=True)
 class Group:
-    """All batches of one recipe."""
+    """All batches of one recipe, or of one stretch of it."""
 
     number: int
+    recipe: str
+    due: int
+    """Last day of what is due first, an ordinal."""
     products: frozenset[str]
     living: bool
     batches: tuple[int, ...]
     """Numbers of the batches, by the last day on which they may be treated."""
-
-
-@dataclass(frozen=True, slots=True)
-class Line:
-    """What stands on the line before the first batch."""
-
-    products: frozenset[str] = frozenset()
-    lot: str = ""
-
-
-EMPTY = Line()
 
 
 def find_order(
@@ -84,6 +86,9 @@ def find_order(
     shop: Shop,
     line: Line = EMPTY,
     begin: Cursor | None = None,
+    *,
+    planned: Sequence[str] = (),
+    stretches: Sequence[int] = (),
 ) -> tuple[tuple[Batch, ...], RunOrder]:
     """Order batches as said at the top of this module; exact for up to `EXACT` recipes.
 
@@ -97,32 +102,58 @@ def find_order(
         Products and lot that the treater holds now.
     begin
         Where the calendar goes on; at the shop's first treating day where not given.
+    planned
+        Recipes in the order to keep; all of the batches' recipes, and perhaps others.
+    stretches
+        Number of the stretch of its recipe that each batch belongs to, as `batches`.
     """
-    batches = sorted(batches, key=lambda b: (b.recipe, b.lot))
-    search = _Search(batches, {s.product: s for s in supplies}, shop, line, begin)
-    wide = len(search.groups) <= EXACT
+    numbered = list(zip(batches, stretches or [0] * len(batches), strict=True))
+    numbered.sort(key=lambda x: (x[0].recipe, x[0].lot, x[1]))
+    batches = [b for b, _ in numbered]
+    groups = _groups(batches, [n for _, n in numbered], shop)
+    if planned:
+        places = {name: i for i, name in enumerate(planned)}
+        ranks = sorted(groups, key=lambda g: (places[g.recipe], g.number))
+        planned_groups = tuple(g.number for g in ranks)
+    else:
+        planned_groups = ()
+    search = _Search(
+        batches, groups, {s.product: s for s in supplies}, shop, line, begin, planned_groups
+    )
+    wide = len(search.groups) <= EXACT or bool(planned)
     best = search.run(with_days=False, width=None if wide else WIDTH)
     exact = wide
     late = search.lateness(best.path)
     if late:
-        wide = len(search.groups) <= EXACT_LATE
+        wide = len(search.groups) <= EXACT_LATE or bool(planned)
         dated = search.run(with_days=True, width=None if wide else WIDTH)
         exact = wide
         best = min(best._replace(cost=best.cost._replace(late=late)), dated)
     order = tuple(batches[i] for i in best.path)
     floor = best.cost.minutes if exact else search.floor()
+    by_recipe = {g.recipe: g.products for g in search.groups}
     return order, RunOrder(
         minutes=best.cost.minutes,
         floor_minutes=floor,
         exact=exact,
         loss=best.cost.loss,
-        planned_loss=sum(search.loss(g.products) for g in search.groups),
+        planned_loss=sum(search.loss(products) for products in by_recipe.values()),
+        money=best.cost.money,
     )
 
 
-def change_minutes(before: frozenset[str], after: frozenset[str], shop: Shop) -> float:
-    """Minutes to change the line from one set of products to another."""
-    return len(before ^ after) * shop.changeover_minutes
+def least_changes(
+    batches: Sequence[Batch], supplies: Iterable[Supply], shop: Shop, line: Line = EMPTY
+) -> tuple[float, float]:
+    """Minutes and money of the order with the fewest changes, whatever is planted first."""
+    batches = sorted(batches, key=lambda b: (b.recipe, b.lot))
+    undated = replace(shop, done_by=None)
+    groups = [
+        replace(g, due=LAST, living=False) for g in _groups(batches, [0] * len(batches), shop)
+    ]
+    search = _Search(batches, groups, {s.product: s for s in supplies}, undated, line, None, ())
+    best = search.run(with_days=False, width=None if len(groups) <= EXACT else WIDTH)
+    return best.cost.minutes, best.cost.money
 
 
 class _Search:
@@ -131,15 +162,21 @@ class _Search:
     def __init__(
         self,
         batches: Sequence[Batch],
+        groups: list[Group],
         supplies: Mapping[str, Supply],
         shop: Shop,
         line: Line,
         begin: Cursor | None,
+        planned: tuple[int, ...],
     ) -> None:
         self.batches, self.supplies, self.shop, self.line = batches, supplies, shop, line
         self.placer = Placer(shop)
         self.begin = self.placer.start(begin)
-        self.groups = _groups(batches, shop)
+        self.groups = groups
+        self.planned = planned
+        """Numbers of the groups in the order to keep; empty where any order will do."""
+        self.sooner = [sum(1 << g.number for g in groups if g.due < group.due) for group in groups]
+        """Groups due sooner than each, a bit each."""
         self.plain = sum(1 << g.number for g in self.groups if not g.living)
         """Recipes without anything living, a bit each."""
         self.changes: dict[tuple[int, int], tuple[float, float, float]] = {}
@@ -162,22 +199,21 @@ class _Search:
 
     def lateness(self, path: Iterable[int]) -> int:
         """Bags past their day in an order."""
-        cursor, late = self.begin, 0
-        for i in path:
-            cursor, more = self.placer.put(self.batches[i], cursor)
-            late += more
-        return late
+        order = [self.batches[i] for i in path]
+        return late_bags(order, self.shop, self.begin, self.line)
 
     def run(self, *, with_days: bool, width: int | None) -> Label:
         """Best order of all recipes; with a width, the best that the bounded search meets."""
         layer: dict[tuple[int, int, str], list[Label]] = {
             (0, -1, self.line.lot): [Label(Cost(), (), self.begin)]
         }
-        for _ in self.groups:
+        for place in range(len(self.groups)):
             after: dict[tuple[int, int, str], list[Label]] = {}
             for (done, last, lot), labels in layer.items():
                 for group in self.groups:
                     if done >> group.number & 1:
+                        continue
+                    if self.planned and self.planned[place] != group.number:
                         continue
                     for arrangement in self.arrangements(group, lot):
                         end = self.batches[arrangement[-1]].lot
@@ -222,15 +258,20 @@ class _Search:
         """Run one recipe more."""
         new_lots = len(arrangement) - (self.batches[arrangement[0]].lot == lot)
         minutes, money, loss = self.change(last, group.number)
+        setup = minutes
         minutes += new_lots * self.shop.calibration_minutes
         plain = (self.plain & ~done).bit_count() if group.living else 0
+        out_of_turn = (self.sooner[group.number] & ~done).bit_count()
         cursor, late = label.cursor, 0
         if with_days:
             for i in arrangement:
-                cursor, more = self.placer.put(self.batches[i], cursor)
-                late += more
+                batch = self.batches[i]
+                setup += self.shop.calibration_minutes if batch.lot != lot else 0.0
+                cursor, more = self.placer.put(batch, cursor, setup=setup)
+                late, setup, lot = late + more, 0.0, batch.lot
         cost = Cost(
             label.cost.late + late,
+            label.cost.out_of_turn + out_of_turn,
             label.cost.inversions + plain,
             label.cost.minutes + minutes,
             round(label.cost.money + money, 6),
@@ -266,18 +307,21 @@ class _Search:
         return max(once, ways) + lots * self.shop.calibration_minutes
 
 
-def _groups(batches: Sequence[Batch], shop: Shop) -> list[Group]:
-    names = sorted({b.recipe for b in batches})
+def _groups(batches: Sequence[Batch], stretches: Sequence[int], shop: Shop) -> list[Group]:
+    keys = [(b.recipe, n) for b, n in zip(batches, stretches, strict=True)]
     found = []
-    for number, name in enumerate(names):
-        members = [i for i, b in enumerate(batches) if b.recipe == name]
-        members.sort(key=lambda i: (min(due(p, shop) for p in batches[i].portions), batches[i].lot))
+    for number, name in enumerate(sorted(set(keys))):
+        members = [i for i, k in enumerate(keys) if k == name]
+        first = {i: min(due(p, shop) for p in batches[i].portions) for i in members}
+        members.sort(key=lambda i: (first[i], batches[i].lot))
         found.append(
             Group(
-                number,
-                frozenset(d.product for i in members for d in batches[i].draws),
-                any(batches[i].living for i in members),
-                tuple(members),
+                number=number,
+                recipe=name[0],
+                due=min(first.values()),
+                products=frozenset[str]().union(*(products_of(batches[i]) for i in members)),
+                living=any(batches[i].living for i in members),
+                batches=tuple(members),
             )
         )
     return found
@@ -295,7 +339,12 @@ def _beats(one: Label, other: Label) -> bool:
     """Whether one is no worse and its calendar is nowhere behind."""
     if (one.cost, one.path) > (other.cost, other.path):
         return False
-    ahead = (one.cursor.day, one.cursor.used) <= (other.cursor.day, other.cursor.used)
+    ahead = one.cursor.day < other.cursor.day or (
+        one.cursor.day == other.cursor.day
+        and one.cursor.used <= other.cursor.used
+        and one.cursor.weight <= other.cursor.weight
+        and one.cursor.setup <= other.cursor.setup
+    )
     return ahead and _emptier(one.cursor, other.cursor)
 
 

@@ -1,12 +1,12 @@
-"""When: treating days in the shop, and from when until when fields may be planted."""
+"""When: treating days in the shop, and what must be asked for before."""
 
 from __future__ import annotations
 
-from datetime import date
 from typing import TYPE_CHECKING
 
+from planner.campaign.days import said
 from planner.campaign.records import CAUTIONS
-from planner.report.measures import Measure
+from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Cell,
     Column,
@@ -21,11 +21,12 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.campaign.domain import Batch, Campaign, PlantBy, Portion, Run
+    from datetime import date
+
+    from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
     from planner.report.sheets import Block, Content
 
 CALENDAR = "Shop calendar"
-CLOCK = "Plant-by clock"
 
 
 def calendar_sheet(campaign: Campaign) -> Sheet:
@@ -36,11 +37,12 @@ def calendar_sheet(campaign: Campaign) -> Sheet:
         look = Look.SHORT if late else Look.WATCH
         blocks.append(Text(campaign.notes, "Mind before you start", look, bullets=True))
     blocks.append(Text(CAUTIONS, "Cautions", bullets=True))
-    blocks += [_approvals(campaign), _treat_late(campaign)]
+    blocks += [_approvals(campaign), _tests(campaign), _treat_late(campaign)]
     blocks += [_runs(campaign), _changes(campaign), _days(campaign)]
     return Sheet(
         CALENDAR,
-        "Which bags are treated on which day, in the order that changes the line least.",
+        "Which bags are treated on which day: late, but with days to spare, what is planted first"
+        " before the rest.",
         tuple(blocks),
         Page(landscape=True),
         Room.TREATING,
@@ -51,22 +53,41 @@ def _figures(campaign: Campaign) -> KeyFigures:
     calendar, order = campaign.calendar, campaign.order
     to_do = [r for r in calendar.runs if not r.done]
     bags = sum(r.bags for r in to_do)
+    units = sum(r.units for r in to_do)
     last = max((r.day for r in to_do), default=None)
-    proven = "proven least" if order.exact else f"proven floor {order.floor_minutes:.0f} min"
+    slips = [d.spare for d in calendar.days if d.spare is not None]
+    slip = "" if not slips else f"all may slip {_days_long(min(slips))}"
     return KeyFigures(
         (
-            KeyFigure("Bags to treat", bags, Measure.COUNT),
-            KeyFigure("Treating days", len({r.day for r in to_do}), Measure.COUNT),
+            KeyFigure("Seed to treat", units, Measure.UNITS, _packages(bags)),
+            KeyFigure("Treating days", len({r.day for r in to_do}), Measure.COUNT, slip),
             KeyFigure("Last treating day", last, Measure.DATE),
-            KeyFigure("Time for changes, min", order.minutes, Measure.MINUTES, proven),
+            KeyFigure("Time for changes, min", order.minutes, Measure.MINUTES, _least(campaign)),
             KeyFigure(
-                "Bags too many",
+                "Bags too late",
                 calendar.late,
                 Measure.COUNT,
                 look=Look.SHORT if calendar.late else Look.OK,
             ),
         )
     )
+
+
+def _packages(bags: int) -> str:
+    return "1 bag" if bags == 1 else f"{bags:,} bags"
+
+
+def _days_long(days: int) -> str:
+    return "1 treating day" if days == 1 else f"{days} treating days"
+
+
+def _least(campaign: Campaign) -> str:
+    order = campaign.order
+    if not order.exact:
+        return f"proven floor {order.floor_minutes:.0f} min"
+    if order.minutes - order.least_minutes > 0.5:
+        return f"{order.least_minutes:.0f} without regard to dates"
+    return "proven least"
 
 
 def _runs(campaign: Campaign) -> Table:
@@ -77,7 +98,6 @@ def _runs(campaign: Campaign) -> Table:
         title="Day by day",
         columns=(
             Column("day", "Day", Measure.DATE),
-            Column("weekday", "Weekday"),
             Column("lot", "Lot"),
             Column("recipe", "Recipe"),
             Column("fields", "For fields", width=40),
@@ -100,7 +120,6 @@ def _run_row(run: Run, batch: Batch) -> tuple[Content, ...]:
         state = Cell("LATE", Look.SHORT)
     return (
         run.day,
-        f"{run.day:%A}",
         run.lot,
         run.recipe,
         fields,
@@ -147,7 +166,6 @@ def _changes(campaign: Campaign) -> Table:
         title="Changes of the line",
         columns=(
             Column("day", "Day", Measure.DATE),
-            Column("weekday", "Weekday"),
             Column("before", "From"),
             Column("after", "To recipe"),
             Column("work", "Work"),
@@ -177,7 +195,6 @@ def _change(
     work += [f"prime {'; '.join(into)}"] if into else []
     return (
         day,
-        f"{day:%A}",
         before or "empty line",
         after or "empty line",
         ", then ".join(work) or "nothing",
@@ -194,16 +211,51 @@ def _days(campaign: Campaign) -> Table:
         title="Each day's load",
         columns=(
             Column("day", "Day", Measure.DATE),
-            Column("weekday", "Weekday"),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("weight", "Weight", Measure.WEIGHT, total=True),
+            Column("free", "Still untreated that evening", Measure.UNITS),
+            Column("spare", "May slip, treating days", Measure.COUNT),
+            Column("floor", "Bags in the shop that evening", Measure.COUNT),
             Column("bags", "Bags", Measure.COUNT, total=True),
-            Column("minutes", "Changes and calibrations", Measure.MINUTES, total=True),
-            Column("floor", "Treated bags in the shop that evening", Measure.COUNT),
+            Column("running", "Running", Measure.MINUTES),
+            Column("minutes", "Changes", Measure.MINUTES, total=True),
         ),
         rows=tuple(
-            (d.day, f"{d.day:%A}", d.bags, d.minutes, d.on_floor) for d in campaign.calendar.days
+            (
+                d.day,
+                d.units,
+                d.weight,
+                Cell(d.free, Look.STRONG),
+                d.spare,
+                d.on_floor,
+                d.bags,
+                d.running,
+                d.minutes,
+            )
+            for d in campaign.calendar.days
         ),
-        note="A bag stands in the shop until its field is planted; without a planting date until"
-        " it is cured.",
+        note="Seed that is still untreated is free to change: it can get another recipe, go to"
+        f" another field or back. Before the first day that is all of it. {_limits(campaign)} A bag"
+        " is in the shop until its field is planted; without a planting date until it is cured.",
+    )
+
+
+def _limits(campaign: Campaign) -> str:
+    """Say what a day holds and how the days were chosen."""
+    shop = campaign.shop
+    manner = Manner(shop.metric, shop.currency)
+    limits = []
+    if shop.pounds_per_day is not None:
+        limits.append(manner.say(shop.pounds_per_day, Measure.WEIGHT))
+    if shop.minutes_per_day is not None and shop.seed_flow:
+        flow = manner.say(shop.seed_flow, Measure.FLOW)
+        limits.append(f"{shop.minutes_per_day / 60.0:g} hours at {flow}, changes included")
+    if shop.bags_per_day is not None:
+        limits.append(f"{shop.bags_per_day} bags (those of one unit by the batch)")
+    holds = f"A day holds at most {' and '.join(limits)}. " if limits else ""
+    return (
+        f"{holds}Where that can be, seed is treated no more than {shop.treat_within} days before"
+        f" planting, and {_days_long(shop.spare_days)} are kept free before a bag's last day."
     )
 
 
@@ -220,16 +272,15 @@ def _treat_late(campaign: Campaign) -> Table:
         title="Treat late: not before this day, or what lives on the seed is gone at planting",
         columns=(
             Column("day", "Not before", Measure.DATE),
-            Column("life", "Life", Measure.DAYS),
             Column("lot", "Lot"),
             Column("recipe", "Recipe"),
             Column("fields", "For fields"),
-            Column("blank", ""),
+            Column("life", "Life", Measure.DAYS),
             Column("bags", "Bag numbers"),
             Column("count", "Bags", Measure.COUNT),
         ),
         rows=tuple(
-            (day, b.life, b.lot, b.recipe, "; ".join(p.fields), None, _bags(p), p.bags)
+            (day, b.lot, b.recipe, "; ".join(p.fields), b.life, _bags(p), p.bags)
             for day, b, p in late
         ),
         empty="Any bag may be treated from the first day.",
@@ -238,7 +289,7 @@ def _treat_late(campaign: Campaign) -> Table:
 
 def _approvals(campaign: Campaign) -> Table:
     rows = [
-        (c.needed_by, None, c.recipe, Cell("none yet", Look.SHORT))
+        (c.needed_by, c.recipe, Cell("none yet", Look.SHORT), _why(c))
         for c in sorted(campaign.cards, key=lambda c: (str(c.needed_by), c.recipe))
         if not c.approved_by
     ]
@@ -247,61 +298,47 @@ def _approvals(campaign: Campaign) -> Table:
         title="Recipes that still need the approval of a licensed person",
         columns=(
             Column("needed", "Before", Measure.DATE),
-            Column("blank", ""),
             Column("recipe", "Recipe"),
             Column("state", "Approval"),
+            Column("why", "What comes then"),
         ),
         rows=tuple(rows),
         empty="Every recipe is approved.",
     )
 
 
-def clock_sheet(campaign: Campaign) -> Sheet:
-    """Make the sheet of first and last planting days."""
-    table = Table(
-        name="clock",
+def _why(card: Card) -> str:
+    if card.order_by is not None and card.order_by == card.needed_by:
+        return f"last day to order {card.bought} for it"
+    return "it is first treated"
+
+
+def _tests(campaign: Campaign) -> Table:
+    """Samples to send, so that no seed is treated on a test that is too old when it is planted."""
+    return Table(
+        name="retests",
+        title="Germination to be tested again before the seed is treated",
         columns=(
-            Column("field", "Field"),
+            Column("send", "Send sample by", Measure.DATE),
             Column("lot", "Lot"),
-            Column("recipe", "Recipe"),
-            Column("planned", "Planting date", Measure.DATE),
-            Column("first", "Not before (cured)", Measure.DATE),
-            Column("last", "Plant by", Measure.DATE),
-            Column("life", "Alive until", Measure.DATE),
-            Column("test", "Test good until", Measure.DATE),
-            Column("note", "Note", width=34),
-            Column("planted", "Planted on", look=Look.FILL_IN, width=14),
+            Column("variety", "Variety"),
+            Column("why", "Why"),
         ),
-        rows=tuple(_clock_row(p) for p in sorted(campaign.clock, key=_urgent)),
-        repeat_header=True,
-        empty="No treated seed is to be planted.",
-        note="Test good until: nine months after the month of the test, as Iowa has it (Iowa Code"
-        " 199.8(1)(a)). Federal rules for interstate trade allow five (7 CFR 201.22: look it up);"
-        " states differ.",
+        rows=tuple(
+            (
+                r.send_by,
+                r.lot,
+                r.variety,
+                f"test good until {said(r.good_until)}, planting on {said(r.planting)}; result"
+                f" wanted by {said(r.needed_by)}",
+            )
+            for r in campaign.retests
+        ),
+        empty="No lot with a test date is planted after its test is too old.",
+        note=f"A result takes {_plain_days(campaign.shop.test_days)}. What is treated and what is"
+        " not are sampled apart once both are there.",
     )
-    return Sheet(
-        CLOCK,
-        "From when until when each field's seed may be planted.",
-        (table,),
-        Page(landscape=True),
-        Room.FIELDS,
-    )
 
 
-def _urgent(row: PlantBy) -> tuple[date, date]:
-    return (row.last or date.max, row.planting or date.max)
-
-
-def _clock_row(row: PlantBy) -> tuple[Content, ...]:
-    return (
-        row.field,
-        row.lot,
-        row.recipe,
-        row.planting,
-        row.first,
-        Cell(row.last, Look.STRONG),
-        row.inoculant_until,
-        row.test_until,
-        Cell(row.note, Look.WATCH) if row.note else None,
-        None,
-    )
+def _plain_days(days: int) -> str:
+    return "1 day" if days == 1 else f"{days} days"

@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.calendar_frames import calendar_sheet, clock_sheet
+from planner.report.calendar_frames import calendar_sheet
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
+from planner.report.clock_frames import clock_sheet
 from planner.report.container_frames import draw_down_sheet, left_sheet, level_sheet
 from planner.report.measures import Manner
 from planner.report.premix_frames import premix_sheet

@@ -81,7 +81,7 @@ def _planting(facts: Facts) -> Table:
     return Table(
         name="planting",
         columns=(
-            Column("day", "Planting date", Measure.DATE, width=13),
+            Column("day", "Planting date", Measure.DATE, width=15),
             Column("field", "Field"),
             Column("lot", "Lot"),
             Column("variety", "Variety"),
@@ -119,7 +119,7 @@ def _shortages(facts: Facts) -> Table:
         columns=(
             Column("field", "Field"),
             Column("priority", "Priority", Measure.COUNT),
-            Column("day", "Planting date", Measure.DATE, width=13),
+            Column("day", "Planting date", Measure.DATE, width=15),
             Column("area", "Short", Measure.AREA, total=True),
             Column("units", "Seed it would take", Measure.UNITS, total=True),
             Column("why", "Why", width=36),

@@ -24,6 +24,8 @@ LONG_HEADER = 12.0
 """A header that is wider than this on two lines may take three."""
 INDENT = 0.8
 """More room that numbers need, as they keep off the next column."""
+DAY_WIDTH = 14.5
+"""Width of a day with its weekday."""
 EASE = 0.4
 """More room than is needed, as widths of letters are estimated."""
 WIDER = 1.08
@@ -141,7 +143,7 @@ def value_width(
         factor, _, usual = manner.shown(measure)
         text = f"{value * factor:,.{usual if decimals is None else decimals}f}"
         return len(text) + (text_width(manner.currency) if measure in BARE else 0.0)
-    return text_width(value) if isinstance(value, str) else 10.0
+    return text_width(value) if isinstance(value, str) else DAY_WIDTH
 
 
 def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]:

@@ -241,7 +241,7 @@ def _order(facts: Facts) -> Table:
         Column("count", "Count", Measure.COUNT, total=True),
         Column("price", "Price each", Measure.MONEY),
         Column("cost", "List cost", Measure.MONEY, total=more <= 0),
-        Column("order_by", "Order by", Measure.DATE, width=13),
+        Column("order_by", "Order by", Measure.DATE, width=15),
     )
     shown = len(columns) if any(a.order_by for a in facts.accounts) else len(columns) - 1
     return Table(

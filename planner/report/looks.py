@@ -51,7 +51,7 @@ SERIES = (
 )
 """Colour, pattern (empty for solid) and its ground, in the order in which series take them."""
 
-DATE_FORMAT = "yyyy-mm-dd"
+DATE_FORMAT = "ddd yyyy-mm-dd"
 TEXT_FORMAT = "@"
 
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.days import said
 from planner.campaign.notes import notes
 from planner.terminal.text import paragraph, table
 
@@ -18,7 +19,7 @@ def campaign_lines(campaign: Campaign) -> list[str]:
     done = sum(run.bags for run in calendar.runs if run.done)
     rows = [
         [
-            run.day.isoformat(),
+            said(run.day),
             run.lot,
             run.recipe,
             f"{run.first_bag} to {run.last_bag}",

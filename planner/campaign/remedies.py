@@ -1,0 +1,122 @@
+"""What would bring every bag in time, one thing at a time."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from datetime import date
+from typing import TYPE_CHECKING
+
+from planner.agronomy.rates import LB_PER_100KG
+from planner.campaign.calendar import late_bags, soonest
+from planner.campaign.changes import EMPTY
+from planner.campaign.days import said
+from planner.campaign.placer import Placer
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
+    from planner.campaign.changes import Line
+    from planner.campaign.domain import Batch, Shop
+    from planner.campaign.placer import Cursor
+
+FURTHEST = 10_000
+"""Most bags a day, or on the floor, that is tried as a remedy."""
+STEP = 1_000
+"""Pounds a day by which a remedy is given."""
+
+
+def remedies(
+    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
+) -> tuple[str, ...]:
+    """What would bring every bag in time, one thing at a time, the order kept."""
+    if not late_bags(order, shop, begin, line):
+        return ()
+    found = []
+    placed = soonest(order, shop, begin, line)
+    if shop.done_by:
+        free = replace(shop, done_by=None)
+        if not late_bags(order, free, begin, line):
+            last = max(p.day for p in placed)
+            more = sum(
+                Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
+            )
+            until = said(date.fromordinal(last))
+            found.append(f"{_many(more, 'treating day')} more at the end, until {until}")
+    found += _earlier(order, shop, begin, line)
+
+    def enough(change: Callable[[int], Shop], say: Callable[[int], str]) -> list[str]:
+        number = _smallest(lambda n: late_bags(order, change(n), begin, line), FURTHEST)
+        return [] if number is None else [say(number)]
+
+    if shop.bags_per_day:
+        found += enough(lambda n: faster(shop, n), lambda n: f"{_many(n, 'bag')} more a day")
+    if shop.pounds_per_day:
+        found += enough(lambda n: heavier(shop, n), lambda n: f"{_pounds(shop, n)} more a day")
+    if shop.minutes_per_day:
+        found += enough(lambda n: longer(shop, n), lambda n: f"{_many(n, 'hour')} more a day")
+    if shop.floor_space:
+        found += enough(
+            lambda n: wider(shop, n), lambda n: f"floor space for {_many(n, 'bag')} more"
+        )
+    return tuple(found)
+
+
+def _pounds(shop: Shop, steps: int) -> str:
+    pounds = steps * STEP
+    return f"{pounds * 100.0 / LB_PER_100KG:,.0f} kg" if shop.metric else f"{pounds:,} lb"
+
+
+def faster(shop: Shop, bags: int) -> Shop:
+    """Shop that treats so many more bags a day."""
+    return replace(shop, bags_per_day=(shop.bags_per_day or 0) + bags)
+
+
+def heavier(shop: Shop, steps: int) -> Shop:
+    """Shop that treats so many thousand pounds more a day."""
+    return replace(shop, pounds_per_day=(shop.pounds_per_day or 0.0) + steps * STEP)
+
+
+def longer(shop: Shop, hours: int) -> Shop:
+    """Shop that runs so many hours more a day, twenty-four at the most."""
+    minutes = (shop.minutes_per_day or 0.0) + 60.0 * hours
+    return replace(shop, minutes_per_day=min(minutes, 1440.0))
+
+
+def wider(shop: Shop, bags: int) -> Shop:
+    """Shop with floor space for so many more bags."""
+    return replace(shop, floor_space=(shop.floor_space or 0) + bags)
+
+
+def _earlier(order: Sequence[Batch], shop: Shop, begin: Cursor | None, line: Line) -> list[str]:
+    if begin is not None or shop.plan_date is None:
+        return []
+    first, plan = shop.first_day.toordinal(), shop.plan_date.toordinal()
+
+    def late(days: int) -> int:
+        earlier = replace(shop, first_day=date.fromordinal(first - days))
+        return late_bags(order, earlier, line=line)
+
+    days = _smallest(late, first - plan)
+    if days is None:
+        return []
+    start = said(date.fromordinal(first - days))
+    return [f"starting {_many(days, 'day')} earlier, on {start}"]
+
+
+def _smallest(late: Callable[[int], int], most: int) -> int | None:
+    """Smallest number from 1 to `most` for which nothing is late; `late` never rises."""
+    high = 1
+    while high < most and late(high):
+        high *= 2
+    high = min(high, most)
+    if most < 1 or late(high):
+        return None
+    low = high // 2
+    while high - low > 1:
+        middle = (low + high) // 2
+        low, high = (middle, high) if late(middle) else (low, middle)
+    return high
+
+
+def _many(count: int, noun: str) -> str:
+    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

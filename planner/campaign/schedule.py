@@ -1,0 +1,114 @@
+"""The order to run in and the days: recipes whole where the days allow it, else in stretches."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.campaign.calendar import pieces, runs
+from planner.campaign.changes import EMPTY, Line
+from planner.campaign.drawdown import flushes
+from planner.campaign.run_order import find_order, least_changes
+from planner.campaign.stretches import cut
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.campaign.domain import Batch, Run, RunOrder, Shop, Supply
+    from planner.campaign.placer import Cursor, Piece
+
+CENT = 0.005
+
+
+class Scheduled(NamedTuple):
+    """Batches in their order, perhaps in parts, and every bag on its day."""
+
+    order: tuple[Batch, ...]
+    facts: RunOrder
+    placed: list[Piece]
+
+
+class Standing(NamedTuple):
+    """How good a schedule is; compared from left to right."""
+
+    late: int
+    """Bags past their day."""
+    missing: float
+    """Fl oz that the line takes and that are not there."""
+    early: int
+    """Bags treated longer before planting than the farm wants."""
+    money: float
+    """What the line takes beyond the plan costs."""
+    minutes: float
+
+
+def schedule(
+    rest: Sequence[Batch],
+    batches: Sequence[Batch],
+    supplies: Sequence[Supply],
+    shop: Shop,
+    done: Sequence[Run] = (),
+    line: Line = EMPTY,
+    begin: Cursor | None = None,
+    planned: Sequence[str] = (),
+) -> Scheduled:
+    """Put what is left to treat on days.
+
+    The order of recipes that the plan decided on is kept where nothing is late or longer treated
+    than the farm wants by it. Recipes are cut into stretches only where that makes fewer bags late,
+    or fewer too early and what is there covers what the line takes then.
+
+    Parameters
+    ----------
+    rest
+        What is left of the batches.
+    batches
+        All batches, with what is done of them.
+    done, line, begin
+        What is done, what it left on the line, and where the calendar goes on.
+    planned
+        Recipes in the order that the plan decided on; empty where it decided on none.
+    """
+
+    def tried(
+        parts: Sequence[Batch], stretches: Sequence[int] = (), order: Sequence[str] = ()
+    ) -> tuple[Standing, Scheduled]:
+        ordered, facts = find_order(
+            parts, supplies, shop, line, begin, planned=order, stretches=stretches
+        )
+        placed = pieces(ordered, shop, begin, line)
+        more = flushes((*done, *runs(placed)), batches, supplies, shop)
+        standing = Standing(
+            sum(p.bags for p in placed if p.late),
+            round(sum(f.missing for f in more), 6),
+            sum(p.bags for p in placed if p.early),
+            round(sum(f.money for f in more), 6),
+            facts.minutes,
+        )
+        return standing, Scheduled(ordered, facts, placed)
+
+    found: list[tuple[Standing, Scheduled]] = []
+    if planned:
+        standing, kept = tried(rest, order=planned)
+        kept = kept._replace(facts=replace(kept.facts, kept=True))
+        found.append((standing, kept))
+    if not found or _wants(found[0][0]):
+        found.append(tried(rest))
+    for fine in (False, True):
+        if _wants(min(s for s, _ in found)):
+            parts, stretches = cut(rest, shop, fine=fine)
+            if any(stretches):
+                found.append(tried(parts, stretches))
+    best = min(found, key=lambda f: f[0])[1]
+    minutes, money = least_changes(rest, supplies, shop, line)
+    facts = replace(
+        best.facts,
+        least_minutes=min(minutes, best.facts.minutes),
+        least_money=min(money, best.facts.money),
+        kept=best.facts.kept or (False if planned else None),
+    )
+    return best._replace(facts=facts)
+
+
+def _wants(standing: Standing) -> bool:
+    return bool(standing.late or standing.missing or standing.early)
