@@ -49,11 +49,11 @@ LARGEST = 50_000
 """Size of the largest season that brute force is asked about."""
 OURS = 20.0
 """Seconds by the clock that the program has."""
-LONGER = 60.0
+LONGER = 300.0
 """The same once more, where an engine proved something better."""
 THEIRS = 10.0
 """Seconds of the processor that each engine has."""
-CALM = 3.0
+CALM = 6.0
 """Load average, for each core, above which a season waits: the program's limit is by the clock."""
 
 
