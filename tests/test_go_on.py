@@ -1,5 +1,6 @@
 """Going on in mid-season: what a campaign reports done, what it took, what is paid for."""
 
+import json
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -246,8 +247,6 @@ def test_stock_that_expired_is_not_what_the_bags_took(tmp_path) -> None:
 
 def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
     """Without what the sheets said, On hand is what the plan counted."""
-    import json
-
     _, _, file = planned(winter(), tmp_path / "old")
     done(file, 2)
     data = json.loads(file.read_text("utf-8"))
@@ -255,7 +254,27 @@ def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
     file.write_text(json.dumps(data), "utf-8")
     now, _, _ = api.bring_in(bought(winter()), file)
     assert now.products[0].on_hand == pytest.approx(240.0)
-    data["for_planning_again"] = {"sheets": {}}
+
+
+@pytest.mark.parametrize(
+    "broken",
+    [
+        {"sheets": {}},
+        [],
+        "text",
+        {"seed": [{"lot": "L1", "units": -1.0}]},
+        {"seed": [{"lot": "L1", "units": float("nan")}]},
+        {"on_hand": [{"product": "Alpha"}]},
+        {"ordered": [{"product": "Alpha", "container": "jug", "count": 10**400}]},
+    ],
+)
+def test_a_broken_plan_json_is_a_fault(tmp_path, broken) -> None:
+    _, _, file = planned(winter(), tmp_path / "old")
+    data = json.loads(file.read_text("utf-8"))
+    if isinstance(broken, dict) and "sheets" not in broken:
+        data["for_planning_again"]["sheets"].update(broken)
+    else:
+        data["for_planning_again"] = broken
     file.write_text(json.dumps(data), "utf-8")
     with pytest.raises(InputError, match="for_planning_again"):
         api.bring_in(bought(winter()), file)

@@ -99,7 +99,13 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
     brought = Brought(season, tuple(added), taken)
     treated = (*season.treated, *added)
     now = replace(
-        season, lots=lots, treated=treated, products=products, ordered=ordered, brought=brought
+        season,
+        lots=lots,
+        treated=treated,
+        products=products,
+        ordered=ordered,
+        brought=brought,
+        told=(*season.told, *told),
     )
     return now, tuple(told)
 

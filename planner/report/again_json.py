@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import json
+import math
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -91,21 +92,24 @@ def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
         TreatedSeed(
             str(row["lot"]),
             str(row["recipe"]),
-            float(row["units"]),
+            _amount(row["units"]),
             on=date.fromisoformat(row["on"]) if row["on"] else None,
         )
         for row in told["reported"]
     )
     taken = dict(known.taken)
     for row in told["taken"]:
-        taken[row["product"]] = taken.get(row["product"], 0.0) + float(row["floz"])
+        taken[row["product"]] = taken.get(row["product"], 0.0) + _amount(row["floz"])
     return Earlier(
         known.plan,
         Sheets(
             _seed(sheets["treated"]),
-            {str(row["product"]): float(row["floz"]) for row in sheets["on_hand"]},
-            {(str(r["product"]), str(r["container"])): int(r["count"]) for r in sheets["ordered"]},
-            {str(row["lot"]): float(row["units"]) for row in sheets["seed"]},
+            {str(row["product"]): _amount(row["floz"]) for row in sheets["on_hand"]},
+            {
+                (str(r["product"]), str(r["container"])): round(_amount(r["count"]))
+                for r in sheets["ordered"]
+            },
+            {str(row["lot"]): _amount(row["units"]) for row in sheets["seed"]},
         ),
         _seed(told["treated_before"]),
         (*before, *known.reported),
@@ -114,4 +118,18 @@ def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
 
 
 def _seed(rows: list[dict[str, Any]]) -> dict[tuple[str, str], float]:
-    return {(str(r["lot"]), str(r["recipe"])): float(r["units"]) for r in rows}
+    return {(str(r["lot"]), str(r["recipe"])): _amount(r["units"]) for r in rows}
+
+
+def _amount(value: Any) -> float:
+    """Return a number that can be an amount.
+
+    Raises
+    ------
+    ValueError
+        When it is below zero or not finite.
+    """
+    amount = float(value)
+    if not 0.0 <= amount < math.inf:
+        raise ValueError(value)
+    return amount
