@@ -156,7 +156,7 @@ def test_tag_names_substances_and_the_month_of_the_inoculant(made):
     tag = next(t for t in made.tags if t.recipe == "R2")
     assert tag.text[0] == "Treated with fludioxonil."
     assert "Do not use for food, feed, or oil purposes." in tag.text
-    assert "Inoculant not claimed effective after 2027-04." in tag.text
+    assert "Inoculant not claimed effective after April 2027." in tag.text
 
 
 def test_log_has_a_line_for_every_product_of_every_run(made):

@@ -8,7 +8,7 @@ import pytest
 from planner.plan.cautions import CHECKS, STANDING, warnings
 from planner.plan.plan import OrderLine, Planting, ProductUse, Treating
 from planner.plan.product_cautions import expired_stock, too_much_liquid
-from planner.plan.seed_cautions import white_mold_too_thick
+from planner.plan.seed_cautions import white_mold_rows_too_narrow, white_mold_too_thick
 from planner.season.domain import (
     DiscountLevel,
     Pressure,
@@ -47,6 +47,12 @@ def taken(loss, crop=None):
             field(pressure=dict.fromkeys(("rot", "rust"), Pressure.LOW), expected_yield=crop),
         ),
     }
+
+
+def rows(seeds, width, history, **changes):
+    """A field with rows so wide and such a history of white mold."""
+    one = field(seeds=seeds, row_width=width, white_mold_history=history, **changes)
+    return {"fields": (one,)}
 
 
 DAY = timedelta(days=1)
@@ -206,36 +212,53 @@ CASES = [
         },
     ),
     # Crop Protection Network, CPN-5009, 2022: no more than 110,000 seeds/acre with a history of
-    # severe white mold, and in rows of 15 inches or less with any. No column holds row width or
-    # history, so only high pressure is warned of.
+    # severe white mold, and in rows of 15 inches or less with any.
     (
         "white mold dropped too thick",
-        sown(110_001.0, WHITE),
-        "Field North (Fields, row 2) has high white mold pressure and is dropped at 110,001 seeds",
-        sown(110_000.0, WHITE),
+        rows(110_001.0, 15.0, "some"),
+        "North (Fields, row 2), rows 15 inches apart, at 110,001",
+        rows(110_000.0, 15.0, "some"),
     ),
-    ("other threats", sown(140_000.0, WHITE), "CPN-5009", sown(140_000.0, {"rot": Pressure.HIGH})),
     (
-        "no white mold pressure",
-        sown(140_000.0, {"white mould": Pressure.HIGH}),
+        "rows just too wide for the number",
+        rows(140_000.0, 15.0, "some"),
         "CPN-5009",
-        sown(140_000.0, {"white mold": Pressure.NONE}),
+        rows(140_000.0, 15.1, "some"),
     ),
-    *(
-        (
-            f"{pressure.value} white mold pressure, history and row width not known",
-            sown(140_000.0, WHITE),
-            "where white mold was severe before, there in rows 30 inches apart; and where it has "
-            "been before and rows are 15 inches apart or less. For other fields it names no number",
-            sown(140_000.0, {"white mold": pressure}),
-        )
-        for pressure in (Pressure.LOW, Pressure.MODERATE)
+    ("no history", rows(140_000.0, 15.0, "some"), "CPN-5009", rows(140_000.0, 15.0, "none")),
+    ("history not known", rows(140_000.0, 15.0, "some"), "CPN-5009", rows(140_000.0, 15.0, None)),
+    ("width not known", rows(140_000.0, 15.0, "some"), "CPN-5009", rows(140_000.0, None, "some")),
+    (
+        "severe before, at any width",
+        rows(110_001.0, 30.0, "severe"),
+        "North (Fields, row 2), severe before, at 110,001",
+        rows(110_001.0, 30.0, "some"),
+    ),
+    (
+        "severe before, width not known",
+        rows(110_001.0, None, "severe"),
+        "severe before, at 110,001",
+        rows(110_000.0, None, "severe"),
+    ),
+    (
+        "severe before in rows too narrow",
+        rows(100_000.0, 29.9, "severe"),
+        "North (Fields, row 2) at 29.9 inches",
+        rows(100_000.0, 30.0, "severe"),
+    ),
+    (
+        "pressure alone is no history",
+        rows(140_000.0, 15.0, "some"),
+        "CPN-5009",
+        sown(140_000.0, WHITE),
     ),
     (
         "white mold by stand",
-        sown(0.0, WHITE, sowing=TargetStand(99_001.0, 0.9)) | {"lots": (lot(germination=1.0),)},
-        "dropped at 110,001 seeds",
-        sown(0.0, WHITE, sowing=TargetStand(99_000.0, 0.9)) | {"lots": (lot(germination=1.0),)},
+        rows(0.0, 15.0, "some", sowing=TargetStand(99_001.0, 0.9))
+        | {"lots": (lot(germination=1.0),)},
+        "apart, at 110,001",
+        rows(0.0, 15.0, "some", sowing=TargetStand(99_000.0, 0.9))
+        | {"lots": (lot(germination=1.0),)},
     ),
     # nine months from the day: common practice (Iowa Code 199.8(1)(a): from the month's end)
     (
@@ -340,12 +363,23 @@ def test_treated_seed_left_in_units_and_money():
 
 def test_fields_dropped_too_thick_share_one_warning():
     names = ["North", *(f"F{n}" for n in range(2, 15))]
-    fields = tuple(field(n, seeds=111_000.0 + i, pressure=WHITE) for i, n in enumerate(names))
+    fields = tuple(
+        field(n, seeds=111_000.0 + i, row_width=15.0, white_mold_history="some")
+        for i, n in enumerate(names)
+    )
     found = [w for w in warnings(PLAN, season(fields=fields)) if "CPN-5009" in w]
     assert len(found) == 1
-    assert found[0].startswith("14 fields have high white mold pressure")
-    assert "F14 (Fields, row 2) at 111,013" in found[0]
-    assert "F3 (Fields, row 2) at 111,002; and 2 more." in found[0]
+    assert found[0].startswith("14 fields with a history of white mold dropped too thick")
+    assert "F14 (Fields, row 2), rows 15 inches apart, at 111,013" in found[0]
+    assert "F3 (Fields, row 2), rows 15 inches apart, at 111,002; and 2 more." in found[0]
+
+
+def test_severe_in_narrow_rows_is_two_findings():
+    """CPN-5009: widen the rows to 30 inches, and no more than 110,000 seeds/acre."""
+    found = [
+        w for w in warnings(PLAN, season(**rows(140_000.0, 15.0, "severe"))) if "CPN-5009" in w
+    ]
+    assert len(found) == 2
 
 
 def test_seed_treated_before_is_left_too():
@@ -377,12 +411,13 @@ def test_metric_farms_read_metric_warnings():
     (said,) = too_much_liquid(PLAN, wet)
     assert "mL on 100 kg of seed" in said
     assert "warning of 130:" in said
-    thick = season(farm=metric, **sown(111_000.0, WHITE))
+    thick = season(farm=metric, **rows(111_000.0, 15.0, "severe"))
     (said,) = white_mold_too_thick(PLAN, thick)
-    assert "274,287 seeds per ha" in said
-    assert "no more than 271,816 in two cases" in said
+    assert "at 274,287" in said
+    assert "no more than 271,816 seeds per ha" in said
+    (said,) = white_mold_rows_too_narrow(PLAN, thick)
+    assert "at 38 cm" in said
     assert "rows 76 cm apart" in said
-    assert "rows are 38 cm apart or less" in said
 
 
 def test_currency_by_name_is_set_off():

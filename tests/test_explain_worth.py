@@ -203,13 +203,52 @@ def test_a_threat_that_presses_nowhere_has_no_page() -> None:
 
 def test_loss_prevented_and_net() -> None:
     """Hard on Creek: 10 bu x half = 5 bu saved, at $10 worth $50; it costs 2 fl oz x $4 = $8."""
-    whole = mold(farm=farm(soybean_price=10.0))
+    whole = mold(farm=farm(soybean_price=10.0, credit_white_mold=True))
     worth = worth_treating(solve(whole, SolveOptions()), whole)
     hard = next(w for w in worth if (w.field, w.recipe) == ("Creek", "Hard"))
     assert hard.per_acre == pytest.approx(8.0)
     assert hard.loss_prevented == pytest.approx(5.0)
     assert hard.net_per_acre == pytest.approx(42.0)
     assert hard.sentence.endswith("5 bu are expected to be saved: $42.00 ahead.")
+
+
+def test_white_mold_is_not_credited_unless_the_farm_says_so() -> None:
+    """The same 5 bu left out: $8 behind; another threat's losses are still credited.
+
+    Infection comes by spores through the flowers (D. Smith, Univ. of Wisconsin, reprint in No-Till
+    Farmer), so nothing on the seed is there when it does.
+    """
+    whole = mold(farm=farm(soybean_price=10.0))
+    worth = worth_treating(solve(whole, SolveOptions()), whole)
+    hard = next(w for w in worth if (w.field, w.recipe) == ("Creek", "Hard"))
+    assert hard.loss_prevented == pytest.approx(0.0)
+    assert hard.not_credited == pytest.approx(5.0)
+    assert hard.net_per_acre == pytest.approx(-8.0)
+    assert (
+        "0 bu are expected to be saved: $8.00 behind. 5 bu of white mold are not" in hard.sentence
+    )
+    assert "infects through the flowers" in hard.sentence
+
+
+def test_other_threats_are_credited_beside_white_mold() -> None:
+    """Rot takes 4 bu of 40 and the mold 10; VG holds half. Off one crop the mold leaves 30 of 40.
+
+    Without: 40 x (1 - 0.9 x 0.75) = 13; with rot held to 2: 40 x (1 - 0.95 x 0.75) = 11.5.
+    """
+    threats = tuple(
+        Threat(name, {}, {Pressure.HIGH: loss})
+        for name, loss in (("White mold", 10.0), ("rot", 4.0))
+    )
+    held = dict.fromkeys(("White mold", "rot"), Rating.VG)
+    whole = season(
+        farm=farm(soybean_price=10.0),
+        fields=(field(pressure=dict.fromkeys(held, Pressure.HIGH), expected_yield=40.0),),
+        products=(product(protection=held),),
+        threats=threats,
+        control={Rating.VG: 0.5},
+    )
+    (worth,) = worth_treating(solve(whole, SolveOptions()), whole)
+    assert worth.loss_prevented == pytest.approx(1.5)
 
 
 def test_a_currency_of_letters_keeps_off_its_amount() -> None:

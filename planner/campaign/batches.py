@@ -20,6 +20,7 @@ from planner.campaign.domain import (
     Source,
     Supply,
 )
+from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -49,6 +50,8 @@ def shop(season: Season) -> Shop:
         farm=farm.name,
         crop_year=farm.crop_year,
         plan_date=farm.plan_date,
+        per_package=farm.tags == "per package",
+        tag_stock=farm.tag_stock,
         metric=farm.metric,
         pounds_per_day=farm.pounds_per_day,
         minutes_per_day=None if farm.hours_per_day is None else 60.0 * farm.hours_per_day,
@@ -171,9 +174,10 @@ def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share])
 
 
 def _draws(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Draw, ...]:
+    """What goes through the treater; a powder goes into the planter."""
     products = {p.name: p for p in season.products}
     amounts: dict[str, float] = {}
-    for rate in recipe.rates:
+    for rate in (r for r in recipe.rates if products[r.product].kind != POWDER):
         amount = floz_per_unit(rate, lot, products[rate.product], season.farm)
         amounts[rate.product] = amounts.get(rate.product, 0.0) + amount
     return tuple(Draw(name, amount) for name, amount in amounts.items())
@@ -230,7 +234,7 @@ def _window(goes: Sequence[Share], days: int | None, of: Shop) -> _Window:
 
 
 def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
-    """Products that the plan treats with, each with its containers as they go on the line.
+    """Products that go through the treater, each with its containers as they go on the line.
 
     Opened stock first, then what is on its way, then what is bought; larger containers first, so
     that the one left open at the end is small.
@@ -246,7 +250,7 @@ def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
     return tuple(
         _supply(season, plan, product, uses[product.name])
         for product in season.products
-        if product.name in used and product.name in uses
+        if product.name in used and product.name in uses and product.kind != POWDER
     )
 
 

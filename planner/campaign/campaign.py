@@ -19,6 +19,7 @@ from planner.campaign.calibration import calibration
 from planner.campaign.cards import cards
 from planner.campaign.changes import EMPTY, Line
 from planner.campaign.check import check, check_plan
+from planner.campaign.cleaning import clean_outs
 from planner.campaign.clock import clock
 from planner.campaign.daily import days, leaving
 from planner.campaign.days import shift
@@ -29,10 +30,12 @@ from planner.campaign.ical import deadlines, events
 from planner.campaign.notes import notes
 from planner.campaign.placer import Cursor, due
 from planner.campaign.premix import premix
-from planner.campaign.records import dated, leftovers, log, tags
+from planner.campaign.records import leftovers, log
 from planner.campaign.remedies import remedies
 from planner.campaign.retests import retests
 from planner.campaign.schedule import schedule
+from planner.campaign.tags import dated, invoices, label_facts, shared_bags, tags
+from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -58,15 +61,20 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
     """
     to_treat = make_batches(season, plan)
     planted = shares(season, plan)
+    taken = supplies(season, plan)
     bare = Campaign(
         shop=shop(season),
-        supplies=supplies(season, plan),
+        supplies=taken,
         batches=to_treat,
         shares=planted,
         order=RunOrder(0.0, 0.0, exact=True, loss=0.0, planned_loss=0.0),
         calendar=Calendar((), (), 0, 0),
         drawdown=DrawDown((), ()),
         calibration=tuple(calibration(season, b) for b in to_treat),
+        facts=label_facts(season, [s.product for s in taken]),
+        in_planter=tuple(p.name for p in season.products if p.kind == POWDER),
+        invoices=invoices(season, to_treat, planted),
+        shared=shared_bags(season, to_treat, planted),
         premixes=tuple(m for b in to_treat if (m := premix(season, b))),
         cards=cards(season, plan, to_treat, planted),
         clock=(),
@@ -144,6 +152,7 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         cards=signed,
         clock=by_clock,
         log=log(all_runs, batches_),
+        clean_outs=clean_outs(all_runs, batches_, campaign.facts),
         tags=dated(campaign.tags, batches_, all_runs),
         events=events(calendar, drawdown.containers, by_clock, signed, asked, shop_),
         retests=asked,

@@ -48,12 +48,13 @@ def _card(
     mine = sorted((b for b in batches if b.recipe == recipe.name), key=lambda b: b.lot)
     planted = [s for s in shares if s.recipe == recipe.name and (s.lot in {b.lot for b in mine})]
     order_by, bought = _ordered(season, plan, recipe)
+    every = (*recipe.rates, *recipe.carriers)
     return Card(
         recipe=recipe.name,
         needed_by=None,
         approved_by=recipe.approved_by or "",
         approved_on=recipe.approved_on,
-        lines=tuple(_line(season, rate, lots[b.lot]) for b in mine for rate in recipe.rates),
+        lines=tuple(_line(season, rate, lots[b.lot]) for b in mine for rate in every),
         lots=tuple(_lot(season, recipe, lots[b.lot], b) for b in mine),
         fields=tuple(sorted({s.field for s in planted})),
         actives=_actives(season, recipe, planted),
@@ -80,7 +81,8 @@ def _ordered(season: Season, plan: Plan, recipe: Recipe) -> tuple[date | None, s
 
 
 def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:
-    product = next(p for p in season.products if p.name == rate.product)
+    every = (*season.products, *season.carriers)
+    product = next(p for p in every if p.name == rate.product)
     per_unit = floz_per_unit(rate, lot, product, season.farm)
     per_seed = per_unit / season.farm.seeds_per_unit
     return CardLine(

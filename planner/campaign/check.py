@@ -180,7 +180,7 @@ def _planned_volumes(campaign: Campaign, plan: Plan) -> list[str]:
         supply = supplies.get(use.product)
         planned = use.on_hand + use.on_its_way + use.bought
         if supply is None:
-            if use.need > SLACK * max(1.0, planned):
+            if use.product not in campaign.in_planter and use.need > SLACK * max(1.0, planned):
                 wrong.append(f"{use.product}: {use.need:.6f} fl oz needed, none in the campaign")
             continue
         held = sum(s.usable for s in supply.sources)

@@ -33,6 +33,9 @@ class Shop:
     farm: str = ""
     crop_year: int = 0
     plan_date: date | None = None
+    per_package: bool = False
+    """Whether a tag is made for every package, not for every lot and recipe."""
+    tag_stock: str = "4 x 6 in"
     metric: bool = False
     pounds_per_day: float | None = None
     """Seed that can be treated in a day, lb."""
@@ -584,8 +587,74 @@ class Tag:
     """Products without active ingredient."""
     inoculant: bool
     effective_until: str = ""
-    """Month up to which the inoculant is claimed to work, as year and month."""
+    """Month up to which the inoculant is claimed to work, in words."""
     text: tuple[str, ...] = ()
+    """What the law and the labels want on it, a line each."""
+    signal_word: str = ""
+    """The strongest of its products; empty where one of them has none given."""
+    statements: tuple[str, ...] = ()
+    """Of the products' labels, for the tag of treated seed."""
+    wanted: tuple[str, ...] = ()
+    """Products with active ingredient of which no statement is given."""
+    germination: float | None = None
+    tested: date | None = None
+    loose: bool = False
+    """Whether the seed leaves loose: an invoice then goes with it in place of a tag."""
+
+
+@dataclass(frozen=True, slots=True)
+class Invoice:
+    """Treated seed that leaves loose to one grower: what the paper with it says of it."""
+
+    lot: str
+    recipe: str
+    grower: str
+    """Empty where the field names none."""
+    fields: tuple[str, ...]
+    units: float
+    weight: float
+    """lb."""
+
+
+@dataclass(frozen=True, slots=True)
+class SharedBag:
+    """Units of one package that go to one of the fields that share it."""
+
+    lot: str
+    recipe: str
+    bag: int
+    """Numbered from 1 within the batch."""
+    field: str
+    """Empty for what no field takes."""
+    units: float
+
+
+@dataclass(frozen=True, slots=True)
+class CleanOut:
+    """A change of recipe at which the treater is cleaned out."""
+
+    day: date
+    """Of the first run of what follows."""
+    before: str
+    after: str
+    """Recipes."""
+    lot: str
+    """First one under the recipe that follows."""
+    pairs: tuple[str, ...]
+    """Products that must not meet."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProductFacts:
+    """What the label of a product says, as the season gives it; empty where it does not."""
+
+    product: str
+    registration: str = ""
+    signal_word: str = ""
+    equipment: str = ""
+    re_entry: str = ""
+    first_aid: str = ""
+    not_with: tuple[str, ...] = ()
 
 
 @dataclass(frozen=True, slots=True)
@@ -636,6 +705,14 @@ class Campaign:
     done: tuple[Done, ...] = ()
     premixes: tuple[Premix, ...] = ()
     """Of the batches that need one."""
+    facts: tuple[ProductFacts, ...] = ()
+    """Of the products of the supplies, in their order."""
+    clean_outs: tuple[CleanOut, ...] = ()
+    in_planter: tuple[str, ...] = ()
+    """Powders of the plan: they never go through the treater."""
+    invoices: tuple[Invoice, ...] = ()
+    shared: tuple[SharedBag, ...] = ()
+    """Packages that several fields share, bag by bag."""
     notes: tuple[str, ...] = ()
     retests: tuple[Retest, ...] = ()
     planned_order: tuple[str, ...] = ()

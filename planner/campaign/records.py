@@ -1,29 +1,23 @@
-"""What is written down: the treatment log, the text of the tags, what is left at the end.
+"""What is written down: the treatment log, what is left at the end.
 
 Sources: the fields of the log are the union of what 7 CFR 201.7a, 7 U.S.C. 1572, 7 CFR 110.3 and
-common practice ask for; the tag follows 7 CFR 201.31a (paragraphs c and d from memory) and 201.24a.
-States may ask for more, and the product's label always counts first.
+common practice ask for. States may ask for more, and the product's label always counts first.
 """
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.campaign.calendar import by_batch
 from planner.campaign.days import shift
-from planner.campaign.domain import Leftover, LogLine, Tag
+from planner.campaign.domain import Leftover, LogLine
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import date
 
     from planner.campaign.domain import Batch, ContainerUse, Run, Share
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-TAG_POINTS = 8
-"""Smallest type of the tag, points (7 CFR 201.31a)."""
 RETENTION = (
     "Interstate shippers keep, for 3 years, a complete record of origin, treatment, germination"
     " and purity of every lot (7 U.S.C. 1572).",
@@ -52,7 +46,6 @@ CAUTIONS_SHORT = (
 )
 WORTH_TELLING = 0.5
 """Least volume that counts as left, fl oz."""
-FEED_CAUTION = "Do not use for food, feed, or oil purposes."
 
 
 def log(runs: Sequence[Run], batches: Iterable[Batch]) -> tuple[LogLine, ...]:
@@ -87,67 +80,6 @@ def _log_lines(run: Run, batch: Batch) -> list[LogLine]:
         )
         for draw in batch.draws
     ]
-
-
-def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
-    """What the tag of every batch must name; `dated` makes its text."""
-    products = {p.name: p for p in season.products}
-    found = []
-    for batch in sorted(batches, key=lambda b: (b.recipe, b.lot)):
-        mine = [products[d.product] for d in batch.draws]
-        found.append(
-            Tag(
-                batch.lot,
-                batch.recipe,
-                batch.variety,
-                tuple(dict.fromkeys(a.ingredient for p in mine for a in p.actives)),
-                tuple(f"{p.name} ({p.kind})" for p in mine if not p.actives),
-                any(p.kind == "inoculant" for p in mine),
-            )
-        )
-    return tuple(found)
-
-
-def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run]) -> tuple[Tag, ...]:
-    """Tags with their text, the inoculant's month by the day of the first bag."""
-    lives = {(b.lot, b.recipe): b.life for b in batches}
-    theirs = by_batch(runs)
-    found = []
-    for tag in undated:
-        life = lives[tag.lot, tag.recipe]
-        days = [r.day for r in theirs.get((tag.lot, tag.recipe), [])]
-        until = ""
-        if tag.inoculant and life is not None and days:
-            until = whole_month(shift(min(days), life))
-        found.append(replace(tag, effective_until=until, text=_text(tag, until)))
-    return tuple(found)
-
-
-def _text(tag: Tag, until: str) -> tuple[str, ...]:
-    text = []
-    if tag.substances:
-        text.append(f"Treated with {', '.join(tag.substances)}.")
-    if tag.others:
-        head = "Also carries" if tag.substances else "Treated with"
-        text.append(f"{head} {', '.join(tag.others)}.")
-    text.append(FEED_CAUTION)
-    if tag.inoculant:
-        text.append(f"Inoculant not claimed effective after {until or '____-__'}.")
-    text.append("See the labels of the products for further statements that they ask for.")
-    return tuple(text)
-
-
-def whole_month(last: date) -> str:
-    """Month and year that an inoculant may claim: the last month that is over by its last day.
-
-    >>> from datetime import date
-    >>> whole_month(date(2027, 5, 31)), whole_month(date(2027, 5, 20))
-    ('2027-05', '2027-04')
-    """
-    tomorrow = shift(last, 1)
-    if tomorrow.day == 1:
-        return last.strftime("%Y-%m")
-    return shift(last.replace(day=1), -1).strftime("%Y-%m")
 
 
 def leftovers(

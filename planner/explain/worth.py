@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import loss_per_acre
+from planner.agronomy.protection import is_white_mold, loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles, suitable
@@ -16,7 +16,10 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Field, Recipe, Season, SeedLot
+    from planner.season.domain import Field, Product, Recipe, Season, SeedLot
+
+CRUMB = 1e-9
+"""bu/acre that are not worth a word."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +42,8 @@ class Worth:
     net_per_acre: float | None
     """Worth of the loss prevented less the cost; None where either is not known."""
     sentence: str
+    not_credited: float = 0.0
+    """bu/acre of white mold that the recipe's rating would prevent, left out of the above."""
 
 
 def volume_prices(plan: Plan, season: Season) -> dict[str, float]:
@@ -148,10 +153,13 @@ def _weigh(
     even = break_even(per_acre, price) if price else None
     own = season.tolerance.get(lot.variety)
     bare = loss_per_acre(field, None, season.threats, season.control, products, own)
-    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products, own)
+    all_kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products, own)
+    credited = products if farm.credit_white_mold else _without_white_mold(products)
+    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, credited, own)
     prevented = kept if bare > 0.0 else None
     net = prevented * price - per_acre if prevented is not None and price else None
     text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)
+    text += _left_out(all_kept - kept, season)
     return Worth(
         field.name,
         recipe.name,
@@ -163,6 +171,33 @@ def _weigh(
         prevented,
         net,
         text,
+        all_kept - kept,
+    )
+
+
+def _without_white_mold(products: Mapping[str, Product]) -> dict[str, Product]:
+    """Products as they count for a seed treatment's worth: without their hold on white mold.
+
+    It infects through the flowers, by spores, long after what is on the seed has gone (D. Smith,
+    Univ. of Wisconsin, reprint in No-Till Farmer); on ground that has it, treating seed keeps none
+    of it off the crop (derived).
+    """
+    return {
+        name: replace(
+            p, protection={t: held for t, held in p.protection.items() if not is_white_mold(t)}
+        )
+        for name, p in products.items()
+    }
+
+
+def _left_out(bushels: float, season: Season) -> str:
+    """Say what of white mold is not credited, and why."""
+    speech = Speech(season.farm)
+    if bushels <= CRUMB:
+        return ""
+    return (
+        f" {number(speech.per_acre(bushels), 2)} bu of white mold are not credited: it infects "
+        "through the flowers, long after a seed treatment is gone (setting Credit white mold)."
     )
 
 

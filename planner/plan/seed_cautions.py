@@ -7,13 +7,12 @@ import math
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import is_white_mold
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate
 from planner.agronomy.suitability import suitable
 from planner.plan.product_cautions import money, where
 from planner.plan.recount import planted_units, treated_pool
-from planner.season.domain import UNTREATED, Pressure, SeedingRate
+from planner.season.domain import UNTREATED, SeedingRate
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
@@ -26,6 +25,8 @@ MOST_SEEDS_WHITE_MOLD = 110_000.0
 """Seeds dropped per acre not to pass, in two cases and no other: in rows of 15 inches or less in a
 field with a history of white mold, and, there in rows of 30 inches, with a history of severe white
 mold (Crop Protection Network, CPN-5009, 11 Mar 2022, doi 10.31274/cpn-20220314-1)."""
+NARROW_ROWS, WIDE_ROWS = 15.0, 30.0
+"""Inches, of the same bulletin."""
 MOST_NAMED = 12
 """Fields that one warning names."""
 TEST_MONTHS = 9
@@ -116,52 +117,68 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season, done: date | Non
 
 
 def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
-    """Fields under high white mold pressure that are dropped at more than 110,000 seeds per acre.
+    """Fields dropped at more than 110,000 seeds per acre whose rows and history the limit is for.
 
-    The bulletin goes by row width and history, which no column holds. High pressure is the nearest
-    to its severe history, which counts at any row width; under less it may well not apply.
+    That is: a history of severe white mold, or any history of it and rows of 15 inches or less.
+    Where row width or history is blank, or rows are wider, the bulletin names no number.
     """
     thick = _too_thick(plan, season)
     if not thick:
         return
     land = "ha" if season.farm.metric else "acre"
     most = _seeds(MOST_SEEDS_WHITE_MOLD, season)
-    wide, narrow = ("76 cm", "38 cm") if season.farm.metric else ("30 inches", "15 inches")
     advice = (
-        f"Crop Protection Network bulletin CPN-5009 advises no more than {most} in two cases: "
-        f"where white mold was severe before, there in rows {wide} apart; and where it has been "
-        f"before and rows are {narrow} apart or less. For other fields it names no number. No seed "
-        "treatment protects against white mold all season."
+        f"For such rows and history Crop Protection Network bulletin CPN-5009 advises no more than "
+        f"{most} seeds per {land}. No seed treatment protects against white mold all season."
     )
-    if len(thick) == 1:
-        name, drop = thick[0]
-        yield (
-            f"Field {name} has high white mold pressure and is dropped at {_seeds(drop, season)} "
-            f"seeds per {land}. {advice}"
-        )
-        return
     said = "; ".join(f"{name} at {_seeds(drop, season)}" for name, drop in thick[:MOST_NAMED])
     said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
-    yield (
-        f"{len(thick)} fields have high white mold pressure and are dropped at more than {most} "
-        f"seeds per {land}: {said}. {advice}"
-    )
+    many = "1 field with" if len(thick) == 1 else f"{len(thick)} fields with"
+    yield f"{many} a history of white mold dropped too thick: {said}. {advice}"
 
 
 def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:
-    """Names and drop rates of the fields, the thickest first."""
+    """Names, with rows and history, and drop rates of the fields, the thickest first."""
     lots = {lot.name: lot for lot in season.lots}
     found = []
     for field in season.fields:
-        if not any(is_white_mold(t) and p is Pressure.HIGH for t, p in field.pressure.items()):
+        narrow = field.row_width is not None and field.row_width <= NARROW_ROWS * (1.0 + 1e-9)
+        severe = field.white_mold_history == "severe"
+        if not (severe or (narrow and field.white_mold_history == "some")):
             continue
         drops = [drop_rate(field, lots[p.lot]) for p in plan.planting if p.field == field.name]
         if isinstance(field.sowing, SeedingRate):
             drops.append(field.sowing.seeds)
         most = max(drops, default=0.0)
         if most > MOST_SEEDS_WHITE_MOLD * (1.0 + 1e-9):
-            found.append((f"{field.name}{where(field.row)}", most))
+            rows = "severe before" if severe else f"rows {_width(field.row_width, season)} apart"
+            found.append((f"{field.name}{where(field.row)}, {rows},", most))
     return sorted(found, key=lambda named: -named[1])
+
+
+def white_mold_rows_too_narrow(plan: Plan, season: Season) -> Iterator[str]:
+    """Fields with a history of severe white mold in rows of less than 30 inches."""
+    narrow = [
+        f"{f.name}{where(f.row)} at {_width(f.row_width, season)}"
+        for f in season.fields
+        if f.white_mold_history == "severe"
+        and f.row_width is not None
+        and f.row_width < WIDE_ROWS * (1.0 - 1e-9)
+    ]
+    if narrow:
+        said = "; ".join(narrow[:MOST_NAMED])
+        said += f"; and {len(narrow) - MOST_NAMED} more" if len(narrow) > MOST_NAMED else ""
+        yield (
+            f"White mold was severe before and rows are narrow: {said}. Crop Protection Network "
+            f"bulletin CPN-5009 advises rows {_width(WIDE_ROWS, season)} apart there."
+        )
+
+
+def _width(inches: float | None, season: Season) -> str:
+    """Row width on the farm's own measure."""
+    if season.farm.metric:
+        return f"{in_unit(inches or 0.0, Measure.LENGTH, 'cm'):.0f} cm"
+    return f"{inches or 0.0:.4g} inches"
 
 
 def _seeds(per_acre: float, season: Season) -> str:

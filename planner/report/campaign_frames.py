@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING
 from planner.report.calendar_frames import calendar_sheet
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
+from planner.report.clean_frames import cleaning_sheet, shared_sheet
 from planner.report.clock_frames import clock_sheet
 from planner.report.container_frames import draw_down_sheet, left_sheet, level_sheet
 from planner.report.measures import Manner
 from planner.report.premix_frames import premix_sheet
-from planner.report.record_frames import log_sheet, seed_log_sheet, tag_sheet
+from planner.report.record_frames import log_sheet, seed_log_sheet
 from planner.report.sheets import Book
 from planner.report.spread import spread
+from planner.report.tag_frames import tag_sheets
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
@@ -33,7 +35,9 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
         level_sheet(campaign),
         seed_log_sheet(campaign),
         log_sheet(campaign),
-        tag_sheet(campaign),
+        cleaning_sheet(campaign),
+        *tag_sheets(campaign),
+        *([shared_sheet(campaign)] if campaign.shared else []),
         clock_sheet(campaign),
         left_sheet(campaign),
     )

@@ -5,11 +5,15 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.season.domain import CARRIER
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from planner.campaign.domain import Campaign, Card, CardActive
     from planner.report.sheets import Block, Content
 
@@ -22,10 +26,11 @@ MOST_LOTS = 12
 def card_sheet(campaign: Campaign) -> Sheet:
     """Make the recipe cards, a page a recipe."""
     manner = Manner(metric=campaign.shop.metric)
+    facts = {f.product: f for f in campaign.facts}
     blocks: list[Block] = []
     for number, card in enumerate(campaign.cards, 1):
         blocks += [PageBreak()] if blocks else []
-        blocks += _card(card, number, manner)
+        blocks += _card(card, number, manner, facts)
     return Sheet(
         CARDS,
         "Every recipe on a page of its own, for a licensed person to check and sign.",
@@ -35,7 +40,9 @@ def card_sheet(campaign: Campaign) -> Sheet:
     )
 
 
-def _card(card: Card, number: int, manner: Manner) -> list[Block]:
+def _card(
+    card: Card, number: int, manner: Manner, facts: Mapping[str, ProductFacts]
+) -> list[Block]:
     needed = f"Approval wanted before {card.needed_by}." if card.needed_by else ""
     head = (f"Recipe {card.recipe}. {needed}".strip(),)
     blocks: list[Block] = [
@@ -45,7 +52,7 @@ def _card(card: Card, number: int, manner: Manner) -> list[Block]:
     ]
     if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
         blocks.append(Text(_warned(card, manner), look=Look.WATCH))
-    blocks += [_card_actives(card, number), _sign(card, number)]
+    blocks += [_labels(card, number, facts), _card_actives(card, number), _sign(card, number)]
     return [*blocks, Text(CAUTIONS, "Cautions", bullets=True)]
 
 
@@ -173,6 +180,35 @@ def _card_actives(card: Card, number: int) -> Table:
         ),
         empty="No active ingredient is given for these products, or they go to no field yet.",
         note="Other uses of an ingredient on the same land count too; the label says how much.",
+    )
+
+
+def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table:
+    """What the labels say, with a line to write on where the season does not."""
+    rows: list[tuple[Content, ...]] = []
+    for product in dict.fromkeys(x.product for x in card.lines if x.kind != CARRIER):
+        f = facts.get(product, ProductFacts(product))
+        said = (f.registration, f.signal_word, f.equipment, f.re_entry, f.first_aid)
+        rows.append((product, *(Cell(text) if text else LINE for text in said)))
+    keep = [
+        f"{f.product} must not be mixed with {', '.join(f.not_with)}"
+        for f in facts.values()
+        if f.not_with and any(x.product == f.product for x in card.lines)
+    ]
+    return Table(
+        name=f"labels_{number}",
+        title="From the labels",
+        columns=(
+            Column("product", "Product"),
+            Column("registration", "EPA no.", width=13),
+            Column("signal", "Signal word", width=13),
+            Column("equipment", "Protective equipment", width=24),
+            Column("re_entry", "Re-entry", width=10),
+            Column("aid", "First aid", width=30),
+        ),
+        rows=tuple(rows),
+        roomy=any(LINE in row for row in rows),
+        note="; ".join(keep) + "." if keep else "",
     )
 
 

@@ -207,6 +207,12 @@ def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
     yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
 
 
+WHITE_MOLD_LEFT_OUT = (
+    " White mold is not credited to a seed treatment: it infects through the flowers, long after"
+    " the treatment is gone. The setting Credit white mold on Farm changes that."
+)
+
+
 def _worth_table(worth: tuple[Worth, ...]) -> Table:
     return Table(
         name="worth",
@@ -239,8 +245,8 @@ def _worth_table(worth: tuple[Worth, ...]) -> Table:
         filter=True,
         empty="The plan treats nothing.",
         note="Strong: what the plan does. Product at the price that the plan pays, freight aside. "
-        "Loss prevented is against untreated seed, by the sheets Threats "
-        "and Ratings.",
+        "Loss prevented is against untreated seed, by the sheets Threats and Ratings."
+        + (WHITE_MOLD_LEFT_OUT if any(w.not_credited > 0.0 for w in worth) else ""),
     )
 
 

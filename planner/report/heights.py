@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.report.fit import BOLD, EASE, MARGIN, header, plain
-from planner.report.sheets import Cell, KeyFigures, Table, Text
+from planner.report.labels import height
+from planner.report.sheets import Cell, KeyFigures, Labels, Table, Text
 from planner.report.texts import clean, lines
 from planner.report.tiles import tile_lines
 
@@ -37,6 +38,10 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
             label, note = tile_lines(block, layout.widths, manner)
             high = (LINE * label + 4, 26.0, LINE * note + 4)
             found |= dict(zip(placed.rows, high, strict=True))
+        elif isinstance(block, Labels):
+            width = (layout.sheet.page.label or (0.0, 0.0))[0]
+            for row, (text, points, bold) in zip(placed.rows, placed.lines, strict=True):
+                found[row] = height(text, points, width, bold)
     return found
 
 

@@ -8,10 +8,12 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from planner.report.fit import fitted_widths, letters, narrowed, number_widths, plain
+from planner.report.labels import fitted, width_chars
 from planner.report.sheets import (
     ChartKind,
     Charts,
     KeyFigures,
+    Labels,
     Look,
     PageBreak,
     Table,
@@ -69,6 +71,10 @@ class Placed:
     """First row after the block."""
     torn: bool = False
     """Whether it runs over the end of a printed page."""
+    lines: list[tuple[str, float, bool]] = field(default_factory=list)
+    """Of labels, by row: paragraph, size of its type, whether it is bold."""
+    firsts: list[int] = field(default_factory=list)
+    """First row of every label."""
 
 
 @dataclass(slots=True)
@@ -120,7 +126,7 @@ class Layout:
             or (isinstance(p.block, Table) and p.block.break_groups)
             for p in self.placed
         )
-        if forced or self.sheet.page.one_page:
+        if forced or self.sheet.page.one_page or self.sheet.page.label is not None:
             return self.sheet.page.one_page
         return self.may_shrink(self.points(1, self.end))
 
@@ -162,6 +168,8 @@ class Layout:
 
 def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     """Place the blocks of a sheet below each other; `home` leaves a row for the way back."""
+    if sheet.page.label is not None:
+        return _lay_out_labels(sheet, sheet.page.label, home)
     tables = [b for b in sheet.blocks if isinstance(b, Table) and b.rows]
     widths = fitted_widths(tables, manner)
     widest = DENSE if _dense(tables) else UPRIGHT
@@ -180,6 +188,26 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
         placed = _place(block, row)
         if isinstance(block, Charts) and block.beside and layout.placed:
             _put_beside(placed, layout)
+        layout.placed.append(placed)
+        row = placed.end
+    return layout
+
+
+def _lay_out_labels(sheet: Sheet, stock: tuple[float, float], home: bool) -> Layout:
+    """Place labels, a row a paragraph, in one column as wide as the stock."""
+    layout = Layout(sheet, [], [width_chars(stock[0])], lying=False)
+    row = 5 if home else 4
+    for block in sheet.blocks:
+        placed = _place(block, row)
+        if isinstance(block, Labels):
+            for label in block.labels:
+                points, parts = fitted(label, stock, block.heads)
+                for part in parts:
+                    placed.firsts.append(row)
+                    placed.lines += [(t, points, i < block.heads) for i, t in enumerate(part)]
+                    row += len(part)
+            placed.rows = list(range(placed.top, row))
+            placed.end = row
         layout.placed.append(placed)
         row = placed.end
     return layout
@@ -212,6 +240,8 @@ def shrink_parts(layout: Layout) -> None:
 
 def page_breaks(layout: Layout) -> list[int]:
     """Rows to begin a page with, so that no block is torn that fits a page; notes which are."""
+    if layout.sheet.page.label is not None:
+        return [row for p in layout.placed for row in p.firsts][1:]
     found: list[int] = []
     room, used = layout.page_points, layout.points(1, 5)
     for number, placed in enumerate(layout.placed):
@@ -261,7 +291,7 @@ def _place(block: Block, row: int) -> Placed:
         height = max(chart_height(c) for c in block.charts)
         placed.end = row + math.ceil(height / CM_PER_POINT / ROW) + 1
     else:
-        assert isinstance(block, PageBreak)
+        assert isinstance(block, PageBreak | Labels)
         placed.end = row
     return placed
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 
 import zlib
 from dataclasses import dataclass
+from functools import cache
 from typing import TYPE_CHECKING, Any
 
 from openpyxl.styles import Alignment, Border, Font, PatternFill, Protection, Side
@@ -141,6 +142,13 @@ def paragraph_style(look: Look, bullet: bool) -> Style:
     )
     font = _font(10, look in BOLD, INKS.get(look, INK))
     return Style(font, FILLS.get(look, NO_FILL), NONE, alignment, TEXT_FORMAT)
+
+
+@cache
+def label_style(points: float, bold: bool) -> Style:
+    """Paragraph of a label: black on whatever the stock is."""
+    alignment = Alignment(horizontal="left", vertical="top", wrap_text=True)
+    return Style(_font(points, bold, "000000"), NO_FILL, NONE, alignment, TEXT_FORMAT)
 
 
 def tile_style(look: Look, number_format: str) -> Style:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, Any
 from openpyxl.worksheet.pagebreak import Break
 from openpyxl.worksheet.properties import PageSetupProperties
 
+from planner.report.labels import CM_PER_INCH, MARGIN
 from planner.report.sheets import Table
 from planner.report.texts import clean, shortened
 
@@ -25,6 +26,9 @@ LONGEST_FOOT = {True: 60.0, False: 32.0}
 
 def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
     """Set up how a sheet is printed and what stays in sight."""
+    if layout.sheet.page.label is not None:
+        _label_page(ws, layout, layout.sheet.page.label)
+        return
     page = ws.page_setup
     page.paperSize = A4 if book.manner.metric else LETTER
     page.orientation = "landscape" if layout.lying else "portrait"
@@ -48,6 +52,21 @@ def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
                 ws.print_title_rows = f"{row}:{row}"
             if row <= DEEPEST_FROZEN:
                 ws.freeze_panes = f"A{row + 1}"
+
+
+def _label_page(ws: Worksheet, layout: Layout, stock: tuple[float, float]) -> None:
+    """Each label on a page of its own size, without foot; what stands above is not printed."""
+    page = ws.page_setup
+    page.paperWidth, page.paperHeight = (f"{x * CM_PER_INCH * 10:.1f}mm" for x in stock)
+    page.orientation = "portrait"  # not turned: it is as wide and as high as it says
+    page.scale = 100
+    for row in layout.breaks:
+        ws.row_breaks.append(Break(id=row - 1))
+    margins = ws.page_margins
+    margins.left = margins.right = margins.top = margins.bottom = MARGIN
+    margins.header = margins.footer = 0.0
+    placed = next(p for p in layout.placed if p.firsts)
+    ws.print_area = f"A{placed.rows[0]}:A{placed.rows[-1]}"
 
 
 def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:

@@ -1,20 +1,21 @@
-"""Records: the treatment log, and the text of the tags."""
+"""Records: the logs of seed and of what went on it."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.campaign.records import CAUTIONS_SHORT, RETENTION, TAG_POINTS
+from planner.campaign.records import CAUTIONS_SHORT, RETENTION
 from planner.report.measures import Measure
 from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from planner.campaign.domain import Campaign, LogLine
     from planner.report.sheets import Content
 
 LOG = "Treatment log"
 SEED_LOG = "Seed log"
-TAGS = "Seed tags"
 
 
 def seed_log_sheet(campaign: Campaign) -> Sheet:
@@ -50,6 +51,7 @@ def seed_log_sheet(campaign: Campaign) -> Sheet:
 
 def log_sheet(campaign: Campaign) -> Sheet:
     """Make the treatment log: what is known is filled in, what is measured has a blank."""
+    numbers = {f.product: f.registration or None for f in campaign.facts}
     table = Table(
         name="log",
         columns=(
@@ -65,7 +67,7 @@ def log_sheet(campaign: Campaign) -> Sheet:
             Column("epa", "EPA no.", look=Look.FILL_IN, width=11),
             Column("drawn", "Drawn", look=Look.FILL_IN, width=11),
         ),
-        rows=tuple(_log_row(x) for x in campaign.log),
+        rows=tuple(_log_row(x, numbers) for x in campaign.log),
         repeat_header=True,
         roomy=True,
     )
@@ -99,43 +101,6 @@ def _seed_row(line: LogLine) -> tuple[Content, ...]:
     )
 
 
-def _log_row(line: LogLine) -> tuple[Content, ...]:
+def _log_row(line: LogLine, numbers: Mapping[str, str | None]) -> tuple[Content, ...]:
     head = (line.day, line.lot, line.recipe, line.product, line.bags)
-    return (*head, line.rate, line.amount, *([None] * 4))
-
-
-def tag_sheet(campaign: Campaign) -> Sheet:
-    """Make the text for the tags of treated seed, and say what rules it follows."""
-    table = Table(
-        name="tags",
-        columns=(
-            Column("lot", "Lot"),
-            Column("variety", "Variety"),
-            Column("recipe", "Recipe"),
-            Column("text", "Text of the tag", width=70),
-        ),
-        rows=tuple((t.lot, t.variety, t.recipe, "\n".join(t.text)) for t in campaign.tags),
-        repeat_header=True,
-    )
-    rules = (
-        f"Type of at least {TAG_POINTS} point; every substance by its common name; on the tag with"
-        " the analysis, a tag of its own, or printed on the container (7 CFR 201.31a, paragraphs a"
-        " and b).",
-        "The caution is for substances that are harmful but not mercurial or alike; those need the"
-        " word Poison and a skull and crossbones (7 CFR 201.31a, paragraphs c and d: look it up).",
-        "Inoculated seed shows month and year after which the inoculant is not claimed to work"
-        " (7 CFR 201.24a); here the last whole month within its life on the seed.",
-        "The label of a product may ask for more words on the tag, and so may your state.",
-        f"How long records are kept stands on {LOG}.",
-    )
-    return Sheet(
-        TAGS,
-        "Text for the tags of treated seed. Compare it with the labels before you print it.",
-        (
-            Text(CAUTIONS_SHORT, look=Look.STRONG),
-            Text(rules, "Rules for the tag", bullets=True),
-            table,
-        ),
-        Page(landscape=True),
-        Room.TREATING,
-    )
+    return (*head, line.rate, line.amount, None, None, numbers.get(line.product), None)

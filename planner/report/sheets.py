@@ -250,7 +250,16 @@ class PageBreak:
     """Only where what stands up to the next `PageBreak` would not fit on the page begun."""
 
 
-Block: TypeAlias = Text | Table | KeyFigures | Charts | PageBreak
+@dataclass(frozen=True, slots=True)
+class Labels:
+    """Labels that are printed on stock of their own size, each on a page; see `Page.label`."""
+
+    labels: tuple[tuple[str, ...], ...]
+    """Paragraphs of each; the first two are set bold."""
+    heads: int = 2
+
+
+Block: TypeAlias = Text | Table | KeyFigures | Charts | PageBreak | Labels
 
 
 @dataclass(frozen=True, slots=True)
@@ -262,6 +271,8 @@ class Page:
     """Shrink to a single page."""
     private: bool = True
     """Foot with farm and fingerprint; False for a sheet that goes to someone else."""
+    label: tuple[float, float] | None = None
+    """Width and height of label stock, inches: only the sheet's `Labels` are printed."""
 
 
 class Room(Enum):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import floz_per_cwt, floz_per_unit
+from planner.agronomy.rates import THINNER, floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
@@ -109,8 +109,9 @@ def _doses(facts: Facts) -> Table:
     for t in _sorted(facts):
         lot = facts.lots[t.lot]
         part = part_units(facts, t)
-        for rate in facts.recipes[t.recipe].rates:
-            product = facts.products[rate.product]
+        recipe = facts.recipes[t.recipe]
+        for rate in (*recipe.rates, *recipe.carriers):
+            product = facts.products.get(rate.product, THINNER)
             each = floz_per_unit(rate, lot, product, farm)
             rows.append(
                 (
@@ -122,7 +123,9 @@ def _doses(facts: Facts) -> Table:
                     each,
                     Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
                     Cell(each * part, Look.STRONG) if t.part_bag else None,
-                    Cell(each * t.units, link=Link(PRODUCTS, "need", needs[rate.product])),
+                    each * t.units
+                    if product is THINNER
+                    else Cell(each * t.units, link=Link(PRODUCTS, "need", needs[rate.product])),
                 )
             )
     return Table(

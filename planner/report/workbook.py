@@ -30,6 +30,7 @@ from planner.report.sheets import (
     Charts,
     Formula,
     KeyFigures,
+    Labels,
     Link,
     Look,
     Table,
@@ -172,6 +173,9 @@ def _write_block(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, result
             _stretch(ws, pen, layout, row, said, style)
     elif isinstance(block, KeyFigures):
         _tiles(ws, pen, layout, placed, results)
+    elif isinstance(block, Labels):
+        for row, (text, points, bold) in zip(placed.rows, placed.lines, strict=True):
+            pen.put(ws, row, 1, text, looks.label_style(points, bold))
 
 
 def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Results) -> None:

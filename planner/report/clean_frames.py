@@ -1,0 +1,118 @@
+"""Cleaning: clean-outs of the treater, rinsing of empty containers, packages that fields share."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.campaign.records import CAUTIONS_SHORT
+from planner.report.measures import Measure
+from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
+
+if TYPE_CHECKING:
+    from planner.campaign.domain import Campaign
+
+CLEANING = "Cleaning"
+SHARED = "Shared packages"
+NO_FIELD = "no field yet"
+CLEAN_OUT = (
+    "Run the treater empty, drain tank, pumps and hoses; flush all lines with water until it runs"
+    " clear, wash the drum with hot soapy water, and let it dry before the next recipe.",
+    "Clean after every treating day: what has dried has to be scraped off and takes far longer.",
+    "Rinse water goes into a later batch of the same recipe, within its liquid limit, or where the"
+    " label and your state allow; never on the ground or into a drain.",
+)
+"""Flush, soap, dried residue: makers' staff quoted in Hortidaily (trade press)."""
+SMALL = (
+    "Right after it is empty: empty what is left into the tank and drain for 10 seconds after the"
+    " flow begins to drip.",
+    "Fill it a quarter full with water and close it. Shake it for 10 seconds.",
+    "Pour the rinse water into the tank, or keep it for later use; drain for 10 seconds after the"
+    " flow begins to drip.",
+    "Twice more the same: three rinses in all.",
+)
+LARGE = (
+    "Right after it is empty: empty what is left into the tank, fill it a quarter full with water"
+    " and close it.",
+    "Tip it on its side and roll it back and forth, at least one full turn, for 30 seconds.",
+    "Stand it on its end and tip it back and forth several times; turn it over and do it again.",
+    "Empty the rinse water into the tank or keep it for later use. Twice more the same: three"
+    " rinses in all.",
+)
+"""Of containers that are not refilled, up to 5 gal and larger: 40 CFR 156.146, from memory."""
+OTHERS = (
+    "Before all: the container's own label. It says whether to rinse, what to do with the rinse"
+    " water, and who takes the container. Wear the label's protective equipment to rinse.",
+    "Kegs and totes that go back to be refilled: don't rinse; close them and send them back.",
+    "Then puncture what is not refilled, so that nobody uses it again, and recycle it.",
+)
+
+
+def cleaning_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet of what is cleaned when, and how empty containers are rinsed."""
+    table = Table(
+        name="clean_outs",
+        title="Clean-outs between products that must not meet",
+        columns=(
+            Column("day", "Before the first run of", Measure.DATE, width=13),
+            Column("before", "After recipe"),
+            Column("after", "Before recipe"),
+            Column("lot", "First lot"),
+            Column("pairs", "Keep apart", width=30),
+            Column("done", "Done by", look=Look.FILL_IN, width=12),
+        ),
+        rows=tuple(
+            (c.day, c.before, c.after, c.lot, "; ".join(c.pairs), None) for c in campaign.clean_outs
+        ),
+        empty="Nothing in this order meets that Products keeps apart (Do not mix with).",
+    )
+    return Sheet(
+        CLEANING,
+        "When the treater is cleaned out, and how empty containers are rinsed.",
+        (
+            Text(CAUTIONS_SHORT, look=Look.STRONG),
+            table,
+            Text(CLEAN_OUT, "How", bullets=True),
+            Text(OTHERS, "Empty containers", bullets=True),
+            Text(SMALL, "Up to 5 gal (19 L), by the federal steps", bullets=True),
+            Text(LARGE, "More than 5 gal (19 L), by the federal steps", bullets=True),
+        ),
+        Page(),
+        Room.TREATING,
+    )
+
+
+def shared_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet that says, bag by bag, who gets how much of what fields share."""
+    bags = {(b.lot, b.recipe): b.bags for b in campaign.batches}
+    table = Table(
+        name="shared",
+        columns=(
+            Column("lot", "Lot"),
+            Column("recipe", "Recipe"),
+            Column("bag", "Package"),
+            Column("field", "Field"),
+            Column("units", "Of it", Measure.UNITS),
+            Column("taken", "Taken", look=Look.FILL_IN, width=12),
+        ),
+        rows=tuple(
+            (
+                s.lot,
+                s.recipe,
+                f"{s.bag} of {bags[s.lot, s.recipe]}",
+                s.field or NO_FIELD,
+                s.units,
+                None,
+            )
+            for s in campaign.shared
+        ),
+        repeat_header=True,
+        empty="No package is shared.",
+        note="The field named first is planted first: it gets its part, the next what is left.",
+    )
+    return Sheet(
+        SHARED,
+        "Which package goes to more than one field, and how much of it each gets.",
+        (table,),
+        Page(),
+        Room.FIELDS,
+    )
