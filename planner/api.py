@@ -52,6 +52,19 @@ def load(path: Path | str, scenario: str = "") -> Season:
     return read_season(Path(path), scenario)
 
 
+def load_scenarios(path: Path | str) -> dict[str, Season]:
+    """Read the season of every scenario of the sheet What if, by the scenario's name.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot be planned with; holds every fault, with its scenario.
+    """
+    from planner.season.read import read_scenarios
+
+    return read_scenarios(Path(path))
+
+
 def make_plan(
     season: Season,
     *,

@@ -139,6 +139,8 @@ def check(
 
     try:
         season = api.load(source)
+        if season.what_if:
+            api.load_scenarios(source)
     except InputError as error:
         if mark and source.exists():
             from planner.season.mark import mark_faults

@@ -44,9 +44,11 @@ class Fault:
     """The nearest thing that would do."""
     cell: str = ""
     """Spreadsheet address such as ``D7``, where there is one."""
+    scenario: str = ""
+    """Scenario of the sheet What if that brings it about; empty where the season itself does."""
 
     def __str__(self) -> str:
-        place = self.sheet
+        place = f"scenario '{self.scenario}': {self.sheet}" if self.scenario else self.sheet
         if self.row:
             place += f", row {self.row}"
         if self.column:

@@ -102,6 +102,18 @@ def test_check_says_what_was_understood(tiny: Path, capsys: Capture) -> None:
     assert sorted(tiny.parent.rglob("*")) == before
 
 
+def test_check_reads_every_scenario_and_names_it(tiny: Path, capsys: Capture) -> None:
+    head = "Scenario,Sheet,Row,Column,Value\n"
+    (tiny / "what if.csv").write_text(head + "No jugs,Products,Green Cap,,drop\n", "utf-8")
+    assert cli.run(["check", str(tiny)]) == 3
+    assert "scenario 'No jugs': Products: expected a row for each Product" in capsys.readouterr().err
+    (tiny / "what if.csv").write_text(head + "Dear,Containers,all,Price,+10%\n", "utf-8")
+    assert cli.run(["check", str(tiny)]) == 0
+    said = capsys.readouterr().out
+    assert "1 scenario\n" in said
+    assert "Containers, all, Price" in said
+
+
 def test_check_marks_the_faults_in_a_copy(tiny: Path, capsys: Capture) -> None:
     edit(tiny, "fields.csv", "80,80,140000", "80,eighty,140000")
     before = {path: path.read_bytes() for path in tiny.iterdir()}

@@ -21,7 +21,7 @@ from planner.season.domain import (
     SeedingRate,
     TargetStand,
 )
-from planner.season.read import read_season
+from planner.season.read import read_scenarios, read_season
 from tests.inputs import Sheets, folder, good, put, setting, workbook
 
 
@@ -541,3 +541,173 @@ def test_reading_leaves_the_input_as_it_was(tmp_path):
     read_season(path)
     assert path.read_bytes() == (tmp_path / "copy.xlsx").read_bytes()
     assert sorted(p.name for p in tmp_path.iterdir()) == ["copy.xlsx", "good.xlsx"]
+
+
+# --- scenarios that drop, add, change by percent and for all rows --------------------------------
+
+
+def scenario(tmp_path, *rows, sheets=None):
+    """Season of a scenario S made of these rows: sheet, row, column, value."""
+    sheets = sheets or good()
+    sheets["What if"] = [sheets["What if"][0], *(["S", *row] for row in rows)]
+    return read_season(folder(tmp_path / "season", sheets), "S")
+
+
+@pytest.mark.parametrize(
+    "row", [("Fields", "Creek", "", "drop"), ("Fields", "Creek", "Acres", "0")]
+)
+def test_a_scenario_drops_a_field(tmp_path, row):
+    assert [f.name for f in scenario(tmp_path, row).fields] == ["Home 80"]
+    plain = read_season(tmp_path / "season")
+    assert [f.name for f in plain.fields] == ["Home 80", "Creek"]
+
+
+def test_no_acres_stay_a_fault_outside_a_scenario(tmp_path):
+    with pytest.raises(InputError, match="above 0 acres"):
+        read_season(folder(tmp_path / "season", put(good(), "Fields", 3, "Acres", "0")))
+
+
+def test_a_scenario_changes_all_rows_by_percent(tmp_path):
+    """8 % off $900, $870, $5,100 and $120, by hand."""
+    season = scenario(tmp_path, ("Containers", "all", "Price", "-8%"))
+    prices = [b.price for c in season.containers for b in c.breaks]
+    assert prices == pytest.approx([828.0, 800.4, 4_692.0, 110.4])
+
+
+@pytest.mark.parametrize(
+    ("row", "read", "expected"),
+    [
+        (("Seed lots", "L-1", "Units on hand", "+25 %"), lambda s: s.lots[0].on_hand, 200.0),
+        (
+            ("Seed lots", "L-1", "Seeds per lb", "\u22125%"),
+            lambda s: s.lots[0].seeds_per_lb,
+            2660.0,
+        ),
+        (("Seed lots", "L-1", "Germination", "-2%"), lambda s: s.lots[0].germination, 0.9),
+        (("Farm", "Spare seed", "Value", "+2%"), lambda s: s.farm.spare_seed, 0.05),
+        (("Farm", "Product margin", "Value", "+2%"), lambda s: s.farm.product_margin, 0.02),
+        (("Farm", "Seeds per unit", "Value", "+10%"), lambda s: s.farm.seeds_per_unit, 154_000.0),
+        (("Fields", "Home 80", "Seeding rate", "-10%"), lambda s: s.fields[0].sowing.seeds, 126e3),
+        (("Products", "Green Cap", "On hand", "-50%"), lambda s: s.products[0].on_hand, 96.0),
+        (
+            ("Recipes", "Base / Green Cap", "Rate", "+10%"),
+            lambda s: s.recipes[0].rates[0].amount,
+            4.4,
+        ),
+        (
+            ("Containers", "Green Cap / all", "Heel", "+50%"),
+            lambda s: [c.heel for c in s.containers if c.product == "Green Cap"],
+            [6.0, 12.0],
+        ),
+    ],
+)
+def test_a_scenario_changes_a_number_by_percent_and_a_percent_by_points(
+    tmp_path, row, read, expected
+):
+    assert read(scenario(tmp_path, row)) == pytest.approx(expected)
+
+
+def test_smaller_seed_is_more_seeds_per_lb_whatever_the_unit(tmp_path):
+    """162 g/1000 seeds are 2,800 seeds/lb (453,592.37 / 162 = 2,799.95); 5 % more is 2,939.95."""
+    sheets = put(good(), "Seed lots", 2, "Seeds per lb", "162 g/1000 seeds")
+    season = scenario(tmp_path, ("Seed lots", "L-1", "Seeds per lb", "+5%"), sheets=sheets)
+    assert season.lots[0].seeds_per_lb == pytest.approx(453_592.37 / 162 * 1.05)
+
+
+def test_a_scenario_adds_a_row_and_fills_it(tmp_path):
+    season = scenario(
+        tmp_path,
+        ("Fields", "Rented 40", "", "add"),
+        ("Fields", "Rented 40", "Acres", "40"),
+        ("Fields", "Rented 40", "Seeding rate", "140k"),
+        ("Containers", "Sheen / drum", "", "add"),
+        ("Containers", "Sheen / drum", "Size", "30 gal"),
+        ("Containers", "Sheen / drum", "Price", "900"),
+        ("Days off", "2027-05-02", "", "add"),
+    )
+    assert [(f.name, f.acres) for f in season.fields][2] == ("Rented 40", 40.0)
+    (drum,) = [c for c in season.containers if c.name == "drum"]
+    assert (drum.product, drum.size, drum.breaks[0].price) == ("Sheen", 3_840.0, 900.0)
+    assert date(2027, 5, 2) in season.days_off
+    assert len(read_season(tmp_path / "season").fields) == 2
+
+
+def test_a_scenario_adds_a_row_like_another(tmp_path):
+    season = scenario(
+        tmp_path,
+        ("Fields", "Rented 40", "", "add like creek"),
+        ("Fields", "Rented 40", "Acres", "-20%"),
+    )
+    creek, rented = season.fields[1:]
+    assert rented == dataclasses.replace(creek, name="Rented 40", acres=10.0, row=rented.row)
+
+
+def test_all_rows_of_a_sheet_may_be_dropped(tmp_path):
+    assert scenario(tmp_path, ("Discounts", "all", "", "drop")).discounts == ()
+
+
+@pytest.mark.parametrize(
+    ("row", "column", "words"),
+    [
+        (("Fields", "Creek", "", "5"), "Column", "the header of a column, or drop or add"),
+        (
+            ("Fields", "Creek", "Acres", ""),
+            "Value",
+            "as Acres must be filled; to leave the row out",
+        ),
+        (("Fields", "Creek", "Trait", "-8%"), None, ""),  # a text, as any other
+        (("Fields", "Creek", "Planting date", "-8%"), "Value", "a date as 2027-05-10"),
+        (("Fields", "Creek", "Seeding rate", "-8%"), "Value", "but the cell is blank"),
+        (("Containers", "all", "Most available", "-8%"), "Value", "a whole number"),
+        (("Containers", "all", "Price", "8%"), "Value", "write +8% for as much more"),
+        (("Farm", "Spare seed", "", "drop"), "Value", "name Value as the column"),
+        (("Fields", "New", "", "add like Crek"), "Value", "nearest: 'Creek'"),
+        (("Fields", "all / 7", "Acres", "5"), "Row", "text of the first column of sheet Fields"),
+    ],
+)
+def test_a_slip_in_a_scenario_is_told_where_it_stands(tmp_path, row, column, words):
+    sheets = good()
+    sheets["What if"] = [sheets["What if"][0], ["S", *row]]
+    path = folder(tmp_path / "season", sheets)
+    if column is None:
+        read_season(path)
+        return
+    with pytest.raises(InputError) as caught:
+        read_season(path)
+    (fault,) = caught.value.faults
+    assert (fault.sheet, fault.row, fault.column) == ("What if", 2, column)
+    assert words in f"{fault.expected}; {fault.remedy}"
+
+
+def test_faults_that_a_scenario_brings_about_name_it(tmp_path):
+    sheets = good()
+    sheets["What if"] = [
+        sheets["What if"][0],
+        ["No caps", "Products", "Green Cap", "", "drop"],
+        ["Fine", "Farm", "Spare seed", "Value", "+1%"],
+        ["Half told", "Fields", "Rented 40", "", "add"],
+    ]
+    path = folder(tmp_path / "season", sheets)
+    read_season(path)
+    with pytest.raises(InputError) as caught:
+        read_scenarios(path)
+    names = {fault.scenario for fault in caught.value.faults}
+    assert names == {"No caps", "Half told"}
+    assert "scenario 'Half told': Fields, Acres: expected a value" in str(caught.value)
+    with pytest.raises(InputError, match="scenario 'No caps': Containers, row 2, Product"):
+        read_season(path, "No caps")
+
+
+def test_scenarios_are_read_all_at_once(tmp_path):
+    path = folder(tmp_path / "season", good())
+    found = read_scenarios(path)
+    assert list(found) == ["More spare", "Cheap kegs"]
+    assert found["Cheap kegs"] == read_season(path, "Cheap kegs")
+
+
+def test_too_many_scenarios_are_refused(tmp_path):
+    sheets = good()
+    row = sheets["What if"][1][1:]
+    sheets["What if"] = [sheets["What if"][0], *([f"S{i}", *row] for i in range(51))]
+    with pytest.raises(InputError, match="at most 50"):
+        read_season(folder(tmp_path / "season", sheets))

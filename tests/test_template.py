@@ -667,3 +667,44 @@ def test_no_foreign_colours_only_one_palette(book: Workbook) -> None:
 def test_schema_names_are_what_the_forms_rely_on() -> None:
     for name in ("Acres", "Seeding rate", "Target stand", "Emergence"):
         assert schema.sheet("Fields").column(name)
+
+
+@needs_office
+def test_what_if_offers_sheets_rows_and_columns_of_the_season(tmp_path):
+    """Calculated by LibreOffice, as whoever fills it in would see them."""
+    path = write_blank(tmp_path / "demo.xlsx", demo=True)
+    book = recalculated(path)
+    page = book["Lists"]
+    offered = {}
+    for column in page.iter_cols(min_row=1, values_only=True):
+        if column[0] in ("Farm", "Fields", "Containers", "Discounts") and column[1] is None:
+            offered.setdefault(column[0], []).append([c for c in column[3:] if c])
+    assert offered["Farm"][0][:2] == ["Farm name", "Crop year"]
+    assert offered["Farm"][1] == ["Value"]
+    rows, columns = offered["Fields"]
+    demo = read_season(path)
+    assert rows == ["all", *(f.name for f in demo.fields)]
+    assert columns[:2] == ["Field", "Acres"]
+    assert "White mold pressure" in columns
+    assert "Duskfield / 15 gal keg" in " ".join(offered["Containers"][0])
+
+
+@needs_office
+def test_whatever_what_if_offers_means_a_row(tmp_path):
+    path = write_blank(tmp_path / "demo.xlsx", demo=True)
+    book = recalculated(path)
+    filled = openpyxl.load_workbook(path)
+    page, row = filled["What if"], FIRST + 5
+    names = {sheet.name for sheet in SHEETS} - {"What if", "Farm"}
+    done = set()
+    for column in book["Lists"].iter_cols(min_row=1, values_only=True):
+        if column[0] not in names or column[1] is not None or column[0] in done:
+            continue
+        done.add(column[0])
+        for text in [c for c in column[3:] if c][:8]:
+            for letter, value in zip("ABCDE", ("S", column[0], text, None, "drop"), strict=True):
+                page[f"{letter}{row}"] = value
+            row += 1
+    filled.save(path)
+    assert done == names
+    assert any(w.scenario == "S" for w in read_season(path).what_if)

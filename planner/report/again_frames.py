@@ -161,7 +161,14 @@ def _changes(changes: tuple[WhatIf, ...]) -> Table:
             Column("value", "In the scenario"),
         ),
         rows=tuple(
-            (c.scenario, c.sheet, c.item, c.column, c.was or "blank", c.value or "blank")
+            (
+                c.scenario,
+                c.sheet,
+                c.item,
+                c.column or "whole row",
+                c.was or "blank",
+                c.value or "blank",
+            )
             for c in changes
         ),
     )

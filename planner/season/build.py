@@ -93,7 +93,7 @@ def _rows(tables: Tables, sheet: str) -> Iterator[tuple[Row, Values]]:
 
 def _what_if(tables: Tables) -> Iterator[WhatIf]:
     for (row, values), line in zip(_rows(tables, "What if"), tables["What if"].lines, strict=True):
-        yield WhatIf(**{"value": "", **values}, was=line.texts.get(WAS, ""), row=row)
+        yield WhatIf(**{"column": "", "value": "", **values}, was=line.texts.get(WAS, ""), row=row)
 
 
 def _farm(values: Values, today: date, told: list[str]) -> Farm:

@@ -24,13 +24,38 @@ if TYPE_CHECKING:
 
     from planner.season.content import Table
     from planner.season.form import Place
-    from planner.season.lists import NameList
+    from planner.season.lists import NameList, WhatIfLists
     from planner.season.schema import Column
 
 Lists = dict[tuple[str, str], "NameList"]
 NUMBERS = {Kind.NUMBER, Kind.COUNT, Kind.YEAR, Kind.QUANTITY, Kind.PERCENT}
+WHAT_IF_PICKED = ("sheet", "item", "column", "value")
+"""Columns of What if that have lists of their own."""
+WHAT_IF_VALUES = ("drop", "add", "+5%", "-5%", "+10%", "-10%")
 _NOTE_FORMAT = 190
 """First number format id that Excel leaves to documents, with room for others before it."""
+
+
+def add_what_if_lists(page: Worksheet, laid: list[Place], known: WhatIfLists) -> None:
+    """Let the columns of What if be picked from what the other sheets hold; more may be typed."""
+    by_key = {p.column.key: p for p in laid if p.column}
+    sheet = f"${by_key['sheet'].letter}{FIRST}"
+    formulas = {
+        "sheet": known.rows.sheets,
+        "item": known.rows.of(sheet),
+        "column": known.columns.of(sheet),
+        "value": f'"{",".join(WHAT_IF_VALUES)}"',
+    }
+    for name, formula in formulas.items():
+        place = by_key[name]
+        if place.column is not None:
+            check = DataValidation(type="list", allow_blank=True, showInputMessage=True)
+            check.showErrorMessage = False
+            check.formula1 = formula
+            check.promptTitle = place.column.name[:32]
+            check.prompt = _prompt(place.column)[:255]
+            check.add(place.cells)
+            page.add_data_validation(check)
 
 
 def add_checks(page: Worksheet, laid: list[Place], lists: Lists, table: Table) -> None:
@@ -41,8 +66,9 @@ def add_checks(page: Worksheet, laid: list[Place], lists: Lists, table: Table) -
             if setting is not None:
                 _validate(page, setting, f"B{FIRST + at}", lists)
         return
+    picked = WHAT_IF_PICKED if laid[0].sheet.name == "What if" else ()
     for place in laid:
-        if place.column is not None:
+        if place.column is not None and place.column.key not in picked:
             _validate(page, place.column, place.cells, lists)
             _notes(page, place, lists)
     _blanks(page, laid)

@@ -404,13 +404,14 @@ class Brought:
 
 @dataclass(frozen=True, slots=True)
 class WhatIf:
-    """One change of one cell that a named scenario makes."""
+    """One change that a named scenario makes: of one cell, of a column's, or of whole rows."""
 
     scenario: str
     sheet: str
     item: str
-    """The row, by the text of its first column."""
+    """The row, by the text of its first column, or all."""
     column: str
+    """Empty where whole rows are dropped or added."""
     value: str
     was: str = ""
     """What stands there in the season itself, as it is written; empty for a blank cell."""

@@ -17,7 +17,7 @@ from planner.season.form import HEADER
 from planner.season.safe import put_text
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from openpyxl import Workbook
     from openpyxl.worksheet.worksheet import Worksheet
@@ -27,6 +27,11 @@ if TYPE_CHECKING:
 SHEET = schema.HELP_SHEETS[2]
 TOP = 4
 """First row of names."""
+ROWS_LISTED, FEW_LISTED = 100, 20
+"""Rows of a sheet that must be there, and of others, that What if can pick; more may be typed."""
+PRESSURES_LISTED = 20
+OPTIONAL = 3
+"""Columns that tell rows apart of which the last may be left out where it is blank."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -131,6 +136,94 @@ def _write(page: Worksheet, each: NameList) -> None:
             f"=IFERROR(TRIM(INDEX({each.source},{v}$2+"
             f'MATCH({row - TOP + 1},{n}${TOP}:{n}${TOP + each.length - 1},0))),"")'
         )
+
+
+@dataclass(frozen=True, slots=True)
+class Blocks:
+    """Where the lists for What if stand: side by side, one column a sheet of the season."""
+
+    first: str
+    last: str
+
+    @property
+    def sheets(self) -> str:
+        """Range of the sheets' names."""
+        return f"{SHEET}!${self.first}$1:${self.last}$1"
+
+    def of(self, cell: str) -> str:
+        """Formula of the list below the sheet that a cell names."""
+        at = f"MATCH({cell},{self.sheets},0)"
+        counts = f"{SHEET}!${self.first}$3:${self.last}$3"
+        return f"OFFSET({SHEET}!${self.first}${TOP},0,{at}-1,MAX(1,INDEX({counts},{at})),1)"
+
+
+@dataclass(frozen=True, slots=True)
+class WhatIfLists:
+    """Lists for the columns of What if: rows and headers of every sheet."""
+
+    rows: Blocks
+    columns: Blocks
+
+
+def write_what_if(
+    book: Workbook,
+    laid: Mapping[str, list[Place]],
+    lists: Mapping[tuple[str, str], NameList],
+    farm: Sequence[str],
+) -> WhatIfLists:
+    """Write, behind the lists of names, what the rows and columns of every sheet may be called."""
+    page = book[SHEET]
+    begin = page.max_column + 1
+    sheets = [sheet for sheet in schema.SHEETS if sheet.name != "What if"]
+    for number, sheet in enumerate(sheets):
+        letters = [get_column_letter(begin + number + i * len(sheets)) for i in (0, 1)]
+        _write_rows(page, letters[0], laid[sheet.name], farm if sheet.settings else ())
+        _write_columns(page, letters[1], sheet, lists)
+    ends = [get_column_letter(begin + i) for i in (0, len(sheets) - 1)]
+    more = [get_column_letter(begin + len(sheets) + i) for i in (0, len(sheets) - 1)]
+    return WhatIfLists(Blocks(*ends), Blocks(*more))
+
+
+def _write_rows(page: Worksheet, letter: str, laid: list[Place], farm: Sequence[str]) -> None:
+    """Texts that mean a row: its first column, or the first two that tell rows apart; and all."""
+    sheet = laid[0].sheet
+    put_text(page[f"{letter}1"], sheet.name)
+    listed = ROWS_LISTED if sheet.must else FEW_LISTED
+    last = TOP + listed
+    page[f"{letter}3"] = f'=COUNTIF({letter}{TOP}:{letter}{last},"?*")'
+    if farm:
+        for row, name in enumerate(farm, start=TOP):
+            put_text(page[f"{letter}{row}"], name)
+        return
+    put_text(page[f"{letter}{TOP}"], "all")
+    by_name = {p.column.name: p for p in laid if p.column}
+    places = [by_name[name] for name in sheet.unique if name in by_name] or laid[:1]
+    if places[0].column is None or places[0].column.kind is schema.Kind.DATE:
+        return
+    for at in range(listed):
+        row = HEADER + 1 + at
+        texts = [f"TRIM(INDEX({quoted(sheet.name)}!${p.letter}:${p.letter},{row}))" for p in places]
+        joined = '&" / "&'.join(texts if len(texts) > OPTIONAL else texts[: OPTIONAL - 1])
+        if len(texts) == OPTIONAL:  # as From count, which is mostly blank
+            joined += f'&IF({texts[-1]}="",""," / "&{texts[-1]})'
+        page[f"{letter}{TOP + 1 + at}"] = f'=IF({texts[0]}="","",{joined})'
+
+
+def _write_columns(
+    page: Worksheet, letter: str, sheet: schema.Sheet, lists: Mapping[tuple[str, str], NameList]
+) -> None:
+    """Headers of a sheet; on Fields those of the pressures, too, as they follow Threats."""
+    put_text(page[f"{letter}1"], sheet.name)
+    names = ["Value"] if sheet.settings else [c.name for c in sheet.columns if c.key != "note"]
+    for row, name in enumerate(names, start=TOP):
+        put_text(page[f"{letter}{row}"], name)
+    last = TOP + len(names) - 1
+    if sheet.per_threat is not None:
+        pressures = lists["Fields", "pressure"].names
+        for at in range(PRESSURES_LISTED):
+            last += 1
+            page[f"{letter}{last}"] = f"={pressures}{TOP + at}"
+    page[f"{letter}3"] = f'=COUNTIF({letter}{TOP}:{letter}{last},"?*")'
 
 
 def _pressures(page: Worksheet, threats: NameList, after: int) -> NameList:

@@ -61,9 +61,14 @@ def mark_faults(source: Path, faults: Sequence[Fault], target: Path) -> Path:
 def _table(faults: Sequence[Fault]) -> list[tuple[str, ...]]:
     """Header and one row a fault."""
     rows = [
-        (f.sheet, str(f.row or ""), f.column, f.seen, f.expected, f.remedy) for f in sorted(faults)
+        (_sheet(f), str(f.row or ""), f.column, f.seen, f.expected, f.remedy)
+        for f in sorted(faults)
     ]
     return [HEADERS, *rows]
+
+
+def _sheet(fault: Fault) -> str:
+    return f"{fault.sheet} (scenario {fault.scenario})" if fault.scenario else fault.sheet
 
 
 def _open(source: Path) -> Workbook:

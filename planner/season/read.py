@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import hashlib
+from dataclasses import replace
 from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -13,14 +14,16 @@ from planner.season.check import check
 from planner.season.farm import currency, farm_values
 from planner.season.hints import hints
 from planner.season.match import all_tables, match
+from planner.season.names import shown
 from planner.season.references import look_alikes, resolve
 from planner.season.tables import read_tables
 from planner.season.values import duplicates, read_values
-from planner.season.whatif import change
+from planner.season.whatif import change, scenarios
 
 if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.season.match import Tables
+    from planner.season.tables import Book
 
 MAX_TOLD = 200
 """Most sentences that are told of a season that can be planned."""
@@ -48,7 +51,37 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     InputError
         When anything cannot be planned with; holds every fault.
     """
+    return _season(read_tables(Path(path)), scenario)
+
+
+def read_scenarios(path: Path | str) -> dict[str, Season]:
+    """Read the season of every scenario of the sheet What if.
+
+    Returns
+    -------
+    dict
+        Seasons by the scenario's name, in the order of the sheet.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot be planned; holds every fault, with its scenario.
+    """
     book = read_tables(Path(path))
+    found: dict[str, Season] = {}
+    faults: list[Fault] = []
+    for name in scenarios(all_tables(match(book)[0])["What if"]):
+        try:
+            found[name] = _season(book, name)
+        except InputError as error:
+            faults += error.faults
+    if faults:
+        raise InputError(book.source, _some(faults))
+    return found
+
+
+def _season(book: Book, scenario: str) -> Season:
+    """Season of a book, with the changes of a scenario if one is named."""
     matched, faults, told = match(book)
     tables = all_tables(matched)
     money, _ = currency(tables["Farm"])
@@ -62,7 +95,7 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     problems, passed = resolve(tables)
     faults += problems + check(tables)
     if faults:
-        raise InputError(book.source, _some(faults))
+        raise InputError(book.source, _some([_of(scenario, fault) for fault in faults]))
     told += notes + passed + look_alikes(tables) + hints(tables)
     return build(
         tables,
@@ -71,6 +104,13 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
         source=book.source,
         mark=fingerprint(tables),
     )
+
+
+def _of(scenario: str, fault: Fault) -> Fault:
+    """Fault with its scenario; on What if the row says it."""
+    if not scenario or fault.sheet == "What if":
+        return fault
+    return replace(fault, scenario=shown(scenario), cell="")
 
 
 def _some(faults: list[Fault]) -> list[Fault]:

@@ -308,18 +308,32 @@ DAYS_OFF = Sheet(
 
 WHAT_IF = Sheet(
     "What if",
-    "Scenarios: each row changes one cell of the season; rows of one scenario go together.",
+    "Scenarios: each row changes, adds or drops something; rows of one scenario go together.",
     (
         text("Scenario", "scenario", "Name of the scenario.", must=True),
-        text("Sheet", "sheet", "Sheet of the cell.", "Farm", must=True),
+        text("Sheet", "sheet", "Sheet that is changed.", "Farm", must=True),
         text(
             "Row",
             "item",
-            "Text of the first column in the row of the cell.",
+            "Text of the first column in that row (on Farm the setting), or all for every row. "
+            "Where several have it: Product / Container, with all for a part.",
             "Spare seed",
             must=True,
         ),
-        text("Column", "column", "Header of the cell's column.", "Value", must=True),
-        text("Value", "value", "What stands there instead; blank clears it.", "5%"),
+        text(
+            "Column",
+            "column",
+            "Header of the column that is changed.",
+            "Value",
+            blank="the whole row: drop it or add it",
+        ),
+        text(
+            "Value",
+            "value",
+            "New value; +10% or -8% changes what stands there, a percent by points. With a blank "
+            "Column: drop, add, or add like North 80. 0 acres drop a field.",
+            "5%",
+            blank="cleared",
+        ),
     ),
 )

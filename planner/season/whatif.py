@@ -2,57 +2,54 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
-from typing import TYPE_CHECKING, NamedTuple, NoReturn
+from typing import TYPE_CHECKING, NamedTuple
 
 from planner.errors import Fault
 from planner.season.cells import Setting, read_cell
 from planner.season.headers import PRESSURE, Heading, find_column, split_header
 from planner.season.match import Line
-from planner.season.names import key, nearest, shown
+from planner.season.names import key
+from planner.season.percents import NUMBERS, change_of, default_text, shifted
+from planner.season.pick import JOINT, Misplaced, Texts, misplaced, near, rows_of
 from planner.season.schema import SHEETS
 from planner.season.tables import sheet_of
-from planner.units import Unreadable
+from planner.units import Unreadable, refuse
+from planner.units.numbers import number_and_rest
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
 
     from planner.season.match import Table, Tables
-    from planner.season.schema import Column
-
-JOINT = " / "
-"""What joins the texts of several columns where the first alone does not tell rows apart."""
+    from planner.season.schema import Column, Sheet
 
 
 WAS = "was"
 """Key under which a row of What if keeps what stands in the cell that it changes."""
 MAX_CHANGES = 1_000
 """Most rows of What if."""
-
-Texts = dict[str, list[dict[str, list[Line]]]]
-"""By sheet: rows by the texts that may mean them, from the shortest on."""
-
-
-class _Misplaced(Exception):
-    def __init__(self, name: str, expected: str, remedy: str = "") -> None:
-        super().__init__(name)
-        self.name, self.expected, self.remedy = name, expected, remedy
-
-
-def _misplaced(name: str, expected: str, remedy: str = "") -> NoReturn:
-    raise _Misplaced(name, expected, remedy)
+MAX_SCENARIOS = 50
+"""Most scenarios of What if; each is read and planned as a season of its own."""
+MOST_SHOWN = 4
+"""Most different texts of cells changed together that are shown."""
+DROP, ADD, ADD_LIKE = "drop", "add", "add like "
+"""Words under Value, with a blank Column."""
 
 
 class _Cells(NamedTuple):
-    """The cells that a row of What if changes."""
+    """The cells that a row of What if changes, or the rows that it drops."""
 
     sheet: str
     name: str
-    """Key of the column."""
-    column: Column
+    """Key of the column; empty for whole rows."""
+    column: Column | None
+    """None for whole rows."""
     unit: str
     lines: list[Line]
+
+
+Added = set[tuple[str, str, str]]
+"""Scenario, sheet and text, by key, of rows that scenarios add."""
 
 
 def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
@@ -62,25 +59,90 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
     if len(table.lines) > MAX_CHANGES:
         seen = f"{len(table.lines):,} rows"
         return [Fault(table.name, seen=seen, expected=f"at most {MAX_CHANGES:,} of them")]
-    changes = []
+    if len(scenarios(table)) > MAX_SCENARIOS:
+        seen = f"{len(scenarios(table)):,} scenarios"
+        return [Fault(table.name, seen=seen, expected=f"at most {MAX_SCENARIOS} of them")]
+    lines = [x for x in table.lines if all(_text(x, k) for k in ("scenario", "sheet", "item"))]
+    added = {_added(x) for x in lines if _whole_row(x).startswith(ADD)}
+    mine = [x for x in lines if scenario and key(_text(x, "scenario")) == key(scenario)]
+    faults += _attempt(table, [x for x in mine if _whole_row(x).startswith(ADD)], _add, tables)
+    edits: list[tuple[Line, _Cells, list[str]]] = []
     texts: Texts = {}
-    for line in table.lines:
-        if not all(line.texts.get(name, "").strip() for name in ("sheet", "item", "column")):
-            continue  # these must be filled, and are told of with all such cells
+    ours = set(map(id, mine))
+    for line in lines:
         try:
-            cells = _cells(tables, line, texts)
-            _check_value(line, cells, money, table.comma)
-        except _Misplaced as problem:
+            cells = _cells(tables, line, texts, added)
+            new = _new_texts(line, cells, money, table.comma)
+        except Misplaced as problem:
             faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
             continue
-        line.texts[WAS] = "; ".join(x.texts.get(cells.name, "").strip() for x in cells.lines)
-        if scenario and key(line.texts.get("scenario", "")) == key(scenario):
-            changes.append((cells, line.texts.get("value", "")))
-    for cells, text in changes:
-        for line in cells.lines:
-            line.texts[cells.name] = text
-        tables[cells.sheet] = _with_cells(tables[cells.sheet], cells)
+        line.texts[WAS] = _was(line, cells)
+        edits += [(line, cells, new)] if id(line) in ours else []
+    for _, cells, new in edits:
+        if cells.column is not None:
+            for line, text in zip(cells.lines, new, strict=True):
+                line.texts[cells.name] = text
+            tables[cells.sheet] = _with_cells(tables[cells.sheet], cells)
+    for line, cells, _ in edits:
+        if _whole_row(line) == DROP or _is_no_land(cells, _text(line, "value")):
+            gone = set(map(id, cells.lines))
+            kept = tuple(x for x in tables[cells.sheet].lines if id(x) not in gone)
+            tables[cells.sheet] = replace(tables[cells.sheet], lines=kept)
     return faults
+
+
+def scenarios(table: Table) -> tuple[str, ...]:
+    """Names of all scenarios, each once, in the order of the sheet."""
+    names = {key(_text(x, "scenario")): _text(x, "scenario") for x in reversed(table.lines)}
+    return tuple(reversed([name for name in names.values() if name]))
+
+
+def _text(line: Line, name: str) -> str:
+    return line.texts.get(name, "").strip()
+
+
+def _whole_row(line: Line) -> str:
+    """What a row of What if does to a whole row: its value by key, where it names no column."""
+    return "" if _text(line, "column") else key(_text(line, "value"))
+
+
+def _added(line: Line) -> tuple[str, str, str]:
+    sheet = sheet_of(_text(line, "sheet"))
+    name = sheet.name if sheet else ""
+    return key(_text(line, "scenario")), name, key(_text(line, "item"))
+
+
+def _attempt(
+    table: Table, lines: Iterable[Line], do: Callable[[Tables, Line], None], tables: Tables
+) -> list[Fault]:
+    """Do something for rows of What if. Returns the faults of those for which it can't be done."""
+    faults = []
+    for line in lines:
+        try:
+            do(tables, line)
+        except Misplaced as problem:
+            faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
+    return faults
+
+
+def _was(line: Line, cells: _Cells) -> str:
+    """What stands in the cells that a row of What if changes."""
+    if cells.column is None:
+        return "there" if _whole_row(line) == DROP else "not there"
+    name = cells.name
+    texts = list(dict.fromkeys(_text(x, name) or "blank" for x in cells.lines))
+    more = ["..."] if len(texts) > MOST_SHOWN else []
+    return "; ".join([*texts[:MOST_SHOWN], *more]) if texts != ["blank"] else ""
+
+
+def _is_no_land(cells: _Cells, text: str) -> bool:
+    """Whether a scenario sets a field's acres to nothing, which leaves the field out."""
+    if cells.sheet != "Fields" or cells.name != "acres" or not text[:1].isdigit():
+        return False
+    try:
+        return number_and_rest(text, comma=True)[0] == 0.0
+    except Unreadable:
+        return False
 
 
 def _unknown_scenario(table: Table, scenario: str) -> list[Fault]:
@@ -88,22 +150,29 @@ def _unknown_scenario(table: Table, scenario: str) -> list[Fault]:
     names = {key(name): name for name in said}
     if not scenario or key(scenario) in names:
         return []
-    expected, remedy = "a scenario of What if", _near(scenario, names.values())
+    expected, remedy = "a scenario of What if", near(scenario, names.values())
     return [table.fault(Line(0, {}), "scenario", expected, remedy, scenario)]
 
 
-def _near(text: str, names: Iterable[str]) -> str:
-    near = nearest(text, names)
-    return f"nearest: '{shown(near)}'" if near else ""
-
-
-def _cells(tables: Tables, line: Line, texts: Texts) -> _Cells:
-    """Find the cells that a row of What if means."""
-    sheet = sheet_of(line.texts["sheet"])
+def _sheet(line: Line) -> Sheet:
+    sheet = sheet_of(_text(line, "sheet"))
     if sheet is None or sheet.name == "What if":
-        near = _near(line.texts["sheet"], [s.name for s in SHEETS])
-        _misplaced("sheet", "a sheet of the season", near)
+        closest = near(_text(line, "sheet"), [s.name for s in SHEETS])
+        misplaced("sheet", "a sheet of the season", closest)
+    return sheet
+
+
+def _cells(tables: Tables, line: Line, texts: Texts, added: Added) -> _Cells:
+    """Find the cells, or the whole rows, that a row of What if means."""
+    sheet = _sheet(line)
     table = tables[sheet.name]
+    if not _text(line, "column"):
+        _check_whole_row(line, sheet)
+        if _whole_row(line).startswith(ADD):
+            _model(table, line)
+        elif _added(line) not in added:
+            return _Cells(sheet.name, "", None, "", rows_of(table, line, texts))
+        return _Cells(sheet.name, "", None, "", [])
     if sheet.settings:
         return _setting(table, line)
     found = find_column(sheet, line.texts["column"])
@@ -113,21 +182,76 @@ def _cells(tables: Tables, line: Line, texts: Texts) -> _Cells:
         name = f"pressure:{key(threat)}"
         found = found if name in table.headings else None
     if found is None:
-        near = _near(line.texts["column"], [c.name for c in sheet.columns])
-        _misplaced("column", f"a column of sheet {sheet.name}", near)
+        closest = near(line.texts["column"], [c.name for c in sheet.columns])
+        misplaced("column", f"a column of sheet {sheet.name}", closest)
     heading = table.headings.get(name)
     unit = heading.unit if heading else found[1]
-    return _Cells(sheet.name, name, found[0], unit, _rows(table, line, texts))
+    try:
+        rows = rows_of(table, line, texts)
+    except Misplaced:
+        if _added(line) not in added:
+            raise
+        rows = []  # the scenario adds it
+    return _Cells(sheet.name, name, found[0], unit, rows)
+
+
+def _check_whole_row(line: Line, sheet: Sheet) -> None:
+    """Refuse a row of What if that names no column and neither drops nor adds a row."""
+    text = _whole_row(line)
+    if text != DROP and text != ADD and not text.startswith(ADD_LIKE):
+        expected = "the header of a column, or drop or add under Value"
+        misplaced("column", expected, "drop leaves the row out, add makes a new one")
+    if sheet.settings:
+        misplaced("value", "a value, as settings stay", "name Value as the column; blank clears it")
+
+
+def _add(tables: Tables, line: Line) -> None:
+    """Add a row, blank or like another one, named as the row of What if says."""
+    sheet = _sheet(line)
+    _check_whole_row(line, sheet)
+    table = tables[sheet.name]
+    names = [sheet.column(name).key for name in sheet.unique] or [sheet.columns[0].key]
+    parts = _text(line, "item").split(JOINT)
+    if len(parts) > len(names):
+        misplaced("item", f"text of {JOINT.join(sheet.unique) or sheet.columns[0].name}")
+    model = _model(table, line)
+    new = {name: text for name, text in model.texts.items() if name != WAS} if model else {}
+    for name, part in zip(names, parts, strict=False):
+        new[name] = part.strip()
+    headings = dict(table.headings)
+    for column in sheet.columns:
+        if (column.must or column.key in new) and column.key not in headings:
+            headings[column.key] = Heading(column, column.name, -1, column.unit)
+    for name in headings:
+        new.setdefault(name, "")
+    tables[sheet.name] = replace(table, headings=headings, lines=(*table.lines, Line(0, new)))
+    for other in table.lines:
+        for name in headings:
+            other.texts.setdefault(name, "")
+
+
+def _model(table: Table, line: Line) -> Line | None:
+    """Row that a new one shall be like; None where it shall be blank."""
+    like = _text(line, "value")[len(ADD_LIKE) :].strip()
+    if not like:
+        return None
+    try:
+        (row,) = rows_of(table, Line(line.row, {"item": like}), {})
+    except (Misplaced, ValueError):
+        first = table.sheet.columns[0].key
+        closest = near(like, (x.texts.get(first, "") for x in table.lines))
+        misplaced("value", f"add like a row of sheet {table.sheet.name}", closest)
+    return row
 
 
 def _setting(table: Table, line: Line) -> _Cells:
     """Find the cell of a setting; a setting that Farm leaves out gets a line of its own."""
     found = find_column(table.sheet, line.texts["item"], setting=True)
     if found is None:
-        near = _near(split_header(line.texts["item"])[0], [s.name for s in table.sheet.settings])
-        _misplaced("item", "a setting of Farm", near)
+        closest = near(split_header(line.texts["item"])[0], [s.name for s in table.sheet.settings])
+        misplaced("item", "a setting of Farm", closest)
     if key(line.texts["column"]) != "value":
-        _misplaced("column", "Value, as the sheet is Farm")
+        misplaced("column", "Value, as the sheet is Farm")
     for other in table.lines:
         there = find_column(table.sheet, other.texts.get("setting", ""), setting=True)
         if there and there[0] is found[0]:
@@ -136,51 +260,48 @@ def _setting(table: Table, line: Line) -> _Cells:
     return _Cells(table.sheet.name, "value", *found, [new])
 
 
-def _rows(table: Table, line: Line, texts: Texts) -> list[Line]:
-    """Find the row of a sheet by the text of its first column, or of all that tell rows apart."""
-    if table.sheet.name not in texts:
-        texts[table.sheet.name] = _by_text(table)
-    wanted = key(line.texts["item"])
-    for rows in texts[table.sheet.name]:
-        found = rows.get(wanted, [])
-        if len(found) == 1:
-            return found
-        if found:
-            names = JOINT.join(table.sheet.unique)
-            _misplaced("item", "text that means one row only", f"write {names}")
-    if table.sheet.must and not table.lines:
-        return []  # told of already
-    expected = f"text of the first column of sheet {table.sheet.name}"
-    first = table.sheet.columns[0].key
-    there = (other.texts.get(first, "") for other in table.lines)
-    return _misplaced("item", expected, _near(wanted, there))
-
-
-def _by_text(table: Table) -> list[dict[str, list[Line]]]:
-    """Rows by their first column, by the first two that tell them apart, by all of these."""
-    unique = [table.sheet.column(name).key for name in table.sheet.unique]
-    found = []
-    for keys in ([table.sheet.columns[0].key], unique[:2], unique):
-        rows: dict[str, list[Line]] = defaultdict(list)
-        for line in table.lines:
-            rows[key(JOINT.join(line.texts.get(k, "").strip() for k in keys))].append(line)
-        found.append(dict(rows))
-    return found
-
-
-def _check_value(line: Line, cells: _Cells, money: str, comma: bool) -> None:
-    """Read the new value as its column would, so that a slip is told where it is written."""
-    text = line.texts.get("value", "").strip()
+def _new_texts(line: Line, cells: _Cells, money: str, comma: bool) -> list[str]:
+    """Give what stands in each cell in the scenario, read so that a slip is told where it is."""
+    column, text = cells.column, _text(line, "value")
+    if column is None or _is_no_land(cells, text):
+        return [text] * len(cells.lines)
+    setting = Setting(cells.unit, money, comma)
+    by = change_of(text) if column.kind in NUMBERS else None
+    if not text and column.must:
+        remedy = "to leave the row out: a blank Column, and drop here"
+        misplaced("value", f"a value, as {column.name} must be filled", remedy)
     try:
+        if by is not None:
+            return _shifted_texts(cells, column, by, setting) if cells.lines else []
         if text:
-            read_cell(text, cells.column, Setting(cells.unit, money, comma))
+            read_cell(text, column, setting)
     except Unreadable as problem:
-        expected = f"for {cells.column.name} {problem.expected}"
-        _misplaced("value", expected, problem.remedy)
+        expected = f"for {column.name} {problem.expected}"
+        percent = by is None and text.endswith("%") and column.kind in NUMBERS
+        remedy = f"write +{text} for as much more" if percent else problem.remedy
+        misplaced("value", expected, remedy)
+    return [text] * len(cells.lines)
+
+
+def _shifted_texts(cells: _Cells, column: Column, share: float, setting: Setting) -> list[str]:
+    """Change every number by a share of itself; blank cells among several stay blank."""
+    several = len(cells.lines) > 1
+    new = []
+    done = {"": ""}
+    for line in cells.lines:
+        text = _text(line, cells.name) or ("" if several else default_text(column))
+        if text not in done:
+            done[text] = shifted(text, column, share, setting)
+        new.append(done[text])
+    if not any(new):
+        refuse("a number to change by percent, but the cell is blank", "write the value")
+    return new
 
 
 def _with_cells(table: Table, cells: _Cells) -> Table:
     """Table with a column (or, on Farm, a line) that it may not have yet."""
+    if cells.column is None:
+        return table
     if table.sheet.settings:
         new = (line for line in cells.lines if line not in table.lines)
         return replace(table, lines=(*table.lines, *new))

@@ -148,9 +148,8 @@ def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str
     InputError
         When one of them cannot be planned.
     """
-    names = dict.fromkeys(change.scenario for change in season.what_if)
-    seasons = [(name, api.load(source, name)) for name in names]
-    return [(name, api.bring_in(s, since)[0] if since else s) for name, s in seasons]
+    seasons = api.load_scenarios(source) if season.what_if else {}
+    return [(name, api.bring_in(s, since)[0] if since else s) for name, s in seasons.items()]
 
 
 def _scenarios(changed: list[tuple[str, Season]], plan: Plan, options: Options) -> Comparison:

@@ -30,6 +30,8 @@ if TYPE_CHECKING:
     from planner.season.domain import Field, Season
 
 CENT = 0.01
+MOST_CHANGES = 40
+"""Changes of scenarios that check lists."""
 MOST_LOTS = 20
 """Lots whose fields are counted one by one."""
 MOST_RULES = 8
@@ -64,9 +66,28 @@ def season_lines(season: Season) -> list[str]:
     lines.append(count(len(season.products), "product"))
     lines += _product_table(season)
     lines += _fit_table(season)
+    lines += _what_if_table(season)
     lines += _section("What your rules keep off", [b.sentence for b in barred(season)])
     lines += _section("Please look at these again", questions(season))
     return lines + [line for note in season.told for line in paragraph(f"Note: {note}", 0)]
+
+
+def _what_if_table(season: Season) -> list[str]:
+    """What the scenarios change."""
+    rows = [
+        [
+            change.scenario,
+            ", ".join(filter(None, (change.sheet, change.item, change.column))),
+            change.was or "blank",
+            change.value or "blank",
+        ]
+        for change in season.what_if[:MOST_CHANGES]
+    ]
+    more = len(season.what_if) - MOST_CHANGES
+    rest = [f"  and {count(more, 'more change')}"] if more > 0 else []
+    names = len({change.scenario.casefold() for change in season.what_if})
+    headers = ["What if", "Changes", "As it is", "In the scenario"]
+    return [count(names, "scenario"), *table(headers, rows, left=4), *rest] if rows else []
 
 
 def _section(title: str, sentences: Sequence[str]) -> list[str]:
