@@ -106,7 +106,9 @@ def test_check_reads_every_scenario_and_names_it(tiny: Path, capsys: Capture) ->
     head = "Scenario,Sheet,Row,Column,Value\n"
     (tiny / "what if.csv").write_text(head + "No jugs,Products,Green Cap,,drop\n", "utf-8")
     assert cli.run(["check", str(tiny)]) == 3
-    assert "scenario 'No jugs': Products: expected a row for each Product" in capsys.readouterr().err
+    assert (
+        "scenario 'No jugs': Products: expected a row for each Product" in capsys.readouterr().err
+    )
     (tiny / "what if.csv").write_text(head + "Dear,Containers,all,Price,+10%\n", "utf-8")
     assert cli.run(["check", str(tiny)]) == 0
     said = capsys.readouterr().out
