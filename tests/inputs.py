@@ -148,6 +148,13 @@ GOOD: Sheets = {
     "Ordered so far": [["Product", "Container", "Count"], ["Green Cap", "jug", "1"]],
     "Days off": [["Date", "Note"], ["2027-04-25", "fair"]],
     "Recipe approvals": [["Recipe", "Approved by", "Approved on"], ["Base", "A. Adviser", ""]],
+    "Unknowns": [
+        ["What", "Of", "Low", "Likely", "High", "Together"],
+        ["Seeds per lb", "", "-4%", "", "4%", ""],
+        ["Germination", "L-1; L-2", "-6%", "-1%", "2%", "yes"],
+        ["Acres", "", "-10%", "0%", "10%", ""],
+        ["Product used", "Green Cap", "-2%", "1%", "8%", ""],
+    ],
     "What if": [
         ["Scenario", "Sheet", "Row", "Column", "Value"],
         ["More spare", "Farm", "Spare seed", "Value", "5%"],

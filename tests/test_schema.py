@@ -20,9 +20,10 @@ PROMISED = {
     "Fields": "Field|Acres|Seeding rate|Target stand|Emergence|Earliest maturity|Latest maturity|"
     "Trait|Planting date|Priority|Grower|Only varieties|Only recipes|Expected yield",
     "Seed lots": "Lot|Variety|Maturity|Trait|Units on hand|Units per bag|Seeds per lb|Germination|"
-    "Return value|Can buy|Buy price|Treated with|Grower|Moisture|Test date",
+    "Return value|Can buy|Buy price|Treated with|Grower|Moisture|Test date|Late price",
     "Products": "Product|Kind|On hand|Expires|Line loss|Carryover value|On-seed life|Density",
-    "Containers": "Product|Container|Size|Price|From count|Most available|Heel|Supplier",
+    "Containers": "Product|Container|Size|Price|From count|Most available|Heel|Supplier|"
+    "Late price|Returned for",
     "Recipes": "Recipe|Product|Rate|Of",
     "Protection": "Product|Threat|Rating",
     "Threats": "Threat|Need at low|Need at moderate|Need at high|Loss at low|Loss at moderate|"
@@ -38,6 +39,7 @@ PROMISED = {
     "Ordered so far": "Product|Container|Count",
     "Days off": "Date|Note",
     "Recipe approvals": "Recipe|Approved by|Approved on",
+    "Unknowns": "What|Of|Low|Likely|High|Together",
     "What if": "Scenario|Sheet|Row|Column|Value",
 }
 """Names that other programs read and write; they never change."""
@@ -56,6 +58,7 @@ MUST = {
     "Ratings": "Rating|Control",
     "Actives": "Product|Active ingredient|Concentration",
     "Active limits": "Active ingredient",
+    "Unknowns": "What|Low|High",
     "Suppliers": "Supplier",
     "Discounts": "Discount|Spend at least|Percent off",
     "Maturity spread": "From maturity|To maturity|Most share",
@@ -67,7 +70,7 @@ PROMISED_SETTINGS = (
     "Farm name|Crop year|Plan date|Currency|Seeds per unit|Spare seed|Product margin|"
     "Max varieties per field|Smallest split|Most of one variety|Liquid limit|Liquid warning|"
     "Allow untreated|Weigh yield loss|Soybean price|First treating day|Treating done by|"
-    "Bags per day|Floor space|Cure days"
+    "Bags per day|Floor space|Cure days|Cost of a short acre"
 )
 
 

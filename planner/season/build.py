@@ -21,6 +21,7 @@ from planner.season.domain import (
     Pressure,
     PriceBreak,
     Product,
+    Quantity,
     Rate,
     Rating,
     Recipe,
@@ -32,11 +33,13 @@ from planner.season.domain import (
     TargetStand,
     Threat,
     TreatedSeed,
+    Unknown,
     WhatIf,
 )
 from planner.season.farm import settings
 from planner.season.names import key
 from planner.season.references import index
+from planner.season.unknowns_check import home
 from planner.season.whatif import WAS
 
 if TYPE_CHECKING:
@@ -75,6 +78,7 @@ def build(tables: Tables, *, today: date, told: list[str], source: str, mark: st
         ordered=tuple(_ordered(tables, told)),
         days_off=tuple(sorted({v["date"] for _, v in _rows(tables, "Days off")})),
         what_if=tuple(_what_if(tables)),
+        unknowns=tuple(_unknowns(tables)),
         told=tuple(told),
         source=source,
         fingerprint=mark,
@@ -94,6 +98,14 @@ def _rows(tables: Tables, sheet: str) -> Iterator[tuple[Row, Values]]:
 def _what_if(tables: Tables) -> Iterator[WhatIf]:
     for (row, values), line in zip(_rows(tables, "What if"), tables["What if"].lines, strict=True):
         yield WhatIf(**{"column": "", "value": "", **values}, was=line.texts.get(WAS, ""), row=row)
+
+
+def _unknowns(tables: Tables) -> Iterator[Unknown]:
+    """Rows of Unknowns, their names spelled as where they are defined."""
+    for row, v in _rows(tables, "Unknowns"):
+        names = index(tables, *home(v["what"]))
+        of = tuple(names[key(word)] for word in v["of"])
+        yield Unknown(**{**v, "what": Quantity(v["what"]), "of": of}, row=row)
 
 
 def _farm(values: Values, today: date, told: list[str]) -> Farm:
@@ -168,6 +180,8 @@ def _containers(tables: Tables) -> Iterator[Container]:
             most=said.get("most"),
             supplier=said.get("supplier"),
             tare=said.get("tare"),
+            late_price=said.get("late_price"),
+            returned_for=said.get("returned_for", 0.0),
             row=rows[0][0],
         )
 

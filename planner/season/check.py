@@ -20,6 +20,7 @@ from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
 from planner.season.references import index, sheets_have_rows, some
 from planner.season.shop_check import SHOP_RULES
+from planner.season.unknowns_check import UNKNOWNS_RULES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -166,13 +167,13 @@ def days_of_treating_have_seed(tables: Tables) -> Iterator[Fault]:
 
 
 def container_rows_agree(tables: Tables) -> Iterator[Fault]:
-    """Rows of one container say the same of its size, heel, supplier and what is available."""
+    """Rows of one container say the same of it, count and price aside."""
     table = tables["Containers"]
     first: dict[tuple[object, object, str], Line] = {}
     for line in table.lines:
         if line.get("product") is None or line.get("name") is None:
             continue
-        for name in ("size", "heel", "supplier", "most", "tare"):
+        for name in ("size", "heel", "supplier", "most", "tare", "late_price", "returned_for"):
             value = line.get(name)
             if value is None:
                 continue
@@ -318,4 +319,5 @@ RULES = (
     losses_have_a_price,
     *DAY_RULES,
     *SHOP_RULES,
+    *UNKNOWNS_RULES,
 )

@@ -112,11 +112,12 @@ def _rule(check: DataValidation, column: Column, cell: str, lists: Lists) -> Non
 
 def _within(column: Column, cell: str) -> str:
     parts = [f"ISNUMBER({cell})"]
+    scale = 100 if column.kind is Kind.PERCENT else 1
     if column.low is not None:
-        parts.append(f"{cell}{'>' if column.above_low else '>='}{column.low:g}")
+        parts.append(f"{cell}{'>' if column.above_low else '>='}{column.low * scale:g}")
     high = column.high
     if high is not None:
-        parts.append(f"{cell}<={high * (100 if column.kind is Kind.PERCENT else 1):g}")
+        parts.append(f"{cell}<={high * scale:g}")
     if column.kind in {Kind.COUNT, Kind.YEAR}:
         parts.append(f"{cell}=INT({cell})")
     return f"AND({','.join(parts)})"

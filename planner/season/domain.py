@@ -53,6 +53,16 @@ class Basis(Enum):
     G_PER_100KG = "g/100 kg"
 
 
+class Quantity(Enum):
+    """A figure of the season that may turn out otherwise."""
+
+    SEEDS_PER_LB = "Seeds per lb"
+    GERMINATION = "Germination"
+    ACRES = "Acres"
+    UNITS_ON_HAND = "Units on hand"
+    PRODUCT_USED = "Product used"
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """Where a record stands in the input."""
@@ -130,6 +140,8 @@ class Farm:
     """Whether a seed treatment is credited with losses to white mold."""
     metric: bool = False
     """Show the plan in metric units."""
+    short_acre_cost: float | None = None
+    """Money that an acre short costs; None where acres are compared before money."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -200,6 +212,8 @@ class SeedLot:
     test_date: date | None = None
     leaves_loose: bool = False
     """Whether its treated seed leaves loose in a wagon, not in packages."""
+    late_price: float | None = None
+    """Per unit, shortly before planting; None if none can be bought then."""
     row: Row = NOWHERE
 
 
@@ -269,6 +283,10 @@ class Container:
     supplier: str | None = None
     tare: float | None = None
     """Weight of the empty container, lb."""
+    late_price: float | None = None
+    """Of one, after the supplier's last day to order; None if none can be bought then."""
+    returned_for: float = 0.0
+    """Share of the price paid that an unopened one brings back."""
     row: Row = NOWHERE
 
 
@@ -391,6 +409,25 @@ class OnItsWay:
 
 
 @dataclass(frozen=True, slots=True)
+class Unknown:
+    """By how much a figure may turn out otherwise: a triangular distribution of changes.
+
+    Changes are shares of the figure planned with; of a germination they are points, as fractions
+    of one.
+    """
+
+    what: Quantity
+    low: float
+    high: float
+    likely: float = 0.0
+    of: tuple[str, ...] = ()
+    """Lots, fields or products; empty for all of them."""
+    together: bool = False
+    """Whether all of them turn out alike."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
 class Brought:
     """What was reported done of an earlier plan and brought into a season."""
 
@@ -443,6 +480,7 @@ class Season:
     ordered: tuple[OnItsWay, ...] = ()
     days_off: tuple[date, ...] = ()
     what_if: tuple[WhatIf, ...] = ()
+    unknowns: tuple[Unknown, ...] = ()
     told: tuple[str, ...] = ()
     """What the reader passed over or took in a way worth saying."""
     source: str = ""

@@ -65,6 +65,18 @@ def prices_that_rise(tables: Tables) -> Iterator[str]:
                 yield f"Containers, row {line.row}: the price rises from {count} containers on."
 
 
+def late_prices_below_early(tables: Tables) -> Iterator[str]:
+    """Containers and seed that cost less when they are bought late than early."""
+    for sheet, early in (("Containers", "price"), ("Seed lots", "buy_price")):
+        for line in tables[sheet].lines:
+            late, price = line.get("late_price"), line.get(early)
+            if isinstance(late, float) and isinstance(price, float) and late < price:
+                yield (
+                    f"{sheet}, row {line.row}: the late price, {late:,.10g}, is below the early "
+                    f"one, {price:,.10g}."
+                )
+
+
 def percents_that_fall(tables: Tables) -> Iterator[str]:
     """Levels of a discount that give less for more spend."""
     levels: dict[tuple[object, object], list[tuple[float, float, Line]]] = defaultdict(list)
@@ -149,5 +161,6 @@ HINTS = (
     prices_that_rise,
     actives_named_for_nothing,
     percents_that_fall,
+    late_prices_below_early,
     spans_given_twice,
 )

@@ -31,6 +31,7 @@ from planner.season.sheets_protection import (
     TOLERANCE,
 )
 from planner.season.sheets_seed import FIELDS, MATURITY_SPREAD, SEED_LOTS, TREATED_SO_FAR
+from planner.season.sheets_unknowns import UNKNOWNS
 
 __all__ = [
     "HELP_SHEETS",
@@ -66,6 +67,7 @@ SHEETS = (
     ORDERED_SO_FAR,
     DAYS_OFF,
     RECIPE_APPROVALS,
+    UNKNOWNS,
     WHAT_IF,
 )
 """All sheets, in the order in which a season is filled in."""

@@ -270,6 +270,14 @@ SETTINGS = (
         "for every unbroken stretch of recipes that hold a product.",
         "no",
     ),
+    amount(
+        "Cost of a short acre",
+        "short_acre_cost",
+        Measure.MONEY_PER_AREA,
+        "What an acre that stays short costs where figures turn out otherwise.",
+        "150",
+        blank="none; acres short are compared first, then money",
+    ),
     *SHOP_SETTINGS,
     choice(
         "Units",
