@@ -45,8 +45,8 @@ def put_text(cell: Any, text: str, number_format: str = "@") -> None:
 def csv_text(value: str) -> str:
     """Text for a CSV file that no spreadsheet takes for a formula.
 
-    >>> csv_text("=1+1"), csv_text("-3"), csv_text("Long Eighty")
-    ("'=1+1", '-3', 'Long Eighty')
+    >>> csv_text("=1+1"), csv_text("-3%"), csv_text("Long Eighty")
+    ("'=1+1", '-3%', 'Long Eighty')
     """
     value = clean(value)
     if value.startswith("'"):
@@ -54,7 +54,7 @@ def csv_text(value: str) -> str:
     if not value.startswith(FORMULA_STARTS):
         return value
     try:
-        float(value)
+        float(value.removesuffix("%"))
     except ValueError:
         return "'" + value
     return value
