@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import Counter
+from math import ceil
 from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING, Any
@@ -45,7 +46,8 @@ def page(lines: list[Line]) -> None:
     seasons, runs = latest(lines), [one for one in lines if "run" in one]
     parts = [
         "# Proofs held against other engines",
-        "Made by `python -m reports.reliability.many_optima page`; nothing here is edited by hand.",
+        "Made by `python -m reports.reliability.many_optima page --results FILE`; nothing here is "
+        "edited by hand.",
         INTRODUCTION,
         _told(seasons),
         "## What came out",
@@ -69,8 +71,10 @@ The program plans each as it plans for anyone; its plan is audited. The second m
 compared first, priority by priority; where they are equal, costs. Wrong is: a floor above a plan
 that an engine found (its whole numbers held and all else solved again), fewer acres short than we
 call the fewest, or a plan over 0.01 % dearer than a proven optimum. Where the program's time ends
-before it has found that, it is asked once more with more time; what is still dearer then counts as
-behind, a proof of an engine above our audited plan as disputed."""
+before it has found that, it is asked once more with more time; what is still dearer then is called
+behind, and a proof of an engine above our audited plan disputed: both count as wrong until it is
+known why (last column of what differed). The program's limit is by the clock, so a plan may be
+behind because other work had the machine."""
 
 
 def _told(seasons: list[Line]) -> str:
@@ -112,7 +116,7 @@ def _sizes(seasons: list[Line]) -> str:
 
 def _times(seasons: list[Line], who: str) -> list[str]:
     took = sorted(one["took"][who] for one in seasons)
-    return [f"{t:.1f}" for t in (median(took), took[int(0.9 * (len(took) - 1))], took[-1])]
+    return [f"{t:.1f}" for t in (median(took), took[ceil(0.9 * len(took)) - 1], took[-1])]
 
 
 def _differences(seasons: list[Line]) -> str:
@@ -147,15 +151,15 @@ def _engines(seasons: list[Line]) -> str:
 
 
 def _runs(runs: list[Line], seasons: list[Line]) -> str:
-    head = [key for key in (runs[0] if runs else {}) if key != "limits"]
+    head = [key for key in (runs[-1] if runs else {}) if key != "limits"]
+    limits = list(runs[-1]["limits"]) if runs else []
+    rows = [[one[k] for k in head] + [f"{one['limits'][k]:g}" for k in limits] for one in runs]
     load = [one["load"] for one in seasons] or [0.0]
-    parts = [
-        table(head, [[one[key] for key in head] for one in runs]),
-        "A run can be stopped and started again; each start is a row. Other work on the machine: "
-        f"load average {median(load):.1f} in the median, {max(load):.1f} at most.",
-    ]
-    if runs:
-        limits = ", ".join(f"{who} {s:g}" for who, s in runs[-1]["limits"].items())
-        text = "Limits in seconds, ours by the clock, the engines' of the processor"
-        parts.append(f"{text}: {limits}.")
-    return "\n\n".join(parts)
+    return "\n\n".join(
+        [
+            table([*head, *(f"limit of {who}, s" for who in limits)], rows),
+            "A run can be stopped and started again; each start is a row. Our limits are by the "
+            "clock, the engines' of the processor. Load average of the machine, this work included: "
+            f"{median(load):.1f} in the median, {max(load):.1f} at most.",
+        ]
+    )
