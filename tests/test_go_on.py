@@ -256,6 +256,20 @@ def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
     assert now.products[0].on_hand == pytest.approx(240.0)
 
 
+def test_a_campaign_of_which_nothing_is_done_is_not_read(tmp_path) -> None:
+    """So a plan.json of another version of the calendar will do."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    data = json.loads(file.read_text("utf-8"))
+    data["campaign"]["calendar"] = {}
+    file.write_text(json.dumps(data), "utf-8")
+    now, _, notes = api.bring_in(bought(winter()), file)
+    assert (now.treated, notes) == ((), ())
+    data["campaign"]["done"] = [{"lot": "L1", "recipe": "R1", "bags": 2, "on": "2027-04-22"}]
+    file.write_text(json.dumps(data), "utf-8")
+    with pytest.raises(InputError, match="make the plan again"):
+        api.bring_in(bought(winter()), file)
+
+
 @pytest.mark.parametrize(
     "broken",
     [

@@ -73,8 +73,9 @@ def read_earlier(path: Path) -> Earlier:
     told = data.get(KEY)
     done: tuple[TreatedSeed, ...] = ()
     took: dict[str, float] = {}
-    if isinstance(data.get("campaign"), dict):
-        done, took = reported(from_dict(data["campaign"]))
+    campaign = data.get("campaign")
+    if isinstance(campaign, dict) and campaign.get("done"):
+        done, took = reported(from_dict(campaign))
     if told is None:
         on_hand = {use.product: use.on_hand for use in plan.products}
         return Earlier(plan, Sheets(on_hand=on_hand), reported=done, taken=took)
