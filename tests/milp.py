@@ -426,8 +426,9 @@ def _product_use(m, season, treated):
     """Rule 4, the left side: fl oz of every product as columns."""
     used = {p.name: defaultdict(float) for p in season.products}
     lots = {lot.name: lot for lot in season.lots}
+    runs = {}
     for recipe in season.recipes:
-        run = m.column(1.0, whole=True)
+        run = runs[recipe.name] = m.column(1.0, whole=True)
         for (name, recipe_name), terms in treated.items():
             if recipe_name != recipe.name:
                 continue
@@ -438,8 +439,31 @@ def _product_use(m, season, treated):
                     used[rate.product][j] += floz * (1.0 + season.farm.product_margin)
         for product in {rate.product for rate in recipe.rates}:
             (loss,) = (p.line_loss for p in season.products if p.name == product)
-            used[product][run] += loss
+            if not season.farm.line_stays_primed:
+                used[product][run] += loss
+    if season.farm.line_stays_primed:
+        _primed(m, season, runs, used)
     return used
+
+
+def _primed(m, season, runs, used) -> None:
+    """Every recipe that is run has a place in a row; a product is lost where it was not before."""
+    n = len(season.recipes)
+    at = {(name, t): m.column(1.0, whole=True) for name in runs for t in range(n)}
+    for name, run in runs.items():
+        m.row({**{at[name, t]: 1.0 for t in range(n)}, run: -1.0}, 0.0, 0.0)
+    for t in range(n):
+        m.row({at[name, t]: 1.0 for name in runs}, high=1.0)
+        if t:
+            here = {at[name, t]: 1.0 for name in runs}
+            m.row({**here, **{at[name, t - 1]: -1.0 for name in runs}}, high=0.0)
+    for p in season.products:
+        mine = [r.name for r in season.recipes if any(x.product == p.name for x in r.rates)]
+        for t in range(n):
+            comes = m.column(1.0)
+            row = {comes: 1.0, **{at[name, t]: -1.0 for name in mine}}
+            m.row(row | ({at[name, t - 1]: 1.0 for name in mine} if t else {}), low=0.0)
+            used[p.name][comes] += p.line_loss
 
 
 def in_time(level, supplier, season) -> bool:

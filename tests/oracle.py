@@ -431,7 +431,11 @@ def _choices(season, orders) -> list[tuple[float, dict[tuple[str, str], float]]]
             way.bought * lot.units_per_bag * lot.buy_price
             for lot, way in zip(season.lots, ways, strict=True)
         )
-        base = orders.cheapest(need, most - seed)
+        run = [r for i, r in enumerate(season.recipes) if sum(w.treated[i] for w in ways) > 0.0]
+        base = min(
+            orders.cheapest({p: need[p] + lost[p] for p in need}, most - seed)
+            for lost in _losses(season, run)
+        )
         if math.isinf(base):
             continue
         have = dict(already)
@@ -456,7 +460,6 @@ def _choices(season, orders) -> list[tuple[float, dict[tuple[str, str], float]]]
 
 def _need(season, ways) -> dict[str, float]:
     need = {p.name: 0.0 for p in season.products}
-    loss = {p.name: p.line_loss for p in season.products}
     for i, recipe in enumerate(season.recipes):
         units = [way.treated[i] for way in ways]
         if sum(units) <= 0.0:
@@ -465,9 +468,20 @@ def _need(season, ways) -> dict[str, float]:
             for rate in recipe.rates:
                 floz = treated * floz_a_unit(rate, lot, season)
                 need[rate.product] += floz * (1.0 + season.farm.product_margin)
-        for name in {rate.product for rate in recipe.rates}:
-            need[name] += loss[name]
     return need
+
+
+def _losses(season, run) -> list[dict[str, float]]:
+    """Line losses of some recipes: one each; of every order where the line stays primed."""
+    loss = {p.name: p.line_loss for p in season.products}
+    holds = [{rate.product for rate in r.rates} for r in run]
+    if not season.farm.line_stays_primed:
+        return [{p: loss[p] * sum(p in has for has in holds) for p in loss}]
+    found = []
+    for order in itertools.permutations(holds):
+        fresh = [now - before for before, now in zip([set(), *order], order, strict=False)]
+        found.append({p: loss[p] * sum(p in new for new in fresh) for p in loss})
+    return found
 
 
 def _largest(pools) -> list[int]:

@@ -168,7 +168,7 @@ def fuller_season(seed: int) -> Season:
 
 def _more_settings(rng: Random, one: Season) -> dict:
     most = rng.choice((0.0, 150.0, 400.0, 900.0, 2500.0))
-    return {"most_to_spend": _some(rng, 0.4, most)}
+    return {"most_to_spend": _some(rng, 0.4, most), "line_stays_primed": rng.random() < 0.5}
 
 
 def with_lot_share(one: Season, seed: int) -> Season:

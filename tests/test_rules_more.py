@@ -5,14 +5,19 @@ bags of 40, 2 fl oz a unit, jugs of 320 fl oz for $300, of which one is enough. 
 are worked by hand in the comments.
 """
 
+from dataclasses import replace
 from datetime import date
+from itertools import permutations
+from random import Random
 
 import pytest
 
 from planner.agronomy.protection import together
+from planner.errors import AuditError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve
 from planner.plan.audit import audit
+from planner.plan.line import flushes, shortest
 from planner.plan.plan import Outcome
 from planner.season.domain import DiscountLevel, Pressure, Rating, Supplier, Threat
 from tests import milp, oracle
@@ -57,6 +62,26 @@ BETA = {
 
 def beta_at(price):
     return {**BETA, "containers": (container(), container("Beta", price=price))}
+
+
+def line(loss, *, primed=True, Gamma=300.0, **recipes):
+    """Fields of 40 acres, each for one recipe at 2 fl oz/unit of each product; jugs of 320 fl oz.
+
+    All products but Delta leave the loss in the line.
+    """
+    names = sorted({name for held in recipes.values() for name in held})
+    return {
+        "farm": farm(line_stays_primed=primed),
+        "fields": tuple(field(r, 40.0, only_recipes=(r,)) for r in recipes),
+        "lots": (lot(on_hand=160.0),),
+        "products": tuple(
+            product(name, line_loss=0.0 if name == "Delta" else loss) for name in names
+        ),
+        "containers": tuple(
+            container(name, price=Gamma if name == "Gamma" else 300.0) for name in names
+        ),
+        "recipes": tuple(recipe(r, **dict.fromkeys(held, 2.0)) for r, held in recipes.items()),
+    }
 
 
 TO_BUY = {"lots": (lot(on_hand=0.0, can_buy=80.0, buy_price=12.0),)}
@@ -173,6 +198,32 @@ CASES = [
         0,
         280,
     ),
+    # The line stays primed: 160 fl oz on 80 units, and the loss once or twice; a jug holds 320.
+    ("lost once for both recipes", line(160.0, R1=("Alpha",), R2=("Alpha",)), 0, 300),
+    ("just not in one jug", line(160.5, R1=("Alpha",), R2=("Alpha",)), 0, 600),
+    ("lost twice", line(160.0, primed=False, R1=("Alpha",), R2=("Alpha",)), 0, 600),
+    ("just in one jug", line(80.0, primed=False, R1=("Alpha",), R2=("Alpha",)), 0, 300),
+    # R2, R1, R3 keeps both on the line; by the alphabet Beta would be flushed twice.
+    (
+        "the order is part of it",
+        line(160.0, R1=("Alpha", "Beta"), R2=("Alpha",), R3=("Beta",)),
+        0,
+        600,
+    ),
+    # Whichever order, one of three is flushed twice, and takes a second jug: the one for $90.
+    (
+        "one must be flushed twice",
+        line(160.0, R1=("Alpha", "Beta"), R2=("Beta", "Gamma"), R3=("Alpha", "Gamma"), Gamma=90.0),
+        0,
+        780,
+    ),
+    # A third recipe without anything of the line's breaks no stretch that it must.
+    (
+        "a recipe that leaves nothing goes to an end",
+        line(160.0, R1=("Alpha",), R2=("Delta",), R3=("Alpha",)),
+        0,
+        600,
+    ),
     # Elm's two jugs alone reach it, and nothing comes off Oak's: 600 + 300 - 60.
     (
         "what comes too late gets nothing off",
@@ -208,3 +259,61 @@ def test_losses_together():
     assert together([6.0, 4.8, 3.0], 60.0) == pytest.approx(12.804)
     assert together([24.0, 21.0, 18.0], 60.0) == pytest.approx(0.727 * 60.0)
     assert together([70.0, 1.0], 60.0) == pytest.approx(60.0)
+
+
+def test_the_order_of_runs_is_told():
+    """Alpha and Beta stay on the line; where one of three is flushed twice, it is the cheap one."""
+    one = season(**line(160.0, R1=("Alpha", "Beta"), R2=("Alpha",), R3=("Beta",)))
+    order = solve(one, SolveOptions(seconds=20, gap=0.0)).run_order
+    assert order in (("R2", "R1", "R3"), ("R3", "R1", "R2"))
+    cycle = {"R1": ("Alpha", "Beta"), "R2": ("Beta", "Gamma"), "R3": ("Alpha", "Gamma")}
+    one = season(**line(160.0, Gamma=90.0, **cycle))
+    assert solve(one, SolveOptions(seconds=20, gap=0.0)).run_order[1] == "R1"
+    one = season(**line(160.0, primed=False, **cycle))
+    assert solve(one, SolveOptions(seconds=20, gap=0.0)).run_order == ()
+
+
+def test_the_order_suits_the_days():
+    """Either way round loses as little; the field planted first has its seed treated first."""
+    one = season(**line(160.0, R1=("Alpha", "Beta"), R2=("Alpha",), R3=("Beta",)))
+    for early, order in (("R2", ("R2", "R1", "R3")), ("R3", ("R3", "R1", "R2"))):
+        fields = tuple(
+            replace(f, planting_date=date(2027, 5, 1 if f.name == early else 20))
+            for f in one.fields
+        )
+        plan = solve(replace(one, fields=fields), SolveOptions(seconds=20, gap=0.0))
+        assert plan.run_order == order
+
+
+def test_an_order_that_says_otherwise_is_no_plan():
+    """The audit counts stretches by itself, and misses no recipe."""
+    one = season(**line(160.0, R1=("Alpha", "Beta"), R2=("Alpha",), R3=("Beta",)))
+    plan = solve(one, SolveOptions(seconds=20, gap=0.0))
+    for order in (("R1", "R2", "R3"), plan.run_order[:2], ()):
+        with pytest.raises(AuditError, match=r"Beta|run as"):
+            audit(replace(plan, run_order=order), one)
+
+
+def test_shortest_orders_equal_trying_all():
+    """Held and Karp's dynamic program against all orders, on random sets of products."""
+    rng = Random(7)
+    names = ("Alpha", "Beta", "Gamma", "Delta")
+    for _ in range(60):
+        recipes = tuple(
+            recipe(f"R{n}", **dict.fromkeys(rng.sample(names, rng.randint(1, 3)), 1.0))
+            for n in range(rng.randint(1, 5))
+        )
+        one = season(
+            recipes=recipes,
+            products=tuple(product(n, line_loss=rng.choice((0.0, 4.0, 10.0))) for n in names),
+            containers=tuple(container(n, price=rng.choice((90.0, 300.0))) for n in names),
+        )
+        price = {c.product: c.breaks[0].price / c.size for c in one.containers}
+        loss = {p.name: p.line_loss * price[p.name] for p in one.products}
+
+        def lost(order, one=one, loss=loss):
+            return sum(n * loss[p] for p, n in flushes(order, one).items())
+
+        run = [r.name for r in recipes]
+        best = min(map(lost, permutations(run)))
+        assert lost(shortest(run, one)) == pytest.approx(best)

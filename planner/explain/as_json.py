@@ -44,6 +44,7 @@ def to_dict(why: Explanation) -> dict[str, Any]:
         "rule_costs": plain(why.rules),
         "most_to_spend": plain(why.money),
         "worth_treating": plain(why.worth),
+        "bought_treated": plain(why.bought_treated),
     }
     if why.compared is not None:
         found["what_if"] = comparison(why.compared)

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
 from planner.explain.money import Money, money_told, money_trials
 from planner.explain.protection import threat_pages
@@ -43,6 +44,7 @@ class Explanation:
     money: Money | None = None
     """Against more to spend, where that is limited."""
     worth: tuple[Worth, ...] = ()
+    bought_treated: tuple[BoughtTreated, ...] = ()
     compared: Comparison | None = None
     """The base and what-if scenarios, where they were asked for."""
     again: Again | None = None
@@ -81,6 +83,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         rules=rule_costs(plan, season, rules, found),
         money=money_told(plan, season, money),
         worth=worth_treating(plan, season),
+        bought_treated=bought_treated(plan, season),
         seconds=monotonic() - began,
     )
 

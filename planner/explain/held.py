@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
 from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Treating
-from planner.plan.price import price_plan
+from planner.plan.price import order_of_runs, price_plan
 
 if TYPE_CHECKING:
     from planner.season.domain import Season
@@ -36,7 +36,8 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
     treating = tuple(_bagged(t, lots[t.lot].units_per_bag) for t in plan.treating)
     if trim:
         treating = _trimmed(treating, planting, season)
-    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
+    runs = order_of_runs(season, treating, planting, plan.run_order)
+    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting, runs)
     gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
     proven = gap <= PROVEN_GAP and known.shortage_proven
     return Plan(
@@ -50,6 +51,7 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
         planting=planting,
         products=uses,
         shortages=plan.shortages,
+        run_order=runs,
         shortage_proven=known.shortage_proven,
         seconds=known.seconds,
     )

@@ -111,6 +111,7 @@ def _facts(it: Instance, c: Choices, rule_has: NDArray[np.bool_]) -> Facts:
         part_size=it.part_bag,
         bought_extra=sizes * (buy - worth),
         line=line,
+        primed=farm.line_stays_primed,
         rule_has=rule_has,
         most_shares=farm.max_varieties or 10**6,
     )

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, Any
 from pulp import lpSum
 
 from planner.optimize.instance import spread_rules
+from planner.optimize.line import START, line_kinds
 from planner.optimize.variables import qualifying
 
 if TYPE_CHECKING:
@@ -196,7 +197,9 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     .. math:: S_p + \sum_{c,j} (V_c - H_c) n_{cj}
         = \sum_{l,r} \rho_{lrp} (U_l x_{lr} + P_l q_{lr}) + \sum_r L_p z_r + M_p e_p
 
-    Divided by M, the largest container: what is left is counted in those.
+    Divided by M, the largest container: what is left is counted in those. Where the line stays
+    primed, the line losses are :math:`t_{np} L_p W_n`, or :math:`L_p` for every :math:`y_{ij}` that
+    brings the product onto the line, in place of those of :math:`z_r`.
     """
     at = {p.name: i for i, p in enumerate(it.products)}
     terms: dict[int, list[tuple[float, Any]]] = defaultdict(list)
@@ -209,12 +212,77 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     for (lot, k), q in v.part.items():
         for p in it.use[lot, k].nonzero()[0].tolist():
             terms[p].append((-it.use[lot, k, p] * it.part_bag[lot], q))
-    for k, z in v.run.items():
+    for k, z in v.run.items() if not it.season.farm.line_stays_primed else ():
         for name in sorted({r.product for r in it.recipes[k].rates}):
             terms[at[name]].append((-it.products[at[name]].line_loss, z))
+    kinds = line_kinds(it)
+    for n, w in v.way.items():
+        for p, times in v.ways[n].times if v.ways else ():
+            terms[p].append((-times * it.products[p].line_loss, w))
+    for (i, j), y in v.follows.items():
+        on = kinds[i].products if i != START else frozenset()
+        for p in sorted(kinds[j].products - on):
+            terms[p].append((-it.products[p].line_loss, y))
     for p, lump in enumerate(it.lump.tolist()):
         row = [*((a / lump, x) for a, x in terms[p]), (-1.0, v.left[p])]
         problem.addConstraint(weighted(row) == -float(it.supply[p]) / lump, f"cover_{p}")
+
+
+def recipes_run_in_a_way_worked_out(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""Recipes that are run are among those of one way, which says what the line loses.
+
+    .. math:: z_r \le \sum_{n \ni r} W_n, \quad \sum_n W_n \le 1
+    """
+    if not v.way:
+        return
+    kind_of = {k: n for n, kind in enumerate(line_kinds(it)) for k in kind.recipes}
+    problem.addConstraint(weighted((1.0, w) for w in v.way.values()) <= 1, "one_way")
+    for k, z in v.run.items():
+        if k in kind_of:
+            ways = [(1.0, w) for n, w in v.way.items() if kind_of[k] in (v.ways or ())[n].kinds]
+            problem.addConstraint(weighted([*ways, (-1.0, z)]) >= 0, f"in_way_{k}")
+
+
+def recipes_run_one_after_the_other(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""Kinds of recipes that are run follow one another in one order, from the empty line on.
+
+    .. math:: z_r \le \sum_i y_{ij} \le 1 \; (r \in j), \quad \sum_i y_{ji} \le \sum_i y_{ij},
+        \quad \sum_j y_{0j} \le 1, \quad f_{ij} \le N y_{ij}, \quad
+        \sum_i f_{ij} - \sum_i f_{ji} = \sum_i y_{ij}, \quad
+        \sum_{i \not\ni p, j \ni p} y_{ij} \ge z_r \; (p \in r)
+
+    Flow of one commodity keeps the order from falling apart (Gavish and Graves 1978, from memory);
+    the last follows from the others where all is whole: who is run brings his products on.
+    """
+    kinds, ways = line_kinds(it), list(v.follows)
+    nodes = sorted({j for _, j in ways})
+    if nodes:
+        begin = [(1.0, v.follows[START, j]) for j in nodes]
+        problem.addConstraint(weighted(begin) <= 1, "one_first")
+    for j in nodes:
+        into = [(1.0, v.follows[way]) for way in ways if way[1] == j]
+        on = [(1.0, v.follows[way]) for way in ways if way[0] == j]
+        less = [(-c, y) for c, y in into]
+        problem.addConstraint(weighted(into) <= 1, f"once_{j}")
+        problem.addConstraint(weighted([*on, *less]) <= 0, f"then_{j}")
+        come = [(1.0, v.flow[way]) for way in ways if way[1] == j]
+        go = [(-1.0, v.flow[way]) for way in ways if way[0] == j]
+        problem.addConstraint(weighted([*come, *go, *less]) == 0, f"flow_{j}")
+        for k in kinds[j].recipes:
+            if k in v.run:
+                problem.addConstraint(weighted([*into, (-1.0, v.run[k])]) >= 0, f"is_run_{k}")
+    for n, (way, flow) in enumerate(v.flow.items()):
+        problem.addConstraint(flow - len(nodes) * v.follows[way] <= 0, f"flow_on_{n}")
+    for p in sorted({p for j in nodes for p in kinds[j].products}):
+        brings = [
+            (1.0, y)
+            for (i, j), y in v.follows.items()
+            if p in kinds[j].products and (i == START or p not in kinds[i].products)
+        ]
+        for k in sorted(k for j in nodes if p in kinds[j].products for k in kinds[j].recipes):
+            if k in v.run:
+                row = weighted([*brings, (-1.0, v.run[k])]) >= 0
+                problem.addConstraint(row, f"primed_{p}_{k}")
 
 
 OVERLOOKED = 1e-4
@@ -354,6 +422,8 @@ RULES = (
     bags_are_there_once,
     untreated_seed_is_left_over_from_treating,
     recipes_run_where_bags_are_treated,
+    recipes_run_in_a_way_worked_out,
+    recipes_run_one_after_the_other,
     supply_covers_need,
     what_is_not_on_hand_is_bought,
     count_reaches_its_price_break,

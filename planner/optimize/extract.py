@@ -6,8 +6,9 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.errors import NoPlanError
+from planner.optimize.line import START, line_kinds, line_ways
 from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Shortage, Treating
-from planner.plan.price import price_plan
+from planner.plan.price import order_of_runs, price_plan
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -82,12 +83,32 @@ def planting(model: Model, x: Floats) -> tuple[Planting, ...]:
     return tuple(rows)
 
 
+def run_order(model: Model, x: Floats, treated: tuple[Treating, ...]) -> tuple[str, ...]:
+    """Recipes treated with, in the order in which they run; those that leave no loss last."""
+    it = model.it
+    follows = {i: j for (i, j), value in model.values("follows", x) if value > 0.5}
+    kinds = line_kinds(it)
+    run = {t.recipe for t in treated}
+    path = []
+    ways = line_ways(it, model.keys["run"]) or ()
+    for n in (n for n, value in model.values("way", x) if value > 0.5):
+        path += ways[n].kinds
+    at = follows.pop(START, None)
+    while at is not None:
+        path.append(at)
+        at = follows.pop(at, None)
+    names = [it.recipes[k].name for kind in path for k in kinds[kind].recipes]
+    found = [name for name in names if name in run]
+    return (*found, *sorted(run.difference(found)))
+
+
 def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = True) -> Plan:
     """Build the plan that a solution stands for; `bound` is the proven floor of its cost."""
     it = model.it
     treated, planted = treating(model, x), planting(model, x)
+    runs = order_of_runs(it.season, treated, planted, run_order(model, x, treated))
     cost, order, purchases, uses = price_plan(
-        it.season, counts(model, x), bags_bought(model, x), treated, planted
+        it.season, counts(model, x), bags_bought(model, x), treated, planted, runs
     )
     total = cost.total
     bound = min(max(bound, model.matrix.least), total)
@@ -109,5 +130,6 @@ def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = 
         shortages=tuple(
             Shortage(name, acres) for name, acres in short.items() if acres > 1e-6 * whole[name]
         ),
+        run_order=runs,
         shortage_proven=shortage_proven,
     )

@@ -23,7 +23,19 @@ SHORT_GAP = 1e-3
 """Gap up to which acres short are settled where money is too."""
 SHORT_SLACK = 1e-5
 """Acres of a priority that may be short beyond that."""
-ORDER = ("run", "count", "reached", "left", "ordered", "freight_free", "level", "discount")
+ORDER = (
+    "run",
+    "way",
+    "follows",
+    "flow",
+    "count",
+    "reached",
+    "left",
+    "ordered",
+    "freight_free",
+    "level",
+    "discount",
+)
 """Groups of variables that make up the order."""
 
 

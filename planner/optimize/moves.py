@@ -92,6 +92,8 @@ class Facts(NamedTuple):
     bought_extra: Floats
     line: Floats
     """Line losses: recipe x product."""
+    primed: bool
+    """Whether a product's line loss is taken once for all recipes; more is the model's to find."""
     rule_has: Bools
     """Shares of all planted acres: rule x lot."""
     most_shares: int
@@ -297,8 +299,22 @@ def count_run(x: Facts, s: Tally, c: Prices, pool: int, change: int) -> None:
     was = s.running[recipe] > 0
     s.running[recipe] += change
     runs = s.running[recipe] > 0
-    if runs != was:
+    if runs != was and not x.primed:
         add_need(s, c, x.line[recipe], 1.0 if runs else -1.0)
+    elif runs != was:
+        for p in range(len(s.need)):
+            loss = x.line[recipe, p]
+            if loss > 0.0 and not is_primed(x, s, recipe, p):
+                s.need[p] += loss if runs else -loss
+                s.spent[p] = cost_of(c, p, s.need[p])
+
+
+def is_primed(x: Facts, s: Tally, recipe: int, product: int) -> bool:
+    """Whether another recipe that runs holds a product."""
+    for k in range(len(s.running)):
+        if k != recipe and s.running[k] > 0 and x.line[k, product] > 0.0:
+            return True
+    return False
 
 
 def put(x: Facts, s: Tally, c: Prices, field: int, choice: int, acres: float) -> None:
@@ -436,7 +452,7 @@ def offer(x: Facts, s: Tally, c: Prices, choice: int, acres: float) -> float:
     fresh = x.treats[pool] and s.running[recipe] == 0
     for p in range(len(s.need)):
         need = taken * x.use[pool, p]
-        if fresh:
+        if fresh and not (x.primed and is_primed(x, s, recipe, p)):
             need += x.line[recipe, p]
         if need != 0.0:
             cost += cost_of(c, p, s.need[p] + need) - s.spent[p]

@@ -7,12 +7,14 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.instance import WHOLE, most_bags, most_need
+from planner.optimize.line import START, line_kinds, line_ways
 from planner.plan.price import counts_toward
 
 if TYPE_CHECKING:
     from pulp import LpProblem
 
     from planner.optimize.instance import Choices, Instance
+    from planner.optimize.line import LineWay
 
 Var = Any
 """A PuLP variable."""
@@ -47,6 +49,13 @@ class Variables:
     """Bags of a lot bought. [b]"""
     run: dict[int, Var] = field(default_factory=dict)
     """Whether anything is treated with a recipe. [z]"""
+    way: dict[int, Var] = field(default_factory=dict)
+    """Whether recipes run in one of the ways worked out; only where the line stays primed. [W]"""
+    follows: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Whether one kind of recipes runs right after another; only where there are too many ways.
+    [y]"""
+    flow: dict[tuple[int, int], Var] = field(default_factory=dict)
+    """Kinds of recipes still to come, from one kind to the next. [f]"""
     count: dict[tuple[int, int], Var] = field(default_factory=dict)
     """Containers at a price break. [n]"""
     reached: dict[tuple[int, int], Var] = field(default_factory=dict)
@@ -61,6 +70,8 @@ class Variables:
     """Whether a discount level counts. [d]"""
     discount: dict[int, Var] = field(default_factory=dict)
     """Money that a discount level takes off. [D]"""
+    ways: tuple[LineWay, ...] | None = None
+    """What the numbers of `way` stand for."""
     most_bags: dict[tuple[int, int], int] = field(default_factory=dict)
     most_count: list[int] = field(default_factory=list)
     most_spend: dict[int, float] = field(default_factory=dict)
@@ -119,6 +130,8 @@ def make_variables(problem: LpProblem, it: Instance, choices: Choices) -> Variab
     v = Variables(choices)
     _planting(problem, it, v)
     _treating(problem, it, v)
+    if it.season.farm.line_stays_primed:
+        _running(problem, it, v)
     _ordering(problem, it, v)
     return v
 
@@ -168,6 +181,21 @@ def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
         pays = it.treatable(lot) and seed.return_value > seed.buy_price
         if it.can_buy[lot] > 0 and (lot in useful or pays):
             v.bought[lot] = _add(problem, "b", lot, int(it.can_buy[lot]), "Integer")
+
+
+def _running(problem: LpProblem, it: Instance, v: Variables) -> None:
+    v.ways = line_ways(it, v.run)
+    if v.ways is not None:
+        for n in range(len(v.ways)):
+            v.way[n] = _add(problem, "W", n, 1, "Integer")
+        return
+    kinds = [n for n, kind in enumerate(line_kinds(it)) if any(k in v.run for k in kind.recipes)]
+    for i in (START, *kinds):
+        for j in kinds:
+            if i != j:
+                name = len(v.follows)
+                v.follows[i, j] = _add(problem, "v", name, 1, "Integer")
+                v.flow[i, j] = _add(problem, "f", name, len(kinds), "Continuous")
 
 
 def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:

@@ -82,6 +82,7 @@ def _names(plan: Plan, season: Season) -> Iterator[str]:
         "treating": [(t.lot, t.recipe) for t in plan.treating],
         "planting": [(p.field, p.lot, p.recipe) for p in plan.planting],
         "shortages": [(s.field,) for s in plan.shortages],
+        "run order": [(name,) for name in plan.run_order],
     }
     known: dict[str, Callable[[tuple[str, ...]], bool]] = {
         "order": lambda k: k in containers,
@@ -89,6 +90,7 @@ def _names(plan: Plan, season: Season) -> Iterator[str]:
         "treating": lambda k: k[0] in lots and k[1] in recipes,
         "planting": lambda k: k[0] in fields and k[1] in lots and k[2] in {*recipes, UNTREATED},
         "shortages": lambda k: k[0] in fields,
+        "run order": lambda k: k[0] in recipes,
     }
     for sheet, lines in keys.items():
         for key, times in Counter(lines).items():
@@ -226,6 +228,14 @@ def products_suffice(plan: Plan, season: Season) -> Iterator[str]:
                 yield f"product {line.product}: {name} is said {said:g}, counted {found:g}"
 
 
+def recipes_run_once(plan: Plan, season: Season) -> Iterator[str]:
+    """Every recipe that is treated with runs once, in an order, where the line stays primed."""
+    run = {t.recipe for t in plan.treating} if season.farm.line_stays_primed else set()
+    if sorted(run) != sorted(plan.run_order):
+        said, true = ", ".join(plan.run_order), ", ".join(sorted(run))
+        yield f"recipes are said to run as {said or 'nothing'}, treated with are {true or 'none'}"
+
+
 def order_can_be_had(plan: Plan, season: Season) -> Iterator[str]:
     """Every count can be ordered, at the price of its break, from that supplier."""
     containers = {(c.product, c.name): c for c in season.containers}
@@ -318,6 +328,7 @@ RULES: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     bags_are_there,
     seed_can_be_bought,
     seed_is_not_oversown,
+    recipes_run_once,
     products_suffice,
     order_can_be_had,
     money_suffices,

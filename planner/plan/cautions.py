@@ -52,6 +52,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     product_cautions.unused_product,
     product_cautions.living_product_carried_over,
     product_cautions.order_by_passed,
+    product_cautions.many_recipes_in_order,
     product_cautions.discount_nearly_reached,
     product_cautions.free_freight_nearly_reached,
 )

@@ -145,6 +145,8 @@ class Plan:
     products: tuple[ProductUse, ...] = ()
     """One per product of the season, in the season's order."""
     shortages: tuple[Shortage, ...] = ()
+    run_order: tuple[str, ...] = ()
+    """Recipes as they run one after the other, where the line stays primed; else empty."""
     shortage_proven: bool = True
     """Whether fewer acres short is proven impossible."""
     warnings: tuple[str, ...] = ()

@@ -11,11 +11,12 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
+from planner.plan.line import flushes, shortest, suiting
 from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Collection, Iterable, Mapping, Sequence
     from datetime import date
 
     from planner.plan.plan import Planting, Treating
@@ -158,10 +159,13 @@ def usable_stock(product: Product, season: Season) -> float:
 
 
 def product_uses(
-    season: Season, treating: Iterable[Treating], counts: Mapping[tuple[str, str], int]
+    season: Season,
+    treating: Iterable[Treating],
+    counts: Mapping[tuple[str, str], int],
+    run_order: Sequence[str] = (),
 ) -> tuple[ProductUse, ...]:
     """Balance of every product of the season, fl oz, from bags treated and containers ordered."""
-    need = _needs(season, treating)
+    need = _needs(season, treating, run_order)
     bought: dict[str, float] = defaultdict(float)
     coming: dict[str, float] = defaultdict(float)
     usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
@@ -177,8 +181,14 @@ def product_uses(
     return tuple(uses)
 
 
-def _needs(season: Season, treating: Iterable[Treating]) -> dict[str, float]:
-    """Fl oz of each product: seed x rate x (1 + margin), and a line loss per recipe that is run."""
+def _needs(
+    season: Season, treating: Iterable[Treating], run_order: Sequence[str]
+) -> dict[str, float]:
+    """Fl oz of each product: seed x rate x (1 + margin), and its line losses.
+
+    One for every recipe that is run; where the line stays primed, one for every unbroken stretch
+    of recipes in the order in which they run.
+    """
     products = {p.name: p for p in season.products}
     lots = {lot.name: lot for lot in season.lots}
     recipes = {r.name: r for r in season.recipes}
@@ -189,10 +199,35 @@ def _needs(season: Season, treating: Iterable[Treating]) -> dict[str, float]:
         for rate in recipes[t.recipe].rates:
             per_unit = floz_per_unit(rate, lots[t.lot], products[rate.product], season.farm)
             need[rate.product] += t.units * per_unit * (1.0 + season.farm.product_margin)
+    if season.farm.line_stays_primed:
+        for product, times in flushes(run_order, season).items():
+            need[product] += times * products[product].line_loss
+        return need
     for name in run:
         for product in {rate.product for rate in recipes[name].rates}:
             need[product] += products[product].line_loss
     return need
+
+
+def order_of_runs(
+    season: Season,
+    treating: Iterable[Treating],
+    planting: Collection[Planting],
+    known: Sequence[str],
+) -> tuple[str, ...]:
+    """Order in which the recipes run; empty unless the line stays primed.
+
+    A known order is kept unless another one flushes no product more often and some less, or suits
+    the days better; where it is not that of these recipes, the shortest is found.
+    """
+    if not season.farm.line_stays_primed:
+        return ()
+    run = {t.recipe for t in treating}
+    best = shortest(run, season)
+    other = set(known) != run or len(known) != len(run)
+    if other or not flushes(best, season) - flushes(known, season):
+        known = best
+    return suiting(known, planting, season)
 
 
 def lowest_price_per_floz(season: Season, product: str) -> float:
@@ -271,12 +306,16 @@ def price_plan(
     bags_bought: Mapping[str, int],
     treating: Iterable[Treating],
     planting: Iterable[Planting],
+    run_order: Sequence[str] = (),
 ) -> tuple[Cost, tuple[OrderLine, ...], tuple[SeedPurchase, ...], tuple[ProductUse, ...]]:
-    """Cost, order, seed purchases and product balances of whole decisions."""
+    """Cost, order, seed purchases and product balances of whole decisions.
+
+    `run_order` is that of all recipes treated with, see `order_of_runs`.
+    """
     treating, planting = tuple(treating), tuple(planting)
     order = order_cost(season, counts)
     purchases = seed_purchases(season, bags_bought)
-    uses = product_uses(season, treating, counts)
+    uses = product_uses(season, treating, counts, run_order)
     seed = seed_costs(season, treating, planting, purchases)
     cost = Cost(
         containers=order.containers,

@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
+from planner.plan.line import EXACT
 from planner.plan.price import qualifying_spend
 from planner.units import Measure, in_unit
 
@@ -136,6 +137,16 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
                 f"{s.name}{where(s.row)} wanted orders by {s.order_by}; ask whether prices and "
                 "discounts still hold."
             )
+
+
+def many_recipes_in_order(plan: Plan, season: Season) -> Iterator[str]:
+    """More recipes on a line that stays primed than all orders are tried for."""
+    if len(plan.run_order) > EXACT:
+        yield (
+            f"{len(plan.run_order)} recipes run on a line that stays primed. Their order was "
+            f"looked for together with the plan, but with more than {EXACT} not every order is "
+            "tried: what the plan says of how sure it is holds for the order, too."
+        )
 
 
 def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:

@@ -7,6 +7,7 @@ which made them: the audit compares the two.
 from __future__ import annotations
 
 import math
+from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import rating
@@ -107,6 +108,13 @@ def planted_units(plan: Plan) -> dict[tuple[str, str], float]:
     return units
 
 
+def times_primed(plan: Plan, season: Season, product: str) -> int:
+    """How often a product comes onto the line, as the plan's recipes run."""
+    has = {r.name: any(x.product == product for x in r.rates) for r in season.recipes}
+    on = [False, *(has[name] for name in plan.run_order)]
+    return sum(now and not before for before, now in pairwise(on))
+
+
 def balances(plan: Plan, season: Season) -> dict[str, Balance]:
     """Volumes of every product, counted from bags treated and containers."""
     usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
@@ -121,8 +129,10 @@ def balances(plan: Plan, season: Season) -> dict[str, Balance]:
                 units = seed.get((lot.name, recipe.name), 0.0)
                 per_unit = math.fsum(floz_per_unit(r, lot, product, season.farm) for r in rates)
                 need += units * per_unit * (1.0 + season.farm.product_margin)
-            if rates and recipe.name in run:
+            if rates and recipe.name in run and not season.farm.line_stays_primed:
                 need += product.line_loss
+        if season.farm.line_stays_primed:
+            need += product.line_loss * times_primed(plan, season, product.name)
         good = product.expires is None or product.expires >= season.farm.first_treating_day
         result[product.name] = Balance(
             need=need,

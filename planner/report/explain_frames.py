@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.explain.bought_treated import LEFT_OUT
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.measures import Measure
 from planner.report.rival_frames import rivals_sheet
@@ -25,6 +26,7 @@ from planner.report.threat_frames import threat_sheets
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
+    from planner.explain.bought_treated import BoughtTreated
     from planner.explain.explain import Explanation
     from planner.explain.money import Money
     from planner.explain.rules import RuleCost
@@ -71,6 +73,8 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
         yield rules_sheet(why.rules)
     if why.worth:
         yield from worth_sheets(why.worth)
+    if why.bought_treated:
+        yield bought_treated_sheet(why.bought_treated)
 
 
 def shortage_sheet(why: Explanation) -> Sheet:
@@ -211,6 +215,42 @@ WHITE_MOLD_LEFT_OUT = (
     " White mold is not credited to a seed treatment: it infects through the flowers, long after"
     " the treatment is gone. The setting Credit white mold on Farm changes that."
 )
+
+
+def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
+    """Seed to be bought treated beside treating it yourself."""
+    table = Table(
+        name="bought_treated",
+        columns=(
+            Column("lot", "Bought treated"),
+            Column("recipe", "Recipe"),
+            Column("price", "Price", Measure.MONEY_PER_UNIT),
+            Column("units", "The plan buys", Measure.UNITS),
+            Column("other", "Treated here"),
+            Column("seed", "Seed", Measure.MONEY_PER_UNIT),
+            Column("product", "Product", Measure.MONEY_PER_UNIT),
+            Column("more", "Bought costs more by", Measure.MONEY_PER_UNIT),
+        ),
+        rows=tuple(
+            (
+                b.lot,
+                b.recipe,
+                b.price,
+                b.units or None,
+                b.other or "no untreated lot",
+                b.seed,
+                b.product,
+                None if b.more is None else Cell(b.more, _sign(b.more)),
+            )
+            for b in found
+        ),
+        repeat_header=True,
+        note="Seed: its price, or the return value of seed on hand. Product at the price that the "
+        "plan pays, margin included.",
+    )
+    words = Text(tuple(b.sentence for b in found[:MOST_WORDS]), title="In words", bullets=True)
+    purpose = f"Whether seed bought treated is the cheaper, unit by unit. {LEFT_OUT}"
+    return Sheet("Bought treated", purpose, (table, words), WIDE, Room.WHY)
 
 
 def _worth_table(worth: tuple[Worth, ...]) -> Table:

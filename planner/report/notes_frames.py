@@ -57,7 +57,8 @@ HOW_TO_READ = (
     "as low as possible.",
     "Bags and containers are whole: nobody treats a third of a bag or buys a third of a drum.",
     "Seed for a field holds the spare seed that the season asks for; product holds the margin and "
-    "a line loss for every recipe that is run.",
+    "a line loss for every recipe that is run; where the line stays primed, for every unbroken "
+    "stretch of recipes that hold the product.",
     "What stays in a container and cannot be drawn out is never counted as supply. Stock that "
     "expires before the first treating day is not counted either.",
 )

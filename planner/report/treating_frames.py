@@ -149,6 +149,17 @@ def _doses(facts: Facts) -> Table:
     )
 
 
+def _flushed(facts: Facts) -> set[tuple[str, str]]:
+    """Product and recipe that brings it onto the line, in the plan's order."""
+    found: set[tuple[str, str]] = set()
+    on: frozenset[str] = frozenset()
+    for name in facts.plan.run_order:
+        now = frozenset(rate.product for rate in facts.recipes[name].rates)
+        found |= {(product, name) for product in now - on}
+        on = now
+    return found
+
+
 def per_recipe(facts: Facts) -> Table:
     """List what each recipe needs of each product, margin and line loss included."""
     farm = facts.season.farm
@@ -159,10 +170,11 @@ def per_recipe(facts: Facts) -> Table:
             key = (rate.product, t.recipe)
             takes[key] = takes.get(key, 0.0) + each * t.units
     places = {p.name: i for i, p in enumerate(facts.season.products)}
+    flushed = _flushed(facts) if farm.line_stays_primed else set(takes)
     rows: list[tuple[Content, ...]] = []
     for (product, recipe), taken in sorted(takes.items(), key=lambda x: places[x[0][0]]):
         margin = taken * farm.product_margin
-        loss = facts.products[product].line_loss
+        loss = facts.products[product].line_loss if (product, recipe) in flushed else 0.0
         total = taken + margin + loss
         rows.append((product, recipe, taken, margin, loss, total))
     return Table(
@@ -178,6 +190,12 @@ def per_recipe(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         empty="No product is needed.",
+        note=(
+            "The line stays primed: a product's line loss is at the recipe that brings it on, as "
+            f"they run: {', then '.join(facts.plan.run_order)}."
+            if farm.line_stays_primed and facts.plan.run_order
+            else ""
+        ),
     )
 
 
