@@ -19,7 +19,8 @@ def retests(
     """Ask for a new test of every lot whose test is too old when it is planted.
 
     The answer must be there before the first of its seed is treated, as treated seed does not go
-    back, or before it is planted where none of it is treated any more.
+    back, or before it is planted where none of it is treated any more. A lot's treated and its
+    untreated seed, once both are there, are two samples (Minn. R. 1510.0310).
     """
     found = []
     for test in tests:

@@ -5,7 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.campaign.placer import due
+from planner.campaign.days import LAST
+from planner.campaign.placer import Placer, due
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -19,13 +20,14 @@ def cut(
     """Cut recipes into as few stretches as have a day each that suits all of their seed.
 
     The seed of a recipe is gone through by its last day; a stretch ends where the next seed may
-    not be treated before the first of the stretch is due. That these are the fewest is the greedy
-    rule for points that meet all of some intervals, from memory.
+    not be treated before the first of the stretch is to be, its spare days kept free. That these
+    are the fewest is the greedy rule for points that meet all of some intervals, from memory.
 
     Parameters
     ----------
     fine
-        Cut wherever seed of a recipe has another last day, however near.
+        Cut wherever seed of a recipe has another last day, however near; seed for no day stays
+        with what is before it.
 
     Returns
     -------
@@ -52,14 +54,20 @@ def cut(
 def _stretches(portions: Sequence[Portion], shop: Shop, fine: bool) -> dict[Portion, int]:
     """Number the stretches of portions by their last day."""
     found: dict[Portion, int] = {}
+    placer = Placer(shop)
+
+    def aim(portion: Portion) -> int:
+        limit = due(portion, shop)
+        return placer.back(limit, shop.spare_days) if limit < LAST else LAST
+
     number, first_due = 0, None
     for portion in sorted(portions, key=lambda p: due(p, shop)):
         opens = max((d for d in (portion.opens, portion.earliest) if d), default=None)
         if first_due is None:
-            first_due = due(portion, shop)
+            first_due = aim(portion)
         elif (opens is not None and opens.toordinal() > first_due) or (
-            fine and due(portion, shop) > first_due
+            fine and opens is not None and aim(portion) > first_due
         ):
-            number, first_due = number + 1, due(portion, shop)
+            number, first_due = number + 1, aim(portion)
         found[portion] = number
     return found

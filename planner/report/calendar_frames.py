@@ -116,6 +116,8 @@ def _run_row(run: Run, batch: Batch) -> tuple[Content, ...]:
     met = [p for p in batch.portions if _meet(run, p)]
     fields = "; ".join(dict.fromkeys(f for p in met for f in p.fields)) or "spare"
     state = Cell("done", Look.OK) if run.done else Cell("to do")
+    if run.early and not run.done:
+        state = Cell("early", Look.WATCH)
     if run.late:
         state = Cell("LATE", Look.SHORT)
     return (
