@@ -3,12 +3,16 @@
 import tomllib
 from collections import Counter
 from dataclasses import replace
+from datetime import timedelta
 from pathlib import Path
 
+import icalendar
 import pytest
 
 from planner.agronomy.rates import mg_per_seed
 from planner.api import make_plan
+from planner.campaign.campaign import make_campaign
+from planner.campaign.ical import to_ical
 from planner.plan.audit import audit
 from planner.plan.cautions import warnings
 from planner.plan.plan import Outcome, Plan
@@ -205,3 +209,24 @@ class TestShipping:
         text = (ROOT / "data" / "SOURCES.md").read_text("utf-8").casefold()
         for word in ("seeds per unit", "seeding rates", "prices", "ratings", "heels", "invented"):
             assert word in text
+
+
+def test_calendar_file_of_the_demo_is_short_enough_to_live_with(season: Season, plan: Plan) -> None:
+    """Order, pay, sample out, approve, treating days, last planting day; each of them reminds."""
+    made = make_campaign(season, plan)
+    entries = icalendar.Calendar.from_ical(to_ical(made)).walk("VEVENT")
+    titles = [str(e["summary"]) for e in entries]
+    for word in ("Order", "Pay", "Send seed sample", "Approval", "First treating day", "Treat"):
+        assert any(t.startswith(word) for t in titles), word
+    assert titles[-1] == "Last planting day"
+    assert len(titles) <= 15
+    assert all(any(c.name == "VALARM" for c in e.subcomponents) for e in entries)
+
+
+def test_days_of_the_demo_are_late_with_days_to_spare(season: Season, plan: Plan) -> None:
+    """Nothing late or early, two treating days to spare, at most 25,000 lb a day."""
+    made = make_campaign(season, plan)
+    assert (made.calendar.late, made.calendar.early) == (0, 0)
+    assert min(d.spare for d in made.calendar.days if d.spare is not None) == 2
+    assert max(d.weight for d in made.calendar.days) <= 25_000.0
+    assert made.calendar.days[0].day > season.farm.first_treating_day + timedelta(days=10)

@@ -15,6 +15,7 @@ from planner.agronomy.rates import (
 )
 from planner.agronomy.seeding import drop_rate, unit_weight
 from planner.campaign.domain import Card, CardActive, CardLine, CardLot
+from planner.plan.price import order_days
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -67,7 +68,7 @@ def _card(
 
 def _ordered(season: Season, plan: Plan, recipe: Recipe) -> tuple[date | None, str]:
     """First last day to order of what is bought for a recipe, and what is ordered then."""
-    due = {s.name: s.order_by for s in season.suppliers}
+    due = order_days(season, plan.order)
     products = {r.product for r in recipe.rates}
     found: dict[date, list[str]] = {}
     for line in plan.order:

@@ -14,6 +14,7 @@ if TYPE_CHECKING:
 
     from planner.campaign.domain import Batch, Portion, Run, Share, Shop
 
+OLD_TEST = "its germination test is too old"
 BEFORE = "some was treated before this plan"
 
 
@@ -75,5 +76,5 @@ def _note(share: Share, first: date | None, until: date | None) -> str:
     if planting and until and planting > until:
         return f"planted after what lives on the seed is gone ({said(until)})"
     if test and max(d for d in (planting, first, test) if d) > test:
-        return f"its germination test is too old for the planting date (good until {said(test)})"
+        return f"{OLD_TEST} for the planting date (good until {said(test)}): test it again"
     return ""

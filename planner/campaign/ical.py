@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
+from planner.plan.price import order_days
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -34,13 +35,18 @@ MORNING = 7
 
 
 def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
-    """Last days to order and to pay of the suppliers that the plan orders from."""
+    """Last days to order and to pay of the suppliers that the plan orders from.
+
+    A discount that is taken may want the order sooner than the supplier himself.
+    """
     found = []
+    due = order_days(season, plan.order)
     for supplier in season.suppliers:
         lines = [o for o in plan.order if o.supplier == supplier.name and o.count]
         if not lines:
             continue
-        order, pay = supplier.order_by, supplier.pay_by or supplier.order_by
+        order = due.get(supplier.name)
+        pay = supplier.pay_by or order
         text = "; ".join(f"{o.count} x {o.container} {o.product}" for o in lines)
         if order:
             what = "Order and pay" if pay == order else "Order"

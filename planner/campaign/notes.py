@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.calibration import ML_PER_FLOZ
-from planner.campaign.clock import BEFORE
+from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
 from planner.season.domain import UNTREATED
 
@@ -120,9 +120,9 @@ def _tests(campaign: Campaign) -> list[str]:
         today = campaign.shop.plan_date
         late = " That day is past: send it now and wait for the result before treating."
         told.append(
-            f"{r.lot}: its germination test is good until {said(r.good_until)}, planting is on"
-            f" {said(r.planting)}. Send a sample by {said(r.send_by)}: the result must be there by"
-            f" {said(r.needed_by)}, before the seed is treated or planted."
+            f"{r.lot}: its germination test is too old for planting on {said(r.planting)} (good"
+            f" until {said(r.good_until)}). Send a sample by {said(r.send_by)}: the result must be"
+            f" there by {said(r.needed_by)}, before the seed is treated or planted."
             f"{late if today and r.send_by < today else ''}"
         )
     return told
@@ -133,7 +133,14 @@ def _old_stock(campaign: Campaign) -> list[str]:
 
 
 def _clock(campaign: Campaign) -> list[str]:
-    seen = [p for p in campaign.clock if p.note and not p.note.startswith(BEFORE)]
+    asked = {r.lot for r in campaign.retests}
+    seen = [
+        p
+        for p in campaign.clock
+        if p.note
+        and not p.note.startswith(BEFORE)
+        and not (p.lot in asked and p.note.startswith(OLD_TEST))
+    ]
     before = sorted({p.field for p in campaign.clock if p.note.startswith(BEFORE)})
     told = [f"{p.field}, {p.lot} with {p.recipe}: {p.note}." for p in seen]
     if before:

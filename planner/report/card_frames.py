@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.campaign.days import said
 from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS
 from planner.report.measures import Manner, Measure
@@ -43,7 +44,7 @@ def card_sheet(campaign: Campaign) -> Sheet:
 def _card(
     card: Card, number: int, manner: Manner, facts: Mapping[str, ProductFacts]
 ) -> list[Block]:
-    needed = f"Approval wanted before {card.needed_by}." if card.needed_by else ""
+    needed = f"Approval wanted before {said(card.needed_by)}." if card.needed_by else ""
     head = (f"Recipe {card.recipe}. {needed}".strip(),)
     blocks: list[Block] = [
         Text(head, look=Look.STRONG),

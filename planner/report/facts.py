@@ -81,6 +81,12 @@ class Account:
         return min((day for day in days if day), default=None)
 
     @property
+    def pay_by(self) -> date | None:
+        """Last day to pay; the day to order by where the supplier names none."""
+        own = self.supplier.pay_by if self.supplier else None
+        return own or self.order_by
+
+    @property
     def saved(self) -> float:
         """All discounts."""
         return sum(s.amount for s in self.savings)

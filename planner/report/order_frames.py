@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.days import said
 from planner.report.facts import NO_SUPPLIER, ORDER, PRODUCTS, SEED
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
@@ -94,7 +95,7 @@ def _accounts(facts: Facts) -> Table:
             -a.saved,
             a.freight,
             Cell(a.to_pay, Look.STRONG),
-            None,
+            a.pay_by,
             a.order_by,
         )
         for n, a in enumerate(facts.accounts, 1)
@@ -110,7 +111,7 @@ def _accounts(facts: Facts) -> Table:
             Column("discounts", "Discounts", Measure.MONEY, total=True),
             Column("freight", "Freight", Measure.MONEY, total=True),
             Column("pay", "To pay", Measure.MONEY, total=True),
-            Column("blank", ""),
+            Column("pay_by", "Pay by"),
             Column("order_by", "Order by", Measure.DATE),
         ),
         rows=tuple(rows),
@@ -163,7 +164,7 @@ def _discounts(facts: Facts) -> Table:
 def on_what(level: DiscountLevel) -> str:
     """Say what a discount is on, and until when."""
     products = "; ".join(level.products) or "all products"
-    return f"{products}, ordered by {level.order_by}" if level.order_by else products
+    return f"{products}, ordered by {said(level.order_by)}" if level.order_by else products
 
 
 def _together(facts: Facts) -> str:
