@@ -317,3 +317,18 @@ def test_shortest_orders_equal_trying_all():
         run = [r.name for r in recipes]
         best = min(map(lost, permutations(run)))
         assert lost(shortest(run, one)) == pytest.approx(best)
+
+
+PRIMED = [c for c in CASES if "farm" in c[1] and c[1]["farm"].line_stays_primed]
+
+
+@pytest.mark.parametrize(
+    ("changes", "short", "cost"), [c[1:] for c in PRIMED], ids=[c[0] for c in PRIMED]
+)
+def test_the_line_with_arcs_and_flow(changes, short, cost, monkeypatch):
+    """As beyond ten kinds of recipes, where the model puts them in order itself."""
+    monkeypatch.setattr("planner.optimize.line.MOST_KINDS", 0)
+    plan = solve(season(**changes), SolveOptions(seconds=20, gap=0.0))
+    audit(plan, season(**changes))
+    assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(cost, abs=1e-3)
