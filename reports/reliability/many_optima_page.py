@@ -159,7 +159,8 @@ def _runs(runs: list[Line], seasons: list[Line]) -> str:
         [
             table([*head, *(f"limit of {who}, s" for who in limits)], rows),
             "A run can be stopped and started again; each start is a row. Our limits are by the "
-            "clock, the engines' of the processor. Load average of the machine, this work included: "
+            "clock, the engines' of the processor. Load average of the machine, this work "
+            "included: "
             f"{median(load):.1f} in the median, {max(load):.1f} at most.",
         ]
     )
