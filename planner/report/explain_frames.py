@@ -240,7 +240,7 @@ def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
                 b.other or "no untreated lot",
                 b.seed,
                 b.product,
-                None if b.more is None else Cell(b.more, _sign(b.more)),
+                b.more,
             )
             for b in found
         ),
