@@ -15,7 +15,7 @@ import threading
 import traceback
 from datetime import datetime  # noqa: TC003 - typer reads it when the command line is read
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn
+from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
 
 import typer
 
@@ -299,7 +299,17 @@ def campaign(
 
 
 def _print(text: str) -> None:
-    print(clean(text))
+    try:
+        print(clean(text))
+    except BrokenPipeError:  # `head` has seen enough; the work itself is done
+        _send_nowhere(sys.stdout)
+
+
+def _send_nowhere(stream: TextIO) -> None:
+    """Send what goes to a stream that nobody reads any more to nowhere."""
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, stream.fileno())
+    os.close(nowhere)
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
@@ -374,11 +384,10 @@ def main(arguments: Sequence[str] | None = None) -> None:
     try:
         sys.stdout.flush()
         sys.stderr.flush()
-    except OSError as error:  # a full disk behind the stream, or nobody reads it any more
-        code = code or OUTPUT
-        nowhere = os.open(os.devnull, os.O_WRONLY)
-        os.dup2(nowhere, sys.stdout.fileno())
+    except OSError as error:  # nobody reads the stream any more, or a full disk behind it
+        _send_nowhere(sys.stdout)
         if not isinstance(error, BrokenPipeError):
+            code = code or OUTPUT
             _tell(f"The results could not be printed: {error.strerror}.")
     if code in (INTERRUPTED, TERMINATED) or threading.active_count() > 1:
         # A solver that was left computing must not hold the door; and Python itself would turn

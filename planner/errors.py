@@ -17,6 +17,12 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
 
+ALIKE = 2
+"""Faults like the first of their kind from which they are told in one line with it."""
+MOST_ROWS = 12
+"""Rows of such faults that are named."""
+
+
 class PlannerError(Exception):
     """Anything that ends a run in a sentence and an exit code."""
 
@@ -64,19 +70,41 @@ class Fault:
 
 
 class InputError(PlannerError):
-    """The input cannot be planned; `faults` holds every fault, not only the first."""
+    """The input cannot be planned; `faults` holds every fault, not only the first.
+
+    Sheets stay in the order in which they first come; faults of a sheet are sorted by row.
+    """
 
     exit_code = 3
 
     def __init__(self, source: str, faults: Sequence[Fault]) -> None:
         super().__init__(source, tuple(faults))  # kept in args, so the error pickles
         self.source = source
-        self.faults = tuple(sorted(faults))
+        place = {name: n for n, name in enumerate(dict.fromkeys(f.sheet for f in faults))}
+        self.faults = tuple(sorted(faults, key=lambda fault: (place[fault.sheet], fault)))
 
     def __str__(self) -> str:
         n = len(self.faults)
         head = f"{self.source} has {n} fault{'s' if n > 1 else ''}; no plan was made:"
-        return "\n".join([head, *(f"  {fault}" for fault in self.faults)])
+        return "\n".join([head, *(f"  {line}" for line in _grouped(self.faults))])
+
+
+def _grouped(faults: Sequence[Fault]) -> list[str]:
+    """Faults in words; of those that differ only in row and what was typed, the first in full."""
+    groups: dict[tuple[str, ...], list[Fault]] = {}
+    for fault in faults:
+        key = (fault.scenario, fault.sheet, fault.column, fault.expected, fault.remedy)
+        groups.setdefault(key, []).append(fault)
+    lines = []
+    for first, *more in groups.values():
+        rows = [fault.row for fault in more if fault.row]
+        if len(more) < ALIKE:
+            lines += [str(fault) for fault in (first, *more)]
+            continue
+        at = f", rows {', '.join(map(str, rows[:MOST_ROWS]))}" if rows else ""
+        at += " and further down" if len(rows) > MOST_ROWS else ""
+        lines.append(f"{first}; and {len(more)} more like it{at}")
+    return lines
 
 
 class NoPlanError(PlannerError):

@@ -129,7 +129,7 @@ def test_cards_show_three_forms_of_a_rate_and_what_is_wanted_when(made):
     assert second.lots[0].liquid_per_cwt == pytest.approx(6.0)
     assert second.liquid_warning == 5.0
     note = (
-        "Recipes without the approval of a licensed person: R1 (before Sat 2027-05-01, when it is"
+        "Recipes without the approval of a licensed person: R1 (before Sat 5/1/2027, when it is"
         " first treated)."
     )
     assert note in made.notes
@@ -360,6 +360,6 @@ def test_clock_says_which_of_life_and_test_is_over():
     season, plan = hand_season(), hand_plan()
     old = replace(season.lots[1], test_date=date(2026, 7, 3))
     made = make_campaign(replace(season, lots=(season.lots[0], old)), plan)
-    assert any("germination test is too old" in n and "2027-04-30" in n for n in made.notes)
+    assert any("germination test is too old" in n and "4/30/2027" in n for n in made.notes)
     done = update(make_campaign(season, plan), [Done("L2", "R2", 3, date(2027, 4, 20))])
-    assert any("lives on the seed is gone (Fri 2027-04-30)" in n for n in done.notes)
+    assert any("lives on the seed is gone (Fri 4/30/2027)" in n for n in done.notes)

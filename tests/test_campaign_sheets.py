@@ -125,7 +125,7 @@ def test_calendar_tells_days_and_what_is_not_approved(hand):
         3,
         90,
     ]
-    assert "R1 (before Sat 2027-05-01, when it is first treated)" in texts(sheet)
+    assert "R1 (before Sat 5/1/2027, when it is first treated)" in texts(sheet)
     assert row_with(sheet, "R1", "none yet")
 
 

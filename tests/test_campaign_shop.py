@@ -439,7 +439,7 @@ def test_expired_stock_is_told_where_it_is_still_drawn_from():
     old = replace(season.products[0], expires=FIRST - timedelta(days=1))
     made = make_campaign(replace(season, products=(old, season.products[1])), hand_plan())
     assert any(
-        "expires on Mon 2027-04-19, still drawn from on Sat 2027-05-01" in n for n in made.notes
+        "expires on Mon 4/19/2027, still drawn from on Sat 5/1/2027" in n for n in made.notes
     )
 
 

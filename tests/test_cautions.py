@@ -119,13 +119,13 @@ CASES = [
     (
         "stock expired",
         stock(FIRST_DAY - DAY),
-        "50 fl oz of Alpha on hand (Products, row 2) expired or expires on 2027-04-19",
+        "50 fl oz of Alpha on hand (Products, row 2) expired or expires on 4/19/2027",
         stock(FIRST_DAY),
     ),
     (
         "stock expires while treating",
         {**stock(FIRST_DAY + DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
-        "expires on 2027-04-21, before treating is done (2027-04-22)",
+        "expires on 4/21/2027, before treating is done (4/22/2027)",
         {**stock(FIRST_DAY + 2 * DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
     ),
     ("no stock to expire", stock(FIRST_DAY - DAY), "expired", stock(FIRST_DAY - DAY, 0.0)),
@@ -172,7 +172,7 @@ CASES = [
     (
         "on-seed life of all that could be planted",
         lived(19.0),
-        "Field North (Fields, row 2) is planted on 2027-05-10, past the on-seed life of every",
+        "Field North (Fields, row 2) is planted on 5/10/2027, past the on-seed life of every",
         lived(20.0),
     ),
     (
@@ -264,7 +264,7 @@ CASES = [
     (
         "old germination test",
         probed(date(2026, 8, 9)),
-        "lot L1 (Seed lots, row 2) is of 2026-08-09, more than 9 months before planting",
+        "lot L1 (Seed lots, row 2) is of 8/9/2026, more than 9 months before planting",
         probed(date(2026, 8, 10)),
     ),
     (
@@ -304,7 +304,7 @@ CASES = [
         "Is 28,000 seeds/lb right for lot L1 (Seed lots, row 2)?",
         {"lots": (lot(),)},
     ),
-    ("order by", early(date(2027, 1, 31)), "wanted orders by 2027-01-31", early(date(2027, 2, 1))),
+    ("order by", early(date(2027, 1, 31)), "wanted orders by 1/31/2027", early(date(2027, 2, 1))),
     # 300 ordered: 5 % under 315.78 are 299.99, under 315.80 they are 300.01
     (
         "discount nearly reached",

@@ -6,9 +6,12 @@ import time
 import pytest
 
 from planner.errors import Fault, InputError
+from planner.report.frames import make_book
+from planner.report.workbook import render
 from planner.season.names import key
 from planner.season.read import read_season
 from tests.inputs import Sheets, folder, good, put, setting, workbook
+from tests.plans import HAND_PLAN, HAND_SEASON
 
 
 def faults(tmp_path, sheets: Sheets) -> tuple[Fault, ...]:
@@ -346,6 +349,57 @@ def test_all_faults_are_told_at_once_in_the_order_of_the_sheet(tmp_path):
         ("Fields", 3, "Acres"),
         ("Recipes", 2, "Rate"),
     ]
+
+
+def test_faults_of_a_workbook_come_in_the_order_of_its_sheets(tmp_path):
+    sheets = good()
+    put(sheets, "Fields", 2, "Acres", "x")
+    put(sheets, "Containers", 3, "Size", "y")
+    put(sheets, "Recipes", 2, "Rate", "4")
+    order = [
+        "Recipes",
+        "Containers",
+        *(name for name in sheets if name not in ("Recipes", "Containers")),
+    ]
+    path = workbook(tmp_path / "season.xlsx", {name: sheets[name] for name in order})
+    with pytest.raises(InputError) as caught:
+        read_season(path)
+    assert [f.sheet for f in caught.value.faults] == ["Recipes", "Containers", "Fields"]
+
+
+def test_faults_alike_are_told_once():
+    alike = [Fault("Fields", row, "Acres", f"x{row}", "a number") for row in range(2, 15)]
+    other = Fault("Fields", 3, "Trait", "z", "one of X, Y")
+    error = InputError("season.xlsx", [*alike, other])
+    assert len(error.faults) == 14
+    assert str(error).split("\n") == [
+        "season.xlsx has 14 faults; no plan was made:",
+        "  Fields, row 2, Acres: you typed 'x2'; expected a number; and 12 more like it, rows "
+        "3, 4, 5, 6, 7, 8, 9, 10, 11, 12, 13, 14",
+        "  Fields, row 3, Trait: you typed 'z'; expected one of X, Y",
+    ]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("2027-02-31", "there is no such day: February 2027 has 28 days"),
+        ("2/31/2027", "there is no such day: February 2027 has 28 days"),
+        ("4/31/2027", "there is no such day: April 2027 has 30 days"),
+        ("2027-13-01", "there is no such day"),
+        ("5/8/2027", "write 2027-05-08 or 2027-08-05"),
+    ],
+)
+def test_a_day_that_does_not_exist_is_told(tmp_path, text, said):
+    (fault,) = faults(tmp_path, put(good(), "Fields", 2, "Planting date", text))
+    assert fault.remedy == said
+
+
+def test_a_plan_is_not_taken_for_a_season(tmp_path):
+    path = tmp_path / "plan.xlsx"
+    path.write_bytes(render(make_book(HAND_PLAN, HAND_SEASON)))
+    with pytest.raises(InputError, match="this is a plan, made from a season"):
+        read_season(path)
 
 
 def test_a_fault_in_a_workbook_names_the_sheet_and_the_cell(tmp_path):

@@ -116,6 +116,23 @@ def test_check_reads_every_scenario_and_names_it(tiny: Path, capsys: Capture) ->
     assert "Containers, all, Price" in said
 
 
+@pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
+def test_output_that_nobody_reads_to_its_end_is_no_failure(tiny: Path) -> None:
+    """As `wholedrum check season | head -1`: the pipe is closed before all is printed."""
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run(
+        [sys.executable, "-u", "-m", "planner", "check", str(tiny)],
+        stdout=write,
+        stderr=subprocess.PIPE,
+        cwd=ROOT,
+        check=False,
+        timeout=120,
+    )
+    os.close(write)
+    assert (done.returncode, done.stderr) == (0, b"")
+
+
 def test_check_marks_the_faults_in_a_copy(tiny: Path, capsys: Capture) -> None:
     edit(tiny, "fields.csv", "80,80,140000", "80,eighty,140000")
     before = {path: path.read_bytes() for path in tiny.iterdir()}

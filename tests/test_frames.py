@@ -6,9 +6,10 @@ from dataclasses import replace
 
 import pytest
 
-from planner.plan.plan import Outcome, SeedPurchase, Shortage
+from planner.plan.plan import Cost, Outcome, Plan, Planting, SeedPurchase, Shortage
 from planner.report.again_frames import CHANGED
 from planner.report.facts import Facts
+from planner.report.field_frames import fields_sheet
 from planner.report.fit import plain
 from planner.report.frames import make_book
 from planner.report.front_frames import MOST_LINES, front_sheet, sureness
@@ -20,7 +21,7 @@ from planner.report.treating_frames import doses_sheet, per_recipe, treating_she
 from planner.season.domain import Container, Pressure, PriceBreak, Rating
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
-from tests.seasons import random_season
+from tests.seasons import farm, lot, random_season, season
 
 RANDOM = range(60)
 
@@ -321,3 +322,20 @@ def test_every_row_has_a_content_for_every_column() -> None:
             for t in tables:
                 assert len({c.key for c in t.columns}) == len(t.columns), t.name
                 assert all(len(row) == len(t.columns) for row in t.rows), (sheet.title, t.name)
+
+
+def test_a_part_under_the_smallest_split_is_explained() -> None:
+    """76.3 and 3.7 acres of two lots are one share of 80 acres, whatever the smallest split."""
+    whole = season(
+        farm=farm(smallest_split=20.0), lots=(lot(on_hand=77.0), lot("L2", on_hand=20.0))
+    )
+    parts = (("L1", 76.3), ("L2", 3.7))
+    planting = tuple(Planting("North", name, "R1", acres, acres) for name, acres in parts)
+    plan = Plan(Outcome.FEASIBLE, 0.0, 0.0, Cost(), planting=planting)
+    (table,) = fields_sheet(Facts(plan, whole)).blocks
+    assert isinstance(table, Table)
+    assert "so North has 3.7 acres of L2: the setting Smallest lot share" in table.note
+    one = replace(plan, planting=planting[:1])
+    (table,) = fields_sheet(Facts(one, whole)).blocks
+    assert isinstance(table, Table)
+    assert "Smallest" not in table.note

@@ -10,6 +10,7 @@ from pathlib import Path
 
 import openpyxl
 import pytest
+from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
@@ -97,7 +98,25 @@ class TestBlank:
             assert str(page["B1"].value).startswith("MUST" if sheet.must else "OPTIONAL")
             for column in sheet.columns:
                 flag = str(page.cell(3, headers(page)[column.header]).value)
-                assert ("MUST FILL" in flag) == column.must
+                assert ("MUST FILL" in flag) == (column.must and sheet.must)
+                assert ("in every row you use" in flag) == (column.must and not sheet.must)
+
+    def test_farm_says_that_any_value_may_stay_blank(self, book: Workbook) -> None:
+        assert str(book["Farm"]["B1"].value).startswith("ANY VALUE MAY STAY BLANK")
+        rows = {row[1].value: row[2].value for row in book["Start here"].iter_rows(max_col=3)}
+        assert "Any value may stay blank." in str(rows["Farm"])
+        assert "Must be filled" not in rows
+
+    def test_days_are_shown_as_the_farm_writes_them(self, book: Workbook) -> None:
+        letter = get_column_letter(headers(book["Fields"])["Planting date"])
+        assert book["Fields"].column_dimensions[letter].number_format == "m/d/yyyy"
+        content = full(demo_content())
+        farm = content["Farm"]
+        rows = tuple(
+            (row[0], "metric", *row[2:]) if row[0] == "Units" else row for row in farm.rows
+        )
+        metric = build({**content, "Farm": replace(farm, rows=rows)}, "Metric")
+        assert metric["Fields"].column_dimensions[letter].number_format == "yyyy-mm-dd"
 
     def test_opening_page_says_all_in_ten_lines_and_links_every_sheet(self, book: Workbook) -> None:
         page = book["Start here"]

@@ -376,11 +376,12 @@ def test_labels_of_key_figures_have_the_room_that_they_need(made: Made) -> None:
 def test_every_sheet_is_set_up_for_print(made: Made) -> None:
     farm = made.season.farm.name.replace("&", "&&")
     for sheet in made.book:
-        own = sheet.title.startswith("Order sheet")
+        own = sheet.title.startswith(("Order sheet", "Seed order"))
         paper = "9" if made.season.farm.metric else "1"
         assert str(sheet.page_setup.paperSize) == paper, sheet.title
         assert farm in sheet.oddFooter.left.text.replace("&&&&", "&&")
-        assert "2026-12-01" in sheet.oddFooter.right.text
+        dated = "2026-12-01" if made.season.farm.metric else "12/1/2026"
+        assert dated in sheet.oddFooter.right.text
         assert own or "&P" in sheet.oddFooter.right.text
         assert (made.season.fingerprint in sheet.oddFooter.left.text) is not own
         fitted = sheet.sheet_properties.pageSetUpPr.fitToPage
@@ -423,6 +424,26 @@ def test_an_order_sheet_holds_the_suppliers_business_only() -> None:
         others |= {f.name for f in made.season.fields} | {"Total cost"}
         assert not {t for t in texts for o in others if o in t}
         assert any(c.value is None and c.border.bottom.style for c in sheet["B"])  # lines to sign
+
+
+def test_order_sheets_name_the_size_of_a_container(made: Made) -> None:
+    sheet = made.book["Order sheet 1"]
+    head = next(r for r in sheet.iter_rows() if r[0].value == "Product")
+    at = next(c.column for c in head if str(c.value).startswith("Size"))
+    line = [c.value for c in sheet[head[0].row + 1]]
+    sizes = {(c.product, c.name): c.size for c in made.season.containers}
+    assert near(line[at - 1], sizes[line[0], line[1]] * made.volume)
+
+
+def test_seed_to_buy_has_an_order_sheet(made: Made) -> None:
+    there = "Seed order" in made.book.sheetnames
+    assert there is bool(made.plan.seed_purchases)
+    if there:
+        rows = list(made.book["Seed order"].iter_rows(values_only=True))
+        texts = {v for row in rows for v in row}
+        assert {s.lot for s in made.plan.seed_purchases} <= texts
+        (row,) = [r for r in rows if r[0] == "To pay"]
+        assert near(next(v for v in reversed(row) if v is not None), made.plan.cost.seed_bought)
 
 
 def test_order_sheets_add_up_to_the_cost(made: Made) -> None:

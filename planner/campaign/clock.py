@@ -50,7 +50,7 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
         last=last,
         inoculant_until=until,
         test_until=share.test_until,
-        note=_note(share, first, until),
+        note=_note(share, first, until, metric=shop.metric),
     )
 
 
@@ -65,7 +65,7 @@ def _meet(run: Run, portion: Portion) -> bool:
     return run.first_bag <= last and portion.first_bag <= run.last_bag
 
 
-def _note(share: Share, first: date | None, until: date | None) -> str:
+def _note(share: Share, first: date | None, until: date | None, *, metric: bool) -> str:
     planting, test = share.planting, share.test_until
     if share.treated_before:
         return f"{BEFORE}: its own cure and life count too"
@@ -74,7 +74,8 @@ def _note(share: Share, first: date | None, until: date | None) -> str:
     if planting and first and planting < first:
         return "not cured on the planting date"
     if planting and until and planting > until:
-        return f"planted after what lives on the seed is gone ({said(until)})"
+        return f"planted after what lives on the seed is gone ({said(until, metric=metric)})"
     if test and max(d for d in (planting, first, test) if d) > test:
-        return f"{OLD_TEST} for the planting date (good until {said(test)}): test it again"
+        good = said(test, metric=metric)
+        return f"{OLD_TEST} for the planting date (good until {good}): test it again"
     return ""

@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from datetime import date
 
+from planner.units import say_day
+
 DAY_NAMES = ("Mon", "Tue", "Wed", "Thu", "Fri", "Sat", "Sun")
 MOST_DAYS = 3650
 """Spans beyond ten years count as this; a life on the seed beyond it, as no limit."""
@@ -12,13 +14,13 @@ ROUNDING = 1e-9
 LAST = date.max.toordinal()
 
 
-def said(day: date) -> str:
-    """Write a day with its weekday.
+def said(day: date, *, metric: bool = True) -> str:
+    """Write a day with its weekday; month first where a farm counts in US units.
 
-    >>> said(date(2027, 5, 3))
-    'Mon 2027-05-03'
+    >>> said(date(2027, 5, 3)), said(date(2027, 5, 3), metric=False)
+    ('Mon 2027-05-03', 'Mon 5/3/2027')
     """
-    return f"{DAY_NAMES[day.weekday()]} {day.isoformat()}"
+    return f"{DAY_NAMES[day.weekday()]} {say_day(day, metric=metric)}"
 
 
 def shift(day: date, days: int) -> date:

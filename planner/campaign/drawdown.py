@@ -33,7 +33,8 @@ ROUNDING = 1e-9
 class Tap:
     """The state of one product: which container is on the line and what is left in it."""
 
-    def __init__(self, supply: Supply) -> None:
+    def __init__(self, supply: Supply, *, metric: bool = False) -> None:
+        self.metric = metric
         self.supply = supply
         self.number = 0
         """Sources opened so far; the last of them is on the line."""
@@ -94,7 +95,8 @@ class Tap:
 
     def _note(self, source: Source, last: date | None) -> str:
         if last and source.expires and source.expires < last:
-            return f"expires on {said(source.expires)}, still drawn from on {said(last)}"
+            expires, still = (said(d, metric=self.metric) for d in (source.expires, last))
+            return f"expires on {expires}, still drawn from on {still}"
         return ""
 
 
@@ -103,7 +105,7 @@ def draw_down(
 ) -> DrawDown:
     """Empty the containers run by run."""
     supplies, batches = tuple(supplies), tuple(batches)
-    taps = {s.product: Tap(s) for s in supplies}
+    taps = {s.product: Tap(s, metric=shop.metric) for s in supplies}
     by_name = {(b.lot, b.recipe): b for b in batches}
     filled = dict(fillings(runs, by_name, shop))
     today: set[str] = set()

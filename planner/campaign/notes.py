@@ -10,6 +10,8 @@ from planner.campaign.days import said
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from planner.campaign.domain import Batch, Campaign, Portion
 
 MOST_NAMED = 12
@@ -57,10 +59,15 @@ def _proof(campaign: Campaign) -> str:
     return least
 
 
+def _day(campaign: Campaign, day: date) -> str:
+    return said(day, metric=campaign.shop.metric)
+
+
 def _no_day(campaign: Campaign) -> list[str]:
     return [
         f"{b.lot} with {b.recipe}, {_bags(p)}: no day fits. It must be treated by"
-        f" {said(p.latest)} to be cured, and not before {said(p.earliest)} to be alive"
+        f" {_day(campaign, p.latest)} to be cured, and not before"
+        f" {_day(campaign, p.earliest)} to be alive"
         f" ({b.life} days on the seed). Plant its fields nearer together, or cure it less."
         for b, p in _portions(campaign)
         if p.earliest and p.latest and p.earliest > p.latest
@@ -105,7 +112,7 @@ def _not_approved(campaign: Campaign) -> list[str]:
     if not open_:
         return []
     names = "; ".join(
-        f"{c.recipe} (before {said(c.needed_by)}, when"
+        f"{c.recipe} (before {_day(campaign, c.needed_by)}, when"
         f" {f'{c.bought} must be ordered' if c.order_by == c.needed_by else 'it is first treated'})"
         for c in open_
         if c.needed_by
@@ -120,9 +127,10 @@ def _tests(campaign: Campaign) -> list[str]:
         today = campaign.shop.plan_date
         late = " That day is past: send it now and wait for the result before treating."
         told.append(
-            f"{r.lot}: its germination test is too old for planting on {said(r.planting)} (good"
-            f" until {said(r.good_until)}). Send a sample by {said(r.send_by)}: the result must be"
-            f" there by {said(r.needed_by)}, before the seed is treated or planted."
+            f"{r.lot}: its germination test is too old for planting on"
+            f" {_day(campaign, r.planting)} (good until {_day(campaign, r.good_until)}). Send a"
+            f" sample by {_day(campaign, r.send_by)}: the result must be there by"
+            f" {_day(campaign, r.needed_by)}, before the seed is treated or planted."
             f"{late if today and r.send_by < today else ''}"
         )
     return told

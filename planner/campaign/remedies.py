@@ -40,7 +40,7 @@ def remedies(
             more = sum(
                 Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
             )
-            until = said(date.fromordinal(last))
+            until = said(date.fromordinal(last), metric=shop.metric)
             found.append(f"{_many(more, 'treating day')} more at the end, until {until}")
     found += _earlier(order, shop, begin, line)
 
@@ -99,7 +99,7 @@ def _earlier(order: Sequence[Batch], shop: Shop, begin: Cursor | None, line: Lin
     days = _smallest(late, first - plan)
     if days is None:
         return []
-    start = said(date.fromordinal(first - days))
+    start = said(date.fromordinal(first - days), metric=shop.metric)
     return [f"starting {_many(days, 'day')} earlier, on {start}"]
 
 

@@ -208,6 +208,8 @@ def _one_more(around: Around, want: float, mine: Mix, per_unit: float) -> float 
     """What a unit of seed more adds: a larger mix where needed, less credit for what it takes."""
     if per_unit <= 0.0:
         return None
+    if mine.volume >= want + per_unit:
+        return around.credit * per_unit
     best = next(iter(cheapest(around, want + per_unit).mixes), None)
     return best.cost - mine.cost + around.credit * per_unit if best else None
 

@@ -8,10 +8,11 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
 from planner.plan.line import EXACT
 from planner.plan.price import qualifying_spend
-from planner.units import Measure, in_unit
+from planner.units import Measure, in_unit, say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
+    from datetime import date
 
     from planner.plan.plan import Plan
     from planner.season.domain import Row, Season
@@ -44,6 +45,11 @@ def volume(floz: float, season: Season, decimals: int = 0) -> str:
     return f"{floz:,.{decimals}f} fl oz"
 
 
+def day_of(day: date, season: Season) -> str:
+    """Write a day as the farm does."""
+    return say_day(day, metric=season.farm.metric)
+
+
 def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
     """Stock on hand that expires before it is used."""
     needed = {u.product for u in plan.products if u.need > 0.0}
@@ -54,13 +60,13 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
         stock = f"{volume(p.on_hand, season)} of {p.name} on hand{where(p.row)}"
         if p.expires < first:
             yield (
-                f"{stock} expired or expires on {p.expires}, before the first treating day "
-                f"({first}): it is not counted and must not be used."
+                f"{stock} expired or expires on {day_of(p.expires, season)}, before the first "
+                f"treating day ({day_of(first, season)}): it is not counted and must not be used."
             )
         elif p.name in needed and last is not None and p.expires < last:
             yield (
-                f"{stock} expires on {p.expires}, before treating is done ({last}): "
-                "use it first, or it is lost."
+                f"{stock} expires on {day_of(p.expires, season)}, before treating is done "
+                f"({day_of(last, season)}): use it first, or it is lost."
             )
 
 
@@ -134,8 +140,8 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
     for s in season.suppliers:
         if s.name in used and s.order_by is not None and s.order_by < season.farm.plan_date:
             yield (
-                f"{s.name}{where(s.row)} wanted orders by {s.order_by}; ask whether prices and "
-                "discounts still hold."
+                f"{s.name}{where(s.row)} wanted orders by {day_of(s.order_by, season)}; ask "
+                "whether prices and discounts still hold."
             )
 
 

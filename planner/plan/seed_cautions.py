@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate
 from planner.agronomy.suitability import suitable
-from planner.plan.product_cautions import money, where
+from planner.plan.product_cautions import day_of, money, where
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED, SeedingRate
 from planner.units import Measure, in_unit
@@ -63,7 +63,8 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
             for recipe in recipes
         }
         planned = {(p.lot, p.recipe) for p in plan.planting if p.field == field.name}
-        start = f"Field {field.name}{where(field.row)} is planted on {field.planting_date}, past "
+        day = day_of(field.planting_date, season)
+        start = f"Field {field.name}{where(field.row)} is planted on {day}, past "
         if choices and not any(_lasts(field, *c, season) for c in choices):
             yield (
                 f"{start}the on-seed life of every recipe that could be planted there: "
@@ -197,8 +198,9 @@ def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
             continue
         if max(planted) > months_after(lot.test_date, TEST_MONTHS):
             yield (
-                f"The germination test of lot {lot.name}{where(lot.row)} is of {lot.test_date}, "
-                f"more than {TEST_MONTHS} months before planting on {max(planted)}: test it again."
+                f"The germination test of lot {lot.name}{where(lot.row)} is of "
+                f"{day_of(lot.test_date, season)}, more than {TEST_MONTHS} months before planting "
+                f"on {day_of(max(planted), season)}: test it again."
             )
 
 

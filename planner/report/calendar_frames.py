@@ -317,6 +317,7 @@ def _why(card: Card) -> str:
 
 def _tests(campaign: Campaign) -> Table:
     """Samples to send, so that no seed is treated on a test that is too old when it is planted."""
+    metric = campaign.shop.metric
     return Table(
         name="retests",
         title="Germination to be tested again before the seed is treated",
@@ -331,8 +332,9 @@ def _tests(campaign: Campaign) -> Table:
                 r.send_by,
                 r.lot,
                 r.variety,
-                f"test good until {said(r.good_until)}, planting on {said(r.planting)}; result"
-                f" wanted by {said(r.needed_by)}",
+                f"test good until {said(r.good_until, metric=metric)}, "
+                f"planting on {said(r.planting, metric=metric)}; result"
+                f" wanted by {said(r.needed_by, metric=metric)}",
             )
             for r in campaign.retests
         ),

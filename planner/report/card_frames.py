@@ -44,7 +44,8 @@ def card_sheet(campaign: Campaign) -> Sheet:
 def _card(
     card: Card, number: int, manner: Manner, facts: Mapping[str, ProductFacts]
 ) -> list[Block]:
-    needed = f"Approval wanted before {said(card.needed_by)}." if card.needed_by else ""
+    day = said(card.needed_by, metric=manner.metric) if card.needed_by else ""
+    needed = f"Approval wanted before {day}." if day else ""
     head = (f"Recipe {card.recipe}. {needed}".strip(),)
     blocks: list[Block] = [
         Text(head, look=Look.STRONG),

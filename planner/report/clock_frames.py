@@ -54,8 +54,8 @@ def _last_planting(campaign: Campaign) -> str:
     if last is None:
         return ""
     return (
-        f"Plant by: {said(last)} at the latest, the farm's Last planting day, or earlier where what"
-        " lives on the seed or its test does not last so long. "
+        f"Plant by: {said(last, metric=campaign.shop.metric)} at the latest, the farm's Last"
+        " planting day, or earlier where what lives on the seed or its test does not last so long. "
     )
 
 

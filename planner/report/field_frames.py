@@ -150,7 +150,25 @@ def _planting(facts: Facts) -> Table:
         empty="The season has no fields.",
         note="Planter to the nearest setting; seed is counted by the exact rate, with spare. Cost"
         " of the whole field, its seed, treating and expected loss: see "
-        f"{FIELD_COST}.",
+        f"{FIELD_COST}.{_split_said(facts)}",
+    )
+
+
+def _split_said(facts: Facts) -> str:
+    """Say what a part under the smallest split is, where the plan has one."""
+    farm, fields = facts.season.farm, facts.fields
+    small = [
+        p
+        for p in facts.plan.planting
+        if p.acres < min(farm.smallest_split, fields[p.field].acres) - 1e-6
+    ]
+    if not small:
+        return ""
+    least = min(small, key=lambda p: p.acres)
+    return (
+        f" Smallest split counts the lots of a variety under a recipe together, so {least.field} "
+        f"has {facts.say(least.acres, Measure.AREA)} of {least.lot}: the setting Smallest lot "
+        "share keeps such parts out."
     )
 
 

@@ -10,11 +10,12 @@ from planner.report.facts import Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import contents_sheet, front_sheet, pictures_sheet
 from planner.report.notes_frames import notes_sheet
-from planner.report.order_frames import order_sheet, supplier_sheets
+from planner.report.order_frames import order_sheet
 from planner.report.protection_frames import protection_sheet
 from planner.report.sheets import Book, Look, Room, Text
 from planner.report.spread import spread
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
+from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
 
@@ -49,6 +50,7 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
         pictures_sheet(facts),
         order_sheet(facts),
         *supplier_sheets(facts),
+        *seed_order_sheets(facts),
         try_sheet(facts),
         treating_sheet(facts),
         doses_sheet(facts),

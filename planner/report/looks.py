@@ -52,7 +52,7 @@ SERIES = (
 )
 """Colour, pattern (empty for solid) and its ground, in the order in which series take them."""
 
-DATE_FORMAT = "ddd yyyy-mm-dd"
+DATE_FORMAT, US_DATE_FORMAT = "ddd yyyy-mm-dd", "ddd m/d/yyyy"
 TEXT_FORMAT = "@"
 
 
@@ -193,7 +193,7 @@ def number_format(measure: Measure, manner: Manner, decimals: int | None = None)
     if measure is Measure.TEXT:
         return TEXT_FORMAT
     if measure is Measure.DATE:
-        return DATE_FORMAT
+        return DATE_FORMAT if manner.metric else US_DATE_FORMAT
     places = manner.shown(measure).decimals if decimals is None else decimals
     digits = _digits(places)
     if measure is Measure.DOSE and decimals is None:  # a small bag takes little: no less exact

@@ -1,17 +1,18 @@
-"""What to order: for the grower, and a sheet for each supplier that can be sent as it is."""
+"""What to order, for the grower."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
-from planner.report.facts import NO_SUPPLIER, ORDER, PRODUCTS, SEED
+from planner.report.facts import ORDER, PRODUCTS, SEED
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
     from planner.plan.plan import OrderLine
     from planner.report.facts import Account, Facts
+    from planner.report.measures import Manner
     from planner.report.sheets import Content
     from planner.season.domain import Container, DiscountLevel
 
@@ -134,7 +135,7 @@ def _discounts(facts: Facts) -> Table:
         (
             a.name,
             s.level.name,
-            on_what(s.level),
+            on_what(s.level, facts.manner),
             s.level.spend,
             s.spend,
             s.level.percent,
@@ -161,10 +162,12 @@ def _discounts(facts: Facts) -> Table:
     )
 
 
-def on_what(level: DiscountLevel) -> str:
+def on_what(level: DiscountLevel, manner: Manner) -> str:
     """Say what a discount is on, and until when."""
     products = "; ".join(level.products) or "all products"
-    return f"{products}, ordered by {said(level.order_by)}" if level.order_by else products
+    if level.order_by is None:
+        return products
+    return f"{products}, ordered by {said(level.order_by, metric=manner.metric)}"
 
 
 def _together(facts: Facts) -> str:
@@ -235,122 +238,4 @@ def _on_its_way(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         empty="Nothing is still to be delivered.",
-    )
-
-
-def supplier_sheets(facts: Facts) -> list[Sheet]:
-    """Make an order sheet for each supplier; nothing on it but his own business."""
-    return [_supplier_sheet(facts, a, n) for n, a in enumerate(facts.accounts, 1)]
-
-
-def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
-    farm = facts.season.farm
-    named = account.name != NO_SUPPLIER
-    buyer = Table(
-        name="parties",
-        columns=(Column("what", "", width=24), Column("who", "", width=34)),
-        rows=(
-            ("Supplier", Cell(account.name if named else None, _line_if(not named))),
-            ("Ordered by", Cell(farm.name or None, _line_if(not farm.name))),
-            ("Order to reach you by", account.order_by or Cell(None, Look.FILL_IN)),
-            ("Delivery to", Cell(None, Look.FILL_IN)),
-            ("Delivery by", Cell(None, Look.FILL_IN)),
-        ),
-        plain=True,
-    )
-    return Sheet(
-        supplier_title(number),
-        f"Seed treatment products for season {farm.crop_year}"
-        + (f", from {account.name}." if named else "."),
-        (buyer, _supplier_lines(facts, account), _supplier_total(facts, account), _signatures()),
-        Page(private=False),
-        Room.ORDER,
-        heading="Order",
-    )
-
-
-def _line_if(missing: bool) -> Look:
-    return Look.FILL_IN if missing else Look.STRONG
-
-
-def _supplier_lines(facts: Facts, account: Account) -> Table:
-    rows: list[tuple[Content, ...]] = []
-    for line in account.lines:
-        container = facts.containers[line.product, line.container]
-        counts = [b.from_count for b in container.breaks if b.from_count <= line.count]
-        reached = f"from {max(counts)}" if max(counts) > 1 else ""
-        rows.append(
-            (
-                line.product,
-                line.container,
-                Cell(line.count, Look.STRONG),
-                line.unit_price,
-                reached,
-                line.cost,
-            )
-        )
-    return Table(
-        name="lines",
-        columns=(
-            Column("product", "Product", width=24),
-            Column("container", "Container", width=34),
-            Column("count", "Count", Measure.COUNT, total=True),
-            Column("price", "Price each", Measure.MONEY),
-            Column("break", "Count price", width=12),
-            Column("amount", "Amount", Measure.MONEY, total=True),
-        ),
-        rows=tuple(rows),
-        total_label="List price",
-        repeat_header=True,
-    )
-
-
-def _supplier_total(facts: Facts, account: Account) -> Table:
-    rows: list[tuple[Content, ...]] = []
-    for s in account.savings:
-        rows.append(
-            (
-                f"Discount {s.level.name}",
-                f"on {on_what(s.level)}",
-                None,
-                None,
-                s.level.percent,
-                -s.amount,
-            )
-        )
-    supplier = account.supplier
-    if supplier is not None and supplier.freight:
-        said = ""
-        if not account.freight and supplier.free_from is not None:
-            said = f"free from {facts.say(supplier.free_from, Measure.MONEY)} list price"
-        rows.append(("Freight", said, None, None, None, account.freight))
-    rows.append(("List price", "", None, None, None, account.spend))
-    rows = [rows[-1], *rows[:-1]]
-    return Table(
-        name="total",
-        columns=(
-            Column("what", "Sum"),
-            Column("said", ""),
-            Column("blank", ""),
-            Column("blank_too", ""),
-            Column("percent", "Percent", Measure.PERCENT),
-            Column("amount", "Amount", Measure.MONEY, total=True),
-        ),
-        rows=tuple(rows),
-        total_label="To pay",
-    )
-
-
-def _signatures() -> Table:
-    line = Cell(None, Look.FILL_IN)
-    return Table(
-        name="signatures",
-        columns=(Column("what", ""), Column("sign", "")),
-        rows=(
-            ("Ordered, date", line),
-            ("Signature", line),
-            ("Confirmed, date", line),
-            ("Signature of supplier", line),
-        ),
-        plain=True,
     )

@@ -10,6 +10,7 @@ from openpyxl.worksheet.properties import PageSetupProperties
 from planner.report.labels import CM_PER_INCH, MARGIN
 from planner.report.sheets import Table
 from planner.report.texts import clean, shortened
+from planner.units import say_day
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -73,7 +74,7 @@ def _foot(ws: Worksheet, book: Book, layout: Layout) -> None:
     """Foot with farm, sheet, date and page, and on private sheets the plan's fingerprint."""
     sheet = layout.sheet
     foot: Any = ws.oddFooter
-    dated = book.dated.isoformat() if book.dated else ""
+    dated = say_day(book.dated, metric=book.manner.metric) if book.dated else ""
     private = sheet.page.private
     own = f"plan {_literal(book.fingerprint)}" if private and book.fingerprint else ""
     farm = _literal(shortened(book.farm, LONGEST_FOOT[layout.lying]))

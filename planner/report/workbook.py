@@ -41,6 +41,7 @@ from planner.report.table_writer import result, write_table
 from planner.report.texts import clean
 from planner.report.tiles import tile_ends
 from planner.season.safe import workbook_bytes
+from planner.units import say_day
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
@@ -140,7 +141,7 @@ def _head(ws: Worksheet, pen: Pen, book: Book, sheet: Sheet) -> None:
     _stretch(ws, pen, layout, 2, sheet.purpose, looks.PURPOSE)
     first = book.sheets[0]
     if sheet is first:
-        dated = f", made {book.dated.isoformat()}" if book.dated else ""
+        dated = f", made {say_day(book.dated, metric=book.manner.metric)}" if book.dated else ""
         about = ", ".join(t for t in (book.farm, book.season) if t)
         _stretch(ws, pen, layout, 3, f"{about}{dated}", looks.paragraph_style(Look.STRONG, False))
     elif sheet.page.private:

@@ -41,6 +41,7 @@ from planner.season.names import key
 from planner.season.references import index
 from planner.season.unknowns_check import home
 from planner.season.whatif import WAS
+from planner.units import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -112,7 +113,8 @@ def _farm(values: Values, today: date, told: list[str]) -> Farm:
     """Farm out of its settings; dates that are blank come from one another."""
     values = dict(values)
     if "plan_date" not in values:
-        told.append(f"Farm: Plan date is blank; today, {today}, was taken.")
+        day = say_day(today, metric=values.get("units") == "metric")
+        told.append(f"Farm: Plan date is blank; today, {day}, was taken.")
     plan_date = values.setdefault("plan_date", today)
     values.setdefault("crop_year", plan_date.year)
     values.setdefault("first_treating_day", plan_date)

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import re
+from calendar import month_name, monthrange
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -199,7 +200,10 @@ def _date(text: str, column: Column, setting: Setting) -> date:
     found = _ISO.fullmatch(text.strip())
     if not found:
         refuse(A_DATE, _date_remedy(text.strip()))
-    day = _day(*map(int, found.groups()))
+    parts = [int(part) for part in found.groups()]
+    day = _day(*parts)
+    if day is None and FIRST_YEAR <= parts[0] <= LAST_YEAR:
+        refuse(A_DATE, _no_such_day(*parts))
     if day is None or not FIRST_YEAR <= day.year <= LAST_YEAR:
         refuse(f"{A_DATE}, between {FIRST_YEAR} and {LAST_YEAR}")
     return day
@@ -212,13 +216,25 @@ def _day(year: int, month: int, day: int) -> date | None:
         return None
 
 
+def _no_such_day(year: int, month: int, day: int) -> str:
+    """Say that a day doesn't exist, and how many there are in its month.
+
+    >>> _no_such_day(2027, 2, 31), _no_such_day(2027, 13, 32)
+    ('there is no such day: February 2027 has 28 days', 'there is no such day')
+    """
+    if not 1 <= month <= 12 or day < 1:
+        return "there is no such day"
+    days = monthrange(year, month)[1]
+    return f"there is no such day: {month_name[month]} {year} has {days} days"
+
+
 def _date_remedy(text: str) -> str:
     """What to write instead of a date in another order, or of a day's bare number."""
     found = _OTHER.fullmatch(text)
     if found:
         a, b, year = map(int, found.groups())
         days = {day.isoformat() for day in (_day(year, a, b), _day(year, b, a)) if day}
-        return "write " + " or ".join(sorted(days)) if days else ""
+        return "write " + " or ".join(sorted(days)) if days else _no_such_day(year, a, b)
     if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
         return "give the cell a date format, so that it shows the day"
     return ""

@@ -48,6 +48,8 @@ FARM_COLUMNS = (
     ("C", 92, "What it means; a note of your own may stand here.", ""),
 )
 """Letter, width, guidance and flag of the columns of Farm."""
+NOTE_WIDTH = 92
+"""Characters of a note on Farm that fit into a line."""
 PICK_THREAT = "Another threat: pick its name in the header below."
 
 
@@ -129,11 +131,16 @@ def _widths(page: Worksheet, table: Table, laid: list[Place]) -> None:
             page.column_dimensions[letter].width = wide
 
 
+def _kind(sheet: Sheet) -> str:
+    if sheet.settings:
+        return "ANY VALUE MAY STAY BLANK"
+    return "MUST BE FILLED" if sheet.must else "OPTIONAL: may stay empty"
+
+
 def _title(page: Worksheet, sheet: Sheet, columns: int) -> None:
     """Sheet's name and what it is for; the words run over the columns of the first page."""
-    kind = "MUST BE FILLED" if sheet.must else "OPTIONAL: may stay empty"
     put_text(page["A1"], sheet.name)
-    put_text(page["B1"], f"{kind}. {sheet.meaning}")
+    put_text(page["B1"], f"{_kind(sheet)}. {sheet.meaning}")
     for cell in (page["A1"], page["B1"]):
         cell.font = look.font(bold=True, size=13, color=look.DEEP)
         cell.alignment = look.wrapped("center")
@@ -153,7 +160,7 @@ def _head(page: Worksheet, number: int, place: Place) -> tuple[int, int]:
     wide = page.column_dimensions[place.letter].width
     page.column_dimensions[place.letter].number_format = look.number_format(column)
     page.column_dimensions[place.letter].alignment = look.alignment(column)
-    must = column is not None and column.must
+    must = column is not None and column.must and place.sheet.must
     guide = page.cell(2, number)
     text = _guidance(place)
     put_text(guide, text)
@@ -194,7 +201,9 @@ def _flag(place: Place) -> str:
     column = place.column
     if column is None:
         return ""
-    return "▼ MUST FILL" if column.must else f"blank: {column.blank_means}"
+    if not column.must:
+        return f"blank: {column.blank_means}"
+    return "▼ MUST FILL" if place.sheet.must else "▼ fill in, in every row you use"
 
 
 def _body(page: Worksheet, table: Table, laid: list[Place]) -> None:
@@ -251,7 +260,9 @@ def _farm_body(page: Worksheet, table: Table) -> None:
         page[f"A{number}"].font = look.font(bold=True)
         page[f"B{number}"].alignment = look.wrapped("center", "center")
         page[f"B{number}"].border = look.frame(look.DEEP)
-        page.row_dimensions[number].height = 15.5 * look.lines(str(page[f"B{number}"].value), 26)
+        value, note = (str(page[f"{letter}{number}"].value or "") for letter in "BC")
+        tall = max(15.5 * look.lines(value, 26), 12.5 * look.lines(note, NOTE_WIDTH))
+        page.row_dimensions[number].height = max(15.5, tall)
         page[f"C{number}"].font = look.font(size=9, italic=True)
         page[f"C{number}"].alignment = look.wrapped("center")
     page.row_dimensions[2].height = 18

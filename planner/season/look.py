@@ -43,12 +43,14 @@ FORMATS = {
     Measure.CROP_PRICE: "#,##0.00",
 }
 PERCENT = "0.0%"
+METRIC_DATE = "yyyy-mm-dd"
+"""How days are shown where a farm counts in metric units."""
 KINDS = {
     Kind.NUMBER: "0.0#",
     Kind.COUNT: "0",
     Kind.YEAR: "0",
     Kind.PERCENT: "General",
-    Kind.DATE: "yyyy-mm-dd",
+    Kind.DATE: "m/d/yyyy",
     Kind.QUANTITY: "General",
 }
 WIDE = {Kind.NAME: 22, Kind.REF: 19, Kind.REFS: 22, Kind.TEXTS: 16, Kind.TEXT: 18, Kind.RATE: 20}

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
     from planner.errors import Fault
 
 LIST_SHEET = HELP_SHEETS[3]
-HEADERS = ("Sheet", "Row", "Column", "What stands there", "What was expected", "What to do")
+HEADERS = ("Sheet", "Row", "Column", "What you typed", "What was expected", "What to do")
 WIDTHS = (20, 7, 24, 32, 44, 52)
 CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
 MAX_CELLS = 500_000

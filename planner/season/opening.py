@@ -18,7 +18,8 @@ STEPS = (
     "4. Products and Containers: what goes on seed, what of it is in the shop, what it is sold in.",
     "5. Recipes: which products go on a bag together, and at which rate (the label decides).",
     "6. Only if it matters to you: the sheets with grey tabs behind these, such as threats.",
-    "Headers on dark ground under ▼ MUST FILL must be filled; all others may stay blank.",
+    "Headers on dark ground under ▼ MUST FILL must be filled; all others may stay blank. On a "
+    "sheet that you leave empty nothing has to be filled.",
     "Live check shows units needed and names without a match while you type; red text is wrong.",
     "Then save and run: wholedrum check THIS-FILE.xlsx and, when it finds no fault, "
     "wholedrum plan THIS-FILE.xlsx.",
@@ -70,13 +71,14 @@ def _line(page: Worksheet, row: int, text: str, font: Any, height: float) -> int
 def _index(page: Worksheet, row: int) -> None:
     """Links to every sheet, those that must be filled first."""
     musts = [s for s in schema.SHEETS if s.must]
+    blank = " Any value may stay blank."
     others = [s for s in schema.SHEETS if not s.must]
-    for title, sheets in (("Must be filled", musts), ("May stay empty", others)):
+    for title, sheets in (("To fill in", musts), ("May stay empty", others)):
         put_text(page[f"B{row}"], title)
         page[f"B{row}"].font = look.font(bold=True, size=12, color=look.DEEP)
         row += 1
         for sheet in sheets:
-            _link(page, row, sheet.name, sheet.meaning)
+            _link(page, row, sheet.name, sheet.meaning + blank * bool(sheet.settings))
             row += 1
         if sheets is musts:
             _link(page, row, live.SHEET, "Calculates while you fill in; nothing to fill in there.")

@@ -16,11 +16,14 @@ from planner.season.hints import hints
 from planner.season.match import all_tables, match
 from planner.season.names import shown
 from planner.season.references import look_alikes, resolve
+from planner.season.schema import SHEETS
 from planner.season.tables import read_tables
 from planner.season.values import duplicates, read_values
 from planner.season.whatif import change, scenarios
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
+
     from planner.season.domain import Season
     from planner.season.match import Tables
     from planner.season.tables import Book
@@ -76,7 +79,7 @@ def read_scenarios(path: Path | str) -> dict[str, Season]:
         except InputError as error:
             faults += error.faults
     if faults:
-        raise InputError(book.source, _some(faults))
+        raise InputError(book.source, _some(faults, sheet_order(book)))
     return found
 
 
@@ -95,7 +98,8 @@ def _season(book: Book, scenario: str) -> Season:
     problems, passed = resolve(tables)
     faults += problems + check(tables)
     if faults:
-        raise InputError(book.source, _some([_of(scenario, fault) for fault in faults]))
+        found = [_of(scenario, fault) for fault in faults]
+        raise InputError(book.source, _some(found, sheet_order(book)))
     told += notes + passed + look_alikes(tables) + hints(tables)
     return build(
         tables,
@@ -113,9 +117,19 @@ def _of(scenario: str, fault: Fault) -> Fault:
     return replace(fault, scenario=shown(scenario), cell="")
 
 
-def _some(faults: list[Fault]) -> list[Fault]:
-    """All faults, or as many as anyone could read."""
-    unique = sorted(set(faults))
+def sheet_order(book: Book) -> dict[str, int]:
+    """Places of the sheets, by the names that faults have for them: as in the workbook.
+
+    Files of a folder have no order of their own: as in a blank workbook, like missing sheets.
+    """
+    blank = [s.name for must in (True, False) for s in SHEETS if s.must is must]
+    own = [] if any(grid.file for grid in book.grids) else [grid.name for grid in book.grids]
+    return {name: n for n, name in enumerate(dict.fromkeys([*own, *blank]))}
+
+
+def _some(faults: list[Fault], places: Mapping[str, int]) -> list[Fault]:
+    """All faults, or as many as anyone could read; those of the whole input first."""
+    unique = sorted(set(faults), key=lambda fault: (places.get(fault.sheet, -1), fault))
     if len(unique) <= MAX_FAULTS:
         return unique
     more = Fault("", expected=f"no further faults; at least {len(unique) - MAX_FAULTS:,} more")

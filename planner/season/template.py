@@ -12,6 +12,7 @@ from planner.season import checks, form, lists, live, look, opening, schema
 from planner.season.carry import next_season
 from planner.season.content import as_text, blank_content, demo_content, full, setting_for
 from planner.season.safe import csv_bytes, workbook_bytes, write_whole
+from planner.season.schema import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -118,8 +119,23 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
     what_if = lists.write_what_if(book, laid, known, names)
     checks.add_what_if_lists(pages["What if"], laid["What if"], what_if)
     live.write_live(live_page, laid, known, len(content["Fields"].rows))
+    if _is_metric(content["Farm"]):
+        _show_metric_dates(book)
     live_page.column_dimensions["A"].width = pages["Fields"].column_dimensions["A"].width
     return book
+
+
+def _is_metric(farm: Table) -> bool:
+    return any(str(row[0]) == "Units" and str(row[1]) == "metric" for row in farm.rows)
+
+
+def _show_metric_dates(book: Any) -> None:
+    usual = look.KINDS[Kind.DATE]
+    for page in book.worksheets:
+        cells = [cell for row in page.iter_rows() for cell in row]
+        for styled in (*page.column_dimensions.values(), *cells):
+            if styled.number_format == usual:
+                styled.number_format = look.METRIC_DATE
 
 
 def _set_font(book: Any) -> None:
@@ -130,7 +146,11 @@ def _set_font(book: Any) -> None:
 
 def guide() -> str:
     """What every file and column of the folder means, as plain text."""
-    lines = ["What to fill in, file by file. * must be filled.", ""]
+    lines = [
+        "What to fill in, file by file. * must be there or be filled; in a file without * only in "
+        "the rows you use. Every setting of farm.csv may stay blank.",
+        "",
+    ]
     for sheet in schema.SHEETS:
         lines.append(f"{sheet.file}{' *' if sheet.must else ''} - {sheet.meaning}")
         if sheet.settings:

@@ -19,7 +19,7 @@ def campaign_lines(campaign: Campaign) -> list[str]:
     done = sum(run.bags for run in calendar.runs if run.done)
     rows = [
         [
-            said(run.day),
+            said(run.day, metric=campaign.shop.metric),
             run.lot,
             run.recipe,
             f"{run.first_bag} to {run.last_bag}",

@@ -5,6 +5,7 @@ user never reaches pint: it is looked up in the closed list, and what is not the
 together with what would do.
 """
 
+from planner.units.days import say_day
 from planner.units.factors import Unit, find_unit, in_unit, is_bare_ounces, is_rate_unit
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.numbers import MOST, Unreadable, read_number, refuse
@@ -27,4 +28,5 @@ __all__ = [
     "read_quantity",
     "read_rate",
     "refuse",
+    "say_day",
 ]

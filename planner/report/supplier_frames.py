@@ -1,0 +1,196 @@
+"""Order sheets that can be sent as they are: one for each supplier, and one for seed."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.facts import NO_SUPPLIER
+from planner.report.measures import Measure
+from planner.report.order_frames import on_what, supplier_title
+from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from planner.report.facts import Account, Facts
+    from planner.report.sheets import Content
+
+SEED_ORDER = "Seed order"
+
+
+def supplier_sheets(facts: Facts) -> list[Sheet]:
+    """Make an order sheet for each supplier; nothing on it but his own business."""
+    return [_supplier_sheet(facts, a, n) for n, a in enumerate(facts.accounts, 1)]
+
+
+def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
+    named = account.name != NO_SUPPLIER
+    return Sheet(
+        supplier_title(number),
+        f"Seed treatment products for season {facts.season.farm.crop_year}"
+        + (f", from {account.name}." if named else "."),
+        (
+            _parties(facts, account.name if named else "", account.order_by),
+            _supplier_lines(facts, account),
+            _supplier_total(facts, account),
+            _signatures(),
+        ),
+        Page(private=False),
+        Room.ORDER,
+        heading="Order",
+    )
+
+
+def seed_order_sheets(facts: Facts) -> list[Sheet]:
+    """Make an order sheet for the seed that is bought, if any is; who sells it is filled in."""
+    if not facts.plan.seed_purchases:
+        return []
+    return [
+        Sheet(
+            SEED_ORDER,
+            f"Seed for season {facts.season.farm.crop_year}.",
+            (_parties(facts, "", None), _seed_lines(facts), _signatures()),
+            Page(private=False),
+            Room.ORDER,
+            heading="Order",
+        )
+    ]
+
+
+def _seed_lines(facts: Facts) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for s in facts.plan.seed_purchases:
+        lot = facts.lots[s.lot]
+        rows.append(
+            (
+                lot.variety,
+                s.lot,
+                f"{lot.units_per_bag:g} units",
+                Cell(s.bags, Look.STRONG),
+                s.units,
+                lot.buy_price,
+                s.cost,
+            )
+        )
+    return Table(
+        name="lines",
+        columns=(
+            Column("variety", "Variety", width=24),
+            Column("lot", "Lot", width=34),
+            Column("bag", "Package of", width=14),
+            Column("bags", "Packages", Measure.COUNT, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("price", "Price", Measure.MONEY_PER_UNIT),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="To pay",
+        repeat_header=True,
+    )
+
+
+def _parties(facts: Facts, supplier: str, order_by: date | None) -> Table:
+    farm = facts.season.farm
+    return Table(
+        name="parties",
+        columns=(Column("what", "", width=24), Column("who", "", width=34)),
+        rows=(
+            ("Supplier", Cell(supplier or None, _line_if(not supplier))),
+            ("Ordered by", Cell(farm.name or None, _line_if(not farm.name))),
+            ("Order to reach you by", order_by or Cell(None, Look.FILL_IN)),
+            ("Delivery to", Cell(None, Look.FILL_IN)),
+            ("Delivery by", Cell(None, Look.FILL_IN)),
+        ),
+        plain=True,
+    )
+
+
+def _line_if(missing: bool) -> Look:
+    return Look.FILL_IN if missing else Look.STRONG
+
+
+def _supplier_lines(facts: Facts, account: Account) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for line in account.lines:
+        container = facts.containers[line.product, line.container]
+        counts = [b.from_count for b in container.breaks if b.from_count <= line.count]
+        reached = f"from {max(counts)}" if max(counts) > 1 else ""
+        rows.append(
+            (
+                line.product,
+                line.container,
+                container.size,
+                Cell(line.count, Look.STRONG),
+                line.unit_price,
+                reached,
+                line.cost,
+            )
+        )
+    return Table(
+        name="lines",
+        columns=(
+            Column("product", "Product", width=24),
+            Column("container", "Container", width=34),
+            Column("size", "Size", Measure.VOLUME),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("price", "Price each", Measure.MONEY),
+            Column("break", "Count price", width=12),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="List price",
+        repeat_header=True,
+    )
+
+
+def _supplier_total(facts: Facts, account: Account) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for s in account.savings:
+        rows.append(
+            (
+                f"Discount {s.level.name}",
+                f"on {on_what(s.level, facts.manner)}",
+                None,
+                None,
+                None,
+                s.level.percent,
+                -s.amount,
+            )
+        )
+    supplier = account.supplier
+    if supplier is not None and supplier.freight:
+        said = ""
+        if not account.freight and supplier.free_from is not None:
+            said = f"free from {facts.say(supplier.free_from, Measure.MONEY)} list price"
+        rows.append(("Freight", said, None, None, None, None, account.freight))
+    rows.append(("List price", "", None, None, None, None, account.spend))
+    rows = [rows[-1], *rows[:-1]]
+    return Table(
+        name="total",
+        columns=(
+            Column("what", "Sum"),
+            Column("said", ""),
+            Column("blank", ""),
+            Column("blank_too", ""),
+            Column("blank_three", ""),
+            Column("percent", "Percent", Measure.PERCENT),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        total_label="To pay",
+    )
+
+
+def _signatures() -> Table:
+    line = Cell(None, Look.FILL_IN)
+    return Table(
+        name="signatures",
+        columns=(Column("what", ""), Column("sign", "")),
+        rows=(
+            ("Ordered, date", line),
+            ("Signature", line),
+            ("Confirmed, date", line),
+            ("Signature of supplier", line),
+        ),
+        plain=True,
+    )
