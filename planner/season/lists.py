@@ -198,7 +198,8 @@ def _write_rows(page: Worksheet, letter: str, laid: list[Place], farm: Sequence[
     put_text(page[f"{letter}{TOP}"], "all")
     by_name = {p.column.name: p for p in laid if p.column}
     places = [by_name[name] for name in sheet.unique if name in by_name] or laid[:1]
-    if places[0].column is None or places[0].column.kind is schema.Kind.DATE:
+    places = [p for p in places if p.column and p.column.kind is not schema.Kind.DATE]
+    if not places:
         return
     for at in range(listed):
         row = HEADER + 1 + at

@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NoReturn
 
 from planner.season.names import key, nearest, shown
+from planner.season.schema import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -86,10 +87,15 @@ def _matching(table: Table, wanted: str) -> list[Line]:
 
 
 def _by_text(table: Table) -> list[dict[str, list[Line]]]:
-    """Rows by their first column, by the first two that tell them apart, by all of these."""
-    unique = [table.sheet.column(name).key for name in table.sheet.unique]
+    """Rows by their first column, by the first two that tell them apart, by all of these.
+
+    Also by all but days, which a spreadsheet's lists can't show as they are written.
+    """
+    columns = [table.sheet.column(name) for name in table.sheet.unique]
+    unique = [column.key for column in columns]
+    timeless = [column.key for column in columns if column.kind is not Kind.DATE]
     found = []
-    for keys in ([table.sheet.columns[0].key], unique[:2], unique):
+    for keys in ([table.sheet.columns[0].key], unique[:2], timeless, unique):
         rows: dict[str, list[Line]] = defaultdict(list)
         for line in table.lines:
             rows[key(JOINT.join(line.texts.get(k, "").strip() for k in keys))].append(line)
