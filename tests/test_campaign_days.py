@@ -192,6 +192,27 @@ def test_the_order_of_the_plan_is_kept_where_days_allow_it():
     assert ([b.recipe for b in moved.order], moved.facts.kept) == (["Z", "X", "Y"], False)
 
 
+def test_the_order_that_the_plan_decided_on_is_the_shops():
+    """Line stays primed: Alpha is on it for R1 and R2, so 10 fl oz once: 451 of 492, 41 left.
+
+    R2 first: it may be treated from 30 April (Beta lives 10 days, South is on 10 May), R1 is to be
+    done by 1 May with its spare days; three bags a day. As soon as R1 is due on 30 April, not.
+    """
+    season, plan = farm_with(hand_season(), line_stays_primed=True), hand_plan()
+    alpha = replace(plan.products[0], need=451.0, left=41.0)
+    plan = replace(plan, products=(alpha, plan.products[1]), run_order=("R2", "R1"))
+    made = make_campaign(season, plan)
+    assert on_days(made) == [("04.30", "R2", 1, 3), ("05.01", "R1", 1, 3)]
+    assert (made.order.kept, made.drawdown.flushes) == (True, ())
+    used = sum(u.drawn for u in made.drawdown.containers if u.product == "Alpha")
+    assert used == pytest.approx(451.0)
+    north = replace(season.fields[0], planting_date=date(2027, 5, 1))
+    early = make_campaign(replace(season, fields=(north, season.fields[1])), plan)
+    assert on_days(early) == [("04.27", "R1", 1, 3), ("05.06", "R2", 1, 3)]
+    assert early.order.kept is False
+    assert any("Days do not allow the order of recipes" in n for n in early.notes)
+
+
 # --- asked for in time -------------------------------------------------------------------------
 
 

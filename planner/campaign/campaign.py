@@ -83,7 +83,7 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
         leftovers=(),
         events=(),
         deadlines=deadlines(season, plan),
-        planned_order=tuple(getattr(plan, "run_order", ())),
+        planned_order=plan.run_order,
         tests=lot_tests(season),
     )
     campaign = _schedule(bare)
