@@ -20,6 +20,7 @@ LAYERS = (
     "optimize",
     "explain",
     "campaign",
+    "risk",
     "report",
     "api",
     "__init__",
@@ -32,7 +33,8 @@ LAYERS = (
 HOMES = {
     "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
-    "numpy": ("optimize/", "explain/", "campaign/"),
+    "numpy": ("optimize/", "explain/", "campaign/", "risk/"),
+    "scipy": ("risk/draws",),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
     "numba": ("optimize/machine",),
@@ -55,6 +57,7 @@ PURE = (
     "report/files.py",
     "explain/",
     "campaign/",
+    "risk/",
     "plan/",
     "agronomy/",
 )

@@ -1,0 +1,1 @@
+"""What is not known in winter: how much may differ, and how often it will suffice."""
