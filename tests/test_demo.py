@@ -17,7 +17,7 @@ from planner.plan.audit import audit
 from planner.plan.cautions import warnings
 from planner.plan.plan import Outcome, Plan
 from planner.season.content import demo_folder
-from planner.season.domain import NOWHERE, UNTREATED, Basis, Pressure, Season
+from planner.season.domain import NOWHERE, POWDER, UNTREATED, Basis, Pressure, Season
 from planner.season.read import read_season
 from planner.season.template import write_blank, write_csv
 
@@ -39,8 +39,8 @@ def plan(season: Season) -> Plan:
 def bare(season: Season) -> Season:
     """Season without the places that its records were read from."""
     lists = (
-        "fields lots products containers recipes threats active_limits suppliers discounts "
-        "maturity_spread treated ordered what_if unknowns"
+        "fields lots products carriers containers recipes threats active_limits suppliers "
+        "discounts maturity_spread treated ordered what_if unknowns"
     )
     plain = {
         name: tuple(_bare(record) for record in getattr(season, name)) for name in lists.split()
@@ -50,7 +50,7 @@ def bare(season: Season) -> Season:
 
 def _bare(record: object) -> object:
     changes: dict[str, object] = {"row": NOWHERE}
-    for name in ("rates", "actives", "breaks"):
+    for name in ("rates", "carriers", "actives", "breaks"):
         if hasattr(record, name):
             changes[name] = tuple(replace(r, row=NOWHERE) for r in getattr(record, name))
     return replace(record, **changes)  # type: ignore[type-var]
@@ -109,7 +109,9 @@ class TestContents:
 
     def test_products_recipes_and_containers(self, season: Season) -> None:
         assert len(season.recipes) == 5
-        assert len(season.products) == 8
+        assert len(season.products) == 9
+        assert [p.name for p in season.carriers] == ["Water"]
+        assert [p.name for p in season.products if p.kind == POWDER] == ["Palmdust"]
         written = {rate.written.split(" ", 1)[1] for r in season.recipes for rate in r.rates}
         assert written == {"fl oz/unit", "mL/unit", "fl oz/cwt", "mL/100 kg", "mg/seed", "g/100 kg"}
         assert {rate.basis for r in season.recipes for rate in r.rates} == set(Basis)
@@ -145,6 +147,39 @@ class TestContents:
             both = on_seed["Fludioxonil"], on_seed["Metalaxyl"]
             assert sum(both) == pytest.approx(0.0094, rel=0.02)
             assert min(both) > 0.003
+
+    def test_ethaboxam_is_within_the_rates_of_the_trials(self, season: Season) -> None:
+        """7.5 to 15 g a.i. on 100 kg of seed: Dorrance et al., abstract of the APS meeting of 2012.
+
+        Grams on 100 kg are mg on a seed x seeds in 100 kg: 2.2046 x 100 x seeds/lb.
+        """
+        products = {p.name: p for p in season.products}
+        usual = replace(season.lots[0], seeds_per_lb=2800.0)
+        for recipe in season.recipes:
+            mg = mg_per_seed(recipe, usual, products, season.farm).get("Ethaboxam")
+            if mg is not None:
+                assert 7.5 <= mg / 1000.0 * 2800.0 * 220.46226 <= 15.0
+
+    def test_liquid_stays_within_what_trials_put_on(self, season: Season) -> None:
+        """Limit 600 mL/100 kg, the lowest volume of Brzezinski et al. (2017); warning 500.
+
+        Bork et al. stored seed well after 0.5 L on 100 kg and a day's drying.
+        """
+        assert season.farm.liquid_limit == pytest.approx(600 / 65.198, abs=0.01)
+        assert season.farm.liquid_warning == pytest.approx(500 / 65.198, abs=0.04)
+
+    def test_the_shops_columns_and_settings_are_in_use(self, season: Season) -> None:
+        farm = season.farm
+        assert (farm.pumps, farm.tank, farm.tags) == (2, 15 * GALLON, "per package")
+        assert any(lot.leaves_loose for lot in season.lots)
+        assert any(r.carriers for r in season.recipes)
+        for name in (
+            "slurry_life", "not_with", "registration", "signal_word", "equipment", "re_entry",
+            "first_aid", "tag_statement",
+        ):  # fmt: skip
+            assert any(getattr(p, name) for p in season.products), name
+        assert {f.white_mold_history for f in season.fields} == {"some", "none", None}
+        assert {f.row_width for f in season.fields} == {15.0, 30.0}
 
     def test_heels_are_under_the_legal_ceiling(self, season: Season) -> None:
         """40 CFR 261.7(b)(1): 3 % of capacity up to 119 gal, 0.3 % above (there by weight)."""

@@ -186,7 +186,10 @@ def test_facts_of_the_label_on_card_and_log():
         [c for c in r if c is not None] for r in book["Recipe cards"].iter_rows(values_only=True)
     ]
     assert ["Alpha", "00000-00", "WARNING", "gloves", "12 h", "rinse with water"] in rows
-    assert ["Beta"] in rows  # lines to write on
+    assert not any(r[0] == "Beta" and len(r) == 1 for r in rows if r)  # has no active ingredient
+    bare = make_campaign(hand_season(), hand_plan())
+    cards = openpyxl.load_workbook(io.BytesIO(render(campaign_book(bare))))["Recipe cards"]
+    assert ["Alpha"] in [[c for c in r if c is not None] for r in cards.values]  # lines to write on
     assert any(r and "Alpha must not be mixed with Beta" in str(r[0]) for r in rows)
     log = [list(r) for r in book["Treatment log"].iter_rows(values_only=True)]
     head = next(r for r in log if "EPA no." in r)

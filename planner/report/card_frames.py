@@ -10,7 +10,6 @@ from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
-from planner.season.domain import CARRIER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -20,6 +19,8 @@ if TYPE_CHECKING:
 
 CARDS = "Recipe cards"
 LINE = Cell(None, Look.FILL_IN)
+PESTICIDES = ("fungicide", "insecticide", "nematicide")
+"""Kinds that have a label with these facts, whatever Actives says of them."""
 MOST_LOTS = 12
 """Lots of a recipe that its card names one by one, so that it stays on a page."""
 
@@ -186,12 +187,14 @@ def _card_actives(card: Card, number: int) -> Table:
 
 
 def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table:
-    """What the labels say, with a line to write on where the season does not."""
+    """What labels say, of what has an active ingredient or a fact; lines where they are blank."""
     rows: list[tuple[Content, ...]] = []
-    for product in dict.fromkeys(x.product for x in card.lines if x.kind != CARRIER):
+    active = {x.product: bool(x.actives) or x.kind in PESTICIDES for x in card.lines}
+    for product, wanted in active.items():
         f = facts.get(product, ProductFacts(product))
         said = (f.registration, f.signal_word, f.equipment, f.re_entry, f.first_aid)
-        rows.append((product, *(Cell(text) if text else LINE for text in said)))
+        if wanted or any(said):
+            rows.append((product, *(Cell(text) if text else LINE for text in said)))
     keep = [
         f"{f.product} must not be mixed with {', '.join(f.not_with)}"
         for f in facts.values()
@@ -209,7 +212,7 @@ def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table
             Column("aid", "First aid", width=30),
         ),
         rows=tuple(rows),
-        roomy=any(LINE in row for row in rows),
+        empty="No product with an active ingredient.",
         note="; ".join(keep) + "." if keep else "",
     )
 

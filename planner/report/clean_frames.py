@@ -53,7 +53,7 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
         name="clean_outs",
         title="Clean-outs between products that must not meet",
         columns=(
-            Column("day", "Before the first run of", Measure.DATE, width=13),
+            Column("day", "Day", Measure.DATE),
             Column("before", "After recipe"),
             Column("after", "Before recipe"),
             Column("lot", "First lot"),
