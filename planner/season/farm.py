@@ -37,7 +37,8 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
         elif found is None:
             like = _like_setting(split_header(name)[0])
             if like:
-                faults.append(table.fault(line, "setting", "a known setting", f"nearest: '{like}'"))
+                near = " or ".join(f"'{n}'" for n in like)
+                faults.append(table.fault(line, "setting", "a known setting", f"nearest: {near}"))
             else:
                 told.append(f"{table.name}: setting '{shown(name)}' is not known, passed over.")
         elif found[0].key in lines:
@@ -50,10 +51,12 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
     return faults, told
 
 
-def _like_setting(name: str) -> str:
+def _like_setting(name: str) -> list[str]:
+    """Settings that a name may mean: those that it begins, else the one that it is most like."""
     names = [setting.name for setting in SETTINGS]
     begins = [n for n in names if len(key(name)) > 3 and key(n).startswith(key(name))]
-    return nearest(name, names, 0.75) or (begins[0] if len(begins) == 1 else "")
+    close = nearest(name, names, 0.75)
+    return [close] if close else begins
 
 
 def currency(table: Table) -> tuple[str, list[Fault]]:
