@@ -26,9 +26,11 @@ from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.orders import order_tables
 from planner.optimize.patterns import Patterns
 from planner.optimize.planting import plant, weights
+from planner.optimize.runner_up import ORDERING
 from planner.optimize.search import solve
 from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, reduced
 from planner.optimize.solver import solve as solve_matrix
+from planner.optimize.start import columns_of
 from planner.optimize.state import State
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -376,6 +378,26 @@ def test_stopped_plans_keep_the_rules_and_have_a_floor(seconds):
     audit(plan, one)
     assert np.isfinite(plan.bound)
     assert plan.bound <= plan.cost.total
+
+
+def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
+    """The dearest order that the rules allow, for the best plan's bags, is bettered to the best."""
+    one = hard(((6, 4, 3, 2), 1, False))
+    plan = solve(one, SolveOptions(seconds=20.0))
+    assert plan.outcome is Outcome.OPTIMAL
+    state = State(SolveOptions(), None, None)
+    state.model = model = make_model(make_instance(one))
+    x = columns_of(model, plan)
+    assert x is not None
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    free[np.concatenate([model.at[group] for group in ORDERING])] = True
+    part, columns = reduced(model.aimed(-model.matrix.cost).matrix, free, x)
+    dear = x.copy()
+    dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
+    assert state.offer(whole(model, dear))
+    assert state.cost > plan.cost.total + 10.0
+    search._order_for_the_same(state)
+    assert state.cost == pytest.approx(plan.cost.total, abs=0.02)
 
 
 def test_stopped_at_the_first_plan():

@@ -17,14 +17,15 @@ from planner.errors import Interrupted, NoPlanError
 from planner.optimize.board import Board
 from planner.optimize.crossing import cross, worth_crossing
 from planner.optimize.extract import make_plan
-from planner.optimize.floors import aimed_at, exact, relax
+from planner.optimize.floors import aimed_at, exact, relax, whole
 from planner.optimize.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.lift import lifted
 from planner.optimize.mending import mend
 from planner.optimize.options import SolveOptions, cores
 from planner.optimize.orders import order_tables
+from planner.optimize.runner_up import ORDERING
 from planner.optimize.shortage import settle_shortage
-from planner.optimize.solver import Limits, now, reduced
+from planner.optimize.solver import Limits, Watch, knowing, now, reduced
 from planner.optimize.solver import solve as solve_matrix
 from planner.optimize.state import State
 from planner.optimize.strategies import (
@@ -76,6 +77,8 @@ CURIOUS = 0.3
 """How often a way is tried that is not the best-paid one."""
 MENDED = 6
 """Plans made beside a settled relaxation before the exact model takes the floor over."""
+ORDER_SECONDS = 2.0
+"""Most time in the end for the cheapest order for what an unproven plan treats."""
 LATE = 0.15
 """Share of the time in the end in which any plans seen on boards are worth putting together."""
 
@@ -420,6 +423,27 @@ EXACT_WAYS = ("steps", "parts", "cross", "around", "bags")
 """Those that need the field rule, and no board in machine code."""
 
 
+def _order_for_the_same(state: State) -> None:
+    """Offer the best plan with the cheapest order for what it plants and treats.
+
+    A search that is stopped early may hold an order that a small exact solve betters.
+    """
+    model, x = state.model, state.x
+    assert x is not None
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    for group in ORDERING:
+        free[model.at[group]] = True
+    part, columns = reduced(model.matrix, free, x)
+    limits = Limits(seconds=ORDER_SECONDS, seed=state.options.seed)
+    if state.options.effort is not None:
+        limits = Limits(nodes=state.options.params.step_nodes, seed=state.options.seed)
+    answer = solve_matrix(part, limits, watch=Watch(better=knowing(part, x[columns])))
+    if answer.x is not None:
+        y = x.copy()
+        y[columns] = answer.x
+        state.offer(whole(model, y))
+
+
 def _settled(state: State) -> Floats:
     """The best plan with its whole numbers held and everything else solved again around them."""
     model, x = state.model, state.x
@@ -485,5 +509,7 @@ def search(shop: Workshop) -> Plan:
             raise Interrupted(msg)
         msg = f"no plan was found in {state.options.seconds:g} s; give it more time"
         raise NoPlanError(msg)
+    if not state.ended.is_set():
+        _order_for_the_same(state)
     plan = make_plan(state.model, _settled(state), state.floor, shortage_proven=state.short_proven)
     return replace(plan, seconds=state.seconds())
