@@ -166,6 +166,16 @@ def explain(
     return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
 
 
+def with_usual_unknowns(season: Season) -> Season:
+    """Give a season whose sheet Unknowns is empty what is usually not known, and say so in `told`.
+
+    Only what has a published source: seeds per lb and germination.
+    """
+    from planner.risk.usual import with_usual_unknowns as usual
+
+    return usual(season)
+
+
 def bring_in(season: Season, path: Path | str) -> tuple[Season, Earlier, tuple[str, ...]]:
     """Read a plan made before, and bring what its campaign reports done into the season.
 

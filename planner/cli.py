@@ -212,6 +212,14 @@ def plan(
             help="Go on from this earlier plan: keep what need not change, count what is done.",
         ),
     ] = None,
+    usual_unknowns: Annotated[
+        bool,
+        typer.Option(
+            "--usual-unknowns",
+            help="Where sheet Unknowns is empty: see how safe the order is against seed counts and "
+            "germinations that differ as seed-testing rules allow.",
+        ),
+    ] = False,
     most_moved: Annotated[
         float | None,
         typer.Option(
@@ -232,7 +240,8 @@ def plan(
         raise typer.BadParameter(msg)
     options = Options(seconds, gap, effort, seed, quiet=quiet)
     wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
-    made, lines = plan_season(source, out, options, Extras(wanted, what_if, since, most_moved))
+    extras = Extras(wanted, what_if, since, most_moved, usual_unknowns=usual_unknowns)
+    made, lines = plan_season(source, out, options, extras)
     for line in lines:
         _print(line)
     if strict and made.shortages:

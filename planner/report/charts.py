@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, Any
 
 from openpyxl.chart import BarChart, LineChart, Reference, Series
+from openpyxl.chart.legend import LegendEntry
 from openpyxl.chart.marker import Marker
 from openpyxl.chart.series import SeriesLabel
 from openpyxl.chart.shapes import GraphicalProperties
@@ -46,23 +47,30 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
     first = placed.rows[0]
     last = placed.rows[min(len(placed.rows), chart.first or len(placed.rows)) - 1]
     names = Reference(data, table.column(chart.categories) + 1, first, max_row=last)
-    bars = [s for s in chart.series if not s.marks]
+    bars = [s for s in chart.series if not s.marks and not s.line]
     drawn = _line() if chart.kind is ChartKind.LINE else _bars(chart.kind)
     for number, series in enumerate(bars):
         drawn.series.append(_series(table, series.key, data, first, last))
         _dress(drawn.series[-1], number, chart.kind)
+        if series.ink:
+            drawn.series[-1].graphicalProperties = _filled(looks.INK)
+        if series.lift:
+            drawn.series[-1].graphicalProperties = _nothing()
     drawn.set_categories(names)
-    marks = [s for s in chart.series if s.marks]
+    marks = [s for s in chart.series if s.marks or s.line]
     if marks:
         over = LineChart()
         for series in marks:
             over.series.append(_series(table, series.key, data, first, last))
-            _mark(over.series[-1])
+            (_rule if series.line else _mark)(over.series[-1])
         over.set_categories(names)
         drawn += over
     _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure))
     if len(chart.series) == 1:
         drawn.legend = None
+    elif drawn.legend is not None:
+        lifts = [number for number, series in enumerate(bars) if series.lift]
+        drawn.legend.legendEntry = [LegendEntry(idx=number, delete=True) for number in lifts]
     return drawn
 
 
@@ -141,6 +149,25 @@ def _mark(series: Any) -> None:
     series.smooth = False
 
 
+def _rule(series: Any) -> None:
+    """A line through the heights, without marks."""
+    series.marker = Marker(symbol="none")
+    series.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill="000000", w=28575))
+    series.smooth = False
+
+
+def _filled(color: str) -> Any:
+    shape = GraphicalProperties(solidFill=color)
+    shape.line = LineProperties(solidFill=color, w=6350)
+    return shape
+
+
+def _nothing() -> Any:
+    shape = GraphicalProperties(noFill=True)
+    shape.line = LineProperties(noFill=True)
+    return shape
+
+
 def _letters(size: int, bold: bool = False, turned: bool = False) -> RichText:
     """Letters for axes and legend."""
     font = CharacterProperties(
@@ -170,7 +197,7 @@ def _title(text: str, size: int, bold: bool) -> Any:
 def _frame(drawn: Any, chart: Chart, unit: str) -> None:
     drawn.title = _title(chart.title, 11, True)
     drawn.x_axis.title = _title(chart.category_axis, 9, False)
-    label = f"{chart.value_axis} ({unit})" if unit else chart.value_axis
+    label = f"{chart.value_axis} ({unit})" if unit not in ("", "%") else chart.value_axis
     drawn.y_axis.title = _title(label, 9, False)
     for axis in (drawn.x_axis, drawn.y_axis):
         axis.delete = False
@@ -178,7 +205,9 @@ def _frame(drawn: Any, chart: Chart, unit: str) -> None:
         axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=looks.RULE))
     drawn.x_axis.tickLblPos = "low"
     drawn.x_axis.noMultiLvlLbl = True
-    drawn.y_axis.number_format = "#,##0"
+    if chart.low is not None:
+        drawn.y_axis.scaling.min = chart.low
+    drawn.y_axis.number_format = "0%" if unit == "%" else "#,##0"
     drawn.y_axis.majorGridlines.spPr = GraphicalProperties(
         ln=LineProperties(solidFill="D9E0E1", w=6350)
     )

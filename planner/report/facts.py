@@ -11,6 +11,7 @@ from planner.explain.barred import barred
 from planner.plan.field_costs import field_costs
 from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
+from planner.risk.margins import margins
 from planner.season.domain import UNTREATED, SeedingRate
 
 if TYPE_CHECKING:
@@ -20,6 +21,8 @@ if TYPE_CHECKING:
     from planner.plan.field_costs import FieldCost
     from planner.plan.plan import OrderLine, Plan, ProductUse
     from planner.report.measures import Manner
+    from planner.risk.as_planned import AsPlanned
+    from planner.risk.margins import ProductMargin
     from planner.season.domain import (
         Container,
         DiscountLevel,
@@ -36,6 +39,7 @@ PICTURES = "Pictures"
 CONTENTS = "Contents"
 ORDER = "Order"
 TRY = "Try an order"
+DIFFER = "If things differ"
 TREATING = "Treating"
 DOSES = "Doses"
 SHORT_FIELDS = "Short fields"
@@ -125,8 +129,10 @@ class MaturityBalance:
 class Facts:
     """A plan and its season, with look-ups. Built once for a workbook."""
 
-    def __init__(self, plan: Plan, season: Season) -> None:
+    def __init__(self, plan: Plan, season: Season, held: AsPlanned | None = None) -> None:
         self.plan, self.season = plan, season
+        self.held = held
+        """The plan held while figures turn out otherwise, where that was drawn."""
         self.manner: Manner = manner_of(season.farm)
         self.fields: dict[str, Field] = {f.name: f for f in season.fields}
         self.lots: dict[str, SeedLot] = {lot.name: lot for lot in season.lots}
@@ -160,6 +166,11 @@ class Facts:
     def barred(self) -> tuple[Barred, ...]:
         """What the season's own rules keep off, the worst first."""
         return barred(self.season)
+
+    @cached_property
+    def margins(self) -> tuple[ProductMargin, ...]:
+        """By how much things may differ before a product runs short, the scarcest first."""
+        return margins(self.season, self.plan)
 
     @cached_property
     def costs(self) -> tuple[FieldCost, ...]:

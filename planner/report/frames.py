@@ -12,6 +12,7 @@ from planner.report.front_frames import contents_sheet, front_sheet, pictures_sh
 from planner.report.notes_frames import notes_sheet
 from planner.report.order_frames import order_sheet
 from planner.report.protection_frames import protection_sheet
+from planner.report.risk_frames import differ_sheet
 from planner.report.sheets import Book, Look, Room, Text
 from planner.report.spread import spread
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
@@ -20,10 +21,12 @@ from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from planner.plan.plan import Plan
     from planner.report.sheets import Sheet
+    from planner.risk.as_planned import AsPlanned
+    from planner.risk.margins import Bag
     from planner.season.domain import Season
 
 
@@ -34,7 +37,13 @@ def _opens_with(changed: Sheet, first: Sheet) -> Sheet:
     return replace(first, blocks=(opening, *first.blocks))
 
 
-def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
+def make_book(
+    plan: Plan,
+    season: Season,
+    more: Iterable[Sheet] = (),
+    held: AsPlanned | None = None,
+    bags: Sequence[Bag] = (),
+) -> Book:
     """Describe the workbook of a plan.
 
     Parameters
@@ -43,8 +52,12 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
         A plan and the season that it was made for.
     more
         Further sheets; they stand at the end of their room.
+    held
+        What comes of the plan where figures turn out otherwise, if that was drawn.
+    bags
+        All bags in the order in which they are treated, for the bag at which a product runs out.
     """
-    facts = Facts(plan, season)
+    facts = Facts(plan, season, held)
     sheets = [
         front_sheet(facts),
         pictures_sheet(facts),
@@ -52,6 +65,7 @@ def make_book(plan: Plan, season: Season, more: Iterable[Sheet] = ()) -> Book:
         *supplier_sheets(facts),
         *seed_order_sheets(facts),
         try_sheet(facts),
+        *([differ_sheet(facts, bags)] if plan.treating else []),
         treating_sheet(facts),
         doses_sheet(facts),
         *([short_sheet(facts)] if plan.shortages else []),

@@ -9,6 +9,7 @@ from planner.plan.plan import Outcome
 from planner.plan.questions import questions
 from planner.report.facts import (
     CONTENTS,
+    DIFFER,
     FIELD_COST,
     FIELDS,
     FRONT,
@@ -40,6 +41,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.texts import text_width
+from planner.risk.words import first_short, how_often
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -78,6 +80,7 @@ def front_sheet(facts: Facts) -> Sheet:
         _figures(facts),
         Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
         _short(facts),
+        *_if_things_differ(facts),
         *_to_check(facts),
         _order(facts),
         *_seed_to_buy(facts),
@@ -198,6 +201,15 @@ def _short(facts: Facts) -> Text:
         )
     title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
     return Text(tuple(said), title, Look.SHORT, bullets=True)
+
+
+def _if_things_differ(facts: Facts) -> list[Block]:
+    """Say in a line how much may differ before the order runs short, and how often it suffices."""
+    if not facts.margins:
+        return []
+    said = [first_short(facts.margins)] + ([how_often(facts.held)] if facts.held else [])
+    text = f"{' '.join(said)} See {DIFFER}."
+    return [Text((text,), "If things differ")]
 
 
 def _to_check(facts: Facts) -> list[Block]:

@@ -52,6 +52,7 @@ def write_plan(
     from planner.campaign.campaign import make_campaign
     from planner.campaign.ical import to_ical
     from planner.campaign.store import to_dict
+    from planner.explain.as_json import plain
     from planner.explain.as_json import to_dict as why_dict
     from planner.report.again_json import again_keys
     from planner.report.campaign_frames import campaign_sheets
@@ -59,7 +60,11 @@ def write_plan(
     from planner.report.frames import make_book
     from planner.report.json import changed_cell, json_bytes
     from planner.report.measures import manner_of
+    from planner.report.risk_frames import bag_order
     from planner.report.workbook import render
+    from planner.risk.as_planned import as_planned
+    from planner.risk.as_planned import to_dict as drawn_dict
+    from planner.risk.margins import margins
 
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
@@ -68,13 +73,17 @@ def write_plan(
     sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
     if "what_if" in keys:
         keys["what_if"]["changes"] = [changed_cell(c) for c in changes]
+    keys["margins"] = plain(margins(season, plan))
+    held = as_planned(season, plan) if season.unknowns else None
+    if held is not None:
+        keys["unknowns"] = drawn_dict(held)
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
         sheets += campaign_sheets(campaign)
     content = {
         f"{stem}.json": json_bytes(plan, season, keys),
         f"{stem}.ics": to_ical(campaign),
-        f"{stem}.xlsx": render(make_book(plan, season, sheets)),
+        f"{stem}.xlsx": render(make_book(plan, season, sheets, held, bag_order(campaign))),
     }
     return write_or_beside(Path(folder), content)
 

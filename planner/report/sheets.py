@@ -211,6 +211,12 @@ class Series:
     key: str
     marks: bool = False
     """Draw marks at these heights over the (stacked) bars, such as what is needed."""
+    line: bool = False
+    """Draw a line through these heights over the bars."""
+    lift: bool = False
+    """Not drawn and not named: it only lifts what is stacked on it."""
+    ink: bool = False
+    """Filled with ink, so that it stands out from the others."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -229,6 +235,8 @@ class Chart:
     """Without unit; the unit of the first series is put behind."""
     height: float = 7.5
     """cm; lying bars grow beyond it with their number."""
+    low: float | None = None
+    """Value at which its axis begins, as a plain cell holds it; None for zero or below."""
     first: int = 0
     """Draw only this many rows of the table; 0 for all."""
 

@@ -44,6 +44,8 @@ class Extras:
     """A plan.json to stay near to."""
     most_moved: float | None = None
     """Acres that may change at the most against that plan."""
+    usual_unknowns: bool = False
+    """Whether to draw what is usually not known where the season says nothing of it."""
 
 
 def plan_season(
@@ -69,6 +71,8 @@ def plan_season(
     notes: tuple[str, ...] = ()
     if extras.since:
         season, earlier, notes = api.bring_in(season, extras.since)
+    if extras.usual_unknowns:
+        season = api.with_usual_unknowns(season)
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)

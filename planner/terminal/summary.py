@@ -14,6 +14,8 @@ from planner.explain.words import count, number
 from planner.plan.plan import Outcome
 from planner.plan.questions import questions
 from planner.report.measures import Measure, manner_of
+from planner.risk.margins import margins
+from planner.risk.words import first_short
 from planner.season.domain import SeedingRate
 from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, paragraph, table
@@ -199,6 +201,7 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     manner = manner_of(season.farm)
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     lines += ["", "Cost", *_cost_table(plan, manner), certainty(plan, manner)]
+    lines += _section("If things differ", [first_short(margins(season, plan))])
     lines += _section(
         "Your rules leave nothing for", [b.sentence for b in barred(season) if b.wholly]
     )

@@ -1,0 +1,81 @@
+"""How safe an order is, in sentences."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.explain.words import number
+from planner.risk.ceilings import LIQUID
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.risk.as_planned import AsPlanned
+    from planner.risk.ceilings import Ceiling
+    from planner.risk.margins import ProductMargin
+
+
+def percent(share: float) -> str:
+    """Say a share, its sign aside.
+
+    >>> percent(0.01219), percent(-0.0139), percent(0.5), percent(0.0)
+    ('1.2 %', '1.4 %', '50 %', '0 %')
+    """
+    return f"{number(abs(share) * 100.0)} %"
+
+
+def chance(share: float) -> str:
+    """Say how often in a hundred, never all or none where it is not.
+
+    >>> chance(0.38), chance(0.9983), chance(1.0), chance(0.002), chance(0.0)
+    ('38 of 100', 'more than 99 of 100', '100 of 100', 'fewer than 1 of 100', '0 of 100')
+    """
+    if 0.0 < share < 0.01:
+        return "fewer than 1 of 100"
+    if 0.99 < share < 1.0:
+        return "more than 99 of 100"
+    return f"{share * 100.0:.0f} of 100"
+
+
+def first_short(found: Sequence[ProductMargin]) -> str:
+    """Say which product runs short first, and when."""
+    if not found:
+        return "Nothing is treated, so no product can run short."
+    first = found[0]
+    text = f"{first.product} runs short first: as soon as {percent(first.used)} more of it is used"
+    sized = [m for m in found if m.seed_size is not None]
+    if sized:
+        by_size = max(sized, key=lambda m: m.seed_size or -1.0)
+        text += (
+            f" than planned, or seeds per lb of all lots are {percent(by_size.seed_size or 0.0)} "
+            f"lower than planned"
+        )
+        if by_size.product != first.product:
+            text += f" ({by_size.product})"
+        return f"{text}."
+    return f"{text} than planned."
+
+
+def first_ceiling(found: Sequence[Ceiling]) -> str:
+    """Say which ceiling breaks first, and where."""
+    if not found:
+        return ""
+    c = found[0]
+    what = "the liquid limit" if c.about == LIQUID else f"the limit of {c.about} per {c.per}"
+    where = f" on {c.field}" if c.field else ""
+    return (
+        f"The first limit to be passed is {what}: {c.recipe} on lot {c.lot}{where} allows "
+        f"{percent(c.used)} more than planned."
+    )
+
+
+def how_often(held: AsPlanned) -> str:
+    """Say how often the plan suffices as it is, and what runs out first."""
+    text = f"In {chance(held.enough)} seasons drawn from sheet Unknowns every product suffices"
+    first = max(held.products, key=lambda p: p.first, default=None)
+    if first is not None and first.first > 0.0:
+        text += f"; {first.product} is most often the first to run out"
+    text += f". The seed of every lot suffices in {chance(held.seed_enough)}"
+    if held.white_mold is not None:
+        text += f", that of fields under white mold pressure in {chance(held.white_mold)}"
+    return f"{text}."
