@@ -16,7 +16,9 @@ from planner.report.sheets import Cell, Charts, Sheet, Table, Text
 from planner.report.workbook import render
 from planner.risk.as_planned import as_planned
 from planner.risk.margins import last_bags, margins
+from planner.risk.usual import TOLD
 from planner.season.domain import Quantity, Season, Unknown
+from tests.inputs import folder, good
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, greedy_plan, sample_season
 
@@ -147,3 +149,25 @@ def test_without_unknowns_plan_json_holds_margins_only(tmp_path):
     told = json.loads((tmp_path / "plan.json").read_text("utf-8"))
     assert "unknowns" not in told
     assert told["margins"][0]["used"] == pytest.approx(67.6 / 122.4, abs=1e-6)
+
+
+def test_usual_unknowns_are_off_unless_asked_for(tmp_path):
+    """The command line: without the option no draws, with it draws that the notes tell of."""
+    from typer.testing import CliRunner
+
+    from planner.cli import app
+
+    sheets = good()
+    del sheets["Unknowns"]
+    source = str(folder(tmp_path / "season", sheets))
+    told = {}
+    for name, more in (("off", []), ("on", ["--usual-unknowns"])):
+        out = tmp_path / name
+        command = ["plan", source, "--out", str(out), "--seconds", "3", "--why", "0", *more]
+        result = CliRunner().invoke(app, command)
+        assert result.exit_code == 0, result.output
+        told[name] = json.loads((out / "plan.json").read_text("utf-8"))
+    assert "unknowns" not in told["off"]
+    assert TOLD not in told["off"]["told"]
+    assert told["on"]["unknowns"]["draws"] == 131_072
+    assert TOLD in told["on"]["told"]

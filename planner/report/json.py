@@ -36,7 +36,7 @@ if TYPE_CHECKING:
 
 VERSION = 1
 """Version of the keys below, under the key `contract`."""
-LIBRARIES = ("wholedrum", "pulp", "highspy", "pandas", "pint", "openpyxl")
+LIBRARIES = ("wholedrum", "pulp", "highspy", "pandas", "pint", "openpyxl", "scipy")
 Record = TypeVar("Record")
 
 
