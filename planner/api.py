@@ -8,6 +8,7 @@ from __future__ import annotations
 
 from dataclasses import replace
 from pathlib import Path
+from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner.errors import NoPlanError
@@ -242,8 +243,10 @@ def keep_near(
     from planner.plan.audit import audit
 
     options = SolveOptions(seconds=seconds, effort=effort)
+    began = monotonic()
     plan, again = plan_again(season, old, cheapest, options, most_moved, notes, stop)
     audit(plan, season)
+    plan = replace(plan, seconds=cheapest.seconds + monotonic() - began)
     return _told(plan, season), again
 
 

@@ -402,9 +402,9 @@ def test_only_a_better_level_is_told():
 
 
 def test_metric_farms_read_metric_warnings():
-    """96 fl oz are 2,839 mL, 2 fl oz/cwt 130 mL/100 kg, 111,000 seeds an acre 274,287 a ha."""
+    """96 fl oz are 2.84 L, 2 fl oz/cwt 130 mL/100 kg, 111,000 seeds an acre 274,287 a ha."""
     metric = farm(metric=True, liquid_warning=2.0)
-    assert "2,839 mL of Alpha on hand" in "".join(
+    assert "2.84 L of Alpha on hand" in "".join(
         expired_stock(PLAN, season(farm=metric, **stock(FIRST_DAY - DAY, 96.0)))
     )
     wet = season(farm=metric, recipes=(recipe(Alpha=4.0),))
@@ -418,6 +418,18 @@ def test_metric_farms_read_metric_warnings():
     (said,) = white_mold_rows_too_narrow(PLAN, thick)
     assert "at 38 cm" in said
     assert "rows 76 cm apart" in said
+
+
+@pytest.mark.parametrize(("cm", "found"), [(75.0, 0), (76.2, 0), (70.0, 1), (50.0, 1)])
+def test_metric_rows_of_75_cm_are_the_bulletins_30_inches(cm, found):
+    metric = season(farm=farm(metric=True), **rows(100_000.0, cm / 2.54, "severe"))
+    assert len(list(white_mold_rows_too_narrow(PLAN, metric))) == found
+
+
+@pytest.mark.parametrize(("cm", "found"), [(37.5, 1), (38.1, 1), (45.0, 0)])
+def test_metric_rows_of_37_cm_are_the_bulletins_15_inches(cm, found):
+    metric = season(farm=farm(metric=True), **rows(140_000.0, cm / 2.54, "some"))
+    assert len(list(white_mold_too_thick(PLAN, metric))) == found
 
 
 def test_currency_by_name_is_set_off():

@@ -259,7 +259,7 @@ ROWS = [
     (lambda s: setting(s, "Soybean price", "10 $/lot"), "Farm", 9, "money per bu or t"),
     (lambda s: setting(s, "Treating done by", "2026-12-09"), "Farm", 10, "from 2026-12-10 on"),
     (lambda s: setting(s, "Pounds per day", "0"), "Farm", 11, "above 0 lb"),
-    (lambda s: setting(s, "Pounds per day", "20 bags"), "Farm", 11, "lb, kg or g"),
+    (lambda s: setting(s, "Pounds per day", "20 bags"), "Farm", 11, "lb, kg, g or t"),
     (lambda s: setting(s, "Hours per day", "8"), "Farm", 11, "a Seed flow on Farm"),
     (lambda s: setting(s, "Hours per day", "25"), "Farm", 11, "24 h"),
     (lambda s: setting(s, "Treat within", "1"), "Farm", 11, "no less than Cure days, 2"),

@@ -5,6 +5,7 @@ from random import Random
 
 import pytest
 
+from planner.api import keep_near
 from planner.explain.again import plan_again
 from planner.explain.spare import spare_things
 from planner.optimize.options import SolveOptions
@@ -12,6 +13,7 @@ from planner.optimize.search import solve
 from planner.plan.audit import audit
 from planner.plan.moves import acres_by_share, moved_acres
 from planner.plan.plan import Planting
+from planner.report.again_frames import again_sheet
 from planner.season.domain import Basis, OnItsWay, Season, TreatedSeed
 from tests import milp
 from tests.seasons import container, field, lot, random_season, recipe, season
@@ -300,3 +302,25 @@ def test_seed_to_buy_that_changes_is_said() -> None:
     assert [(c.lot, c.old, c.bought, c.now) for c in told.seed] == [("L1", 0, 0, 1)]
     assert "The order changes: +1 bag of L1." in told.sentences[0]
     assert "1 bag of L1" in told.sentences[1]
+
+
+def test_a_field_that_only_gains_acres_is_said_to_be_planted_further() -> None:
+    """60 acres of 80 were planted, for there were 60 units; 20 units more plant the rest."""
+    short = season(fields=(field(acres=80.0),), lots=(lot(on_hand=60.0, units_per_bag=1.0),))
+    old = solve(short, SolveOptions())
+    _, told = again(replace(short, lots=(lot(on_hand=80.0, units_per_bag=1.0),)), old)
+    (change,) = told.fields
+    assert (change.acres, change.more) == (0.0, True)
+    said = str(again_sheet(told))
+    assert "more of it is planted" in said
+    assert "another lot" not in said
+
+
+def test_the_time_of_planning_again_is_told() -> None:
+    plan, _ = keep_near(
+        two_lots(10.0, 12.0),
+        solve(two_lots(10.0, 12.0), SolveOptions()),
+        solve(two_lots(10.0, 12.0), SolveOptions()),
+        seconds=3.0,
+    )
+    assert 0.0 < plan.seconds < 60.0

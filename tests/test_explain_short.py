@@ -57,7 +57,7 @@ CASES = {
         "puts more alphaine on than its ceiling allows",
     ),
     "RECIPE": (season(fields=(field(only_recipes=("None such",)),)), "None such"),
-    "SEED": (season(lots=(lot(on_hand=60.0),)), "60 units on hand or to be had) is 20 units too"),
+    "SEED": (season(lots=(lot(on_hand=60.0),)), "60 units on hand or for sale) is 20 units too"),
     "PRODUCT": (
         # one jug of 120 fl oz treats 60 units at 2 fl oz, so one bag of 40
         season(containers=(container(size=120.0, most=1),)),

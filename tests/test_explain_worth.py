@@ -58,6 +58,10 @@ def test_wisconsin_break_evens(price: float, bushels: float) -> None:
     assert worth.break_even is not None
     assert round(worth.break_even, 2) == bushels
     assert f"{bushels} bu per acre pay for it" in worth.sentence
+    # a bushel of 60 lb is 27.2155 kg (Indiana Code 24-6-1-1), an acre 0.404686 ha: 67.25 kg a ha
+    metric = replace(whole, farm=replace(whole.farm, metric=True))
+    (worth,) = worth_treating(solve(metric, SolveOptions()), metric)
+    assert f"; {price / 6.0 * 67.25:.0f} kg per ha pay for it" in worth.sentence
 
 
 def test_michigan_fluopyram() -> None:

@@ -5,20 +5,36 @@ import re
 from dataclasses import replace
 
 import pytest
+from openpyxl.chart import BarChart
 
 from planner.plan.plan import Cost, Outcome, Plan, Planting, SeedPurchase, Shortage
 from planner.report.again_frames import CHANGED
+from planner.report.charts import _frame
 from planner.report.facts import Facts
 from planner.report.field_frames import fields_sheet
 from planner.report.fit import plain
 from planner.report.frames import make_book
-from planner.report.front_frames import MOST_LINES, front_sheet, sureness
+from planner.report.front_frames import MOST_LINES, front_sheet, pictures_sheet, sureness
 from planner.report.layout import lay_out, page_breaks
 from planner.report.measures import Manner, Measure
 from planner.report.protection_frames import protection_sheet, threats_in_order
-from planner.report.sheets import MAX_TITLE, Column, Look, Room, Sheet, Table, Text
+from planner.report.sheets import (
+    MAX_TITLE,
+    Chart,
+    ChartKind,
+    Charts,
+    Column,
+    Link,
+    Look,
+    Room,
+    Series,
+    Sheet,
+    Table,
+    Text,
+)
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
 from planner.season.domain import Container, Pressure, PriceBreak, Rating
+from planner.terminal.summary import certainty
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
 from tests.seasons import farm, lot, random_season, season
@@ -52,6 +68,7 @@ def column(found: Table, key: str) -> list:
         (Measure.SEEDS_PER_WEIGHT, 1.0, 2.2046226218),
         (Measure.SEEDS_PER_AREA, 1.0, 2.4710538147),
         (Measure.WEIGHT_PER_AREA, 1.0, 1.1208511562),  # kg/ha in a lb/acre
+        (Measure.YIELD, 1.0, 67.2510693739),  # kg/ha; a bushel is 60 lb (Indiana Code 24-6-1-1)
         (Measure.MONEY_PER_VOLUME, 128.0, 33.8140227018),
     ],
 )
@@ -61,14 +78,11 @@ def test_factors(measure: Measure, us: float, metric: float) -> None:
 
 
 def test_every_measure_has_a_unit_in_both_systems() -> None:
-    """Those that have one name the farm's own units and its currency, and no others.
-
-    But for yields and losses, which are bushels an acre in both.
-    """
+    """Those that have one name the farm's own units and its currency, and no others."""
     us = Manner()
     metric = Manner(metric=True, currency="kr")
-    assert us.label(Measure.YIELD) == metric.label(Measure.YIELD) == "bu/acre"
-    for measure in set(Measure) - {Measure.YIELD}:
+    assert (us.label(Measure.YIELD), metric.label(Measure.YIELD)) == ("bu/acre", "kg/ha")
+    for measure in set(Measure):
         ours, theirs = us.label(measure), metric.label(measure)
         assert bool(ours) is bool(theirs), measure
         assert "¤" not in ours + theirs
@@ -339,3 +353,32 @@ def test_a_part_under_the_smallest_split_is_explained() -> None:
     blocks = fields_sheet(Facts(one, whole)).blocks
     table = next(b for b in blocks if isinstance(b, Table) and b.name == "planting")
     assert "Smallest" not in table.note
+
+
+def test_charts_name_the_farms_land_and_draw_no_title_over_names_beside_bars() -> None:
+    """Names beside bars are wide: the title of their axis was drawn over them."""
+    for metric, land in ((False, "an acre"), (True, "a hectare")):
+        facts = facts_of(sample_season(metric=metric))
+        titles = [
+            c.title for b in pictures_sheet(facts).blocks if isinstance(b, Charts) for c in b.charts
+        ]
+        assert any(t.startswith(f"Cost of {land} by field") for t in titles), titles
+    for kind, titled in ((ChartKind.BARS, False), (ChartKind.COLUMNS, True)):
+        drawn = BarChart()
+        chart = Chart("c", kind, Link("s", "t"), "a", (Series("a"),), "Kind of cost", "Amount")
+        _frame(drawn, chart, "$")
+        assert (drawn.x_axis.title is not None) is titled
+
+
+def test_a_plan_within_the_gap_whose_shortage_is_not_proven_says_so() -> None:
+    """It was 'within 0.01 % of the best possible, stopped after 0 s'."""
+    near = replace(
+        HAND_PLAN,
+        gap=6.5e-5,
+        bound=HAND_PLAN.cost.total - 0.5,
+        outcome=Outcome.FEASIBLE,
+        shortage_proven=False,
+    )
+    said = certainty(near, Manner())
+    assert "no plan this short is cheaper by more than 0.01 %" in said
+    assert "stopped" not in said

@@ -103,6 +103,10 @@ def test_active_ceilings_name_lots_and_fields():
     assert shut.sentence.startswith("Field Thick (80 acres) can't be planted: 1 lot would fit")
     assert (found.bar, found.fields, found.wholly) == (Bar.ACTIVE, ("Thick",), False)
     assert "limit of 0.04 lb/acre for fluopyram (up to 0.0463 lb/acre)" in found.sentence
+    # 1 lb/acre is 1,120.851 g/ha (NIST Handbook 44, Appendix C): 0.04 is 44.8, 0.046297 is 51.9
+    metric = replace(acre, farm=replace(acre.farm, metric=True))
+    said = barred(metric)[1].sentence
+    assert "limit of 44.8 g/ha for fluopyram (up to 51.9 g/ha)" in said
     seed = replace(one, active_limits=(ActiveLimit("fluopyram", per_seed=0.14),))
     (found,) = [b for b in barred(seed) if b.what == "recipe"]
     assert (found.lots, found.wholly) == (("L1",), True)

@@ -241,7 +241,7 @@ def test_counts_that_cannot_be_ordered_are_marked(
     page = openpyxl.load_workbook(tmp_path / "done" / "odd.xlsx", data_only=True)[PAGE]
     said = {(row[0].value, row[1].value): row[9].value for row in page.iter_rows() if row[9].value}
     assert said["Rosemark", "2.5 gal bag"] == "at least 2"
-    assert said["Slipcoat", "30 gal drum"] == "at most 2 to be had"
+    assert said["Slipcoat", "30 gal drum"] == "at most 2 for sale"
 
 
 def test_long_sums_are_nested() -> None:

@@ -55,6 +55,10 @@ def close(expected: float, digits: float = 1e-12):
         # derived: 140,000 an acre on a hectare of 2.471 053 814 671 653 acres
         ("345947.534054 seeds/ha", Measure.SEEDS_PER_AREA, 140_000.0),
         ("271815.919614 plants/ha", Measure.PLANTS_PER_AREA, 110_000.0),
+        # derived: an acre is 4,046.8564224 m2, a tonne 1000/0.45359237 lb
+        ("40 plants/m2", Measure.PLANTS_PER_AREA, 40 * 4046.8564224),
+        ("50 seeds per m²", Measure.SEEDS_PER_AREA, 50 * 4046.8564224),
+        ("12 t", Measure.WEIGHT, 12 * 2204.6226218),
         # derived: 1 lb/gal = 119.826 427 316 897 g/L
         ("119.826427316897 g/L", Measure.DENSITY, 1.0),
         ("1.19826427316897 kg/L", Measure.DENSITY, 10.0),
@@ -210,7 +214,7 @@ def test_what_is_no_number_is_refused(text, words):
 @pytest.mark.parametrize(
     ("text", "measure", "words"),
     [
-        ("5 oz", Measure.WEIGHT, "lb, kg or g"),
+        ("5 oz", Measure.WEIGHT, "lb, kg, g or t"),
         ("5", Measure.VOLUME, "write the unit after the number"),
         ("5 galons", Measure.VOLUME, "nearest unit: 'gallons'"),
         ("5 kg", Measure.VOLUME, "fl oz, gal, qt, pt, L or mL"),

@@ -14,6 +14,7 @@ from planner.explain.words import Speech
 from planner.optimize.options import SolveOptions
 from planner.plan.earlier import Earlier
 from planner.plan.moves import (
+    ACRE,
     acres_by_share,
     moved_acres,
     moved_by_field,
@@ -43,6 +44,8 @@ class FieldChange:
     """Whether that is proven; if not, it saves that much at the most."""
     must: bool = False
     """Kept as it was, acres would stay short, or other fields would move in its place."""
+    more: bool = False
+    """Whether it keeps all it had, and more of it is planted."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -253,9 +256,10 @@ def _field(
     speech: Speech,
 ) -> FieldChange:
     was, now = _shares(name, before, speech), _shares(name, after, speech)
+    more = all(after.get(key, 0.0) >= a - ACRE for key, a in before.items() if key[0] == name)
     if saving is None:
-        return FieldChange(name, was, now, acres)
-    return FieldChange(name, was, now, acres, saving.money, saving.exact, saving.must)
+        return FieldChange(name, was, now, acres, more=more)
+    return FieldChange(name, was, now, acres, saving.money, saving.exact, saving.must, more)
 
 
 def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech) -> str:

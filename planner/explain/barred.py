@@ -207,7 +207,8 @@ def _acre_words(
         for field in fields
         for lot in fits[field.name]
     )
-    return f"the limit of {number(limit, 4)} lb/acre for {about} (up to {number(put, 4)} lb/acre)"
+    speech = Speech(season.farm)
+    return f"the limit of {speech.active(limit)} for {about} (up to {speech.active(put)})"
 
 
 def _products(season: Season) -> dict[str, Product]:

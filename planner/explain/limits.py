@@ -53,7 +53,7 @@ class Cause(Enum):
     LOT_SHARE = "smallest lot share"
     VARIETY_SHARE = "most of one variety"
     MATURITY_SHARE = "maturity spread"
-    PRODUCT = "product not to be had"
+    PRODUCT = "product not for sale"
     MONEY = "most to spend"
     TOGETHER = "rules taken together"
 
@@ -116,7 +116,7 @@ def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: S
     ]
     text = (
         f"The seed that suits ({listing([lot.name for lot in allowed])}: {speech.units(seed)} "
-        f"on hand or to be had) is {speech.units(short)} too little"
+        f"on hand or for sale) is {speech.units(short)} too little"
     )
     text += f"; it also goes to {listing(others)}." if others else "."
     return text + _nearly(field, acres, scene)

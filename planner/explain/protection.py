@@ -235,11 +235,11 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
     else:
         text += "enough."
     text += (
-        f" {speech.units(page.units_suit)} on hand or to be had suit, "
+        f" {speech.units(page.units_suit)} on hand or for sale suit, "
         f"{speech.units(page.units_strong)} are treated strongly enough, "
-        f"{speech.units(page.units_left)} that suit are left or still to be had"
+        f"{speech.units(page.units_left)} that suit are left or still for sale"
     )
-    text += f"; {page.tight_lot} is the tight lot." if page.tight_lot else "."
+    text += f"; {page.tight_lot} is the scarcest lot." if page.tight_lot else "."
     none = page.more_acres < 0.05
     more = "No more land" if none else f"{speech.acres(page.more_acres)} more"
     text += f" {more} like {page.like_field} could be protected."
@@ -250,7 +250,7 @@ def _cost_words(page: ThreatPage, speech: Speech) -> str:
     """Say what the protection costs, as far as it was reckoned."""
     cost = page.cost
     if cost is None:
-        return " What the protection costs was not reckoned in the time set."
+        return " What the protection costs was not worked out in the time set."
     known = cost.total >= CENT or cost.at_most < CENT
     total = cost.total if known else cost.at_most
     units = sum(f.units for f in page.fields if f.need)

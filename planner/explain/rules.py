@@ -192,7 +192,7 @@ def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCo
     )
     speech = Speech(season.farm)
     if other is None:
-        return replace(blank, sentence=f"{rule.name}: not reckoned in the time set.")
+        return replace(blank, sentence=f"{rule.name}: not worked out in the time set.")
     gained = acres_short(plan) - acres_short(other)
     if gained > ACRE:
         result = replace(

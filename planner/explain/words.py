@@ -11,6 +11,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Farm
 
 HA_PER_ACRE = 0.40468564224
+G_PER_LB = 453.59237
 """International acre: 43,560 square feet of 0.3048 m (NIST Handbook 44, Appendix C)."""
 L_PER_FLOZ = 0.0295735295625
 """US fluid ounce (NIST Handbook 44, Appendix C)."""
@@ -91,6 +92,18 @@ class Speech:
         if self.farm.metric:
             return f"{number(x * ML_100KG_PER_FLOZ_CWT, 0)} mL/100 kg"
         return f"{number(x, 2)} fl oz/cwt"
+
+    def active(self, x: float) -> str:
+        """Return an active ingredient given in lb per acre."""
+        if self.farm.metric:
+            return f"{number(x * G_PER_LB / HA_PER_ACRE, 1)} g/ha"
+        return f"{number(x, 4)} lb/acre"
+
+    def bushels(self, x: float) -> str:
+        """Return a yield given in bushels an acre, without its unit of land."""
+        if self.farm.metric:
+            return f"{number(x * 60 * G_PER_LB / 1000 / HA_PER_ACRE, 0)} kg"
+        return f"{number(x, 2)} bu"
 
     def volume(self, x: float) -> str:
         """Return a volume given in fl oz."""

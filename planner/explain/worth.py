@@ -9,7 +9,7 @@ from planner.agronomy.protection import is_white_mold, loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles, suitable
-from planner.explain.words import Speech, number
+from planner.explain.words import Speech
 from planner.plan.price import list_price, order_cost
 
 if TYPE_CHECKING:
@@ -196,7 +196,7 @@ def _left_out(bushels: float, season: Season) -> str:
     if bushels <= CRUMB:
         return ""
     return (
-        f" {number(speech.per_acre(bushels), 2)} bu of white mold are not credited: it infects "
+        f" {speech.bushels(bushels)} of white mold are not credited: it infects "
         "through the flowers, long after a seed treatment is gone (setting Credit white mold)."
     )
 
@@ -219,9 +219,9 @@ def _sentence(
         f"{speech.money(speech.per_acre(per_acre))} per {land}"
     )
     if even is not None:
-        text += f"; {number(speech.per_acre(even), 2)} bu per {land} pay for it"
+        text += f"; {speech.bushels(even)} per {land} pay for it"
     if prevented is not None:
-        text += f", {number(speech.per_acre(prevented), 2)} bu are expected to be saved"
+        text += f", {speech.bushels(prevented)} are expected to be saved"
     if net is not None:
         side = "ahead" if net >= 0.0 else "behind"
         text += f": {speech.money(speech.per_acre(abs(net)))} {side}"

@@ -27,6 +27,9 @@ field with a history of white mold, and, there in rows of 30 inches, with a hist
 mold (Crop Protection Network, CPN-5009, 11 Mar 2022, doi 10.31274/cpn-20220314-1)."""
 NARROW_ROWS, WIDE_ROWS = 15.0, 30.0
 """Inches, of the same bulletin."""
+METRIC_SLACK = 0.5
+"""Inches by which rows of metric farms may differ from those: planters have 37.5 and 75 cm there
+in their place (common practice)."""
 MOST_NAMED = 12
 """Fields that one warning names."""
 TEST_MONTHS = 9
@@ -143,7 +146,7 @@ def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:
     lots = {lot.name: lot for lot in season.lots}
     found = []
     for field in season.fields:
-        narrow = field.row_width is not None and field.row_width <= NARROW_ROWS * (1.0 + 1e-9)
+        narrow = field.row_width is not None and field.row_width <= NARROW_ROWS + _slack(season)
         severe = field.white_mold_history == "severe"
         if not (severe or (narrow and field.white_mold_history == "some")):
             continue
@@ -164,7 +167,7 @@ def white_mold_rows_too_narrow(plan: Plan, season: Season) -> Iterator[str]:
         for f in season.fields
         if f.white_mold_history == "severe"
         and f.row_width is not None
-        and f.row_width < WIDE_ROWS * (1.0 - 1e-9)
+        and f.row_width < WIDE_ROWS - _slack(season)
     ]
     if narrow:
         said = "; ".join(narrow[:MOST_NAMED])
@@ -173,6 +176,11 @@ def white_mold_rows_too_narrow(plan: Plan, season: Season) -> Iterator[str]:
             f"White mold was severe before and rows are narrow: {said}. Crop Protection Network "
             f"bulletin CPN-5009 advises rows {_width(WIDE_ROWS, season)} apart there."
         )
+
+
+def _slack(season: Season) -> float:
+    """Inches by which a row width may differ from the bulletin's."""
+    return METRIC_SLACK if season.farm.metric else 1e-9
 
 
 def _width(inches: float | None, season: Season) -> str:

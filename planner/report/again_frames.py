@@ -127,7 +127,7 @@ def _why(change: FieldChange) -> str:
     if change.must:
         return "must: acres would stay short, or others change"
     if change.acres <= ACRE:
-        return "another lot of the same seed"
+        return "more of it is planted" if change.more else "another lot of the same seed"
     if change.saves is None:
         return "not worked out in the time"
     return ""

@@ -185,7 +185,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
         ),
         repeat_header=True,
         filter=True,
-        empty="No rule was reckoned in the time set.",
+        empty="No rule was worked out in the time set.",
         note="The cost of the plan less that of the best plan found without the rule. More time "
         "narrows the span between least and most.",
     )
@@ -194,7 +194,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     if late:
         more = (f"and {len(late) - MOST_LATE} more",) if len(late) > MOST_LATE else ()
         names = (*late[:MOST_LATE], *more)
-        blocks.append(Text(names, title="Not reckoned in the time set", bullets=True))
+        blocks.append(Text(names, title="Not worked out in the time set", bullets=True))
     return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
 
 

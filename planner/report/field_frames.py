@@ -89,7 +89,7 @@ def short_sheet(facts: Facts) -> Sheet:
     """Make the sheet of the acres that stay unplanted."""
     return Sheet(
         SHORT_FIELDS,
-        "Which acres stay unplanted, and why.",
+        "Which land stays unplanted, and why.",
         (_shortages(facts),),
         Page(),
         Room.FIELDS,
@@ -232,7 +232,7 @@ def cost_sheet(facts: Facts) -> Sheet:
     )
     return Sheet(
         FIELD_COST,
-        "What each field costs: seed, treating, expected loss; the acre that costs most first. "
+        "What each field costs: seed, treating, expected loss; what costs most for its land first. "
         f"Drawn on {PICTURES}.",
         (table,),
         Page(landscape=True),

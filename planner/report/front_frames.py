@@ -160,7 +160,7 @@ def sureness(facts: Facts) -> list[str]:
             "taken off."
         )
     if plan.shortages and not plan.shortage_proven:
-        said.append("It is not proven that fewer acres could not be short.")
+        said.append("It is not proven that no less land could stay short.")
     return said
 
 
@@ -377,8 +377,9 @@ def pictures_sheet(facts: Facts) -> Sheet:
     series = [Series("products_acre"), Series("seed_acre")]
     if facts.season.farm.weigh_yield_loss:
         series.append(Series("yield_loss_acre"))
+    an_acre = "a hectare" if facts.season.farm.metric else "an acre"
     per_acre = Chart(
-        "Cost of an acre by field" + (f": the {shown} highest" if shown < len(fields) else ""),
+        f"Cost of {an_acre} by field" + (f": the {shown} highest" if shown < len(fields) else ""),
         ChartKind.STACKED_BARS,
         Link(FIELD_COST, "fields"),
         "field",

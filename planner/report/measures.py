@@ -131,6 +131,7 @@ _METRIC = _SAME | {
     Measure.DOSE_PER_UNIT: _Shown(ML_PER_FLOZ, "mL/unit", 1),
     Measure.DOSE_PER_WEIGHT: _Shown(ML_PER_FLOZ / KG_PER_LB, "mL/100 kg", 1),
     Measure.WEIGHT_PER_AREA: _Shown(KG_PER_LB / HA_PER_ACRE, "kg/ha", 4),
+    Measure.YIELD: _Shown(60 * KG_PER_LB / HA_PER_ACRE, "kg/ha", 0),
     Measure.FLOW: _Shown(KG_PER_LB, "kg/min", 0),
 }
 

@@ -78,7 +78,7 @@ def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]
 
 def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
     enough = all(f.enough for f in page.fields if f.need)
-    tight = f"tight lot: {page.tight_lot}" if page.tight_lot else ""
+    tight = f"scarcest lot: {page.tight_lot}" if page.tight_lot else ""
     figures = [
         KeyFigure(
             "Units needed",
@@ -142,7 +142,7 @@ def _lot_columns(*, total: bool) -> tuple[Column, ...]:
         Column("strong", "Treated strongly enough", Measure.UNITS, total=total),
         Column("here", "Planted on these fields", Measure.UNITS, total=total),
         Column("left_strong", "Left, strong", Measure.UNITS, total=total),
-        Column("left_open", "Left or to be had", Measure.UNITS, total=total),
+        Column("left_open", "Left or for sale", Measure.UNITS, total=total),
         Column("tight", "Remark"),
     )
 
@@ -156,7 +156,7 @@ def _lot_row(lot: LotLine) -> tuple[Content, ...]:
         lot.here,
         lot.left_strong,
         lot.left_open,
-        Cell("the tight one", Look.WATCH) if lot.tight else None,
+        Cell("the scarcest", Look.WATCH) if lot.tight else None,
     )
 
 

@@ -202,7 +202,7 @@ def _check(container: Container) -> str:
     if least > 1:
         checks.append((f"AND({{count}}>0,{{count}}<{least})", f"at least {least}"))
     if container.most is not None:
-        checks.append((f"{{count}}>{container.most}", f"at most {container.most} to be had"))
+        checks.append((f"{{count}}>{container.most}", f"at most {container.most} for sale"))
     found = '""'
     for test, words in reversed(checks):
         found = f'IF({test},"{words}",{found})'

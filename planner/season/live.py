@@ -84,7 +84,7 @@ def _fields(page: Worksheet, sources: Sources, rows: int) -> None:
         "ABCDEFGH",
         "Units that each field needs",
         ("Field", "Acres", "Units needed", "From maturity", "To maturity", "Maturities that suit",
-         "Units of those, on hand and to be had", "Note"),
+         "Units of those, on hand and for sale", "Note"),
     )  # fmt: skip
     _assumed(page, sources)
     lots = _Lots(sources)

@@ -170,7 +170,7 @@ FIELDS = Sheet(
 
 SEED_LOTS = Sheet(
     "Seed lots",
-    "Every lot of seed, on hand or to be had. Lots of one variety share Maturity and Trait.",
+    "Every lot of seed, on hand or for sale. Lots of one variety share Maturity and Trait.",
     (
         name("Lot", "name", "Name or number of the lot.", "L-104"),
         text("Variety", "variety", "Variety of the seed.", "Variety 1.8 A", must=True),
@@ -233,7 +233,7 @@ SEED_LOTS = Sheet(
             default=0.0,
         ),
         amount(
-            "Can buy", "can_buy", Measure.SEED_UNITS, "Units still to be had.", "80", default=0.0
+            "Can buy", "can_buy", Measure.SEED_UNITS, "Units still for sale.", "80", default=0.0
         ),
         amount(
             "Buy price",

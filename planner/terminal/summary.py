@@ -11,7 +11,7 @@ from planner.agronomy.suitability import lot_obstacles
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import Outcome
+from planner.plan.plan import PROVEN_GAP, Outcome
 from planner.plan.questions import questions
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
@@ -182,7 +182,7 @@ def _stock_table(season: Season) -> list[str]:
         ]
         for maturity, group in sorted(lots.items())
     ]
-    return table(["Maturity", "Lots", "Units on hand", "Still to be had"], rows)
+    return table(["Maturity", "Lots", "Units on hand", "Still for sale"], rows)
 
 
 def _product_table(season: Season) -> list[str]:
@@ -267,6 +267,9 @@ def certainty(plan: Plan, manner: Manner) -> str:
         return "Proven: no plan is cheaper by a cent."
     if plan.outcome is Outcome.OPTIMAL:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
+    if plan.gap <= PROVEN_GAP:
+        proven = f"no plan this short is cheaper by more than {_percent(plan.gap)}"
+        return f"Proven: {proven}. Not proven: that no less land could stay short."
     stopped = f"stopped after {plan.seconds:.0f} s"
     if not math.isfinite(plan.bound):
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."

@@ -92,6 +92,7 @@ _MASS = {
 }
 _AREA = {"acre": "acres|acre|ac", "hectare": "ha|hectare|hectares"}
 _PER_AREA = {"acre": "acre|ac|a|acres", "hectare": "ha|hectare|hectares"}
+_COUNTED_AREA = _PER_AREA | {"meter ** 2": "m2|m^2|square meter|square metre|sq m"}
 _SEED = {"seed": "seeds|seed"}
 _SEED_MASS = {
     "hundredweight": "cwt|100 lb|100 lbs|hundredweight",
@@ -120,8 +121,8 @@ FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     Measure.VOLUME: ((_VOLUME, _NOTHING),),
     Measure.AREA: ((_AREA, _NOTHING),),
     Measure.SEEDS: ((_SEED, _NOTHING),),
-    Measure.SEEDS_PER_AREA: ((_SEED, _PER_AREA),),
-    Measure.PLANTS_PER_AREA: (({"plant": "plants|plant"}, _PER_AREA),),
+    Measure.SEEDS_PER_AREA: ((_SEED, _COUNTED_AREA),),
+    Measure.PLANTS_PER_AREA: (({"plant": "plants|plant"}, _COUNTED_AREA),),
     Measure.SEED_SIZE: (
         (_SEED, {"pound": "lb|pound", "kilogram": "kg|kilogram", "gram": "g"}),
         (
@@ -138,7 +139,7 @@ FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
             {k: _VOLUME[k] for k in ("gallon", "liter", "milliliter", "fluid_ounce", "quart")},
         ),
     ),
-    Measure.WEIGHT: (({k: _MASS[k] for k in ("pound", "kilogram", "gram")}, _NOTHING),),
+    Measure.WEIGHT: (({k: _MASS[k] for k in ("pound", "kilogram", "gram", "tonne")}, _NOTHING),),
     Measure.ACTIVE_PER_AREA: (
         ({k: _MASS[k] for k in ("pound", "kilogram", "gram", "ounce")}, _PER_AREA),
     ),
@@ -189,14 +190,14 @@ ACCEPTED = {
     Measure.VOLUME: "fl oz, gal, qt, pt, L or mL",
     Measure.AREA: "acres or ha",
     Measure.SEEDS: "seeds",
-    Measure.SEEDS_PER_AREA: "seeds/acre or seeds/ha",
-    Measure.PLANTS_PER_AREA: "plants/acre or plants/ha",
+    Measure.SEEDS_PER_AREA: "seeds/acre, seeds/ha or seeds/m2",
+    Measure.PLANTS_PER_AREA: "plants/acre, plants/ha or plants/m2",
     Measure.SEED_SIZE: "seeds/lb, seeds/kg or g/1000 seeds",
     Measure.SEED_UNITS: "units",
     Measure.BAGS: "bags",
     Measure.LIQUID_ON_SEED: "fl oz/cwt or mL/100 kg",
     Measure.DENSITY: "lb/gal, kg/L or g/L",
-    Measure.WEIGHT: "lb, kg or g",
+    Measure.WEIGHT: "lb, kg, g or t",
     Measure.ACTIVE_PER_AREA: "lb/acre, kg/ha or g/ha",
     Measure.ACTIVE_PER_SEED: "mg/seed",
     Measure.MONEY: "the farm's money",
