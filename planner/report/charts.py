@@ -196,7 +196,7 @@ def _title(text: str, size: int, bold: bool) -> Any:
 
 def _frame(drawn: Any, chart: Chart, unit: str) -> None:
     drawn.title = _title(chart.title, 11, True)
-    if chart.kind not in (ChartKind.BARS, ChartKind.STACKED_BARS):
+    if chart.kind not in LYING:
         # names beside bars are wide: a title would be drawn over them
         drawn.x_axis.title = _title(chart.category_axis, 9, False)
     label = f"{chart.value_axis} ({unit})" if unit not in ("", "%") else chart.value_axis
