@@ -944,3 +944,13 @@ def test_patterns_by_steps_repeat_themselves(short, effort):
     audit(plan, one)
     assert any(x is not None for x in made)
     assert as_told(solve(one, options)) == as_told(plan)
+
+
+def test_acres_at_the_edge_of_the_slack_are_not_short():
+    """Solved to the edge of 3e-5 acres a plan may lie 1e-13 over it: still nothing is short."""
+    from planner.optimize.state import SAME_SHORT, same_short, short_slack
+
+    edge = SAME_SHORT * short_slack(2)
+    none = np.zeros(2)
+    assert same_short(edge * (1.0 + 1e-8), none)
+    assert not same_short(edge * 1.001, none)

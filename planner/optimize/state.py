@@ -37,7 +37,8 @@ def short_slack(priorities: int) -> Floats:
 
 def same_short(short: Floats, other: Floats) -> bool:
     """Whether two shortages, by priority, count as the same."""
-    return bool(np.all(np.abs(short - other) <= SAME_SHORT * short_slack(len(short))))
+    slack = SAME_SHORT * short_slack(len(short)) * (1.0 + 1e-6)  # solved to the edge, and over
+    return bool(np.all(np.abs(short - other) <= slack))
 
 
 class State:
@@ -92,8 +93,8 @@ class State:
 
     @property
     def is_short(self) -> bool:
-        """Whether the best plan leaves any acres short."""
-        return sum(self.short) > 1e-9
+        """Whether the best plan leaves more acres short than count as none."""
+        return not same_short(np.array(self.short), np.zeros(len(self.short)))
 
     def shortage(self, x: Floats) -> tuple[float, ...]:
         """Acres short by priority."""
