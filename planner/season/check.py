@@ -181,6 +181,8 @@ def container_rows_agree(tables: Tables) -> Iterator[Fault]:
             if not _same(value, other.get(name)):
                 expected = f"'{shown(other.texts[name].strip())}' as in row {other.row}"
                 remedy = "price breaks of one container differ in count and price only"
+                if name == "supplier":
+                    remedy += "; what another supplier sells needs a name of its own"
                 yield table.fault(line, name, expected, remedy)
 
 
@@ -196,7 +198,9 @@ def heels_fit(tables: Tables) -> Iterator[Fault]:
     for line in table.lines:
         size, heel = line.get("size"), line.get("heel")
         if isinstance(size, float) and isinstance(heel, float) and heel >= size:
-            yield table.fault(line, "heel", f"less than Size, {size:,.10g} fl oz")
+            yield table.fault(
+                line, "heel", f"less than Size, '{shown(line.texts['size'].strip())}'"
+            )
 
 
 def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
