@@ -11,6 +11,7 @@ from planner.agronomy.suitability import Bar
 from planner.explain.barred import barred
 from planner.explain.unused import lot_fits
 from planner.plan.questions import questions
+from planner.plan.unusual import unusual
 from planner.report.facts import NOTES, Facts
 from planner.report.front_frames import front_sheet
 from planner.report.notes_frames import notes_sheet
@@ -351,3 +352,12 @@ def test_page_one_says_nothing_where_there_is_nothing():
     one = season()
     blocks = front_sheet(Facts(greedy_plan(one), one)).blocks
     assert not any(isinstance(b, Text) and b.title.startswith("Check") for b in blocks)
+
+
+def test_ranges_are_asked_about_in_three_figures():
+    """10 and 60 gal are 37.85 and 227.1 L (NIST Handbook 44): nobody speaks of drums so exactly."""
+    drum = container(name="drum", size=20.0 / 0.0295735295625)
+    (said,) = [
+        s for s in unusual(season(farm=farm(metric=True), containers=(drum,))) if "drum" in s
+    ]
+    assert "A drum usually holds 37.9 to 227 L; 200 L would be" in said

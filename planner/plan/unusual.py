@@ -76,13 +76,13 @@ def unusual(season: Season) -> Iterator[str]:
             yield f"There are {len(found) - MOST:,} more such questions about {sheet}."
 
 
-def _say(value: float, measure: Measure, season: Season) -> str:
-    """A value in the farm's units of measure, or in its money."""
+def _say(value: float, measure: Measure, season: Season, figures: int = 4) -> str:
+    """A value in the farm's units of measure, or in its money, to that many figures."""
     if measure in PRICES:
         return money(value, season)
     unit = (METRIC if season.farm.metric else US).get(measure, measure.value)
     value = in_unit(value, measure, unit)
-    return f"{value:,.0f} {unit}" if value >= 1_000.0 else f"{value:.4g} {unit}"
+    return f"{value:,.0f} {unit}" if value >= 1_000.0 else f"{value:.{figures}g} {unit}"
 
 
 def _ask(
@@ -91,7 +91,7 @@ def _ask(
     """Ask about a value outside its range; a price only where it is in money like dollars."""
     if value is None or usual.holds(value) or (measure in PRICES and not _in_dollars(season)):
         return
-    low, high = _say(usual.low, measure, season), _say(usual.high, measure, season)
+    low, high = _say(usual.low, measure, season, 3), _say(usual.high, measure, season, 3)
     if low.split(" ")[1:] == high.split(" ")[1:]:
         low = low.split(" ")[0]
     slip = ""
