@@ -1,5 +1,7 @@
 """Seasons that several tests start from, and a word at the end on what was not tested."""
 
+from __future__ import annotations
+
 from pathlib import Path
 
 import pytest
