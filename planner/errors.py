@@ -43,7 +43,7 @@ class Fault:
     column: str = ""
     """Header as the user wrote it; empty where the whole row is meant."""
     seen: str = ""
-    """What was typed there."""
+    """What was typed in the cell; of a row, sheet or file, what was found."""
     expected: str = ""
     """What was expected."""
     remedy: str = ""
@@ -61,7 +61,7 @@ class Fault:
             place += f", {self.column}"
         parts = [place or "input"]
         if self.seen:
-            parts.append(f"you typed '{self.seen}'")
+            parts.append(f"{'you typed' if self.column else 'found'} '{self.seen}'")
         if self.expected:
             parts.append(f"expected {self.expected}")
         if self.remedy:

@@ -2,11 +2,14 @@
 
 from __future__ import annotations
 
-from pathlib import Path
+from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.office import MISSING
+
+if TYPE_CHECKING:
+    from pathlib import Path
 
 TINY = {
     "farm.csv": "Setting,Value\nFarm name,Marten Hill\nPlan date,2027-01-15\nSpare seed,3%\n",

@@ -275,7 +275,7 @@ def test_floz_a_cwt_in_metric():
     book = load_workbook(io.BytesIO(render(campaign_book(make_campaign(season, hand_plan())))))
     rows = [[c for c in row if c is not None] for row in book["Calibration"].values]
     start = next(i for i, row in enumerate(rows) if row and str(row[0]).endswith("L2 with R2"))
-    head = next(row for row in rows[start:] if row[:1] == ["Product"])
+    head = next(row for row in rows[start:] if row[:1] == ["Pump with"])
     alpha = next(row for row in rows[start:] if row[:1] == ["Alpha"])
     place = next(i for i, text in enumerate(head) if text.startswith("By weight"))
     assert "(mL/100\N{NO-BREAK SPACE}kg)" in head[place]

@@ -309,25 +309,25 @@ CASES = [
     (
         "discount nearly reached",
         discount(315.78),
-        "Discount Early (Discounts, row 3): $15.78 of list price are missing to the level of $315",
+        "(Discounts, row 3): at list price the order is $15.78 short of the level of $315",
         discount(315.80),
     ),
-    ("discount reached", discount(300.01), "missing to the level", discount(300.0)),
+    ("discount reached", discount(300.01), "short of the level", discount(300.0)),
     (
         "discount of another supplier",
         discount(310.0, supplier="Elm"),
-        "missing to the level",
+        "short of the level",
         discount(310.0, supplier="Oak"),
     ),
     (
         "discount on another product",
         discount(310.0, products=("Alpha",)),
-        "missing to the level",
+        "short of the level",
         discount(310.0, products=("Beta",)),
     ),
-    ("free freight nearly reached", freight(315.78), "missing to free freight", freight(315.80)),
+    ("free freight nearly reached", freight(315.78), "short of free freight", freight(315.80)),
     ("free freight reached", freight(300.01), "it costs $40.00", freight(300.0)),
-    ("no freight", freight(310.0), "missing to free freight", freight(310.0, 0.0)),
+    ("no freight", freight(310.0), "short of free freight", freight(310.0, 0.0)),
 ]
 
 
@@ -447,10 +447,20 @@ def test_untreated_seed_has_no_on_seed_life():
     assert warnings(plan, one) == ()
 
 
+ELEVEN = replace(PLAN, run_order=tuple(f"R{n}" for n in range(11)))
+
+
+def test_more_recipes_on_a_primed_line_than_all_orders_are_tried_for():
+    assert any("11 recipes run on a line that stays" in w for w in warnings(ELEVEN, season()))
+    ten = replace(PLAN, run_order=ELEVEN.run_order[:10])
+    assert not any("stays primed" in w for w in warnings(ten, season()))
+
+
 def test_every_check_is_due_in_some_case():
     """No warning is without a case above that asks for it."""
     left = replace(PLAN, treating=(Treating("L1", "R1", 3, 0, 120.0),))
-    tried = [(PLAN, season(**due)) for _, due, _, _ in CASES] + [(left, season())]
+    tried = [(PLAN, season(**due)) for _, due, _, _ in CASES]
+    tried += [(left, season()), (ELEVEN, season())]
     for check in CHECKS:
         assert any(list(check(plan, one)) for plan, one in tried), check.__name__
 

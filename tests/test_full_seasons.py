@@ -1,6 +1,6 @@
 """Seasons of 8 to 16 fields with every optional sheet: the optimizer against two other engines.
 
-Check values come from outside the optimizer: `tests/instances/full_seasons.json` holds what HiGHS,
+Optima come from outside the optimizer: `tests/instances/full_seasons.json` holds what HiGHS,
 without our search, and SCIP proved on the second model (`tests/milp.py`), the same answer each.
 """
 

@@ -341,7 +341,9 @@ def test_optional_sheets_may_be_missing_or_empty(tmp_path):
 def test_a_blank_plan_date_is_today_and_told(tmp_path):
     season = read_season(folder(tmp_path / "good", setting(good(), "Plan date", "")))
     assert season.farm.plan_date == date.today()
-    assert f"Farm: Plan date is blank; today, {date.today()}, was taken." in season.told
+    today = date.today()
+    us = f"{today.month}/{today.day}/{today.year}"
+    assert f"Farm: Plan date is blank; today, {us}, was taken." in season.told
 
 
 @pytest.mark.parametrize(

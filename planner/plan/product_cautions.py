@@ -173,9 +173,9 @@ def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
         better = level.percent > reached[level.name, level.supplier]
         if better and level.spend * SLACK < missing < NEARLY * level.spend:
             yield (
-                f"Discount {level.name}{where(level.row)}: {money(missing, season)} of "
-                f"list price are missing to the level of {money(level.spend, season)}, which takes "
-                f"{level.percent:.1%} off; ask the supplier before you order."
+                f"Discount {level.name}{where(level.row)}: at list price the order is "
+                f"{money(missing, season)} short of the level of {money(level.spend, season)}, "
+                f"which takes {level.percent:.1%} off; ask the supplier before you order."
             )
 
 
@@ -188,6 +188,6 @@ def free_freight_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
         missing = s.free_from - spend
         if s.free_from * SLACK < missing < NEARLY * s.free_from:
             yield (
-                f"{s.name}{where(s.row)}: {money(missing, season)} of list price are missing to "
-                f"free freight; it costs {money(s.freight, season)}."
+                f"{s.name}{where(s.row)}: at list price the order is {money(missing, season)} "
+                f"short of free freight; it costs {money(s.freight, season)}."
             )
