@@ -434,7 +434,7 @@ def test_metric_rows_of_37_cm_are_the_bulletins_15_inches(cm, found):
 
 def test_currency_by_name_is_set_off():
     one = season(farm=farm(currency="CAD"), **discount(310.0))
-    assert "CAD 10.00 of list price" in warnings(PLAN, one)[0]
+    assert "the order is CAD 10.00 short" in warnings(PLAN, one)[0]
 
 
 def test_untreated_seed_has_no_on_seed_life():
