@@ -107,8 +107,8 @@ def test_how_many_bags_too_many_and_what_would_do():
     order = [batch("1", "X", "A", [(7, None, None, None)])]
     assert late_bags(order, shop) == late_in_any_order(order, shop) == 1
     assert remedies(order, shop) == (
-        "1 treating day more at the end, until Fri 2027-04-23",
-        "starting 1 day earlier, on Mon 2027-04-19",
+        "1 treating day more at the end, until Fri 4/23/2027",
+        "starting 1 day earlier, on Mon 4/19/2027",
         "1 bag more a day",
     )
 

@@ -260,7 +260,6 @@ EASIER = {
     "no active limits": without("active_limits"),
     "any number of varieties": with_farm(max_varieties=None),
     "any split": with_farm(smallest_split=0.0),
-    "any share of a lot": with_farm(smallest_lot_share=0.0),
     "untreated allowed": with_farm(allow_untreated=True),
     "any share of a variety": with_farm(most_of_one_variety=None),
     "no maturity spread": without("maturity_spread"),
@@ -271,6 +270,20 @@ EASIER = {
     "a further discount": another_discount,
     "more seed already treated": some_seed_treated_for_nothing,
 }
+
+
+def test_a_smallest_share_of_a_lot_never_saves_anything():
+    """A rule more: as many or more acres short by priority, and at equal acres no less cost."""
+    bitten = 0
+    for seed in range(25):
+        one, plan = base(seed)
+        harder = replace(one, farm=replace(one.farm, smallest_lot_share=25.0))
+        short, cost = figures(planned(harder), harder)
+        least, lowest = figures(plan, one)
+        more = compared(short, least, 1e-5)
+        assert more > 0 or (more == 0 and cost >= lowest - 1e-6 * max(1.0, abs(lowest))), seed
+        bitten += more > 0 or cost > lowest + 1e-3
+    assert bitten, "in some season a share under 25 acres has to be worth something"
 
 
 @pytest.mark.parametrize("name", EASIER)

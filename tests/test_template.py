@@ -360,7 +360,7 @@ SHAKE = """
   fields = book.Sheets.getByName("Fields")
   fields.Columns.insertByIndex(1, 1)
   fields.Rows.insertByIndex(0, 1)
-  book.Sheets.getByName("Recipes").Rows.removeByIndex(4, 3)
+  book.Sheets.getByName("Recipes").Rows.removeByIndex(4, 4)
 """
 """Rows inserted, deleted, sorted, cut and pasted; a column and a row put before the fields."""
 

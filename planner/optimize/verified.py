@@ -39,6 +39,9 @@ KINDS = ((True, 0), (False, 1), (True, 2), (False, 3))
 the others only where those contradict each other."""
 SAME = 1e-6
 """Share by which a bound may lie above a known cost: rounding."""
+SMALL = 150
+"""Columns of programs whose solves take no time: one after the other there, so that the same input
+gives the same plan and floor on every run."""
 MORE_NODES = 4, 1000
 """Nodes for the second solve where they are counted: times those of the first, and on top."""
 TICK = 0.1
@@ -57,8 +60,8 @@ def verified(
     solver
         Does the first solve; the second is done in this process.
     at_once
-        Whether both run at the same time, each for `limits.seconds`; else one after the other, so
-        that counted work is the same on every run.
+        Whether both run at the same time, each for `limits.seconds`, but for small programs; else
+        one after the other, so that counted work is the same on every run.
 
     Returns
     -------
@@ -69,7 +72,7 @@ def verified(
     """
     common, until = _Common(watch), now() + limits.seconds
     first, second = (common.job(n, matrix, limits) for n in (0, 1))
-    if at_once:
+    if at_once and matrix.n_columns > SMALL:
         beside = threading.Thread(target=second, args=(solve,), daemon=True)
         beside.start()
         first(solver)
