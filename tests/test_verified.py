@@ -19,6 +19,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search import solve as plan_season
 from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch
 from planner.optimize.verified import verified
+from planner.optimize.worker import Worker, solve_apart
 from planner.plan.audit import audit
 from reports.reliability.two_solves import keeps_all, kept
 
@@ -132,3 +133,27 @@ def test_seasons_whose_floor_was_once_wrong(name, optimum) -> None:
     assert plan.bound <= optimum + 0.01
     assert plan.cost.total >= optimum - 0.01
     assert plan.cost.total == pytest.approx(optimum, rel=1e-4)
+
+
+def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
+    """The process of the second solve is killed while it works: a third kind takes its place."""
+    matrix, known = kept()
+    lost: list[int] = []
+
+    def crashing(matrix, limits, start=None, watch=None) -> Answer:
+        if not lost:
+            worker = Worker()
+            lost.append(worker.process.pid)
+            worker.process.kill()
+            try:
+                return worker.solve(matrix, limits, start, watch)
+            finally:
+                worker.close()
+        return solve_apart(matrix, limits, start, watch)
+
+    monkeypatch.setattr("planner.optimize.verified.solve_apart", crashing)
+    cost = matrix.price(known)
+    answer = verified(matrix, Limits(seconds=120.0, gap=5e-5), Watch())
+    assert lost
+    assert answer.verdict is Verdict.OPTIMAL
+    assert cost * (1 - 1e-4) <= answer.bound <= cost * (1 + 1e-6)

@@ -445,6 +445,7 @@ def _configure(highs: highspy.Highs, limits: Limits) -> None:
     }
     if not limits.presolve:
         options["presolve"] = "off"
+        options["mip_heuristic_run_feasibility_jump"] = False  # HiGHS 1.15 could crash in it
     if limits.seconds < INFINITE:
         options["time_limit"] = max(0.05, limits.seconds)
     if limits.nodes is not None:

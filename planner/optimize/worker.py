@@ -6,6 +6,7 @@ that dies proves nothing and harms nothing. Messages are pickles of our own over
 
 from __future__ import annotations
 
+import atexit
 import os
 import pickle
 import queue
@@ -165,6 +166,40 @@ class Worker:
                 if pipe is not None:
                     pipe.close()
         self.process.wait()
+
+
+_idle: list[Worker] = []
+_idle_lock = threading.Lock()
+MOST_IDLE = 2
+"""Processes that are kept for the next solve."""
+
+
+def solve_apart(
+    matrix: Matrix, limits: Limits, start: Floats | None = None, watch: Watch | None = None
+) -> Answer:
+    """`planner.optimize.solver.solve` in a process that is kept for the next program.
+
+    Where HiGHS crashes, that process ends, and nothing is found and nothing proven.
+    """
+    with _idle_lock:
+        worker = _idle.pop() if _idle else None
+    worker = worker or Worker()
+    try:
+        return worker.solve(matrix, limits, start, watch)
+    finally:
+        with _idle_lock:
+            keep = worker.is_alive() and len(_idle) < MOST_IDLE
+            if keep:
+                _idle.append(worker)
+        if not keep:
+            worker.close()
+
+
+@atexit.register
+def _close_idle() -> None:
+    with _idle_lock:
+        while _idle:
+            _idle.pop().close()
 
 
 class _Ear:
