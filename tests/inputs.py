@@ -148,6 +148,7 @@ GOOD: Sheets = {
     "Ordered so far": [["Product", "Container", "Count"], ["Green Cap", "jug", "1"]],
     "Days off": [["Date", "Note"], ["2027-04-25", "fair"]],
     "Recipe approvals": [["Recipe", "Approved by", "Approved on"], ["Base", "A. Adviser", ""]],
+    "Growers": [["Grower", "Address", "Deposit"], ["Marten Hill", "County Road 9", "500"]],
     "Unknowns": [
         ["What", "Of", "Low", "Likely", "High", "Together"],
         ["Seeds per lb", "", "-4%", "", "4%", ""],

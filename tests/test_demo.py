@@ -40,7 +40,7 @@ def bare(season: Season) -> Season:
     """Season without the places that its records were read from."""
     lists = (
         "fields lots products carriers containers recipes threats active_limits suppliers "
-        "discounts maturity_spread treated ordered what_if unknowns"
+        "discounts maturity_spread treated ordered what_if unknowns growers"
     )
     plain = {
         name: tuple(_bare(record) for record in getattr(season, name)) for name in lists.split()

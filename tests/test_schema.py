@@ -39,6 +39,7 @@ PROMISED = {
     "Ordered so far": "Product|Container|Count",
     "Days off": "Date|Note",
     "Recipe approvals": "Recipe|Approved by|Approved on",
+    "Growers": "Grower|Address|Deposit",
     "Unknowns": "What|Of|Low|Likely|High|Together",
     "What if": "Scenario|Sheet|Row|Column|Value",
 }
@@ -60,6 +61,7 @@ MUST = {
     "Active limits": "Active ingredient",
     "Unknowns": "What|Low|High",
     "Suppliers": "Supplier",
+    "Growers": "Grower",
     "Discounts": "Discount|Spend at least|Percent off",
     "Maturity spread": "From maturity|To maturity|Most share",
     "Treated so far": "Lot|Recipe|Units",
@@ -70,7 +72,8 @@ PROMISED_SETTINGS = (
     "Farm name|Crop year|Plan date|Currency|Seeds per unit|Spare seed|Product margin|"
     "Max varieties per field|Smallest split|Most of one variety|Liquid limit|Liquid warning|"
     "Allow untreated|Weigh yield loss|Soybean price|First treating day|Treating done by|"
-    "Bags per day|Floor space|Cure days|Cost of a short acre"
+    "Bags per day|Floor space|Cure days|Cost of a short acre|"
+    "Share costs by"
 )
 
 

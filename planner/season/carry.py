@@ -268,6 +268,11 @@ def _clear(content: dict[str, Table], told: list[str]) -> None:
             more = f" and {len(table.rows) - 20} more" if len(table.rows) > 20 else ""
             told.append(f"{name}: {_rows(len(table.rows))} cleared ({firsts}{more}).")
             content[name] = replace(table, rows=())
+    growers = content["Growers"]
+    if growers.rows:
+        of = schema.sheet("Growers")
+        content["Growers"] = _change(growers, "Deposit", lambda *_: None, of)
+        told.append("Growers: Deposit is cleared; it was of last season's order.")
     scenarios = content["What if"]
     sheets = {key(name) for name in CLEARED}
     at = scenarios.headers.index("Sheet")

@@ -16,6 +16,7 @@ from planner.season.cells import Amount, in_bare_ounces
 from planner.season.check_days import DAY_RULES
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
+from planner.season.growers_check import GROWERS_RULES
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
 from planner.season.references import index, sheets_have_rows, some
@@ -324,4 +325,5 @@ RULES = (
     *DAY_RULES,
     *SHOP_RULES,
     *UNKNOWNS_RULES,
+    *GROWERS_RULES,
 )

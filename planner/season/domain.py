@@ -142,6 +142,8 @@ class Farm:
     """Show the plan in metric units."""
     short_acre_cost: float | None = None
     """Money that an acre short costs; None where acres are compared before money."""
+    share_by: str = "use"
+    """How several growers share the cost: by use, by savings or by least regret."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -428,6 +430,17 @@ class Unknown:
 
 
 @dataclass(frozen=True, slots=True)
+class Grower:
+    """One of several growers who order together."""
+
+    name: str
+    address: str = ""
+    deposit: float = 0.0
+    """Paid in advance to the farm, which orders for all."""
+    row: Row = NOWHERE
+
+
+@dataclass(frozen=True, slots=True)
 class Brought:
     """What was reported done of an earlier plan and brought into a season."""
 
@@ -481,6 +494,7 @@ class Season:
     days_off: tuple[date, ...] = ()
     what_if: tuple[WhatIf, ...] = ()
     unknowns: tuple[Unknown, ...] = ()
+    growers: tuple[Grower, ...] = ()
     told: tuple[str, ...] = ()
     """What the reader passed over or took in a way worth saying."""
     source: str = ""

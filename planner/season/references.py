@@ -190,7 +190,7 @@ def some(names: Mapping[str, str]) -> str:
 
 _ALIKE = (
     (("Fields", "Trait"), ("Seed lots", "Trait")),
-    (("Fields", "Grower"), ("Seed lots", "Grower")),
+    (("Fields", "Grower"), ("Seed lots", "Grower"), ("Growers", "Grower")),
     (("Seed lots", "Variety"),),
     (("Containers", "Supplier"), ("Discounts", "Supplier"), ("Suppliers", "Supplier")),
     (("Containers", "Container"), ("Ordered so far", "Container")),

@@ -12,6 +12,7 @@ from functools import lru_cache
 
 from planner.season.columns import PRESSURES, RATING_WORDS, RATINGS, Column, Kind, Sheet
 from planner.season.sheets_farm import DAYS_OFF, FARM, SETTINGS, WHAT_IF
+from planner.season.sheets_growers import GROWERS
 from planner.season.sheets_products import (
     CONTAINERS,
     DISCOUNTS,
@@ -67,6 +68,7 @@ SHEETS = (
     ORDERED_SO_FAR,
     DAYS_OFF,
     RECIPE_APPROVALS,
+    GROWERS,
     UNKNOWNS,
     WHAT_IF,
 )

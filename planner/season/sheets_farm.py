@@ -14,6 +14,7 @@ from planner.season.columns import (
     text,
     yes_no,
 )
+from planner.season.sheets_growers import SHARE_SETTINGS
 from planner.season.sheets_shop import SHOP_SETTINGS
 from planner.units import Measure
 
@@ -279,6 +280,7 @@ SETTINGS = (
         blank="none; acres short are compared first, then money",
     ),
     *SHOP_SETTINGS,
+    *SHARE_SETTINGS,
     choice(
         "Units",
         "units",
