@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from planner.api import load, make_plan, write
     from planner.errors import (
         AuditError,
+        EngineError,
         Fault,
         InputError,
         Interrupted,
@@ -29,6 +30,7 @@ __version__ = "0.1.0"
 
 __all__ = [
     "AuditError",
+    "EngineError",
     "Fault",
     "InputError",
     "Interrupted",

@@ -4,6 +4,7 @@ PlannerError
     InputError      the input cannot be planned; holds every fault (exit 3)
     NoPlanError     no plan in the time given, or the solver failed (exit 5)
     OutputError     a plan was made but could not be written (exit 6)
+    EngineError     the processes or the cluster that were to do the work are not there (exit 7)
     AuditError      the plan breaks a rule: a bug of ours (exit 70)
     Interrupted     stopped by the user before there was any plan (exit 130)
 """
@@ -119,6 +120,12 @@ class OutputError(PlannerError):
     exit_code = 6
     lines: tuple[str, ...] = ()
     """What was to be printed of a plan that is now in no file."""
+
+
+class EngineError(PlannerError):
+    """Work could not be spread: Dask is missing, or its cluster can't be reached or was lost."""
+
+    exit_code = 7
 
 
 class AuditError(PlannerError):

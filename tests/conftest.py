@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 import pytest
 
 from tests.office import MISSING
+from tests.work import NO_DASK
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -47,11 +48,17 @@ NOT_TESTED = (
     " fonts-liberation fonts-dejavu-core"
 )
 """What `.ci/run` looks for too."""
+NOT_SPREAD = (
+    "Not tested: work in several processes and on a cluster (skipped tests: {count}, in {files})."
+    " For these: pip install -e '.[many]'"
+)
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Say what was not tested for want of LibreOffice or poppler, and how to get them."""
-    skipped = [r for r in terminalreporter.stats.get("skipped", []) if MISSING in str(r.longrepr)]
-    if skipped:
-        files = ", ".join(sorted({report.nodeid.partition("::")[0] for report in skipped}))
-        terminalreporter.write_line(NOT_TESTED.format(count=len(skipped), files=files), red=True)
+    """Say what was not tested for want of LibreOffice, poppler or Dask, and how to get them."""
+    for missing, sentence in ((MISSING, NOT_TESTED), (NO_DASK, NOT_SPREAD)):
+        every = terminalreporter.stats.get("skipped", [])
+        skipped = [r for r in every if missing in str(r.longrepr)]
+        if skipped:
+            files = ", ".join(sorted({r.nodeid.partition("::")[0] for r in skipped}))
+            terminalreporter.write_line(sentence.format(count=len(skipped), files=files), red=True)

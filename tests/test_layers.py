@@ -13,6 +13,7 @@ PACKAGE = ROOT / "planner"
 
 LAYERS = (
     "errors",
+    "engine",
     "units",
     "season",
     "agronomy",
@@ -40,6 +41,8 @@ HOMES = {
     "numba": ("optimize/machine",),
     "openpyxl": ("season/", "report/"),
     "defusedxml": ("season/",),
+    "dask": ("engine/",),
+    "distributed": ("engine/",),
     "icalendar": ("campaign/", "report/"),
     "typer": ("cli.py",),
 }

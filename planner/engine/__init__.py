@@ -1,0 +1,1 @@
+"""Many independent jobs: in this process, on this machine's cores, or on a cluster (Dask)."""

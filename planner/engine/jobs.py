@@ -1,0 +1,198 @@
+"""Run many independent jobs, each once, wherever there is room for them.
+
+    jobs = [Job(f"draw-{n}", (season, n)) for n in range(1000)]
+    for done in run(jobs, work, workers=2, stop=stop):
+        if done.failure:
+            ...                # a sentence; the other jobs go on
+        else:
+            results[done.key] = done.value
+
+`work` is a function of a module, called with a job's payload; both, and what it returns, are
+pickled when other processes do the work. It must be pure: a job whose process dies is run again
+from the start, so it may run more than once, but it is handed out once. It may keep what is
+expensive to build in its module (a solver's model, say) for the next job of the same process.
+
+Jobs come back in the order in which they end, so add up by key and not by arrival. Whatever has
+been handed out is finished; to resume, run the jobs whose keys have not come back.
+
+Several runs on the same processes: ``with opened(workers=2) as engine: engine.run(jobs, work)``.
+"""
+
+from __future__ import annotations
+
+import os
+from contextlib import contextmanager
+from dataclasses import dataclass
+from itertools import chain, islice
+from time import perf_counter
+from typing import TYPE_CHECKING, Any, Protocol
+
+from planner.errors import EngineError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable, Iterable, Iterator
+
+FEW = 2
+"""Jobs from which other processes are worth starting."""
+
+
+@dataclass(frozen=True, slots=True)
+class Job:
+    """One piece of work."""
+
+    key: str
+    """Its name, given to no other job of a run."""
+    payload: Any
+    """What `work` is called with."""
+
+
+@dataclass(frozen=True, slots=True)
+class Done:
+    """What became of a job."""
+
+    key: str
+    value: Any = None
+    """What `work` returned; None where it failed."""
+    failure: str = ""
+    """Why it failed, in a line; empty where it did not."""
+    seconds: float = 0.0
+    """That `work` itself took."""
+
+
+class Stop(Protocol):
+    """Anything with `is_set`, such as `threading.Event`."""
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        ...
+
+
+class Engine(Protocol):
+    """What runs jobs."""
+
+    workers: int
+    """Jobs that it runs at a time; of a cluster, when it was last looked at."""
+
+    def run(
+        self, jobs: Iterable[Job], work: Callable[[Any], Any], *, stop: Stop | None = None
+    ) -> Iterator[Done]:
+        """Run jobs and yield each once, as it ends; end early when `stop` is set."""
+        ...
+
+
+def run(
+    jobs: Iterable[Job],
+    work: Callable[[Any], Any],
+    *,
+    workers: int | None = None,
+    cluster: str | None = None,
+    on_done: Callable[[Done], None] | None = None,
+    stop: Stop | None = None,
+) -> Iterator[Done]:
+    """Run jobs and yield each once, as it ends.
+
+    Parameters
+    ----------
+    jobs
+        With different keys. They are taken as there is room for them, so a generator of very many
+        is not held in memory; one job alone is run in this process.
+    work
+        A module's function of a job's payload.
+    workers
+        Processes on this machine; 1 is this process itself. Default: as many as it has cores.
+    cluster
+        Address of a running Dask scheduler, such as ``tcp://10.0.0.5:8786``, used in place of
+        this machine. Its workers need wholedrum in the same version. Such a cluster runs whatever
+        it is sent: use it on a trusted network only.
+    on_done
+        Called with each job that ended, before it is yielded.
+    stop
+        Looked at between jobs, and a few times a second while other processes work. Once it is
+        set, what has ended is yielded and the rest is dropped.
+
+    Raises
+    ------
+    EngineError
+        Where Dask is missing (``pip install 'wholedrum[many]'``), the cluster can't be reached, or
+        all of its workers are gone. What was yielded before stays good.
+    ValueError
+        At a key that comes twice.
+    """
+    jobs = iter(jobs)
+    first = list(islice(jobs, FEW))
+    if not cluster and len(first) < FEW:
+        workers = 1
+    with opened(workers=workers, cluster=cluster) as engine:
+        for done in engine.run(chain(first, jobs), work, stop=stop):
+            if on_done is not None:
+                on_done(done)
+            yield done
+
+
+@contextmanager
+def opened(*, workers: int | None = None, cluster: str | None = None) -> Iterator[Engine]:
+    """Open an engine for several runs; parameters and errors as in `run`."""
+    workers = cores() if workers is None else workers
+    if workers < 1:
+        msg = f"{workers} workers can't do any work; give 1 or more"
+        raise EngineError(msg)
+    if not cluster and workers == 1:
+        yield Here()
+        return
+    from planner.engine import on_dask
+
+    try:
+        import distributed  # noqa: F401
+    except ModuleNotFoundError as error:
+        msg = (
+            "work in several processes needs Dask, which is not installed: "
+            "pip install 'wholedrum[many]', or do with one worker"
+        )
+        raise EngineError(msg) from error
+    with on_dask.joined(cluster) if cluster else on_dask.started(workers) as engine:
+        yield engine
+
+
+def cores() -> int:
+    """Cores that this process may use."""
+    try:
+        return max(1, len(os.sched_getaffinity(0)))
+    except AttributeError:  # macOS, Windows
+        return max(1, os.cpu_count() or 1)
+
+
+class Here:
+    """One job after the other in this process."""
+
+    workers = 1
+
+    def run(
+        self, jobs: Iterable[Job], work: Callable[[Any], Any], *, stop: Stop | None = None
+    ) -> Iterator[Done]:
+        """See `Engine.run`."""
+        for job in unique(jobs):
+            if stop is not None and stop.is_set():
+                return
+            yield attempt(work, job.key, job.payload)
+
+
+def unique(jobs: Iterable[Job]) -> Iterator[Job]:
+    """Yield jobs, and raise ValueError at a key that comes twice."""
+    seen: set[str] = set()
+    for job in jobs:
+        if job.key in seen:
+            msg = f"two jobs have the key {job.key!r}"
+            raise ValueError(msg)
+        seen.add(job.key)
+        yield job
+
+
+def attempt(work: Callable[[Any], Any], key: str, payload: Any) -> Done:
+    """Do a job's work, and make a failure of what it raises."""
+    begun = perf_counter()
+    try:
+        value = work(payload)
+    except Exception as error:
+        text = " ".join(f"{type(error).__name__}: {error}".split())
+        return Done(key, failure=text, seconds=perf_counter() - begun)
+    return Done(key, value, seconds=perf_counter() - begun)
