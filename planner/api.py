@@ -117,7 +117,7 @@ def make_plan(
     True
     """
     from planner.optimize.options import SolveOptions
-    from planner.optimize.search import solve
+    from planner.optimize.search.run import solve
     from planner.plan.audit import audit
 
     options = SolveOptions(seconds=seconds, gap=gap, effort=effort, seed=seed)

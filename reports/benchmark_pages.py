@@ -81,12 +81,12 @@ BENCHMARK = """# Hard seasons: ours beside the plain model
 {made}
 Every season was solved by the plain model, then by ours, each in a process of its own and with the
 same seconds, which include building the model. The plain model is our exact model
-(`planner/optimize/model.py`, with all its cuts) handed to HiGHS with its own settings: first fewest
-acres short, priority by priority, for up to half of the time, then the lowest cost, each solve
-continuing from the plan of the last (`reports/plain.py`). It is not tried on seasons of more than
-{most:,} fields, whose exact model is too large. Ours is `solve` of `planner/optimize/search.py`,
-whose plan passed the audit; it works against the clock in several processes, so its runs differ a
-little.
+(`planner/optimize/model/program.py`, with all its cuts) handed to HiGHS with its own settings:
+first fewest acres short, priority by priority, for up to half of the time, then the lowest cost,
+each solve continuing from the plan of the last (`reports/plain.py`). It is not tried on seasons of
+more than {most:,} fields, whose exact model is too large. Ours is `solve` of
+`planner/optimize/search/run.py`, whose plan passed the audit; it works against the clock in several
+processes, so its runs differ a little.
 
 Size: fields x lots x recipes, most varieties a field. With: see the table above. Short: acres that
 stay unplanted. Floor: proven, no plan that leaves as few acres short costs less; gap: cost over

@@ -52,7 +52,7 @@ def plain(name: str, seconds: str, _: str) -> Row:
 def ours(name: str, seconds: str, seed: str) -> Row:
     """Solve by `planner.optimize`; the plan must pass the audit."""
     from planner.optimize.options import SolveOptions
-    from planner.optimize.search import solve
+    from planner.optimize.search.run import solve
     from planner.plan.audit import audit
 
     season = load(name)
@@ -85,8 +85,8 @@ def ours(name: str, seconds: str, seed: str) -> Row:
 
 def build(name: str) -> Row:
     """Read the season into the optimizer's numbers and write its exact model down."""
-    from planner.optimize.instance import make_instance
-    from planner.optimize.model import make_model
+    from planner.optimize.model.instance import make_instance
+    from planner.optimize.model.program import make_model
 
     season = load(name)
     began = monotonic()

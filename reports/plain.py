@@ -13,14 +13,14 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 import highspy
 import numpy as np
 
-from planner.optimize.instance import make_instance
-from planner.optimize.model import make_model
-from planner.optimize.solver import new_highs
+from planner.optimize.mip.highs import new_highs
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.solver import Matrix
+    from planner.optimize.mip.highs import Matrix
     from planner.season.domain import Season
 
     Floats = NDArray[np.float64]

@@ -22,7 +22,7 @@ def with_highs(program: Program, seconds: float = math.inf) -> Found:
     """Solve by HiGHS in one thread, with presolve and all else as it comes."""
     import highspy
 
-    from planner.optimize.solver import let_banner_out
+    from planner.optimize.mip.highs import let_banner_out
 
     let_banner_out()
     csc = program.matrix.tocsc()

@@ -56,7 +56,7 @@ def test_memory_that_runs_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
     def refuse(*_args: object, **_named: object) -> None:
         raise MemoryError
 
-    monkeypatch.setattr("planner.optimize.search.solve", refuse)
+    monkeypatch.setattr("planner.optimize.search.run.solve", refuse)
     with pytest.raises(planner.NoPlanError, match="memory"):
         planner.make_plan(season)
 
@@ -64,16 +64,16 @@ def test_memory_that_runs_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
 def test_a_plan_that_fails_the_audit_does_not_get_out(monkeypatch: pytest.MonkeyPatch) -> None:
     from dataclasses import replace
 
-    from planner.optimize import search
+    from planner.optimize.search import run
 
     season = planner.load(DEMO)
-    honest = search.solve
+    honest = run.solve
 
     def cheat(*args: object, **named: object) -> planner.Plan:
         plan = honest(*args, **named)  # type: ignore[arg-type]
         return replace(plan, cost=replace(plan.cost, freight=plan.cost.freight + 1.0))
 
-    monkeypatch.setattr("planner.optimize.search.solve", cheat)
+    monkeypatch.setattr("planner.optimize.search.run.solve", cheat)
     with pytest.raises(planner.AuditError):
         planner.make_plan(season, seconds=5)
 

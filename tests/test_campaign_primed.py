@@ -13,7 +13,7 @@ from planner.campaign import store
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.report.json import from_json, to_json
 from tests.seasons import FIRST_DAY, season
 from tests.test_rules_more import line

@@ -195,7 +195,7 @@ def test_failures_end_in_a_sentence_and_a_code(
     def fail(*_args: object, **_named: object) -> None:
         raise error
 
-    monkeypatch.setattr("planner.optimize.search.solve", fail)
+    monkeypatch.setattr("planner.optimize.search.run.solve", fail)
     assert plan(tiny, tmp_path / "out") == code
     shown = capsys.readouterr()
     assert words in shown.err
@@ -207,7 +207,7 @@ def test_failures_end_in_a_sentence_and_a_code(
 def test_debug_shows_where_a_bug_is(
     tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("planner.optimize.search.solve", lambda *_a, **_n: 1 // 0)
+    monkeypatch.setattr("planner.optimize.search.run.solve", lambda *_a, **_n: 1 // 0)
     monkeypatch.setenv("WHOLEDRUM_DEBUG", "1")
     assert plan(tiny, tmp_path / "out") == 1
     assert "Traceback" in capsys.readouterr().err
@@ -216,7 +216,9 @@ def test_debug_shows_where_a_bug_is(
 def test_output_that_is_a_file_is_refused_before_the_work(
     tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    monkeypatch.setattr("planner.optimize.search.solve", lambda *_a, **_n: pytest.fail("worked"))
+    monkeypatch.setattr(
+        "planner.optimize.search.run.solve", lambda *_a, **_n: pytest.fail("worked")
+    )
     (tmp_path / "out").write_text("mine")
     assert plan(tiny, tmp_path / "out") == 6
     assert "--out" in capsys.readouterr().err
@@ -462,10 +464,10 @@ def test_ctrl_c_writes_the_best_plan_as_feasible(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
     """The solver is made to dawdle after its plan, as it does on a hard season."""
-    from planner.optimize import search
+    from planner.optimize.search import run
     from planner.plan.plan import Outcome
 
-    honest = search.solve
+    honest = run.solve
 
     def dawdle(season, options, on_progress=None, stop=None):
         made = honest(season, options, on_progress=on_progress, stop=stop)
@@ -476,7 +478,7 @@ def test_ctrl_c_writes_the_best_plan_as_feasible(
         gap = (made.cost.total - bound) / made.cost.total
         return replace(made, outcome=Outcome.FEASIBLE, bound=bound, gap=gap)
 
-    monkeypatch.setattr("planner.optimize.search.solve", dawdle)
+    monkeypatch.setattr("planner.optimize.search.run.solve", dawdle)
     assert plan(tiny, tmp_path / "out") == 0
     written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
     assert written["outcome"] == "feasible"

@@ -9,7 +9,7 @@ from planner.api import keep_near
 from planner.explain.again import plan_again
 from planner.explain.spare import spare_things
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.moves import acres_by_share, moved_acres
 from planner.plan.plan import Planting

@@ -4,7 +4,7 @@ import pytest
 
 from planner.explain.bought_treated import bought_treated
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from tests.seasons import farm, lot, season
 
 

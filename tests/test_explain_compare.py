@@ -11,7 +11,7 @@ from planner.explain.compare import compare
 from planner.explain.explain import explain
 from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.report.explain_frames import explain_sheets
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table

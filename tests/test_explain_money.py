@@ -6,7 +6,7 @@ from planner.explain.explain import explain
 from planner.explain.limits import Cause
 from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from tests.seasons import container, farm, field, lot, product, recipe, season
 
 

@@ -12,7 +12,7 @@ from planner.explain.mix_search import Spend, cheapest, ways_to_buy
 from planner.explain.mixes import Around, describe
 from planner.explain.rivals import OTHER_WAYS, order_rivals, product_rivals
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Plan, ProductUse
 from planner.plan.price import lowest_price_per_floz, order_cost
 from planner.season.domain import DiscountLevel, Supplier

@@ -12,7 +12,7 @@ from planner.explain.held import held_cost
 from planner.explain.rules import rule_costs, rule_trials, rules_on
 from planner.explain.trial import Budget, Trial, solve_all
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.season.domain import MaturityShare, Pressure, Rating, Season, Threat
 from tests.seasons import container, farm, field, lot, product, random_season, recipe, season
 
@@ -221,7 +221,7 @@ def test_a_trial_without_a_plan_or_with_a_wrong_one_is_missing(monkeypatch) -> N
         return fake
 
     for error in (NoPlanError("no plan"), Interrupted("stopped"), MemoryError(), None):
-        monkeypatch.setattr("planner.optimize.search.solve", spoil(error))
+        monkeypatch.setattr("planner.optimize.search.run.solve", spoil(error))
         assert solve_all([Trial("one", season())], Budget(5.0)) == {}
 
 

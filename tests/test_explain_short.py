@@ -8,7 +8,7 @@ from planner.explain.repairs import ideas, repair_trials, repaired
 from planner.explain.shortage import short_fields, why
 from planner.explain.trial import Budget, solve_all
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.season.domain import (
     Active,

@@ -12,7 +12,7 @@ from planner.explain.trial import Budget, solve_all
 from planner.explain.words import Speech
 from planner.explain.worth import break_even, volume_prices, worth_treating
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.season.domain import DiscountLevel, Pressure, Rating, Season, Supplier, Threat
 from tests.seasons import container, farm, field, lot, product, recipe, season
 

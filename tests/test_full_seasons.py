@@ -12,7 +12,7 @@ import pytest
 from scipy.sparse import csr_array
 
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.season.read import read_season
 from tests import engines, full_seasons, milp, written

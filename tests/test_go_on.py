@@ -11,7 +11,7 @@ from planner import api
 from planner.errors import InputError
 from planner.explain.again import plan_again
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Plan
 from planner.report.campaign_files import update_campaign

@@ -5,21 +5,26 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.optimize import search, shortage, workshop
-from planner.optimize.benders import CLOSE, ORDER, find, open_orders
-from planner.optimize.columns import best_with_room, grow, rough_price, start_growing
-from planner.optimize.dive import NONE, dive
-from planner.optimize.extract import make_plan
-from planner.optimize.filling import filling, least_filled
-from planner.optimize.floors import without_field_rule
-from planner.optimize.instance import make_instance
-from planner.optimize.large import in_columns
-from planner.optimize.model import make_model
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.bounds.benders import CLOSE, ORDER, find, open_orders
+from planner.optimize.bounds.column_generation import (
+    best_with_room,
+    grow,
+    rough_price,
+    start_growing,
+)
+from planner.optimize.bounds.relaxations import without_field_rule
+from planner.optimize.bounds.variety_aggregated import filling, least_filled
+from planner.optimize.heuristics.diving import NONE, dive
+from planner.optimize.heuristics.strategies import Neighborhood
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import Limits, Verdict, solve
+from planner.optimize.model.extract import make_plan
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.orders import order_tables
-from planner.optimize.solver import Limits, Verdict, solve
-from planner.optimize.state import State
-from planner.optimize.strategies import Neighborhood
+from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search.large import in_columns
 from planner.plan.audit import audit
 from tests.hard_seasons import random_season
 
@@ -119,7 +124,7 @@ def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     few_choices = SearchParams(many_choices=0, first_choices=3)
     state = State(SolveOptions(effort=4, params=few_choices), None, None)
     shop = workshop.open_shop(state, one)
-    search._first_plan(shop)
+    run._first_plan(shop)
     first, few = state.short, len(state.model.choices)
     shortage.settle_shortage(shop)
     assert few < len(state.model.choices) < len(state.model.it.choices)

@@ -8,7 +8,7 @@ from functools import cache
 import pytest
 
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Cost
 from planner.plan.price import price_plan

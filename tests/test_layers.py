@@ -38,7 +38,7 @@ HOMES = {
     "scipy": ("risk/draws",),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
-    "numba": ("optimize/machine",),
+    "numba": ("optimize/annealing/compiled",),
     "openpyxl": ("season/", "report/"),
     "defusedxml": ("season/",),
     "dask": ("engine/",),
@@ -135,7 +135,9 @@ def test_every_room_is_packed() -> None:
     """A room that pyproject.toml forgets is missing from an installed wholedrum."""
     packed = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
     listed = packed["tool"]["setuptools"]["packages"]
-    rooms = {f"planner.{path.parent.name}" for path in PACKAGE.glob("*/__init__.py")}
+    rooms = {
+        ".".join(path.parent.relative_to(ROOT).parts) for path in PACKAGE.rglob("*/__init__.py")
+    }
     assert set(listed) == rooms | {"planner", "planner.data"}
 
 

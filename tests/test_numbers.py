@@ -11,16 +11,16 @@ import numpy as np
 import pytest
 
 from planner.errors import NoPlanError
-from planner.optimize.extract import bags_bought, make_plan
-from planner.optimize.extract import counts as counts_of
-from planner.optimize.instance import make_instance, whole
-from planner.optimize.model import make_model
+from planner.optimize.from_plan.warm_start import settled_around
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import Limits
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.extract import bags_bought, make_plan
+from planner.optimize.model.extract import counts as counts_of
+from planner.optimize.model.instance import make_instance, whole
+from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import _settled, solve
-from planner.optimize.solver import Limits
-from planner.optimize.solver import solve as solve_matrix
-from planner.optimize.start import settled_around
-from planner.optimize.state import State
+from planner.optimize.search.run import _settled, solve
 from planner.plan import recount
 from planner.plan.audit import _more, audit
 from planner.plan.plan import Cost, Outcome, Plan

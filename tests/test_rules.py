@@ -9,10 +9,10 @@ from datetime import timedelta
 
 import pytest
 
-from planner.optimize.instance import make_instance
-from planner.optimize.model import make_model
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from planner.season.domain import (

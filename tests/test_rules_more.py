@@ -15,7 +15,7 @@ import pytest
 from planner.agronomy.protection import together
 from planner.errors import AuditError
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.line import flushes, shortest
 from planner.plan.plan import Outcome
@@ -327,7 +327,7 @@ PRIMED = [c for c in CASES if "farm" in c[1] and c[1]["farm"].line_stays_primed]
 )
 def test_the_line_with_arcs_and_flow(changes, short, cost, monkeypatch):
     """As beyond ten kinds of recipes, where the model puts them in order itself."""
-    monkeypatch.setattr("planner.optimize.line.MOST_KINDS", 0)
+    monkeypatch.setattr("planner.optimize.model.line.MOST_KINDS", 0)
     plan = solve(season(**changes), SolveOptions(seconds=20, gap=0.0))
     audit(plan, season(**changes))
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-4)

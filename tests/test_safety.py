@@ -24,10 +24,10 @@ import pytest
 import planner
 import planner.report.json
 from planner import cli
-from planner.optimize.instance import make_instance
-from planner.optimize.model import make_model
-from planner.optimize.solver import Limits, Verdict
-from planner.optimize.worker import Worker
+from planner.optimize.mip.highs import Limits, Verdict
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from planner.optimize.search.worker import Worker
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
 from planner.terminal import memory
@@ -312,17 +312,17 @@ def test_folder_without_right_is_told(tiny: Path, tmp_path: Path) -> None:
 def test_vanished_folder_is_made_again(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    from planner.optimize import search
+    from planner.optimize.search import run
 
     out = tmp_path / "deep" / "out"
     out.mkdir(parents=True)
-    honest = search.solve
+    honest = run.solve
 
     def solve(*args, **named):
         shutil.rmtree(tmp_path / "deep")
         return honest(*args, **named)
 
-    monkeypatch.setattr("planner.optimize.search.solve", solve)
+    monkeypatch.setattr("planner.optimize.search.run.solve", solve)
     assert cli.run(["plan", str(tiny), "--out", str(out)]) == 0
     assert farms_in(out) == {FARM}
 
@@ -330,16 +330,16 @@ def test_vanished_folder_is_made_again(
 def test_folder_that_became_a_file_is_told(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
-    from planner.optimize import search
+    from planner.optimize.search import run
 
     out = tmp_path / "out"
-    honest = search.solve
+    honest = run.solve
 
     def solve(*args, **named):
         out.write_text("in the way")
         return honest(*args, **named)
 
-    monkeypatch.setattr("planner.optimize.search.solve", solve)
+    monkeypatch.setattr("planner.optimize.search.run.solve", solve)
     assert cli.run(["plan", str(tiny), "--out", str(out)]) == 6
     assert "--out" in capsys.readouterr().err
     assert out.read_text() == "in the way"
@@ -437,7 +437,7 @@ def watch(event, arguments):
         seen.append(f"EVENT {event} {arguments}")
 sys.dont_write_bytecode = True
 from planner.cli import run
-import planner.optimize.search, planner.report.workbook, planner.season.read
+import planner.optimize.search.run, planner.report.workbook, planner.season.read
 sys.addaudithook(watch)
 code = run(sys.argv[1:])
 print("\\n".join(["----", *seen]))
@@ -576,7 +576,7 @@ def test_memory_refused_somewhere_ends_in_a_sentence(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
     """A thread, a process and a library for which there is no memory; other errors are none."""
-    from planner.optimize import search
+    from planner.optimize.search import run
 
     for error, code in (
         (MemoryError(), 5),
@@ -590,7 +590,7 @@ def test_memory_refused_somewhere_ends_in_a_sentence(
         def solve(*_: object, error: Exception = error, **__: object) -> None:
             raise error
 
-        monkeypatch.setattr(search, "solve", solve)
+        monkeypatch.setattr(run, "solve", solve)
         assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out")]) == code
         told = capsys.readouterr().err
         assert told.count("\n") == 1

@@ -12,26 +12,48 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize import crossing, mending, moves, search, shortage, strategies, workshop
-from planner.optimize.board import Board
-from planner.optimize.extract import make_plan
-from planner.optimize.filling import Refilling, filling, least_filled, seed_rows, seed_there_is
-from planner.optimize.floors import least_short, whole, with_whole_order, without_field_rule
-from planner.optimize.instance import make_instance
-from planner.optimize.lift import lifted, planted, with_order
-from planner.optimize.machine import compiled, pointer
-from planner.optimize.model import make_model, moved
-from planner.optimize.moves import Tally
+from planner.optimize.annealing import moves
+from planner.optimize.annealing.compiled import compiled, pointer
+from planner.optimize.annealing.decode import lifted, planted, with_order
+from planner.optimize.annealing.moves import Tally
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import Board
+from planner.optimize.bounds.disaggregation import plant, weights
+from planner.optimize.bounds.relaxations import (
+    least_short,
+    whole,
+    with_whole_order,
+    without_field_rule,
+)
+from planner.optimize.bounds.variety_aggregated import (
+    Refilling,
+    filling,
+    least_filled,
+    seed_rows,
+    seed_there_is,
+)
+from planner.optimize.from_plan.runner_up import ORDERING
+from planner.optimize.from_plan.warm_start import columns_of
+from planner.optimize.heuristics import crossover, relax_and_fix, strategies
+from planner.optimize.heuristics.set_partitioning import Patterns
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import (
+    INFINITE,
+    Answer,
+    Limits,
+    Matrix,
+    Verdict,
+    Watch,
+    now,
+    reduced,
+)
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.extract import make_plan
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model, moved
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.orders import order_tables
-from planner.optimize.patterns import Patterns
-from planner.optimize.planting import plant, weights
-from planner.optimize.runner_up import ORDERING
-from planner.optimize.search import solve
-from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, reduced
-from planner.optimize.solver import solve as solve_matrix
-from planner.optimize.start import columns_of
-from planner.optimize.state import State
+from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests import milp, oracle, seasons
@@ -359,7 +381,7 @@ def test_every_further_core_searches_too():
         stop = Enough(cores)
         shop = workshop.open_shop(State(SolveOptions(seconds=60, cores=cores), None, stop), one)
         stop.workers = shop.workers
-        audit(search.search(shop), one)
+        audit(run.search(shop), one)
         assert cores - 1 <= stop.boards() <= len(shop.workers) == cores
 
 
@@ -396,7 +418,7 @@ def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
     dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
     assert state.offer(whole(model, dear))
     assert state.cost > plan.cost.total + 10.0
-    search._order_for_the_same(state)
+    run._order_for_the_same(state)
     assert state.cost == pytest.approx(plan.cost.total, abs=0.02)
 
 
@@ -514,7 +536,7 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""
     state = State(SolveOptions(effort=1), None, None)
     shop = workshop.open_shop(state, random_season(*size, short=True))
-    search._first_plan(shop)
+    run._first_plan(shop)
     first = sum(state.short)
     job = strategies.errand(state, shop.board, strategies.Budget(1.0, steps=500), shop.rng)
     assert job.phases is strategies.FEWER_SHORT
@@ -532,7 +554,7 @@ def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
     """
     state = State(SolveOptions(effort=1), None, None)
     shop = workshop.open_shop(state, hard(case))
-    search._first_plan(shop)
+    run._first_plan(shop)
     optimum = best(case).short
     guide, least = least_short(state, state.model, 60.0, None, solve_matrix)
     assert compared(guide[state.model.at["short_in"]], optimum) <= 0
@@ -633,7 +655,7 @@ def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     one = random_season(*size, short=True)
     state = State(SolveOptions(effort=2), None, None)
     shop = workshop.open_shop(state, one)
-    search._first_plan(shop)
+    run._first_plan(shop)
     first, program = state.short, filling(state.model)
     filled = Refilling(program, weights(state.model), program.of(state.model, state.x))
     assert filled.matrix.price(filled.x) == pytest.approx(weights(state.model) @ first)
@@ -655,7 +677,7 @@ def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     one = random_season(*size, short=True)
     state = State(NOT_AT_ONCE, None, None)
     shop = workshop.open_shop(state, one)
-    search._first_plan(shop)
+    run._first_plan(shop)
     first = state.short
     shortage.settle_shortage(shop)
     assert state.short_proven
@@ -673,7 +695,7 @@ def test_fewest_short_where_acres_must_be_spread():
     free = sum(milp.solve(random_season(10, 7, 3, 1, 2, short=True)).short)
     state = State(NOT_AT_ONCE, None, None)
     shop = workshop.open_shop(state, one)
-    search._first_plan(shop)
+    run._first_plan(shop)
     first = sum(state.short)
     shortage.settle_shortage(shop)
     audit(make_plan(state.model, state.x, -np.inf), one)
@@ -689,7 +711,7 @@ def relaxed(size, **params):
     """
     state = State(SolveOptions(effort=2), None, None)
     shop = workshop.open_shop(state, random_season(*size))
-    search._first_plan(shop)
+    run._first_plan(shop)
     shortage.settle_shortage(shop)
     shop.near = strategies.Neighborhood(strategies.capped(state))
     loose = without_field_rule(shop.near.model)
@@ -718,7 +740,7 @@ def test_plans_made_step_by_step_keep_the_rules(size):
     state, before = shop.state, shop.state.cost
     shop.order.put(relaxed_order(shop))
     for _ in range(3):
-        mending.mend(shop, shop.rng, solve_matrix)
+        relax_and_fix.mend(shop, shop.rng, solve_matrix)
     assert state._keeps_rules(state.x)
     assert floor - CLOSE * abs(floor) <= state.cost < 0.99 * before
 
@@ -771,7 +793,7 @@ def test_two_threads_make_one_roomier_order():
         assert not thread.is_alive()
 
     def mend(solver):
-        mending.mend(shop, Dice(), solver)
+        relax_and_fix.mend(shop, Dice(), solver)
         mended.append(solver.roomier)
 
     mend(NoneNear(shop, other))
@@ -809,8 +831,8 @@ def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
     shop, _, _ = relaxed((16, 10, 3, 2, 1))
     model, x = shop.near.model, relaxed_order(shop)
-    y = mending._roomier(shop, x, 0.05, shop.rng, solve_matrix)
-    used, lump = mending._used(model, x), model.it.lump
+    y = relax_and_fix._roomier(shop, x, 0.05, shop.rng, solve_matrix)
+    used, lump = relax_and_fix._used(model, x), model.it.lump
     assert used.max() > 0
     assert (used >= -1e-6).all()
     assert (y[model.at["left"]] * lump >= 0.05 * used - 1e-4).all()
@@ -824,7 +846,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     state, near = shop.state, shop.near
     for planting in (True, False):
         state.offer(shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting))
-    parents = crossing.worth_crossing(state)
+    parents = crossover.worth_crossing(state)
     assert len(parents) > 1
     before = state.cost
     y, _ = near.among(parents[:2], Limits(nodes=50), Watch())
@@ -832,7 +854,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     assert not (near.share_acres(y) > 1e-6)[~on].any()
     assert state._keeps_rules(y)
     assert near.model.matrix.price(y) <= before + 1e-6
-    crossing.cross(shop, shop.rng, solve_matrix)
+    crossover.cross(shop, shop.rng, solve_matrix)
     assert state.cost <= before
 
 
@@ -940,7 +962,7 @@ def test_patterns_by_steps_repeat_themselves(short, effort):
     options = SolveOptions(effort=effort, seed=1, params=soon)
     shop = workshop.open_shop(State(options, None, None), one)
     shop.patterns = Noted(shop.state.model)
-    plan = search.search(shop)
+    plan = run.search(shop)
     audit(plan, one)
     assert any(x is not None for x in made)
     assert as_told(solve(one, options)) == as_told(plan)
@@ -948,7 +970,7 @@ def test_patterns_by_steps_repeat_themselves(short, effort):
 
 def test_acres_at_the_edge_of_the_slack_are_not_short():
     """Solved to the edge of 3e-5 acres a plan may lie 1e-13 over it: still nothing is short."""
-    from planner.optimize.state import SAME_SHORT, same_short, short_slack
+    from planner.optimize.incumbent.incumbent import SAME_SHORT, same_short, short_slack
 
     edge = SAME_SHORT * short_slack(2)
     none = np.zeros(2)

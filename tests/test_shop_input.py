@@ -4,7 +4,7 @@ import pytest
 
 from planner.errors import Fault, InputError
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.season.domain import CARRIER, POWDER
 from planner.season.read import read_season

@@ -69,7 +69,7 @@ def test_import_and_quiet_plan_print_nothing_of_the_solver(tmp_path: Path) -> No
     season = ROOT / "tests" / "instances" / "needless-bag"
     plan = f"['plan', {str(season)!r}, '--out', {str(tmp_path)!r}, '--quiet', '--seconds', '5']"
     said = printed(
-        "import planner, planner.optimize.search\n"
+        "import planner, planner.optimize.search.run\n"
         "print('imported', flush=True)\n"
         "from planner.cli import main\n"
         f"main({plan})"
@@ -83,7 +83,7 @@ def test_import_and_quiet_plan_print_nothing_of_the_solver(tmp_path: Path) -> No
 def test_many_threads_that_start_solving_at_once_print_nothing_and_lose_nothing() -> None:
     said = printed(
         "import threading\n"
-        "from planner.optimize.solver import new_highs\n"
+        "from planner.optimize.mip.highs import new_highs\n"
         "ready = threading.Barrier(8)\n"
         "def work():\n"
         "    ready.wait(); new_highs(); new_highs()\n"
@@ -102,7 +102,7 @@ def test_a_process_without_standard_output_can_solve() -> None:
             sys.executable,
             "-c",
             "import os; os.close(1)\n"
-            "from planner.optimize.solver import new_highs\n"
+            "from planner.optimize.mip.highs import new_highs\n"
             "new_highs(); os.write(2, b'made')",
         ],
         cwd=ROOT,

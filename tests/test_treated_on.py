@@ -8,7 +8,7 @@ import pytest
 from planner.campaign.campaign import make_campaign
 from planner.errors import InputError
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.cautions import warnings
 from planner.season.domain import TreatedSeed
 from planner.season.read import read_season

@@ -15,11 +15,11 @@ import numpy as np
 import pytest
 
 import planner
+from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict, Watch
+from planner.optimize.mip.verified import verified
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve as plan_season
-from planner.optimize.solver import INFINITE, Answer, Limits, Matrix, Verdict, Watch
-from planner.optimize.verified import verified
-from planner.optimize.worker import Worker, solve_apart
+from planner.optimize.search.run import solve as plan_season
+from planner.optimize.search.worker import Worker, solve_apart
 from planner.plan.audit import audit
 from reports.reliability.two_solves import keeps_all, kept
 
@@ -103,7 +103,7 @@ def test_the_solves_share_what_they_find(monkeypatch) -> None:
             offered.append(watch.better(INFINITE).tolist())
         return giving_up(matrix, limits)
 
-    monkeypatch.setattr("planner.optimize.verified.solve", asking)
+    monkeypatch.setattr("planner.optimize.mip.verified.solve", asking)
     heard: list[float] = []
     watch = Watch(on_solution=lambda _, cost: heard.append(cost))
     verified(knapsack(), Limits(), watch, asking, at_once=False)

@@ -23,8 +23,8 @@ from planner.plan.moves import (
 )
 
 if TYPE_CHECKING:
+    from planner.optimize.from_plan.stay_near import Saving, Stay
     from planner.optimize.options import Stop
-    from planner.optimize.stay import Saving, Stay
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -133,13 +133,13 @@ def plan_again(
     old
         The plan made before, as read from its plan.json.
     cheapest
-        What `planner.optimize.search.solve` returns for the season as it is now.
+        What `planner.optimize.search.run.solve` returns for the season as it is now.
     most_moved
         Acres that may move at the most; those that must move are moved all the same.
     notes
         Passed on to the description.
     """
-    from planner.optimize.stay import Terms, stay
+    from planner.optimize.from_plan.stay_near import Terms, stay
     from planner.plan.audit import audit
 
     earlier = old if isinstance(old, Earlier) else Earlier(old)

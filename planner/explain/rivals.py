@@ -242,7 +242,7 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
 
 def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:
     """Return what the second-best whole order costs more, and how it differs."""
-    from planner.optimize.runner_up import second_best_order
+    from planner.optimize.from_plan.runner_up import second_best_order
 
     if not plan.order:
         return None, "Nothing has to be ordered."

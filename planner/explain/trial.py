@@ -119,7 +119,7 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
 
     A plan that breaks a rule is no answer either: the plan to be explained must not be lost by it.
     """
-    from planner.optimize.search import solve
+    from planner.optimize.search.run import solve
     from planner.plan.audit import audit
 
     try:
@@ -135,7 +135,7 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
 
 
 def _from_known(trial: Trial, options: SolveOptions, stop: Stop | None) -> Plan | None:
-    from planner.optimize.start import cover_from, solve_from
+    from planner.optimize.from_plan.warm_start import cover_from, solve_from
 
     if trial.known is None:
         return None

@@ -33,7 +33,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import solve
+from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests import full_seasons, milp, oracle, verdicts

@@ -62,7 +62,7 @@ class Room:
 
 
 def _optimize(*names: str) -> tuple[str, ...]:
-    return tuple(f"planner/optimize/{name}.py" for name in names)
+    return tuple(f"planner/optimize/model/{name}.py" for name in names)
 
 
 ROOMS = {
@@ -264,7 +264,7 @@ def answers_agree(seasons: int) -> bool:
     import pytest
 
     from planner.optimize.options import SolveOptions
-    from planner.optimize.search import solve
+    from planner.optimize.search.run import solve
     from planner.plan.audit import audit
     from planner.plan.plan import Outcome
     from tests import milp

@@ -22,8 +22,8 @@ from pathlib import Path
 
 import numpy as np
 
-from planner.optimize.solver import Answer, Limits, Matrix, Watch, solve
-from planner.optimize.verified import verified
+from planner.optimize.mip.highs import Answer, Limits, Matrix, Watch, solve
+from planner.optimize.mip.verified import verified
 
 KEPT = Path(__file__).parents[2] / "tests" / "programs" / "ends_too_soon.npz"
 GAP = 5e-5

@@ -1,0 +1,125 @@
+"""From the board to a solution of the exact model, its order solved to the end."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.annealing.state import MORE_URGENT, pieces_on
+from planner.optimize.mip.highs import Limits, reduced, solve
+from planner.optimize.model.program import flag_lots
+
+if TYPE_CHECKING:
+    from planner.optimize.annealing.moves import Facts, Tally
+    from planner.optimize.annealing.state import Board
+    from planner.optimize.mip.highs import Floats
+    from planner.optimize.model.program import Model
+
+PLANTED = ("share", "bags", "part", "bought")
+"""Groups of variables that say what is planted and which seed is used, acres apart."""
+SHORT_GAP = 1e-3
+"""Gap up to which acres short are settled where money is too."""
+SHORT_SLACK = 1e-5
+"""Acres of a priority that may be short beyond that."""
+ORDER = (
+    "run",
+    "way",
+    "follows",
+    "flow",
+    "count",
+    "reached",
+    "left",
+    "ordered",
+    "freight_free",
+    "level",
+    "discount",
+)
+"""Groups of variables that make up the order."""
+
+
+def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) -> Floats | None:
+    """The board's plan in the model's columns; None if the model does not take it."""
+    if not board.keeps_limits():
+        return None
+    return with_order(model, planted(model, board, board.tally), seconds, gap)
+
+
+def planted(model: Model, board: Board, tally: Tally) -> Floats:
+    """What a state of the board plants and treats, in the model's columns; nothing is ordered."""
+    x = np.zeros(model.matrix.n_columns)
+    shares: dict[tuple[int, int, int], float] = {}
+    c, it = board.choices, board.it
+    for f, pieces in enumerate(pieces_on(tally)):
+        for piece in pieces:
+            lot, k = int(c.lot[piece.choice]), int(c.recipe[piece.choice])
+            x[model.column("acres", (f, lot, k))] += piece.acres
+            key = (f, int(it.variety_of[lot]), k)
+            shares[key] = shares.get(key, 0.0) + piece.acres
+    for key, acres in shares.items():
+        if model.has("share", key):
+            x[model.column("share", key)] = 1.0
+        if model.has("bare", key):
+            x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
+    flag_lots(model, x)
+    _put_seed(model, board.facts, tally, x)
+    short = np.where(tally.short > 1e-9, tally.short, 0.0)
+    x[model.at["short"]] = short
+    for priority in model.keys["short_in"]:
+        mine = np.array([f.priority == priority for f in it.fields])
+        x[model.column("short_in", priority)] = float(short[mine].sum())
+    return x
+
+
+def _put_seed(model: Model, p: Facts, s: Tally, x: Floats) -> None:
+    for pool in np.flatnonzero(s.bags > 0).tolist():
+        key = int(p.lot[pool]), int(p.recipe[pool])
+        if p.treats[pool]:
+            x[model.column("bags", key)] = s.bags[pool]
+    for lot, pool in enumerate(s.lot_part.tolist()):
+        if pool >= 0:
+            x[model.column("part", (lot, int(p.recipe[pool])))] = 1.0
+        bought = int(s.lot_bags[lot] - p.full[lot])
+        if bought > 0:
+            x[model.column("bought", lot)] = bought
+
+
+def with_order(model: Model, x: Floats, seconds: float, gap: float = 1e-6) -> Floats | None:
+    """The solution with the cheapest order for the bags it treats."""
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    for group in ORDER:
+        free[model.at[group]] = True
+    part, columns = reduced(model.matrix, free, x)
+    answer = solve(part, Limits(seconds=seconds, gap=gap))
+    if answer.x is None:
+        return _paid_for(model, x, seconds) if model.has_money_row else None
+    y = x.copy()
+    y[columns] = answer.x
+    return y
+
+
+def _paid_for(model: Model, x: Floats, seconds: float) -> Floats | None:
+    """As much of a plan as the money to spend pays for, with the cheapest order for that.
+
+    Nothing is planted, treated or bought that the plan does not; fields may stay short.
+    """
+    matrix = model.matrix
+    low, high = matrix.lower, matrix.upper.copy()
+    for group in PLANTED:
+        high[model.at[group]] = np.minimum(
+            high[model.at[group]], np.ceil(x[model.at[group]] - 1e-9)
+        )
+    acres = model.at["acres"]
+    high[acres] = np.minimum(matrix.upper[acres], x[acres])
+    held = replace(matrix, lower=low, upper=np.maximum(low, high))
+    aim = np.zeros(matrix.n_columns)
+    places = model.at["short_in"]
+    aim[places] = MORE_URGENT ** np.arange(len(places), dtype=float)[::-1]
+    fewest = solve(replace(held, cost=aim, offset=0.0), Limits(seconds=seconds / 2, gap=SHORT_GAP))
+    if fewest.x is None:
+        return None
+    top = held.upper.copy()
+    top[places] = np.minimum(top[places], fewest.x[places] + SHORT_SLACK)
+    answer = solve(replace(held, upper=top), Limits(seconds=seconds / 2, gap=1e-3))
+    return fewest.x if answer.x is None else answer.x

@@ -1,0 +1,193 @@
+"""Order and planting decided apart (Benders): a floor with whole containers, and a good order.
+
+For a given order, planting is a linear program once the field rule and whole bags are left out. Its
+duals say what every other order would cost at the least: a cut. A small program over the order
+alone, whole containers, breaks and discounts in it, takes the best order by the cuts so far; its
+bound is a floor of the full problem.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.bounds.column_generation import join, not_joined
+from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch
+from planner.optimize.mip.verified import verified
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.bounds.column_generation import Growing
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Answer, Bools, Floats
+
+ORDER = ("count", "reached", "ordered", "freight_free", "level", "discount")
+"""Groups of variables that an order is made of."""
+CLOSE = 3e-4
+"""Distance of the best order's cost from the floor, as a share, that is close enough."""
+TURNS = 80
+BETWEEN = 0.5
+"""Where between the best order and the one that the cuts propose the next cut is made."""
+NEAR = 0.4
+"""Distance from the floor, as a share, up to which an order is worth a wider choice."""
+DEAR, DEARER = 3.0, 8.0
+"""Price of product out of nowhere, by the dearest to be had; how it is raised if still used."""
+NONE = 1e-6
+
+
+@dataclass(slots=True)
+class Orders:
+    """The program over orders, and what is known of them."""
+
+    growing: Growing
+    columns: Bools
+    """Which columns of the relaxation are an order's."""
+    matrix: Matrix
+    """Rows of the order alone; its last column is the total cost."""
+    slope: list[Floats] = field(default_factory=list)
+    least: list[float] = field(default_factory=list)
+    """Cuts: total cost - slope times order is at least this."""
+    center: Floats = field(default_factory=lambda: np.zeros(0))
+    """Where cuts are made around: the best order so far, or the relaxation's."""
+    nowhere: NDArray[np.int64] = field(default_factory=lambda: np.zeros(0, dtype=np.int64))
+    """Columns of product out of nowhere."""
+    price: float = 0.0
+    best: Floats | None = None
+    """Best whole order that needs none of it, and what it costs."""
+    cost: float = INFINITE
+
+
+def open_orders(growing: Growing) -> Orders:
+    """Set the program over orders up; the relaxation gets product out of nowhere, at a price."""
+    model = growing.model
+    m = model.matrix
+    answer = growing.kept.solve(INFINITE)
+    columns = np.zeros(m.n_columns, dtype=bool)
+    for group in ORDER:
+        columns[model.at[group]] = True
+    mine = columns[m.column]
+    order_rows = np.zeros(len(m.row_lower), dtype=bool)
+    other_rows = order_rows.copy()
+    order_rows[m.row[mine]] = True
+    other_rows[m.row[~mine]] = True
+    joint = np.flatnonzero(order_rows & other_rows)
+    alone = order_rows & ~other_rows
+    number = np.cumsum(alone) - 1
+    kept = mine & alone[m.row]
+    where = np.cumsum(columns) - 1
+    counts = np.bincount(where[m.column[kept]], minlength=int(columns.sum()) + 1)
+    matrix = Matrix(
+        cost=np.append(np.zeros(int(columns.sum())), 1.0),
+        lower=np.append(m.lower[columns], -1e12),
+        upper=np.append(m.upper[columns], 1e12),
+        integer=np.append(m.integer[columns], False),
+        row_lower=m.row_lower[alone],
+        row_upper=m.row_upper[alone],
+        start=np.concatenate([[0], np.cumsum(counts)]).astype(np.int64),
+        row=number[m.row[kept]].astype(np.int64),
+        value=m.value[kept],
+    )
+    dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
+    n, price = len(joint), DEAR * max(1.0, dearest) * float(model.it.lump.max(initial=1.0))
+    nowhere = growing.kept.add_columns(
+        np.full(2 * n, price),
+        np.full(2 * n, INFINITE),
+        np.arange(2 * n, dtype=np.int64),
+        np.concatenate([joint, joint]),
+        np.concatenate([-np.ones(n), np.ones(n)]),
+    )
+    orders = Orders(growing, columns, matrix, nowhere=nowhere, price=price)
+    if answer.x is not None and answer.row_dual is not None:
+        orders.center = answer.x[: m.n_columns][columns]
+        _note(orders, answer, answer.row_dual, orders.center)
+    growing.kept.free(np.flatnonzero(alone))
+    return orders
+
+
+def find(state: State, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
+    """Look for the best order until the floor is close; says whether there is one.
+
+    `spare` of every product, in its largest container, must stay over; a floor for that is none of
+    the season.
+    """
+    model = orders.growing.model
+    if spare is not None:
+        left = model.at["left"]
+        orders.growing.kept.bound(left, spare, model.matrix.upper[left])
+    orders.best, orders.cost = None, INFINITE
+    lowest, settled, proposed = INFINITE, False, orders.center
+    until = state.seconds() + seconds
+    for turn in range(TURNS):
+        if state.is_set() or state.seconds() > until:
+            break
+        limits = Limits(gap=1e-6, seconds=max(1.0, state.left()))
+        answer = verified(_with_cuts(orders), limits, Watch(), at_once=state.options.effort is None)
+        if answer.x is None:
+            break
+        if spare is None:
+            state.raise_floor(answer.bound)
+        if orders.best is not None and orders.cost - answer.bound <= CLOSE * abs(orders.cost):
+            break
+        last, proposed = proposed, np.round(answer.x[:-1], 6)
+        whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
+        point = proposed if whole else BETWEEN * proposed + (1 - BETWEEN) * orders.center
+        planted = _cut(state, orders, point)
+        if planted is None or planted.x is None:
+            break
+        settled = planted.objective - answer.bound <= CLOSE * abs(answer.bound)
+        if settled and whole and np.any(planted.x[orders.nowhere] > NONE):
+            _raise_price(orders)
+            lowest = INFINITE
+        elif whole and planted.objective < lowest:
+            lowest, orders.center = planted.objective, point
+            if not np.any(planted.x[orders.nowhere] > NONE):
+                orders.best, orders.cost = point, planted.objective
+                orders.growing.answer, orders.growing.duals = planted, planted.row_dual
+    return orders.best is not None
+
+
+def _raise_price(orders: Orders) -> None:
+    orders.price *= DEARER
+    orders.growing.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
+
+
+def _with_cuts(orders: Orders) -> Matrix:
+    cuts = len(orders.slope)
+    if not cuts:
+        return orders.matrix
+    slopes = np.column_stack([-np.array(orders.slope), np.ones(cuts)])
+    cut, column = np.nonzero(slopes)
+    entries = cut, column, slopes[cut, column]
+    return orders.matrix.with_rows(entries, np.array(orders.least), np.full(cuts, INFINITE))
+
+
+def _cut(state: State, orders: Orders, point: Floats) -> Answer | None:
+    """Plant for an order at the least cost, and note what that says of every other order."""
+    g = orders.growing
+    at = np.flatnonzero(orders.columns)
+    g.kept.bound(at, point, point)
+    answer = g.kept.solve(max(1.0, state.left()))
+    if answer.verdict is not Verdict.OPTIMAL or answer.row_dual is None:
+        return None
+    lost, wanted = _note(orders, answer, answer.row_dual, point)
+    near = answer.objective <= state.floor + NEAR * abs(state.floor)
+    if near and lost < -0.1 * CLOSE * abs(answer.objective):
+        join(g, wanted)
+    return answer
+
+
+def _note(
+    orders: Orders, answer: Answer, duals: Floats, point: Floats
+) -> tuple[float, NDArray[np.int64]]:
+    """Add the cut that a solution of the relaxation gives."""
+    g = orders.growing
+    m = g.model.matrix
+    lost, wanted = not_joined(g, duals)
+    dual = np.bincount(m.column, m.value * duals[m.row], m.n_columns)
+    slope = (m.cost - dual)[orders.columns]
+    orders.slope.append(slope)
+    orders.least.append(answer.objective + lost - float(slope @ point))
+    return lost, wanted

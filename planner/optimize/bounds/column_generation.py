@@ -1,0 +1,224 @@
+"""The floor of a large season: its linear relaxation over all choices, few of them in memory.
+
+The relaxation starts with some choices of every field. Its duals price all the others; the most
+promising join, until none is worth it. At every step the duals prove a floor for all choices: a
+field's acres could gain no more than the best price that has not joined (Lagrangian bound).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.mip.highs import INFINITE, Kept
+from planner.optimize.model.instance import units_to_treat
+from planner.optimize.model.program import Model, any_shares, make_model
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.annealing.order_tables import OrderTable
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Answer, Floats
+    from planner.optimize.model.instance import Choices, Instance
+
+    Ints = NDArray[np.int64]
+
+JOIN = 6
+"""Choices of a field that may join at a step."""
+CLOSE = 5e-4
+"""Distance of floor and relaxation, as a share, at which no more choices join."""
+
+
+def first_of(it: Instance, field: Ints) -> Ints:
+    """Where the choices of each field start, and where the last ends."""
+    return np.searchsorted(field, np.arange(len(it.fields) + 1))
+
+
+def best_of_each(it: Instance, field: Ints, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field."""
+    ends = first_of(it, field)
+    found = []
+    for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+        if b - a <= most:
+            found.append(np.arange(a, b))
+        else:
+            found.append(a + np.argpartition(value[a:b], most)[:most])
+    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+
+
+def best_of_each_lot(it: Instance, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field and lot."""
+    c = it.choices
+    order = np.lexsort((value, c.lot, c.field))
+    pair = c.field[order] * len(it.lots) + c.lot[order]
+    new = np.concatenate([[True], pair[1:] != pair[:-1]])
+    rank = np.arange(len(pair)) - np.maximum.accumulate(np.where(new, np.arange(len(pair)), 0))
+    return np.sort(order[rank < most])
+
+
+def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
+    """Places of the `most` lowest values of every field, one a lot, among lots that have room.
+
+    Fields take their turn, the most important and pickiest first, and the best lots fill up.
+    """
+    c = it.choices
+    places = best_of_each_lot(it, value, 1)
+    ends = first_of(it, c.field[places]).tolist()
+    left = units_to_treat(it)
+    turns = sorted(
+        range(len(it.fields)),
+        key=lambda f: (it.fields[f].priority, ends[f + 1] - ends[f], -it.fields[f].acres),
+    )
+    found = []
+    for f in turns:
+        mine = places[ends[f] : ends[f + 1]]
+        mine = mine[np.argsort(value[mine], kind="stable")]
+        units = c.units[mine] * it.fields[f].acres
+        room = np.flatnonzero(left[c.lot[mine]] >= units)
+        if not len(room):
+            room = np.argsort(-left[c.lot[mine]], kind="stable")
+        found.append(mine[room[:most]])
+        rest = 1.0
+        for t in room.tolist():
+            lot = int(c.lot[mine[t]])
+            share = min(rest, float(left[lot] / units[t]))
+            left[lot] -= share * units[t]
+            rest -= share
+            if rest <= 0.0:
+                break
+    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+
+
+def rough_price(it: Instance, c: Choices, tables: list[OrderTable]) -> Floats:
+    """Cost of an acre under every choice given if bags and containers could be cut."""
+    linear = np.array([t.linear for t in tables])
+    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    scarce = np.array([x.on_hand for x in it.lots]) <= 0
+    buy = np.array([x.buy_price for x in it.lots])
+    unit = (it.use @ linear) + np.where(scarce, buy, worth)[:, None]
+    price: Floats = c.units * unit[c.lot, c.recipe] + c.loss
+    return price
+
+
+@dataclass(slots=True)
+class Growing:
+    """The relaxation as it grows."""
+
+    it: Instance
+    model: Model
+    kept: Kept
+    chosen: list[Ints]
+    """Places in all choices, as they joined."""
+    at: list[Ints]
+    """Their columns."""
+    pool_row: NDArray[np.int64]
+    other_rows: list[tuple[Ints, Floats]]
+    """By lot: rows of the spread of acres, and their entries."""
+    field_row: Ints
+    untreated_cost: Floats
+    """By lot: money a unit planted untreated gives up."""
+    duals: Floats | None = None
+    answer: Answer | None = None
+
+
+def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Growing:
+    """Write the relaxation down over the first choices and one of every pool."""
+    c = it.choices
+    width = len(it.recipes) + 1
+    _, one_each = np.unique(c.lot * width + c.recipe, return_index=True)
+    chosen = np.union1d(first, one_each)
+    loose = replace(it, season=any_shares(it.season))
+    model = make_model(loose, c.only(chosen)).bounded("short_in", short)
+    m = model.matrix
+    pool_row = np.full((len(it.lots), width), -1, dtype=np.int64)
+    field_row = np.full(len(it.fields), -1, dtype=np.int64)
+    others: list[tuple[Ints, Floats]] = [
+        (np.zeros(0, dtype=np.int64), np.zeros(0)) for _ in it.lots
+    ]
+    for column, t in enumerate(chosen.tolist()):
+        a, b = int(m.start[column]), int(m.start[column + 1])
+        order = np.argsort(m.row[a:b], kind="stable")
+        rows, values = m.row[a:b][order], m.value[a:b][order]
+        field_row[c.field[t]] = rows[0]
+        pool_row[c.lot[t], c.recipe[t]] = rows[1]
+        others[int(c.lot[t])] = (rows[2:], values[2:])
+    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    at = np.arange(len(chosen))
+    return Growing(it, model, Kept(m, state), [chosen], [at], pool_row, others, field_row, worth)
+
+
+def prices(g: Growing, dual: Floats) -> Floats:
+    """Reduced cost of an acre under every choice of the instance."""
+    c = g.it.choices
+    pool = np.where(g.pool_row >= 0, dual[g.pool_row], 0.0)
+    spread = np.array([float(dual[rows] @ values) for rows, values in g.other_rows])
+    price = c.loss - dual[g.field_row[c.field]] - spread[c.lot]
+    untreated = c.recipe == g.it.untreated
+    unit = np.where(untreated, g.untreated_cost[c.lot], 0.0) - pool[c.lot, c.recipe]
+    result: Floats = price + c.units * unit
+    return result
+
+
+def not_joined(g: Growing, duals: Floats) -> tuple[float, Ints]:
+    """What all choices that have not joined could save at the most, and the best of them."""
+    c = g.it.choices
+    acres = np.array([f.acres for f in g.it.fields])
+    ends = first_of(g.it, c.field)
+    has = np.flatnonzero(np.diff(ends) > 0)
+    price = prices(g, duals)
+    price[np.concatenate(g.chosen)] = INFINITE
+    lowest = np.minimum.reduceat(price, ends[:-1][has])
+    wanted = best_of_each(g.it, c.field, price, JOIN)
+    return float(np.minimum(0.0, lowest) @ acres[has]), wanted[price[wanted] < -1e-7]
+
+
+def grow(state: State, g: Growing, seconds: float) -> None:
+    """Let choices join until the floor is the relaxation's, or the time is up."""
+    until = state.seconds() + seconds
+    while not state.is_set():
+        answer = g.kept.solve(min(state.left(), until - state.seconds()))
+        if answer.x is None or answer.row_dual is None:
+            return
+        g.answer, g.duals = answer, answer.row_dual
+        lost, wanted = not_joined(g, answer.row_dual)
+        state.raise_floor(answer.objective + lost)
+        close = lost >= -CLOSE * max(1.0, abs(answer.objective))
+        if close or state.seconds() >= until or not len(wanted):
+            return
+        join(g, wanted)
+
+
+def join(g: Growing, wanted: Ints) -> None:
+    """Let choices join."""
+    c = g.it.choices
+    acres = np.array([f.acres for f in g.it.fields])
+    lots, recipes = c.lot[wanted], c.recipe[wanted]
+    starts, rows, values = [], [], []
+    size = 0
+    for t, lot, recipe in zip(wanted.tolist(), lots.tolist(), recipes.tolist(), strict=True):
+        more, entries = g.other_rows[lot]
+        starts.append(size)
+        rows += [int(g.field_row[c.field[t]]), int(g.pool_row[lot, recipe]), *more.tolist()]
+        values += [1.0, float(c.units[t]), *entries.tolist()]
+        size += 2 + len(more)
+    untreated = recipes == g.it.untreated
+    cost = c.loss[wanted] + np.where(untreated, g.untreated_cost[lots] * c.units[wanted], 0.0)
+    at = g.kept.add_columns(
+        cost, acres[c.field[wanted]], np.array(starts, dtype=np.int64), rows, np.array(values)
+    )
+    g.chosen.append(wanted)
+    g.at.append(at)
+
+
+def planted(g: Growing) -> Ints:
+    """Choices that the relaxation plants."""
+    assert g.answer is not None
+    assert g.answer.x is not None
+    at = np.concatenate(g.at)
+    known = at < len(g.answer.x)
+    on = g.answer.x[at[known]] > 1e-7
+    places: Ints = np.concatenate(g.chosen)[known][on]
+    return places

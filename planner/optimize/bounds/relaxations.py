@@ -1,0 +1,218 @@
+"""Proven floors: the exact model, or a relaxation of it, worked on beside the search for plans.
+
+Whatever is proven here is a bound of the full problem: a relaxation only drops rules. Every bound
+of a program with whole numbers is one that two kinds of solve agree on (`verified`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from functools import partial
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.heuristics.strategies import in_order, short_caps
+from planner.optimize.incumbent.incumbent import same_short, short_slack
+from planner.optimize.mip.highs import Limits, Verdict, Watch, is_lower, now, solve
+from planner.optimize.mip.verified import verified
+from planner.optimize.model.program import moved, without_field_rule
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Answer, Floats, Matrix, Solver
+    from planner.optimize.model.program import Model
+
+EXACT_SHARES = 250
+"""Models with at most so many shares go to the exact solve soon."""
+ROUGH_TIME = 0.3
+"""Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
+RELAXED_TIME = 0.2
+"""Share of the rest for the one with whole bags too; after that its floor rises no more."""
+
+
+def whole(model: Model, x: Floats) -> Floats:
+    """Round what must be whole."""
+    return np.where(model.matrix.integer, np.round(x), x)
+
+
+def relax(
+    state: State,
+    model: Model,
+    take_order: Callable[[Floats], None],
+    take_bags: Callable[[Floats], None],
+    solver: Solver,
+) -> bool:
+    """Raise the floor of the cost by relaxations without the field rule; whether that is settled.
+
+    First bags may be cut too, only containers are whole: that gives up some 0.1 % of the floor and
+    takes a few seconds, and its solution's order is nearly the best one. Where a field has several
+    varieties, bags are whole as well after that. Small models need only the first. `model` has its
+    shortage held.
+    """
+    one = model.it.season.farm.max_varieties == 1
+    small = len(model.keys["share"]) <= EXACT_SHARES
+    if one and small:
+        return True
+    loose = without_field_rule(model)
+    rough = with_whole_order(loose)
+    state.raise_floor(solver(rough.matrix.linear, _relaxed(state, 1.0), watch=Watch(state)).bound)
+    watch = Watch(state, on_bound=state.raise_floor)
+    answer = verified(rough.matrix, _relaxed(state, ROUGH_TIME), watch, solver)
+    state.raise_floor(answer.bound)
+    if answer.x is not None:
+        take_order(moved(rough, model, whole(rough, answer.x)))
+    if one or small:
+        return small
+
+    def better(cost: float) -> Floats | None:
+        x = _cheaper(state, cost)
+        return None if x is None else moved(model, loose, x)
+
+    def take(x: Floats, cost: float) -> None:
+        if cost < state.cost:
+            take_bags(moved(loose, model, whole(loose, x)))
+
+    limits = replace(_relaxed(state, RELAXED_TIME), gap=max(state.options.gap, 5e-4))
+    watch = Watch(state, take, state.raise_floor, better)
+    answer = verified(loose.matrix, limits, watch, solver)
+    state.raise_floor(answer.bound)
+    return answer.verdict is Verdict.OPTIMAL
+
+
+def _relaxed(state: State, share: float) -> Limits:
+    options = state.options
+    return Limits(seconds=share * state.left(), gap=options.gap, seed=options.seed)
+
+
+def with_whole_order(model: Model) -> Model:
+    """The model with whole containers only: a relaxation."""
+    integer = np.zeros(model.matrix.n_columns, dtype=bool)
+    integer[in_order(model)] = True
+    return replace(model, matrix=replace(model.matrix, integer=integer))
+
+
+def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
+    """Solve the exact model from the best plan, exchanging plans and floors with the state."""
+    watch = Watch(state, _taker(state, model), state.raise_floor, partial(_cheaper, state))
+    answer = verified(model.matrix, limits, watch, solver, at_once=state.options.effort is None)
+    if answer.x is not None:
+        state.offer(whole(model, answer.x))
+    state.raise_floor(answer.bound)
+    if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
+        state.ended.set()
+    return answer
+
+
+def _cheaper(state: State, cost: float) -> Floats | None:
+    """The best plan, where it is cheaper than that."""
+    return state.x if is_lower(state.cost, cost) else None
+
+
+def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:
+    def take(x: Floats, _: float) -> None:
+        state.offer(whole(model, x))
+
+    return take
+
+
+def fewest_short(
+    state: State,
+    model: Model,
+    seconds: float,
+    nodes: int | None = None,
+    solver: Solver = solve,
+) -> bool:
+    """Make acres short as few as possible, priority by priority; says whether that is proven."""
+    until, proven = now() + seconds, True
+    least = np.zeros(len(model.at["short_in"]))
+    for place, column in enumerate(model.at["short_in"].tolist()):
+        if not state.short or state.short[place] > 1e-9:
+            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+            watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
+            answer = verified(aimed_at(model, column), limits, watch, solver, at_once=nodes is None)
+            if answer.x is not None:
+                state.offer(whole(model, answer.x))
+            proven = proven and answer.verdict is Verdict.OPTIMAL
+            least[place] = answer.objective
+        if not state.short:
+            return False
+        upper = model.matrix.upper[model.at["short_in"]].copy()
+        upper[place] = short_caps(state)[place]
+        model = model.bounded("short_in", upper)
+    return proven and same_short(least, np.array(state.short))
+
+
+def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats | None]:
+    """The best plan, where it leaves fewer acres short and keeps to what the model holds."""
+    places = model.at["short_in"]
+
+    def better(known: float) -> Floats | None:
+        x = state.x
+        if x is None or not is_lower(x[column], known):
+            return None
+        return x if np.all(x[places] <= model.matrix.upper[places]) else None
+
+    return better
+
+
+def aimed_at(model: Model, column: int) -> Matrix:
+    """The model's program with one column as its cost."""
+    cost = np.zeros(model.matrix.n_columns)
+    cost[column] = 1.0
+    return model.aimed(cost).matrix
+
+
+def least_short(
+    state: State, model: Model, seconds: float, nodes: int | None, solver: Solver
+) -> tuple[Floats | None, Floats]:
+    """A solution of the relaxation without the field rule, and acres short that none is below.
+
+    Both by priority; every priority's figure is for plans that leave no more short in those
+    before it. The solution is None where none was found in time.
+    """
+    until, loose = now() + seconds, without_field_rule(model)
+    places = loose.at["short_in"]
+    least: Floats = np.zeros(len(places))
+    x = None
+    for place, column in enumerate(places.tolist()):
+        if state.short and state.short[place] <= 1e-9:
+            found = np.zeros(len(places))
+        else:
+            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+            answer = verified(
+                aimed_at(loose, column), limits, Watch(state), solver, at_once=nodes is None
+            )
+            x = answer.x
+            if x is None:
+                return None, least
+            found = x[places]
+            least[place] = max(0.0, answer.bound)
+        loose = loose.bounded("short_in", held_short(loose, found, place + 1))
+    return None if x is None else moved(loose, model, whole(loose, x)), least
+
+
+def held_short(model: Model, short: Floats, places: int) -> Floats:
+    """Upper bounds that hold the first few priorities at some acres short, others as they are."""
+    upper: Floats = model.matrix.upper[model.at["short_in"]].copy()
+    slack = np.where(short > 1e-9, short + short_slack(len(short)), 0.0)
+    upper[:places] = np.minimum(upper, slack)[:places]
+    return upper
+
+
+def cheapest_loosely(
+    state: State,
+    model: Model,
+    short: Floats,
+    seconds: float,
+    nodes: int | None,
+    solver: Solver,
+) -> Floats | None:
+    """A cheap solution of the relaxation without the field rule with just so many acres short."""
+    model = model.bounded("short_in", held_short(model, short, len(short)))
+    loose = without_field_rule(model)
+    limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=state.options.seed)
+    x = solver(loose.matrix, limits, watch=Watch(state)).x
+    return None if x is None else moved(loose, model, whole(loose, x))

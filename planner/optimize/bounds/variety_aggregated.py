@@ -1,0 +1,322 @@
+"""How few acres stay short at least, bags left out, and what then stands where.
+
+A relaxation that keeps the field rule: which fields use up the seed of every variety. Recipes are
+not told apart, bags may be cut, and products are left out, so it is small, and where seed is short
+mostly little is between it and the full problem.
+"""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.incumbent.incumbent import short_slack
+from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, now, reduced
+from planner.optimize.mip.verified import verified
+from planner.optimize.model.instance import spread_rules, units_to_treat
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.heuristics.strategies import Budget
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.model.instance import Instance
+    from planner.optimize.model.program import Model
+    from planner.optimize.options import Stop
+
+    Ints = NDArray[np.int64]
+    Bools = NDArray[np.bool_]
+
+FEWEST, FIRST_SIZE = 2.0, 3.0
+"""Varieties freed at once: the fewest, and at first."""
+QUICK, LONG = 0.2, 1.0
+"""Seconds of a solve after which more are freed, and most of one."""
+GROW, SHRINK = 0.1, 0.3
+TRY_NODES, TRY_STEPS = 100, 30
+"""Where work is counted: most nodes of one, and the steps that it counts."""
+CLOSE = 1e-5
+"""Its gap."""
+
+
+@dataclass(frozen=True, slots=True)
+class Filling:
+    """The relaxation as a program, without any cost."""
+
+    matrix: Matrix
+    field: Ints
+    """Of every pair of a field and a variety that suits it."""
+    variety: Ints
+    short: Ints
+    """Columns of acres short, by field."""
+    whether: Ints
+    """Columns that say whether the field has the variety, by pair."""
+    acres: Ints
+    """Columns of acres of the variety in the field, by pair."""
+    short_in: Ints
+    """Columns of acres short, by priority."""
+    least: Floats
+    """Acres of the smallest share, by pair."""
+    most: float
+    """Varieties of a field."""
+
+    def given(self, x: Floats, it: Instance) -> Bools:
+        """Whether a field has a variety, by field and variety."""
+        has = np.zeros((len(it.fields), len(it.varieties)), dtype=bool)
+        on = x[self.whether] > 0.5
+        has[self.field[on], self.variety[on]] = True
+        return has
+
+    def of(self, model: Model, x: Floats) -> Floats:
+        """Write a plan in the columns of this."""
+        it, c = model.it, model.choices
+        width = len(it.varieties)
+        pairs = self.field * width + self.variety
+        at = np.searchsorted(pairs, c.field * width + it.variety_of[c.lot])
+        acres = np.bincount(at, x[model.at["acres"]], len(pairs))
+        z = np.zeros(self.matrix.n_columns)
+        z[self.acres], z[self.whether] = acres, acres > 1e-7
+        z[self.short], z[self.short_in] = x[model.at["short"]], x[model.at["short_in"]]
+        return z
+
+
+def filling(model: Model) -> Filling:
+    r"""Write the relaxation down.
+
+    .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le K, \quad
+        m_f y_{fv} \le a_{fv} \le A_f y_{fv}, \quad \sum_{f \in p} h_f = H_p, \quad
+        \sum_f a_{fv} \min_l \lambda_l u_{fl} \le \sum_l \lambda_l S_l, \quad
+        \sum_{f, v} a_{fv} \le share \cdot \sum_f (A_f - h_f)
+
+    The last for varieties all of whose lots a rule of spread counts. Columns are :math:`h`,
+    :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
+    """
+    it, c = model.it, model.it.choices
+    pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
+    owner, variety = pairs // len(it.varieties), pairs % len(it.varieties)
+    acres = np.array([f.acres for f in it.fields])
+    farm = it.season.farm
+    least = np.minimum(max(farm.smallest_split, farm.smallest_lot_share), acres)
+    priorities = np.array(model.keys["short_in"])
+    own = np.searchsorted(priorities, [f.priority for f in it.fields])
+    seed_row, pair, units, there_is = seed_rows(it, owner, variety)
+    share, member = spread_rules(it)
+    inside = [[m[it.variety_of == v].all() for v in range(len(it.varieties))] for m in member]
+    rule, of_rule = np.nonzero(
+        np.reshape(np.array(inside, dtype=bool), (len(share), len(it.varieties)))[:, variety]
+    )
+    n, k, p, s, r = len(acres), len(owner), len(priorities), len(there_is), len(share)
+    h, y, a, total = np.split(np.arange(n + 2 * k + p), [n, n + k, n + 2 * k])
+    rows = 2 * n + 2 * k + s + p + r
+    full, few, within, above, seed, added, spread = np.split(
+        np.arange(rows), np.cumsum([n, n, k, k, s, p])
+    )
+    blocks = [
+        (full, h, np.ones(n)),
+        (full[owner], a, np.ones(k)),
+        (few[owner], y, np.ones(k)),
+        (within, a, np.ones(k)),
+        (within, y, -acres[owner]),
+        (above, a, np.ones(k)),
+        (above, y, -least[owner]),
+        (seed[seed_row], a[pair], units),
+        (added[own], h, np.ones(n)),
+        (added, total, -np.ones(p)),
+        (spread[rule], a[of_rule], np.ones(len(rule))),
+        (np.repeat(spread, n), np.tile(h, r), np.repeat(share, n)),
+    ]
+    row, column, value = (np.concatenate(part) for part in zip(*blocks, strict=True))
+    whole = np.zeros(n + 2 * k + p, dtype=bool)
+    whole[y] = True
+    low, high = np.full(rows, -INFINITE), np.full(rows, INFINITE)
+    low[full], low[above], low[added] = acres, 0.0, 0.0
+    high[full], high[within], high[added] = acres, 0.0, 0.0
+    high[few] = most = it.season.farm.max_varieties or INFINITE
+    high[seed], high[spread] = there_is, share * acres.sum()
+    empty = Matrix(
+        cost=np.zeros(len(whole)),
+        lower=np.zeros(len(whole)),
+        upper=np.concatenate([acres, np.ones(k), acres[owner], np.full(p, acres.sum())]),
+        integer=whole,
+        row_lower=np.zeros(0),
+        row_upper=np.zeros(0),
+        start=np.zeros(len(whole) + 1, dtype=np.int64),
+        row=np.zeros(0, dtype=np.int64),
+        value=np.zeros(0),
+    )
+    matrix = empty.with_rows((row, column, value), low, high)
+    return Filling(matrix, owner, variety, h, y, a, total, least[owner], most)
+
+
+def seed_rows(it: Instance, owner: Ints, variety: Ints) -> tuple[Ints, Ints, Floats, Floats]:
+    r"""What the seed of a variety's lots allows, the lots not told apart.
+
+    Every :math:`\lambda \ge 0` gives a row that holds: a lot's seed counts :math:`\lambda_l`. Units
+    an acre are the same for all lots where seeds are set, and go with 1 / germination where plants
+    are; the latter do best with the lots that germinate best. So one row for every lot, whose
+    :math:`\lambda` is its germination beside this lot's, at least 1, says all there is to say where
+    lots of a variety suit the same fields. Entries by row, pair and units an acre; then the seed.
+    """
+    c = it.choices
+    units = np.full((len(it.fields), len(it.lots)), np.inf)
+    units[c.field, c.lot] = c.units
+    have = seed_there_is(it)
+    germination = np.array([lot.germination or 1.0 for lot in it.lots])
+    none = np.zeros(0, dtype=np.int64)
+    parts: list[tuple[Ints, Ints, Floats]] = [(none, none, np.zeros(0))]
+    seed: list[float] = []
+    for v in np.unique(variety).tolist():
+        lots, mine = np.flatnonzero(it.variety_of == v), np.flatnonzero(variety == v)
+        for other in np.unique(germination[lots]).tolist():
+            weight = np.maximum(1.0, germination[lots] / other)
+            row = np.full(len(mine), len(seed))
+            parts.append((row, mine, (units[np.ix_(owner[mine], lots)] * weight).min(axis=1)))
+            seed.append(float(weight @ have[lots]))
+    rows, pairs, values = (np.concatenate(part) for part in zip(*parts, strict=True))
+    return rows, pairs, values, np.array(seed)
+
+
+def seed_there_is(it: Instance) -> Floats:
+    """Units of every lot that can be had, treated before or not."""
+    seed = units_to_treat(it)
+    for (lot, _), units in it.before.items():
+        seed[lot] += units
+    return seed
+
+
+def least_filled(
+    state: State, program: Filling, seconds: float, nodes: int | None, solver: Solver
+) -> tuple[Floats | None, Floats]:
+    """The relaxation's solution, and acres short that no plan has fewer than.
+
+    As `floors.least_short`: by priority, every figure for plans that leave no more short in those
+    before it. The solution is None where nothing was found in time.
+    """
+    until, matrix = now() + seconds, program.matrix
+    x: Floats | None = None
+    least: Floats = np.zeros(len(program.short_in))
+    for place, column in enumerate(program.short_in.tolist()):
+        found = 0.0
+        if not state.short or state.short[place] > 1e-9:
+            cost = np.zeros(matrix.n_columns)
+            cost[column] = 1.0
+            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+            answer = verified(
+                replace(matrix, cost=cost), limits, Watch(state), solver, at_once=nodes is None
+            )
+            x = answer.x
+            if x is None:
+                return None, least
+            found = float(x[column]) + short_slack(len(least))[place]
+            least[place] = max(0.0, answer.bound)
+        upper = matrix.upper.copy()
+        upper[column] = min(upper[column], found)
+        matrix = replace(matrix, upper=upper)
+    return x, least
+
+
+class Refilling:
+    """Looks for a better solution of the relaxation, a few varieties at a time.
+
+    Several threads may work on the same one, each with a solver and random numbers of its own.
+    """
+
+    def __init__(self, program: Filling, weights: Floats, x: Floats) -> None:
+        """Start from a solution; weights of an acre short are by priority."""
+        cost = np.zeros(program.matrix.n_columns)
+        cost[program.short_in] = weights
+        self.program, self.x = program, x
+        self.matrix = replace(program.matrix, cost=cost)
+        self.ended = False
+        """Whether all varieties together gave nothing better."""
+        self.floor = -INFINITE
+        """Cost that no solution is below."""
+        suits = np.zeros((program.field.max() + 1, program.variety.max() + 1))
+        suits[program.field, program.variety] = 1.0
+        self.near = suits.T @ suits
+        """How many fields two varieties have in common."""
+        self._lock = threading.Lock()
+
+    @property
+    def is_done(self) -> bool:
+        """Whether there is next to nothing better to be found."""
+        cost = self.matrix.price(self.x)
+        return self.ended or cost - self.floor <= CLOSE * abs(cost)
+
+    def work(self, budget: Budget, stop: Stop, rng: np.random.Generator, solver: Solver) -> None:
+        """Go on for as long as is said."""
+        until, tries, size = now() + budget.seconds, 0, FIRST_SIZE
+        most = np.inf if budget.steps is None else budget.steps // TRY_STEPS
+        while tries < most and now() < until and not stop.is_set() and not self.is_done:
+            x, began = self.x, now()
+            varieties = self._some(rng, int(size + rng.random()))
+            limits = Limits(gap=CLOSE, nodes=TRY_NODES, seed=int(rng.integers(2**31)))
+            if budget.steps is None:
+                limits = replace(limits, seconds=min(LONG, until - began), nodes=None)
+            proven = self._solve(x, self._free(x, varieties), limits, stop, solver, start=True)
+            self.ended |= proven and bool(varieties.all())
+            quick = proven and (budget.steps is not None or now() - began < QUICK)
+            size = min(size + GROW, len(self.near)) if quick else max(FEWEST, size - SHRINK)
+            tries += 1
+
+    def follow(self, limits: Limits, stop: Stop, solver: Solver) -> None:
+        """Cut what must be whole; hold the fields that keep the rule then, and fill the others."""
+        p = self.program
+        cut = solver(self.matrix.linear, limits, watch=Watch(stop))
+        x = cut.x
+        if x is None or stop.is_set():
+            return
+        on = x[p.acres] > 1e-7
+        bad = np.bincount(p.field[on], minlength=len(p.short)) > p.most
+        bad[p.field[on & (x[p.acres] < p.least - 1e-6)]] = True
+        held = ~bad[p.field]
+        x[p.whether] = on
+        x[p.acres[~on]] = 0.0
+        free = np.ones(len(x), dtype=bool)
+        free[p.whether[held]] = free[p.acres[held & ~on]] = False
+        self._solve(x, free, limits, stop, solver, start=False)
+        self.floor = cut.bound
+
+    def _solve(
+        self, x: Floats, free: Bools, limits: Limits, stop: Stop, solver: Solver, *, start: bool
+    ) -> bool:
+        """Look for a better solution with some columns free; whether it was solved to the end."""
+        part, columns = reduced(self.matrix, free, x)
+        answer = solver(part, limits, start=x[columns] if start else None, watch=Watch(stop))
+        if answer.x is not None:
+            y = x.copy()
+            y[columns] = answer.x
+            self.offer(y)
+        return answer.verdict is Verdict.OPTIMAL
+
+    def offer(self, x: Floats) -> None:
+        """Take a solution over if it is no worse."""
+        with self._lock:
+            if self.matrix.price(x) <= self.matrix.price(self.x):
+                self.x = np.where(self.matrix.integer, np.round(x), x)
+
+    def _some(self, rng: np.random.Generator, size: int) -> Bools:
+        """Some varieties that suit the same fields."""
+        chosen = np.zeros(len(self.near), dtype=bool)
+        chosen[int(rng.choice(np.flatnonzero(self.near.diagonal())))] = True
+        while chosen.sum() < size:
+            weight = np.where(chosen, 0.0, self.near[chosen].sum(axis=0))
+            if not weight.any():
+                break
+            chosen[int(rng.choice(len(weight), p=weight / weight.sum()))] = True
+        return chosen
+
+    def _free(self, x: Floats, varieties: Bools) -> Bools:
+        """Columns of some varieties in the fields that have one of them or are short."""
+        p = self.program
+        fields = x[p.short] > 1e-6
+        mine = varieties[p.variety]
+        fields[p.field[mine & (x[p.whether] > 0.5)]] = True
+        pairs = fields[p.field] & mine
+        free = np.zeros(len(x), dtype=bool)
+        free[p.whether[pairs]] = free[p.acres[pairs]] = True
+        free[p.short[fields]] = free[p.short_in] = True
+        return free

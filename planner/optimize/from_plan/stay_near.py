@@ -1,0 +1,314 @@
+"""Planning again near an old assignment: keep first, then move only what pays.
+
+Three programs, one after the other, over the season's exact model and one more variable for every
+old share: the acres of it that are not kept.
+
+1. The fewest acres that must move, whatever it costs, with as few acres short as can be.
+2. The cheapest plan that moves no more than those.
+3. The cheapest plan where every acre moved beyond them is charged what moving must save.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.from_plan.acres_moved import make_moving
+from planner.optimize.from_plan.warm_start import proven_bound
+from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, reduced, solve
+from planner.optimize.mip.verified import verified
+from planner.plan.moves import ACRE
+from planner.plan.plan import PROVEN_GAP
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.optimize.from_plan.acres_moved import Moving
+    from planner.optimize.mip.highs import Answer, Floats, Matrix
+    from planner.optimize.options import SolveOptions, Stop
+    from planner.plan.moves import Share
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+CENT = 0.01
+GAP = 1e-6
+SLACK = 1e-6
+"""Acres that may move beyond a cap, for rounding."""
+FIRST, BAGGED, SECOND, THIRD, FOURTH, FIFTH = 0.15, 0.2, 0.35, 0.5, 0.7, 0.8
+"""Shares of the time by which each step ends; what moves save is found in the rest."""
+ORDERS = 2
+"""Plans whose bags and orders are tried for the third program."""
+ACRES = ("acres", "short", "short_in", "share", "bare", "lot_share")
+"""What is planted where."""
+ORDER = ("count", "reached", "bought")
+"""Containers and seed to buy."""
+BAGS = (*ORDER, "bags", "part")
+"""The order, and what is treated."""
+EACH = 3.0
+"""Seconds at most for what one field's move saves."""
+
+
+@dataclass(frozen=True, slots=True)
+class Saving:
+    """What the change of one field saves."""
+
+    acres: float
+    """Moved."""
+    money: float | None
+    """Cost of the plan with the field kept as it was, the others moved no further, less that of
+    the plan; None where the field can't be kept so, or where it was not found out."""
+    must: bool = False
+    """Proven: kept as it was, either more acres are short or other fields move."""
+    exact: bool = False
+    """Whether no plan with the field kept is cheaper; if not, the saving may be smaller."""
+
+
+@dataclass(frozen=True, slots=True)
+class Stay:
+    """A plan near an old assignment."""
+
+    plan: Plan
+    kept: Plan
+    """The cheapest one found that moves only what must."""
+    floor: float
+    """Proven: every plan with as few acres short moves as many acres."""
+    savings: Mapping[str, Saving]
+    """By field that is moved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """When moving is worth it."""
+
+    worth: float = 0.0
+    """Money that an acre moved must save."""
+    most: float | None = None
+    """Acres that may be moved; those that must move are moved all the same."""
+
+
+def stay(
+    season: Season,
+    known: tuple[Plan, ...],
+    old: Mapping[Share, float],
+    terms: Terms,
+    options: SolveOptions,
+    stop: Stop | None = None,
+) -> Stay:
+    """Keep what need not change of an old assignment, and move what pays.
+
+    Parameters
+    ----------
+    known
+        Plans of the season, alike in acres short; the first one's acres short are kept to, and its
+        floor is passed on. The first of two that are as good is preferred.
+    old
+        Acres by (field, lot, recipe); what the season no longer allows counts as moved.
+    """
+    moving = make_moving(season, known, old)
+    clock = _Clock(options, now(), stop)
+    pool = list(known)
+    fewest, floor = _fewest(moving, pool, clock)
+    least = known[0].bound
+    kept = _cheapest(moving, pool, Terms(0.0, fewest), least, clock.until(SECOND), stop)
+    cap = None if terms.most is None else max(terms.most, fewest)
+    terms = Terms(terms.worth, cap)
+    least += terms.worth * floor
+    _near_known_plans(moving, pool, terms, least, clock)
+    _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
+    plan = _taken_back(moving, pool, terms, clock)
+    plan, savings = _savings(moving, pool, plan, terms, clock)
+    return Stay(plan, kept, min(floor, moving.moved(plan)), savings)
+
+
+@dataclass(frozen=True, slots=True)
+class _Clock:
+    """When each step has to come to an end."""
+
+    options: SolveOptions
+    began: float
+    stop: Stop | None
+
+    def until(self, share: float, most: float = np.inf) -> Limits:
+        """What is left until a share of the time, or the steps of the search in its place."""
+        options = self.options
+        if options.effort is not None:
+            return Limits(1e6, GAP, options.effort, seed=options.seed)
+        left = self.began + share * options.seconds - now()
+        return Limits(max(0.2, min(left, most)), GAP, seed=options.seed)
+
+    def proven(self, matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
+        """Solve a program in two ways: what is proven counts where both agree."""
+        return verified(matrix, limits, watch, at_once=self.options.effort is None)
+
+    @property
+    def over(self) -> bool:
+        """Whether there is no time left, or the user wants to stop."""
+        late = self.options.effort is None and now() - self.began >= self.options.seconds
+        return late or (self.stop is not None and self.stop.is_set())
+
+
+def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, float]:
+    """Find the fewest acres that must move, and prove how few that is; the plan joins the pool."""
+    nearest = min(pool, key=moving.moved)
+    if moving.moved(nearest) <= moving.gone + ACRE:
+        return moving.moved(nearest), moving.gone
+    matrix = moving.counting
+    watch = _watch(matrix, moving.columns(nearest), clock.stop)
+    answer = clock.proven(matrix, clock.until(FIRST), watch)
+    if answer.x is not None:
+        pool.append(moving.plan(_bagged(moving, answer.x, clock)))
+    floor = max(0.0, proven_bound(answer)) if moving.wide else 0.0
+    return min(map(moving.moved, pool)), moving.gone + floor
+
+
+def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:
+    """Find the cheapest bags and order for the acres of a solution that did not look at costs."""
+    part, columns = reduced(moving.aimed(0.0), ~moving.of(ACRES), x)
+    answer = solve(part, clock.until(BAGGED), watch=_watch(part, x[columns], clock.stop))
+    if answer.x is None:
+        return x
+    x = x.copy()
+    x[columns] = answer.x
+    return x
+
+
+def _cheapest(
+    moving: Moving,
+    pool: list[Plan],
+    terms: Terms,
+    least: float,
+    limits: Limits,
+    stop: Stop | None,
+) -> Plan:
+    """Find the plan of the least cost, with what moving is worth; new ones join the pool.
+
+    `least` is proven: no plan scores less.
+    """
+    best = _best(moving, pool, terms)
+    score = moving.score(best, terms.worth)
+    if score - least > PROVEN_GAP * max(1.0, abs(score)):
+        matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+        answer = solve(matrix, limits, watch=_watch(matrix, moving.columns(best), stop))
+        if answer.x is not None:
+            pool.append(moving.plan(answer.x))
+    return _best(moving, pool, terms)
+
+
+def _near_known_plans(
+    moving: Moving, pool: list[Plan], terms: Terms, least: float, clock: _Clock
+) -> None:
+    """Solve the third program near the best plans known; what is found joins the pool.
+
+    First with their bags and order, where only acres are left to decide, then with their order
+    alone: both are much easier than the whole, and lead to better plans in the same time.
+    """
+    matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+    steps = [held for held in (BAGS, ORDER) for _ in range(ORDERS)]
+    for n, held in enumerate(steps):
+        ranked = sorted(pool, key=lambda plan: moving.score(plan, terms.worth))
+        score = moving.score(_best(moving, pool, terms), terms.worth)
+        done = score - least <= PROVEN_GAP * max(1.0, abs(score))
+        if done or clock.over or n % ORDERS >= len(ranked):
+            continue
+        plan = ranked[n % ORDERS]
+        x = moving.columns(plan)
+        if x is None:
+            continue
+        part, columns = reduced(matrix, ~moving.of(held), x)
+        known = x[columns] if moving.moved(plan) <= _most(terms) else None
+        share = SECOND + (THIRD - SECOND) * (n + 1) / len(steps)
+        answer = solve(part, clock.until(share), watch=_watch(part, known, clock.stop))
+        if answer.x is not None:
+            x[columns] = answer.x
+            pool.append(moving.plan(x))
+
+
+def _taken_back(moving: Moving, pool: list[Plan], terms: Terms, clock: _Clock) -> Plan:
+    """Take back all moves of the best plan that are not worth it together."""
+    plan = _best(moving, pool, terms)
+    if moving.moved(plan) <= moving.gone + ACRE:
+        return plan
+    matrix = moving.no_further(plan, moving.aimed(terms.worth))
+    watch = _watch(matrix, moving.columns(plan), clock.stop)
+    answer = solve(matrix, clock.until(FIFTH), watch=watch)
+    if answer.x is not None:
+        pool.append(moving.plan(answer.x))
+    return _best(moving, pool, terms)
+
+
+def _most(terms: Terms) -> float:
+    return np.inf if terms.most is None else terms.most + ACRE
+
+
+def _best(moving: Moving, pool: list[Plan], terms: Terms) -> Plan:
+    """Take the best plan within the cap; of those as good to the cent the one known first."""
+    inside = [plan for plan in pool if moving.moved(plan) <= _most(terms)]
+    best = inside[0]
+    for plan in inside[1:]:
+        if moving.score(plan, terms.worth) < moving.score(best, terms.worth) - CENT:
+            best = plan
+    return best
+
+
+def _capped(matrix: Matrix, moving: Moving, most: float | None) -> Matrix:
+    """Let no more acres move, those included that can't be kept."""
+    if most is None:
+        return matrix
+    of = moving.moves
+    entries = np.zeros(len(of), dtype=np.int64), of, np.ones(len(of))
+    return matrix.with_rows(
+        entries, np.array([-np.inf]), np.array([max(0.0, most - moving.gone) + SLACK])
+    )
+
+
+def _watch(matrix: Matrix, x: Floats | None, stop: Stop | None) -> Watch:
+    return Watch(stop) if x is None else Watch(stop, better=knowing(matrix, x))
+
+
+def _savings(
+    moving: Moving, pool: list[Plan], plan: Plan, terms: Terms, clock: _Clock
+) -> tuple[Plan, dict[str, Saving]]:
+    """Find out what every field's change saves; one that saves too little is taken back."""
+    savings: dict[str, Saving] = {}
+    moved = moving.moved_by_field(plan)
+    while left := [field for field in moved if field not in savings]:
+        field = left[0]
+        if moving.lost.get(field, 0.0) > ACRE:
+            savings[field] = Saving(moved[field], None, must=True)
+            continue
+        answer = None
+        if not clock.over:
+            matrix = moving.no_further(plan, moving.aimed(0.0), field)
+            each = (clock.began + clock.options.seconds - now()) / len(left)
+            limits = clock.until(1.0, min(EACH, max(0.2, each)))
+            answer = clock.proven(matrix, limits, Watch(clock.stop))
+            if answer.x is not None:
+                pool.append(moving.plan(answer.x))
+                if moving.score(pool[-1], terms.worth) < moving.score(plan, terms.worth) - CENT:
+                    plan, savings = pool[-1], {}
+                    moved = moving.moved_by_field(plan)
+                    continue
+        savings[field] = _saving(moving, pool, plan, field, answer)
+    return plan, savings
+
+
+def _saving(
+    moving: Moving, pool: list[Plan], plan: Plan, field: str, answer: Answer | None
+) -> Saving:
+    """What a field's change saves against the cheapest plan known with the field as it was."""
+    acres = moving.moved_by_field(plan)
+    if answer is not None and answer.verdict is Verdict.INFEASIBLE:
+        return Saving(acres[field], None, must=moving.wide)
+    cost = min((p.cost.total for p in pool if _back(moving, p, acres, field)), default=None)
+    if cost is None:
+        return Saving(acres[field], None)
+    exact = answer is not None and answer.verdict is Verdict.OPTIMAL and moving.wide
+    return Saving(acres[field], max(0.0, cost - plan.cost.total), exact=exact)
+
+
+def _back(moving: Moving, plan: Plan, acres: Mapping[str, float], field: str) -> bool:
+    """Whether a plan keeps a field as it was and moves the others no further."""
+    mine = moving.moved_by_field(plan)
+    return field not in mine and all(a <= acres.get(f, 0.0) + ACRE for f, a in mine.items())

@@ -1,0 +1,174 @@
+"""A known plan as a solution of a season's model, and solving on from there."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, reduced, solve
+from planner.optimize.model.extract import make_plan
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from planner.optimize.mip.highs import Answer, Floats
+    from planner.optimize.model.instance import Choices, Instance
+    from planner.optimize.model.program import Model
+    from planner.optimize.options import SolveOptions, Stop
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+
+RAISES = 3
+"""How often the price of uncovered acres is raised."""
+COVERED = 1e-6
+"""Acres short that count as none."""
+
+
+def solve_from(
+    season: Season, known: Plan, options: SolveOptions, stop: Stop | None = None
+) -> Plan | None:
+    """Solve a season's exact model from a plan of it, its acres short held; never dearer.
+
+    Returns None where `known` is no plan of the season.
+    """
+    began = now()
+    model = short_as(make_model(make_instance(season)), known)
+    x = columns_of(model, known)
+    if x is None:
+        return None
+    plan = _cheapest_from(model, x, known, _limits(options, began), stop)
+    return replace(plan, seconds=now() - began)
+
+
+def cover_from(
+    season: Season, known: Plan, field: str, options: SolveOptions, stop: Stop | None = None
+) -> Plan | None:
+    """Cover a short field, going on from a plan, no other field shorter; then be as cheap.
+
+    Acres of the field are priced until they are covered, the price raised where it was too low.
+    Returns the best plan found, the field still short if it could not be covered; None where
+    `known` is no plan of the season.
+    """
+    began = now()
+    model = make_model(make_instance(season))
+    x = columns_of(model, known)
+    if x is None:
+        return None
+    short = {s.field: s.acres for s in known.shortages}
+    names = [f.name for f in model.it.fields]
+    held = np.array([short.get(name, 0.0) * (1 + 1e-9) + 1e-9 for name in names])
+    model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
+    column = int(model.at["short"][names.index(field)])
+    price = 2.0 * (abs(known.cost.total) + 1000.0) / max(1.0, short.get(field, 0.0))
+    for _ in range(RAISES):
+        cost = model.matrix.cost.copy()
+        cost[column] += price
+        half = replace(_limits(options, began), gap=1e-5)
+        half = replace(half, seconds=half.seconds / 2.0)
+        priced = replace(model.matrix, cost=cost)
+        answer = solve(priced, half, watch=Watch(stop, better=knowing(priced, x)))
+        if answer.x is not None and priced.price(answer.x) < priced.price(x):
+            x = answer.x
+        if x[column] <= COVERED:
+            break
+        price *= 100.0
+    held[names.index(field)] = max(float(x[column]) + 1e-9, 1e-9)
+    model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
+    plan = _cheapest_from(model, x, known, _limits(options, began), stop)
+    return replace(plan, seconds=now() - began)
+
+
+def _limits(options: SolveOptions, began: float) -> Limits:
+    """What is left of the time, or the steps in its place."""
+    if options.effort is not None:
+        return Limits(1e6, options.gap / 2, options.effort, seed=options.seed)
+    return Limits(max(0.1, options.seconds - (now() - began)), options.gap / 2, seed=options.seed)
+
+
+def _cheapest_from(model: Model, x: Floats, known: Plan, limits: Limits, stop: Stop | None) -> Plan:
+    answer = solve(model.matrix, limits, watch=Watch(stop, better=knowing(model.matrix, x)))
+    best = x if answer.x is None else settled_around(model, answer.x)
+    if model.matrix.price(best) > model.matrix.price(x):
+        best = x
+    return make_plan(model, best, proven_bound(answer), shortage_proven=known.shortage_proven)
+
+
+def proven_bound(answer: Answer) -> float:
+    """Bound of an answer; its objective where it was found optimal before any bound was told."""
+    if answer.verdict is Verdict.OPTIMAL and not np.isfinite(answer.bound):
+        return answer.objective
+    return answer.bound
+
+
+def short_as(model: Model, best: Plan) -> Model:
+    """Hold the acres short of every priority at those of a plan."""
+    priority = {f.name: f.priority for f in model.it.fields}
+    short = dict.fromkeys(model.keys["short_in"], 0.0)
+    for s in best.shortages:
+        short[priority[s.field]] += s.acres
+    upper = np.array([short[p] * (1 + 1e-9) + 1e-9 for p in model.keys["short_in"]])
+    return model.bounded("short_in", upper)
+
+
+def share_names(it: Instance, choices: Choices) -> list[tuple[str, str, str]]:
+    """(Field, lot, recipe) of every choice."""
+    recipes = [*(r.name for r in it.recipes), UNTREATED]
+    return [
+        (it.fields[f].name, it.lots[j].name, recipes[k])
+        for f, j, k in zip(
+            choices.field.tolist(), choices.lot.tolist(), choices.recipe.tolist(), strict=True
+        )
+    ]
+
+
+def settled_around(model: Model, x: Floats) -> Floats:
+    """Round what is whole and solve all but the acres again around it, at the least cost."""
+    whole = model.matrix.integer
+    rounded = np.where(whole, np.round(x), x)
+    acres = np.zeros(len(whole), dtype=bool)
+    acres[model.at["acres"]] = True
+    part, columns = reduced(model.matrix, ~whole & ~acres, rounded)
+    again = solve(part, Limits())
+    if again.x is None:
+        return x
+    rounded[columns] = again.x
+    return rounded
+
+
+def columns_of(model: Model, plan: Plan) -> Floats | None:
+    """Values of the model's columns that stand for a plan; None if it is none of the model's."""
+    it = model.it
+    lot_at = {lot.name: j for j, lot in enumerate(it.lots)}
+    recipe_at = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
+    container_at = {(c.product, c.name): i for i, c in enumerate(it.containers)}
+    x = np.zeros(model.matrix.n_columns)
+    held = np.zeros(model.matrix.n_columns, dtype=bool)
+    full = {(lot_at[t.lot], recipe_at[t.recipe]): t.full_bags for t in plan.treating}
+    part = {(lot_at[t.lot], recipe_at[t.recipe]): t.part_bag for t in plan.treating}
+    bought = {lot_at[s.lot]: s.bags for s in plan.seed_purchases}
+    counts = {container_at[o.product, o.container]: o.count for o in plan.order}
+    for group, values in (("bags", full), ("part", part), ("bought", bought)):
+        if set(values) - set(model.keys[group]) - {k for k, n in values.items() if n == 0}:
+            return None
+        x[model.at[group]] = [values.get(key, 0) for key in model.keys[group]]
+        held[model.at[group]] = True
+    breaks = {i: [b.from_count for b in it.containers[i].breaks] for i in counts}
+    for place, (i, j) in enumerate(model.keys["count"]):
+        reached = i in counts and max(f for f in breaks[i] if f <= counts[i]) == breaks[i][j]
+        x[model.at["count"][place]] = counts[i] if reached else 0
+    held[model.at["count"]] = True
+    acres: dict[tuple[str, str, str], float] = {}
+    for p in plan.planting:
+        acres[p.field, p.lot, p.recipe] = acres.get((p.field, p.lot, p.recipe), 0.0) + p.acres
+    x[model.at["acres"]] = [acres.get(name, 0.0) for name in share_names(it, model.choices)]
+    held[model.at["acres"]] = True
+    rest, columns = reduced(model.matrix, ~held, x)
+    answer = solve(rest, Limits(seconds=20.0))
+    if answer.x is None:
+        return None
+    x[columns] = answer.x
+    return x

@@ -1,0 +1,41 @@
+"""Good plans crossed: what is best of the plans whose fields have only what two others give them.
+
+A common method for hard integer programs (E. Rothberg, "An evolutionary algorithm for polishing
+mixed integer programming solutions", 2007; named from memory). Where two plans agree, little is
+left to decide, and where they differ, each field has two ways to go: that program is strong enough
+to leave bags and order free.
+"""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.optimize.search.workshop import limits_near, patient
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.search.workshop import Workshop
+
+MOST_OTHERS = 2
+"""Most plans that the best one is crossed with at a time."""
+
+
+def worth_crossing(state: State) -> list[Floats]:
+    """The best plan and others that are nearly as good, planted differently."""
+    plans, worth = list(state.plans), state.options.params.worth_crossing
+    return [x for cost, x in plans if cost - plans[0][0] <= (worth - 1.0) * abs(plans[0][0])]
+
+
+def cross(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
+    """Solve for plans whose fields have only what the best or one or two other plans give them."""
+    plans = worth_crossing(shop.state)
+    if len(plans) < 2:
+        return
+    most = min(MOST_OTHERS, len(plans) - 1)
+    others = rng.choice(len(plans) - 1, int(rng.integers(1, most + 1)), replace=False)
+    parents = [plans[0], *(plans[1 + i] for i in others.tolist())]
+    limits, watch = limits_near(shop, rng), patient(shop.state, started=True)
+    shop.state.offer(shop.near.among(parents, limits, watch, solver)[0])

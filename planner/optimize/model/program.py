@@ -1,0 +1,152 @@
+"""The exact model of a season: written down by PuLP, held as arrays with names for its columns."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, fields, replace
+from typing import TYPE_CHECKING, Any
+
+import numpy as np
+import pulp
+
+from planner.optimize.mip.highs import assemble
+from planner.optimize.model.constraints import RULES
+from planner.optimize.model.objective import cost_terms
+from planner.optimize.model.variables import Variables, make_variables
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.model.instance import Choices, Instance
+    from planner.season.domain import Season
+
+PLANTED = 1e-7
+"""Acres up to which a field has none of something."""
+GROUPS = (
+    "acres",
+    "short",
+    "short_in",
+    "share",
+    "bare",
+    "lot_share",
+    "bags",
+    "part",
+    "bought",
+    "run",
+    "way",
+    "follows",
+    "flow",
+    "count",
+    "reached",
+    "left",
+    "ordered",
+    "freight_free",
+    "level",
+    "discount",
+)
+"""Groups of variables, in the order of the matrix's columns."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Model:
+    """A season's exact program; `keys` and `at` say what the columns of a group stand for.
+
+    `keys[group]` lists the index tuples of `Variables`, `at[group]` their columns.
+    """
+
+    it: Instance
+    choices: Choices
+    matrix: Matrix
+    keys: dict[str, list[Any]]
+    at: dict[str, NDArray[np.int64]]
+    places: dict[tuple[str, Any], int]
+
+    def column(self, group: str, key: Any) -> int:
+        """Column of a variable."""
+        return self.places[group, key]
+
+    def has(self, group: str, key: Any) -> bool:
+        """Whether there is such a variable."""
+        return (group, key) in self.places
+
+    @property
+    def has_money_row(self) -> bool:
+        """Whether money to spend is limited."""
+        return self.it.season.farm.most_to_spend is not None
+
+    def values(self, group: str, x: Floats) -> list[tuple[Any, float]]:
+        """Key and value of every variable of a group."""
+        return list(zip(self.keys[group], x[self.at[group]].tolist(), strict=True))
+
+    def aimed(self, cost: Floats) -> Model:
+        """The same program with another aim."""
+        return replace(self, matrix=replace(self.matrix, cost=cost, offset=0.0))
+
+    def bounded(
+        self, group: str, upper: float | Floats, lower: float | Floats | None = None
+    ) -> Model:
+        """The same program with other bounds on a group."""
+        high, low = self.matrix.upper.copy(), self.matrix.lower.copy()
+        high[self.at[group]] = upper
+        if lower is not None:
+            low[self.at[group]] = lower
+        return replace(self, matrix=replace(self.matrix, upper=high, lower=low))
+
+
+def make_model(it: Instance, choices: Choices | None = None) -> Model:
+    """Write a season's program down, over all its choices or some of them."""
+    problem = pulp.LpProblem("season", pulp.LpMinimize)
+    v = make_variables(problem, it, it.choices if choices is None else choices)
+    for rule in RULES:
+        rule(problem, v, it)
+    problem.setObjective(pulp.lpSum(list(cost_terms(v, it).values())))
+    assert {f.name for f in fields(Variables)} >= set(GROUPS)
+    keys: dict[str, list[Any]] = {}
+    at: dict[str, NDArray[np.int64]] = {}
+    order: list[Any] = []
+    for group in GROUPS:
+        held = getattr(v, group)
+        keys[group] = list(held) if isinstance(held, dict) else list(range(len(held)))
+        if group == "acres":
+            c = v.choices
+            keys[group] = list(
+                zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
+            )
+        at[group] = np.arange(len(order), len(order) + len(held))
+        order.extend(held.values() if isinstance(held, dict) else held)
+    places = {
+        (group, key): column
+        for group in GROUPS
+        for key, column in zip(keys[group], at[group].tolist(), strict=True)
+    }
+    return Model(it, v.choices, assemble(problem, order), keys, at, places)
+
+
+def any_shares(season: Season) -> Season:
+    """Return the season without the field rule: any number of shares, as small as they like."""
+    farm = replace(season.farm, max_varieties=None, smallest_split=0.0, smallest_lot_share=0.0)
+    return replace(season, farm=farm)
+
+
+def without_field_rule(model: Model) -> Model:
+    """The model without the field rule, its shortage held as in the model: a relaxation."""
+    it = model.it
+    loose = make_model(replace(it, season=any_shares(it.season)), model.choices)
+    return loose.bounded("short_in", model.matrix.upper[model.at["short_in"]])
+
+
+def moved(old: Model, new: Model, x: Floats) -> Floats:
+    """A solution in the columns of another model of the same season."""
+    y = np.zeros(new.matrix.n_columns)
+    for group, keys in old.keys.items():
+        for key, value in zip(keys, x[old.at[group]].tolist(), strict=True):
+            if value and new.has(group, key):
+                y[new.column(group, key)] = value
+    flag_lots(new, y)
+    return y
+
+
+def flag_lots(model: Model, x: Floats) -> None:
+    """Set, from the acres of a solution, which lots its fields have seed of."""
+    for key, column in zip(model.keys["lot_share"], model.at["lot_share"].tolist(), strict=True):
+        x[column] = float(x[model.column("acres", key)] > PLANTED)

@@ -1,0 +1,282 @@
+"""HiGHS in a process of its own, so that it and the search for plans don't wait for each other.
+
+`Worker.solve` is `planner.optimize.mip.highs.solve` elsewhere: same program, same answer. A worker
+that dies proves nothing and harms nothing. Messages are pickles of our own over two pipes.
+"""
+
+from __future__ import annotations
+
+import atexit
+import os
+import pickle
+import queue
+import subprocess
+import sys
+import threading
+from contextlib import suppress
+from pathlib import Path
+from typing import TYPE_CHECKING, Any, BinaryIO
+
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import Board
+from planner.optimize.heuristics.strategies import anneal
+from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, solve
+
+if TYPE_CHECKING:
+    from planner.optimize.annealing.moves import Tally
+    from planner.optimize.annealing.state import Piece
+    from planner.optimize.heuristics.strategies import Errand
+    from planner.optimize.mip.highs import Floats
+    from planner.optimize.model.instance import Choices, Instance
+    from planner.optimize.options import Stop
+
+TICK = 0.1
+"""Seconds between two looks at what the other side says."""
+GRACE = 15.0
+"""Seconds after the sign to stop in which a process must answer; then it is ended."""
+
+
+class Worker:
+    """A process that solves one program after the other."""
+
+    def __init__(self) -> None:
+        # -P: no modules from the folder that the user happens to stand in.
+        root = str(Path(__file__).resolve().parents[2])
+        path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
+        self.process = subprocess.Popen(
+            [sys.executable, "-P", "-m", "planner.optimize.search.worker"],
+            stdin=subprocess.PIPE,
+            stdout=subprocess.PIPE,
+            stderr=subprocess.DEVNULL,
+            env={**os.environ, "PYTHONPATH": path},
+            start_new_session=True,
+        )
+        self.heard: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
+        self.sent: Choices | None = None
+        self.ready = False
+        self.told_to_stop: float | None = None
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def _listen(self) -> None:
+        assert self.process.stdout is not None
+        try:
+            with suppress(EOFError, OSError, ValueError, pickle.UnpicklingError, MemoryError):
+                while True:
+                    self.heard.put(pickle.load(self.process.stdout))
+        finally:
+            self.heard.put(("gone", None))
+
+    def _say(self, kind: str, value: Any) -> None:
+        assert self.process.stdin is not None
+        with suppress(OSError, ValueError):
+            pickle.dump((kind, value), self.process.stdin)
+            self.process.stdin.flush()
+
+    def _begin(self, stop: Stop | None) -> bool:
+        """Wait until the process hears; whether it does and there is still something to do."""
+        while not self.ready:
+            self.told_to_stop = None
+            if stop is not None and stop.is_set():
+                return False
+            kind, _ = self._next(None)
+            self.ready = kind == "ready"
+            if kind == "gone":
+                self.heard.put(("gone", None))  # it stays gone
+                return False
+        self.told_to_stop = None
+        return True
+
+    def _next(self, stop: Stop | None) -> tuple[str, Any]:
+        """What the process says next, or nothing yet; passes on the sign to stop."""
+        if stop is not None and stop.is_set():
+            if self.told_to_stop is None:
+                self.told_to_stop = now()
+                self._say("stop", None)
+            elif now() - self.told_to_stop > GRACE:  # it does not hear any more
+                with suppress(OSError):
+                    self.process.kill()
+        try:
+            return self.heard.get(timeout=TICK)
+        except queue.Empty:
+            return "", None
+
+    def solve(
+        self,
+        matrix: Matrix,
+        limits: Limits,
+        start: Floats | None = None,
+        watch: Watch | None = None,
+    ) -> Answer:
+        """Solve a program; nothing is found and nothing proven if the process dies."""
+        watch = watch or Watch()
+        if not self._begin(watch.stop):
+            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        self._say("solve", (matrix, limits, start))
+        known = INFINITE
+        while True:
+            kind, value = self._next(watch.stop)
+            if kind == "answer":
+                answer: Answer = value
+                return answer
+            if kind == "gone":
+                return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+            if kind == "solution" and watch.on_solution:
+                watch.on_solution(*value)
+                known = min(known, value[1])
+            elif kind == "bound" and watch.on_bound:
+                watch.on_bound(value)
+            better = watch.better(known) if watch.better and not kind else None
+            if better is not None:
+                known = matrix.price(better)
+                self._say("better", (better, known))
+
+    def anneal(
+        self,
+        it: Instance,
+        choices: Choices,
+        errand: Errand,
+        stop: Stop,
+        seen: list[Tally],
+    ) -> list[list[Piece]] | None:
+        """`planner.optimize.heuristics.strategies.anneal` elsewhere; None if the process dies."""
+        if not self._begin(stop):
+            return None
+        season = (it, choices) if self.sent is not choices else None
+        self.sent = choices
+        self._say("anneal", (season, errand))
+        while True:
+            kind, value = self._next(stop)
+            if kind == "pieces":
+                pieces: list[list[Piece]] = value[0]
+                seen.extend(value[1])
+                return pieces
+            if kind == "gone":
+                return None
+
+    def is_alive(self) -> bool:
+        """Whether the process is still there."""
+        return self.process.poll() is None
+
+    def close(self) -> None:
+        """End the process."""
+        with suppress(OSError):
+            self.process.kill()
+        with suppress(OSError, ValueError):
+            for pipe in (self.process.stdin, self.process.stdout):
+                if pipe is not None:
+                    pipe.close()
+        self.process.wait()
+
+
+_idle: list[Worker] = []
+_idle_lock = threading.Lock()
+MOST_IDLE = 2
+"""Processes that are kept for the next solve."""
+
+
+def solve_apart(
+    matrix: Matrix, limits: Limits, start: Floats | None = None, watch: Watch | None = None
+) -> Answer:
+    """`planner.optimize.solver.solve` in a process that is kept for the next program.
+
+    Where HiGHS crashes, that process ends, and nothing is found and nothing proven.
+    """
+    with _idle_lock:
+        worker = _idle.pop() if _idle else None
+    worker = worker or Worker()
+    try:
+        return worker.solve(matrix, limits, start, watch)
+    finally:
+        with _idle_lock:
+            keep = worker.is_alive() and len(_idle) < MOST_IDLE
+            if keep:
+                _idle.append(worker)
+        if not keep:
+            worker.close()
+
+
+@atexit.register
+def _close_idle() -> None:
+    with _idle_lock:
+        while _idle:
+            _idle.pop().close()
+
+
+class _Ear:
+    """What the parent says while a program is being solved; itself the sign to stop."""
+
+    def __init__(self, source: BinaryIO) -> None:
+        self.jobs: queue.SimpleQueue[Any] = queue.SimpleQueue()
+        self.source = source
+        self.better: tuple[Floats, float] | None = None
+        self.stop = False
+        threading.Thread(target=self._listen, daemon=True).start()
+
+    def _listen(self) -> None:
+        try:
+            while True:
+                kind, value = pickle.load(self.source)
+                if kind in ("solve", "anneal"):
+                    self.stop, self.better = False, None
+                    self.jobs.put((kind, value))
+                elif kind == "better":
+                    self.better = value
+                else:
+                    self.stop = True
+        finally:
+            os._exit(0)  # the parent is gone, or can't be understood
+
+    def is_set(self) -> bool:
+        """Whether the parent wants this solve to stop."""
+        return self.stop
+
+    def take(self, cost: float) -> Floats | None:
+        """A better solution that the parent has."""
+        held, self.better = self.better, None
+        return held[0] if held is not None and held[1] < cost else None
+
+
+def _serve(source: BinaryIO, sink: BinaryIO) -> None:
+    """Solve what comes in until nothing comes any more."""
+    ear, spoken = _Ear(source), [0.0]
+
+    def say(kind: str, value: Any) -> None:
+        pickle.dump((kind, value), sink)
+        sink.flush()
+
+    def bound(value: float) -> None:
+        if now() - spoken[0] > TICK:
+            spoken[0] = now()
+            say("bound", value)
+
+    say("ready", None)
+    board: Board | None = None
+    while True:
+        kind, job = ear.jobs.get()
+        if kind == "anneal":
+            season, errand = job
+            if season is not None or board is None:
+                it, choices = season
+                board = Board(it, choices, order_tables(it))
+            seen: list[Tally] = []
+            say("pieces", (anneal(board, errand, ear, seen), seen))
+            continue
+        matrix, limits, start = job
+        watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)
+        try:
+            answer = solve(matrix, limits, start=start, watch=watch)
+        except Exception:
+            answer = Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        say("answer", answer)
+
+
+def main() -> None:
+    """Serve over standard input and a private copy of standard output."""
+    sink = os.fdopen(os.dup(1), "wb")
+    nowhere = os.open(os.devnull, os.O_WRONLY)
+    os.dup2(nowhere, 1)
+    _serve(sys.stdin.buffer, sink)
+
+
+if __name__ == "__main__":
+    main()
