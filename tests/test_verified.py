@@ -151,7 +151,7 @@ def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
                 worker.close()
         return solve_apart(matrix, limits, start, watch)
 
-    monkeypatch.setattr("planner.optimize.verified.solve_apart", crashing)
+    monkeypatch.setattr("planner.optimize.mip.verified.solve_apart", crashing)
     cost = matrix.price(known)
     answer = verified(matrix, Limits(seconds=120.0, gap=5e-5), Watch())
     assert lost
