@@ -22,6 +22,7 @@ LAYERS = (
     "explain",
     "campaign",
     "risk",
+    "sharing",
     "report",
     "api",
     "__init__",
@@ -34,8 +35,8 @@ LAYERS = (
 HOMES = {
     "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
-    "numpy": ("optimize/", "explain/", "campaign/", "risk/"),
-    "scipy": ("risk/draws",),
+    "numpy": ("optimize/", "explain/", "campaign/", "risk/", "sharing/"),
+    "scipy": ("risk/draws", "sharing/games"),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
     "numba": ("optimize/annealing/compiled",),
@@ -61,6 +62,7 @@ PURE = (
     "explain/",
     "campaign/",
     "risk/",
+    "sharing/",
     "plan/",
     "agronomy/",
 )

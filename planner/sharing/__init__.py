@@ -1,0 +1,1 @@
+"""Several growers, one order: what groups of them cost, shares of the cost, bills."""

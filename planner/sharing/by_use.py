@@ -1,0 +1,98 @@
+"""Bills by use: every cost by what each grower's fields take of it."""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.plan.traced import NO_FIELD, Term, Traced, trace
+from planner.season.names import key
+from planner.sharing.bills import CENTS, Bill, BillLine, split_table
+from planner.sharing.growers import farm_name, growers_of, owner
+
+if TYPE_CHECKING:
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+
+OWN = (Term.SEED_GIVEN_UP, Term.YIELD_LOSS)
+"""What a grower bears himself where it is of his own seed or field."""
+
+
+def by_use(plan: Plan, season: Season) -> tuple[Bill, ...]:
+    """Share the plan's total out to the growers, each amount to the fields that take it.
+
+    What no field takes goes to the grower of its seed lot; where there is none, to the farm; where
+    the farm has no field, to all by the acres planted.
+
+    Returns
+    -------
+    tuple of Bill
+        One for each grower, in the season's order. Shares add up to the total rounded to the cent,
+        lines to their share, and a line's amounts over all growers to what it is of.
+    """
+    who = growers_of(season)
+    at = {key(name): i for i, name in enumerate(who)}
+    rows: dict[tuple[str, bool], list[float]] = defaultdict(lambda: [0.0] * len(who))
+    parts = _Parts(plan, season, at)
+    for one in trace(plan, season):
+        for i, share in parts.of(one):
+            rows[_what(one), parts.own(one, i)][i] += one.amount * share
+    whole = split_table(list(rows.values()))
+    found = []
+    for i, name in enumerate(who):
+        lines = tuple(
+            BillLine(what, row[i] / CENTS, own=own)
+            for (what, own), row in zip(rows, whole, strict=True)
+            if row[i]
+        )
+        found.append(Bill(name, sum(row[i] for row in whole) / CENTS, lines))
+    return tuple(found)
+
+
+class _Parts:
+    """Which growers take an amount."""
+
+    def __init__(self, plan: Plan, season: Season, at: dict[str, int]) -> None:
+        self.at = at
+        self.owner = {f.name: key(owner(f, season)) for f in season.fields}
+        self.lot = {x.name: key(x.grower) if x.grower else "" for x in season.lots}
+        self.farm = key(farm_name(season))
+        acres = {f.name: f.acres for f in season.fields}
+        planted: dict[str, float] = defaultdict(float)
+        for p in plan.planting:
+            planted[p.field] += p.acres
+        sums: dict[int, float] = defaultdict(float)
+        for field, land in (planted if any(planted.values()) else acres).items():
+            sums[at[self.owner[field]]] += land
+        total = sum(sums.values())
+        self.by_acres = [(i, land / total) for i, land in sums.items()] if total else [(0, 1.0)]
+
+    def of(self, one: Traced) -> list[tuple[int, float]]:
+        """Growers of an amount and the share of each."""
+        if one.field != NO_FIELD:
+            return [(self.at[self.owner[one.field]], 1.0)]
+        for name in (self.lot.get(one.lot, ""), self.farm):
+            if name in self.at:
+                return [(self.at[name], 1.0)]
+        return self.by_acres
+
+    def own(self, one: Traced, i: int) -> bool:
+        """Whether a grower bears an amount himself already: losses, and seed of his own."""
+        mine = one.term is Term.YIELD_LOSS or self.at.get(self.lot.get(one.lot, ""), -1) == i
+        return one.term in OWN and mine
+
+
+def _what(one: Traced) -> str:
+    """Say what an amount is for, as a bill does."""
+    of = f"{one.of}, {one.container}" if one.container else one.of
+    return {
+        Term.ON_SEED: f"{of}: on seed",
+        Term.LINE_LOSS: f"{of}: lost in the line",
+        Term.LEFT_OVER: f"{of}: left over",
+        Term.FREIGHT: f"Freight, {of}" if of else "Freight",
+        Term.DISCOUNT: f"Discount, {of}",
+        Term.CREDIT: f"{of}: worth of what is left",
+        Term.SEED_BOUGHT: f"Seed of lot {of}: bought",
+        Term.SEED_GIVEN_UP: f"Seed of lot {of}: can't go back once treated",
+        Term.YIELD_LOSS: "Expected yield loss",
+    }[one.term]
