@@ -12,6 +12,7 @@ import openpyxl
 import pytest
 
 from planner.errors import InputError
+from planner.plan.questions import questions
 from planner.season.domain import (
     Basis,
     Pressure,
@@ -364,8 +365,6 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
             lambda s: {**s, "Treated so far": [*s["Treated so far"], ["L-1", "full", "10"]]},
             "added to row 2",
         ),
-        (lambda s: put(s, "Containers", 5, "Supplier", "Hill shop"), "so none were taken"),
-        (lambda s: put(s, "Discounts", 2, "Supplier", "Hill shop"), "it takes nothing off"),
         (
             lambda s: {**s, "Maturity spread": [*s["Maturity spread"], ["2.0", "2.6", "50%"]]},
             "row 3: row 2 has the same span; the smaller share holds",
@@ -375,6 +374,74 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
 def test_what_is_odd_is_told(tmp_path, change, words):
     season = read_season(folder(tmp_path / "good", change(good())))
     assert any(words in sentence for sentence in season.told), season.told
+
+
+def _asked(tmp_path, sheets) -> tuple[str, ...]:
+    """What the reader asks of a season; `check` and page one ask the same."""
+    one = read_season(folder(tmp_path / "asked", sheets))
+    assert set(one.asked) <= set(questions(one))
+    return one.asked
+
+
+def test_a_good_season_is_asked_nothing_by_the_reader(tmp_path):
+    assert _asked(tmp_path, good()) == ()
+
+
+def test_a_supplier_of_containers_who_is_not_on_suppliers_is_asked_about(tmp_path):
+    sheets = put(good(), "Containers", 5, "Supplier", "South lot yard")
+    asked, unsold = _asked(tmp_path, sheets)
+    assert asked.startswith("Containers, Supplier (row 5): is 'South lot yard' right?")
+    assert "nearest there: 'North yard'" in asked
+    assert unsold.startswith("Suppliers, Supplier (row 3): does 'River yard' sell anything?")
+
+
+def test_a_slip_in_a_supplier_of_containers_is_a_fault_with_the_nearest_name(tmp_path):
+    sheets = put(good(), "Containers", 5, "Supplier", "Rivr yard")
+    with pytest.raises(InputError) as error:
+        read_season(folder(tmp_path / "slip", sheets))
+    (fault,) = error.value.faults
+    assert (fault.sheet, fault.row, fault.remedy) == ("Containers", 5, "nearest: 'River yard'")
+
+
+@pytest.mark.parametrize("listed", [True, False])
+def test_a_discount_at_a_supplier_nobody_else_names_is_a_fault(tmp_path, listed):
+    """It could never take anything off, whether Suppliers is filled or not."""
+    sheets = put(good(), "Discounts", 2, "Supplier", "Hill shop")
+    if not listed:
+        del sheets["Suppliers"]
+    with pytest.raises(InputError) as error:
+        read_season(folder(tmp_path / "nobody", sheets))
+    (fault,) = error.value.faults
+    assert (fault.sheet, fault.row, fault.column) == ("Discounts", 2, "Supplier")
+    assert "leave it blank for any supplier" in fault.remedy
+
+
+def test_a_discount_at_a_supplier_of_containers_only_is_read(tmp_path):
+    sheets = put(good(), "Discounts", 2, "Supplier", "River yard")
+    del sheets["Suppliers"]
+    assert read_season(folder(tmp_path / "there", sheets)).discounts[0].supplier == "River yard"
+
+
+@pytest.mark.parametrize(
+    ("sheet", "row", "column", "text", "words"),
+    [
+        ("Fields", 2, "Acres", "480.000", "Fields, Acres: is '480.000' meant as 480?"),
+        ("Fields", 2, "Seeding rate", "140.500", "write 140,500 or 140500 (row 2)"),
+        ("Containers", 2, "Price", "$1.250", "is '$1.250' meant as 1.25?"),
+        ("Recipes", 2, "Rate", "4.600 fl oz/cwt", "is '4.600 fl oz/cwt' meant as 4.6?"),
+        ("Farm", 9, "Value", "10.500", "Farm, Soybean price: is '10.500' meant as 10.5?"),
+    ],
+)
+def test_a_point_where_thousands_may_be_meant_is_asked_about(
+    tmp_path, sheet, row, column, text, words
+):
+    (asked,) = _asked(tmp_path, put(good(), sheet, row, column, text))
+    assert words in asked
+
+
+@pytest.mark.parametrize("text", ["480", "480.5", "80.25", "0.250", "82.125", "1,480.000"])
+def test_other_numbers_are_not_asked_about(tmp_path, text):
+    assert _asked(tmp_path, put(good(), "Fields", 2, "Acres", text)) == ()
 
 
 def test_ounces_of_liquid_are_read_as_fluid_and_told(tmp_path):

@@ -15,7 +15,7 @@ if TYPE_CHECKING:
 
 def questions(season: Season) -> tuple[str, ...]:
     """Ask about what is likely a slip, though it can be planned."""
-    return (*growers_left_blank(season), *unusual(season))
+    return (*season.asked, *growers_left_blank(season), *unusual(season))
 
 
 def asked(_plan: Plan, season: Season) -> Iterator[str]:

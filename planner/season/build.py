@@ -54,7 +54,9 @@ Values = dict[str, Any]
 """Values of a row by the columns' keys. Typed loosely: the schema says what each is."""
 
 
-def build(tables: Tables, *, today: date, told: list[str], source: str, mark: str) -> Season:
+def build(
+    tables: Tables, *, today: date, asked: list[str], told: list[str], source: str, mark: str
+) -> Season:
     """Make the season out of tables without faults. Adds to what is `told`."""
     farm = _farm(settings(tables["Farm"]), today, told)
     threats = tuple(_threats(tables))
@@ -83,6 +85,7 @@ def build(tables: Tables, *, today: date, told: list[str], source: str, mark: st
         unknowns=tuple(_unknowns(tables)),
         growers=tuple(Grower(**v, row=row) for row, v in _rows(tables, "Growers")),
         told=tuple(told),
+        asked=tuple(asked),
         source=source,
         fingerprint=mark,
     )

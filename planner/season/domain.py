@@ -216,6 +216,10 @@ class SeedLot:
     """Whether its treated seed leaves loose in a wagon, not in packages."""
     late_price: float | None = None
     """Per unit, shortly before planting; None if none can be bought then."""
+    seller: str | None = None
+    """Who sells what can be bought."""
+    order_by: date | None = None
+    """Last day to order it; None where the seller's own holds."""
     row: Row = NOWHERE
 
 
@@ -349,7 +353,7 @@ class ActiveLimit:
 
 @dataclass(frozen=True, slots=True)
 class Supplier:
-    """Someone who sells containers."""
+    """Someone who sells containers or seed."""
 
     name: str
     freight: float = 0.0
@@ -497,6 +501,8 @@ class Season:
     growers: tuple[Grower, ...] = ()
     told: tuple[str, ...] = ()
     """What the reader passed over or took in a way worth saying."""
+    asked: tuple[str, ...] = ()
+    """What the reader asks about: read, but perhaps not as it was meant."""
     source: str = ""
     """File or folder name, no path."""
     fingerprint: str = ""

@@ -9,6 +9,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault, InputError
+from planner.season.asking import asking
 from planner.season.build import build
 from planner.season.check import check
 from planner.season.farm import currency, farm_values
@@ -104,6 +105,7 @@ def _season(book: Book, scenario: str) -> Season:
     return build(
         tables,
         today=date.today(),
+        asked=asking(tables)[:MAX_TOLD],
         told=told if len(told) <= MAX_TOLD else [*told[:MAX_TOLD], f"{len(told)} in all."],
         source=book.source,
         mark=fingerprint(tables),

@@ -19,11 +19,6 @@ if TYPE_CHECKING:
     from planner.season.match import Line, Table, Tables
     from planner.season.schema import Column
 
-OUTCOME = {
-    "Containers": "no freight and no order-by date are known, so none were taken",
-    "Discounts": "nothing is sold there, so it takes nothing off",
-}
-"""What comes of a supplier that is not on Suppliers, by the sheet that names it."""
 MAY_BE_UNKNOWN = ("Protection", "Active limits", "Tolerance")
 """Sheets that may say more than a season needs: rows of what it does not know are ignored."""
 MAX_NEAREST = 100
@@ -76,6 +71,9 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
     sheet, other = column.refers or ("", "")
     target = tables[sheet]
     names = index(tables, sheet, other)
+    if table.sheet.name == "Discounts" and column.key == "supplier":
+        names = index(tables, "Containers", "Supplier") | names
+        return (names if tables["Containers"].lines else None), True
     if not target.lines and (target.sheet.must or sheet == "Suppliers"):
         return None, True
     if target.lines and target.sheet.column(other).key not in target.headings:
@@ -84,8 +82,6 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
         return None, True
     if column.key == "only_recipes":
         names |= {key(UNTREATED): UNTREATED}
-    if table.sheet.name == "Discounts" and column.key == "supplier":
-        names = index(tables, "Containers", "Supplier") | names
     if sheet == "Suppliers":
         return names, False
     return names, table.sheet.name not in MAY_BE_UNKNOWN or other == "Product"
@@ -110,6 +106,8 @@ def _resolve_cell(
                 known[key(word)] = nearest(word, names.values())
             near = known.get(key(word), "")
             remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
+            if table.sheet.name == "Discounts" and sheet == "Suppliers":
+                remedy += ", or leave it blank for any supplier"
             if near and look(near) == look(word):
                 remedy += ", which only looks the same: type it anew"
             expected = f"a {column} of sheet {sheet}"
@@ -140,10 +138,11 @@ def _let_be(
             faults.append(fault)
         else:
             sheet, column = table.headings[name].column.refers or ("", "")
-            outcome = OUTCOME.get(table.sheet.name, "its rows were passed over")
-            told.append(
-                f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; {outcome}."
-            )
+            if sheet != "Suppliers":  # of those asking.py asks
+                told.append(
+                    f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; its rows "
+                    "were passed over."
+                )
     return told
 
 
@@ -192,7 +191,12 @@ _ALIKE = (
     (("Fields", "Trait"), ("Seed lots", "Trait")),
     (("Fields", "Grower"), ("Seed lots", "Grower"), ("Growers", "Grower")),
     (("Seed lots", "Variety"),),
-    (("Containers", "Supplier"), ("Discounts", "Supplier"), ("Suppliers", "Supplier")),
+    (
+        ("Seed lots", "Seller"),
+        ("Containers", "Supplier"),
+        ("Discounts", "Supplier"),
+        ("Suppliers", "Supplier"),
+    ),
     (("Containers", "Container"), ("Ordered so far", "Container")),
     (("Recipes", "Recipe"),),
     (("Discounts", "Discount"),),

@@ -229,7 +229,7 @@ RECIPE_APPROVALS = Sheet(
 
 SUPPLIERS = Sheet(
     "Suppliers",
-    "Who sells containers.",
+    "Who sells containers or seed.",
     (
         name("Supplier", "name", "Name of the supplier.", "North yard"),
         amount("Freight", "freight", Measure.MONEY, "Freight of an order.", "150", default=0.0),
