@@ -11,9 +11,10 @@ import pytest
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check
 from planner.campaign.domain import Done, Flush, Shop
+from planner.campaign.ical import deadlines
 from planner.campaign.schedule import schedule
 from planner.errors import AuditError
-from planner.plan.plan import Planting, Treating
+from planner.plan.plan import Planting, SeedPurchase, Treating
 from planner.season.domain import UNTREATED, Field, SeedingRate, Supplier
 from tests.campaigns import FIRST, batch, hand_plan, hand_season, supply
 
@@ -283,6 +284,26 @@ def test_order_and_pay_on_days_of_their_own():
         (date(2027, 3, 15), "Order by today: Elm"),
         (date(2027, 4, 1), "Pay by today: Elm"),
     ]
+
+
+def test_seed_is_ordered_and_paid_by_seller_and_day():
+    """Elm is paid later than ordered; the lot's own day goes before Elm's; Oak is on no sheet."""
+    season = hand_season()
+    elm = replace(season.suppliers[0], order_by=date(2027, 3, 15), pay_by=date(2027, 4, 1))
+    lots = (
+        replace(season.lots[0], seller="Elm", order_by=date(2027, 2, 10)),
+        replace(season.lots[1], seller="Oak", order_by=date(2027, 2, 20)),
+    )
+    bought = (SeedPurchase("L1", 1, 40.0, 100.0), SeedPurchase("L2", 2, 80.0, 200.0))
+    season = replace(season, lots=lots, suppliers=(elm,))
+    plan = replace(hand_plan(), order=(), seed_purchases=bought)
+    assert [(e.day, e.title, e.text) for e in deadlines(season, plan)] == [
+        (date(2027, 2, 10), "Order seed by today: Elm", "1 x 40 units of L1 (V18)"),
+        (date(2027, 4, 1), "Pay seed by today: Elm", "1 x 40 units of L1 (V18)"),
+        (date(2027, 2, 20), "Order and pay seed by today: Oak", "2 x 40 units of L2 (V22)"),
+    ]
+    no_days = replace(season, lots=hand_season().lots)
+    assert deadlines(no_days, plan) == ()
 
 
 # --- the audit of days -------------------------------------------------------------------------

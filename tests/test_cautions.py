@@ -6,8 +6,8 @@ from datetime import date, timedelta
 import pytest
 
 from planner.plan.cautions import CHECKS, STANDING, warnings
-from planner.plan.plan import OrderLine, Planting, ProductUse, Treating
-from planner.plan.product_cautions import expired_stock, too_much_liquid
+from planner.plan.plan import OrderLine, Planting, ProductUse, SeedPurchase, Treating
+from planner.plan.product_cautions import expired_stock, order_by_passed, too_much_liquid
 from planner.plan.seed_cautions import white_mold_rows_too_narrow, white_mold_too_thick
 from planner.season.domain import (
     DiscountLevel,
@@ -342,6 +342,16 @@ def test_warning(due, words, just_not):
 
 def test_no_warning_without_cause():
     assert warnings(PLAN, season()) == ()
+
+
+def test_seed_bought_after_its_day_to_order():
+    """Plan date of the season is 1 February 2027; the day itself is not too late."""
+    plan = replace(PLAN, seed_purchases=(SeedPurchase("L1", 1, 40.0, 100.0),))
+    late = season(lots=(lot(order_by=date(2027, 1, 31)),))
+    (said,) = order_by_passed(plan, late)
+    assert said.startswith("Seed of L1 (Seed lots, row 2) was to be ordered by 1/31/2027")
+    assert not list(order_by_passed(plan, season(lots=(lot(order_by=date(2027, 2, 1)),))))
+    assert not list(order_by_passed(PLAN, late))  # none of it is bought
 
 
 def test_treated_seed_left_in_units_and_money():

@@ -3,6 +3,7 @@
 import math
 import re
 from dataclasses import replace
+from datetime import date
 
 import pytest
 from openpyxl.chart import BarChart
@@ -17,6 +18,7 @@ from planner.report.frames import make_book
 from planner.report.front_frames import MOST_LINES, front_sheet, pictures_sheet, sureness
 from planner.report.layout import lay_out, page_breaks
 from planner.report.measures import Manner, Measure
+from planner.report.order_frames import order_sheet
 from planner.report.protection_frames import protection_sheet, threats_in_order
 from planner.report.sheets import (
     MAX_TITLE,
@@ -32,8 +34,9 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.report.supplier_frames import seed_order_sheets
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
-from planner.season.domain import Container, Pressure, PriceBreak, Rating
+from planner.season.domain import Container, Pressure, PriceBreak, Rating, Supplier
 from planner.terminal.summary import certainty
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, big_season, greedy_plan, sample_season
@@ -382,3 +385,67 @@ def test_a_plan_within_the_gap_whose_shortage_is_not_proven_says_so() -> None:
     said = certainty(near, Manner())
     assert "no plan this short is cheaper by more than 0.01 %" in said
     assert "stopped" not in said
+
+
+# --- seed, by seller and day ---------------------------------------------------------------------
+
+
+def seed_season():
+    """Three lots to buy: two of Elm's (paid on 1 March, one ordered sooner), one of nobody's."""
+    one = sample_season()
+    elm = Supplier("Elm", order_by=date(2027, 1, 31), pay_by=date(2027, 3, 1))
+    lots = (
+        replace(one.lots[0], seller="Elm"),
+        replace(one.lots[1], seller="Elm", order_by=date(2026, 12, 20)),
+        replace(one.lots[2], order_by=date(2027, 1, 10)),
+        *one.lots[3:],
+    )
+    season_ = replace(one, suppliers=(*one.suppliers, elm), lots=lots)
+    bought = tuple(
+        SeedPurchase(x.name, 2, 2 * x.units_per_bag, cost)
+        for x, cost in zip(lots[:3], (1_000.0, 500.0, 250.0), strict=True)
+    )
+    return season_, replace(greedy_plan(one), seed_purchases=bought)
+
+
+def test_seed_is_ordered_from_each_seller_on_a_sheet_of_its_own() -> None:
+    season_, plan = seed_season()
+    facts = Facts(plan, season_)
+    found = table(order_sheet(facts), "seed")
+    assert column(found, "seller") == ["Elm", None, "Elm"]
+    assert column(found, "order_by") == [date(2026, 12, 20), date(2027, 1, 10), date(2027, 1, 31)]
+    first, second = seed_order_sheets(facts)
+    assert (first.title, second.title) == ("Seed order 1", "Seed order 2")
+    assert first.purpose.endswith("from Elm.")
+    assert column(table(first, "lines"), "amount") == [500.0, 1_000.0]
+    assert table(first, "parties").rows[2][1] == date(2026, 12, 20)
+    assert column(table(second, "lines"), "amount") == [250.0]
+
+
+def test_what_is_paid_when_adds_up_day_by_day() -> None:
+    """Elm's seed is due on Elm's own day to pay, nobody's on the day to order it."""
+    season_, plan = seed_season()
+    facts = Facts(plan, season_)
+    found = table(order_sheet(facts), "cash")
+    seed = [row for row in found.rows if row[2] == "seed"]
+    assert [(row[0], row[1], plain(row[3])) for row in seed] == [
+        (date(2027, 1, 10), "seller not named", 250.0),
+        (date(2027, 3, 1), "Elm", 500.0),
+        (date(2027, 3, 1), "Elm", 1_000.0),
+    ]
+    pay = sum(a.to_pay for a in facts.accounts) + 1_750.0
+    assert sum(column(found, "amount")) == pytest.approx(pay)
+    assert column(found, "so_far")[-1] == pytest.approx(pay)
+    days = [day for day in column(found, "pay_by") if not isinstance(day, str)]
+    assert days == sorted(days)
+
+
+def test_without_sellers_and_days_seed_is_ordered_on_one_sheet_as_before() -> None:
+    season_, plan = seed_season()
+    bare = replace(
+        season_, lots=tuple(replace(x, seller=None, order_by=None) for x in season_.lots)
+    )
+    facts = Facts(plan, bare)
+    assert [s.title for s in seed_order_sheets(facts)] == ["Seed order"]
+    found = table(order_sheet(facts), "seed")
+    assert {c.key for c in found.columns}.isdisjoint({"seller", "order_by"})

@@ -1,16 +1,19 @@
 """What the shop's columns and settings mean: filled, blank, broken, and in the optimizer."""
 
+from datetime import date
+
 import pytest
 
 from planner.errors import Fault, InputError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
-from planner.season.domain import CARRIER, POWDER
+from planner.plan.price import seed_days
+from planner.season.domain import CARRIER, POWDER, Supplier
 from planner.season.read import read_season
 from tests import milp, oracle
 from tests.inputs import Sheets, folder, good, put, setting
-from tests.seasons import container, farm, product, recipe, season
+from tests.seasons import container, farm, lot, product, recipe, season
 
 
 def watered() -> Sheets:
@@ -171,3 +174,59 @@ def test_kinds_are_on_the_form():
     from planner.season.schema import KINDS
 
     assert {CARRIER, POWDER} <= set(KINDS)
+
+
+# --- who sells seed, and when it is ordered and paid ---
+
+
+def test_seller_and_day_of_a_lot_filled_and_blank(tmp_path):
+    sheets = put(good(), "Seed lots", 2, "Seller", "north YARD")
+    sheets = put(sheets, "Seed lots", 2, "Order by", "2026-12-20")
+    first, second, _ = read(tmp_path, sheets).lots
+    assert (first.seller, first.order_by) == ("North yard", date(2026, 12, 20))
+    assert (second.seller, second.order_by) == (None, None)
+
+
+def test_a_seller_who_is_on_no_other_sheet_is_read_as_it_stands(tmp_path):
+    made = read(tmp_path, put(good(), "Seed lots", 2, "Seller", "Hill seed"))
+    assert (made.lots[0].seller, made.asked) == ("Hill seed", ())
+    assert [s.name for s in made.suppliers] == ["North yard", "River yard"]
+
+
+@pytest.mark.parametrize(
+    ("sheet", "column", "text", "words"),
+    [
+        ("Seed lots", "Seller", "Nort yard", "nearest: 'North yard'"),
+        ("Seed lots", "Order by", "soon", "2027"),
+        ("Suppliers", "Pay by", "2027-01-14", "no day before Order by"),
+    ],
+)
+def test_broken_days_and_sellers_are_faults_of_their_cell(tmp_path, sheet, column, text, words):
+    (fault,) = faults(tmp_path, put(good(), sheet, 2, column, text))
+    assert (fault.sheet, fault.row, fault.column) == (sheet, 2, column)
+    assert words in f"{fault.expected} {fault.remedy}"
+
+
+def test_pay_by_on_the_day_of_order_by_is_no_fault(tmp_path):
+    made = read(tmp_path, put(good(), "Suppliers", 2, "Pay by", "2027-01-15"))
+    assert made.suppliers[0].pay_by == date(2027, 1, 15)
+
+
+@pytest.mark.parametrize(
+    ("own", "seller", "days"),
+    [
+        (None, {}, (None, None)),
+        (None, {"order_by": 5}, (5, 5)),
+        (3, {"order_by": 5}, (3, 3)),
+        (3, {"order_by": 5, "pay_by": 9}, (3, 9)),
+        (7, {"pay_by": 6}, (7, 7)),  # nothing is paid before it is ordered
+        (None, {"pay_by": 6}, (None, 6)),
+    ],
+)
+def test_days_to_order_and_to_pay_seed(own, seller, days):
+    def january(day):
+        return None if day is None else date(2027, 1, day)
+
+    elm = Supplier("Elm", **{name: january(day) for name, day in seller.items()})
+    bought = lot(seller="Elm", order_by=january(own))
+    assert seed_days(bought, season(suppliers=(elm,))) == tuple(map(january, days))

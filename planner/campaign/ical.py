@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
-from planner.plan.price import order_days
+from planner.plan.price import order_days, seed_days
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -55,7 +55,27 @@ def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
         if pay and pay != order:
             title = f"Pay by today: {supplier.name}"
             found.append(Event(pay, title, text, f"pay|{supplier.name}", WEEK_AND_DAY))
-    return tuple(found)
+    return (*found, *_seed_deadlines(season, plan))
+
+
+def _seed_deadlines(season: Season, plan: Plan) -> list[Event]:
+    """Last days to order and to pay for seed: one event for each seller and day."""
+    lots = {lot.name: lot for lot in season.lots}
+    texts: dict[tuple[str, date | None, date | None], list[str]] = {}
+    for bought in plan.seed_purchases:
+        lot = lots[bought.lot]
+        text = f"{bought.bags} x {lot.units_per_bag:g} units of {lot.name} ({lot.variety})"
+        texts.setdefault((lot.seller or "", *seed_days(lot, season)), []).append(text)
+    found = []
+    for (seller, order, pay), lines in texts.items():
+        of, text = f": {seller}" if seller else "", "; ".join(lines)
+        if order:
+            title = f"{'Order and pay' if pay == order else 'Order'} seed by today{of}"
+            found.append(Event(order, title, text, f"order seed|{seller}|{order}", WEEK_AND_DAY))
+        if pay and pay != order:
+            title = f"Pay seed by today{of}"
+            found.append(Event(pay, title, text, f"pay seed|{seller}|{order}", WEEK_AND_DAY))
+    return found
 
 
 def events(

@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from planner.plan.plan import Planting, Treating
-    from planner.season.domain import Container, DiscountLevel, Product, Season
+    from planner.season.domain import Container, DiscountLevel, Product, Season, SeedLot
 
 MONEY_SLACK = 1e-9
 """Relative slack when a spend is held against a level, for sums of rounded prices."""
@@ -150,6 +150,17 @@ def order_days(season: Season, lines: Iterable[OrderLine]) -> dict[str, date]:
         if known:
             found[name] = min(known)
     return found
+
+
+def seed_days(lot: SeedLot, season: Season) -> tuple[date | None, date | None]:
+    """Last days to order and to pay seed of a lot; None where neither it nor its seller names one.
+
+    The lot's own Order by goes before its seller's; nothing is paid before it is ordered.
+    """
+    seller = next((s for s in season.suppliers if s.name == lot.seller), None)
+    order = lot.order_by or (seller.order_by if seller else None)
+    days = [day for day in (order, seller.pay_by if seller else None) if day]
+    return order, max(days, default=None)
 
 
 def usable_stock(product: Product, season: Season) -> float:

@@ -5,8 +5,9 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
-from planner.report.facts import ORDER, PRODUCTS, SEED
+from planner.report.facts import ORDER, PRODUCTS
 from planner.report.measures import Measure
+from planner.report.seed_order_frames import cash_table, seed_table
 from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
@@ -28,7 +29,14 @@ def order_sheet(facts: Facts) -> Sheet:
     return Sheet(
         ORDER,
         "All containers and seed to order, by supplier, with the price that each count reaches.",
-        (_lines(facts), _accounts(facts), _discounts(facts), *on_its_way, _seed(facts)),
+        (
+            _lines(facts),
+            _accounts(facts),
+            _discounts(facts),
+            *on_its_way,
+            seed_table(facts),
+            cash_table(facts),
+        ),
         Page(landscape=True),
         Room.ORDER,
     )
@@ -182,39 +190,6 @@ def _together(facts: Facts) -> str:
         f"{facts.say(sum(each), Measure.MONEY)}."
         for name, each in spend.items()
         if len(each) > 1
-    )
-
-
-def _seed(facts: Facts) -> Table:
-    places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
-    rows: list[tuple[Content, ...]] = []
-    for s in facts.plan.seed_purchases:
-        lot = facts.lots[s.lot]
-        link = Link(SEED, "lots", places[s.lot])
-        row = (
-            s.lot,
-            lot.variety,
-            f"bags of {lot.units_per_bag:g} units",
-            Cell(s.units, link=link),
-            Cell(s.bags, Look.STRONG),
-            lot.buy_price,
-            s.cost,
-        )
-        rows.append(row)
-    return Table(
-        name="seed",
-        title="Seed to buy",
-        columns=(
-            Column("lot", "Lot"),
-            Column("variety", "Variety"),
-            Column("bag", "Package"),
-            Column("units", "Seed", Measure.UNITS, total=True),
-            Column("bags", "Bags", Measure.COUNT, total=True),
-            Column("price", "Price", Measure.MONEY_PER_UNIT),
-            Column("cost", "Cost", Measure.MONEY, total=True),
-        ),
-        rows=tuple(rows),
-        empty="No seed to buy.",
     )
 
 

@@ -1,18 +1,22 @@
-"""Order sheets that can be sent as they are: one for each supplier, and one for seed."""
+"""Order sheets that can be sent as they are: for each supplier, and for each seller of seed."""
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.report.facts import NO_SUPPLIER
 from planner.report.measures import Measure
 from planner.report.order_frames import on_what, supplier_title
+from planner.report.seed_order_frames import seed_accounts
 from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from planner.report.facts import Account, Facts
+    from planner.report.seed_order_frames import SeedAccount
     from planner.report.sheets import Content
 
 SEED_ORDER = "Seed order"
@@ -42,48 +46,61 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
 
 
 def seed_order_sheets(facts: Facts) -> list[Sheet]:
-    """Make an order sheet for the seed that is bought, if any is; who sells it is filled in."""
-    if not facts.plan.seed_purchases:
-        return []
+    """Make an order sheet for each seller of seed that is bought; a line to write on for nobody."""
+    sellers: dict[str, list[SeedAccount]] = defaultdict(list)
+    for account in seed_accounts(facts):
+        sellers[account.seller].append(account)
     return [
         Sheet(
-            SEED_ORDER,
-            f"Seed for season {facts.season.farm.crop_year}.",
-            (_parties(facts, "", None), _seed_lines(facts), _signatures()),
+            SEED_ORDER if len(sellers) == 1 else f"{SEED_ORDER} {number}",
+            f"Seed for season {facts.season.farm.crop_year}"
+            + (f", from {seller}." if seller else "."),
+            (
+                _parties(facts, seller, accounts[0].order_by),
+                _seed_lines(facts, accounts),
+                _signatures(),
+            ),
             Page(private=False),
             Room.ORDER,
             heading="Order",
         )
+        for number, (seller, accounts) in enumerate(sellers.items(), 1)
     ]
 
 
-def _seed_lines(facts: Facts) -> Table:
+def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
     rows: list[tuple[Content, ...]] = []
-    for s in facts.plan.seed_purchases:
-        lot = facts.lots[s.lot]
-        rows.append(
-            (
-                lot.variety,
-                s.lot,
-                f"{lot.units_per_bag:g} units",
-                Cell(s.bags, Look.STRONG),
-                s.units,
-                lot.buy_price,
-                s.cost,
+    for account in accounts:
+        for s in account.lines:
+            lot = facts.lots[s.lot]
+            rows.append(
+                (
+                    lot.variety,
+                    s.lot,
+                    f"{lot.units_per_bag:g} units",
+                    Cell(s.bags, Look.STRONG),
+                    s.units,
+                    lot.buy_price,
+                    s.cost,
+                    account.order_by,
+                )
             )
-        )
+    columns = (
+        Column("variety", "Variety", width=24),
+        Column("lot", "Lot", width=34),
+        Column("bag", "Package of", width=14),
+        Column("bags", "Packages", Measure.COUNT, total=True),
+        Column("units", "Seed", Measure.UNITS, total=True),
+        Column("price", "Price", Measure.MONEY_PER_UNIT),
+        Column("amount", "Amount", Measure.MONEY, total=True),
+        Column("order_by", "Order by", Measure.DATE),
+    )
+    several = len({a.order_by for a in accounts}) > 1
+    shown = len(columns) if several else len(columns) - 1
     return Table(
         name="lines",
-        columns=(
-            Column("variety", "Variety", width=24),
-            Column("lot", "Lot", width=34),
-            Column("bag", "Package of", width=14),
-            Column("bags", "Packages", Measure.COUNT, total=True),
-            Column("units", "Seed", Measure.UNITS, total=True),
-            Column("price", "Price", Measure.MONEY_PER_UNIT),
-            Column("amount", "Amount", Measure.MONEY, total=True),
-        ),
-        rows=tuple(rows),
+        columns=columns[:shown],
+        rows=tuple(row[:shown] for row in rows),
         total_label="To pay",
         repeat_header=True,
     )

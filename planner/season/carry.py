@@ -210,6 +210,7 @@ def _move_dates(content: dict[str, Table], told: list[str]) -> None:
         farm.append((row[0], value, *row[2:]))
     content["Farm"] = replace(content["Farm"], rows=tuple(farm))
     _shift(content, "Fields", "Planting date")
+    _shift(content, "Seed lots", "Order by")
     _shift(content, "Suppliers", "Order by")
     _shift(content, "Suppliers", "Pay by")
     told.append("Moved a year on: crop year, plan date, treating, planting and order-by dates.")
