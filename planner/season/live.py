@@ -288,6 +288,8 @@ def _names(page: Worksheet, sources: Sources) -> None:
             column = place.column
             if column is None or column.kind is not Kind.REF or column.refers is None:
                 continue
+            if column.key == "seller":  # may be on no other sheet
+                continue
             source = f"{quoted(sheet)}!${place.letter}:${place.letter}"
             head = f'IFERROR(MATCH("{place.header}",{source},0),4)'
             typed = f"INDEX({source},{head}+1):INDEX({source},{head}+{place.last - FIRST + 1})"
