@@ -11,16 +11,17 @@ from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.errors import NoPlanError
+from planner.errors import Fault, InputError, NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Sequence
 
     from planner.explain.again import Again
     from planner.explain.explain import Explanation
     from planner.optimize.options import Progress, Stop
     from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
+    from planner.report.sheets import Book
     from planner.season.domain import Season
 
 DEFAULT_SECONDS = 60.0
@@ -64,6 +65,39 @@ def load_scenarios(path: Path | str) -> dict[str, Season]:
     from planner.season.read import read_scenarios
 
     return read_scenarios(Path(path))
+
+
+def understood(season: Season) -> Book:
+    """Describe a season as it was read, as plain tables with the rows they come from."""
+    from planner.report.season_frames import understood_book
+
+    return understood_book(season)
+
+
+def mark_faults(path: Path | str, faults: Sequence[Fault], target: Path | str) -> Path:
+    """Write a copy of an input with its faulty cells marked; the original is only read.
+
+    Raises
+    ------
+    OutputError
+        When the input cannot be copied, or the copy cannot be written.
+    """
+    from planner.season.mark import mark_faults as mark
+
+    return mark(Path(path), faults, Path(target))
+
+
+def start(path: Path | str, *, demo: bool = False) -> Path:
+    """Write a season workbook to fill in, or the filled demo.
+
+    Raises
+    ------
+    OutputError
+        When it cannot be written.
+    """
+    from planner.season.template import write_blank
+
+    return write_blank(Path(path), demo=demo)
 
 
 def make_plan(
@@ -167,6 +201,19 @@ def explain(
     return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
 
 
+def describe(plan: Plan, season: Season, why: Explanation | None = None) -> Book:
+    """Describe everything that `write` puts into the workbook, as plain tables and texts.
+
+    Raises
+    ------
+    AuditError
+        When the campaign does not add up to the plan, which is a bug.
+    """
+    from planner.report.plan_files import plan_book
+
+    return plan_book(plan, season, why)
+
+
 def with_usual_unknowns(season: Season) -> Season:
     """Give a season whose sheet Unknowns is empty what is usually not known, and say so in `told`.
 
@@ -248,6 +295,30 @@ def keep_near(
     audit(plan, season)
     plan = replace(plan, seconds=cheapest.seconds + monotonic() - began)
     return _told(plan, season), again
+
+
+def read_plan(path: Path | str, season: Season) -> Plan:
+    """Read a ``plan.json`` that was made for a season, and check that it is a plan of it.
+
+    Raises
+    ------
+    InputError
+        When the file holds no plan, or one that was made for another season or another state of
+        this one.
+    AuditError
+        When it breaks a rule of the season.
+    """
+    from planner.plan.audit import audit
+    from planner.report.json import read_plan as read
+    from planner.report.json import stored_fingerprint
+
+    file = Path(path)
+    plan = read(file)
+    if stored_fingerprint(file) != season.fingerprint:
+        fault = Fault("", expected="a plan of this season as it is now", remedy="plan again")
+        raise InputError(file.name, [fault])
+    audit(plan, season)
+    return plan
 
 
 def write(

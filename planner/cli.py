@@ -27,6 +27,7 @@ from planner.terminal.text import clean, clean_lines
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+WRONG_USE = 2
 SHORT = 4
 OUTPUT = OutputError.exit_code
 INTERRUPTED = Interrupted.exit_code
@@ -305,6 +306,30 @@ def campaign(
     updated, paths = update_campaign(plan_file, done or [], log, day)
     for line in [*campaign_lines(updated), *written_lines(paths)]:
         _print(line)
+
+
+@app.command(epilog="Example: wholedrum page my-farm")
+def page(
+    folder: Annotated[
+        Path | None,
+        typer.Argument(metavar="FOLDER", help="Where your seasons are.  [default: this folder]"),
+    ] = None,
+    port: Annotated[
+        int,
+        typer.Option(min=0, max=65535, metavar="N", help="Port to use.  [default: a free one]"),
+    ] = 0,
+    browser: Annotated[
+        bool, typer.Option("--browser/--no-browser", help="Open the browser.")
+    ] = True,
+) -> None:
+    """Check, plan, look around and try things in the browser, on this machine only."""
+    try:
+        from planner.page.server import serve
+    except ModuleNotFoundError as error:
+        _tell(f"The page needs a library that is not here ({error.name}):")
+        _tell("pip install 'wholedrum[page]' brings what it needs.")
+        raise typer.Exit(WRONG_USE) from None
+    serve(folder or Path(), port=port, browser=browser)
 
 
 def _print(text: str) -> None:

@@ -27,6 +27,7 @@ LAYERS = (
     "api",
     "__init__",
     "terminal",
+    "page",
     "cli",
     "__main__",
 )
@@ -46,6 +47,10 @@ HOMES = {
     "distributed": ("engine/",),
     "icalendar": ("campaign/", "report/"),
     "typer": ("cli.py",),
+    "starlette": ("page/",),
+    "uvicorn": ("page/server",),
+    "jinja2": ("page/views",),
+    "markupsafe": ("page/svg",),
 }
 """Third-party libraries and the files (by the start of their path) that may import them."""
 

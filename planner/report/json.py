@@ -169,6 +169,15 @@ def read_plan(path: Path) -> Plan:
         raise InputError(path.name, error.faults) from None
 
 
+def stored_fingerprint(path: Path) -> str:
+    """Digest of the season that a ``plan.json`` was made for; empty where it says none."""
+    try:
+        data = json.loads(path.read_text("utf-8-sig"))
+        return str(data["fingerprint"])
+    except (OSError, ValueError, RecursionError, KeyError, TypeError):
+        return ""
+
+
 def _finite(number: float) -> float | None:
     """Give the number, or None where there is no proven floor: JSON knows no infinity."""
     return number if math.isfinite(number) else None

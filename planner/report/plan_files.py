@@ -13,8 +13,11 @@ from planner.report.files import STEM, HeldError, refuse_held, write_together
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
+    from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
+    from planner.report.sheets import Book
+    from planner.risk.as_planned import AsPlanned
     from planner.season.domain import Season
 
 
@@ -55,12 +58,7 @@ def write_plan(
     from planner.explain.as_json import plain
     from planner.explain.as_json import to_dict as why_dict
     from planner.report.again_json import again_keys
-    from planner.report.campaign_frames import campaign_sheets
-    from planner.report.explain_frames import explain_sheets
-    from planner.report.frames import make_book
     from planner.report.json import changed_cell, json_bytes
-    from planner.report.measures import manner_of
-    from planner.report.risk_frames import bag_order
     from planner.report.workbook import render
     from planner.risk.as_planned import as_planned
     from planner.risk.as_planned import to_dict as drawn_dict
@@ -69,23 +67,53 @@ def write_plan(
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
     keys |= again_keys(season)
-    changes = season.what_if
-    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), changes)]
     if "what_if" in keys:
-        keys["what_if"]["changes"] = [changed_cell(c) for c in changes]
+        keys["what_if"]["changes"] = [changed_cell(c) for c in season.what_if]
     keys["margins"] = plain(margins(season, plan))
     held = as_planned(season, plan) if season.unknowns else None
     if held is not None:
         keys["unknowns"] = drawn_dict(held)
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
-        sheets += campaign_sheets(campaign)
     content = {
         f"{stem}.json": json_bytes(plan, season, keys),
         f"{stem}.ics": to_ical(campaign),
-        f"{stem}.xlsx": render(make_book(plan, season, sheets, held, bag_order(campaign))),
+        f"{stem}.xlsx": render(_book(plan, season, why, campaign, held)),
     }
     return write_or_beside(Path(folder), content)
+
+
+def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Book:
+    """Describe the workbook of a plan: every sheet that `write_plan` writes.
+
+    Raises
+    ------
+    AuditError
+        When the campaign does not add up to the plan.
+    """
+    from planner.campaign.campaign import make_campaign
+    from planner.risk.as_planned import as_planned
+
+    held = as_planned(season, plan) if season.unknowns else None
+    return _book(plan, season, why, make_campaign(season, plan), held)
+
+
+def _book(
+    plan: Plan,
+    season: Season,
+    why: Explanation | None,
+    campaign: Campaign,
+    held: AsPlanned | None,
+) -> Book:
+    from planner.report.campaign_frames import campaign_sheets
+    from planner.report.explain_frames import explain_sheets
+    from planner.report.frames import make_book
+    from planner.report.measures import manner_of
+    from planner.report.risk_frames import bag_order
+
+    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), season.what_if)]
+    sheets += campaign_sheets(campaign) if plan.treating else []
+    return make_book(plan, season, sheets, held, bag_order(campaign))
 
 
 def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:

@@ -1,0 +1,1 @@
+"""The same plan in the browser of this machine: check, plan, look around, try, take along."""

@@ -1,0 +1,154 @@
+"""What is known of each season while the page runs: how it was read, its plan, its work."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from planner import api
+from planner.errors import Fault, InputError
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+    from pathlib import Path
+
+    from planner.explain.explain import Explanation
+    from planner.page.shelf import Entry
+    from planner.page.work import Job
+    from planner.plan.plan import Plan
+    from planner.report.sheets import Book
+    from planner.season.domain import Season
+
+Mark = tuple[tuple[str, int, int], ...]
+"""Names, times and sizes of files: another one means that something has changed."""
+
+READING = threading.Lock()
+"""One workbook is read at a time: reading keeps libraries quiet for the whole process."""
+
+
+@dataclass(frozen=True, slots=True)
+class Reading:
+    """A season as it was read: the season, or what is wrong with it."""
+
+    mark: Mark
+    season: Season | None = None
+    faults: tuple[Fault, ...] = ()
+
+    @property
+    def by_sheet(self) -> dict[str, list[Fault]]:
+        """Faults by the sheet that they are on, in the order in which they come."""
+        found: dict[str, list[Fault]] = {}
+        for fault in self.faults:
+            found.setdefault(fault.sheet or "The whole input", []).append(fault)
+        return found
+
+
+@dataclass(frozen=True, slots=True)
+class Made:
+    """A plan with all that is shown of it."""
+
+    name: str
+    season: Season
+    plan: Plan
+    book: Book
+    why: Explanation | None = None
+    files: tuple[Path, ...] = ()
+    """Written; none while it is still being worked on."""
+    notes: tuple[str, ...] = ()
+    """What to say above it."""
+
+
+@dataclass
+class Desk:
+    """One season in use. Values in it are replaced as a whole, never changed."""
+
+    entry: Entry
+    reading: Reading | None = None
+    made: Made | None = None
+    before: Made | None = None
+    """The plan that `made` is held against."""
+    job: Job | None = None
+    lock: threading.Lock = field(default_factory=threading.Lock)
+
+    def read(self) -> Reading:
+        """Read the season, or what was read if it has not changed since."""
+        mark = mark_of(self.entry.path)
+        reading = self.reading
+        if reading is None or reading.mark != mark:
+            with READING:
+                reading = _read(self.entry.path, mark)
+            self.reading = reading
+        return reading
+
+
+class Desks:
+    """All seasons in use, by id."""
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._desks: dict[str, Desk] = {}
+
+    def of(self, entry: Entry, fill: Callable[[Desk], None]) -> Desk:
+        """Desk of a season; `fill` is called with a new one."""
+        with self._lock:
+            desk = self._desks.get(entry.key)
+            if desk is None:
+                desk = self._desks[entry.key] = Desk(entry)
+                fill(desk)
+        return desk
+
+    def __contains__(self, key: str) -> bool:
+        """Whether a season is in use."""
+        return key in self._desks
+
+    def clear(self, entry: Entry) -> None:
+        """Clear the desk of a season."""
+        with self._lock:
+            self._desks.pop(entry.key, None)
+
+
+def mark_of(path: Path) -> Mark:
+    """Tell by what a season's files look like from outside whether they have changed."""
+    files = sorted(path.glob("*.csv")) if path.is_dir() else [path]
+    found = []
+    for file in files:
+        try:
+            about = file.stat()
+        except OSError:
+            continue
+        found.append((file.name, about.st_mtime_ns, about.st_size))
+    return tuple(found)
+
+
+def _read(path: Path, mark: Mark) -> Reading:
+    try:
+        season = api.load(path)
+        if season.what_if:
+            api.load_scenarios(path)
+    except InputError as error:
+        return Reading(mark, faults=error.faults)
+    return Reading(mark, season)
+
+
+def stored_plan(desk: Desk) -> Made | None:
+    """Take up a plan that was written before the page was started, if it is of this season."""
+    file = desk.entry.plans / "plan.json"
+    if not file.is_file():
+        return None
+    season = desk.read().season
+    if season is None:
+        return None
+    try:
+        plan = api.read_plan(file, season)
+        book = api.describe(plan, season)
+    except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
+        return None
+    files = tuple(
+        p for p in (file.with_suffix(s) for s in (".xlsx", ".json", ".ics")) if p.exists()
+    )
+    note = (
+        "This plan was made before the page was started. Plan again to see why it is as it is: "
+        "other orders, what rules cost, worth treating."
+    )
+    return Made("as planned before", season, plan, book, files=files, notes=(note,))

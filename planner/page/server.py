@@ -1,0 +1,211 @@
+"""The page's server: on this machine only, until its command ends."""
+
+from __future__ import annotations
+
+import os
+import socket
+import sys
+import tempfile
+import threading
+import webbrowser
+from contextlib import suppress
+from pathlib import Path
+from time import monotonic, sleep
+from typing import TYPE_CHECKING
+
+from starlette.applications import Starlette
+from starlette.exceptions import HTTPException
+from starlette.routing import Route
+
+from planner.errors import InputError, OutputError
+from planner.page.guard import Guard, Keys, TooLargeError
+from planner.page.shelf import Shelf
+from planner.page.views import Views
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+ADDRESS = "127.0.0.1"
+WAIT = 10.0
+"""Seconds that the browser is held back until the server listens."""
+
+
+def make_app(
+    folder: Path, port: int, keys: Keys, end: Callable[[], None] = lambda: None
+) -> tuple[Guard, Views]:
+    """Make the application behind its guard.
+
+    Parameters
+    ----------
+    folder
+        Where seasons are looked for and copies are kept.
+    port
+        On which it is served; part of every Host that is answered.
+    end
+        Called when a reader ends the page.
+    """
+    views = Views(Shelf(folder), keys, f"wholedrum-{port}", end)
+    season = "/s/{season:str}"
+    routes = [
+        Route("/", views.home),
+        Route("/static/{name:str}", views.static),
+        Route("/enter", views.enter, methods=["GET", "POST"]),
+        Route("/season.xlsx", views.blank),
+        Route("/demo", views.demo, methods=["POST"]),
+        Route("/open", views.open, methods=["POST"]),
+        Route("/close", views.close, methods=["POST"]),
+        Route(season, views.check),
+        Route(f"{season}/marked", views.marked),
+        Route(f"{season}/forget", views.forget, methods=["POST"]),
+        Route(f"{season}/plan", views.plan, methods=["POST"]),
+        Route(f"{season}/live", views.live),
+        Route(f"{season}/live/part", views.live_part),
+        Route(f"{season}/stop", views.stop, methods=["POST"]),
+        Route(f"{season}/answer", views.answer),
+        Route(f"{season}/look/{{sheet:str}}", views.look),
+        Route(f"{season}/files", views.files),
+        Route(f"{season}/files/{{number:int}}", views.file),
+    ]
+
+    def trouble(request: Request, error: Exception) -> Response:
+        return _trouble(views, request, error)
+
+    app = Starlette(
+        routes=routes,
+        exception_handlers={
+            HTTPException: trouble,
+            TooLargeError: trouble,
+            InputError: trouble,
+            OutputError: trouble,
+            OSError: trouble,
+            Exception: trouble,
+        },
+    )
+    return Guard(app, port=port, keys=keys, refuse=views.refuse), views
+
+
+TITLES = {400: "Not taken", 404: "Not found", 409: "Not now", 413: "Too large"}
+
+
+def _trouble(views: Views, _request: Request, error: Exception) -> Response:
+    """Answer what went wrong in a sentence."""
+    if isinstance(error, HTTPException):
+        said = error.detail
+        if error.status_code == 404 and said == "Not Found":
+            said = "There is no such page."
+        title = TITLES.get(error.status_code, "Not done")
+        return views.page("trouble.html", error.status_code, title=title, said=[said])
+    if isinstance(error, TooLargeError):
+        return views.page("trouble.html", 413, title="Too large", said=["That is too large."])
+    if isinstance(error, InputError):
+        return views.page("trouble.html", 400, title="Faults", said=[str(f) for f in error.faults])
+    if isinstance(error, OutputError | OSError):
+        said = str(error) if isinstance(error, OutputError) else f"{error.strerror}"
+        return views.page("trouble.html", 500, title="Not written", said=[said])
+    said = f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
+    return views.page("trouble.html", 500, title="A bug", said=[said])
+
+
+def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
+    """Serve the page until Ctrl-C, or until a reader ends it.
+
+    Raises
+    ------
+    OutputError
+        When the folder is none, or the port is taken.
+    """
+    import uvicorn
+
+    if not folder.is_dir():
+        msg = f"{folder} is no folder; name the one that holds your seasons"
+        raise OutputError(msg)
+    listener = _listen(port)
+    port = listener.getsockname()[1]
+    keys = Keys()
+    servers: list[uvicorn.Server] = []
+
+    def end() -> None:
+        servers[0].should_exit = True
+
+    app, views = make_app(folder, port, keys, end)
+    config = uvicorn.Config(
+        app,
+        log_level="critical",
+        access_log=False,
+        server_header=False,
+        ws="none",
+        lifespan="off",
+        proxy_headers=False,
+        limit_concurrency=100,
+        timeout_keep_alive=5,
+        timeout_graceful_shutdown=2,
+    )
+    server = uvicorn.Server(config)
+    servers.append(server)
+    with _Handover(port, keys) as door:
+        print(f"The page: http://{ADDRESS}:{port}/   (on this machine only)")
+        print(f"Code to get in: {keys.code}")
+        print("Ctrl-C ends it. A plan that is being made then is lost; those made are kept.")
+        sys.stdout.flush()
+        if browser:
+            threading.Thread(target=_open, args=(server, door), daemon=True).start()
+        with suppress(KeyboardInterrupt):
+            server.run(sockets=[listener])
+    views.works.close()
+
+
+def _listen(port: int) -> socket.socket:
+    listener = socket.socket(socket.AF_INET, socket.SOCK_STREAM)
+    if os.name != "nt":  # there it would let others listen on the same port
+        listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
+    try:
+        listener.bind((ADDRESS, port))
+    except (OSError, OverflowError) as error:
+        listener.close()
+        reason = getattr(error, "strerror", None) or "no such port"
+        msg = f"port {port} can't be used ({reason}); choose another one with --port"
+        raise OutputError(msg) from None
+    return listener
+
+
+def _open(server: object, door: Path) -> None:
+    """Open the browser once the server listens."""
+    until = monotonic() + WAIT
+    while not getattr(server, "started", False) and monotonic() < until:
+        sleep(0.02)
+    with suppress(webbrowser.Error, OSError):
+        webbrowser.open(door.as_uri())
+
+
+DOOR = """<!doctype html>
+<html lang="en"><meta charset="utf-8"><title>wholedrum</title>
+<form method="post" action="http://{address}:{port}/enter">
+<input type="hidden" name="code" value="{code}">
+<p><button>Go to the page</button></p></form>
+<script>document.forms[0].submit()</script></html>
+"""
+
+
+class _Handover:
+    """A file that only this user can read, and that lets his browser in.
+
+    So the code stands in no address, where other users of the machine could see it in the list of
+    programs that run.
+    """
+
+    def __init__(self, port: int, keys: Keys) -> None:
+        self._text = DOOR.format(address=ADDRESS, port=port, code=keys.code)
+
+    def __enter__(self) -> Path:
+        self._place = tempfile.TemporaryDirectory(prefix="wholedrum-")  # 0700
+        path = Path(self._place.name) / "open.html"
+        handle = os.open(path, os.O_WRONLY | os.O_CREAT | os.O_EXCL, 0o600)
+        with os.fdopen(handle, "w", encoding="utf-8") as out:
+            out.write(self._text)
+        return path
+
+    def __exit__(self, *_: object) -> None:
+        self._place.cleanup()

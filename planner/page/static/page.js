@@ -1,0 +1,64 @@
+// What needs no reload: dropping a file, watching a plan, trying changes. All of it works without.
+"use strict";
+
+const drop = document.querySelector(".drop");
+if (drop) {
+  const input = drop.querySelector("input[type=file]");
+  const said = drop.querySelector(".said");
+  const most = Number(drop.dataset.most);
+  const mind = () => {
+    const file = input.files[0];
+    const large = file !== undefined && file.size > most;
+    said.hidden = !large;
+    said.textContent = large ? `That file is too large: ${file.size.toLocaleString("en-US")} bytes; at most ${most.toLocaleString("en-US")} are taken.` : "";
+    return !large;
+  };
+  input.addEventListener("change", mind);
+  drop.addEventListener("submit", (event) => { if (!mind()) event.preventDefault(); });
+  for (const kind of ["dragover", "dragenter"]) {
+    drop.addEventListener(kind, (event) => { event.preventDefault(); drop.classList.add("over"); });
+  }
+  drop.addEventListener("dragleave", () => drop.classList.remove("over"));
+  drop.addEventListener("drop", (event) => {
+    event.preventDefault();
+    drop.classList.remove("over");
+    if (event.dataTransfer.files.length) {
+      input.files = event.dataTransfer.files;
+      if (mind()) drop.requestSubmit();
+    }
+  });
+  for (const kind of ["dragover", "drop"]) {
+    window.addEventListener(kind, (event) => event.preventDefault());
+  }
+}
+
+const live = document.getElementById("live");
+if (live && !live.dataset.over) {
+  const heard = document.getElementById("heard");
+  const every = 1000, tell = 10;
+  let turns = 0, before = "";
+  const figures = () => [...live.querySelectorAll(".figure")].map((f) =>
+    `${f.querySelector("dt").textContent}: ${f.querySelector(".big").textContent}`).join(", ");
+  const look = async () => {
+    let over = false;
+    try {
+      const answer = await fetch(live.dataset.part, { credentials: "same-origin" });
+      if (!answer.ok) throw new Error(String(answer.status));
+      const held = live.contains(document.activeElement) ? document.activeElement.textContent : "";
+      live.innerHTML = await answer.text();
+      if (held) [...live.querySelectorAll("button, a")].find((b) => b.textContent === held)?.focus();
+      const state = live.querySelector(".state");
+      const phase = live.querySelector(".phase").textContent.trim();
+      if (phase !== before || turns % tell === 0) heard.textContent = `${phase}. ${figures()}`;
+      before = phase;
+      over = Boolean(state.dataset.over);
+      if (over && !state.dataset.failed) { location.replace(live.dataset.then); return; }
+      if (over) { location.reload(); return; }
+    } catch {
+      heard.textContent = "The page does not answer. Is it still running?";
+    }
+    turns += 1;
+    setTimeout(look, every);
+  };
+  setTimeout(look, every);
+}
