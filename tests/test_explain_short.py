@@ -4,12 +4,13 @@ from dataclasses import replace
 
 import pytest
 
-from planner.explain.repairs import ideas, repair_trials, repaired
+from planner.explain.repairs import ALL, ideas, repair_trials, repaired
 from planner.explain.shortage import short_fields, why
 from planner.explain.trial import Budget, solve_all
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
+from planner.report.facts import Facts
 from planner.season.domain import (
     Active,
     ActiveLimit,
@@ -172,6 +173,50 @@ def test_buying_bags_worked_by_hand() -> None:
     assert buy.also_changes == "nothing else changes"
 
 
+def test_more_of_a_sold_out_lot_that_covers_all_short_fields_comes_first() -> None:
+    """Two fields of 50 acres, one bag of 20 units for sale: 80 acres short.
+
+    Four bags more of it are 80 units x $90 = $7,200; 20 units take 40 fl oz of product, 100 units
+    200 fl oz, both one jug of 320. L2 would be cheaper, but nobody sells it.
+    """
+    sold_out = lot(on_hand=0.0, units_per_bag=20.0, can_buy=20.0, buy_price=90.0)
+    other = lot("L2", on_hand=0.0, units_per_bag=20.0, buy_price=50.0)
+    whole = season(
+        fields=(field("A", 50.0), field("B", 50.0)),
+        lots=(other, sold_out),
+        containers=(container(size=320.0),),
+    )
+    plan, tried, _, (both, *single) = mended(whole)
+    assert [s.field for s in plan.shortages] == ["A", "B"] == [r.field for r in single]
+    assert (tried[0].field, tried[0].what) == (ALL, "buy 4 bags more of L1")
+    assert tried[0].covers == ("A", "B")
+    assert both.sentence.startswith("All short fields are together short by 80 acres; ")
+    found = next(r for r in both.repairs if "L1" in r.what)
+    assert (found.cost, found.acres_covered) == pytest.approx((7_200.0, 80.0))
+    assert found.also_changes == "nothing else changes"
+
+
+def test_a_repair_that_costs_nothing_says_so() -> None:
+    _, _, _, (each,) = mended(season(lots=(lot(on_hand=60.0),)))
+    rate = next(r for r in each.repairs if r.what.startswith("drop"))
+    assert "(25 % less): the plan costs the same and covers 20 acres" in rate.sentence
+
+
+@pytest.mark.parametrize("by_stand", [False, True])
+def test_the_seed_that_is_short_is_one_figure(by_stand: bool) -> None:
+    """In the reason and on the sheet; lots of other germinations that don't fit don't count."""
+    sowing = {"sowing": TargetStand(100_000.0, 0.9)} if by_stand else {}
+    whole = season(
+        fields=(field(latest=2.1, **sowing),),
+        lots=(lot(on_hand=60.0, germination=0.9), lot("L2", "V26", 2.6, germination=0.5)),
+    )
+    plan = solve(whole, SolveOptions())
+    (short,) = short_fields(plan, whole)
+    facts = Facts(plan, whole)
+    assert facts.units_short(short.field, short.acres) == pytest.approx(short.units)
+    assert f"is {short.units:,.1f}".removesuffix(".0") in short.why
+
+
 def test_dropping_fewer_seeds_worked_by_hand() -> None:
     """60 units on 80 acres are 105,000 seeds an acre of the 140,000 wanted: 25 % less."""
     whole = season(lots=(lot(on_hand=60.0),))
@@ -252,7 +297,7 @@ def test_a_repair_removes_the_shortage_at_the_cost_it_states() -> None:
                     i
                     for i in mine
                     if found[i.key].cost.total - plan.cost.total == pytest.approx(r.cost)
-                    and all(s.field != r.field for s in found[i.key].shortages)
+                    and all(s.field not in i.covers for s in found[i.key].shortages)
                 ]
                 assert proofs, (seed, r)
                 for i in proofs:

@@ -12,6 +12,7 @@ from planner.agronomy.suitability import suitable
 from planner.explain.changes import acres_short, field_changes, order_changes
 from planner.explain.held import held_plan
 from planner.explain.limits import miss
+from planner.explain.supply import CRUMB
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
 from planner.plan.moves import ACRE
@@ -33,6 +34,14 @@ SEED_STEP = 1000.0
 LOWEST_RATE = 0.7
 """Share of the wanted rate under which no lower one is proposed (common practice)."""
 KEPT = 3
+CENT = 0.005
+"""Money that counts as none."""
+ALL = "All short fields"
+"""What a change is headed with that covers every short field at once."""
+
+
+Pairs = dict[tuple[str, str], list[str]]
+"""Recipes that suit, by field and lot."""
 
 
 class Idea(NamedTuple):
@@ -40,8 +49,11 @@ class Idea(NamedTuple):
 
     key: str
     field: str
+    """Or `ALL`."""
     what: str
     season: Season
+    covers: tuple[str, ...]
+    """The short fields that it is to cover."""
     lot: str = ""
     """Lot of which more is bought, empty for other changes."""
 
@@ -76,9 +88,15 @@ class Repaired(NamedTuple):
 
 
 def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Idea, ...]:
-    """Changes worth trying, field by field, those most likely to be cheap first."""
+    """Changes worth trying: those that cover all short fields, then field by field.
+
+    Those most likely to be cheap come first.
+    """
     fields = {f.name: f for f in season.fields}
-    per_field = [list(_ideas(fields[s.field], s, plan, season)) for s in short]
+    pairs = suitable(season) if short else {}
+    per_field = [list(_ideas(fields[s.field], s, plan, season, pairs)) for s in short]
+    if len(short) > 1:
+        per_field.insert(0, list(_buy(ALL, short, plan, season, pairs)))
     longest = max(map(len, per_field), default=0)
     # one idea of every field before the second of any, so that little time serves all
     return tuple(each[i] for i in range(longest) for each in per_field if i < len(each))
@@ -87,28 +105,36 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
 def repair_trials(found: tuple[Idea, ...], plan: Plan) -> tuple[Trial, ...]:
     """Return the seasons to plan, going on from the plan."""
     return tuple(
-        Trial(idea.key, idea.season, held_plan(plan, idea.season, plan), idea.field)
+        Trial(idea.key, idea.season, held_plan(plan, idea.season, plan), idea.covers)
         for idea in found
     )
 
 
-def _ideas(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterator[Idea]:
-    yield from _buy(field, short, plan, season)
+def _ideas(
+    field: Field, short: ShortField, plan: Plan, season: Season, pairs: Pairs
+) -> Iterator[Idea]:
+    yield from _buy(field.name, (short,), plan, season, pairs)
     yield from _lower_rate(field, short, season)
     yield from _widen(field, season)
     yield from _one_more_variety(field, season)
     yield from _stronger(field, season)
 
 
-def _buy(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterator[Idea]:
-    """Buy n bags more of a lot that suits."""
-    pairs = suitable(season)
+def _buy(
+    label: str, short: tuple[ShortField, ...], plan: Plan, season: Season, pairs: Pairs
+) -> Iterator[Idea]:
+    """Buy n bags more of a lot that suits all of some short fields.
+
+    First lots of which the plan buys all that is for sale: their price is known, and the seller
+    may find more.
+    """
     bought = {s.lot: s.bags for s in plan.seed_purchases}
-    fit = [lot for lot in season.lots if pairs.get((field.name, lot.name))]
-    fit.sort(key=lambda lot: (_price(lot, season), lot.name))
+    fields = {f.name: f for f in season.fields}
+    fit = [x for x in season.lots if all(pairs.get((s.field, x.name)) for s in short)]
+    fit.sort(key=lambda lot: (lot.name not in bought, _price(lot, season), lot.name))
     for lot in fit[:LOTS_TRIED]:
-        units = short.acres * units_per_acre(field, lot, season.farm)
-        least = max(1, ceil(units / lot.units_per_bag - 1e-9))
+        units = sum(s.acres * units_per_acre(fields[s.field], lot, season.farm) for s in short)
+        least = max(1, ceil(units / lot.units_per_bag - CRUMB))
         more = replace(
             lot,
             can_buy=(bought.get(lot.name, 0) + least) * lot.units_per_bag,
@@ -118,7 +144,8 @@ def _buy(field: Field, short: ShortField, plan: Plan, season: Season) -> Iterato
             continue
         changed = replace(season, lots=tuple(more if x is lot else x for x in season.lots))
         what = f"buy {count(least, 'bag')} more of {lot.name}"
-        yield Idea(f"{field.name}\nbuy {lot.name}", field.name, what, changed, lot.name)
+        key = f"{label}\nbuy {lot.name}"
+        yield Idea(key, label, what, changed, tuple(s.field for s in short), lot.name)
 
 
 def _price(lot: SeedLot, season: Season) -> float:
@@ -150,7 +177,7 @@ def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Ide
         f"{verb} {speech.seeds_per_acre(fewer)} instead of {speech.seeds_per_acre(wanted)} {noun} "
         f"per {speech.an_acre()} ({number((1 - fewer / wanted) * 100)} % less)"
     )
-    yield Idea(f"{field.name}\nrate", field.name, what, _with(season, lower))
+    yield Idea(f"{field.name}\nrate", field.name, what, _with(season, lower), (field.name,))
 
 
 def _widen(field: Field, season: Season) -> Iterator[Idea]:
@@ -165,7 +192,9 @@ def _widen(field: Field, season: Season) -> Iterator[Idea]:
             latest=None if field.latest is None else round(field.latest + by, 6),
         )
         what = f"widen its maturity window by {number(by)}"
-        yield Idea(f"{field.name}\nwindow {by}", field.name, what, _with(season, wide))
+        yield Idea(
+            f"{field.name}\nwindow {by}", field.name, what, _with(season, wide), (field.name,)
+        )
 
 
 def _one_more_variety(field: Field, season: Season) -> Iterator[Idea]:
@@ -173,7 +202,7 @@ def _one_more_variety(field: Field, season: Season) -> Iterator[Idea]:
     if most is not None:
         changed = replace(season, farm=replace(season.farm, max_varieties=most + 1))
         what = f"allow {most + 1} varieties a field instead of {most}"
-        yield Idea(f"{field.name}\nvarieties", field.name, what, changed)
+        yield Idea(f"{field.name}\nvarieties", field.name, what, changed, (field.name,))
 
 
 def _stronger(field: Field, season: Season) -> Iterator[Idea]:
@@ -192,7 +221,7 @@ def _stronger(field: Field, season: Season) -> Iterator[Idea]:
     nearest = min(others, key=lambda r: (_strength(r, field, season), r.name))
     wide = replace(field, only_recipes=(*field.only_recipes, nearest.name))
     what = f"allow the next stronger recipe, {nearest.name}"
-    yield Idea(f"{field.name}\nrecipe", field.name, what, _with(season, wide))
+    yield Idea(f"{field.name}\nrecipe", field.name, what, _with(season, wide), (field.name,))
 
 
 def _strength(recipe: Recipe, field: Field, season: Season) -> int:
@@ -223,19 +252,24 @@ def repaired(
     """
     speech = Speech(season.farm)
     result = []
-    for s in short:
-        mine = [idea for idea in tried if idea.field == s.field]
-        plans = [(idea, found[idea.key]) for idea in mine if idea.key in found]
+    groups = [(ALL, short)] if any(idea.field == ALL for idea in tried) else []
+    for label, mine in (*groups, *((s.field, (s,)) for s in short)):
+        own = [idea for idea in tried if idea.field == label]
+        plans = [(idea, found[idea.key]) for idea in own if idea.key in found]
         good = [
-            _repair(idea, other, plan, season) for idea, other in plans if _covers(s, other, plan)
+            _repair(idea, other, plan, season)
+            for idea, other in plans
+            if all(_covers(s, other, plan) for s in mine)
         ]
         good.sort(key=lambda r: (r.cost, r.what))
-        late = len(mine) - len(plans)
-        held = tuple(name for name, other in without.items() if _covers(s, other, plan))
-        text = _words(s, good[:KEPT], len(mine), late, speech)
+        late = len(own) - len(plans)
+        held = tuple(
+            name for name, other in without.items() if all(_covers(s, other, plan) for s in mine)
+        )
+        text = _words(label, sum(s.acres for s in mine), good[:KEPT], len(own), late, speech)
         if held:
             text += f" Held back by: {listing(held)}."
-        result.append(Repaired(s.field, tuple(good[:KEPT]), len(mine), late, held, text))
+        result.append(Repaired(label, tuple(good[:KEPT]), len(own), late, held, text))
     return tuple(result)
 
 
@@ -258,15 +292,16 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
     cost = other.cost.total - plan.cost.total
     covered = acres_short(plan) - acres_short(other)
     also = _also(idea, plan, other)
-    side = "more" if cost >= 0.0 else "less"
-    text = f"{what[0].upper()}{what[1:]}: the plan costs {speech.money(abs(cost))} {side}"
+    side = f"{speech.money(abs(cost))} {'more' if cost >= 0.0 else 'less'}"
+    side = side if abs(cost) >= CENT else "the same"
+    text = f"{what[0].upper()}{what[1:]}: the plan costs {side}"
     text += f" and covers {speech.acres(covered)}; {also}."
     return Repair(idea.field, what, cost, other.gap, covered, also, text)
 
 
 def _also(idea: Idea, plan: Plan, other: Plan) -> str:
     """Say what else a change would move."""
-    fields = [name for name in field_changes(plan, other) if name != idea.field]
+    fields = [name for name in field_changes(plan, other) if name not in idea.covers]
     orders = order_changes(plan, other)
     parts = []
     if fields:
@@ -276,8 +311,11 @@ def _also(idea: Idea, plan: Plan, other: Plan) -> str:
     return " and ".join(parts) or "nothing else changes"
 
 
-def _words(short: ShortField, good: list[Repair], tried: int, late: int, speech: Speech) -> str:
-    text = f"{short.field} is short by {speech.acres(short.acres)}"
+def _words(
+    label: str, acres: float, good: list[Repair], tried: int, late: int, speech: Speech
+) -> str:
+    be = "are together" if label == ALL else "is"
+    text = f"{label} {be} short by {speech.acres(acres)}"
     if good:
         text += f"; {count(len(good), 'single change')} would cover it"
         text += ", cheapest first." if len(good) > 1 else "."

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import need, rating
 from planner.agronomy.suitability import Bar, lot_obstacles, obstacles
 from planner.explain.limits import Cause, Scene, miss, not_enough
-from planner.explain.supply import units_for
+from planner.explain.supply import units_short
 from planner.explain.words import Speech, count, listing, number
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def _diagnose(field: Field, shortage: Shortage, scene: Scene) -> ShortField:
         cause, text = _no_recipe(field, fitting, season)
     else:
         cause, text = not_enough(field, shortage.acres, allowed, scene)
-    units = units_for(field, shortage.acres, allowed or fitting or season.lots, season)
+    units = units_short(field, shortage.acres, season, scene.pairs)
     return ShortField(field.name, shortage.acres, units, cause, text)
 
 

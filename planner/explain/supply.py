@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.seeding import units_per_acre
+from planner.agronomy.suitability import lot_obstacles
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -87,3 +88,15 @@ def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Seaso
         except ValueError:
             continue
     return min(needs, default=0.0)
+
+
+def units_short(
+    field: Field, acres: float, season: Season, pairs: Mapping[tuple[str, str], list[str]]
+) -> float:
+    """Fewest units that short acres of a field would take, of lots that may go on it if any may.
+
+    `pairs` is `suitable` of the season.
+    """
+    allowed = [lot for lot in season.lots if pairs.get((field.name, lot.name))]
+    fitting = [lot for lot in season.lots if not lot_obstacles(field, lot)]
+    return units_for(field, acres, allowed or fitting or season.lots, season)

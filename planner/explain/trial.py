@@ -28,8 +28,8 @@ class Trial(NamedTuple):
     season: Season
     known: Plan | None = None
     """A plan that the changed season allows too, to go on from; its acres short are kept."""
-    cover: str = ""
-    """Short field of the known plan that is to be covered, others no shorter than before."""
+    cover: tuple[str, ...] = ()
+    """Short fields of the known plan that are to be covered, others no shorter than before."""
 
 
 @dataclass(frozen=True, slots=True)

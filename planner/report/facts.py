@@ -7,12 +7,14 @@ from dataclasses import dataclass
 from functools import cached_property
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.agronomy.suitability import suitable
 from planner.explain.barred import barred
+from planner.explain.supply import units_short
 from planner.plan.field_costs import field_costs
 from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
-from planner.season.domain import UNTREATED, SeedingRate
+from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from datetime import date
@@ -263,7 +265,7 @@ class Facts:
                 sums[key][i] += units
         if sums:
             for s in self.plan.shortages:
-                sums[self._nearest(s.field, spans)][3] += s.acres * self.units_an_acre(s.field)
+                sums[self._nearest(s.field, spans)][3] += self.units_short(s.field, s.acres)
         return tuple(MaturityBalance(_span(spans[key]), *sums[key]) for key in sorted(sums))
 
     def _nearest(self, name: str, spans: dict[int, list[float]]) -> int:
@@ -272,15 +274,13 @@ class Facts:
         middle = sum(bounds) / len(bounds) if bounds else 0.0
         return min(spans, key=lambda key: (min(abs(m - middle) for m in spans[key]), key))
 
-    def units_an_acre(self, name: str) -> float:
-        """Units that an acre of a field takes of an average lot."""
-        farm, sowing = self.season.farm, self.fields[name].sowing
-        if isinstance(sowing, SeedingRate):
-            drop = sowing.seeds
-        else:
-            known = [lot.germination for lot in self.season.lots if lot.germination]
-            drop = sowing.plants / sowing.emergence / (sum(known) / len(known) if known else 1.0)
-        return drop * (1.0 + farm.spare_seed) / farm.seeds_per_unit
+    def units_short(self, name: str, acres: float) -> float:
+        """Units that short acres of a field would take, as the reason for them says it."""
+        return units_short(self.fields[name], acres, self.season, self._suitable)
+
+    @cached_property
+    def _suitable(self) -> dict[tuple[str, str], list[str]]:
+        return suitable(self.season)
 
 
 def _near_zero(units: float) -> float:

@@ -179,7 +179,7 @@ def _shortages(facts: Facts) -> Table:
             facts.fields[s.field].priority,
             facts.fields[s.field].planting_date,
             Cell(s.acres, Look.SHORT),
-            s.acres * facts.units_an_acre(s.field),
+            facts.units_short(s.field, s.acres),
             s.why,
         )
         for s in facts.plan.shortages

@@ -14,6 +14,8 @@ from planner.optimize.model.program import make_model
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
+    from collections.abc import Collection
+
     from planner.optimize.mip.highs import Answer, Floats
     from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.model.program import Model
@@ -45,12 +47,16 @@ def solve_from(
 
 
 def cover_from(
-    season: Season, known: Plan, field: str, options: SolveOptions, stop: Stop | None = None
+    season: Season,
+    known: Plan,
+    fields: Collection[str],
+    options: SolveOptions,
+    stop: Stop | None = None,
 ) -> Plan | None:
-    """Cover a short field, going on from a plan, no other field shorter; then be as cheap.
+    """Cover short fields, going on from a plan, no other field shorter; then be as cheap.
 
-    Acres of the field are priced until they are covered, the price raised where it was too low.
-    Returns the best plan found, the field still short if it could not be covered; None where
+    Acres of the fields are priced until they are covered, the price raised where it was too low.
+    Returns the best plan found, the fields still short if they could not be covered; None where
     `known` is no plan of the season.
     """
     began = now()
@@ -62,21 +68,23 @@ def cover_from(
     names = [f.name for f in model.it.fields]
     held = np.array([short.get(name, 0.0) * (1 + 1e-9) + 1e-9 for name in names])
     model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
-    column = int(model.at["short"][names.index(field)])
-    price = 2.0 * (abs(known.cost.total) + 1000.0) / max(1.0, short.get(field, 0.0))
+    places = [i for i, name in enumerate(names) if name in fields]
+    columns = model.at["short"][places]
+    price = 2.0 * (abs(known.cost.total) + 1000.0)
+    price /= max(1.0, min(short.get(names[i], 0.0) for i in places))
     for _ in range(RAISES):
         cost = model.matrix.cost.copy()
-        cost[column] += price
+        cost[columns] += price
         half = replace(_limits(options, began), gap=1e-5)
         half = replace(half, seconds=half.seconds / 2.0)
         priced = replace(model.matrix, cost=cost)
         answer = solve(priced, half, watch=Watch(stop, better=knowing(priced, x)))
         if answer.x is not None and priced.price(answer.x) < priced.price(x):
             x = answer.x
-        if x[column] <= COVERED:
+        if x[columns].max() <= COVERED:
             break
         price *= 100.0
-    held[names.index(field)] = max(float(x[column]) + 1e-9, 1e-9)
+    held[places] = np.maximum(x[columns] + 1e-9, 1e-9)
     model = model.bounded("short", np.minimum(held, model.matrix.upper[model.at["short"]]))
     plan = _cheapest_from(model, x, known, _limits(options, began), stop)
     return replace(plan, seconds=now() - began)
