@@ -41,7 +41,7 @@ class Worker:
 
     def __init__(self) -> None:
         # -P: no modules from the folder that the user happens to stand in.
-        root = str(Path(__file__).resolve().parents[2])
+        root = str(Path(__file__).resolve().parents[3])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
             [sys.executable, "-P", "-m", "planner.optimize.search.worker"],
