@@ -328,13 +328,17 @@ def write(
     why: Explanation | None = None,
     *,
     stem: str = "plan",
+    packs: Sequence[str] = ("winter", "shop", "study"),
 ) -> tuple[Path, ...]:
-    """Write the plan into a folder, which is made if needed: ``plan.json`` and ``plan.xlsx``.
+    """Write the plan into a folder, which is made if needed: ``plan.json`` and its workbooks.
 
-    Where anything is treated, the campaign in the shop is planned too and stands in both, with its
-    days in ``plan.ics``. Files are written whole or not at all; an older plan stays until the new
-    one is complete. Where a file of it is open in another program, the new plan is written beside
-    it, as ``plan (2).xlsx`` and so on.
+    ``plan.xlsx`` is what to order and decide from, ``shop.xlsx`` what to treat and plant from,
+    ``study.xlsx`` why the plan is as it is. Where anything is treated, the campaign in the shop
+    is planned too, with its days in ``plan.ics``.
+
+    Files are written whole or not at all; an older plan stays until the new one is complete. Where
+    a file of it is open in another program, the new plan is written beside it, as
+    ``plan (2).xlsx`` and so on.
 
     Parameters
     ----------
@@ -342,11 +346,13 @@ def write(
         What `explain` returns, to be written too.
     stem
         Name of the files without what follows the point.
+    packs
+        Workbooks wanted: winter, shop, study.
 
     Returns
     -------
     tuple of Path
-        The files written.
+        The files written, ``plan.json`` first.
 
     Raises
     ------
@@ -357,4 +363,4 @@ def write(
     """
     from planner.report.plan_files import write_plan
 
-    return write_plan(plan, season, Path(folder), why, stem)
+    return write_plan(plan, season, Path(folder), why, stem, packs)

@@ -14,6 +14,7 @@ import sys
 import threading
 import traceback
 from datetime import datetime  # noqa: TC003 - typer reads it when the command line is read
+from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
 
@@ -59,6 +60,15 @@ def _version(asked: bool) -> None:
     if asked:
         print(f"wholedrum {__version__}")
         raise typer.Exit
+
+
+class Pack(StrEnum):
+    """What --pack takes."""
+
+    WINTER = "winter"
+    SHOP = "shop"
+    STUDY = "study"
+    ALL = "all"
 
 
 Input = Annotated[
@@ -221,6 +231,14 @@ def plan(
             "germinations that differ as seed-testing rules allow.",
         ),
     ] = False,
+    pack: Annotated[
+        Pack,
+        typer.Option(
+            "--pack",
+            help="Workbooks to write: plan.xlsx for the winter, shop.xlsx to treat and plant from, "
+            "study.xlsx to see why.",
+        ),
+    ] = Pack.ALL,
     most_moved: Annotated[
         float | None,
         typer.Option(
@@ -232,7 +250,8 @@ def plan(
         ),
     ] = None,
 ) -> None:
-    """Make the plan, write plan.json and plan.xlsx, print the order, the cost and what is short."""
+    """Make the plan, write plan.json and its workbooks, print order, cost and what is short."""
+    from planner.report.files import PACKS
     from planner.terminal.deciding import Options
     from planner.terminal.planning import Extras, plan_season
 
@@ -241,7 +260,8 @@ def plan(
         raise typer.BadParameter(msg)
     options = Options(seconds, gap, effort, seed, quiet=quiet)
     wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
-    extras = Extras(wanted, what_if, since, most_moved, usual_unknowns=usual_unknowns)
+    packs = PACKS if pack is Pack.ALL else (pack.value,)
+    extras = Extras(wanted, what_if, since, most_moved, usual_unknowns=usual_unknowns, packs=packs)
     made, lines = plan_season(source, out, options, extras)
     for line in lines:
         _print(line)

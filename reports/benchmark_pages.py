@@ -179,7 +179,7 @@ BOOK_FIGURES = (
     ("render", "render, s", 2),
     ("json", "plan.json, s", 2),
     ("memory", "memory, MB", 0),
-    ("file", "plan.xlsx, MB", 2),
+    ("file", "workbooks, MB", 2),
 )
 BOOK = """# How the workbook grows
 

@@ -26,8 +26,11 @@ if TYPE_CHECKING:
 
 ROOT = Path(__file__).parent.parent
 DOTS_PER_INCH = 66
-README = {"The plan": "first-page.png", "Pictures": "charts.png"}
-"""Heading of a sheet, as its pages have it in the middle of the foot, and its picture."""
+README = {
+    "plan.xlsx": {"The plan": "first-page.png"},
+    "study.xlsx": {"Pictures": "charts.png"},
+}
+"""By workbook: heading of a sheet, as its pages have it in their foot, and its picture."""
 
 
 def readme_pictures(folder: Path) -> list[Path]:
@@ -37,11 +40,11 @@ def readme_pictures(folder: Path) -> list[Path]:
     season = planner.load(ROOT / "data" / "demo.xlsx")
     with tempfile.TemporaryDirectory() as place:
         planner.write(planner.make_plan(season, seconds=60), season, place)
-        with printed(Path(place) / "plan.xlsx") as pdf:
-            found = first_pages(feet(pdf), tuple(README))
-            for heading, number in found.items():
-                draw(pdf, number, folder / README[heading])
-    return [folder / name for name in README.values()]
+        for workbook, pictures in README.items():
+            with printed(Path(place) / workbook) as pdf:
+                for heading, number in first_pages(feet(pdf), tuple(pictures)).items():
+                    draw(pdf, number, folder / pictures[heading])
+    return [folder / name for pictures in README.values() for name in pictures.values()]
 
 
 def pages(workbook: Path, folder: Path, *, every: bool) -> list[Path]:

@@ -15,14 +15,16 @@ from planner.errors import InputError
 from planner.report import calibration_frames
 from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
-from planner.report.frames import make_book
-from planner.report.sheets import Room, Text
+from planner.report.sheets import Pack, Room, Text
 from planner.report.workbook import render
 from planner.season.domain import Season
+from tests.books import described
 from tests.campaigns import hand_plan, hand_season, random_case
 
 TITLES = [
+    "The shop",
     "Shop calendar",
+    "Days and changes",
     "Recipe cards",
     "Calibration",
     "Which jug is hooked up",
@@ -31,10 +33,11 @@ TITLES = [
     "Treatment log",
     "Cleaning",
     "Seed tags",
-    "Tag labels",
     "Plant-by clock",
     "Left over",
+    "Tag labels",
 ]
+NOT_HELD = {"Plant-by clock", "The shop"}
 CAUTION = (
     "Label first. Wear its protective equipment; move air. Never food, feed or oil. Children and"
     " livestock away. Licensed practice only."
@@ -97,9 +100,9 @@ def test_cautions_are_on_every_sheet_that_is_held_in_the_shop(hand):
     """
     season, plan = hand_season(), hand_plan()
     made = make_campaign(season, plan)
-    sheets = make_book(plan, season, campaign_sheets(made)).sheets
+    sheets = described(plan, season, campaign=made)[Pack.SHOP].sheets
     held = [s for s in sheets if s.room is Room.TREATING or s.title == "Left over"]
-    assert {s.title for s in held} == {*TITLES, "Treating", "Doses"} - {"Plant-by clock"}
+    assert {s.title for s in held} == {*TITLES, "Treating", "Doses"} - NOT_HELD
     for sheet in held:
         said = paragraphs(sheet)
         assert CAUTION in said or set(said) >= CAUTIONS, sheet.title
@@ -125,8 +128,8 @@ def test_calendar_tells_days_and_what_is_not_approved(hand):
         3,
         90,
     ]
-    assert "R1 (before Sat 5/1/2027, when it is first treated)" in texts(sheet)
-    assert row_with(sheet, "R1", "none yet")
+    assert "R1 (before Sat 5/1/2027, when it is first treated)" in texts(hand["The shop"])
+    assert row_with(hand["Days and changes"], "R1", "none yet")
 
 
 def test_calibration_says_what_a_catch_holds(hand):

@@ -6,10 +6,11 @@ import time
 import pytest
 
 from planner.errors import Fault, InputError
-from planner.report.frames import make_book
+from planner.report.packs import file_name
 from planner.report.workbook import render
 from planner.season.names import key
 from planner.season.read import read_season
+from tests.books import described
 from tests.inputs import Sheets, folder, good, put, setting, workbook
 from tests.plans import HAND_PLAN, HAND_SEASON
 
@@ -397,10 +398,11 @@ def test_a_day_that_does_not_exist_is_told(tmp_path, text, said):
 
 
 def test_a_plan_is_not_taken_for_a_season(tmp_path):
-    path = tmp_path / "plan.xlsx"
-    path.write_bytes(render(make_book(HAND_PLAN, HAND_SEASON)))
-    with pytest.raises(InputError, match="this is a plan, made from a season"):
-        read_season(path)
+    for pack, book in described(HAND_PLAN, HAND_SEASON).items():
+        path = tmp_path / file_name(pack)
+        path.write_bytes(render(book))
+        with pytest.raises(InputError, match="this is a plan, made from a season"):
+            read_season(path)
 
 
 def test_a_fault_in_a_workbook_names_the_sheet_and_the_cell(tmp_path):

@@ -48,6 +48,30 @@ def test_plan_writes_and_prints_the_order(tiny: Path, tmp_path: Path, capsys: Ca
     assert "plan.json" in shown.out
 
 
+@pytest.mark.parametrize("pack", ["winter", "shop", "study"])
+def test_a_pack_is_written_alone_and_older_ones_are_named(
+    tiny: Path, tmp_path: Path, capsys: Capture, pack: str
+) -> None:
+    """Each is whole: it opens with a first page of its own, and no jump leads out of it."""
+    out = tmp_path / "out"
+    name, first = {
+        "winter": ("plan.xlsx", "The plan"),
+        "shop": ("shop.xlsx", "The shop"),
+        "study": ("study.xlsx", "The study"),
+    }[pack]
+    assert plan(tiny, out, "--pack", pack) == 0
+    assert sorted(p.name for p in out.iterdir()) == sorted(["plan.ics", "plan.json", name])
+    assert openpyxl.load_workbook(out / name).sheetnames[0] == first
+    capsys.readouterr()
+    other = "study" if pack == "shop" else "shop"
+    assert plan(tiny, out, "--pack", other) == 0
+    assert f"Of an earlier plan: {name}." in capsys.readouterr().out
+
+
+def test_a_pack_that_is_not_there_is_a_wrong_use(tiny: Path, tmp_path: Path) -> None:
+    assert plan(tiny, tmp_path / "out", "--pack", "spring") == 2
+
+
 def test_default_folder_is_beside_the_input(tiny: Path) -> None:
     assert cli.run(["plan", str(tiny), "--seconds", "20"]) == 0
     assert (tiny.parent / "tiny-plan" / "plan.json").is_file()
@@ -334,7 +358,7 @@ def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture
         "was": "100",
         "value": "130",
     }
-    book = openpyxl.load_workbook(tmp_path / "out" / "plan.xlsx")
+    book = openpyxl.load_workbook(tmp_path / "out" / "study.xlsx")
     cells = [tuple(row) for row in book["What if"].iter_rows(values_only=True)]
     assert tuple(changed.values()) in [row[:6] for row in cells]
 

@@ -244,14 +244,16 @@ def test_checking_a_folder_leaves_no_trace(folder: Path, tmp_path: Path) -> None
     assert not (tmp_path / "new").exists()
 
 
-@pytest.mark.parametrize("mark", [".~lock.plan.xlsx#", "~$plan.xlsx"])
+@pytest.mark.parametrize(
+    "mark", [".~lock.plan.xlsx#", "~$plan.xlsx", "~$shop.xlsx", ".~lock.study.xlsx#"]
+)
 def test_an_open_workbook_is_told_before_the_work(folder: Path, mark: str) -> None:
     (folder / mark).write_bytes(b"")
     with pytest.raises(OutputError, match="close it"):
         check_folder(folder)
 
 
-@pytest.mark.parametrize("name", ["plan.xlsx", "plan.json", "plan.ics"])
+@pytest.mark.parametrize("name", ["plan.xlsx", "shop.xlsx", "study.xlsx", "plan.json", "plan.ics"])
 def test_a_folder_in_the_way_is_told_before_the_work(tmp_path: Path, name: str) -> None:
     (tmp_path / name).mkdir()
     with pytest.raises(OutputError, match="is a folder"):

@@ -9,15 +9,15 @@ from openpyxl import load_workbook
 
 from planner.campaign.campaign import make_campaign
 from planner.report.facts import DIFFER, FRONT, Facts
-from planner.report.frames import make_book
 from planner.report.plan_files import write_plan
 from planner.report.risk_frames import bag_order, differ_sheet
-from planner.report.sheets import Cell, Charts, Sheet, Table, Text
+from planner.report.sheets import Cell, Charts, Pack, Sheet, Table, Text
 from planner.report.workbook import render
 from planner.risk.as_planned import as_planned
 from planner.risk.margins import last_bags, margins
 from planner.risk.usual import TOLD
 from planner.season.domain import Quantity, Season, Unknown
+from tests.books import described, winter
 from tests.inputs import folder, good
 from tests.plans import HAND_PLAN, HAND_SEASON
 from tests.sample_plan import awkward_season, greedy_plan, sample_season
@@ -101,7 +101,7 @@ def test_late_prices_are_shown_where_there_are_any():
 
 def test_page_one_says_so_in_a_line():
     def said(season: Season, held) -> str:
-        front = make_book(greedy_plan(season), season, (), held).sheets[0]
+        front = winter(greedy_plan(season), season, held=held).sheets[0]
         assert front.title == FRONT
         return next(
             b.paragraphs[0]
@@ -123,8 +123,8 @@ def test_the_workbook_reads_back(season):
     season = replace(season, unknowns=UNKNOWNS)
     plan = greedy_plan(season)
     held = as_planned(season, plan, draws=256)
-    bags = bag_order(make_campaign(season, plan))
-    book = load_workbook(io.BytesIO(render(make_book(plan, season, (), held, bags))))
+    books = described(plan, season, campaign=make_campaign(season, plan), held=held)
+    book = load_workbook(io.BytesIO(render(books[Pack.STUDY])))
     page = book[DIFFER]
     assert len(page._charts) == 2
     texts = [c.value for row in page.iter_rows() for c in row if isinstance(c.value, str)]

@@ -32,6 +32,7 @@ from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
 from planner.terminal import memory
 from tests import seasons
+from tests.books import NAMES
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -290,7 +291,7 @@ def test_full_disk_keeps_the_old_plan(tiny: Path, tmp_path: Path) -> None:
         assert "full" in done.stderr
         assert "Traceback" not in done.stderr
         assert farms_in(out) == {FARM}
-        assert visible(out) == ["plan.ics", "plan.json", "plan.xlsx"]
+        assert visible(out) == ["plan.ics", "plan.json", "plan.xlsx", "shop.xlsx", "study.xlsx"]
 
 
 def test_read_only_disk_is_told_before_the_work(tiny: Path, tmp_path: Path) -> None:
@@ -409,18 +410,19 @@ def test_text_from_the_input_never_becomes_a_formula_or_a_link(tiny: Path, tmp_p
     assert visible(tmp_path) == sorted([*before, "out"])
     written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
     assert written["planting"][0]["field"] == DANGEROUS["Home 80"]
-    book = load_workbook(tmp_path / "out" / "plan.xlsx")
+    books = [load_workbook(tmp_path / "out" / name) for name in NAMES]
     texts = set()
-    for cell in (cell for page in book for row in page.iter_rows() for cell in row):
+    for cell in (c for book in books for page in book for row in page.iter_rows() for c in row):
         if cell.data_type == "f":
             assert not any(name in str(cell.value) for name in DANGEROUS.values()), cell.value
         if cell.hyperlink is not None:
             assert cell.hyperlink.target is None
         texts.add(str(cell.value))
     assert set(DANGEROUS.values()) - {DANGEROUS["Marten Hill"]} <= texts
-    with zipfile.ZipFile(tmp_path / "out" / "plan.xlsx") as parts:
-        for name in parts.namelist():
-            assert b'TargetMode="External"' not in parts.read(name)
+    for book in NAMES:
+        with zipfile.ZipFile(tmp_path / "out" / book) as parts:
+            for name in parts.namelist():
+                assert b'TargetMode="External"' not in parts.read(name)
 
 
 WATCHED = """

@@ -9,15 +9,13 @@ import pytest
 from planner.campaign.campaign import make_campaign
 from planner.explain.explain import explain
 from planner.explain.trial import Budget
-from planner.report.campaign_frames import campaign_sheets
-from planner.report.explain_frames import explain_sheets
-from planner.report.frames import make_book
 from planner.report.heights import row_heights
 from planner.report.layout import lay_out, page_breaks, shrink_parts
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Cell, Column, Link, Page, PageBreak, Sheet, Table, Text
 from planner.report.spread import spread
 from planner.report.workbook import render
+from tests.books import described
 from tests.sample_plan import awkward_season, big_season, greedy_plan, tiled
 
 COLUMNS = (Column("name", "Name"), Column("other", "Other"))
@@ -78,31 +76,30 @@ def test_links_find_a_table_that_moved() -> None:
     assert made["Mine 2"][address].value == "name 4"
 
 
-def whole_book(season, plan, why=None) -> Book:
-    more = explain_sheets(why, Manner()) if why else ()
-    return make_book(plan, season, [*more, *campaign_sheets(make_campaign(season, plan))])
+def whole_plan(season, plan, why=None) -> list[Book]:
+    campaign = make_campaign(season, plan)
+    return [*described(plan, season, campaign=campaign, why=why).values()]
 
 
-def explained() -> Book:
+def explained() -> list[Book]:
     season = awkward_season()
     plan = greedy_plan(season)
-    return whole_book(season, plan, explain(season, plan, Budget(0.0)))
+    return whole_plan(season, plan, explain(season, plan, Budget(0.0)))
 
 
-def of_season(make) -> Book:
+def of_season(make) -> list[Book]:
     season = make()
-    return whole_book(season, greedy_plan(season))
+    return whole_plan(season, greedy_plan(season))
 
 
 @pytest.mark.parametrize(
     "make",
-    [explained, lambda: of_season(lambda: big_season(200)), lambda: whole_book(*tiled(15))],
+    [explained, lambda: of_season(lambda: big_season(200)), lambda: whole_plan(*tiled(15))],
     ids=["awkward", "large", "tiled"],
 )
 def test_no_table_of_a_plan_runs_over_pages_without_its_header(make) -> None:
-    book = make()
     long = 0
-    for each in book.sheets:
+    for book, each in [(made, sheet) for made in make() for sheet in made.sheets]:
         layout = lay_out(each, book.manner, home=each.page.private)
         layout.heights = row_heights(layout, book.manner)
         for placed in layout.placed:

@@ -16,11 +16,12 @@ import pytest
 
 from planner.plan.plan import Plan
 from planner.plan.price import carryover, order_cost, product_uses
-from planner.report.frames import make_book
+from planner.report.sheets import Pack
 from planner.report.try_frames import total_of
 from planner.report.workbook import render
 from planner.season.domain import DiscountLevel, PriceBreak, Season
 from planner.season.read import read_season
+from tests.books import described
 from tests.office import MISSING, SOFFICE, needs_office
 from tests.sample_plan import awkward_season, greedy_plan, sample_season
 
@@ -99,7 +100,7 @@ def calculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
     for name, make in SEASONS.items():
         season = make()
         plan = greedy_plan(season)
-        content = render(make_book(plan, season))
+        content = render(described(plan, season)[Pack.STUDY])
         for number in range(3):
             counts = planned(plan) if number == 0 else some_counts(season, number)
             path = folder / f"{name}-{number}.xlsx"

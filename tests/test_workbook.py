@@ -15,7 +15,7 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.report import looks
-from planner.report.frames import make_book
+from planner.report.frames import make_books
 from planner.report.json import to_json
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -28,6 +28,7 @@ from planner.report.sheets import (
     Formula,
     Link,
     Look,
+    Pack,
     Series,
     Sheet,
     Table,
@@ -38,6 +39,7 @@ from planner.report.texts import lines
 from planner.report.workbook import render
 from planner.season.domain import Season
 from planner.season.read import read_season
+from tests.books import Written
 from tests.office import drawn_words, errors, needs_drawing, needs_office, recalculated
 from tests.sample_plan import AWKWARD, awkward_season, big_season, greedy_plan, sample_season
 from tests.seasons import random_season
@@ -65,16 +67,20 @@ class Made:
     def __init__(self, season: Season) -> None:
         self.season = season
         self.plan: Plan = greedy_plan(season)
-        self.content = render(make_book(self.plan, season))
+        self.book = Written(make_books(self.plan, season))
+        self.content = self.book.content
         self.json = to_json(self.plan, season)
-        self.book = openpyxl.load_workbook(io.BytesIO(self.content))
         self.volume = L_PER_FLOZ if season.farm.metric else 1 / 128
         self.area = HA_PER_ACRE if season.farm.metric else 1.0
 
     def table(self, sheet: str, *headers: str) -> pd.DataFrame:
         """Rows of the table whose first headers begin like these, without sums."""
         frame = pd.read_excel(
-            io.BytesIO(self.content), sheet, header=None, engine="openpyxl", keep_default_na=False
+            io.BytesIO(self.content[self.book.pack_of(sheet)]),
+            sheet,
+            header=None,
+            engine="openpyxl",
+            keep_default_na=False,
         )
         for at in range(len(frame)):
             found = [str(v) for v in frame.iloc[at]]
@@ -227,31 +233,37 @@ def test_every_text_is_marked_as_text(made: Made) -> None:
 
 
 def test_nothing_leads_out_of_the_workbook(made: Made) -> None:
-    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
-        for name in file.namelist():
-            text = file.read(name).decode("utf-8", "replace")
-            assert "TargetMode" not in text, name
-            assert "externalLink" not in text, name
-            assert "<script" not in text, name
+    for content in made.content.values():
+        with zipfile.ZipFile(io.BytesIO(content)) as file:
+            for name in file.namelist():
+                text = file.read(name).decode("utf-8", "replace")
+                assert "TargetMode" not in text, name
+                assert "externalLink" not in text, name
+                assert "<script" not in text, name
 
 
 def test_links_lead_to_cells_that_hold_something(made: Made) -> None:
-    linked = [c for c in cells(made.book) if c.hyperlink]
-    assert len(linked) > 20
-    for c in linked:
-        title, address = re.fullmatch(r"'(.+)'!(A\d+)", c.hyperlink.location).groups()
-        assert made.book[title][address].value is not None, (c, c.hyperlink.location)
-        assert c.hyperlink.target is None
+    seen = 0
+    for book in made.book.books.values():
+        linked = [c for c in cells(book) if c.hyperlink]
+        assert len(linked) > 3
+        seen += len(linked)
+        for c in linked:
+            title, address = re.fullmatch(r"'(.+)'!(A\d+)", c.hyperlink.location).groups()
+            assert book[title][address].value is not None, (c, c.hyperlink.location)
+            assert c.hyperlink.target is None
+    assert seen > 20
 
 
 def test_a_link_from_a_number_reaches_its_rows() -> None:
     made = Made(sample_season())
-    sheet = made.book["Fields"]
-    header = next(r for r in range(1, 20) if sheet.cell(r, 2).value == "Field")
-    for row in range(header + 1, header + 4):
+    study = made.book.books[Pack.STUDY]
+    sheet = study["Order"]
+    header = next(r for r in range(1, 20) if sheet.cell(r, 2).value == "Product")
+    for row in range(header + 1, header + 3):
         (link,) = [c.hyperlink for c in sheet[row] if c.hyperlink]
         target = int(link.location.split("!A")[1])
-        assert made.book["Seed"].cell(target, 2).value == sheet.cell(row, 3).value
+        assert study["Products"].cell(target, 1).value == sheet.cell(row, 2).value
 
 
 def test_control_characters_go_and_cuts_are_told() -> None:
@@ -317,11 +329,12 @@ def test_two_sheets_of_one_title_are_refused() -> None:
 
 @needs_office
 def test_no_cell_holds_an_error_once_calculated(made: Made, tmp_path: Path) -> None:
-    path = tmp_path / "plan.xlsx"
-    path.write_bytes(made.content)
-    book = recalculated(path)
-    assert book.sheetnames == made.book.sheetnames
-    assert errors(book) == []
+    for pack, content in made.content.items():
+        path = tmp_path / f"{pack.value}.xlsx"
+        path.write_bytes(content)
+        book = recalculated(path)
+        assert book.sheetnames == made.book.books[pack].sheetnames
+        assert errors(book) == []
 
 
 # --- on paper ------------------------------------------------------------------------------------
@@ -389,10 +402,9 @@ def test_every_sheet_is_set_up_for_print(made: Made) -> None:
 
 
 def test_the_answer_fits_one_page(made: Made) -> None:
-    sheet = made.book.worksheets[0]
+    sheet = made.book.first.worksheets[0]
     assert sheet.title == "The plan"
     assert (sheet.page_setup.fitToWidth, sheet.page_setup.fitToHeight) == (1, 1)
-    assert len(sheet._charts) == 2
     assert sheet.max_row < 90
 
 
@@ -461,8 +473,8 @@ def test_order_sheets_add_up_to_the_cost(made: Made) -> None:
 
 def test_charts_name_their_axes_and_show_them(made: Made) -> None:
     charts = [c for sheet in made.book for c in sheet._charts]
-    assert len(charts) >= 6
-    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
+    assert len(charts) >= 4
+    with zipfile.ZipFile(io.BytesIO(made.content[Pack.STUDY])) as file:
         names = [n for n in file.namelist() if re.fullmatch(r"xl/charts/chart\d+\.xml", n)]
         assert len(names) == len(charts)
         for name in names:
@@ -522,8 +534,8 @@ def test_units_follow_the_farm() -> None:
 def test_an_empty_plan_can_be_written() -> None:
     season = sample_season()
     plan = greedy_plan(replace(season, fields=()))
-    book = openpyxl.load_workbook(io.BytesIO(render(make_book(plan, replace(season, fields=())))))
-    assert "Nothing to order" in str([c.value for c in cells(book)])
+    written = Written(make_books(plan, replace(season, fields=())))
+    assert "Nothing to order" in str([c.value for c in cells(written.first)])
 
 
 def test_currencies_of_all_kinds_are_literal() -> None:
@@ -581,12 +593,18 @@ WORKSHEET_PARTS = [
 
 def test_the_written_xml_is_in_order(made: Made) -> None:
     """What office programs offer to repair: parts out of order, double merges, long feet."""
+    for pack, content in made.content.items():
+        in_order(content, len(made.book.books[pack].sheetnames))
+
+
+def in_order(content: bytes, count: int) -> None:
+    """Check the parts of every sheet of a workbook."""
     from xml.etree import ElementTree
 
-    with zipfile.ZipFile(io.BytesIO(made.content)) as file:
+    with zipfile.ZipFile(io.BytesIO(content)) as file:
         assert file.testzip() is None
         sheets = [n for n in file.namelist() if n.startswith("xl/worksheets/sheet")]
-        assert len(sheets) == len(made.book.sheetnames)
+        assert len(sheets) == count
         for name in sheets:
             root = ElementTree.fromstring(file.read(name))
             tags = [child.tag.split("}")[1] for child in root]
@@ -603,4 +621,4 @@ def test_the_written_xml_is_in_order(made: Made) -> None:
 
 def test_cells_of_one_look_share_their_style(made: Made) -> None:
     """Styles do not grow with the rows: the file format has room for some 64,000."""
-    assert len(made.book._cell_styles) < 250
+    assert all(len(book._cell_styles) < 250 for book in made.book.books.values())

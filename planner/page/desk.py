@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner import api
 from planner.errors import Fault, InputError
+from planner.report.packs import ALL, file_name
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -144,9 +145,8 @@ def stored_plan(desk: Desk) -> Made | None:
         book = api.describe(plan, season)
     except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
         return None
-    files = tuple(
-        p for p in (file.with_suffix(s) for s in (".xlsx", ".json", ".ics")) if p.exists()
-    )
+    names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
+    files = tuple(p for p in (file.with_name(name) for name in names) if p.exists())
     note = (
         "This plan was made before the page was started. Plan again to see why it is as it is: "
         "other orders, what rules cost, worth treating."

@@ -6,13 +6,22 @@ from typing import TYPE_CHECKING
 
 from planner.page.cells import slug
 from planner.report.calendar_frames import CALENDAR
-from planner.report.facts import CONTENTS, FRONT, PICTURES, TRY
-from planner.report.sheets import Chart, ChartKind, Charts, Labels, Link, Room, Series, Table
+from planner.report.facts import (
+    FIELD_COST,
+    FIELDS,
+    FRONT,
+    MATURITY,
+    NUMBERS,
+    PICTURES,
+    PRODUCTS,
+    TRY,
+)
+from planner.report.sheets import Charts, Labels, Room
 
 if TYPE_CHECKING:
-    from planner.report.sheets import Book, Sheet
+    from planner.report.sheets import Book, Chart, Sheet
 
-LEFT_OUT = (CONTENTS, FRONT, PICTURES, TRY)
+LEFT_OUT = (FRONT, PICTURES, NUMBERS, TRY)
 """Sheets that the page has in a form of its own."""
 FAMILIES = {
     Room.PLAN: "The plan",
@@ -43,31 +52,24 @@ def _only_labels(sheet: Sheet) -> bool:
     return any(isinstance(b, Labels) for b in sheet.blocks)
 
 
+BESIDE = {
+    MATURITY: "seed_by_maturity",
+    CALENDAR: "treating_days",
+    PRODUCTS: "product_need",
+    FIELD_COST: "cost_by_field",
+    FIELDS: "what_goes_where",
+}
+"""Sheets beside which a chart of Pictures stands, and the table of numbers that it draws."""
+
+
 def charts_for(book: Book, sheet: Sheet) -> list[Chart]:
-    """Charts of other sheets that draw a table of this one, and the calendar's own."""
-    own = {b.name for b in sheet.blocks if isinstance(b, Table)}
-    if any(isinstance(b, Charts) for b in sheet.blocks):
-        return []
-    found = [
+    """Charts of Pictures that show what a sheet says."""
+    return [
         chart
         for other in book.sheets
+        if other.title == PICTURES
         for block in other.blocks
         if isinstance(block, Charts)
         for chart in block.charts
-        if chart.table.sheet == sheet.title and chart.table.table in own
+        if chart.table.table == BESIDE.get(sheet.title)
     ]
-    if sheet.title == CALENDAR and "days" in own:
-        found.append(_by_day(sheet))
-    return found
-
-
-def _by_day(sheet: Sheet) -> Chart:
-    return Chart(
-        "Bags to treat by day",
-        ChartKind.COLUMNS,
-        Link(sheet.title, "days"),
-        "day",
-        (Series("bags"),),
-        "Day",
-        "Bags",
-    )

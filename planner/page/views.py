@@ -366,7 +366,7 @@ class Views:
         """List what can be taken along."""
         desk = self.desk(request)
         made = self.made(desk)
-        listed = [(n, p.name, _size(p), WHAT.get(p.suffix, "")) for n, p in enumerate(made.files)]
+        listed = [(n, p.name, _size(p), _what(p)) for n, p in enumerate(made.files)]
         return self.page("files.html", desk=desk, made=made, step="files", listed=listed)
 
     def file(self, request: Request) -> Response:
@@ -387,11 +387,22 @@ class Views:
 NO_WORKBOOK = "No workbook came with that. Choose one, or drop it on the field."
 NOT_TAKEN = "Only Excel workbooks are taken here: files that end in .xlsx or .xlsm."
 NO_COPY = "This file can't be copied with its faults marked: it is no workbook that can be opened."
+WORKBOOKS = {
+    "plan": "The plan to print and order from",
+    "shop": "For the shop: what to treat and plant, day by day",
+    "study": "Why the plan is as it is, and every further table",
+}
 WHAT = {
-    ".xlsx": "The plan as a workbook, to print and work from",
+    ".xlsx": "A workbook",
     ".ics": "Treating days for your calendar",
     ".json": "The plan for programs, and for planning again",
 }
+
+
+def _what(path: Path) -> str:
+    """Say what a file of a plan is for."""
+    said = WHAT.get(path.suffix, "")
+    return WORKBOOKS.get(path.stem.split(" ")[0], said) if path.suffix == ".xlsx" else said
 
 
 def _go(where: str) -> RedirectResponse:

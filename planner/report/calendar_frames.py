@@ -1,11 +1,11 @@
-"""When: treating days in the shop, and what must be asked for before."""
+"""When: treating days in the shop, and what must be there before."""
 
 from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
-from planner.campaign.records import CAUTIONS
+from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Cell,
@@ -24,26 +24,37 @@ if TYPE_CHECKING:
     from datetime import date
 
     from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
-    from planner.report.sheets import Block, Content
+    from planner.report.sheets import Content
 
 CALENDAR = "Shop calendar"
+DAYS = "Days and changes"
 
 
 def calendar_sheet(campaign: Campaign) -> Sheet:
-    """Make the sheet that says what is treated on which day, and what to mind before."""
-    blocks: list[Block] = [_figures(campaign)]
-    if campaign.notes:
-        late = campaign.calendar.late > 0
-        look = Look.SHORT if late else Look.WATCH
-        blocks.append(Text(campaign.notes, "Mind before you start", look, bullets=True))
-    blocks.append(Text(CAUTIONS, "Cautions", bullets=True))
-    blocks += [_approvals(campaign), _tests(campaign), _treat_late(campaign)]
-    blocks += [_runs(campaign), _changes(campaign), _days(campaign)]
+    """Make the sheet that says what is treated on which day."""
     return Sheet(
         CALENDAR,
         "Which bags are treated on which day: late, but with days to spare, what is planted first"
         " before the rest.",
-        tuple(blocks),
+        (_figures(campaign), Text(CAUTIONS_SHORT, look=Look.STRONG), _runs(campaign)),
+        Page(landscape=True),
+        Room.TREATING,
+    )
+
+
+def days_sheet(campaign: Campaign) -> Sheet:
+    """Make the sheet of what must be there before a day, and what a day holds."""
+    return Sheet(
+        DAYS,
+        "What must be there before a day, how the line changes, and what each day holds.",
+        (
+            Text(CAUTIONS_SHORT, look=Look.STRONG),
+            _approvals(campaign),
+            _tests(campaign),
+            _treat_late(campaign),
+            _changes(campaign),
+            _days(campaign),
+        ),
         Page(landscape=True),
         Room.TREATING,
     )

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.calendar_frames import calendar_sheet
+from planner.report.calendar_frames import calendar_sheet, days_sheet
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
 from planner.report.clean_frames import cleaning_sheet, shared_sheet
@@ -14,6 +14,7 @@ from planner.report.measures import Manner
 from planner.report.premix_frames import premix_sheet
 from planner.report.record_frames import log_sheet, seed_log_sheet
 from planner.report.sheets import Book
+from planner.report.shop_frames import shop_front
 from planner.report.spread import spread
 from planner.report.tag_frames import tag_sheets
 
@@ -28,6 +29,7 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
         return ()
     return (
         calendar_sheet(campaign),
+        days_sheet(campaign),
         card_sheet(campaign),
         *([premix_sheet(campaign)] if campaign.premixes else []),
         calibration_sheet(campaign),
@@ -47,8 +49,11 @@ def campaign_book(campaign: Campaign) -> Book:
     """Make a workbook of the campaign alone."""
     shop = campaign.shop
     manner = Manner(metric=shop.metric)
+    sheets = sorted(
+        spread(campaign_sheets(campaign), manner), key=lambda s: s.page.label is not None
+    )
     return Book(
-        spread(campaign_sheets(campaign), manner),
+        (shop_front(campaign, sheets), *sheets),
         manner,
         shop.farm,
         f"Season {shop.crop_year}",

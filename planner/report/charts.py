@@ -168,12 +168,12 @@ def _nothing() -> Any:
     return shape
 
 
-def _letters(size: int, bold: bool = False, turned: bool = False) -> RichText:
-    """Letters for axes and legend."""
+def _letters(size: int, bold: bool = False) -> RichText:
+    """Letters for axes and legend; those of an axis level, whatever there is room for."""
     font = CharacterProperties(
         sz=size * 100, b=bold, solidFill=looks.INK, latin=Font(typeface=looks.FONT)
     )
-    body = RichTextProperties(rot=-2_700_000) if turned else RichTextProperties()
+    body = RichTextProperties(rot=0, vert="horz")
     return RichText(
         bodyPr=body, p=[Paragraph(pPr=ParagraphProperties(defRPr=font), endParaRPr=font)]
     )
@@ -195,15 +195,15 @@ def _title(text: str, size: int, bold: bool) -> Any:
 
 
 def _frame(drawn: Any, chart: Chart, unit: str) -> None:
-    drawn.title = _title(chart.title, 11, True)
+    drawn.title = _title(chart.title, 13, True)
     if chart.kind not in LYING:
         # names beside bars are wide: a title would be drawn over them
-        drawn.x_axis.title = _title(chart.category_axis, 9, False)
+        drawn.x_axis.title = _title(chart.category_axis, 10, False)
     label = f"{chart.value_axis} ({unit})" if unit not in ("", "%") else chart.value_axis
-    drawn.y_axis.title = _title(label, 9, False)
+    drawn.y_axis.title = _title(label, 10, False)
     for axis in (drawn.x_axis, drawn.y_axis):
         axis.delete = False
-        axis.txPr = _letters(9)
+        axis.txPr = _letters(10)
         axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=looks.RULE))
     drawn.x_axis.tickLblPos = "low"
     drawn.x_axis.noMultiLvlLbl = True
@@ -215,4 +215,4 @@ def _frame(drawn: Any, chart: Chart, unit: str) -> None:
     )
     if drawn.legend is not None:
         drawn.legend.position = "b"
-        drawn.legend.txPr = _letters(9)
+        drawn.legend.txPr = _letters(10)

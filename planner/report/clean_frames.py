@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Measure
-from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
@@ -115,4 +115,5 @@ def shared_sheet(campaign: Campaign) -> Sheet:
         (table,),
         Page(),
         Room.FIELDS,
+        packs=(Pack.SHOP,),
     )

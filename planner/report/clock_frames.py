@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table
+from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, PlantBy
@@ -45,6 +45,7 @@ def clock_sheet(campaign: Campaign) -> Sheet:
         (table,),
         Page(landscape=True),
         Room.FIELDS,
+        packs=(Pack.SHOP,),
     )
 
 

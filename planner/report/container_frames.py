@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, ContainerUse, Level
@@ -152,6 +152,7 @@ def left_sheet(campaign: Campaign) -> Sheet:
         ),
         Page(),
         Room.STOCK,
+        packs=(Pack.SHOP,),
     )
 
 

@@ -15,6 +15,7 @@ from planner.report.sheets import (
     KeyFigure,
     KeyFigures,
     Look,
+    Pack,
     Page,
     Room,
     Sheet,
@@ -121,7 +122,7 @@ def shortage_sheet(why: Explanation) -> Sheet:
     if untold:
         blocks.append(Text(untold, title="More on these fields", bullets=True))
     purpose = "Which need can't be met, what it is bound by, and the cheapest ways out."
-    return Sheet("Why short", purpose, tuple(blocks), WIDE, Room.WHY)
+    return Sheet("Why short", purpose, tuple(blocks), WIDE, Room.WHY, packs=(Pack.WINTER,))
 
 
 def money_sheet(money: Money, manner: Manner) -> Sheet:
@@ -206,7 +207,7 @@ def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
         words += (f"and {len(planned) - MOST_WORDS} more: see the table.",)
     blocks = (Text(words, title="In words", bullets=True), _worth_table(planned))
     purpose = f"What treating costs on every field as planned; other recipes: {RECIPES_BY_FIELD}."
-    yield Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY)
+    yield Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY, packs=(Pack.WINTER,))
     purpose = "Every recipe on every field that it may go on: first as planned, then the cheapest."
     yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.suitability import suitable
 from planner.explain.barred import barred
+from planner.explain.protection import threat_pages
 from planner.explain.supply import units_short
 from planner.plan.field_costs import field_costs
 from planner.plan.price import best_levels, qualifying_spend, reaches
@@ -19,6 +20,9 @@ from planner.season.domain import UNTREATED
 if TYPE_CHECKING:
     from datetime import date
 
+    from planner.campaign.domain import Campaign
+    from planner.explain.explain import Explanation
+    from planner.explain.threats import ThreatPage
     from planner.explain.unused import Barred
     from planner.plan.field_costs import FieldCost
     from planner.plan.plan import OrderLine, Plan, ProductUse
@@ -37,8 +41,10 @@ if TYPE_CHECKING:
     )
 
 FRONT = "The plan"
+SHOP = "The shop"
+STUDY = "The study"
 PICTURES = "Pictures"
-CONTENTS = "Contents"
+NUMBERS = "Numbers drawn"
 ORDER = "Order"
 TRY = "Try an order"
 DIFFER = "If things differ"
@@ -52,6 +58,7 @@ PRODUCTS = "Products"
 SEED = "Seed"
 MATURITY = "Seed by maturity"
 NOTES = "Notes"
+WARNINGS = "Warnings"
 NO_SUPPLIER = "no supplier named"
 MOST_MATURITIES = 14
 """Most columns of the chart of maturities; beyond, neighbours are put together."""
@@ -131,10 +138,21 @@ class MaturityBalance:
 class Facts:
     """A plan and its season, with look-ups. Built once for a workbook."""
 
-    def __init__(self, plan: Plan, season: Season, held: AsPlanned | None = None) -> None:
+    def __init__(
+        self,
+        plan: Plan,
+        season: Season,
+        held: AsPlanned | None = None,
+        campaign: Campaign | None = None,
+        why: Explanation | None = None,
+    ) -> None:
         self.plan, self.season = plan, season
         self.held = held
         """The plan held while figures turn out otherwise, where that was drawn."""
+        self.campaign = campaign
+        """The work in the shop, where it was planned."""
+        self.why = why
+        """Why the plan is as it is, where that was found out."""
         self.manner: Manner = manner_of(season.farm)
         self.fields: dict[str, Field] = {f.name: f for f in season.fields}
         self.lots: dict[str, SeedLot] = {lot.name: lot for lot in season.lots}
@@ -173,6 +191,13 @@ class Facts:
     def margins(self) -> tuple[ProductMargin, ...]:
         """By how much things may differ before a product runs short, the scarcest first."""
         return margins(self.season, self.plan)
+
+    @cached_property
+    def threats(self) -> tuple[ThreatPage, ...]:
+        """Whether there is enough for each threat that presses on a field, white mold first."""
+        if self.why is not None and self.why.threats:
+            return self.why.threats
+        return threat_pages(self.plan, self.season)
 
     @cached_property
     def costs(self) -> tuple[FieldCost, ...]:

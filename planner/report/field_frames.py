@@ -10,7 +10,8 @@ from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate
 from planner.report.facts import FIELD_COST, FIELDS, PICTURES, SEED, SHORT_FIELDS
 from planner.report.measures import HA_PER_ACRE, Measure
-from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
+from planner.report.packs import elsewhere
+from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
@@ -150,7 +151,7 @@ def _planting(facts: Facts) -> Table:
         empty="The season has no fields.",
         note="Planter to the nearest setting; seed is counted by the exact rate, with spare. Cost"
         " of the whole field, its seed, treating and expected loss: see "
-        f"{FIELD_COST}.{_split_said(facts)}",
+        f"{elsewhere(FIELD_COST, Pack.STUDY)}.{_split_said(facts)}",
     )
 
 
@@ -237,6 +238,7 @@ def cost_sheet(facts: Facts) -> Sheet:
         (table,),
         Page(landscape=True),
         Room.FIELDS,
+        packs=(Pack.STUDY,),
     )
 
 

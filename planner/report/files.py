@@ -21,7 +21,10 @@ if TYPE_CHECKING:
 
 
 STEM = "plan"
-WORKBOOK = f"{STEM}.xlsx"
+PACKS = ("winter", "shop", "study")
+"""Workbooks of a plan; see `planner.report.packs`."""
+WORKBOOKS = (f"{STEM}.xlsx", "shop.xlsx", "study.xlsx")
+"""Their names, in that order."""
 JSON = f"{STEM}.json"
 CALENDAR = f"{STEM}.ics"
 PROMISE = ".wholedrum-promise"
@@ -36,7 +39,7 @@ class HeldError(OutputError):
     """A file can't be replaced: it is open in a program, write-protected, or a folder."""
 
 
-def check_folder(folder: Path, names: Iterable[str] = (WORKBOOK, JSON, CALENDAR)) -> None:
+def check_folder(folder: Path, names: Iterable[str] = (*WORKBOOKS, JSON, CALENDAR)) -> None:
     """Find out before a long run whether files could be written into a folder at its end.
 
     Raises

@@ -1,4 +1,4 @@
-"""The plan as a book: which sheets there are, and in which order."""
+"""The plan as three workbooks: which sheets there are, and in which order."""
 
 from __future__ import annotations
 
@@ -6,28 +6,156 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.report.again_frames import CHANGED
+from planner.report.calendar_frames import CALENDAR, DAYS
+from planner.report.campaign_frames import campaign_sheets
+from planner.report.explain_frames import explain_sheets
 from planner.report.facts import Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
-from planner.report.front_frames import contents_sheet, front_sheet, pictures_sheet
-from planner.report.notes_frames import notes_sheet
+from planner.report.front_frames import front_sheet
+from planner.report.notes_frames import notes_sheet, warnings_sheet
 from planner.report.order_frames import order_sheet
+from planner.report.packs import ALL, packs_of, within
+from planner.report.picture_frames import picture_sheets
 from planner.report.protection_frames import protection_sheet
-from planner.report.risk_frames import differ_sheet
-from planner.report.sheets import Book, Look, Room, Text
+from planner.report.risk_frames import bag_order, differ_sheet
+from planner.report.sheets import Book, Look, Pack, Room, Text
+from planner.report.shop_frames import shop_front
 from planner.report.spread import spread
 from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
+from planner.report.study_frames import study_front
 from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Iterable, Iterator, Mapping, Sequence
 
+    from planner.campaign.domain import Campaign
+    from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Sheet
     from planner.risk.as_planned import AsPlanned
-    from planner.risk.margins import Bag
     from planner.season.domain import Season
+
+
+FIRST_IN_SHOP = (CALENDAR, DAYS)
+"""Sheets with which the work of a day begins."""
+
+
+def make_books(
+    plan: Plan,
+    season: Season,
+    *,
+    campaign: Campaign | None = None,
+    why: Explanation | None = None,
+    held: AsPlanned | None = None,
+    more: Iterable[Sheet] = (),
+    packs: Sequence[Pack] = ALL,
+) -> Mapping[Pack, Book]:
+    """Describe the workbooks of a plan.
+
+    Parameters
+    ----------
+    plan, season
+        A plan and the season that it was made for.
+    campaign
+        Its work in the shop, if that was planned.
+    why
+        Why the plan is as it is, if that was found out.
+    held
+        What comes of the plan where figures turn out otherwise, if that was drawn.
+    more
+        Further sheets; they stand at the end of their room.
+    packs
+        Workbooks wanted.
+
+    Returns
+    -------
+    Mapping of Pack to Book
+        Each whole: with a first page, and with no jump to a sheet of another one.
+    """
+    facts = Facts(plan, season, held, campaign, why)
+    sheets = _in_order(facts, more)
+    return {pack: _book(facts, pack, [s for s in sheets if pack in packs_of(s)]) for pack in packs}
+
+
+def make_book(
+    plan: Plan,
+    season: Season,
+    *,
+    campaign: Campaign | None = None,
+    why: Explanation | None = None,
+    held: AsPlanned | None = None,
+) -> Book:
+    """Describe every sheet of a plan as one book that begins with the answer.
+
+    For a screen, where no page is too many. Parameters as of `make_books`.
+    """
+    facts = Facts(plan, season, held, campaign, why)
+    return _bound(facts, _answer_first(facts, spread(_in_order(facts), facts.manner)))
+
+
+def _in_order(facts: Facts, more: Iterable[Sheet] = ()) -> list[Sheet]:
+    rooms = list(Room)
+    return sorted([*_sheets(facts), *more], key=lambda s: rooms.index(s.room))
+
+
+def _sheets(facts: Facts) -> Iterator[Sheet]:
+    """All sheets but the first pages."""
+    yield from picture_sheets(facts)
+    yield order_sheet(facts)
+    yield from supplier_sheets(facts)
+    yield from seed_order_sheets(facts)
+    yield try_sheet(facts)
+    if facts.plan.treating:
+        yield differ_sheet(facts, bag_order(facts.campaign) if facts.campaign else ())
+    shop = campaign_sheets(facts.campaign) if facts.campaign is not None else ()
+    yield from (s for s in shop if s.title in FIRST_IN_SHOP)
+    yield treating_sheet(facts)
+    yield doses_sheet(facts)
+    if facts.plan.shortages:
+        yield short_sheet(facts)
+    yield fields_sheet(facts)
+    yield cost_sheet(facts)
+    yield protection_sheet(facts)
+    yield products_sheet(facts)
+    yield seed_sheet(facts)
+    yield maturity_sheet(facts)
+    yield warnings_sheet(facts)
+    yield notes_sheet(facts)
+    if facts.why is not None:
+        yield from explain_sheets(facts.why, facts.manner, facts.season.what_if)
+    yield from (s for s in shop if s.title not in FIRST_IN_SHOP)
+
+
+def _book(facts: Facts, pack: Pack, sheets: Sequence[Sheet]) -> Book:
+    laid = list(spread(sheets, facts.manner))
+    laid.sort(key=lambda s: s.page.label is not None)  # printed on stock of their own
+    if pack is Pack.WINTER:
+        return _bound(facts, _answer_first(facts, laid))
+    first = shop_front(facts.campaign, laid) if pack is Pack.SHOP else study_front(facts, laid)
+    return _bound(facts, (first, *laid))
+
+
+def _answer_first(facts: Facts, sheets: Sequence[Sheet]) -> tuple[Sheet, ...]:
+    """Put the answer first, and behind it what changed since an old plan."""
+    first = front_sheet(facts)
+    changed = [s for s in sheets if s.title == CHANGED]
+    if changed:
+        first = _opens_with(changed[0], first)
+    return (first, *changed, *(s for s in sheets if s.title != CHANGED))
+
+
+def _bound(facts: Facts, sheets: Sequence[Sheet]) -> Book:
+    season = facts.season
+    return Book(
+        sheets=within(sheets),
+        manner=facts.manner,
+        farm=season.farm.name,
+        season=f"Season {season.farm.crop_year}",
+        dated=season.farm.plan_date,
+        fingerprint=season.fingerprint,
+    )
 
 
 def _opens_with(changed: Sheet, first: Sheet) -> Sheet:
@@ -35,60 +163,3 @@ def _opens_with(changed: Sheet, first: Sheet) -> Sheet:
     said = next(b for b in changed.blocks if isinstance(b, Text)).paragraphs[0]
     opening = Text((f"{said} See {CHANGED}.",), "Since the old plan", Look.STRONG)
     return replace(first, blocks=(opening, *first.blocks))
-
-
-def make_book(
-    plan: Plan,
-    season: Season,
-    more: Iterable[Sheet] = (),
-    held: AsPlanned | None = None,
-    bags: Sequence[Bag] = (),
-) -> Book:
-    """Describe the workbook of a plan.
-
-    Parameters
-    ----------
-    plan, season
-        A plan and the season that it was made for.
-    more
-        Further sheets; they stand at the end of their room.
-    held
-        What comes of the plan where figures turn out otherwise, if that was drawn.
-    bags
-        All bags in the order in which they are treated, for the bag at which a product runs out.
-    """
-    facts = Facts(plan, season, held)
-    sheets = [
-        front_sheet(facts),
-        pictures_sheet(facts),
-        order_sheet(facts),
-        *supplier_sheets(facts),
-        *seed_order_sheets(facts),
-        try_sheet(facts),
-        *([differ_sheet(facts, bags)] if plan.treating else []),
-        treating_sheet(facts),
-        doses_sheet(facts),
-        *([short_sheet(facts)] if plan.shortages else []),
-        fields_sheet(facts),
-        cost_sheet(facts),
-        protection_sheet(facts),
-        products_sheet(facts),
-        seed_sheet(facts),
-        maturity_sheet(facts),
-        notes_sheet(facts),
-        *more,
-    ]
-    rooms = list(Room)
-    first, *others = sorted(sheets, key=lambda s: rooms.index(s.room))
-    changed = spread((s for s in others if s.title == CHANGED), facts.manner)
-    if changed:
-        first = _opens_with(changed[0], first)
-    others = [*spread((s for s in others if s.title != CHANGED), facts.manner)]
-    return Book(
-        sheets=(first, *changed, contents_sheet([*changed, *others]), *others),
-        manner=facts.manner,
-        farm=season.farm.name,
-        season=f"Season {season.farm.crop_year}",
-        dated=season.farm.plan_date,
-        fingerprint=season.fingerprint,
-    )

@@ -1,4 +1,4 @@
-"""First page: the answer. And the pictures of the plan."""
+"""First page: the answer."""
 
 from __future__ import annotations
 
@@ -8,44 +8,37 @@ from typing import TYPE_CHECKING
 from planner.plan.plan import Outcome
 from planner.plan.questions import questions
 from planner.report.facts import (
-    CONTENTS,
     DIFFER,
     FIELD_COST,
     FIELDS,
     FRONT,
-    MATURITY,
     NOTES,
     ORDER,
-    PICTURES,
     PRODUCTS,
     SEED,
     SHORT_FIELDS,
     TREATING,
+    WARNINGS,
 )
 from planner.report.measures import Measure
+from planner.report.packs import elsewhere
 from planner.report.sheets import (
     Cell,
-    Chart,
-    ChartKind,
-    Charts,
     Column,
     KeyFigure,
     KeyFigures,
     Link,
     Look,
+    Pack,
     Page,
     Room,
-    Series,
     Sheet,
     Table,
     Text,
 )
-from planner.report.texts import text_width
 from planner.risk.words import first_short, how_often
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
@@ -78,17 +71,14 @@ def front_sheet(facts: Facts) -> Sheet:
     """Make the first page."""
     blocks: list[Block] = [
         _figures(facts),
-        Text((*sureness(facts),), "How sure this is", _sure_look(facts)),
+        Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
         _short(facts),
         *_if_things_differ(facts),
         *_to_check(facts),
         _order(facts),
         *_seed_to_buy(facts),
         _cost(facts),
-        Charts((_cost_chart(6.2),), beside=True),
     ]
-    if facts.maturities:
-        blocks.append(Charts((seed_chart(6.8),)))
     purpose = "What to order, what it costs, what is short, and how sure that is."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
 
@@ -140,7 +130,7 @@ def _count(n: int, one: str) -> str:
     return f"{n:,} {one}" if n == 1 else f"{n:,} {one}s"
 
 
-def sureness(facts: Facts) -> list[str]:
+def nearness(facts: Facts) -> list[str]:
     """Say how much cheaper any plan could be, and whether fewer acres could be short."""
     plan = facts.plan
     room = max(0.0, plan.cost.total - plan.bound)
@@ -177,7 +167,8 @@ def _room_said(facts: Facts, room: float) -> str:
     return f"N{text[1:]} A longer search may find a part of that."
 
 
-def _sure_look(facts: Facts) -> Look:
+def nearness_look(facts: Facts) -> Look:
+    """Whether that is proven to be all but the cheapest."""
     return Look.OK if facts.plan.outcome is Outcome.OPTIMAL else Look.WATCH
 
 
@@ -208,7 +199,7 @@ def _if_things_differ(facts: Facts) -> list[Block]:
     if not facts.margins:
         return []
     said = [first_short(facts.margins)] + ([how_often(facts.held)] if facts.held else [])
-    text = f"{' '.join(said)} See {DIFFER}."
+    text = f"{' '.join(said)} See {elsewhere(DIFFER, Pack.STUDY)}."
     return [Text((text,), "If things differ")]
 
 
@@ -218,7 +209,7 @@ def _to_check(facts: Facts) -> list[Block]:
     said += questions(facts.season)
     said += [b.sentence for b in facts.barred if not b.wholly]
     more = len(said) - MOST_TO_CHECK
-    rest = [f"and {more:,} more: see {NOTES}."] if more > 0 else []
+    rest = [f"and {more:,} more: see {WARNINGS}."] if more > 0 else []
     title = "Check before you order: questions, and what your rules keep off"
     serious = any(b.wholly for b in facts.barred) or questions(facts.season)
     look = Look.WATCH if serious else Look.PLAIN
@@ -243,9 +234,9 @@ def _order(facts: Facts) -> Table:
             )
             index += 1
     more = len(rows) - MOST_LINES
-    note = f"List price, before discounts and freight: see {ORDER}."
+    note = f"List price, before discounts and freight: see {elsewhere(ORDER, Pack.STUDY)}."
     if more > 0:
-        note = f"{_count(more, 'more line')} on {ORDER}. " + note
+        note = f"{_count(more, 'more line')} on {elsewhere(ORDER, Pack.STUDY)}. " + note
     columns = (
         Column("supplier", "Supplier", width=21),
         Column("product", "Product"),
@@ -278,7 +269,7 @@ def _seed_to_buy(facts: Facts) -> list[Block]:
         for s in bought[:MOST_SEED]
     ]
     if len(bought) > MOST_SEED:
-        said.append(f"{len(bought) - MOST_SEED} more lots on {ORDER}")
+        said.append(f"{len(bought) - MOST_SEED} more lots on {elsewhere(ORDER, Pack.STUDY)}")
     cost = facts.say(sum(s.cost for s in bought), Measure.MONEY)
     return [Text((f"{'; '.join(said)}: {cost} in all.",), "Seed to buy")]
 
@@ -308,96 +299,5 @@ def _cost(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         total_label="Total cost",
-        note=f"What each kind means stands on {NOTES}.",
-    )
-
-
-def _cost_chart(height: float = 8.0) -> Chart:
-    return Chart(
-        "Cost by kind",
-        ChartKind.BARS,
-        Link(FRONT, "cost"),
-        "kind",
-        (Series("amount"),),
-        "Kind of cost",
-        "Amount",
-        height,
-    )
-
-
-def seed_chart(height: float = 8.0) -> Chart:
-    """Draw units by maturity: what becomes of those there are, and how many are needed."""
-    return Chart(
-        "Seed by maturity",
-        ChartKind.STACKED_COLUMNS,
-        Link(MATURITY, "maturities"),
-        "maturity",
-        (
-            Series("planted"),
-            Series("left_treated"),
-            Series("left_untreated"),
-            Series("needed", marks=True),
-        ),
-        "Maturity",
-        "Seed",
-        height,
-    )
-
-
-def contents_sheet(sheets: Iterable[Sheet]) -> Sheet:
-    """Make the list of all sheets, in their order, with what they are for."""
-    rows = tuple(
-        (Cell(s.title, link=Link(s.title)), f"{s.heading}. {s.purpose}" if s.apart else s.purpose)
-        for s in sheets
-        if s.title != FRONT
-    )
-    table = Table(
-        name="contents",
-        columns=(Column("sheet", "Sheet"), Column("purpose", "What it is for", width=66)),
-        rows=rows,
-    )
-    return Sheet(CONTENTS, "What stands on which sheet.", (table,), room=Room.PLAN)
-
-
-def pictures_sheet(facts: Facts) -> Sheet:
-    """Make the page for those who would rather look than read."""
-    long = any(text_width(p.product) > LONG_NAME for p in facts.plan.products)
-    products = Chart(
-        "Products: stock, purchase, use and what is left",
-        ChartKind.BARS if long else ChartKind.COLUMNS,
-        Link(PRODUCTS, "products"),
-        "product",
-        (Series("stock"), Series("bought"), Series("need"), Series("left")),
-        "Product",
-        "Volume",
-        height=max(9.0, 3.0 + 1.3 * len(facts.plan.products)) if long else 9.0,
-    )
-    fields = [c for c in facts.costs if c.field]
-    shown = min(len(fields), MOST_BARS)
-    series = [Series("products_acre"), Series("seed_acre")]
-    if facts.season.farm.weigh_yield_loss:
-        series.append(Series("yield_loss_acre"))
-    an_acre = "a hectare" if facts.season.farm.metric else "an acre"
-    per_acre = Chart(
-        f"Cost of {an_acre} by field" + (f": the {shown} highest" if shown < len(fields) else ""),
-        ChartKind.STACKED_BARS,
-        Link(FIELD_COST, "fields"),
-        "field",
-        tuple(series),
-        "Field",
-        "Cost",
-        height=max(8.0, 3.0 + 0.55 * shown),
-        first=shown,
-    )
-    charts = [Charts((seed_chart(), _cost_chart()))] if facts.maturities else []
-    if facts.plan.products:
-        charts.append(Charts((products,)))
-    if fields:
-        charts.append(Charts((per_acre,)))
-    return Sheet(
-        PICTURES,
-        "The plan to look at; the numbers stand on the other sheets.",
-        tuple(charts),
-        Page(one_page=True),
-        Room.PLAN,
+        note=f"What each kind means stands on {elsewhere(NOTES, Pack.STUDY)}.",
     )

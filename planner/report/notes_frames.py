@@ -6,10 +6,10 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
-from planner.report.facts import NOTES
+from planner.report.facts import NOTES, WARNINGS
 from planner.report.json import versions
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.columns import Kind
 from planner.season.schema import SETTINGS
 
@@ -64,8 +64,8 @@ HOW_TO_READ = (
 )
 
 
-def notes_sheet(facts: Facts) -> Sheet:
-    """Make the sheet of notes."""
+def warnings_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of all that wants a second look before anything is ordered or treated."""
     plan, season = facts.plan, facts.season
     warnings = plan.warnings or ("There is nothing to warn of.",)
     blocks = [
@@ -81,13 +81,24 @@ def notes_sheet(facts: Facts) -> Sheet:
         kept = tuple(b.sentence for b in facts.barred)
         blocks.append(Text(kept, "What the season's own rules keep off", bullets=True))
     if season.told:
-        blocks.append(Text(season.told, "What was passed over in the input", bullets=True))
-    blocks.append(Text(HOW_TO_READ, "How the plan was made", bullets=True))
-    tables = (_meanings(), _made(facts), _settings(facts))
+        blocks.append(Text(season.told, "What was ignored in the input", bullets=True))
+    return Sheet(
+        WARNINGS,
+        "What wants a second look, what your own rules keep off, and the cautions.",
+        tuple(blocks),
+        Page(),
+        Room.NOTES,
+        packs=(Pack.WINTER,),
+    )
+
+
+def notes_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what the words mean and what the plan was made from."""
+    how = Text(HOW_TO_READ, "How the plan was made", bullets=True)
     return Sheet(
         NOTES,
-        "Warnings, cautions, what the words mean, and what the plan was made from.",
-        (*blocks, *tables),
+        "What the words mean, what the plan was made from, and the settings of the farm.",
+        (how, _meanings(), _made(facts), _settings(facts)),
         Page(),
         Room.NOTES,
     )

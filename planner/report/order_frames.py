@@ -8,7 +8,7 @@ from planner.campaign.days import said
 from planner.report.facts import ORDER, PRODUCTS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import cash_table, seed_table
-from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table
+from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table
 
 if TYPE_CHECKING:
     from planner.plan.plan import OrderLine
@@ -39,6 +39,7 @@ def order_sheet(facts: Facts) -> Sheet:
         ),
         Page(landscape=True),
         Room.ORDER,
+        packs=(Pack.STUDY,),
     )
 
 

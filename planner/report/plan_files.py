@@ -8,16 +8,14 @@ import re
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from planner.report.files import STEM, HeldError, refuse_held, write_together
+from planner.report.files import PACKS, STEM, HeldError, refuse_held, write_together
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
-    from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
-    from planner.risk.as_planned import AsPlanned
     from planner.season.domain import Season
 
 
@@ -27,11 +25,12 @@ def write_plan(
     folder: Path,
     why: Explanation | None = None,
     stem: str = STEM,
+    packs: Sequence[str] = PACKS,
 ) -> tuple[Path, ...]:
-    """Write ``plan.json``, ``plan.xlsx`` and ``plan.ics`` into a folder, all or none.
+    """Write ``plan.json``, ``plan.ics`` and the plan's workbooks into a folder, all or none.
 
-    Older ones stay until the new ones are complete. Where one of them is held, all three are
-    written beside them under another name, as ``plan (2).xlsx``, so that no plan is lost.
+    Older ones stay until the new ones are complete. Where one of them is held, all are written
+    beside them under another name, as ``plan (2).xlsx``, so that no plan is lost.
 
     Parameters
     ----------
@@ -39,11 +38,13 @@ def write_plan(
         Why the plan is as it is, to be written too.
     stem
         Name of the files without what follows the point.
+    packs
+        Workbooks wanted: winter, shop, study.
 
     Returns
     -------
     tuple of Path
-        The files.
+        The files, ``plan.json`` first.
 
     Raises
     ------
@@ -58,7 +59,10 @@ def write_plan(
     from planner.explain.as_json import plain
     from planner.explain.as_json import to_dict as why_dict
     from planner.report.again_json import again_keys
+    from planner.report.frames import make_books
     from planner.report.json import changed_cell, json_bytes
+    from planner.report.packs import file_name
+    from planner.report.sheets import Pack
     from planner.report.workbook import render
     from planner.risk.as_planned import as_planned
     from planner.risk.as_planned import to_dict as drawn_dict
@@ -75,16 +79,19 @@ def write_plan(
         keys["unknowns"] = drawn_dict(held)
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
+    books = make_books(
+        plan, season, campaign=campaign, why=why, held=held, packs=[Pack(name) for name in packs]
+    )
     content = {
         f"{stem}.json": json_bytes(plan, season, keys),
         f"{stem}.ics": to_ical(campaign),
-        f"{stem}.xlsx": render(_book(plan, season, why, campaign, held)),
+        **{file_name(pack, stem): render(book) for pack, book in books.items()},
     }
     return write_or_beside(Path(folder), content)
 
 
 def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Book:
-    """Describe the workbook of a plan: every sheet that `write_plan` writes.
+    """Describe every sheet that `write_plan` writes, as one book to look through.
 
     Raises
     ------
@@ -92,28 +99,11 @@ def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Boo
         When the campaign does not add up to the plan.
     """
     from planner.campaign.campaign import make_campaign
+    from planner.report.frames import make_book
     from planner.risk.as_planned import as_planned
 
     held = as_planned(season, plan) if season.unknowns else None
-    return _book(plan, season, why, make_campaign(season, plan), held)
-
-
-def _book(
-    plan: Plan,
-    season: Season,
-    why: Explanation | None,
-    campaign: Campaign,
-    held: AsPlanned | None,
-) -> Book:
-    from planner.report.campaign_frames import campaign_sheets
-    from planner.report.explain_frames import explain_sheets
-    from planner.report.frames import make_book
-    from planner.report.measures import manner_of
-    from planner.report.risk_frames import bag_order
-
-    sheets = [] if why is None else [*explain_sheets(why, manner_of(season.farm), season.what_if)]
-    sheets += campaign_sheets(campaign) if plan.treating else []
-    return make_book(plan, season, sheets, held, bag_order(campaign))
+    return make_book(plan, season, campaign=make_campaign(season, plan), why=why, held=held)
 
 
 def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:

@@ -15,6 +15,7 @@ from planner.report.sheets import (
     Column,
     Link,
     Look,
+    Pack,
     Page,
     Room,
     Series,
@@ -65,7 +66,9 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
         "How far seed size, units and use may turn out otherwise before the order runs short; "
         "bags, recipes and planting as planned."
     )
-    return Sheet(DIFFER, purpose, tuple(blocks), Page(landscape=True), Room.ORDER)
+    return Sheet(
+        DIFFER, purpose, tuple(blocks), Page(landscape=True), Room.ORDER, packs=(Pack.STUDY,)
+    )
 
 
 def bag_order(campaign: Campaign) -> tuple[Bag, ...]:

@@ -295,6 +295,17 @@ class Room(Enum):
     NOTES = "notes"
 
 
+class Pack(Enum):
+    """Workbook of a plan; see `planner.report.packs`."""
+
+    WINTER = "winter"
+    """To order and decide from."""
+    SHOP = "shop"
+    """To treat and plant from."""
+    STUDY = "study"
+    """Why the plan is as it is, and every further table."""
+
+
 @dataclass(frozen=True, slots=True)
 class Sheet:
     """One sheet with one purpose."""
@@ -314,6 +325,8 @@ class Sheet:
     """Holds one long table that belongs to the sheet before."""
     moved: Mapping[str, str] = field(default_factory=dict)
     """Title of the sheet on which a table of this one stands by itself, by the table's name."""
+    packs: tuple[Pack, ...] = ()
+    """Workbooks that it stands in; empty for the one of its room."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -5,15 +5,14 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.price import lowest_price_per_floz
-from planner.report.facts import MATURITY, ORDER, PRODUCTS, SEED
-from planner.report.front_frames import seed_chart
+from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCTS, SEED
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Charts, Column, Link, Look, Page, Room, Sheet, Table
+from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table
 from planner.report.treating_frames import per_recipe
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
-    from planner.report.sheets import Block, Content
+    from planner.report.sheets import Content
 
 
 def products_sheet(facts: Facts) -> Sheet:
@@ -24,6 +23,7 @@ def products_sheet(facts: Facts) -> Sheet:
         (_products(facts), per_recipe(facts), _containers(facts)),
         Page(landscape=True),
         Room.STOCK,
+        packs=(Pack.WINTER, Pack.STUDY),
     )
 
 
@@ -133,13 +133,10 @@ def seed_sheet(facts: Facts) -> Sheet:
 
 def maturity_sheet(facts: Facts) -> Sheet:
     """Make the sheet of seed by maturity, drawn and counted."""
-    blocks: tuple[Block, ...] = (_maturities(facts),)
-    if facts.maturities:
-        blocks = (Charts((seed_chart(),)), *blocks)
     return Sheet(
         MATURITY,
-        "Is there enough seed of each maturity, and what becomes of it?",
-        blocks,
+        f"Is there enough seed of each maturity, and what becomes of it? Drawn on {PICTURES}.",
+        (_maturities(facts),),
         Page(),
         Room.STOCK,
     )

@@ -10,7 +10,8 @@ from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
 from planner.report.fit import plain
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Link, Look, Page, Room, Sheet, Table, Text
+from planner.report.packs import elsewhere
+from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from planner.plan.plan import Treating
@@ -33,10 +34,11 @@ def treating_sheet(facts: Facts) -> Sheet:
         blocks.insert(1, _before(facts))
     return Sheet(
         TREATING,
-        f"Which bags get which recipe. What goes on a bag stands on {DOSES}.",
+        f"Which bags get which recipe. What goes on a bag stands on {elsewhere(DOSES, Pack.SHOP)}.",
         tuple(blocks),
         Page(landscape=True),
         Room.TREATING,
+        packs=(Pack.WINTER, Pack.SHOP),
     )
 
 
@@ -145,7 +147,8 @@ def _doses(facts: Facts) -> Table:
         filter=True,
         repeat_header=True,
         empty="No product goes on seed.",
-        note=f"What the seed takes; margin and line loss come on top, see {PRODUCTS}.",
+        note="What the seed takes; margin and line loss come on top, see "
+        f"{elsewhere(PRODUCTS, Pack.WINTER)}.",
     )
 
 

@@ -22,6 +22,7 @@ from planner.report.sheets import (
     KeyFigure,
     KeyFigures,
     Look,
+    Pack,
     Page,
     Room,
     Sheet,
@@ -64,6 +65,7 @@ def try_sheet(facts: Facts) -> Sheet:
         (how, *tables),
         Page(landscape=True),
         Room.ORDER,
+        packs=(Pack.STUDY,),
         protect=True,
     )
 

@@ -24,7 +24,7 @@ STEPS = (
     "Then save and run: wholedrum check THIS-FILE.xlsx and, when it finds no fault, "
     "wholedrum plan THIS-FILE.xlsx.",
     "Out comes plan.xlsx: what to order, what to treat with what, what to plant where, what it "
-    "costs, what is short.",
+    "costs, what is short; shop.xlsx to treat from, and study.xlsx that says why.",
 )
 WIDTH = 112
 """Characters across the page."""

@@ -36,8 +36,8 @@ if TYPE_CHECKING:
 
 EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
 SAVE_AGAIN = "open it in a spreadsheet program and save it as .xlsx"
-PLAN_SHEETS = {"The plan", "Contents"}
-"""Sheets that every plan has and no season."""
+PLAN_SHEETS = {"The plan", "The shop", "The study"}
+"""First sheets of the workbooks of a plan; no season has them."""
 _SMALL = 5_000_000
 """Unpacked bytes below which no ratio is suspicious."""
 _UNSTORED = re.compile(
@@ -170,7 +170,7 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
             grid = _with_formulas(grid, asked[title])
         troubles = {at: t for at, t in grid.troubles.items() if t is not Trouble.BLANK}
         grids.append(replace(grid, troubles=troubles))
-    if {*strangers} >= PLAN_SHEETS and not any(g.sheet.name == "Farm" for g in grids):
+    if PLAN_SHEETS & {*strangers} and not any(g.sheet.name == "Farm" for g in grids):
         remedy = "this is a plan, made from a season: name the season's own workbook"
         refuse_input(source, "the sheets of a plan", "a season to plan", remedy)
     if not grids:

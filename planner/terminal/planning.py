@@ -8,6 +8,9 @@ from typing import TYPE_CHECKING
 from planner import api
 from planner.errors import OutputError
 from planner.optimize.options import cores
+from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
+from planner.report.packs import file_name
+from planner.report.sheets import Pack
 from planner.terminal import places, summary
 from planner.terminal.deciding import decide, interrupted_by
 from planner.terminal.text import paragraph, written_lines
@@ -46,6 +49,8 @@ class Extras:
     """Acres that may change at the most against that plan."""
     usual_unknowns: bool = False
     """Whether to draw what is usually not known where the season says nothing of it."""
+    packs: tuple[str, ...] = PACKS
+    """Workbooks to write."""
 
 
 def plan_season(
@@ -63,8 +68,6 @@ def plan_season(
     PlannerError
         See `planner.api`.
     """
-    from planner.report.files import STEM, check_folder
-
     season = api.load(source)
     changed = _changed(source, season, extras.since) if extras.what_if else []
     earlier: Earlier | None = None
@@ -74,7 +77,8 @@ def plan_season(
     if extras.usual_unknowns:
         season = api.with_usual_unknowns(season)
     folder = out or places.plan_folder(source)
-    check_folder(folder)
+    names = [file_name(Pack(pack)) for pack in extras.packs]
+    check_folder(folder, [*names, JSON, CALENDAR])
     plan, stopped = decide(season, options)
     if stopped:  # whoever is in a hurry gets what needs no further planning
         extras = replace(extras, why=0.0, what_if=False)
@@ -83,23 +87,32 @@ def plan_season(
         plan, again = _near(season, earlier, plan, options, extras.most_moved, notes)
     stem = STEM
     if plan.seconds > LONG and (extras.why or extras.what_if):
-        stem = api.write(plan, season, folder)[0].stem
+        stem = api.write(plan, season, folder, packs=extras.packs)[0].stem
     compared = _scenarios(changed, plan, options) if extras.what_if and changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
     lines = _lines(plan, season, why, quiet=options.quiet)
     try:
-        paths = api.write(plan, season, folder, why, stem=stem)
+        paths = api.write(plan, season, folder, why, stem=stem, packs=extras.packs)
     except OutputError as error:
         error.lines = tuple(lines)  # at least on the screen
         raise
-    return plan, [*lines, *_beside(paths), *written_lines(paths)]
+    return plan, [*lines, *_beside(paths), *written_lines(paths), *_older(folder, extras.packs)]
+
+
+def _older(folder: Path, packs: Sequence[str]) -> list[str]:
+    """Name the workbooks of an earlier plan that stay in the folder, as they were not asked for."""
+    left = [file_name(Pack(p)) for p in PACKS if p not in packs]
+    left = [name for name in left if (folder / name).exists()]
+    return (
+        paragraph(f"Of an earlier plan: {', '.join(left)}. --pack all renews all.", 0)
+        if left
+        else []
+    )
 
 
 def _beside(paths: Sequence[Path]) -> list[str]:
     """Say so where the plan was written under another name, as an older one could not go."""
-    from planner.report.files import STEM
-
     if paths[0].stem == STEM:
         return []
     text = (

@@ -21,6 +21,7 @@ import time
 from collections import Counter
 from pathlib import Path
 
+from planner.report.files import WORKBOOKS
 from reports.reliability.stop_anywhere import OLD, ROOT, make_season, state
 from tests.hard_seasons import random_season
 from tests.written import write
@@ -49,7 +50,7 @@ def one_run(season: Path, out: Path, most: int) -> tuple[str, str, float]:
     took = time.monotonic() - begin
     files = sorted(path.name for path in out.iterdir()) if out.exists() else []
     told = done.stderr.strip()
-    if done.returncode == 0 and files == ["plan.ics", "plan.json", "plan.xlsx"]:
+    if done.returncode == 0 and files == ["plan.ics", "plan.json", *sorted(WORKBOOKS)]:
         return "plan", told, took
     if done.returncode == 5 and not files and "memory" in told and told.count("\n") == 0:
         return "code 5 and a sentence", told, took

@@ -27,7 +27,7 @@ import zipfile
 from collections import Counter
 from pathlib import Path
 
-from planner.report.files import settle
+from planner.report.files import WORKBOOKS, settle
 
 ROOT = Path(__file__).parents[2]
 
@@ -80,7 +80,8 @@ def farm_of_workbook(path: Path) -> str:
 def state(folder: Path, *, settled: bool = False) -> str:
     """old, new, mixed or broken; and whether the next command had to finish a renaming."""
     try:
-        farms = {farm_of_json(folder / "plan.json"), farm_of_workbook(folder / "plan.xlsx")}
+        farms = {farm_of_workbook(folder / name) for name in WORKBOOKS}
+        farms.add(farm_of_json(folder / "plan.json"))
     except (OSError, ValueError, KeyError, zipfile.BadZipFile) as error:
         return f"broken ({type(error).__name__})"
     if len(farms) > 1:
