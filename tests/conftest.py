@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import os
 from typing import TYPE_CHECKING
 
 import pytest
 
 from tests.office import MISSING
+from tests.quick import VARIABLE
 from tests.work import NO_DASK
 
 if TYPE_CHECKING:
@@ -40,6 +42,29 @@ def tiny(tmp_path: Path) -> Path:
     for name, text in TINY.items():
         (folder / name).write_text(text, "utf-8")
     return folder
+
+
+def pytest_addoption(parser: pytest.Parser) -> None:
+    """Add `--quick`."""
+    parser.addoption(
+        "--quick",
+        action="store_true",
+        help="leave out tests marked slow, and seven in eight of the random cases",
+    )
+
+
+def pytest_configure(config: pytest.Config) -> None:
+    """Let the modules of tests, in every process, know of `--quick` before they are read."""
+    if config.getoption("--quick"):
+        os.environ[VARIABLE] = "1"
+
+
+def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
+    """Leave out what is slow."""
+    if config.getoption("--quick"):
+        slow = [item for item in items if item.get_closest_marker("slow")]
+        config.hook.pytest_deselected(items=slow)
+        items[:] = [item for item in items if not item.get_closest_marker("slow")]
 
 
 NOT_TESTED = (

@@ -61,6 +61,7 @@ def test_memory_that_runs_out_is_told(monkeypatch: pytest.MonkeyPatch) -> None:
         planner.make_plan(season)
 
 
+@pytest.mark.slow
 def test_a_plan_that_fails_the_audit_does_not_get_out(monkeypatch: pytest.MonkeyPatch) -> None:
     from dataclasses import replace
 

@@ -11,11 +11,12 @@ import pytest
 
 from reports.reliability.broken_pairs import breaks, end, full
 from tests.inputs import setting
+from tests.quick import few
 
 ENDS = {"refused", "planned", "no plan"}
 
 
-@pytest.mark.parametrize("name", breaks())
+@pytest.mark.parametrize("name", few(breaks()))
 def test_a_season_broken_in_one_place_is_refused_or_planned(tmp_path, name):
     assert end(breaks()[name](full()), tmp_path) in ENDS
 
@@ -24,6 +25,7 @@ def test_the_whole_of_it_is_planned(tmp_path):
     assert end(full(), tmp_path) == "planned"
 
 
+@pytest.mark.slow
 def test_pairs_of_breaks_are_refused_or_read(tmp_path):
     known, random, ends = breaks(), Random(7), []
     for number in range(300):

@@ -232,6 +232,7 @@ def within(bags, plan, shop):
     )
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(80))
 def test_calendar_has_the_earliest_day_for_every_bag(seed):
     """No calendar of the same order has any bag on an earlier day, or fewer bags late."""

@@ -223,6 +223,7 @@ def test_done_and_late_stand_on_the_calendar():
     assert "LATE" in row_with(sheet, "L1", "3")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [s for s in range(13) if s != 3])  # 3 has nothing to treat
 def test_any_campaign_becomes_a_workbook(seed):
     season, plan = random_case(seed)

@@ -37,13 +37,14 @@ from planner.season.domain import (
     TreatedSeed,
 )
 from tests.campaigns import FIRST, hand_plan, hand_season, need_of, random_case
+from tests.quick import few
 
 CASES = 150
 
 # --- conservation ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", range(CASES))
+@pytest.mark.parametrize("seed", few(range(CASES)))
 def test_every_bag_once_and_every_floz_accounted_for(seed):
     """Counted again here from season, plan and campaign, besides the campaign's own audit."""
     season, plan = random_case(seed)
@@ -84,7 +85,7 @@ def again(season, campaign, product):
     return taken
 
 
-@pytest.mark.parametrize("seed", range(CASES))
+@pytest.mark.parametrize("seed", few(range(CASES)))
 def test_levels_fall_and_containers_follow_one_another(seed):
     season, plan = random_case(seed)
     made = make_campaign(season, plan)

@@ -325,6 +325,7 @@ def test_compare_shows_differences_only(tiny: Path, tmp_path: Path, capsys: Capt
     assert cli.run(["compare", first]) == 2
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("settings", ['"metric"', "[1]", "7"])
 def test_compare_takes_plans_whose_settings_are_odd(
     tiny: Path, tmp_path: Path, capsys: Capture, settings: str
@@ -432,6 +433,7 @@ def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Ca
     assert cli.run(["campaign", str(tmp_path / "none.json")]) == 3
 
 
+@pytest.mark.slow
 def test_start_never_replaces_unless_forced(tmp_path: Path, capsys: Capture) -> None:
     file, folder = tmp_path / "s.xlsx", tmp_path / "csv"
     assert cli.run(["start", str(file), "--csv", str(folder)]) == 0
@@ -456,6 +458,7 @@ def press_ctrl_c() -> None:
     os.kill(os.getpid(), signal.SIGINT)
 
 
+@pytest.mark.slow
 def test_first_ctrl_c_asks_the_work_to_stop() -> None:
     asked = []
 
@@ -470,6 +473,7 @@ def test_first_ctrl_c_asks_the_work_to_stop() -> None:
     assert signal.getsignal(signal.SIGINT) is before
 
 
+@pytest.mark.slow
 def test_second_ctrl_c_leaves() -> None:
     release = threading.Event()
 
@@ -484,6 +488,7 @@ def test_second_ctrl_c_leaves() -> None:
     release.set()
 
 
+@pytest.mark.slow
 def test_ctrl_c_writes_the_best_plan_as_feasible(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: Capture
 ) -> None:
@@ -530,6 +535,7 @@ print("went on")
     assert (ended.returncode, ended.stdout, ended.stderr) == (130, "", "")
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 def test_ctrl_c_before_any_plan_is_130(tiny: Path) -> None:
     """A real process, stopped while it still imports or reads."""
@@ -561,6 +567,7 @@ sys.exit(cli.run(sys.argv[1:]))
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 def test_ctrl_c_while_reading_is_130(tiny: Path, tmp_path: Path) -> None:
     """A real process again, stopped at a moment that is known."""

@@ -70,6 +70,7 @@ def test_start_writes_the_demo_that_stands_in_data(season: Season, tmp_path: Pat
         assert bare(read_season(source)) == bare(season)
 
 
+@pytest.mark.slow
 def test_workbook_and_csv_give_the_same_plan() -> None:
     """Counted effort, so that not even the floor depends on the clock."""
     one, other = (make_plan(read_season(source), effort=1) for source in (FOLDER, WORKBOOK))
@@ -195,6 +196,7 @@ class TestContents:
 
 
 class TestPlan:
+    @pytest.mark.slow
     def test_it_is_proven_and_covers_every_acre(self, plan: Plan, season: Season) -> None:
         assert plan.outcome is Outcome.OPTIMAL
         assert plan.gap <= 1e-4

@@ -103,6 +103,7 @@ def test_set_up_commands_are_two() -> None:
     assert "pytest" in lines[1]
 
 
+@pytest.mark.slow
 def test_what_is_not_tested_is_said_at_the_end(tmp_path: Path) -> None:
     """Without LibreOffice: one line that says so, how to get it, and that .ci/run fails at."""
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]

@@ -38,6 +38,7 @@ def two_lots(first: float, second: float) -> Season:
     )
 
 
+@pytest.mark.slow
 def test_nothing_changed_changes_nothing() -> None:
     for seed in range(40):
         whole = random_season(seed)
@@ -161,6 +162,7 @@ def changed(seed: int) -> tuple[Season, Season]:
     return whole, replace(whole, lots=lots, containers=breaks, treated=())
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(0, 120, 3))
 def test_fewest_acres_and_what_pays_equal_a_second_model(seed) -> None:
     """Against `tests.milp`, which shares no arithmetic with the package: the fewest acres that

@@ -126,6 +126,7 @@ def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
         assert all(len(row) == len(t.columns) for t in tables for row in t.rows)
 
 
+@pytest.mark.slow
 def test_random_seasons_can_be_told_whole() -> None:
     for seed in range(0, 60, 5):
         whole = random_season(seed)

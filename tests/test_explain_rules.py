@@ -134,6 +134,7 @@ def test_every_rule_that_is_on_is_priced() -> None:
     assert names == {"varieties", "split", "bags", "variety share", "spread", "spare", "margin"}
 
 
+@pytest.mark.slow
 def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
     """On random seasons solved to proof: 0 <= cost, and the proven span holds it."""
     seen = paid = 0
@@ -154,6 +155,7 @@ def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
     assert paid > 10
 
 
+@pytest.mark.slow
 def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
     seen = 0
     for seed in range(0, 80, 4):

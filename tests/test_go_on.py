@@ -270,6 +270,7 @@ def test_a_campaign_of_which_nothing_is_done_is_not_read(tmp_path) -> None:
         api.bring_in(bought(winter()), file)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "broken",
     [

@@ -69,6 +69,7 @@ def test_relaxation_grows_to_that_over_all_choices(case):
     assert state.floor == pytest.approx(linear, rel=6e-4)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_best_order_apart_is_the_best_order(case):
     """Cuts lead to the order that the same program finds in one piece, and to its cost."""
@@ -84,6 +85,7 @@ def test_best_order_apart_is_the_best_order(case):
     assert state.floor > linear
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", CASES[::2], ids=str)
 def test_a_dive_ends_with_nearly_all_bags_whole(case):
     """All but a few bags are whole, and the runs; every row of the relaxation is kept."""
@@ -114,6 +116,7 @@ def test_first_choices_leave_room_for_every_field():
     assert len(set(first.values())) > 3
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(20, 12, 4, 1, 8), (24, 14, 4, 2, 1), (24, 14, 4, 3, 5)], ids=str)
 def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     """Few choices in memory: what the relaxation without bags gives is planted all the same.

@@ -86,6 +86,7 @@ def test_the_order_of_rows_does_not_matter(seed):
     same_plan(plan, other)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", SEEDS)
 def test_us_and_metric_input_give_the_same_plan(seed, tmp_path):
     """The season written down in US and in metric units, read back, and as it stands in memory."""
@@ -286,6 +287,7 @@ def test_a_smallest_share_of_a_lot_never_saves_anything():
     assert bitten, "in some season a share under 25 acres has to be worth something"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", EASIER)
 def test_an_easier_season_never_costs_more(name):
     """Fewer or as many acres short by priority, and at equal acres no more cost."""

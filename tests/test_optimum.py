@@ -13,6 +13,7 @@ from planner.plan.plan import Outcome
 from planner.season.domain import Basis, Supplier, TargetStand
 from planner.season.read import read_season
 from tests import milp, oracle
+from tests.quick import examples
 from tests.seasons import (
     container,
     farm,
@@ -57,7 +58,7 @@ def same(a: milp.Answer, b: milp.Answer) -> None:
     assert a.cost == pytest.approx(b.cost, rel=1e-6, abs=5e-4)
 
 
-@settings(CALM, max_examples=220)
+@settings(CALM, max_examples=examples(220))
 @given(seed=SEEDS)
 def test_random_seasons_equal_brute_force(seed):
     """Optimizer, brute force over whole things, and the second model agree on tiny seasons."""
@@ -68,7 +69,7 @@ def test_random_seasons_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
-@settings(CALM, max_examples=300)
+@settings(CALM, max_examples=examples(300))
 @given(seed=SEEDS)
 def test_random_seasons_equal_second_model(seed):
     """Optimizer and second model agree on seasons of any size that the generator makes."""
@@ -76,7 +77,7 @@ def test_random_seasons_equal_second_model(seed):
     same(answer(solved(one), one), milp.solve(one))
 
 
-@settings(CALM, max_examples=120)
+@settings(CALM, max_examples=examples(120))
 @given(seed=SEEDS)
 def test_fuller_seasons_equal_brute_force(seed):
     """The same with tolerant varieties, losses of one crop, dated discounts, money and the line."""
@@ -87,7 +88,7 @@ def test_fuller_seasons_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
-@settings(CALM, max_examples=80)
+@settings(CALM, max_examples=examples(80))
 @given(seed=SEEDS)
 def test_lots_without_slivers_equal_brute_force(seed):
     """The same where no field may have little of a lot, and a variety has several."""
@@ -98,7 +99,7 @@ def test_lots_without_slivers_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
-@settings(CALM, max_examples=150)
+@settings(CALM, max_examples=examples(150))
 @given(seed=SEEDS)
 def test_fuller_seasons_equal_second_model(seed):
     one = fuller_season(seed)
@@ -129,6 +130,7 @@ def test_seasons_once_solved_wrongly(name):
     same(found, milp.solve(one))
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [471, 490, 1329, 3111, 3173, 3862, 14387, 14547, 33333])
 def test_random_seasons_once_solved_wrongly(seed):
     """HiGHS called a start optimal, or cut the best plan off; acres slipped past a share.

@@ -168,6 +168,7 @@ write_together(Path(sys.argv[1]), files)
 """
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("renames", [0, 1, 2, 3, 4])
 def test_death_between_renames_is_finished_by_the_next_command(
     renames: int, two_plans, tmp_path: Path
@@ -214,6 +215,7 @@ def test_a_plan_that_others_may_not_read_stays_so(
 STEPS = [("os.open", os.open), ("os.fsync", os.fsync), ("pathlib.Path.replace", Path.replace)]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     "failure", [OSError(errno.ENOSPC, "No space"), KeyboardInterrupt()], ids=repr
 )
@@ -250,6 +252,7 @@ def test_any_step_that_fails_leaves_the_old_plan(
     assert farms_in(out) == {OTHER}
 
 
+@pytest.mark.slow
 def test_two_runs_into_one_folder_do_not_mix(tiny: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"
     runs = [
@@ -280,6 +283,7 @@ def mounted(place: Path, options: str) -> Iterator[Path]:
         subprocess.run(["umount", str(place)], check=True)
 
 
+@pytest.mark.slow
 def test_full_disk_keeps_the_old_plan(tiny: Path, tmp_path: Path) -> None:
     with mounted(tmp_path / "disk", "size=256k") as disk:
         out = disk / "out"
@@ -362,6 +366,7 @@ def test_results_that_cannot_be_printed_are_told(tiny: Path) -> None:
     assert done.stderr.count("\n") == 1
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="streams are closed otherwise there")
 @pytest.mark.parametrize("closed", [(1,), (2,), (0, 1, 2)], ids=str)
 def test_closed_streams_are_no_place_for_files(
@@ -447,6 +452,7 @@ raise SystemExit(code)
 """
 
 
+@pytest.mark.slow
 def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path: Path) -> None:
     """Watched from inside the interpreter: what is opened for writing, started, or connected."""
     out, temporary = tmp_path / "out", tmp_path / "temporary"
@@ -600,6 +606,7 @@ def test_memory_refused_somewhere_ends_in_a_sentence(
         assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="limits on memory work otherwise there")
 @pytest.mark.parametrize("kind", ["RLIMIT_AS", "RLIMIT_DATA"])
 def test_memory_that_is_refused_to_the_process_ends_in_a_sentence(
@@ -662,6 +669,7 @@ ENVIRONMENTS = {
 }
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("name", ENVIRONMENTS)
 def test_same_plan_in_every_environment(name: str, tiny: Path, tmp_path: Path) -> None:
     """A folder with spaces and letters of other scripts, and such names inside."""
@@ -683,6 +691,7 @@ def test_same_plan_in_every_environment(name: str, tiny: Path, tmp_path: Path) -
     assert written["planting"][0]["field"] == "畑 Ü 80"
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])
 def test_a_signal_at_some_moments(sent: signal.Signals, tiny: Path, tmp_path: Path) -> None:
@@ -735,6 +744,7 @@ main(sys.argv[1:])
 """
 
 
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 def test_the_system_ends_a_run_that_lets_go(tiny: Path, tmp_path: Path) -> None:
     out = tmp_path / "out"

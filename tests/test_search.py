@@ -132,6 +132,7 @@ def floors_of(model) -> list[float]:
     return found
 
 
+@pytest.mark.slow
 def test_relaxations_are_floors_of_brute_force():
     """On tiny seasons with every rule, no relaxation's bound is above brute force's optimum."""
     seen = 0
@@ -147,6 +148,7 @@ def test_relaxations_are_floors_of_brute_force():
     assert seen > 15
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", SMALL, ids=str)
 def test_relaxations_are_floors_of_hard_seasons(case):
     """No relaxation's bound is above the second model's optimum; the exact one's is the optimum."""
@@ -182,6 +184,7 @@ class SoonAfterAFloor:
         return now() > self.until
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("case", SMALL[:4], ids=str)
 def test_every_floor_told_is_a_floor(case, way):
@@ -246,6 +249,7 @@ def as_told(plan):
     return rows, told(plan.cost), round(plan.bound, 6), plan.outcome, plan.shortage_proven
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", [((9, 6, 3, 1), 1, False), ((12, 8, 3, 2), 4, True)], ids=str)
 def test_effort_repeats_itself(case):
     """Counted in steps, the plan is the same on every run and for rows in any order."""
@@ -359,6 +363,7 @@ def test_board_goes_back_to_empty():
         assert left == pytest.approx(fresh, abs=1e-6), seed
 
 
+@pytest.mark.slow
 def test_every_further_core_searches_too():
     """A board for each core beyond the two that are always busy; the prover may get one too."""
     one = random_season(40, 24, 6, 1, 3)
@@ -574,6 +579,7 @@ def least_by_filling(one):
     return tuple(least), tuple(loose)
 
 
+@pytest.mark.slow
 def test_filling_is_a_floor_of_what_brute_force_leaves_short():
     """On tiny seasons with every rule, one variety a field; mostly it is the optimum itself."""
     short = same = 0
@@ -592,6 +598,7 @@ def test_filling_is_a_floor_of_what_brute_force_leaves_short():
     assert same > 0.6 * short
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", [6, 8, 9, 11])  # the last two are short in both priorities
 def test_filling_is_what_the_second_model_leaves_short(seed):
     """Here the floor is the optimum, which the floor without the field rule is far below."""
@@ -649,6 +656,7 @@ def test_seed_of_a_variety_sows_what_its_lots_sow(seed):
     assert mixed > 0
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(12, 8, 3, 1, 5), (14, 9, 3, 1, 1), (20, 12, 4, 1, 8)], ids=str)
 def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     """Filled anew bit by bit as well as by one solve; then planted, without an acre more short."""
@@ -671,6 +679,7 @@ NOT_AT_ONCE = SolveOptions(effort=2, params=SearchParams(small_shares=0))
 """Acres short are not left to the exact model at once."""
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(10, 7, 3, 3, 7), (10, 7, 3, 1, 2)], ids=str)
 def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     """The acres left are those that it says: without the field rule, or for one variety bags."""
@@ -685,6 +694,7 @@ def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     assert state.short == pytest.approx(milp.solve(one).short, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_fewest_short_where_acres_must_be_spread():
     """No variety over a share of all acres: the second model's acres short, though planted in turn.
 
@@ -720,6 +730,7 @@ def relaxed(size, **params):
     return shop, moved(loose, shop.near.model, whole(loose, answer.x)), answer.bound
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(16, 10, 3, 2, 2), (24, 14, 4, 2, 1)], ids=str)
 @pytest.mark.parametrize("planting", [True, False])
 def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
@@ -733,6 +744,7 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
     assert shop.near.model.matrix.price(x) >= floor - CLOSE * abs(floor)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(20, 12, 4, 2, 34), (24, 14, 4, 2, 1)], ids=str)
 def test_plans_made_step_by_step_keep_the_rules(size):
     """Containers, then bags, then planting: the plan is far cheaper than the first one."""
@@ -770,6 +782,7 @@ class NoneNear:
         return solve_matrix(matrix, limits, watch=watch)
 
 
+@pytest.mark.slow
 def test_two_threads_make_one_roomier_order():
     """Both find the same order too tight, one while the other makes the next: room grows once."""
     shop, _, _ = relaxed((16, 10, 3, 2, 1), step_nodes=10)
@@ -840,6 +853,7 @@ def test_a_roomier_order_has_more_over():
     assert model.matrix.price(y) > model.matrix.price(x)
 
 
+@pytest.mark.slow
 def test_crossed_plans_have_only_what_their_parents_have():
     """Every field is planted as in one plan or the other; the child is no dearer than the best."""
     shop, guide, _ = relaxed((24, 14, 4, 2, 1), step_nodes=20, worth_crossing=10.0)
@@ -858,6 +872,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     assert state.cost <= before
 
 
+@pytest.mark.slow
 def test_plans_kept_are_planted_differently_the_cheapest_first():
     """None is kept twice, none with more acres short, and no more than are asked for."""
     shop, guide, _ = relaxed((24, 14, 4, 2, 1))
@@ -872,6 +887,7 @@ def test_plans_kept_are_planted_differently_the_cheapest_first():
     assert len(set(shares)) == len(shares) > 1
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("within", "order"), [(0, False), (0, True), (1, True)])
 def test_plans_near_a_plan_have_nearly_its_bags(within, order):
     """Full bags differ by no more than is said, a held order by nothing; no plan is dearer."""
@@ -902,6 +918,7 @@ def sampled_plans(shop, seed: int):
     return [x for x in found if x is not None]
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", [((5, 4, 3, 1), 2), ((7, 5, 3, 1), 4)], ids=str)
 def test_patterns_make_plans_and_the_best_of_them(case):
     """No plan made of patterns is below the second model's optimum; with its own, it is found."""
@@ -931,6 +948,7 @@ def test_patterns_make_plans_and_the_best_of_them(case):
     assert model.matrix.price(made) == pytest.approx(optimum.cost, rel=1e-5)
 
 
+@pytest.mark.slow
 def test_patterns_of_many_plans_make_a_cheaper_one():
     """Parts of plans that were cooled one by one go together better than in any of these."""
     one = random_season(30, 18, 5, 1, 22)
@@ -947,6 +965,7 @@ def test_patterns_of_many_plans_make_a_cheaper_one():
     assert matrix.price(made) < 0.999 * matrix.price(cheapest)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(("short", "effort"), [(False, 2), (True, 1)])
 def test_patterns_by_steps_repeat_themselves(short, effort):
     """Where one variety a field is allowed, counted steps give the same plan again."""

@@ -123,6 +123,7 @@ def test_other_words_are_left_alone(line: str) -> None:
     assert not refused(line)
 
 
+@pytest.mark.slow
 def test_nothing_refers_to_papers_that_readers_do_not_have() -> None:
     places = files("tests", "planner", "data", "reports", "README.md", "DEVELOPERS.md")
     assert len(places) > 200

@@ -65,6 +65,7 @@ def test_the_solver_prints_its_license_where_nothing_turns_it_aside() -> None:
     assert "HiGHS" in license_lines()[0]
 
 
+@pytest.mark.slow
 def test_import_and_quiet_plan_print_nothing_of_the_solver(tmp_path: Path) -> None:
     season = ROOT / "tests" / "instances" / "needless-bag"
     plan = f"['plan', {str(season)!r}, '--out', {str(tmp_path)!r}, '--quiet', '--seconds', '5']"

@@ -17,9 +17,10 @@ from planner.season.read import read_season
 from planner.season.tables import Trouble, read_tables
 from tests import hostile
 from tests.inputs import folder, good, workbook
+from tests.quick import examples, few
 
 MANY = settings(
-    max_examples=100,
+    max_examples=examples(100),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
     deadline=None,
 )
@@ -53,7 +54,7 @@ def test_the_corpus_is_what_the_builders_make(name, tmp_path):
     assert all(one.read_bytes() == other.read_bytes() for one, other in pairs)
 
 
-@pytest.mark.parametrize("case", hostile.cases("refused"), ids=lambda case: case.name)
+@pytest.mark.parametrize("case", few(hostile.cases("refused")), ids=lambda case: case.name)
 def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
     path = hostile.handed_over(case.name, tmp_path)
     before = lying_about(tmp_path)
@@ -69,6 +70,7 @@ def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
     assert capsys.readouterr() == ("", ""), "no library prints"
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("case", hostile.cases("taken"), ids=lambda case: case.name)
 def test_odd_inputs_are_read(case, tmp_path):
     path = hostile.handed_over(case.name, tmp_path)
@@ -79,6 +81,7 @@ def test_odd_inputs_are_read(case, tmp_path):
     assert len(season.lots) == 3
 
 
+@pytest.mark.slow
 def test_memory_stays_bounded(tmp_path):
     """The million rows and the bombs are read within 1.5 GB of address space."""
     script = (
@@ -158,7 +161,9 @@ def test_other_sheets_and_files_are_told(tmp_path):
 
 
 @settings(
-    max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+    max_examples=examples(150),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    deadline=None,
 )
 @given(noise=st.binary(max_size=400), head=st.sampled_from([b"", b"PK\x03\x04", b"Field,Acres\n"]))
 def test_any_bytes_are_read_or_refused(noise, head, tmp_path):
@@ -174,7 +179,9 @@ def test_any_bytes_are_read_or_refused(noise, head, tmp_path):
 
 
 @settings(
-    max_examples=150, suppress_health_check=[HealthCheck.function_scoped_fixture], deadline=None
+    max_examples=examples(150),
+    suppress_health_check=[HealthCheck.function_scoped_fixture],
+    deadline=None,
 )
 @given(at=st.integers(0, 100_000), byte=st.integers(0, 255))
 def test_any_changed_byte_of_a_workbook_is_read_or_refused(at, byte, tmp_path):

@@ -239,6 +239,7 @@ class TestRoundTrip:
         assert product.protection == {"White mold": Rating.G}
         assert season.containers[0].heel == pytest.approx(1)
 
+    @pytest.mark.slow
     @needs_office
     def test_live_help_counts_units_as_worked_by_hand(self, filled: Path) -> None:
         book = recalculated(filled)
@@ -253,6 +254,7 @@ class TestRoundTrip:
         assert live["N3"].value == "enough in all"
 
 
+@pytest.mark.slow
 @needs_office
 def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path) -> None:
     """Every spelling here is taken by `check` too; what is left out is said to be, in no red."""
@@ -287,6 +289,7 @@ def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path)
     assert "not counted here" in shown.rules[0].formula[0]
 
 
+@pytest.mark.slow
 @needs_office
 def test_live_help_tells_what_is_wrong(blank: Path, tmp_path: Path) -> None:
     book = openpyxl.load_workbook(blank)
@@ -327,6 +330,7 @@ def test_live_help_tells_what_is_wrong(blank: Path, tmp_path: Path) -> None:
     assert {live[f"U{r}"].value for r in range(6, 30)} - {None} == {"Brown rot pressure"}
 
 
+@pytest.mark.slow
 @needs_office
 def test_lists_follow_what_is_typed_whatever_the_gaps(blank: Path, tmp_path: Path) -> None:
     book = openpyxl.load_workbook(blank)
@@ -365,6 +369,7 @@ SHAKE = """
 """Rows inserted, deleted, sorted, cut and pasted; a column and a row put before the fields."""
 
 
+@pytest.mark.slow
 @needs_office
 def test_help_survives_sorting_inserting_and_pasting(tmp_path: Path) -> None:
     book = worked_on(write_blank(tmp_path / "demo.xlsx", demo=True), SHAKE)
@@ -403,6 +408,7 @@ class TestSafety:
         assert [c.value for c in cells][:5] == list(self.HOSTILE[:5])
         assert cells[6].value == "ab"
 
+    @pytest.mark.slow
     @needs_office
     def test_text_stays_text_when_an_office_program_saves_it(self, tmp_path: Path) -> None:
         path = write_workbook(tmp_path / "hostile.xlsx", self.content(), "=2+2")
@@ -576,6 +582,7 @@ class TestMark:
         links = [c.hyperlink.location for c in book["Faults"]["A"] if c.hyperlink]
         assert links == ["'Seed lots'!E5"] * 2
 
+    @pytest.mark.slow
     def test_a_marked_copy_can_be_mended_and_read(self, tmp_path: Path) -> None:
         demo = write_blank(tmp_path / "demo.xlsx", demo=True)
         marked = mark_faults(demo, self.FAULTS, tmp_path / "marked.xlsx")
@@ -621,6 +628,7 @@ class TestMark:
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
 
+@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("kind", ["demo", "awkward", "blank"])
 def test_no_cell_holds_an_error_once_calculated(kind: str, tmp_path: Path) -> None:
@@ -688,6 +696,7 @@ def test_schema_names_are_what_the_forms_rely_on() -> None:
         assert schema.sheet("Fields").column(name)
 
 
+@pytest.mark.slow
 @needs_office
 def test_what_if_offers_sheets_rows_and_columns_of_the_season(tmp_path):
     """Calculated by LibreOffice, as whoever fills it in would see them."""
@@ -708,6 +717,7 @@ def test_what_if_offers_sheets_rows_and_columns_of_the_season(tmp_path):
     assert "Duskfield / 15 gal keg" in " ".join(offered["Containers"][0])
 
 
+@pytest.mark.slow
 @needs_office
 def test_whatever_what_if_offers_means_a_row(tmp_path):
     path = write_blank(tmp_path / "demo.xlsx", demo=True)

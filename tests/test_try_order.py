@@ -135,6 +135,7 @@ def costs_on(page: Any) -> dict[str, tuple[float, float, float]]:
 CASES = [f"{name}-{number}" for name in SEASONS for number in range(3)]
 
 
+@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("case", CASES)
 def test_totals_are_those_of_the_prices_to_the_cent(calculated: dict[str, Any], case: str) -> None:
@@ -158,6 +159,7 @@ def test_totals_are_those_of_the_prices_to_the_cent(calculated: dict[str, Any], 
     assert found["Total cost"][2] == pytest.approx(wanted.total - plan.cost.total, abs=0.01)
 
 
+@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("case", CASES)
 def test_it_says_which_products_are_short(calculated: dict[str, Any], case: str) -> None:
@@ -176,6 +178,7 @@ def test_it_says_which_products_are_short(calculated: dict[str, Any], case: str)
         assert short == 0
 
 
+@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("case", CASES)
 def test_no_cell_holds_an_error(calculated: dict[str, Any], case: str) -> None:
@@ -186,6 +189,8 @@ def test_no_cell_holds_an_error(calculated: dict[str, Any], case: str) -> None:
     assert not wrong
 
 
+@pytest.mark.slow
+@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("name", SEASONS)
 def test_results_stored_are_those_calculated(calculated: dict[str, Any], name: str) -> None:
@@ -203,6 +208,7 @@ def test_results_stored_are_those_calculated(calculated: dict[str, Any], name: s
             assert (seen or "") == (now or ""), c.coordinate
 
 
+@pytest.mark.slow
 @needs_office
 def test_texts_stay_texts_in_the_office_program(calculated: dict[str, Any]) -> None:
     """What LibreOffice writes back of names such as ``=HYPERLINK(...)`` is text as before."""
@@ -223,6 +229,8 @@ def test_texts_stay_texts_in_the_office_program(calculated: dict[str, Any]) -> N
     assert {f.name for f in season.fields} <= found
 
 
+@pytest.mark.slow
+@pytest.mark.slow
 @needs_office
 def test_counts_that_cannot_be_ordered_are_marked(
     calculated: dict[str, Any], tmp_path: Path

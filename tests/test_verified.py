@@ -111,6 +111,7 @@ def test_the_solves_share_what_they_find(monkeypatch) -> None:
     assert heard == [-8.0]
 
 
+@pytest.mark.slow
 def test_the_program_that_once_ended_too_soon() -> None:
     matrix, known = kept()
     assert keeps_all(matrix, known)
@@ -135,6 +136,7 @@ def test_seasons_whose_floor_was_once_wrong(name, optimum) -> None:
     assert plan.cost.total == pytest.approx(optimum, rel=1e-4)
 
 
+@pytest.mark.slow
 def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
     """The process of the second solve is killed while it works: a third kind takes its place."""
     matrix, known = kept()

@@ -114,6 +114,7 @@ def clean(text: str) -> str:
 # --- read back equals plan.json ------------------------------------------------------------------
 
 
+@pytest.mark.slow
 def test_order_reads_back(made: Made) -> None:
     found = made.table("Order", "Supplier", "Product", "Container", "Size")
     rows = {(r["Product"], r["Container"]): r for _, r in found.iterrows()}
@@ -287,6 +288,7 @@ def test_any_text_comes_back_as_text(texts: list[str]) -> None:
         assert cell.data_type == ("s" if clean_text(text) else "n")
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("seed", range(25))
 def test_random_seasons_can_be_written(seed: int) -> None:
     made = Made(random_season(seed))
@@ -327,6 +329,7 @@ def test_two_sheets_of_one_title_are_refused() -> None:
         render(Book((Sheet("A", "One."), Sheet("a", "Two."))))
 
 
+@pytest.mark.slow
 @needs_office
 def test_no_cell_holds_an_error_once_calculated(made: Made, tmp_path: Path) -> None:
     for pack, content in made.content.items():

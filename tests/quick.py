@@ -1,0 +1,24 @@
+"""What `pytest --quick` leaves out: tests marked slow, and most of the random cases."""
+
+import os
+from collections.abc import Iterable
+from typing import Any
+
+import pytest
+
+VARIABLE = "WHOLEDRUM_QUICK_TESTS"
+"""Set by `--quick`, for the processes that tests run in."""
+ONE_IN = 8
+
+
+def examples(count: int) -> int:
+    """How many random examples to try."""
+    return max(5, count // ONE_IN) if os.environ.get(VARIABLE) else count
+
+
+def few(cases: Iterable[Any]) -> list[Any]:
+    """Cases for `parametrize`: all but one in eight are slow, as there are that many."""
+    return [
+        case if n % ONE_IN == 0 else pytest.param(case, marks=pytest.mark.slow)
+        for n, case in enumerate(cases)
+    ]
