@@ -159,3 +159,9 @@ def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
     assert lost
     assert answer.verdict is Verdict.OPTIMAL
     assert cost * (1 - 1e-4) <= answer.bound <= cost * (1 + 1e-6)
+
+
+def test_where_no_process_starts_the_second_solve_is_done_here(monkeypatch) -> None:
+    monkeypatch.setattr("planner.optimize.search.worker.sys.executable", "/bin/false")
+    answer = solve_apart(knapsack(), Limits(gap=0.0))
+    assert (answer.verdict, answer.objective) == (Verdict.OPTIMAL, -9.0)

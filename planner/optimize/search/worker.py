@@ -17,6 +17,7 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
+import planner
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
 from planner.optimize.heuristics.strategies import anneal
@@ -41,7 +42,7 @@ class Worker:
 
     def __init__(self) -> None:
         # -P: no modules from the folder that the user happens to stand in.
-        root = str(Path(__file__).resolve().parents[3])
+        root = str(Path(planner.__file__).resolve().parents[1])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
             [sys.executable, "-P", "-m", "planner.optimize.search.worker"],
@@ -185,7 +186,10 @@ def solve_apart(
         worker = _idle.pop() if _idle else None
     worker = worker or Worker()
     try:
-        return worker.solve(matrix, limits, start, watch)
+        answer = worker.solve(matrix, limits, start, watch)
+        if not worker.ready and not worker.is_alive():  # no process can be started here
+            return solve(matrix, limits, start, watch)
+        return answer
     finally:
         with _idle_lock:
             keep = worker.is_alive() and len(_idle) < MOST_IDLE
