@@ -236,6 +236,33 @@ def test_approval_comes_before_what_is_bought_for_a_recipe():
     assert {c.recipe: c.needed_by for c in made.cards}["R2"] == date(2027, 5, 6)
 
 
+def test_approval_is_not_asked_for_on_days_that_are_past():
+    """R1 runs on 1 May, R2 on 6 May; Elm's day to order Beta for R2 was 15 March.
+
+    Two of three bags of R1 done on 1 May: its next bag asks. All three done: none is left to ask.
+    """
+    made = make_campaign(*_nobody_signed())
+    part = update(made, [Done("L1", "R1", 2, date(2027, 5, 1))])
+    r1, r2 = part.cards
+    assert (r1.needed_by, r1.treated_from) == (date(2027, 5, 2), date(2027, 5, 1))
+    assert (r2.needed_by, r2.treated_from) == (date(2027, 5, 6), None)
+    told = " ".join(part.notes)
+    assert "R1 (before Sun 5/2/2027, when its next bags are treated)" in told
+    assert "R2 (before Thu 5/6/2027, when it is first treated)" in told
+    whole = update(made, [Done("L1", "R1", 3, date(2027, 5, 1))])
+    assert (whole.cards[0].needed_by, whole.cards[0].treated_from) == (None, date(2027, 5, 1))
+    told = " ".join(whole.notes)
+    assert "R1 (before" not in told
+    assert "Treated without an approval on record: R1 (since Sat 5/1/2027)" in told
+    assert not any("R1" in e.key for e in whole.events if e.key.startswith("approve"))
+
+
+def _nobody_signed():
+    season = hand_season()
+    recipes = tuple(replace(r, approved_by=None, approved_on=None) for r in season.recipes)
+    return replace(season, recipes=recipes), hand_plan()
+
+
 @pytest.mark.parametrize(
     ("tested", "recipe", "days", "send"),
     [

@@ -139,9 +139,8 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         early=sum(p.bags for p in placed if p.early),
     )
     drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_)
-    first = _first_days(all_runs)
     by_clock = clock(campaign.shares, batches_, all_runs, shop_)
-    signed = tuple(replace(c, needed_by=_approval(c, first)) for c in campaign.cards)
+    signed = tuple(_approval(c, all_runs, shop_) for c in campaign.cards)
     asked = retests(campaign.tests, campaign.shares, all_runs, shop_)
     made = replace(
         campaign,
@@ -169,10 +168,18 @@ def _still(campaign: Campaign, rest: Iterable[Batch]) -> tuple[str, ...]:
     return order if len(order) == len(wanted) else ()
 
 
-def _approval(card: Card, first: dict[str, date]) -> date | None:
-    """Day before which a recipe is approved: before anything for it is ordered, or it is run."""
-    known = [d for d in (card.order_by, first.get(card.recipe)) if d is not None]
-    return min(known, default=None)
+def _approval(card: Card, all_runs: Sequence[Run], shop_: Shop) -> Card:
+    """Ask for approval before what is still to come: an order for the recipe, or its next bag."""
+    mine = [r for r in all_runs if r.recipe == card.recipe]
+    now = max((r.day for r in all_runs if r.done), default=shop_.plan_date)
+    ordered = card.order_by if card.order_by and (now is None or card.order_by >= now) else None
+    next_day = min((r.day for r in mine if not r.done), default=None)
+    known = [d for d in (ordered, next_day) if d is not None and next_day is not None]
+    return replace(
+        card,
+        needed_by=min(known, default=None),
+        treated_from=min((r.day for r in mine if r.done), default=None),
+    )
 
 
 def _done_runs(campaign: Campaign) -> tuple[Run, ...]:
@@ -230,13 +237,6 @@ def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
     last = done[-1]
     batch = next(b for b in batches_ if (b.lot, b.recipe) == (last.lot, last.recipe))
     return Line(frozenset(d.product for d in batch.draws), last.lot)
-
-
-def _first_days(all_runs: Iterable[Run]) -> dict[str, date]:
-    first: dict[str, date] = {}
-    for run in all_runs:
-        first[run.recipe] = min(run.day, first.get(run.recipe, run.day))
-    return first
 
 
 def _in_order(batches_: Iterable[Batch], all_runs: Iterable[Run]) -> tuple[Batch, ...]:

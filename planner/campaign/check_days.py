@@ -197,15 +197,21 @@ def _order_of_the_plan(campaign: Campaign) -> Iterator[str]:
 def _asked_in_time(campaign: Campaign) -> Iterator[str]:
     """Approvals come before orders and treating, samples go out in time, for every lot in need."""
     shop: Shop = campaign.shop
-    first: dict[str, date] = {}
+    to_come: dict[str, date] = {}
+    done_last: date | None = None
     first_of_lot: dict[str, date] = {}
     for run in campaign.calendar.runs:
-        first[run.recipe] = min(run.day, first.get(run.recipe, run.day))
-        if not run.done:
+        if run.done:
+            done_last = max(run.day, done_last or run.day)
+        else:
+            to_come[run.recipe] = min(run.day, to_come.get(run.recipe, run.day))
             first_of_lot[run.lot] = min(run.day, first_of_lot.get(run.lot, run.day))
+    now = done_last or shop.plan_date
     for card in campaign.cards:
-        known = [d for d in (card.order_by, first.get(card.recipe)) if d]
-        if card.needed_by != min(known, default=None):
+        wanted = to_come.get(card.recipe)
+        if wanted and card.order_by and (now is None or card.order_by >= now):
+            wanted = min(wanted, card.order_by)
+        if card.needed_by != wanted:
             yield f"{card.recipe}: approval is asked for by {card.needed_by}"
     asked = {r.lot: r for r in campaign.retests}
     good = {t.lot: t.good_until for t in campaign.tests}

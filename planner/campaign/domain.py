@@ -497,6 +497,7 @@ class Card:
 
     recipe: str
     needed_by: date | None
+    """Day before which it is to be signed: an order for it or its next bag; None if all is done."""
     approved_by: str
     approved_on: date | None
     lines: tuple[CardLine, ...]
@@ -509,6 +510,8 @@ class Card:
     """First last day to order among the suppliers of what is bought for it."""
     bought: str = ""
     """What is ordered then."""
+    treated_from: date | None = None
+    """First day on which bags of it were treated already."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -187,7 +187,8 @@ def approval_reason(card: Card) -> str:
         return ""
     if card.order_by == card.needed_by:
         return f"{card.recipe}: {card.bought} must be ordered by {said(card.needed_by)}"
-    return f"{card.recipe}: treating starts on {said(card.needed_by)}"
+    goes_on = "goes on" if card.treated_from else "starts"
+    return f"{card.recipe}: treating {goes_on} on {said(card.needed_by)}"
 
 
 def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:

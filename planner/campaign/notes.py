@@ -12,7 +12,7 @@ from planner.season.domain import UNTREATED
 if TYPE_CHECKING:
     from datetime import date
 
-    from planner.campaign.domain import Batch, Campaign, Portion
+    from planner.campaign.domain import Batch, Campaign, Card, Portion
 
 MOST_NAMED = 12
 """Fields that a note names."""
@@ -108,16 +108,31 @@ def _flushed(campaign: Campaign) -> list[str]:
 
 
 def _not_approved(campaign: Campaign) -> list[str]:
-    open_ = [c for c in campaign.cards if not c.approved_by and c.needed_by]
-    if not open_:
-        return []
+    open_ = [c for c in campaign.cards if not c.approved_by]
+    told = []
     names = "; ".join(
-        f"{c.recipe} (before {_day(campaign, c.needed_by)}, when"
-        f" {f'{c.bought} must be ordered' if c.order_by == c.needed_by else 'it is first treated'})"
+        f"{c.recipe} (before {_day(campaign, c.needed_by)}, when {_then(c)})"
         for c in open_
         if c.needed_by
     )
-    return [f"Recipes without the approval of a licensed person: {names}."]
+    if names:
+        told.append(f"Recipes without the approval of a licensed person: {names}.")
+    late = "; ".join(
+        f"{c.recipe} (since {_day(campaign, c.treated_from)})" for c in open_ if c.treated_from
+    )
+    if late:
+        told.append(
+            f"Treated without an approval on record: {late}. Have the recipe signed now, and fill"
+            " in Recipe approvals."
+        )
+    return told
+
+
+def _then(card: Card) -> str:
+    """Say what comes on the day before which a recipe is to be approved."""
+    if card.order_by == card.needed_by:
+        return f"{card.bought} must be ordered"
+    return "its next bags are treated" if card.treated_from else "it is first treated"
 
 
 def _tests(campaign: Campaign) -> list[str]:

@@ -301,9 +301,10 @@ def _treat_late(campaign: Campaign) -> Table:
 
 
 def _approvals(campaign: Campaign) -> Table:
+    metric = campaign.shop.metric
     rows = [
-        (c.needed_by, c.recipe, Cell("none yet", Look.SHORT), _why(c))
-        for c in sorted(campaign.cards, key=lambda c: (str(c.needed_by), c.recipe))
+        (c.needed_by, c.recipe, Cell("none yet", Look.SHORT), _why(c, metric=metric))
+        for c in sorted(campaign.cards, key=lambda c: (str(c.needed_by or ""), c.recipe))
         if not c.approved_by
     ]
     return Table(
@@ -320,10 +321,13 @@ def _approvals(campaign: Campaign) -> Table:
     )
 
 
-def _why(card: Card) -> str:
+def _why(card: Card, *, metric: bool) -> str:
     if card.order_by is not None and card.order_by == card.needed_by:
         return f"last day to order {card.bought} for it"
-    return "it is first treated"
+    if card.treated_from is None:
+        return "it is first treated"
+    so_far = f"treated since {said(card.treated_from, metric=metric)} without"
+    return f"its next bags are treated; {so_far}" if card.needed_by else f"{so_far}: sign it now"
 
 
 def _tests(campaign: Campaign) -> Table:
