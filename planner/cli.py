@@ -56,6 +56,21 @@ def _finite(value: float | None) -> float | None:
     return value
 
 
+def _land(text: str | None) -> str | None:
+    """Refuse a text that is no land; its unit is known once the season is."""
+    from planner.units import Measure, Unreadable, read_quantity
+
+    if text is None:
+        return None
+    try:
+        if read_quantity(text, Measure.AREA, "acres") >= 0.0:
+            return text
+        msg = f"{text} is less than none"
+    except Unreadable as error:
+        msg = f"'{text}' is not {error.expected}"
+    raise typer.BadParameter(msg)
+
+
 def _version(asked: bool) -> None:
     if asked:
         print(f"wholedrum {__version__}")
@@ -240,13 +255,13 @@ def plan(
         ),
     ] = Pack.ALL,
     most_moved: Annotated[
-        float | None,
+        str | None,
         typer.Option(
             "--most-moved",
-            min=0.0,
-            metavar="ACRES",
-            callback=_finite,
-            help="With --since: acres that may change seed or recipe at the most.",
+            metavar="LAND",
+            callback=_land,
+            help="With --since: land that may change seed or recipe at the most, such as 40 (acres,"
+            " or ha where Units is metric), '40 acres' or '16 ha'.",
         ),
     ] = None,
 ) -> None:

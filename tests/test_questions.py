@@ -93,6 +93,14 @@ def test_a_metric_farm_reads_its_own_units():
     assert "your Liquid limit of 652 mL/100 kg" in sentences(one)[0]
 
 
+def test_a_metric_farm_is_asked_about_its_crop_price_by_the_ton():
+    """A bushel is 60 lb, so $4 to $30 are 146.97 to 1,102.31 a ton (36.7437 bushels in it)."""
+    one = season(farm=farm(soybean_price=40.0, metric=True))
+    (asked,) = [q for q in questions(one) if "Soybean price" in q]
+    assert "Is $1,469.75 right for Soybean price (Farm)?" in asked
+    assert "A metric ton is usually $146.97 to $1,102.31" in asked
+
+
 def test_active_ceilings_name_lots_and_fields():
     """0.15 mg/seed at 140,000 seeds/acre is 0.046297 lb/acre (mg x seeds / 453,592.37)."""
     alpha = product(actives=(Active("fluopyram", 5.0),))

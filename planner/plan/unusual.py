@@ -78,6 +78,8 @@ def unusual(season: Season) -> Iterator[str]:
 
 def _say(value: float, measure: Measure, season: Season, figures: int = 4) -> str:
     """A value in the farm's units of measure, or in its money, to that many figures."""
+    if measure is Measure.CROP_PRICE and season.farm.metric:
+        return money(in_unit(value, measure, "$/t"), season)
     if measure in PRICES:
         return money(value, season)
     unit = (METRIC if season.farm.metric else US).get(measure, measure.value)
@@ -111,7 +113,7 @@ def _settings(season: Season) -> Iterator[str]:
             CROP_PRICE,
             Measure.CROP_PRICE,
             "Soybean price",
-            "A bushel is usually",
+            "A metric ton is usually" if farm.metric else "A bushel is usually",
         ),
     ):
         yield from _ask(value, usual, measure, f"{name} (Farm)", kind, season)

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 
 from planner.season import schema
 from planner.season.schema import Kind
+from planner.units import Measure
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -119,6 +120,18 @@ def typed(text: str, column: Column | None) -> Value:
     return text
 
 
+METRIC = {
+    Measure.AREA: "6 ha",
+    Measure.VOLUME: "60 L",
+    Measure.LIQUID_ON_SEED: "520 mL/100 kg",
+    Measure.WEIGHT: "12 t",
+    Measure.SEED_FLOW: "350 kg/min",
+    Measure.CROP_PRICE: "400 $/t",
+    Measure.MONEY_PER_AREA: "5 $/ha",
+}
+"""How a setting is typed on a metric farm, as its name shows the US unit."""
+
+
 def farm_row(setting: Column, value: Value = None, note: str = "") -> tuple[Value, ...]:
     """One row of the sheet Farm."""
     return (setting.header, value, note or setting_note(setting))
@@ -130,7 +143,9 @@ def setting_note(setting: Column) -> str:
     >>> setting_note(schema.sheet("Farm").column("Spare seed"))
     "Seed on top of every field's need. Blank: 0 %."
     """
-    return f"{setting.meaning} Blank: {setting.blank_means}."
+    metric = METRIC.get(setting.measure) if setting.measure else None
+    unit = f" Metric with its unit: {metric}." if metric else ""
+    return f"{setting.meaning} Blank: {setting.blank_means}.{unit}"
 
 
 def blank_content() -> dict[str, Table]:

@@ -45,8 +45,8 @@ class Extras:
     what_if: bool = False
     since: Path | None = None
     """A plan.json to stay near to."""
-    most_moved: float | None = None
-    """Acres that may change at the most against that plan."""
+    most_moved: str | None = None
+    """Land that may change at the most against that plan; in the farm's unit where it has none."""
     usual_unknowns: bool = False
     """Whether to draw what is usually not known where the season says nothing of it."""
     packs: tuple[str, ...] = PACKS
@@ -84,7 +84,9 @@ def plan_season(
         extras = replace(extras, why=0.0, what_if=False)
     again = None
     if earlier is not None:
-        plan, again = _near(season, earlier, plan, options, extras.most_moved, notes)
+        plan, again = _near(
+            season, earlier, plan, options, _acres(extras.most_moved, season), notes
+        )
     stem = STEM
     if plan.seconds > LONG and (extras.why or extras.what_if):
         stem = api.write(plan, season, folder, packs=extras.packs)[0].stem
@@ -120,6 +122,13 @@ def _beside(paths: Sequence[Path]) -> list[str]:
         f"program?), so this one was written beside it as {paths[0].stem}."
     )
     return ["", *paragraph(text, 0)]
+
+
+def _acres(land: str | None, season: Season) -> float | None:
+    from planner.units import Measure, read_quantity
+
+    unit = "ha" if season.farm.metric else "acres"
+    return None if land is None else read_quantity(land, Measure.AREA, unit)
 
 
 def _near(
