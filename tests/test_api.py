@@ -14,6 +14,7 @@ DEMO = Path(__file__).parent.parent / "data" / "demo.xlsx"
 def test_public_names_are_these() -> None:
     assert planner.__all__ == [
         "AuditError",
+        "EngineError",
         "Fault",
         "InputError",
         "Interrupted",
@@ -45,6 +46,7 @@ def test_every_error_has_its_own_exit_code() -> None:
         "InputError": 3,
         "NoPlanError": 5,
         "OutputError": 6,
+        "EngineError": 7,
         "AuditError": 70,
         "Interrupted": 130,
     }

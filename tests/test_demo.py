@@ -238,7 +238,8 @@ class TestShipping:
         """Packages are listed by name, so that the demo can be one of them."""
         config = tomllib.loads((ROOT / "pyproject.toml").read_text("utf-8"))
         packed = config["tool"]["setuptools"]
-        rooms = {"planner." + path.parent.name for path in (ROOT / "planner").glob("*/__init__.py")}
+        inits = (ROOT / "planner").glob("*/**/__init__.py")
+        rooms = {".".join(path.parent.relative_to(ROOT).parts) for path in inits}
         assert set(packed["packages"]) == {"planner", "planner.data"} | rooms
         assert packed["package-dir"] == {"planner.data": "data"}
         assert "demo/*.csv" in packed["package-data"]["planner.data"]

@@ -95,7 +95,7 @@ def test_two_processes_share_the_work(two: Engine) -> None:
 
 @needs_dask
 def test_equal_payloads_are_separate_jobs(two: Engine) -> None:
-    """Dask would run a call with equal arguments once (dask-jobqueue, issue 210)."""
+    """Dask would run a call with equal arguments once."""
     done = list(two.run([Job(str(n), 7) for n in range(40)], work.square))
     assert values(done) == {str(n): 49 for n in range(40)}
 

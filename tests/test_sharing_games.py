@@ -1,6 +1,6 @@
 """Shapley value, core and nucleolus against published games, and laws they keep.
 
-The source stands beside each game. "memory": data or result recalled, not seen again; "derived":
+The source stands beside each game. "memory": written down from memory; "derived":
 worked out by hand or by listing all cases.
 """
 

@@ -17,7 +17,6 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-import planner
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
 from planner.optimize.heuristics.strategies import anneal
@@ -42,7 +41,7 @@ class Worker:
 
     def __init__(self) -> None:
         # -P: no modules from the folder that the user happens to stand in.
-        root = str(Path(planner.__file__).resolve().parents[1])
+        root = str(Path(__file__).resolve().parents[3])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
             [sys.executable, "-P", "-m", "planner.optimize.search.worker"],
