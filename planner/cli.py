@@ -1,8 +1,9 @@
 """The command `wholedrum`: reads the command line, calls the steps, turns errors into sentences.
 
 Exit codes: 0 plan written; 1 a bug; 2 wrong use; 3 faults in the input; 4 acres short with
-``--strict``; 5 no plan in the time given, or the solver failed; 6 output could not be written; 70
-our own audit found the plan wrong; 130 interrupted before any plan; 143 ended by the system.
+``--strict``; 5 no plan in the time given, or the solver failed; 6 output could not be written; 7
+processes or cluster not there; 70 our own audit found the plan wrong; 130 interrupted before any
+plan; 143 ended by the system.
 """
 
 from __future__ import annotations

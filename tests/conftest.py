@@ -51,6 +51,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         action="store_true",
         help="leave out tests marked slow, and seven in eight of the random cases",
     )
+    parser.addoption("--rest", action="store_true", help="only what --quick leaves out")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -60,11 +61,17 @@ def pytest_configure(config: pytest.Config) -> None:
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:
-    """Leave out what is slow."""
-    if config.getoption("--quick"):
-        slow = [item for item in items if item.get_closest_marker("slow")]
-        config.hook.pytest_deselected(items=slow)
-        items[:] = [item for item in items if not item.get_closest_marker("slow")]
+    """Leave out what is slow, or all else."""
+
+    def wanted(item: pytest.Item) -> bool:
+        slow = item.get_closest_marker("slow") is not None
+        if config.getoption("--quick"):
+            return not slow
+        return slow or item.get_closest_marker("sampled") is not None
+
+    if config.getoption("--quick") or config.getoption("--rest"):
+        config.hook.pytest_deselected(items=[item for item in items if not wanted(item)])
+        items[:] = [item for item in items if wanted(item)]
 
 
 NOT_TESTED = (

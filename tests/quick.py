@@ -1,4 +1,7 @@
-"""What `pytest --quick` leaves out: tests marked slow, and most of the random cases."""
+"""What `pytest --quick` leaves out: tests marked slow, and most of the random examples.
+
+`pytest --rest` runs just that: slow tests, and those marked sampled with all of their examples.
+"""
 
 import os
 from collections.abc import Iterable

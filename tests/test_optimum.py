@@ -58,6 +58,7 @@ def same(a: milp.Answer, b: milp.Answer) -> None:
     assert a.cost == pytest.approx(b.cost, rel=1e-6, abs=5e-4)
 
 
+@pytest.mark.sampled
 @settings(CALM, max_examples=examples(220))
 @given(seed=SEEDS)
 def test_random_seasons_equal_brute_force(seed):
@@ -69,6 +70,7 @@ def test_random_seasons_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
+@pytest.mark.sampled
 @settings(CALM, max_examples=examples(300))
 @given(seed=SEEDS)
 def test_random_seasons_equal_second_model(seed):
@@ -77,6 +79,7 @@ def test_random_seasons_equal_second_model(seed):
     same(answer(solved(one), one), milp.solve(one))
 
 
+@pytest.mark.sampled
 @settings(CALM, max_examples=examples(120))
 @given(seed=SEEDS)
 def test_fuller_seasons_equal_brute_force(seed):
@@ -88,6 +91,7 @@ def test_fuller_seasons_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
+@pytest.mark.sampled
 @settings(CALM, max_examples=examples(80))
 @given(seed=SEEDS)
 def test_lots_without_slivers_equal_brute_force(seed):
@@ -99,6 +103,7 @@ def test_lots_without_slivers_equal_brute_force(seed):
     same(found, milp.solve(one))
 
 
+@pytest.mark.sampled
 @settings(CALM, max_examples=examples(150))
 @given(seed=SEEDS)
 def test_fuller_seasons_equal_second_model(seed):

@@ -160,6 +160,7 @@ def test_other_sheets_and_files_are_told(tmp_path):
     assert read_season(path).told == ("'Weather' is no sheet of a season: passed over.",)
 
 
+@pytest.mark.sampled
 @settings(
     max_examples=examples(150),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
@@ -178,6 +179,7 @@ def test_any_bytes_are_read_or_refused(noise, head, tmp_path):
         read_season(path)
 
 
+@pytest.mark.sampled
 @settings(
     max_examples=examples(150),
     suppress_health_check=[HealthCheck.function_scoped_fixture],
