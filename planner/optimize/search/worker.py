@@ -177,7 +177,7 @@ MOST_IDLE = 2
 def solve_apart(
     matrix: Matrix, limits: Limits, start: Floats | None = None, watch: Watch | None = None
 ) -> Answer:
-    """`planner.optimize.solver.solve` in a process that is kept for the next program.
+    """`planner.optimize.mip.highs.solve` in a process that is kept for the next program.
 
     Where HiGHS crashes, that process ends, and nothing is found and nothing proven.
     """
