@@ -6,22 +6,21 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.bounds.benders import CLOSE, ORDER, find, open_orders
+from planner.optimize.bounds.benders import CLOSE, DECIDED, find, open_orders
 from planner.optimize.bounds.column_generation import (
     best_with_room,
     grow,
     rough_price,
     start_growing,
 )
-from planner.optimize.bounds.relaxations import without_field_rule
 from planner.optimize.bounds.variety_aggregated import filling, least_filled
 from planner.optimize.heuristics.diving import NONE, dive
-from planner.optimize.heuristics.strategies import Neighborhood
+from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.incumbent import State
 from planner.optimize.mip.highs import Limits, Verdict, solve
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model
+from planner.optimize.model.program import make_model, without_field_rule
 from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.search import run, shortage, workshop
 from planner.optimize.search.large import in_columns
@@ -48,7 +47,7 @@ def opened(case, first=2):
     return state, start_growing(state, it, np.union1d(some, planted), most)
 
 
-def with_whole_order(model, groups=ORDER):
+def with_whole_order(model, groups=DECIDED):
     """The optimum where only an order is whole, and no field rule holds."""
     loose = without_field_rule(model)
     whole = np.zeros(loose.matrix.n_columns, dtype=bool)

@@ -33,6 +33,20 @@ LAYERS = (
 )
 """Lowest first: a room imports from itself and from rooms before it."""
 
+OPTIMIZER = (
+    "options",
+    "mip",
+    "model",
+    "incumbent",
+    "annealing",
+    "bounds",
+    "heuristics",
+    "search",
+    "from_plan",
+    "__init__",
+)
+"""The same inside `optimize`, whose rooms have rooms."""
+
 HOMES = {
     "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
@@ -110,6 +124,18 @@ def test_imports_point_downward(path: Path) -> None:
         other = target(module)
         ok = other == room or LAYERS.index(other) < LAYERS.index(room)
         assert ok, f"{path.name}:{line}: {room} imports {other}"
+
+
+@pytest.mark.parametrize(
+    "path", sorted((PACKAGE / "optimize").rglob("*.py")), ids=lambda p: f"{p.parent.name}/{p.stem}"
+)
+def test_imports_point_downward_in_the_optimizer(path: Path) -> None:
+    inner = path.relative_to(PACKAGE / "optimize").parts[0].removesuffix(".py")
+    for module, line in imports(path):
+        if module.startswith("planner.optimize."):
+            other = module.split(".")[2]
+            ok = other == inner or OPTIMIZER.index(other) < OPTIMIZER.index(inner)
+            assert ok, f"{path.name}:{line}: {inner} imports {other}"
 
 
 @pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(PACKAGE)))

@@ -25,9 +25,9 @@ import planner
 import planner.report.json
 from planner import cli
 from planner.optimize.mip.highs import Limits, Verdict
+from planner.optimize.mip.process import Worker
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
-from planner.optimize.search.worker import Worker
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
 from planner.terminal import memory

@@ -13,18 +13,14 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing import moves
+from planner.optimize.annealing.anneal import FEWER_SHORT, anneal, errand
 from planner.optimize.annealing.compiled import compiled, pointer
-from planner.optimize.annealing.decode import lifted, planted, with_order
+from planner.optimize.annealing.decode import lifted, on_model, planted, with_order
 from planner.optimize.annealing.moves import Tally
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
 from planner.optimize.bounds.disaggregation import plant, weights
-from planner.optimize.bounds.relaxations import (
-    least_short,
-    whole,
-    with_whole_order,
-    without_field_rule,
-)
+from planner.optimize.bounds.relaxations import least_short
 from planner.optimize.bounds.variety_aggregated import (
     Refilling,
     filling,
@@ -32,11 +28,14 @@ from planner.optimize.bounds.variety_aggregated import (
     seed_rows,
     seed_there_is,
 )
-from planner.optimize.from_plan.runner_up import ORDERING
 from planner.optimize.from_plan.warm_start import columns_of
-from planner.optimize.heuristics import crossover, relax_and_fix, strategies
+from planner.optimize.heuristics import crossover, relax_and_fix
+from planner.optimize.heuristics.neighborhood import Neighborhood
+from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.heuristics.set_partitioning import Patterns
+from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import (
     INFINITE,
     Answer,
@@ -50,7 +49,14 @@ from planner.optimize.mip.highs import (
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model, moved
+from planner.optimize.model.program import (
+    PURCHASE,
+    make_model,
+    moved,
+    rounded,
+    with_whole_order,
+    without_field_rule,
+)
 from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.search import run, shortage, workshop
 from planner.optimize.search.run import solve
@@ -417,11 +423,11 @@ def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
     x = columns_of(model, plan)
     assert x is not None
     free = np.zeros(model.matrix.n_columns, dtype=bool)
-    free[np.concatenate([model.at[group] for group in ORDERING])] = True
+    free[np.concatenate([model.at[group] for group in PURCHASE])] = True
     part, columns = reduced(model.aimed(-model.matrix.cost).matrix, free, x)
     dear = x.copy()
     dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
-    assert state.offer(whole(model, dear))
+    assert state.offer(rounded(model, dear))
     assert state.cost > plan.cost.total + 10.0
     run._order_for_the_same(state)
     assert state.cost == pytest.approx(plan.cost.total, abs=0.02)
@@ -543,10 +549,10 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     shop = workshop.open_shop(state, random_season(*size, short=True))
     run._first_plan(shop)
     first = sum(state.short)
-    job = strategies.errand(state, shop.board, strategies.Budget(1.0, steps=500), shop.rng)
-    assert job.phases is strategies.FEWER_SHORT
-    pieces = strategies.anneal(shop.board, job, state)
-    x = strategies.on_model(state, shop.board, pieces)
+    job = errand(state, shop.board, Budget(1.0, steps=500), shop.rng)
+    assert job.phases is FEWER_SHORT
+    pieces = anneal(shop.board, job, state)
+    x = on_model(state, shop.board, pieces)
     assert state.offer(x)
     assert sum(state.short) < 0.9 * first
 
@@ -667,7 +673,7 @@ def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     first, program = state.short, filling(state.model)
     filled = Refilling(program, weights(state.model), program.of(state.model, state.x))
     assert filled.matrix.price(filled.x) == pytest.approx(weights(state.model) @ first)
-    filled.work(strategies.Budget(np.inf, 6000), state, shop.rng, solve_matrix)
+    filled.work(Budget(np.inf, 6000), state, shop.rng, solve_matrix)
     _, least = least_filled(state, program, 60.0, None, solve_matrix)
     assert tuple(filled.x[program.short_in]) == pytest.approx(tuple(least), abs=1e-2)
     assert state.offer(plant(state, filled, Limits()))
@@ -723,11 +729,11 @@ def relaxed(size, **params):
     shop = workshop.open_shop(state, random_season(*size))
     run._first_plan(shop)
     shortage.settle_shortage(shop)
-    shop.near = strategies.Neighborhood(strategies.capped(state))
+    shop.near = Neighborhood(capped(state))
     loose = without_field_rule(shop.near.model)
     answer = solve_matrix(loose.matrix, Limits(nodes=100, gap=5e-4))
     state.options = replace(state.options, params=SearchParams(**params))
-    return shop, moved(loose, shop.near.model, whole(loose, answer.x)), answer.bound
+    return shop, moved(loose, shop.near.model, rounded(loose, answer.x)), answer.bound
 
 
 @pytest.mark.slow
@@ -752,7 +758,7 @@ def test_plans_made_step_by_step_keep_the_rules(size):
     state, before = shop.state, shop.state.cost
     shop.order.put(relaxed_order(shop))
     for _ in range(3):
-        relax_and_fix.mend(shop, shop.rng, solve_matrix)
+        relax_and_fix.mend(run._task(shop, shop.rng, solve_matrix))
     assert state._keeps_rules(state.x)
     assert floor - CLOSE * abs(floor) <= state.cost < 0.99 * before
 
@@ -761,7 +767,7 @@ def relaxed_order(shop):
     """The relaxation with whole containers: its best solution in 100 nodes."""
     rough = with_whole_order(shop.near.loose)
     answer = solve_matrix(rough.matrix, Limits(nodes=100, gap=1e-4))
-    return moved(rough, shop.near.model, whole(rough, answer.x))
+    return moved(rough, shop.near.model, rounded(rough, answer.x))
 
 
 class NoneNear:
@@ -806,7 +812,7 @@ def test_two_threads_make_one_roomier_order():
         assert not thread.is_alive()
 
     def mend(solver):
-        relax_and_fix.mend(shop, Dice(), solver)
+        relax_and_fix.mend(run._task(shop, Dice(), solver))
         mended.append(solver.roomier)
 
     mend(NoneNear(shop, other))
@@ -820,7 +826,7 @@ def test_two_threads_make_one_roomier_order():
 def test_an_order_is_given_up_by_one_thread_only():
     """Of many threads that give up the same order at the same moment, one is told the next room."""
     for _ in range(50):
-        held, found = workshop.OrderToHold(), []
+        held, found = OrderToHold(), []
         x = np.zeros(1)
         held.put(x)
         gate = threading.Barrier(8)
@@ -844,7 +850,7 @@ def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
     shop, _, _ = relaxed((16, 10, 3, 2, 1))
     model, x = shop.near.model, relaxed_order(shop)
-    y = relax_and_fix._roomier(shop, x, 0.05, shop.rng, solve_matrix)
+    y = relax_and_fix._roomier(run._task(shop, shop.rng, solve_matrix), x, 0.05)
     used, lump = relax_and_fix._used(model, x), model.it.lump
     assert used.max() > 0
     assert (used >= -1e-6).all()
@@ -868,7 +874,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     assert not (near.share_acres(y) > 1e-6)[~on].any()
     assert state._keeps_rules(y)
     assert near.model.matrix.price(y) <= before + 1e-6
-    crossover.cross(shop, shop.rng, solve_matrix)
+    crossover.cross(state, shop.near, shop.rng, solve_matrix)
     assert state.cost <= before
 
 
@@ -909,10 +915,8 @@ def test_plans_near_a_plan_have_nearly_its_bags(within, order):
 def sampled_plans(shop, seed: int):
     """Plans that a stretch of search on the board comes by, as the exact model has them."""
     state, seen = shop.state, []
-    job = strategies.errand(
-        state, shop.board, strategies.Budget(np.inf, 40), np.random.default_rng(seed)
-    )
-    strategies.anneal(shop.board, replace(job, samples=40), state, seen)
+    job = errand(state, shop.board, Budget(np.inf, 40), np.random.default_rng(seed))
+    anneal(shop.board, replace(job, samples=40), state, seen)
     assert seen
     found = [with_order(state.model, planted(state.model, shop.board, s), 5.0) for s in seen]
     return [x for x in found if x is not None]
@@ -938,7 +942,7 @@ def test_patterns_make_plans_and_the_best_of_them(case):
     assert state._keeps_rules(made)
     assert under(optimum.cost, model.matrix.price(made))
     assert model.matrix.price(made) <= model.matrix.price(plans[0]) + CLOSE
-    x = whole(model, solve_matrix(model.matrix, Limits(gap=1e-9)).x)
+    x = rounded(model, solve_matrix(model.matrix, Limits(gap=1e-9)).x)
     # bags that came as 2.9999998 and are rounded leave what follows them a hair off its rows
     part, columns = reduced(model.matrix, ~model.matrix.integer, x)
     x[columns] = solve_matrix(part, Limits()).x

@@ -16,10 +16,10 @@ import pytest
 
 import planner
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict, Watch
+from planner.optimize.mip.process import Worker, solve_apart
 from planner.optimize.mip.verified import verified
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve as plan_season
-from planner.optimize.search.worker import Worker, solve_apart
 from planner.plan.audit import audit
 from reports.reliability.two_solves import keeps_all, kept
 

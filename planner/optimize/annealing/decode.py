@@ -7,13 +7,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.annealing.state import MORE_URGENT, pieces_on
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import MORE_URGENT, Piece, pieces_on
 from planner.optimize.mip.highs import Limits, reduced, solve
-from planner.optimize.model.program import flag_lots
+from planner.optimize.model.program import ORDER, flag_lots
+from planner.optimize.model.variables import qualifying
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.moves import Facts, Tally
     from planner.optimize.annealing.state import Board
+    from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
 
@@ -23,20 +26,6 @@ SHORT_GAP = 1e-3
 """Gap up to which acres short are settled where money is too."""
 SHORT_SLACK = 1e-5
 """Acres of a priority that may be short beyond that."""
-ORDER = (
-    "run",
-    "way",
-    "follows",
-    "flow",
-    "count",
-    "reached",
-    "left",
-    "ordered",
-    "freight_free",
-    "level",
-    "discount",
-)
-"""Groups of variables that make up the order."""
 
 
 def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) -> Floats | None:
@@ -123,3 +112,30 @@ def _paid_for(model: Model, x: Floats, seconds: float) -> Floats | None:
     top[places] = np.minimum(top[places], fewest.x[places] + SHORT_SLACK)
     answer = solve(replace(held, upper=top), Limits(seconds=seconds / 2, gap=1e-3))
     return fewest.x if answer.x is None else answer.x
+
+
+def pieces_of(board: Board, model: Model, x: Floats) -> list[list[Piece]]:
+    """Take a solution apart into pieces for the board, where the board has its choices."""
+    pieces: list[list[Piece]] = [[] for _ in board.acres]
+    acres = x[model.at["acres"]]
+    for t in np.flatnonzero(acres > 1e-7).tolist():
+        pieces[int(model.choices.field[t])].append(Piece(t, float(acres[t])))
+    return pieces
+
+
+def discounts_taken(model: Model, x: Floats) -> dict[int, float]:
+    """Share of the list price that the discounts of a solution take off, by container."""
+    off: dict[int, float] = {}
+    for level, value in model.values("level", x):
+        if value > 0.5:
+            for i in qualifying(model.it, level):
+                off[i] = off.get(i, 0.0) + model.it.discounts[level].percent
+    return off
+
+
+def on_model(state: State, board: Board, pieces: list[list[Piece]]) -> Floats | None:
+    """Pieces as a solution of the exact model, with the order that suits them."""
+    off = discounts_taken(state.model, state.x) if state.x is not None else {}
+    board.use_tables(order_tables(board.it, off))
+    board.lay(pieces)
+    return lifted(state.model, board, 5.0 if state.options.effort is None else np.inf)

@@ -16,6 +16,7 @@ import numpy as np
 from planner.optimize.bounds.column_generation import join, not_joined
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch
 from planner.optimize.mip.verified import verified
+from planner.optimize.model.program import PURCHASE
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,8 +25,8 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Answer, Bools, Floats
 
-ORDER = ("count", "reached", "ordered", "freight_free", "level", "discount")
-"""Groups of variables that an order is made of."""
+DECIDED = tuple(group for group in PURCHASE if group != "left")
+"""Groups of variables that the small program over the order decides."""
 CLOSE = 3e-4
 """Distance of the best order's cost from the floor, as a share, that is close enough."""
 TURNS = 80
@@ -66,7 +67,7 @@ def open_orders(growing: Growing) -> Orders:
     m = model.matrix
     answer = growing.kept.solve(INFINITE)
     columns = np.zeros(m.n_columns, dtype=bool)
-    for group in ORDER:
+    for group in DECIDED:
         columns[model.at[group]] = True
     mine = columns[m.column]
     order_rows = np.zeros(len(m.row_lower), dtype=bool)

@@ -11,15 +11,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.annealing.decode import ORDER, with_order
+from planner.optimize.annealing.decode import with_order
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds.column_generation import rough_price
 from planner.optimize.incumbent.incumbent import SHORT_SLACK
 from planner.optimize.mip.highs import INFINITE, Limits, Watch, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.model.instance import spread_rules
-from planner.optimize.model.program import make_model, moved
-from planner.optimize.search.large import places_of
+from planner.optimize.model.instance import places_of, spread_rules
+from planner.optimize.model.program import ORDER, make_model, moved
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray

@@ -12,17 +12,23 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.heuristics.strategies import in_order, short_caps
-from planner.optimize.incumbent.incumbent import same_short, short_slack
+from planner.optimize.incumbent.incumbent import same_short
+from planner.optimize.incumbent.restrictions import held_short, short_caps
 from planner.optimize.mip.highs import Limits, Verdict, Watch, is_lower, now, solve
 from planner.optimize.mip.verified import verified
-from planner.optimize.model.program import moved, without_field_rule
+from planner.optimize.model.program import (
+    aimed_at,
+    moved,
+    rounded,
+    with_whole_order,
+    without_field_rule,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from planner.optimize.incumbent.incumbent import State
-    from planner.optimize.mip.highs import Answer, Floats, Matrix, Solver
+    from planner.optimize.mip.highs import Answer, Floats, Solver
     from planner.optimize.model.program import Model
 
 EXACT_SHARES = 250
@@ -31,11 +37,6 @@ ROUGH_TIME = 0.3
 """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
 RELAXED_TIME = 0.2
 """Share of the rest for the one with whole bags too; after that its floor rises no more."""
-
-
-def whole(model: Model, x: Floats) -> Floats:
-    """Round what must be whole."""
-    return np.where(model.matrix.integer, np.round(x), x)
 
 
 def relax(
@@ -63,7 +64,7 @@ def relax(
     answer = verified(rough.matrix, _relaxed(state, ROUGH_TIME), watch, solver)
     state.raise_floor(answer.bound)
     if answer.x is not None:
-        take_order(moved(rough, model, whole(rough, answer.x)))
+        take_order(moved(rough, model, rounded(rough, answer.x)))
     if one or small:
         return small
 
@@ -73,7 +74,7 @@ def relax(
 
     def take(x: Floats, cost: float) -> None:
         if cost < state.cost:
-            take_bags(moved(loose, model, whole(loose, x)))
+            take_bags(moved(loose, model, rounded(loose, x)))
 
     limits = replace(_relaxed(state, RELAXED_TIME), gap=max(state.options.gap, 5e-4))
     watch = Watch(state, take, state.raise_floor, better)
@@ -87,19 +88,12 @@ def _relaxed(state: State, share: float) -> Limits:
     return Limits(seconds=share * state.left(), gap=options.gap, seed=options.seed)
 
 
-def with_whole_order(model: Model) -> Model:
-    """The model with whole containers only: a relaxation."""
-    integer = np.zeros(model.matrix.n_columns, dtype=bool)
-    integer[in_order(model)] = True
-    return replace(model, matrix=replace(model.matrix, integer=integer))
-
-
 def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
     """Solve the exact model from the best plan, exchanging plans and floors with the state."""
     watch = Watch(state, _taker(state, model), state.raise_floor, partial(_cheaper, state))
     answer = verified(model.matrix, limits, watch, solver, at_once=state.options.effort is None)
     if answer.x is not None:
-        state.offer(whole(model, answer.x))
+        state.offer(rounded(model, answer.x))
     state.raise_floor(answer.bound)
     if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
         state.ended.set()
@@ -113,7 +107,7 @@ def _cheaper(state: State, cost: float) -> Floats | None:
 
 def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:
     def take(x: Floats, _: float) -> None:
-        state.offer(whole(model, x))
+        state.offer(rounded(model, x))
 
     return take
 
@@ -134,7 +128,7 @@ def fewest_short(
             watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
             answer = verified(aimed_at(model, column), limits, watch, solver, at_once=nodes is None)
             if answer.x is not None:
-                state.offer(whole(model, answer.x))
+                state.offer(rounded(model, answer.x))
             proven = proven and answer.verdict is Verdict.OPTIMAL
             least[place] = answer.objective
         if not state.short:
@@ -156,13 +150,6 @@ def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats 
         return x if np.all(x[places] <= model.matrix.upper[places]) else None
 
     return better
-
-
-def aimed_at(model: Model, column: int) -> Matrix:
-    """The model's program with one column as its cost."""
-    cost = np.zeros(model.matrix.n_columns)
-    cost[column] = 1.0
-    return model.aimed(cost).matrix
 
 
 def least_short(
@@ -191,15 +178,7 @@ def least_short(
             found = x[places]
             least[place] = max(0.0, answer.bound)
         loose = loose.bounded("short_in", held_short(loose, found, place + 1))
-    return None if x is None else moved(loose, model, whole(loose, x)), least
-
-
-def held_short(model: Model, short: Floats, places: int) -> Floats:
-    """Upper bounds that hold the first few priorities at some acres short, others as they are."""
-    upper: Floats = model.matrix.upper[model.at["short_in"]].copy()
-    slack = np.where(short > 1e-9, short + short_slack(len(short)), 0.0)
-    upper[:places] = np.minimum(upper, slack)[:places]
-    return upper
+    return None if x is None else moved(loose, model, rounded(loose, x)), least
 
 
 def cheapest_loosely(
@@ -215,4 +194,4 @@ def cheapest_loosely(
     loose = without_field_rule(model)
     limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=state.options.seed)
     x = solver(loose.matrix, limits, watch=Watch(state)).x
-    return None if x is None else moved(loose, model, whole(loose, x))
+    return None if x is None else moved(loose, model, rounded(loose, x))

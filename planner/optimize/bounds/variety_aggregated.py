@@ -21,7 +21,7 @@ from planner.optimize.model.instance import spread_rules, units_to_treat
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.heuristics.strategies import Budget
+    from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats, Solver
     from planner.optimize.model.instance import Instance

@@ -11,14 +11,12 @@ from planner.optimize.from_plan.warm_start import columns_of, share_names
 from planner.optimize.mip.highs import Limits, Verdict, now, reduced, solve
 from planner.optimize.model.extract import counts
 from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model
+from planner.optimize.model.program import PURCHASE, make_model
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-ORDERING = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
-"""Groups of variables that an order is made of; what is treated is not among them."""
 SECONDS = 8.0
 """Most time for all the small programs together."""
 
@@ -51,7 +49,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
     if x is None:
         return None
     free = np.zeros(model.matrix.n_columns, dtype=bool)
-    for group in ORDERING:
+    for group in PURCHASE:
         free[model.at[group]] = True
     part, columns = reduced(model.matrix, free, x)
     place = {int(j): n for n, j in enumerate(columns)}

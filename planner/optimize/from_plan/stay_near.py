@@ -19,6 +19,7 @@ from planner.optimize.from_plan.acres_moved import make_moving
 from planner.optimize.from_plan.warm_start import proven_bound
 from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, reduced, solve
 from planner.optimize.mip.verified import verified
+from planner.optimize.model.program import PLANTING
 from planner.plan.moves import ACRE
 from planner.plan.plan import PROVEN_GAP
 
@@ -40,11 +41,9 @@ FIRST, BAGGED, SECOND, THIRD, FOURTH, FIFTH = 0.15, 0.2, 0.35, 0.5, 0.7, 0.8
 """Shares of the time by which each step ends; what moves save is found in the rest."""
 ORDERS = 2
 """Plans whose bags and orders are tried for the third program."""
-ACRES = ("acres", "short", "short_in", "share", "bare", "lot_share")
-"""What is planted where."""
-ORDER = ("count", "reached", "bought")
+BOUGHT = ("count", "reached", "bought")
 """Containers and seed to buy."""
-BAGS = (*ORDER, "bags", "part")
+BAGS = (*BOUGHT, "bags", "part")
 """The order, and what is treated."""
 EACH = 3.0
 """Seconds at most for what one field's move saves."""
@@ -165,7 +164,7 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
 
 def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:
     """Find the cheapest bags and order for the acres of a solution that did not look at costs."""
-    part, columns = reduced(moving.aimed(0.0), ~moving.of(ACRES), x)
+    part, columns = reduced(moving.aimed(0.0), ~moving.of(PLANTING), x)
     answer = solve(part, clock.until(BAGGED), watch=_watch(part, x[columns], clock.stop))
     if answer.x is None:
         return x
@@ -205,7 +204,7 @@ def _near_known_plans(
     alone: both are much easier than the whole, and lead to better plans in the same time.
     """
     matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
-    steps = [held for held in (BAGS, ORDER) for _ in range(ORDERS)]
+    steps = [held for held in (BAGS, BOUGHT) for _ in range(ORDERS)]
     for n, held in enumerate(steps):
         ranked = sorted(pool, key=lambda plan: moving.score(plan, terms.worth))
         score = moving.score(_best(moving, pool, terms), terms.worth)

@@ -10,14 +10,14 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.optimize.search.workshop import limits_near, patient
+from planner.optimize.incumbent.budgets import limits_near, patient
 
 if TYPE_CHECKING:
     import numpy as np
 
+    from planner.optimize.heuristics.neighborhood import Neighborhood
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats, Solver
-    from planner.optimize.search.workshop import Workshop
 
 MOST_OTHERS = 2
 """Most plans that the best one is crossed with at a time."""
@@ -29,13 +29,13 @@ def worth_crossing(state: State) -> list[Floats]:
     return [x for cost, x in plans if cost - plans[0][0] <= (worth - 1.0) * abs(plans[0][0])]
 
 
-def cross(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
+def cross(state: State, near: Neighborhood, rng: np.random.Generator, solver: Solver) -> None:
     """Solve for plans whose fields have only what the best or one or two other plans give them."""
-    plans = worth_crossing(shop.state)
+    plans = worth_crossing(state)
     if len(plans) < 2:
         return
     most = min(MOST_OTHERS, len(plans) - 1)
     others = rng.choice(len(plans) - 1, int(rng.integers(1, most + 1)), replace=False)
     parents = [plans[0], *(plans[1 + i] for i in others.tolist())]
-    limits, watch = limits_near(shop, rng), patient(shop.state, started=True)
-    shop.state.offer(shop.near.among(parents, limits, watch, solver)[0])
+    limits, watch = limits_near(state, rng), patient(state, started=True)
+    state.offer(near.among(parents, limits, watch, solver)[0])

@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from planner.optimize.heuristics.strategies import Neighborhood
+    from planner.optimize.heuristics.neighborhood import Neighborhood
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop

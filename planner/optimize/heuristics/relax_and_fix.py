@@ -7,19 +7,20 @@ the full bags held as well, the exact model plants the fields.
 
 from __future__ import annotations
 
+import threading
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.bounds.relaxations import whole, with_whole_order
-from planner.optimize.heuristics.strategies import order_held
-from planner.optimize.model.program import moved
-from planner.optimize.search.workshop import limits_near, patient, times_best
+from planner.optimize.incumbent.budgets import limits_near, patient, times_best
+from planner.optimize.model.program import moved, order_held, rounded, with_whole_order
 
 if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.heuristics.neighborhood import Neighborhood
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Floats, Limits, Solver
     from planner.optimize.model.program import Model
-    from planner.optimize.search.workshop import Workshop
 
 NEAR_ENOUGH = 2e-4
 """How near the best the bags of such an order need be."""
@@ -31,74 +32,79 @@ OWN_ORDER = 0.3
 """How often the order held is that of the best plan."""
 
 
-def mend(shop: Workshop, rng: np.random.Generator, solver: Solver) -> None:
+@dataclass(frozen=True, slots=True)
+class Task:
+    """What making a plan step by step works with."""
+
+    state: State
+    near: Neighborhood
+    order: OrderToHold
+    bags: Floats | None
+    """A solution of the relaxation with whole bags; None where there is none."""
+    rng: np.random.Generator
+    solver: Solver
+
+    def limits(self, gap: float = 1e-4) -> Limits:
+        """Of one solve."""
+        return limits_near(self.state, self.rng, gap)
+
+
+def mend(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
-    state, order = shop.state, shop.order.x
+    state, rng, order, bags = task.state, task.rng, task.order.x, task.bags
     if order is None or (state.x is not None and rng.random() < OWN_ORDER):
         order = state.x
     assert order is not None
-    bags = shop.bags
     free = bags is not None and times_best(state, bags) < 1.0 and rng.random() < WHOLE
     if bags is None or not free:
-        bags = _bags_for(shop, order, rng, solver)
+        bags = _bags_for(task, order)
     if bags is None or state.is_set():
         return
     x = None
     for within in (1, 0):
         if x is None and not state.is_set():
-            x = _near(shop, bags, within, rng, solver, start=False, order=free)
+            x = _near(task, bags, within, start=False, order=free)
     if x is not None and not state.is_set():
-        x = _near(shop, x, 0, rng, solver)
+        x = _near(task, x, 0)
     poor = x is None or times_best(state, x) > POOR
     if poor and not free and not state.is_set():
-        room = shop.order.give_up(order, state.options.params.room)
+        room = task.order.give_up(order, state.options.params.room)
         if room is not None:
-            shop.order.put(_roomier(shop, order, room, rng, solver))
+            task.order.put(_roomier(task, order, room))
 
 
 def _near(
-    shop: Workshop,
-    x: Floats,
-    within: int,
-    rng: np.random.Generator,
-    solver: Solver,
-    *,
-    start: bool = True,
-    order: bool = True,
+    task: Task, x: Floats, within: int, *, start: bool = True, order: bool = True
 ) -> Floats | None:
     """Offer the best plan found near a solution's bags; give it, or `x` if that is a plan."""
-    limits, watch = limits_near(shop, rng), patient(shop.state, started=start)
-    y, _ = shop.near.near_bags(
-        x, limits, watch, start=start, within=within, order=order, solver=solver
+    limits, watch = task.limits(), patient(task.state, started=start)
+    y, _ = task.near.near_bags(
+        x, limits, watch, start=start, within=within, order=order, solver=task.solver
     )
-    shop.state.offer(y)
+    task.state.offer(y)
     return x if y is None and start else y
 
 
-def _bags_for(
-    shop: Workshop, order: Floats, rng: np.random.Generator, solver: Solver
-) -> Floats | None:
+def _bags_for(task: Task, order: Floats) -> Floats | None:
     """Whole bags that suit an order, the field rule left out; None if none were found."""
-    model, loose = shop.near.model, shop.near.loose
+    model, loose = task.near.model, task.near.loose
     held = order_held(loose, moved(model, loose, order))
-    answer = solver(held, limits_near(shop, rng, NEAR_ENOUGH), watch=patient(shop.state))
-    return None if answer.x is None else moved(loose, model, whole(loose, answer.x))
+    answer = task.solver(held, task.limits(NEAR_ENOUGH), watch=patient(task.state))
+    return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
-def _roomier(
-    shop: Workshop, x: Floats, room: float, rng: np.random.Generator, solver: Solver
-) -> Floats | None:
+def _roomier(task: Task, x: Floats, room: float) -> Floats | None:
     """An order of the relaxation with a share over of every product that a solution needs.
 
     The best plan's if there is none. Bags that are cut need less than whole ones.
     """
-    near = shop.near
+    near = task.near
     rough = with_whole_order(near.loose)
     most = rough.matrix.upper[rough.at["left"]]
     over = room * _used(near.model, x) / near.model.it.lump
     rough = rough.bounded("left", most, np.minimum(over, most))
-    answer = solver(rough.matrix, limits_near(shop, rng, NEAR_ENOUGH), watch=patient(shop.state))
-    return shop.state.x if answer.x is None else moved(rough, near.model, whole(rough, answer.x))
+    answer = task.solver(rough.matrix, task.limits(NEAR_ENOUGH), watch=patient(task.state))
+    return task.state.x if answer.x is None else moved(rough, near.model, rounded(rough, answer.x))
 
 
 def _used(model: Model, x: Floats) -> Floats:
@@ -110,3 +116,45 @@ def _used(model: Model, x: Floats) -> Floats:
         c = it.containers[i]
         used[number[c.product]] += count * (c.size - c.heel)
     return used
+
+
+class OrderToHold:
+    """A solution whose order is held while plans are made step by step: at first the relaxation's.
+
+    Where no good plan is found for it, an order with more room takes its place. Several threads may
+    find that at once; only the first of them makes the next order, so that room grows once for it.
+    """
+
+    def __init__(self) -> None:
+        self._lock = threading.Lock()
+        self._x: Floats | None = None
+        self._given_up: Floats | None = None
+        self._room = 0.0
+
+    @property
+    def x(self) -> Floats | None:
+        """The solution; None before there is any."""
+        with self._lock:
+            return self._x
+
+    @property
+    def room(self) -> float:
+        """Share of what it needs of every product that the order has over, or the next one will."""
+        with self._lock:
+            return self._room
+
+    def put(self, x: Floats | None) -> None:
+        """Hold this solution's order from now on."""
+        with self._lock:
+            self._x = x
+
+    def give_up(self, x: Floats, least: float) -> float | None:
+        """Claim the making of the order after this one: the room it needs, or None if not ours.
+
+        It is another's where a thread has claimed it before, or where the order is no longer held.
+        """
+        with self._lock:
+            if x is not self._x or x is self._given_up:
+                return None
+            self._given_up, self._room = x, max(least, 2.0 * self._room)
+            return self._room

@@ -31,7 +31,7 @@ from planner.optimize.mip.highs import (
     now,
     solve,
 )
-from planner.optimize.search.worker import solve_apart
+from planner.optimize.mip.process import solve_apart
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats, Solver

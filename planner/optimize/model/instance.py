@@ -424,3 +424,11 @@ def most_bags(it: Instance) -> dict[tuple[int, int], int]:
         )
         for (lot, k), u in wanted.items()
     }
+
+
+def places_of(it: Instance, some: Choices) -> NDArray[np.int64]:
+    """Places of some choices among all."""
+    c, width = it.choices, len(it.recipes) + 1
+    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
+    wanted = (some.field * len(it.lots) + some.lot) * width + some.recipe
+    return np.flatnonzero(np.isin(code, wanted))

@@ -2,6 +2,14 @@
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+import numpy as np
+from numpy.typing import NDArray
+
+if TYPE_CHECKING:
+    Ints = NDArray[np.int64]
+
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -22,28 +30,15 @@ if TYPE_CHECKING:
 
 PLANTED = 1e-7
 """Acres up to which a field has none of something."""
-GROUPS = (
-    "acres",
-    "short",
-    "short_in",
-    "share",
-    "bare",
-    "lot_share",
-    "bags",
-    "part",
-    "bought",
-    "run",
-    "way",
-    "follows",
-    "flow",
-    "count",
-    "reached",
-    "left",
-    "ordered",
-    "freight_free",
-    "level",
-    "discount",
-)
+PLANTING = ("acres", "short", "short_in", "share", "bare", "lot_share")
+"""Groups of variables that say what is planted where."""
+SEED = ("bags", "part", "bought")
+"""Those that say which seed is treated or bought."""
+PURCHASE = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
+"""Those that say which containers are bought, and at what price."""
+ORDER = ("run", "way", "follows", "flow", *PURCHASE)
+"""The same with the recipes that run, whose line loss is part of what is needed."""
+GROUPS = (*PLANTING, *SEED, *ORDER)
 """Groups of variables, in the order of the matrix's columns."""
 
 
@@ -150,3 +145,36 @@ def flag_lots(model: Model, x: Floats) -> None:
     """Set, from the acres of a solution, which lots its fields have seed of."""
     for key, column in zip(model.keys["lot_share"], model.at["lot_share"].tolist(), strict=True):
         x[column] = float(x[model.column("acres", key)] > PLANTED)
+
+
+def in_order(model: Model) -> Ints:
+    """Columns of the order that are whole."""
+    columns = np.concatenate([model.at[group] for group in ORDER])
+    return np.asarray(columns[model.matrix.integer[columns]], dtype=np.int64)
+
+
+def order_held(model: Model, x: Floats) -> Matrix:
+    """The model's program with the whole numbers of the order held at a solution's."""
+    held = in_order(model)
+    low, high = model.matrix.lower.copy(), model.matrix.upper.copy()
+    low[held] = high[held] = np.round(x[held])
+    return replace(model.matrix, lower=low, upper=high)
+
+
+def rounded(model: Model, x: Floats) -> Floats:
+    """Round what must be whole."""
+    return np.where(model.matrix.integer, np.round(x), x)
+
+
+def with_whole_order(model: Model) -> Model:
+    """The model with whole containers only: a relaxation."""
+    integer = np.zeros(model.matrix.n_columns, dtype=bool)
+    integer[in_order(model)] = True
+    return replace(model, matrix=replace(model.matrix, integer=integer))
+
+
+def aimed_at(model: Model, column: int) -> Matrix:
+    """The model's program with one column as its cost."""
+    cost = np.zeros(model.matrix.n_columns)
+    cost[column] = 1.0
+    return model.aimed(cost).matrix

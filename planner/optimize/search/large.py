@@ -18,8 +18,10 @@ from planner.optimize.bounds.column_generation import (
     start_growing,
 )
 from planner.optimize.heuristics.diving import dive
-from planner.optimize.heuristics.strategies import Neighborhood, capped, short_caps
+from planner.optimize.heuristics.neighborhood import Neighborhood
+from planner.optimize.incumbent.restrictions import capped, short_caps
 from planner.optimize.mip.highs import Limits, Watch
+from planner.optimize.model.instance import places_of
 from planner.optimize.model.program import make_model, moved, without_field_rule
 
 if TYPE_CHECKING:
@@ -29,7 +31,6 @@ if TYPE_CHECKING:
     from planner.optimize.bounds.column_generation import Growing
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats
-    from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.model.program import Model
 
 FIRST_COLUMNS = 12
@@ -74,14 +75,6 @@ def used_places(state: State) -> NDArray[np.int64]:
     return places_of(state.model.it, state.model.choices.only(used))
 
 
-def places_of(it: Instance, some: Choices) -> NDArray[np.int64]:
-    """Places of some choices among all."""
-    c, width = it.choices, len(it.recipes) + 1
-    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
-    wanted = (some.field * len(it.lots) + some.lot) * width + some.recipe
-    return np.flatnonzero(np.isin(code, wanted))
-
-
 def narrow(state: State, growing: Growing) -> None:
     """Go on over the promising choices, those of the relaxation and of the best plan among them."""
     it, old, x = state.model.it, state.model, state.x
@@ -110,7 +103,7 @@ def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
         if not benders.find(state, orders, 0.5 * FLOOR_TIME * state.left(), more + room):
             return
         x = dive(loose, near, in_columns(orders, loose), 0.5 * room, state)
-        if x is not None and mend(state, model, moved(loose, model, x)):
+        if x is not None and plan_from(state, model, moved(loose, model, x)):
             return
 
 
@@ -153,7 +146,7 @@ def supply(model: Model, x: Floats) -> Floats:
     return total / it.lump
 
 
-def mend(state: State, model: Model, guide: Floats) -> bool:
+def plan_from(state: State, model: Model, guide: Floats) -> bool:
     """Make a better plan of a guide: its order held, bags nearly, and the field rule kept."""
     m = model.matrix
     low, high = m.lower.copy(), m.upper.copy()

@@ -14,30 +14,25 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
-from planner.optimize.annealing.decode import lifted
+from planner.optimize.annealing.anneal import plant_all
+from planner.optimize.annealing.decode import lifted, on_model
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
-from planner.optimize.bounds.relaxations import aimed_at, exact, relax, whole
-from planner.optimize.from_plan.runner_up import ORDERING
+from planner.optimize.bounds.relaxations import exact, relax
 from planner.optimize.heuristics.crossover import cross, worth_crossing
-from planner.optimize.heuristics.relax_and_fix import mend
-from planner.optimize.heuristics.strategies import (
-    Budget,
-    Neighborhood,
-    capped,
-    on_model,
-    order_held,
-    plant_all,
-    repair,
-)
+from planner.optimize.heuristics.neighborhood import Neighborhood, repair
+from planner.optimize.heuristics.relax_and_fix import Task, mend
+from planner.optimize.incumbent.budgets import Budget, longest
 from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Limits, Watch, knowing, now, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.mip.process import TICK
 from planner.optimize.model.extract import make_plan
+from planner.optimize.model.program import PURCHASE, aimed_at, order_held, rounded
 from planner.optimize.options import SolveOptions, cores
 from planner.optimize.search.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.search.shortage import settle_shortage
-from planner.optimize.search.worker import TICK
 from planner.optimize.search.workshop import (
     GRACE,
     around,
@@ -48,7 +43,6 @@ from planner.optimize.search.workshop import (
     in_thread,
     is_large,
     keep_to_fewest_short,
-    longest,
     open_shop,
     polish_near,
     put_together,
@@ -61,10 +55,10 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
 
     from planner.optimize.annealing.state import Piece
-    from planner.optimize.mip.highs import Floats
+    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.options import OnProgress, Stop
-    from planner.optimize.search.worker import Worker
     from planner.optimize.search.workshop import Workshop
     from planner.plan.plan import Plan
     from planner.season.domain import Season
@@ -183,9 +177,9 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
         if settled and rounds == MENDED:
             break
         if rounds % 3 == 2 and len(worth_crossing(state)) > 1:
-            cross(shop, rng, worker.solve)
+            cross(state, shop.near, rng, worker.solve)
         else:
-            mend(shop, rng, worker.solve)
+            mend(_task(shop, rng, worker.solve))
         rounds += 1
     if settled and not state.is_set():
         limits = Limits(seconds=state.left(), gap=state.options.gap / 2)
@@ -381,13 +375,17 @@ def _polish_best(shop: Workshop) -> None:
 def _steps(shop: Workshop, budget: Budget) -> None:
     """Make a plan step by step."""
     del budget
-    mend(shop, shop.rng, solve_matrix)
+    mend(_task(shop, shop.rng, solve_matrix))
+
+
+def _task(shop: Workshop, rng: np.random.Generator, solver: Solver) -> Task:
+    return Task(shop.state, shop.near, shop.order, shop.bags, rng, solver)
 
 
 def _cross(shop: Workshop, budget: Budget) -> None:
     """Cross the best plan with another good one."""
     del budget
-    cross(shop, shop.rng, solve_matrix)
+    cross(shop.state, shop.near, shop.rng, solve_matrix)
 
 
 def _on_board(
@@ -431,7 +429,7 @@ def _order_for_the_same(state: State) -> None:
     model, x = state.model, state.x
     assert x is not None
     free = np.zeros(model.matrix.n_columns, dtype=bool)
-    for group in ORDERING:
+    for group in PURCHASE:
         free[model.at[group]] = True
     part, columns = reduced(model.matrix, free, x)
     limits = Limits(seconds=ORDER_SECONDS, seed=state.options.seed)
@@ -441,7 +439,7 @@ def _order_for_the_same(state: State) -> None:
     if answer.x is not None:
         y = x.copy()
         y[columns] = answer.x
-        state.offer(whole(model, y))
+        state.offer(rounded(model, y))
 
 
 def _settled(state: State) -> Floats:

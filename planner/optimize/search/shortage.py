@@ -15,28 +15,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.annealing.decode import with_order
+from planner.optimize.annealing.decode import on_model, with_order
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
 from planner.optimize.bounds.disaggregation import aimed_at_acres, plant, weights, widen
 from planner.optimize.bounds.relaxations import cheapest_loosely, fewest_short, least_short
 from planner.optimize.bounds.variety_aggregated import Refilling, filling, least_filled
-from planner.optimize.heuristics.strategies import Budget, Neighborhood, on_model
+from planner.optimize.heuristics.neighborhood import Neighborhood
+from planner.optimize.incumbent.budgets import LONGEST, Budget, limits_near, patient
 from planner.optimize.incumbent.incumbent import same_short
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.workshop import (
     FEW_BREAKING,
     GRACE,
-    LONGEST,
     Either,
     around,
     best_pieces,
     hired,
     in_thread,
     is_large,
-    limits_near,
-    patient,
     polish_near,
     put_together,
     search_aside,
@@ -48,8 +46,8 @@ if TYPE_CHECKING:
 
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.mip.process import Worker
     from planner.optimize.options import Stop
-    from planner.optimize.search.worker import Worker
     from planner.optimize.search.workshop import Workshop
 
 FOLLOW = 3.0
@@ -201,7 +199,7 @@ def _mended(
 
     It keeps to the planting of the other fields, or nearly to the bags.
     """
-    near, limits, watch = shop.near, limits_near(shop, rng, gap=0.0), patient(shop.state)
+    near, limits, watch = shop.near, limits_near(shop.state, rng, gap=0.0), patient(shop.state)
     if not planting:
         return near.near_bags(guide, limits, watch, start=False, solver=solver)[0]
     limits = replace(limits, seconds=limits.seconds / LONGEST)

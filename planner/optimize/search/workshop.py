@@ -8,33 +8,28 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.annealing.decode import planted
+from planner.optimize.annealing.anneal import anneal_apart, errand
+from planner.optimize.annealing.decode import on_model, pieces_of, planted
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import Board
 from planner.optimize.bounds.column_generation import best_with_room, rough_price
+from planner.optimize.heuristics.neighborhood import Neighborhood, polish, shrink_or_grow
+from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.heuristics.set_partitioning import Patterns
-from planner.optimize.heuristics.strategies import (
-    Budget,
-    Neighborhood,
-    capped,
-    errand,
-    on_model,
-    pieces_of,
-    polish,
-    shrink_or_grow,
-)
-from planner.optimize.mip.highs import Limits, Watch, now
+from planner.optimize.incumbent.budgets import Budget, limits_near, longest, patient, times_best
+from planner.optimize.incumbent.restrictions import capped
+from planner.optimize.mip.highs import Watch, now
+from planner.optimize.mip.process import Worker
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
-from planner.optimize.search.worker import Worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planner.optimize.annealing.anneal import Errand
     from planner.optimize.annealing.moves import Tally
     from planner.optimize.annealing.state import Piece
     from planner.optimize.bounds.variety_aggregated import Refilling
-    from planner.optimize.heuristics.strategies import Errand
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.options import Stop
@@ -44,56 +39,10 @@ FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth mending."""
 GRACE = 2.0
 """Seconds that a process has to end by itself."""
-IDLE = 0.08
-"""Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 1.75
-"""How many times as long such a solve takes at the most."""
 DEAR = 1.02
 """Plans that cost so many times as much as the best one are not worth polishing."""
 SAMPLES = 150
 """Plans kept of a stretch of search on the board, for their patterns."""
-
-
-class OrderToHold:
-    """A solution whose order is held while plans are made step by step: at first the relaxation's.
-
-    Where no good plan is found for it, an order with more room takes its place. Several threads may
-    find that at once; only the first of them makes the next order, so that room grows once for it.
-    """
-
-    def __init__(self) -> None:
-        self._lock = threading.Lock()
-        self._x: Floats | None = None
-        self._given_up: Floats | None = None
-        self._room = 0.0
-
-    @property
-    def x(self) -> Floats | None:
-        """The solution; None before there is any."""
-        with self._lock:
-            return self._x
-
-    @property
-    def room(self) -> float:
-        """Share of what it needs of every product that the order has over, or the next one will."""
-        with self._lock:
-            return self._room
-
-    def put(self, x: Floats | None) -> None:
-        """Hold this solution's order from now on."""
-        with self._lock:
-            self._x = x
-
-    def give_up(self, x: Floats, least: float) -> float | None:
-        """Claim the making of the order after this one: the room it needs, or None if not ours.
-
-        It is another's where a thread has claimed it before, or where the order is no longer held.
-        """
-        with self._lock:
-            if x is not self._x or x is self._given_up:
-                return None
-            self._given_up, self._room = x, max(least, 2.0 * self._room)
-            return self._room
 
 
 @dataclass(slots=True)
@@ -204,62 +153,14 @@ def sent_out(
 
 def _sent(shop: Workshop, worker: Worker, job: Errand, stop: Stop) -> list[list[Piece]] | None:
     """Have an errand done, keeping samples where there are patterns to be had of them."""
-    board = shop.board
     job = replace(job, samples=0 if shop.patterns is None else SAMPLES)
-    return worker.anneal(board.it, board.choices, job, stop, shop.seen)
-
-
-def longest(state: State) -> float:
-    """Seconds that one stretch of search may take."""
-    return max(3.0, 0.15 * state.options.seconds)
-
-
-@dataclass(slots=True)
-class _Patience:
-    """Stop a solve that has found nothing better for a while."""
-
-    state: State
-    idle: float
-    heard: float
-
-    def hear(self, x: Floats, cost: float) -> None:
-        """Note that something better was found."""
-        del x, cost
-        self.heard = now()
-
-    def is_set(self) -> bool:
-        """Whether to stop."""
-        if self.state.is_set():
-            return True
-        counted = self.state.options.effort is not None
-        return not counted and now() - self.heard > self.idle
-
-
-def patient(state: State, *, started: bool = False) -> Watch:
-    """Stop a solve when the search stops, and when it has found nothing better for a while.
-
-    What did not start from anything gets longer for its first, and then half as long.
-    """
-    idle = IDLE * state.options.seconds
-    patience = (
-        _Patience(state, idle, now()) if started else _Patience(state, idle / 2, now() + idle)
-    )
-    return Watch(patience, patience.hear)
-
-
-def limits_near(shop: Workshop, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
-    """For a solve that need not come to its end."""
-    seed, options = int(rng.integers(2**31)), shop.state.options
-    if options.effort is not None:
-        return Limits(nodes=options.params.step_nodes, gap=gap, seed=seed)
-    seconds = min(LONGEST * IDLE * options.seconds, shop.state.left())
-    return Limits(seconds=seconds, gap=gap, seed=seed)
+    return anneal_apart(worker, shop.board, job, stop, shop.seen)
 
 
 def bags_near(shop: Workshop, x: Floats, *, within: int = 1, order: bool = True) -> None:
     """Solve for plans whose bags are nearly those of a plan."""
     state = shop.state
-    limits, watch = limits_near(shop, shop.rng), patient(state, started=True)
+    limits, watch = limits_near(shop.state, shop.rng), patient(state, started=True)
     y, _ = shop.near.near_bags(x, limits, watch, start=True, within=within, order=order)
     state.offer(y)
 
@@ -271,13 +172,8 @@ def put_together(shop: Workshop, matrix: Matrix) -> Floats | None:
     assert state.x is not None
     while shop.seen:
         patterns.add(planted(state.model, shop.board, shop.seen.pop()))
-    limits, watch = limits_near(shop, shop.rng), patient(state, started=True)
+    limits, watch = limits_near(shop.state, shop.rng), patient(state, started=True)
     return patterns.best(matrix, state.x, limits, watch)
-
-
-def times_best(state: State, x: Floats) -> float:
-    """Cost of a solution as a multiple of the best plan's; costs may be negative."""
-    return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
 
 
 def keep_to_fewest_short(shop: Workshop) -> None:

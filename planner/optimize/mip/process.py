@@ -17,17 +17,12 @@ from contextlib import suppress
 from pathlib import Path
 from typing import TYPE_CHECKING, Any, BinaryIO
 
-from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.annealing.state import Board
-from planner.optimize.heuristics.strategies import anneal
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, solve
 
 if TYPE_CHECKING:
-    from planner.optimize.annealing.moves import Tally
-    from planner.optimize.annealing.state import Piece
-    from planner.optimize.heuristics.strategies import Errand
+    from collections.abc import Callable
+
     from planner.optimize.mip.highs import Floats
-    from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.options import Stop
 
 TICK = 0.1
@@ -36,15 +31,19 @@ GRACE = 15.0
 """Seconds after the sign to stop in which a process must answer; then it is ended."""
 
 
+class ProcessGoneError(Exception):
+    """The process died before it answered."""
+
+
 class Worker:
-    """A process that solves one program after the other."""
+    """A process that solves one program, or does one job, after the other."""
 
     def __init__(self) -> None:
         # -P: no modules from the folder that the user happens to stand in.
         root = str(Path(__file__).resolve().parents[3])
         path = os.pathsep.join(p for p in (root, os.environ.get("PYTHONPATH")) if p)
         self.process = subprocess.Popen(
-            [sys.executable, "-P", "-m", "planner.optimize.search.worker"],
+            [sys.executable, "-P", "-m", "planner.optimize.mip.process"],
             stdin=subprocess.PIPE,
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
@@ -52,7 +51,8 @@ class Worker:
             start_new_session=True,
         )
         self.heard: queue.SimpleQueue[tuple[str, Any]] = queue.SimpleQueue()
-        self.sent: Choices | None = None
+        self.sent: object = None
+        """What the last job left there for the next one."""
         self.ready = False
         self.told_to_stop: float | None = None
         threading.Thread(target=self._listen, daemon=True).start()
@@ -130,28 +130,23 @@ class Worker:
                 known = matrix.price(better)
                 self._say("better", (better, known))
 
-    def anneal(
-        self,
-        it: Instance,
-        choices: Choices,
-        errand: Errand,
-        stop: Stop,
-        seen: list[Tally],
-    ) -> list[list[Piece]] | None:
-        """`planner.optimize.heuristics.strategies.anneal` elsewhere; None if the process dies."""
+    def run(self, job: Callable[..., Any], arguments: tuple[Any, ...], stop: Stop) -> Any:
+        """Call a function of a module with these arguments and the sign to stop, elsewhere.
+
+        Raises
+        ------
+        ProcessGoneError
+            When the process dies, or had died before.
+        """
         if not self._begin(stop):
-            return None
-        season = (it, choices) if self.sent is not choices else None
-        self.sent = choices
-        self._say("anneal", (season, errand))
+            raise ProcessGoneError
+        self._say("run", (job, arguments))
         while True:
             kind, value = self._next(stop)
-            if kind == "pieces":
-                pieces: list[list[Piece]] = value[0]
-                seen.extend(value[1])
-                return pieces
+            if kind == "done":
+                return value
             if kind == "gone":
-                return None
+                raise ProcessGoneError
 
     def is_alive(self) -> bool:
         """Whether the process is still there."""
@@ -219,7 +214,7 @@ class _Ear:
         try:
             while True:
                 kind, value = pickle.load(self.source)
-                if kind in ("solve", "anneal"):
+                if kind in ("solve", "run"):
                     self.stop, self.better = False, None
                     self.jobs.put((kind, value))
                 elif kind == "better":
@@ -253,16 +248,11 @@ def _serve(source: BinaryIO, sink: BinaryIO) -> None:
             say("bound", value)
 
     say("ready", None)
-    board: Board | None = None
     while True:
         kind, job = ear.jobs.get()
-        if kind == "anneal":
-            season, errand = job
-            if season is not None or board is None:
-                it, choices = season
-                board = Board(it, choices, order_tables(it))
-            seen: list[Tally] = []
-            say("pieces", (anneal(board, errand, ear, seen), seen))
+        if kind == "run":
+            function, arguments = job
+            say("done", function(*arguments, ear))
             continue
         matrix, limits, start = job
         watch = Watch(ear, lambda x, cost: say("solution", (x, cost)), bound, ear.take)

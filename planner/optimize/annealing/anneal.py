@@ -1,0 +1,216 @@
+"""Annealing jobs: what a stretch of annealing starts from, how it cools, and its best plan."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.annealing.decode import discounts_taken
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import SHORT_PRICE, Board, Piece
+from planner.optimize.mip.highs import now
+from planner.optimize.mip.process import ProcessGoneError, Worker
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.optimize.annealing.moves import Tally
+    from planner.optimize.incumbent.budgets import Budget
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.model.instance import Choices, Instance
+    from planner.optimize.options import Stop
+
+MOVES = 60
+"""Moves on the board that count as much work as a node of branch and bound."""
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A stretch of the search on the board: its share of the budget, smoothing, and heat."""
+
+    share: float
+    smooth: float
+    heat: tuple[float, float]
+    """First and last, as shares of a mean field's cost."""
+    of_acres: bool = False
+    """Heat is in acres short instead."""
+
+
+COOLING = (
+    Phase(0.4, 0.5, (0.12, 0.03)),
+    Phase(0.2, 0.2, (0.06, 0.02)),
+    Phase(0.4, 0.0, (0.06, 0.0012)),
+)
+"""From orders that can be cut to orders that can't, from rough to fine."""
+FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
+"""For a plan that is good already."""
+FEWER_SHORT = (Phase(0.6, 0.2, (30.0, 0.1), of_acres=True), Phase(0.4, 0.0, (0.06, 0.0012)))
+"""For as few acres short as can be."""
+FINE_ACRES = (Phase(1.0, 0.1, (1.0, 0.03), of_acres=True),)
+"""The same, from a plan that leaves few already."""
+
+
+def plant_all(board: Board, rng: np.random.Generator) -> None:
+    """Plant every field at the least cost, those with the fewest choices first."""
+    x = board.facts
+    for f in np.lexsort((-x.acres, np.diff(x.first), -x.short_price)).tolist():
+        board.place(f, rng)
+    board.fit_parts()
+
+
+@dataclass(frozen=True, slots=True)
+class Errand:
+    """One stretch of search on the board, complete with all that it starts from."""
+
+    start: list[list[Piece]] | None
+    """A plan to start from; None to plant all fields anew."""
+    phases: tuple[Phase, ...]
+    budget: Budget
+    seed: int
+    off: dict[int, float]
+    """Share of the list price that discounts take off, by container."""
+    most: dict[int, float]
+    """Needs, fl oz by product, that are not to be passed if that can be helped."""
+    samples: int = 0
+    """How many plans that it comes by are to be kept, the best one apart."""
+
+
+def anneal(
+    board: Board, errand: Errand, stop: Stop, seen: list[Tally] | None = None
+) -> list[list[Piece]]:
+    """Search on the board, from a plan or from scratch; the best plan in pieces.
+
+    Samples of what it comes by are added to `seen`.
+    """
+    rng = np.random.default_rng(errand.seed)
+    tables = order_tables(board.it, errand.off)
+    for p, need in errand.most.items():
+        tables[p] = tables[p].up_to(need)
+    board.use_tables(tables, errand.phases[0].smooth)
+    if errand.start is None:
+        plant_all(board, rng)
+    else:
+        board.lay(errand.start)
+    pieces = board.pieces()
+    budget = errand.budget
+    for phase in errand.phases:
+        board.use_tables(tables, phase.smooth)
+        board.lay(pieces)
+        scale = max(1.0, abs(board.cost)) / len(board.acres)
+        scale = SHORT_PRICE if phase.of_acres else scale
+        heat = (phase.heat[0] * scale, phase.heat[1] * scale)
+        steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
+        more = _pace(stop, budget.seconds * phase.share, steps)
+        if seen is not None:
+            more = _sampled(board, more, seen, int(errand.samples * phase.share))
+        pieces = board.improve(rng, heat, more, None if steps is None else MOVES)
+    return pieces
+
+
+_there: list[Board] = []
+"""In a worker process: the board of the season that it was last sent."""
+
+
+def anneal_apart(
+    worker: Worker, board: Board, job: Errand, stop: Stop, seen: list[Tally]
+) -> list[list[Piece]] | None:
+    """`anneal` in a process of its own; None if that dies. The season is sent there once."""
+    season = (board.it, board.choices) if worker.sent is not board.choices else None
+    worker.sent = board.choices
+    try:
+        pieces, more = worker.run(_anneal_there, (season, job), stop)
+    except ProcessGoneError:
+        return None
+    seen.extend(more)
+    best: list[list[Piece]] = pieces
+    return best
+
+
+def _anneal_there(
+    season: tuple[Instance, Choices] | None, job: Errand, stop: Stop
+) -> tuple[list[list[Piece]], list[Tally]]:
+    if season is not None:
+        it, choices = season
+        _there[:] = [Board(it, choices, order_tables(it))]
+    seen: list[Tally] = []
+    return anneal(_there[0], job, stop, seen), seen
+
+
+def errand(
+    state: State,
+    board: Board,
+    budget: Budget,
+    rng: np.random.Generator,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
+    acres: bool = False,
+) -> Errand:
+    """An errand from what is known: from a plan or none, fine or rough, with a container less.
+
+    A fine one with `acres` looks for fewer acres short; a rough one always, until they are proven.
+    """
+    known = state.x is not None
+    rough = FEWER_SHORT if state.is_short and not state.short_proven else COOLING
+    near = FINE_ACRES if acres else FINE
+    return Errand(
+        start=start,
+        phases=near if fine else rough,
+        budget=budget,
+        seed=int(rng.integers(2**31)),
+        off=discounts_taken(state.model, state.x) if known and state.x is not None else {},
+        most=container_less(state, rng) if known and less else {},
+    )
+
+
+def _pace(stop: Stop, seconds: float, steps: int | None) -> Callable[[int], float | None]:
+    began = now()
+
+    def more(step: int) -> float | None:
+        done = (now() - began) / max(1e-3, seconds) if steps is None else step / steps
+        return None if done >= 1.0 or stop.is_set() else done
+
+    return more
+
+
+def _sampled(
+    board: Board, more: Callable[[int], float | None], seen: list[Tally], samples: int
+) -> Callable[[int], float | None]:
+    """The same pace, samples of the board being kept on the way."""
+    taken = 0
+
+    def watched(step: int) -> float | None:
+        nonlocal taken
+        done = more(step)
+        if done is not None and done * samples >= taken + 1:
+            taken += 1
+            if board.keeps_limits():
+                seen.append(board.snapshot())
+        return done
+
+    return watched
+
+
+def container_less(state: State, rng: np.random.Generator) -> dict[int, float]:
+    """A need that one container fewer of some product in the best plan's order would cover."""
+    model, x = state.model, state.x
+    assert x is not None
+    at = {p.name: i for i, p in enumerate(model.it.products)}
+    spares = []
+    for (i, _), count in model.values("count", x):
+        if count > 0.5:
+            c = model.it.containers[i]
+            p = at[c.product]
+            bought = sum(
+                n * (model.it.containers[j].size - model.it.containers[j].heel)
+                for (j, _), n in model.values("count", x)
+                if model.it.containers[j].product == c.product
+            )
+            spares.append((p, float(model.it.supply[p]) + bought - (c.size - c.heel)))
+    if not spares:
+        return {}
+    p, most = spares[int(rng.integers(len(spares)))]
+    return {p: most}

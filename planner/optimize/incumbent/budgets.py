@@ -1,0 +1,85 @@
+"""How long a solve near a plan may go on, and when one that finds nothing better is stopped."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planner.optimize.mip.highs import Limits, Watch, now
+
+if TYPE_CHECKING:
+    import numpy as np
+
+    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.mip.highs import Floats
+
+IDLE = 0.08
+"""Share of the time in which a solve near a solution must find a better one to go on."""
+LONGEST = 1.75
+"""How many times as long such a solve takes at the most."""
+
+
+def longest(state: State) -> float:
+    """Seconds that one stretch of search may take."""
+    return max(3.0, 0.15 * state.options.seconds)
+
+
+@dataclass(slots=True)
+class _Patience:
+    """Stop a solve that has found nothing better for a while."""
+
+    state: State
+    idle: float
+    heard: float
+
+    def hear(self, x: Floats, cost: float) -> None:
+        """Note that something better was found."""
+        del x, cost
+        self.heard = now()
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        if self.state.is_set():
+            return True
+        counted = self.state.options.effort is not None
+        return not counted and now() - self.heard > self.idle
+
+
+def patient(state: State, *, started: bool = False) -> Watch:
+    """Stop a solve when the search stops, and when it has found nothing better for a while.
+
+    What did not start from anything gets longer for its first, and then half as long.
+    """
+    idle = IDLE * state.options.seconds
+    patience = (
+        _Patience(state, idle, now()) if started else _Patience(state, idle / 2, now() + idle)
+    )
+    return Watch(patience, patience.hear)
+
+
+def limits_near(state: State, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
+    """For a solve that need not come to its end."""
+    seed, options = int(rng.integers(2**31)), state.options
+    if options.effort is not None:
+        return Limits(nodes=options.params.step_nodes, gap=gap, seed=seed)
+    seconds = min(LONGEST * IDLE * options.seconds, state.left())
+    return Limits(seconds=seconds, gap=gap, seed=seed)
+
+
+def times_best(state: State, x: Floats) -> float:
+    """Cost of a solution as a multiple of the best plan's; costs may be negative."""
+    return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
+
+
+@dataclass(frozen=True, slots=True)
+class Budget:
+    """How much a strategy may spend: seconds, or steps where work must be repeatable."""
+
+    seconds: float
+    steps: int | None = None
+
+    def limits(self, gap: float, seed: int) -> Limits:
+        """The same for one solve."""
+        if self.steps is not None:
+            return Limits(gap=gap, nodes=self.steps, seed=seed)
+        return Limits(seconds=self.seconds, gap=gap, seed=seed)

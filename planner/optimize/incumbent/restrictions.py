@@ -1,0 +1,37 @@
+"""The exact model with the acres short held at the fewest known, or at those of a solution."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.incumbent.incumbent import State, short_slack
+
+if TYPE_CHECKING:
+    from planner.optimize.mip.highs import Floats
+    from planner.optimize.model.program import Model
+
+
+def capped(state: State) -> Model:
+    """The model with the acres short of every priority held at the best known."""
+    return state.model.bounded("short_in", short_caps(state))
+
+
+def short_caps(state: State) -> Floats:
+    """Upper bounds that hold the acres short at the fewest known.
+
+    None at all is held exactly. Anything else gets a little slack: a bound that a solution just
+    fits, or a tiny one, has made HiGHS cut off solutions that exist.
+    """
+    most = state.model.matrix.upper[state.model.at["short_in"]]
+    short = np.array(state.short)
+    return np.where(short > 1e-9, np.minimum(short + short_slack(len(short)), most), 0.0)
+
+
+def held_short(model: Model, short: Floats, places: int) -> Floats:
+    """Upper bounds that hold the first few priorities at some acres short, others as they are."""
+    upper: Floats = model.matrix.upper[model.at["short_in"]].copy()
+    slack = np.where(short > 1e-9, short + short_slack(len(short)), 0.0)
+    upper[:places] = np.minimum(upper, slack)[:places]
+    return upper
