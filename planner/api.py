@@ -14,15 +14,17 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError, NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Callable, Mapping, Sequence
 
     from planner.explain.again import Again
     from planner.explain.explain import Explanation
+    from planner.explain.tried import Tried
     from planner.optimize.options import Progress, Stop
     from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
-    from planner.season.domain import Season
+    from planner.season.domain import Season, WhatIf
+    from planner.season.tables import Book as Cells
 
 DEFAULT_SECONDS = 60.0
 DEFAULT_GAP = 1e-4
@@ -65,6 +67,92 @@ def load_scenarios(path: Path | str) -> dict[str, Season]:
     from planner.season.read import read_scenarios
 
     return read_scenarios(Path(path))
+
+
+def read_cells(path: Path | str) -> Cells:
+    """Read the cells of an input once, for `season_of` to make seasons of without its file.
+
+    Raises
+    ------
+    InputError
+        When it cannot be read as a whole.
+    """
+    from planner.season.tables import read_tables
+
+    return read_tables(Path(path))
+
+
+def season_of(cells: Cells, changes: Sequence[WhatIf] = ()) -> Season:
+    """Make the season of an input that was read, with changes made first.
+
+    Parameters
+    ----------
+    changes
+        As rows of the sheet What if would make them; their scenario does not matter.
+
+    Raises
+    ------
+    InputError
+        When anything cannot be planned with; holds every fault.
+    """
+    from planner.season.read import changed_season
+
+    return changed_season(cells, changes)
+
+
+def check_scenarios(cells: Cells) -> None:
+    """Check that the season of every scenario of the sheet What if can be planned with.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot; holds every fault, with its scenario.
+    """
+    from planner.season.read import scenarios_of
+
+    scenarios_of(cells)
+
+
+def try_out(plan: Plan, season: Season, counts: Mapping[tuple[str, str], int] | None) -> Tried:
+    """Count a plan again for a changed season or another order; nothing is decided again.
+
+    Parameters
+    ----------
+    counts
+        Containers to order by (product, container); those of the plan where None.
+    """
+    from planner.explain.tried import try_out as count_again
+
+    return count_again(plan, season, counts)
+
+
+def describe_tried(tried: Tried, plan: Plan) -> Book:
+    """Describe what comes of a change against the plan that is held, differences first."""
+    from planner.report.tried_frames import tried_book
+
+    return tried_book(tried, plan)
+
+
+def keep_scenario(path: Path | str, name: str, changes: Sequence[WhatIf]) -> bytes:
+    """Copy a workbook, with changes added as a scenario; the original is only read.
+
+    Raises
+    ------
+    OutputError
+        When the name is blank or taken, nothing is changed, or it cannot be copied.
+    """
+    from planner.season.keep import with_scenario
+
+    return with_scenario(Path(path), name, changes)
+
+
+def beside(plans: Sequence[tuple[str, Plan]], season: Season) -> Book:
+    """Describe named plans side by side, differences first, in the manner of a season."""
+    from planner.explain.compare import compare
+    from planner.report.comparison import comparison_book
+    from planner.report.measures import manner_of
+
+    return comparison_book(compare(plans), manner_of(season.farm))
 
 
 def understood(season: Season) -> Book:

@@ -19,7 +19,8 @@ if TYPE_CHECKING:
     from planner.page.work import Job
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
-    from planner.season.domain import Season
+    from planner.season.domain import Season, WhatIf
+    from planner.season.tables import Book as Cells
 
 Mark = tuple[tuple[str, int, int], ...]
 """Names, times and sizes of files: another one means that something has changed."""
@@ -34,6 +35,8 @@ class Reading:
 
     mark: Mark
     season: Season | None = None
+    cells: Cells | None = None
+    """What the season is made of; changes are tried on them."""
     faults: tuple[Fault, ...] = ()
 
     @property
@@ -58,6 +61,10 @@ class Made:
     """Written; none while it is still being worked on."""
     notes: tuple[str, ...] = ()
     """What to say above it."""
+    changes: tuple[WhatIf, ...] = ()
+    """What differs from the workbook in the season that it was made for."""
+    base: str = ""
+    """Fingerprint of the workbook's season."""
 
 
 @dataclass
@@ -70,6 +77,8 @@ class Desk:
     before: Made | None = None
     """The plan that `made` is held against."""
     job: Job | None = None
+    typed: dict[str, str] = field(default_factory=dict)
+    """What was typed on the page Try it, by the name of its field."""
     lock: threading.Lock = field(default_factory=threading.Lock)
 
     def read(self) -> Reading:
@@ -124,12 +133,13 @@ def mark_of(path: Path) -> Mark:
 
 def _read(path: Path, mark: Mark) -> Reading:
     try:
-        season = api.load(path)
+        cells = api.read_cells(path)
+        season = api.season_of(cells)
         if season.what_if:
-            api.load_scenarios(path)
+            api.check_scenarios(cells)
     except InputError as error:
         return Reading(mark, faults=error.faults)
-    return Reading(mark, season)
+    return Reading(mark, season, cells)
 
 
 def stored_plan(desk: Desk) -> Made | None:
@@ -151,4 +161,6 @@ def stored_plan(desk: Desk) -> Made | None:
         "This plan was made before the page was started. Plan again to see why it is as it is: "
         "other orders, what rules cost, worth treating."
     )
-    return Made("as planned before", season, plan, book, files=files, notes=(note,))
+    return Made(
+        "as planned before", season, plan, book, files=files, notes=(note,), base=season.fingerprint
+    )

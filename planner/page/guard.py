@@ -40,7 +40,7 @@ ROOM = 100_000
 """Bytes of an upload beside the workbook: names of parts, the form's secret."""
 DRAINED = 200_000_000
 """Bytes of a body too large that are read and thrown away, so that the browser hears the answer."""
-OPEN_PATHS = ("/static/page.css", "/static/page.js", "/enter")
+OPEN_PATHS = ("/static/page.css", "/static/page.js", "/static/icon.svg", "/enter")
 """What is answered without the cookie; the files are the same for everyone."""
 SAFE_METHODS = ("GET", "HEAD")
 

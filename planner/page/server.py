@@ -20,6 +20,7 @@ from starlette.routing import Route
 from planner.errors import InputError, OutputError
 from planner.page.guard import Guard, Keys, TooLargeError
 from planner.page.shelf import Shelf
+from planner.page.try_views import TryViews
 from planner.page.views import Views
 
 if TYPE_CHECKING:
@@ -48,6 +49,7 @@ def make_app(
         Called when a reader ends the page.
     """
     views = Views(Shelf(folder), keys, f"wholedrum-{port}", end)
+    tries = TryViews(views)
     season = "/s/{season:str}"
     routes = [
         Route("/", views.home),
@@ -66,6 +68,12 @@ def make_app(
         Route(f"{season}/stop", views.stop, methods=["POST"]),
         Route(f"{season}/answer", views.answer),
         Route(f"{season}/look/{{sheet:str}}", views.look),
+        Route(f"{season}/try", tries.show),
+        Route(f"{season}/recount", tries.recount, methods=["POST"]),
+        Route(f"{season}/again", tries.again, methods=["POST"]),
+        Route(f"{season}/keep", tries.keep, methods=["POST"]),
+        Route(f"{season}/beside", tries.beside),
+        Route(f"{season}/back", tries.back, methods=["POST"]),
         Route(f"{season}/files", views.files),
         Route(f"{season}/files/{{number:int}}", views.file),
     ]

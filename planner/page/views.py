@@ -2,22 +2,21 @@
 
 from __future__ import annotations
 
-import math
 import tempfile
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
-from urllib.parse import quote
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
-from starlette.responses import HTMLResponse, RedirectResponse, Response
+from starlette.responses import HTMLResponse, Response
 
 from planner import api
 from planner.errors import OutputError
 from planner.page import cells, menu, svg
-from planner.page.desk import Desks, mark_of, stored_plan
+from planner.page.answers import download, go, seconds_of
+from planner.page.desk import Desks, stored_plan
 from planner.page.guard import UPLOAD_BYTES, Keys, TooLargeError, same
 from planner.page.shelf import Shelf, clean_name
 from planner.page.work import Job, Works
@@ -38,15 +37,14 @@ HERE = Path(__file__).parent
 SECONDS = (5, 20, 60, 180, 600)
 """Times for deciding that are offered."""
 USUAL = 60
-LONGEST = 3600.0
-STATIC = {"page.css": "text/css; charset=utf-8", "page.js": "text/javascript; charset=utf-8"}
-TYPES = {
-    ".xlsx": "application/vnd.openxmlformats-officedocument.spreadsheetml.sheet",
-    ".json": "application/json",
-    ".ics": "text/calendar; charset=utf-8",
-    ".csv": "text/csv; charset=utf-8",
+STATIC = {
+    "page.css": "text/css; charset=utf-8",
+    "page.js": "text/javascript; charset=utf-8",
+    "icon.svg": "image/svg+xml",
 }
 DEMO = "Demo farm"
+MOST_FIELDS = 5000
+"""Fields of a form: Try it has one for every figure of a dealer's season."""
 
 
 class Views:
@@ -89,7 +87,9 @@ class Views:
             403 where it lacks the secret, 413 where it is too large, 400 where it can't be read.
         """
         try:
-            form = await request.form(max_files=files, max_fields=2000, max_part_size=100_000)
+            form = await request.form(
+                max_files=files, max_fields=MOST_FIELDS, max_part_size=100_000
+            )
         except TooLargeError:
             raise HTTPException(413, f"At most {UPLOAD_BYTES:,} bytes are taken.") from None
         if not same(form.get("key"), self.keys.form):
@@ -169,7 +169,7 @@ class Views:
         """Send a blank workbook to fill in."""
         with tempfile.TemporaryDirectory() as place:
             path = api.start(Path(place) / "season.xlsx")
-            return _download(path.read_bytes(), "season.xlsx")
+            return download(path.read_bytes(), "season.xlsx")
 
     async def demo(self, request: Request) -> Response:
         """Make the demo season and go to it."""
@@ -181,7 +181,7 @@ class Views:
                 api.start(path, demo=True)
             return self.shelf.enter(key, DEMO).key
 
-        return _go(f"/s/{await run_in_threadpool(make)}")
+        return go(f"/s/{await run_in_threadpool(make)}")
 
     async def open(self, request: Request) -> Response:
         """Take a workbook that was dropped."""
@@ -200,7 +200,7 @@ class Views:
             return self.page("trouble.html", 400, title="Not a workbook", said=[NOT_TAKEN])
         name = clean_name(file.filename)
         entry = await run_in_threadpool(self.shelf.keep, name, content)
-        return _go(f"/s/{entry.key}")
+        return go(f"/s/{entry.key}")
 
     async def forget(self, request: Request) -> Response:
         """Delete the page's own copy of a season."""
@@ -210,7 +210,7 @@ class Views:
             raise HTTPException(409, "This season is being planned. Stop that first.")
         self.shelf.forget(desk.entry)
         self.desks.clear(desk.entry)
-        return _go("/")
+        return go("/")
 
     async def close(self, request: Request) -> Response:
         """End the page."""
@@ -233,7 +233,7 @@ class Views:
             step="check",
             seconds=SECONDS,
             usual=USUAL,
-            **self._sheet(book, book.sheets[0], f"/s/{desk.entry.key}", request),
+            **self.sheet_values(book, book.sheets[0], f"/s/{desk.entry.key}", request),
         )
 
     def marked(self, request: Request) -> Response:
@@ -250,7 +250,7 @@ class Views:
                 )
             except OutputError:
                 raise HTTPException(409, NO_COPY) from None
-            return _download(path.read_bytes(), f"{desk.entry.name}-faults{suffix}")
+            return download(path.read_bytes(), f"{desk.entry.name}-faults{suffix}")
 
     # --- plan -----------------------------------------------------------------------------------
 
@@ -260,15 +260,16 @@ class Views:
         desk = await run_in_threadpool(self.desk, request)
         reading = await run_in_threadpool(desk.read)
         if reading.season is None:
-            return _go(f"/s/{desk.entry.key}")
-        self.works.give(Job(desk, reading.season, _seconds(form.get("seconds"))))
-        return _go(f"/s/{desk.entry.key}/live")
+            return go(f"/s/{desk.entry.key}")
+        seconds = seconds_of(form.get("seconds"), USUAL)
+        self.works.give(Job(desk, reading.season, seconds, base=reading.season.fingerprint))
+        return go(f"/s/{desk.entry.key}/live")
 
     def live(self, request: Request) -> Response:
         """How a plan comes along."""
         desk = self.desk(request)
         if desk.job is None:
-            return _go(f"/s/{desk.entry.key}" + ("/answer" if desk.made else ""))
+            return go(f"/s/{desk.entry.key}" + ("/answer" if desk.made else ""))
         return self.page("live.html", desk=desk, step="plan", **self._live(desk.job))
 
     def live_part(self, request: Request) -> Response:
@@ -300,7 +301,7 @@ class Views:
         desk = await run_in_threadpool(self.desk, request)
         if desk.job is not None:
             desk.job.stop.set()
-        return _go(f"/s/{desk.entry.key}/live")
+        return go(f"/s/{desk.entry.key}/live")
 
     # --- the plan made --------------------------------------------------------------------------
 
@@ -322,20 +323,21 @@ class Views:
     def _show_sheet(
         self, desk: Desk, made: Made, sheet: Sheet, request: Request, *, step: str
     ) -> Response:
-        stale = desk.reading is not None and desk.reading.mark != mark_of(desk.entry.path)
-        stale = stale or (desk.read().season or made.season).fingerprint != made.season.fingerprint
+        now = desk.read().season
         return self.page(
             "sheet.html",
             desk=desk,
             made=made,
             step=step,
-            stale=stale,
+            stale=now is None or now.fingerprint != made.base,
             groups=menu.groups(made.book),
             here=cells.slug(sheet.title),
-            **self._sheet(made.book, sheet, f"/s/{desk.entry.key}/look", request),
+            beside=desk.before is not None,
+            **self.sheet_values(made.book, sheet, f"/s/{desk.entry.key}/look", request),
         )
 
-    def _sheet(self, book: Book, sheet: Sheet, base: str, request: Request) -> dict[str, Any]:
+    def sheet_values(self, book: Book, sheet: Sheet, base: str, request: Request) -> dict[str, Any]:
+        """What the templates of a sheet's blocks are filled with."""
         wish = _wish(request.query_params)
         extra = menu.charts_for(book, sheet)
 
@@ -381,7 +383,7 @@ class Views:
             content = path.read_bytes()
         except OSError:
             raise HTTPException(404, "That file is gone. Plan again to write it.") from None
-        return _download(content, f"{desk.entry.name} {path.name}")
+        return download(content, f"{desk.entry.name} {path.name}")
 
 
 NO_WORKBOOK = "No workbook came with that. Choose one, or drop it on the field."
@@ -403,25 +405,6 @@ def _what(path: Path) -> str:
     """Say what a file of a plan is for."""
     said = WHAT.get(path.suffix, "")
     return WORKBOOKS.get(path.stem.split(" ")[0], said) if path.suffix == ".xlsx" else said
-
-
-def _go(where: str) -> RedirectResponse:
-    return RedirectResponse(where, 303)
-
-
-def _download(content: bytes, name: str) -> Response:
-    kind = TYPES.get(Path(name).suffix, "application/octet-stream")
-    plain = name.encode("ascii", "ignore").decode().replace('"', "").replace("\\", "") or "file"
-    said = f"attachment; filename=\"{plain}\"; filename*=UTF-8''{quote(name)}"
-    return Response(content, media_type=kind, headers={"content-disposition": said})
-
-
-def _seconds(given: object) -> float:
-    try:
-        seconds = float(str(given))
-    except ValueError:
-        return float(USUAL)
-    return min(LONGEST, max(1.0, seconds)) if math.isfinite(seconds) else float(USUAL)
 
 
 def _wish(query: Mapping[str, str]) -> cells.Wish:

@@ -14,11 +14,13 @@ from planner.errors import Interrupted, PlannerError
 from planner.page.desk import Made
 
 if TYPE_CHECKING:
+    from pathlib import Path
+
     from planner.explain.explain import Explanation
     from planner.optimize.options import Progress
     from planner.page.desk import Desk
     from planner.plan.plan import Plan
-    from planner.season.domain import Season
+    from planner.season.domain import Season, WhatIf
 
 WHY_SHARE, WHY_MOST = 1 / 3, 20.0
 """Of the seconds for deciding, as many go into finding out why; seconds at the most."""
@@ -59,6 +61,10 @@ class Job:
     name: str = "as it is"
     near: Made | None = None
     """A plan to stay near to."""
+    changes: tuple[WhatIf, ...] = ()
+    """What differs from the workbook."""
+    base: str = ""
+    """Fingerprint of the workbook's season."""
     notes: tuple[str, ...] = ()
     phase: Phase = Phase.WAITING
     trouble: str = ""
@@ -154,7 +160,15 @@ def _work(job: Job) -> None:
         plan, again = api.keep_near(
             job.season, job.near.plan, plan, seconds=max(2.0, job.seconds / 2), stop=job.stop
         )
-    made = Made(job.name, job.season, plan, api.describe(plan, job.season), notes=job.notes)
+    made = Made(
+        job.name,
+        job.season,
+        plan,
+        api.describe(plan, job.season),
+        notes=job.notes,
+        changes=job.changes,
+        base=job.base,
+    )
     _show(job, made)
     if not job.stop.is_set():
         job.phase = Phase.WHY
@@ -164,9 +178,15 @@ def _work(job: Job) -> None:
         made = replace(made, why=why, book=api.describe(plan, job.season, why))
         _show(job, made)
     job.phase = Phase.WRITING
-    files = api.write(plan, job.season, job.desk.entry.plans, made.why)
+    files = api.write(plan, job.season, _folder(job), made.why)
     _show(job, replace(made, files=files))
     job.phase = Phase.DONE
+
+
+def _folder(job: Job) -> Path:
+    """Folder of the plan: that of the season, or beside it where changes are tried."""
+    plans = job.desk.entry.plans
+    return plans.with_name(f"{plans.name}-tried") if job.changes else plans
 
 
 def _why(job: Job, plan: Plan) -> Explanation:

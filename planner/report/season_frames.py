@@ -9,6 +9,7 @@ from planner.plan.questions import questions
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
+    Cell,
     Column,
     KeyFigure,
     KeyFigures,
@@ -222,7 +223,9 @@ def _products(season: Season) -> Table:
             p.kind,
             p.on_hand,
             p.expires,
-            "expired by the first treating day" if p.expires and p.expires < first_day else "",
+            Cell("expired by the first treating day", Look.WATCH)
+            if p.expires and p.expires < first_day
+            else None,
             p.carryover,
             _row(p.row),
         )
@@ -233,7 +236,7 @@ def _products(season: Season) -> Table:
         Column("kind", "Kind"),
         Column("on_hand", "On hand", Measure.VOLUME),
         Column("expires", "Expires", Measure.DATE),
-        Column("remark", "Remark", look=Look.WATCH),
+        Column("remark", "Remark"),
         Column("carryover", "Worth next year", Measure.PERCENT),
         Column("row", "Row of Products", Measure.COUNT),
     )

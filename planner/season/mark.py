@@ -71,7 +71,7 @@ def _sheet(fault: Fault) -> str:
     return f"{fault.sheet} (scenario {fault.scenario})" if fault.scenario else fault.sheet
 
 
-def _open(source: Path) -> Workbook:
+def open_copy(source: Path) -> Workbook:
     """Open a workbook to be copied, after the reader has found its bytes harmless."""
     from openpyxl import load_workbook
 
@@ -83,9 +83,9 @@ def _open(source: Path) -> Workbook:
             with openpyxl_silent():
                 return load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
     except Exception as error:  # any damage: openpyxl raises many kinds
-        msg = f"{source} cannot be copied with its faults marked: it is no workbook to be opened"
+        msg = f"{source} cannot be copied: it is no workbook to be opened"
         raise OutputError(msg) from error
-    msg = f"{source} cannot be copied with its faults marked: it has over {MAX_CELLS:,} cells,"
+    msg = f"{source} cannot be copied: it has over {MAX_CELLS:,} cells,"
     msg += " blank and merged ones included; delete what lies around the tables"
     raise OutputError(msg)
 
@@ -114,7 +114,7 @@ def _area(merged: str) -> int:
 
 
 def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:
-    book = _open(source)
+    book = open_copy(source)
     sheets = {_key(sheet.title): sheet for sheet in book.worksheets}
     messages: dict[tuple[str, str], list[str]] = {}
     for fault in sorted(faults):

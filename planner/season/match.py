@@ -56,6 +56,7 @@ class Table:
     ) -> Fault:
         """Fault of one cell, by the key of its column."""
         heading = self.headings.get(name)
+        placed = heading is not None and heading.index >= 0 and line.row > 0
         text = line.texts.get(name, "") if seen is None else seen
         column = self.sheet.by_key(name)
         return Fault(
@@ -65,7 +66,7 @@ class Table:
             shown(text),
             expected,
             remedy,
-            f"{letters(heading.index)}{line.row}" if heading and heading.index >= 0 else "",
+            f"{letters(heading.index)}{line.row}" if heading and placed else "",
         )
 
 

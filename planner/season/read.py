@@ -20,12 +20,12 @@ from planner.season.references import look_alikes, resolve
 from planner.season.schema import SHEETS
 from planner.season.tables import read_tables
 from planner.season.values import duplicates, read_values
-from planner.season.whatif import change, scenarios
+from planner.season.whatif import change, scenarios, with_rows
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
-    from planner.season.domain import Season
+    from planner.season.domain import Season, WhatIf
     from planner.season.match import Tables
     from planner.season.tables import Book
 
@@ -71,7 +71,11 @@ def read_scenarios(path: Path | str) -> dict[str, Season]:
     InputError
         When one of them cannot be planned; holds every fault, with its scenario.
     """
-    book = read_tables(Path(path))
+    return scenarios_of(read_tables(Path(path)))
+
+
+def scenarios_of(book: Book) -> dict[str, Season]:
+    """Season of every scenario of an input whose cells were read already, as `read_scenarios`."""
     found: dict[str, Season] = {}
     faults: list[Fault] = []
     for name in scenarios(all_tables(match(book)[0])["What if"]):
@@ -84,10 +88,32 @@ def read_scenarios(path: Path | str) -> dict[str, Season]:
     return found
 
 
-def _season(book: Book, scenario: str) -> Season:
+TRIED = "your changes"
+"""Name of a scenario that is tried and stands on no sheet."""
+
+
+def changed_season(book: Book, changes: Sequence[WhatIf] = ()) -> Season:
+    """Season of an input whose cells were read already, with changes made first.
+
+    Parameters
+    ----------
+    changes
+        As rows of the sheet What if would make them; their scenario does not matter.
+
+    Raises
+    ------
+    InputError
+        When it cannot be planned with; faults of a change are said to be of What if.
+    """
+    return _season(book, TRIED if changes else "", changes)
+
+
+def _season(book: Book, scenario: str, more: Sequence[WhatIf] = ()) -> Season:
     """Season of a book, with the changes of a scenario if one is named."""
     matched, faults, told = match(book)
     tables = all_tables(matched)
+    if more:
+        tables["What if"] = with_rows(tables["What if"], scenario, more)
     money, _ = currency(tables["Farm"])
     faults += change(tables, scenario, money)
     problems, notes = farm_values(tables["Farm"])

@@ -20,6 +20,7 @@ from planner.units.numbers import number_and_rest
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
 
+    from planner.season.domain import WhatIf
     from planner.season.match import Table, Tables
     from planner.season.schema import Column, Sheet
 
@@ -95,6 +96,28 @@ def scenarios(table: Table) -> tuple[str, ...]:
     """Names of all scenarios, each once, in the order of the sheet."""
     names = {key(_text(x, "scenario")): _text(x, "scenario") for x in reversed(table.lines)}
     return tuple(reversed([name for name in names.values() if name]))
+
+
+def with_rows(table: Table, scenario: str, changes: Iterable[WhatIf]) -> Table:
+    """Sheet What if with rows of one more scenario, which stand in no file."""
+    lines = tuple(
+        Line(
+            0,
+            {
+                "scenario": scenario,
+                "sheet": c.sheet,
+                "item": c.item,
+                "column": c.column,
+                "value": c.value,
+            },
+        )
+        for c in changes
+    )
+    headings = dict(table.headings)
+    for column in table.sheet.columns:
+        if column.key in lines[0].texts:
+            headings.setdefault(column.key, Heading(column, column.name, -1, column.unit))
+    return replace(table, headings=headings, lines=(*table.lines, *lines))
 
 
 def _text(line: Line, name: str) -> str:

@@ -62,3 +62,29 @@ if (live && !live.dataset.over) {
   };
   setTimeout(look, every);
 }
+
+const trying = document.querySelector("form.try");
+if (trying) {
+  const result = document.getElementById("result");
+  let asked = 0, timer = 0;
+  result.setAttribute("aria-live", "polite");
+  const count = async () => {
+    asked += 1;
+    const mine = asked;
+    try {
+      const answer = await fetch(trying.dataset.part, {
+        method: "POST", body: new FormData(trying), credentials: "same-origin" });
+      const text = await answer.text();
+      if (mine === asked && answer.ok) result.innerHTML = text;
+    } catch {
+      if (mine === asked) result.textContent = "The page does not answer. Is it still running?";
+    }
+  };
+  trying.addEventListener("input", (event) => {
+    if (!event.target.closest(".entry")) return;
+    const row = event.target.closest("tr");
+    row.classList.toggle("changed", event.target.value !== row.querySelector("td.number").textContent);
+    clearTimeout(timer);
+    timer = setTimeout(count, 120);
+  });
+}

@@ -1,0 +1,137 @@
+"""A plan's decisions held while figures of the season or the order are changed: arithmetic alone.
+
+Nothing is decided again: bags, recipes and fields stay as planned, and every need and cost is
+counted again. What no longer suffices is said.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+from planner.explain.held import held_plan
+from planner.plan.plan import OrderLine
+from planner.plan.recount import planted_units, treated_pool
+from planner.season.domain import UNTREATED
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Container, Season
+
+CRUMB = 1e-6
+"""Units short that count as none."""
+
+
+@dataclass(frozen=True, slots=True)
+class SeedShort:
+    """Seed that fields would take beyond what is treated for them, units."""
+
+    lot: str
+    recipe: str
+    needed: float
+    there: float
+
+    @property
+    def short(self) -> float:
+        """Units that are missing."""
+        return self.needed - self.there
+
+
+@dataclass(frozen=True, slots=True)
+class Tried:
+    """What comes of a change with the plan's decisions held."""
+
+    season: Season
+    """With the change."""
+    plan: Plan
+    """Counted again. It may break rules: `seed_short`, `wrong_counts`, `products_short` say so."""
+    seed_short: tuple[SeedShort, ...] = ()
+    wrong_counts: tuple[str, ...] = ()
+    """Counts of containers that cannot be ordered, in sentences."""
+
+    @property
+    def products_short(self) -> tuple[str, ...]:
+        """Products of which there is too little."""
+        return tuple(use.product for use in self.plan.products if use.left < -1e-3)
+
+
+def try_out(
+    plan: Plan, season: Season, counts: Mapping[tuple[str, str], int] | None = None
+) -> Tried:
+    """Count a plan again for a changed season, or with another order.
+
+    Parameters
+    ----------
+    plan
+        A plan of the season as it was.
+    season
+        As it is now: figures may differ, but every record that the plan names is there.
+    counts
+        Containers to order by (product, container), none below zero; those of the plan where None.
+    """
+    wanted = {(o.product, o.container): o.count for o in plan.order} if counts is None else counts
+    for_sale = replace(
+        season,
+        containers=tuple(
+            _from_count(c, wanted.get((c.product, c.name), 0)) for c in season.containers
+        ),
+    )
+    order = tuple(OrderLine(*key, count, 0.0, 0.0) for key, count in wanted.items() if count > 0)
+    grown = _on_its_acres(replace(plan, order=order), season)
+    counted = held_plan(grown, for_sale, grown)
+    return Tried(season, counted, _seed_short(counted, season), _wrong_counts(season, wanted))
+
+
+def _from_count(container: Container, count: int) -> Container:
+    """Container whose lowest price holds for a count below its lowest, too."""
+    first, *others = sorted(container.breaks, key=lambda b: b.from_count)
+    if not 0 < count < first.from_count:
+        return container
+    return replace(container, breaks=(replace(first, from_count=count), *others))
+
+
+def _on_its_acres(plan: Plan, season: Season) -> Plan:
+    """Let every share of a field, and what is short of it, grow or shrink with the field."""
+    before: dict[str, float] = {}
+    for p in plan.planting:
+        before[p.field] = before.get(p.field, 0.0) + p.acres
+    for s in plan.shortages:
+        before[s.field] = before.get(s.field, 0.0) + s.acres
+    by = {f.name: f.acres / before[f.name] for f in season.fields if before.get(f.name)}
+    return replace(
+        plan,
+        planting=tuple(replace(p, acres=p.acres * by[p.field]) for p in plan.planting),
+        shortages=tuple(replace(s, acres=s.acres * by[s.field]) for s in plan.shortages),
+    )
+
+
+def _seed_short(plan: Plan, season: Season) -> tuple[SeedShort, ...]:
+    there = treated_pool(plan, season)
+    found = []
+    for (lot, recipe), needed in planted_units(plan).items():
+        held = _untreated(plan, season, lot) if recipe == UNTREATED else there.get((lot, recipe), 0)
+        if needed - held > CRUMB * max(1.0, needed):
+            found.append(SeedShort(lot, recipe, needed, held))
+    return tuple(sorted(found, key=lambda s: -s.short))
+
+
+def _untreated(plan: Plan, season: Season, name: str) -> float:
+    """Units of a lot that are treated with nothing."""
+    lot = next(x for x in season.lots if x.name == name)
+    units = lot.on_hand + sum(s.units for s in plan.seed_purchases if s.lot == name)
+    units -= sum(t.units for t in plan.treating if t.lot == name)
+    return units - sum(t.units for t in season.treated if t.lot == name)
+
+
+def _wrong_counts(season: Season, counts: Mapping[tuple[str, str], int]) -> tuple[str, ...]:
+    said = []
+    for c in season.containers:
+        count = counts.get((c.product, c.name), 0)
+        least = min(b.from_count for b in c.breaks)
+        if 0 < count < least:
+            said.append(f"{c.product}, {c.name}: at least {least} must be ordered, not {count}.")
+        if c.most is not None and count > c.most:
+            said.append(f"{c.product}, {c.name}: at most {c.most} are for sale, not {count}.")
+    return tuple(said)

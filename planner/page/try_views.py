@@ -1,0 +1,180 @@
+"""Answers of the page Try it: recounting, planning again from a plan, keeping changes."""
+
+from __future__ import annotations
+
+from time import perf_counter
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from planner import api
+from planner.errors import Fault, InputError
+from planner.page import trying
+from planner.page.answers import download, go, seconds_of
+from planner.page.work import Job
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from planner.page.desk import Desk, Made
+    from planner.page.views import Views
+    from planner.season.domain import Season
+    from planner.season.tables import Book as Cells
+
+CHANGED = "The workbook has changed since this plan, or has faults. Check it and plan again first."
+USUAL_AGAIN = 20
+TRIED = "with your changes"
+
+
+class TryViews:
+    """Handlers that share everything with the other ones."""
+
+    def __init__(self, views: Views) -> None:
+        self.views = views
+
+    def _ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
+        """Desk, plan, the workbook's season and its cells.
+
+        Raises
+        ------
+        HTTPException
+            404 without a plan, 409 where it is not of the workbook as it is now.
+        """
+        desk = self.views.desk(request)
+        made = self.views.made(desk)
+        reading = desk.read()
+        if reading.season is None or reading.cells is None:
+            raise HTTPException(409, CHANGED)
+        if reading.season.fingerprint != made.base:
+            raise HTTPException(409, CHANGED)
+        return desk, made, reading.season, reading.cells
+
+    def show(self, request: Request) -> Response:
+        """Fields to change, and what comes of them."""
+        desk, made, season, cells = self._ground(request)
+        return self._page("try.html", request, desk, made, season, cells)
+
+    async def recount(self, request: Request) -> Response:
+        """Take what was typed and count again: the page, or the part that changes."""
+        form = await self.views.form(request)
+        part = request.query_params.get("part") == "1"
+
+        def count() -> Response:
+            desk, made, season, cells = self._ground(request)
+            desk.typed = {} if form.get("reset") else _typed(form, season, made)
+            if not part:
+                return go(f"/s/{desk.entry.key}/try")
+            return self._page("try_part.html", request, desk, made, season, cells)
+
+        return await run_in_threadpool(count)
+
+    def _page(
+        self,
+        template: str,
+        request: Request,
+        desk: Desk,
+        made: Made,
+        season: Season,
+        cells: Cells,
+    ) -> Response:
+        began = perf_counter()
+        shown = trying.groups(season, made.plan)
+        changed = trying.changes(desk.typed, shown)
+        counts, wrong = trying.counts(desk.typed, season, made.plan)
+        faults: tuple[Fault, ...] = ()
+        values: dict[str, Any] = {}
+        try:
+            now = api.season_of(cells, changed)
+        except InputError as error:
+            faults = error.faults
+        else:
+            tried = api.try_out(made.plan, now, counts)
+            book = api.describe_tried(tried, made.plan)
+            base = f"/s/{desk.entry.key}/look"
+            values = self.views.sheet_values(book, book.sheets[0], base, request)
+        return self.views.page(
+            template,
+            desk=desk,
+            made=made,
+            step="try",
+            groups=shown,
+            changed=changed,
+            wrong=wrong,
+            faults=faults,
+            usual=USUAL_AGAIN,
+            took=(perf_counter() - began) * 1000,
+            **values,
+        )
+
+    async def again(self, request: Request) -> Response:
+        """Plan again with what was typed, from the plan as it is."""
+        form = await self.views.form(request)
+
+        def begin() -> Response:
+            desk, made, season, cells = self._ground(request)
+            desk.typed = _typed(form, season, made)
+            changed = trying.changes(desk.typed, trying.groups(season, made.plan))
+            try:
+                now = api.season_of(cells, changed)
+            except InputError:
+                return go(f"/s/{desk.entry.key}/try")
+            self.views.works.give(
+                Job(
+                    desk,
+                    now,
+                    seconds_of(form.get("seconds"), USUAL_AGAIN),
+                    name=TRIED if changed else "planned again",
+                    near=made,
+                    changes=changed,
+                    base=season.fingerprint,
+                    notes=tuple(
+                        f"Tried: {c.column} of {c.item} is {c.value}." for c in changed[:20]
+                    ),
+                )
+            )
+            return go(f"/s/{desk.entry.key}/live")
+
+        return await run_in_threadpool(begin)
+
+    async def keep(self, request: Request) -> Response:
+        """Send a copy of the workbook with the changes as a scenario."""
+        form = await self.views.form(request)
+
+        def copy() -> Response:
+            desk, made, season, _cells = self._ground(request)
+            desk.typed = _typed(form, season, made)
+            changed = trying.changes(desk.typed, trying.groups(season, made.plan))
+            name = str(form.get("scenario") or "")[: trying.MOST_TEXT]
+            content = api.keep_scenario(desk.entry.path, name, changed)
+            return download(content, f"{desk.entry.name} with scenario{desk.entry.path.suffix}")
+
+        return await run_in_threadpool(copy)
+
+    def beside(self, request: Request) -> Response:
+        """The plan beside the one before it, differences first."""
+        desk = self.views.desk(request)
+        made, before = self.views.made(desk), desk.before
+        if before is None:
+            raise HTTPException(404, "There is no other plan to hold this one against yet.")
+        names = [before.name, made.name]
+        if names[0] == names[1]:
+            names = [f"{names[0]} (before)", f"{names[1]} (now)"]
+        book = api.beside([(names[0], before.plan), (names[1], made.plan)], made.season)
+        base = f"/s/{desk.entry.key}/look"
+        parts = [self.views.sheet_values(book, sheet, base, request) for sheet in book.sheets]
+        return self.views.page("beside.html", desk=desk, made=made, step="answer", parts=parts)
+
+    async def back(self, request: Request) -> Response:
+        """Go back to the plan before; the other one stays beside it."""
+        await self.views.form(request)
+        desk = await run_in_threadpool(self.views.desk, request)
+        with desk.lock:
+            if desk.before is not None and desk.made is not None:
+                desk.made, desk.before = desk.before, desk.made
+        return go(f"/s/{desk.entry.key}/answer")
+
+
+def _typed(form: Any, season: Season, made: Made) -> dict[str, str]:
+    return trying.typed(form, trying.groups(season, made.plan))
