@@ -9,7 +9,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from planner import api
-from planner.errors import Fault, InputError
+from planner.errors import Fault, InputError, OutputError
 from planner.page import trying
 from planner.page.answers import download, go, seconds_of
 from planner.page.work import Job
@@ -147,7 +147,10 @@ class TryViews:
             desk.typed = _typed(form, season, made)
             changed = trying.changes(desk.typed, trying.groups(season, made.plan))
             name = str(form.get("scenario") or "")[: trying.MOST_TEXT]
-            content = api.keep_scenario(desk.entry.path, name, changed)
+            try:
+                content = api.keep_scenario(desk.entry.path, name, changed)
+            except OutputError as error:
+                raise HTTPException(409, _sentence(str(error))) from None
             return download(content, f"{desk.entry.name} with scenario{desk.entry.path.suffix}")
 
         return await run_in_threadpool(copy)
@@ -178,3 +181,7 @@ class TryViews:
 
 def _typed(form: Any, season: Season, made: Made) -> dict[str, str]:
     return trying.typed(form, trying.groups(season, made.plan))
+
+
+def _sentence(text: str) -> str:
+    return f"{text[0].upper()}{text[1:]}."
