@@ -278,9 +278,7 @@ def plan(
     wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
     packs = PACKS if pack is Pack.ALL else (pack.value,)
     extras = Extras(wanted, what_if, since, most_moved, usual_unknowns=usual_unknowns, packs=packs)
-    made, lines = plan_season(source, out, options, extras)
-    for line in lines:
-        _print(line)
+    made = plan_season(source, out, options, extras, _print_all)
     if strict and made.shortages:
         raise typer.Exit(SHORT)
 
@@ -370,9 +368,14 @@ def page(
 
 def _print(text: str) -> None:
     try:
-        print(clean(text))
+        print(clean(text), flush=True)
     except BrokenPipeError:  # `head` has seen enough; the work itself is done
         _send_nowhere(sys.stdout)
+
+
+def _print_all(lines: Sequence[str]) -> None:
+    for line in lines:
+        _print(line)
 
 
 def _send_nowhere(stream: TextIO) -> None:
@@ -392,8 +395,6 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except SystemExit as leaving:
         return leaving.code if isinstance(leaving.code, int) else int(leaving.code is not None)
     except PlannerError as error:
-        for line in error.lines if isinstance(error, OutputError) else ():
-            _print(line)
         _tell(str(error))
         return error.exit_code
     except KeyboardInterrupt:

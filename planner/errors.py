@@ -118,8 +118,6 @@ class OutputError(PlannerError):
     """The plan could not be written; the message says what to do."""
 
     exit_code = 6
-    lines: tuple[str, ...] = ()
-    """What was to be printed of a plan that is now in no file."""
 
 
 class EngineError(PlannerError):

@@ -595,3 +595,23 @@ def test_ctrl_c_while_reading_is_130(tiny: Path, tmp_path: Path) -> None:
     assert (done.returncode, done.stdout) == (130, "")
     assert "Traceback" not in done.stderr
     assert not (tmp_path / "out").exists()
+
+
+def test_the_order_is_said_and_written_before_reasons_are_looked_for(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
+) -> None:
+    from planner import api
+
+    out, seen = tmp_path / "out", []
+    honest = api.explain
+
+    def explain(*args, **named):
+        seen.append((capsys.readouterr().out, sorted(p.name for p in out.iterdir())))
+        return honest(*args, **named)
+
+    monkeypatch.setattr(api, "explain", explain)
+    assert cli.run(["plan", str(tiny), "--out", str(out), "--why", "1"]) == 0
+    said, written = seen[0]
+    assert "All 80 acres are covered" in said
+    assert "200.00" in said
+    assert {"plan.json", "plan.xlsx"} <= set(written)

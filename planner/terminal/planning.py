@@ -6,7 +6,6 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner import api
-from planner.errors import OutputError
 from planner.optimize.options import cores
 from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
@@ -16,7 +15,7 @@ from planner.terminal.deciding import decide, interrupted_by
 from planner.terminal.text import paragraph, written_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from planner.explain.again import Again
@@ -27,13 +26,13 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
 
+    Say = Callable[[Sequence[str]], None]
+
 MOST_WORKERS = 4
 PARALLEL_FROM = 10.0
 """Seconds from which changed seasons are planned side by side: starting a process takes one."""
 NEAR = 10.0
 """Seconds for staying near an old plan, as far as deciding gets as many; half of those if more."""
-LONG = 10.0
-"""Seconds of deciding from which the plan is written before anything more is found out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,21 +52,24 @@ class Extras:
     """Workbooks to write."""
 
 
-def plan_season(
-    source: Path, out: Path | None, options: Options, extras: Extras
-) -> tuple[Plan, list[str]]:
+def plan_season(source: Path, out: Path | None, options: Options, extras: Extras, say: Say) -> Plan:
     """Make the plan of a season and write its files.
 
-    Returns
-    -------
-    tuple of Plan and list of str
-        The plan, and what to print.
+    The order is said and the files are written as soon as the plan is decided; then reasons are
+    looked for, said, and written too.
+
+    Parameters
+    ----------
+    say
+        Prints lines.
 
     Raises
     ------
     PlannerError
         See `planner.api`.
     """
+    from planner.explain.explain import Explanation
+
     season = api.load(source)
     changed = _changed(source, season, extras.since) if extras.what_if else []
     earlier: Earlier | None = None
@@ -81,25 +83,25 @@ def plan_season(
     check_folder(folder, [*names, JSON, CALENDAR])
     plan, stopped = decide(season, options)
     if stopped:  # whoever is in a hurry gets what needs no further planning
-        extras = replace(extras, why=0.0, what_if=False)
+        extras, changed = replace(extras, why=0.0), []
     again = None
     if earlier is not None:
         plan, again = _near(
             season, earlier, plan, options, _acres(extras.most_moved, season), notes
         )
+    say(_plan_lines(plan, season, again, quiet=options.quiet))
     stem = STEM
-    if plan.seconds > LONG and (extras.why or extras.what_if):
-        stem = api.write(plan, season, folder, packs=extras.packs)[0].stem
-    compared = _scenarios(changed, plan, options) if extras.what_if and changed else None
+    if extras.why or changed:
+        first = Explanation(again=again)
+        stem = api.write(plan, season, folder, first, packs=extras.packs)[0].stem
+    compared = _scenarios(changed, plan, options) if changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
-    lines = _lines(plan, season, why, quiet=options.quiet)
-    try:
-        paths = api.write(plan, season, folder, why, stem=stem, packs=extras.packs)
-    except OutputError as error:
-        error.lines = tuple(lines)  # at least on the screen
-        raise
-    return plan, [*lines, *_beside(paths), *written_lines(paths), *_older(folder, extras.packs)]
+    if not options.quiet:
+        say(summary.why_lines(why, season))
+    paths = api.write(plan, season, folder, why, stem=stem, packs=extras.packs)
+    say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
+    return plan
 
 
 def _older(folder: Path, packs: Sequence[str]) -> list[str]:
@@ -187,15 +189,14 @@ def _scenarios(changed: list[tuple[str, Season]], plan: Plan, options: Options) 
     return compare(plans)
 
 
-def _lines(plan: Plan, season: Season, why: Explanation, *, quiet: bool) -> list[str]:
+def _plan_lines(plan: Plan, season: Season, again: Again | None, *, quiet: bool) -> list[str]:
     from planner.campaign.campaign import make_campaign
     from planner.terminal.shop import note_lines
 
     if quiet:
         return summary.shortage_lines(plan, season)
     return [
-        *(summary.again_lines(why.again) if why.again else []),
+        *(summary.again_lines(again) if again else []),
         *summary.plan_lines(plan, season),
         *note_lines(make_campaign(season, plan)),
-        *summary.why_lines(why, season),
     ]
