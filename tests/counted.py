@@ -12,7 +12,6 @@ from typing import Any
 
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
-from planner.plan.plan import Plan
 from tests import full_seasons, hard_seasons, seasons
 
 KEPT = Path(__file__).with_name("instances") / "counted_effort.json"
@@ -28,7 +27,7 @@ EFFORT = 2
 
 def decided(name: str) -> dict[str, Any]:
     """What a plan decides, to eight digits."""
-    plan: Plan = solve(MADE[name](), SolveOptions(effort=EFFORT))
+    plan = solve(MADE[name](), SolveOptions(effort=EFFORT))
     return {
         "total": float(f"{plan.cost.total:.8g}"),
         "order": [[o.product, o.container, o.count] for o in plan.order],
