@@ -25,6 +25,7 @@ if TYPE_CHECKING:
     from planner.report.sheets import Book
     from planner.season.domain import Season, WhatIf
     from planner.season.tables import Book as Cells
+    from planner.sharing.shares import Sharing
 
 DEFAULT_SECONDS = 60.0
 DEFAULT_GAP = 1e-4
@@ -407,6 +408,63 @@ def read_plan(path: Path | str, season: Season) -> Plan:
         raise InputError(file.name, [fault])
     audit(plan, season)
     return plan
+
+
+def share(
+    season: Season,
+    plan: Plan,
+    *,
+    seconds: float = 10.0,
+    effort: int | None = None,
+    workers: int = 1,
+    on_done: Callable[[object], None] | None = None,
+    stop: Stop | None = None,
+) -> Sharing:
+    """Share a plan's total among the growers of its fields, by the farm's Share costs by.
+
+    Parameters
+    ----------
+    plan
+        Of the whole season, as `make_plan` returns it.
+    seconds
+        For the plan of each group of growers by itself: that is what shares are held against.
+    effort
+        Work limit in steps instead of seconds.
+    workers
+        Groups planned side by side. More than one start new processes, so a script that asks for
+        them must keep its own work under ``if __name__ == "__main__":``.
+    on_done
+        Called with each group that was planned.
+    stop
+        Once set, bills are by use, compared with what is known by then.
+
+    Raises
+    ------
+    InputError
+        When the season has one grower only, or more than the rule can be worked out for.
+    NoPlanError
+        When a group could not be planned in its time.
+    """
+    from planner.sharing.shares import Budget
+    from planner.sharing.shares import share as share_out
+
+    budget = Budget(seconds=seconds, effort=effort, workers=workers)
+    return share_out(season, plan, budget, on_done=on_done, stop=stop)
+
+
+def write_shares(
+    sharing: Sharing, plan: Plan, season: Season, folder: Path | str
+) -> tuple[Path, ...]:
+    """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
+
+    Raises
+    ------
+    OutputError
+        When the folder or a file cannot be written; the message says what to do.
+    """
+    from planner.report.share_files import write_shares as write_them
+
+    return write_them(sharing, plan, season, Path(folder))
 
 
 def write(

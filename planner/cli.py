@@ -37,6 +37,7 @@ TERMINATED = 143
 """128 and the number of the signal SIGTERM, as shells tell it."""
 WHY_SHARE = 1 / 3
 WHY_MOST = 20.0
+EACH_SHARE = 1 / 6
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
 
@@ -281,6 +282,43 @@ def plan(
     made = plan_season(source, out, options, extras, _print_all)
     if strict and made.shortages:
         raise typer.Exit(SHORT)
+
+
+@app.command(epilog="Example: wholedrum share season.xlsx --out shared --each 10")
+def share(
+    source: Input,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the bills.  [default: beside INPUT]"),
+    ] = None,
+    seconds: Seconds = 60.0,
+    each: Annotated[
+        float | None,
+        typer.Option(
+            min=0.1,
+            metavar="N",
+            callback=_finite,
+            help="Seconds for the plan of each group of growers by itself."
+            "  [default: a sixth of --seconds]",
+        ),
+    ] = None,
+    effort: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Stop each plan after this many steps instead."),
+    ] = None,
+    workers: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Groups planned side by side.")
+    ] = 1,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+) -> None:
+    """Plan one order for several growers; write a bill for each and who owes whom."""
+    from planner.terminal.deciding import Options
+    from planner.terminal.sharing import share_season
+
+    options = Options(seconds, effort=effort, quiet=quiet)
+    each = seconds * EACH_SHARE if each is None else each
+    for line in share_season(source, out, options, each, workers):
+        _print(line)
 
 
 @app.command(epilog="Example: wholedrum compare old/plan.json season.xlsx --out compared")

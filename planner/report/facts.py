@@ -39,6 +39,7 @@ if TYPE_CHECKING:
         SeedLot,
         Supplier,
     )
+    from planner.sharing.shares import Sharing
 
 FRONT = "The plan"
 SHOP = "The shop"
@@ -145,6 +146,7 @@ class Facts:
         held: AsPlanned | None = None,
         campaign: Campaign | None = None,
         why: Explanation | None = None,
+        sharing: Sharing | None = None,
     ) -> None:
         self.plan, self.season = plan, season
         self.held = held
@@ -153,6 +155,8 @@ class Facts:
         """The work in the shop, where it was planned."""
         self.why = why
         """Why the plan is as it is, where that was found out."""
+        self.sharing = sharing
+        """Bills of growers who share it, where they are not by use."""
         self.manner: Manner = manner_of(season.farm)
         self.fields: dict[str, Field] = {f.name: f for f in season.fields}
         self.lots: dict[str, SeedLot] = {lot.name: lot for lot in season.lots}

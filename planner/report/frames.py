@@ -18,6 +18,7 @@ from planner.report.packs import ALL, packs_of, within
 from planner.report.picture_frames import picture_sheets
 from planner.report.protection_frames import protection_sheet
 from planner.report.risk_frames import bag_order, differ_sheet
+from planner.report.share_frames import bills_sheets
 from planner.report.sheets import Book, Look, Pack, Room, Text
 from planner.report.shop_frames import shop_front
 from planner.report.spread import spread
@@ -36,6 +37,7 @@ if TYPE_CHECKING:
     from planner.report.sheets import Sheet
     from planner.risk.as_planned import AsPlanned
     from planner.season.domain import Season
+    from planner.sharing.shares import Sharing
 
 
 FIRST_IN_SHOP = (CALENDAR, DAYS)
@@ -49,6 +51,7 @@ def make_books(
     campaign: Campaign | None = None,
     why: Explanation | None = None,
     held: AsPlanned | None = None,
+    sharing: Sharing | None = None,
     more: Iterable[Sheet] = (),
     packs: Sequence[Pack] = ALL,
 ) -> Mapping[Pack, Book]:
@@ -64,6 +67,8 @@ def make_books(
         Why the plan is as it is, if that was found out.
     held
         What comes of the plan where figures turn out otherwise, if that was drawn.
+    sharing
+        Bills of growers who share it by another rule than by use.
     more
         Further sheets; they stand at the end of their room.
     packs
@@ -74,7 +79,7 @@ def make_books(
     Mapping of Pack to Book
         Each whole: with a first page, and with no jump to a sheet of another one.
     """
-    facts = Facts(plan, season, held, campaign, why)
+    facts = Facts(plan, season, held, campaign, why, sharing)
     sheets = _in_order(facts, more)
     return {pack: _book(facts, pack, [s for s in sheets if pack in packs_of(s)]) for pack in packs}
 
@@ -117,6 +122,7 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
         yield short_sheet(facts)
     yield fields_sheet(facts)
     yield cost_sheet(facts)
+    yield from bills_sheets(facts)
     yield protection_sheet(facts)
     yield products_sheet(facts)
     yield seed_sheet(facts)

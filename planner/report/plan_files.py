@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
     from planner.season.domain import Season
+    from planner.sharing.shares import Sharing
 
 
 def write_plan(
@@ -53,6 +54,24 @@ def write_plan(
     AuditError
         When the campaign does not add up to the plan.
     """
+    return write_or_beside(Path(folder), plan_content(plan, season, why, stem, packs))
+
+
+def plan_content(
+    plan: Plan,
+    season: Season,
+    why: Explanation | None = None,
+    stem: str = STEM,
+    packs: Sequence[str] = PACKS,
+    sharing: Sharing | None = None,
+) -> dict[str, bytes]:
+    """Files of a plan by their names, as `write_plan` writes them.
+
+    Parameters
+    ----------
+    sharing
+        Bills of growers by the farm's rule; by use where not given.
+    """
     from planner.campaign.campaign import make_campaign
     from planner.campaign.ical import to_ical
     from planner.campaign.store import to_dict
@@ -67,6 +86,8 @@ def write_plan(
     from planner.risk.as_planned import as_planned
     from planner.risk.as_planned import to_dict as drawn_dict
     from planner.risk.margins import margins
+    from planner.sharing.bills import bills_json
+    from planner.sharing.by_use import bills_of
 
     campaign = make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
@@ -79,15 +100,21 @@ def write_plan(
         keys["unknowns"] = drawn_dict(held)
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
+    keys |= bills_json(*bills_of(plan, season, sharing))
     books = make_books(
-        plan, season, campaign=campaign, why=why, held=held, packs=[Pack(name) for name in packs]
+        plan,
+        season,
+        campaign=campaign,
+        why=why,
+        held=held,
+        sharing=sharing,
+        packs=[Pack(name) for name in packs],
     )
-    content = {
+    return {
         f"{stem}.json": json_bytes(plan, season, keys),
         f"{stem}.ics": to_ical(campaign),
         **{file_name(pack, stem): render(book) for pack, book in books.items()},
     }
-    return write_or_beside(Path(folder), content)
 
 
 def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Book:

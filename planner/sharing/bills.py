@@ -127,7 +127,12 @@ def with_shares(
 
 
 def bills_json(bills: Sequence[Bill], by: str) -> dict[str, Any]:
-    """Bills as keys of ``plan.json``; `alone` and `saved` are null where they are not known."""
+    """Bills as keys of ``plan.json``, none where there are no bills.
+
+    `alone` and `saved` are null where they are not known.
+    """
+    if not bills:
+        return {}
     return {
         "bills": [
             {

@@ -41,6 +41,11 @@ def owner(field: Field, season: Season) -> str:
     return farm if not field.grower or key(field.grower) == key(farm) else field.grower
 
 
+def fields_of(season: Season, name: str) -> frozenset[str]:
+    """Names of the fields that a grower pays for."""
+    return frozenset(f.name for f in season.fields if key(owner(f, season)) == key(name))
+
+
 def shared(season: Season) -> bool:
     """Whether two growers or more share the season's order."""
     return len(growers_of(season)) > 1

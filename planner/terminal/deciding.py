@@ -52,7 +52,7 @@ def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool
         At the second Ctrl-C.
     """
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
-    return _watched(
+    return watched(
         lambda stop: api.make_plan(
             season,
             seconds=options.seconds,
@@ -72,10 +72,11 @@ def interrupted_by(
 ) -> T:
     """Do further work on a plan; the first Ctrl-C cuts it short."""
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
-    return _watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")[0]
+    return watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")[0]
 
 
-def _watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> tuple[T, bool]:
+def watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> tuple[T, bool]:
+    """Do work while its progress is shown; the first Ctrl-C sets its event and says `told`."""
     try:
         return interruptible(work, beat=line.beat, asked=lambda: line.say(told))
     finally:

@@ -7,12 +7,11 @@ import threading
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.report.measures import Measure
+from planner.report.measures import Manner, Measure
 from planner.terminal.text import clean
 
 if TYPE_CHECKING:
     from planner.optimize.options import Progress
-    from planner.report.measures import Manner
 
 SPARSE = 10.0
 """Seconds between lines where stderr is not a terminal."""
@@ -53,11 +52,14 @@ class ProgressLine:
             return
         self._shown = now
         self._had_plan = self._had_plan or first
-        text = clean(describe(latest, now - self._start, self._manner, self._what))
+        text = clean(self._said(latest, now - self._start))
         if self._live:
             print("\r" + text[:LINE].ljust(LINE), end="", file=sys.stderr, flush=True)
         else:
             print(text, file=sys.stderr, flush=True)
+
+    def _said(self, latest: Progress | None, seconds: float) -> str:
+        return describe(latest, seconds, self._manner, self._what)
 
     def say(self, text: str) -> None:
         """Say a sentence in between."""
@@ -71,6 +73,38 @@ class ProgressLine:
     def _clear(self) -> None:
         if self._live and not self._quiet:
             print("\r" + " " * LINE + "\r", end="", file=sys.stderr, flush=True)
+
+
+class CountLine(ProgressLine):
+    """Shows how many of several jobs are done, and about how long the rest takes."""
+
+    def __init__(self, what: str, total: int, *, quiet: bool) -> None:
+        super().__init__(Manner(), what, quiet=quiet)
+        self._total = total
+        self._done = 0
+
+    def count(self, _done: object = None) -> None:
+        """Count one job more as done."""
+        self._done += 1
+
+    def _said(self, latest: Progress | None, seconds: float) -> str:
+        return counted(self._what, self._done, self._total, seconds)
+
+
+def counted(what: str, done: int, total: int, seconds: float) -> str:
+    """One line: elapsed, jobs done of how many, time left at the pace so far.
+
+    >>> counted("groups planned", 0, 6, 1.0)
+    '  1 s  groups planned: 0 of 6'
+    >>> counted("groups planned", 2, 6, 60.0)
+    ' 60 s  groups planned: 2 of 6, about 2 min left'
+    """
+    text = f"{int(seconds):3d} s  {what}: {done} of {total}"
+    if not done or done >= total:
+        return text
+    left = seconds / done * (total - done)
+    said = f"{left:.0f} s" if left < 100 else f"{left / 60:.0f} min"
+    return f"{text}, about {said} left"
 
 
 def describe(progress: Progress | None, seconds: float, manner: Manner, what: str = "") -> str:

@@ -1,0 +1,298 @@
+"""A workbook for each grower of a shared order: his fields, seed, treating and bill only."""
+
+from __future__ import annotations
+
+import re
+import unicodedata
+from typing import TYPE_CHECKING
+
+from planner.campaign.records import CAUTIONS
+from planner.report.measures import Measure, manner_of
+from planner.report.sheets import (
+    Book,
+    Cell,
+    Column,
+    KeyFigure,
+    KeyFigures,
+    Look,
+    Page,
+    Room,
+    Sheet,
+    Table,
+    Text,
+)
+from planner.report.spread import spread
+from planner.season.domain import UNTREATED
+from planner.sharing.growers import farm_name, fields_of
+from planner.sharing.settlement import settle
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
+    from datetime import date
+
+    from planner.campaign.domain import Batch, Campaign
+    from planner.plan.plan import Plan
+    from planner.report.sheets import Block, Content
+    from planner.season.domain import Season
+    from planner.sharing.bills import Bill
+    from planner.sharing.settlement import Account
+
+BILL, WORK = "Bill", "Fields and seed"
+LONGEST = 40
+"""Letters of a grower's name in the name of his file."""
+
+
+def file_names(growers: Sequence[str]) -> dict[str, str]:
+    """Name the file of each grower: a number and the plain letters of his name, nothing else of it.
+
+    >>> file_names(["North Home", "../../etc", "大豆"])["North Home"]
+    'bill 1 north-home.xlsx'
+    >>> list(file_names(["North Home", "../../etc", "大豆"]).values())[1:]
+    ['bill 2 etc.xlsx', 'bill 3.xlsx']
+    """
+    found = {}
+    for number, name in enumerate(growers, 1):
+        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+        words = re.sub(r"[^a-z0-9]+", "-", plain.lower())[:LONGEST].strip("-")
+        found[name] = f"bill {number} {words}".strip() + ".xlsx"
+    return found
+
+
+def grower_book(
+    bill: Bill, bills: Sequence[Bill], plan: Plan, season: Season, campaign: Campaign
+) -> Book:
+    """Describe the workbook that a grower gets: one sheet to pay by, one to work by."""
+    manner = manner_of(season.farm)
+    account = next(a for a in settle(bills, season) if a.grower == bill.grower)
+    own = fields_of(season, bill.grower)
+    sheets = [
+        _bill_sheet(bill, account, plan, season, own),
+        _work_sheet(plan, season, campaign, own),
+    ]
+    return Book(
+        sheets=spread(sheets, manner),
+        manner=manner,
+        season=f"Season {season.farm.crop_year}",
+        dated=season.farm.plan_date,
+    )
+
+
+def _bill_sheet(
+    bill: Bill, account: Account, plan: Plan, season: Season, own: frozenset[str]
+) -> Sheet:
+    farm = farm_name(season)
+    acres = sum(p.acres for p in plan.planting if p.field in own)
+    figures = [KeyFigure("Your share", bill.share, Measure.MONEY, note=_each(bill, acres, season))]
+    if bill.saved is not None:
+        look = Look.SHORT if bill.saved < 0 else Look.OK
+        alone = manner_of(season.farm).say(bill.alone or 0.0, Measure.MONEY)
+        note = f"alone {alone}"
+        figures.append(KeyFigure("Saved together", bill.saved, Measure.MONEY, note, look))
+    if not account.orders:
+        said = f"to {farm}" if account.due >= 0 else f"by {farm}"
+        what = "To pay" if account.due >= 0 else "Paid back"
+        figures.append(KeyFigure(what, abs(account.due), Measure.MONEY, said, Look.STRONG))
+    parties: list[tuple[Content, ...]] = [("Bill for", Cell(bill.grower, Look.STRONG))]
+    if account.address:
+        parties.append(("Address", account.address))
+    parties.append(("Ordered and treated by", farm))
+    blocks: list[Block] = [
+        Table(
+            "parties",
+            (Column("what", "", width=42), Column("who", "", width=28)),
+            tuple(parties),
+            plain=True,
+        ),
+        KeyFigures(tuple(figures)),
+        _lines(bill),
+    ]
+    if not account.orders:
+        blocks.append(_to_pay(account, farm))
+    return Sheet(
+        BILL,
+        f"Your share of one order for seed and treating, season {season.farm.crop_year}.",
+        tuple(blocks),
+        Page(private=False),
+        Room.ORDER,
+    )
+
+
+def _each(bill: Bill, acres: float, season: Season) -> str:
+    if acres <= 0:
+        return ""
+    return manner_of(season.farm).say(bill.share / acres, Measure.MONEY_PER_AREA) + " planted"
+
+
+def _lines(bill: Bill) -> Table:
+    return Table(
+        "lines",
+        (
+            Column("what", "What", width=42),
+            Column("why", "What for", width=28),
+            Column("amount", "Amount", Measure.MONEY, total=True, width=20),
+        ),
+        tuple((*_parted(x.what), x.amount) for x in bill.lines),
+        "What your share is made of",
+        total_label="Your share",
+        repeat_header=True,
+        empty="Nothing: your fields take no part of the order.",
+    )
+
+
+def _parted(what: str) -> tuple[str, str]:
+    """What a line is of, and what for.
+
+    >>> _parted("Alpha, jug: on seed"), _parted("Freight, Elm")
+    (('Alpha, jug', 'on seed'), ('Freight, Elm', ''))
+    """
+    of, _, why = what.rpartition(": ")
+    return (of, why) if of else (why, "")
+
+
+def _to_pay(account: Account, farm: str) -> Table:
+    """From the share to what is to be paid, line by line."""
+    rows: list[tuple[Content, ...]] = [("Your share", "", account.share)]
+    if account.own:
+        rows.append(("You bear yourself already", "own seed, yield loss", -account.own))
+    rows.append(("Deposit", "paid already", -account.deposit or 0.0))
+    return Table(
+        "to_pay",
+        (
+            Column("what", "To settle", width=42),
+            Column("why", "", width=28),
+            Column("amount", "Amount", Measure.MONEY, total=True, width=20),
+        ),
+        tuple(rows),
+        total_label=f"To pay to {farm}" if account.due >= 0 else f"{farm} pays back",
+    )
+
+
+def _work_sheet(plan: Plan, season: Season, campaign: Campaign, own: frozenset[str]) -> Sheet:
+    blocks: list[Block] = [_planting(plan, season, own)]
+    short = tuple((s.field, s.acres) for s in plan.shortages if s.field in own)
+    if short:
+        columns = (Column("field", "Field", width=28), Column("acres", "Short", Measure.AREA))
+        rows = tuple((field, Cell(acres, Look.SHORT)) for field, acres in short)
+        blocks.append(Table("short", columns, rows, "Acres that stay unplanted"))
+    blocks += [
+        _treated(plan, campaign, own),
+        _recipes(plan, season, own),
+        Text(CAUTIONS, "Cautions", Look.WATCH, bullets=True),
+    ]
+    return Sheet(
+        WORK,
+        "What goes on your fields, how it is treated, and when.",
+        tuple(blocks),
+        Page(landscape=True, private=False),
+        Room.FIELDS,
+    )
+
+
+def _planting(plan: Plan, season: Season, own: frozenset[str]) -> Table:
+    lots = {x.name: x for x in season.lots}
+    days = {f.name: f.planting_date for f in season.fields}
+    rows = tuple(
+        (p.field, days[p.field], lots[p.lot].variety, p.lot, p.recipe, p.acres, p.units)
+        for f in season.fields
+        if f.name in own
+        for p in plan.planting
+        if p.field == f.name
+    )
+    return Table(
+        "planting",
+        (
+            Column("field", "Field", width=26),
+            Column("day", "Planting date", Measure.DATE, width=15),
+            Column("variety", "Variety", width=20),
+            Column("lot", "Lot", width=16),
+            Column("recipe", "Recipe", width=16),
+            Column("acres", "Planted", Measure.AREA, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
+        ),
+        rows,
+        "Your fields",
+        repeat_header=True,
+        empty="Nothing is planted on your fields.",
+    )
+
+
+def _treated(plan: Plan, campaign: Campaign, own: frozenset[str]) -> Table:
+    """Units treated for these fields, day by day."""
+    rows: list[tuple[Content, ...]] = [
+        (day, b.variety, b.lot, b.recipe, bags, units, units * b.unit_weight)
+        for day, b, bags, units in _runs(campaign, own)
+    ]
+    done = {(b.lot, b.recipe) for b in campaign.batches}
+    earlier = any(
+        p.field in own and p.recipe != UNTREATED and (p.lot, p.recipe) not in done
+        for p in plan.planting
+    )
+    return Table(
+        "treated",
+        (
+            Column("day", "Treated on", Measure.DATE, width=15),
+            Column("variety", "Variety", width=20),
+            Column("lot", "Lot", width=16),
+            Column("recipe", "Recipe", width=16),
+            Column("bags", "Bags", width=16),
+            Column("units", "Treated for you", Measure.UNITS, total=True),
+            Column("weight", "Weight", Measure.WEIGHT, total=True),
+        ),
+        tuple(rows),
+        "Seed treated for you, as planned",
+        empty="Nothing is treated for your fields in this plan.",
+        note="Days may still move with the weather."
+        + (" Seed that was treated before this plan is not listed." if earlier else ""),
+    )
+
+
+def _runs(campaign: Campaign, own: frozenset[str]) -> Iterator[tuple[date, Batch, str, float]]:
+    """Day, batch, bags and units of what is treated for some fields."""
+    batches = {(b.lot, b.recipe): b for b in campaign.batches}
+    parts: dict[tuple[str, str, int], list[tuple[str, float]]] = {}
+    for s in campaign.shared:
+        parts.setdefault((s.lot, s.recipe, s.bag), []).append((s.field, s.units))
+    for run in campaign.calendar.runs:
+        batch = batches[run.lot, run.recipe]
+        bags, units = [], 0.0
+        for bag in range(run.first_bag, run.last_bag + 1):
+            split = parts.get((run.lot, run.recipe, bag))
+            if split is None:
+                mine = batch.units_of(bag, bag) if _all_own(batch, bag, own) else 0.0
+            else:
+                mine = sum(amount for field, amount in split if field in own)
+            if mine > 0:
+                bags.append(bag)
+                units += mine
+        if bags:
+            said = f"{bags[0]} to {bags[-1]}" if len(bags) > 1 else f"{bags[0]}"
+            yield run.day, batch, said, units
+
+
+def _all_own(batch: Batch, bag: int, own: frozenset[str]) -> bool:
+    """Whether a bag that is not split goes to one of these fields."""
+    for portion in batch.portions:
+        if portion.first_bag <= bag < portion.first_bag + portion.bags:
+            return bool(portion.fields) and own.issuperset(portion.fields)
+    return False
+
+
+def _recipes(plan: Plan, season: Season, own: frozenset[str]) -> Table:
+    used = {p.recipe for p in plan.planting if p.field in own}
+    rows = tuple(
+        (r.name, rate.product, rate.written or f"{rate.amount:g} {rate.basis.value}")
+        for r in season.recipes
+        if r.name in used
+        for rate in (*r.rates, *r.carriers)
+    )
+    return Table(
+        "recipes",
+        (
+            Column("recipe", "Recipe", width=26),
+            Column("product", "Product", width=36),
+            Column("rate", "Rate", width=36),
+        ),
+        rows,
+        "What is on your seed",
+        empty="Nothing: your seed is planted untreated.",
+    )

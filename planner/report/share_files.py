@@ -1,0 +1,44 @@
+"""The files of a shared order: the plan, the settlement, and a bill for each grower."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.plan_files import plan_content, write_or_beside
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Season
+    from planner.sharing.shares import Sharing
+
+SETTLEMENT_FILE = "settlement.xlsx"
+
+
+def write_shares(sharing: Sharing, plan: Plan, season: Season, folder: Path) -> tuple[Path, ...]:
+    """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
+
+    Returns
+    -------
+    tuple of Path
+        The files, those of the plan first.
+
+    Raises
+    ------
+    OutputError
+        When a file cannot be written; older files stand as they stood.
+    """
+    from planner.campaign.campaign import make_campaign
+    from planner.report.grower_frames import file_names, grower_book
+    from planner.report.share_frames import settlement_book
+    from planner.report.workbook import render
+
+    campaign = make_campaign(season, plan)
+    names = file_names([b.grower for b in sharing.bills])
+    content = plan_content(plan, season, sharing=sharing)
+    content[SETTLEMENT_FILE] = render(settlement_book(sharing, plan, season, names))
+    for bill in sharing.bills:
+        book = grower_book(bill, sharing.bills, plan, season, campaign)
+        content[names[bill.grower]] = render(book)
+    return write_or_beside(folder, content)

@@ -1,0 +1,408 @@
+"""Several growers, one order: who bears what, who owes whom, and whether that is fair."""
+
+from __future__ import annotations
+
+import math
+from collections import defaultdict
+from typing import TYPE_CHECKING
+
+from planner.report.measures import Measure, manner_of
+from planner.report.sheets import (
+    Book,
+    Cell,
+    Column,
+    Formula,
+    Look,
+    Page,
+    Room,
+    Sheet,
+    Table,
+    Text,
+)
+from planner.report.spread import spread
+from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS
+from planner.sharing.by_use import bills_of
+from planner.sharing.growers import farm_name, fields_of, growers_of
+from planner.sharing.settlement import settle
+
+if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
+
+    from planner.plan.plan import Plan
+    from planner.report.facts import Facts
+    from planner.report.measures import Manner
+    from planner.report.sheets import Block, Content
+    from planner.season.domain import Season
+    from planner.sharing.bills import Bill
+    from planner.sharing.settlement import Account
+    from planner.sharing.shares import Charge, Sharing
+
+BILLS, SETTLEMENT, FAIR = "Bills", "Settlement", "Is it fair"
+MOST_SIDE_BY_SIDE = 5
+"""Growers whose amounts stand side by side; more stand one below the other."""
+MOST_GROUPS = 40
+"""Groups that are shown, the most overcharged first."""
+RULES = {
+    "use": "by use: every cost goes to the fields that take it",
+    BY_SAVINGS: "by savings: what a grower adds to the cost, on average over all orders in which "
+    "they could join (Shapley value)",
+    BY_REGRET: "by least regret: the group that gains least from ordering together gains as much "
+    "as can be, then the next (nucleolus)",
+}
+LICENSE = (
+    "Treating seed for others, paid or not, may need a license or a permit where you are; so may "
+    "selling treated seed. Ask the state office in charge of pesticides and seed first.",
+    "Containers stay whole: one treater treats for all, and what is shared is money. Filling "
+    "product from its container into another one for a neighbor is regulated as repackaging.",
+)
+
+
+def bills_sheets(facts: Facts) -> list[Sheet]:
+    """Make the sheet of bills, where several growers share the plan."""
+    bills, by = bills_of(facts.plan, facts.season, facts.sharing)
+    return [bills_sheet(bills, by, facts.plan, facts.season)] if bills else []
+
+
+def bills_sheet(bills: Sequence[Bill], by: str, plan: Plan, season: Season) -> Sheet:
+    """Make the sheet of what each grower bears of the plan's total, line by line."""
+    table = _side_by_side(bills) if len(bills) <= MOST_SIDE_BY_SIDE else _one_by_one(bills)
+    return Sheet(
+        BILLS,
+        "What each grower bears of the plan's total, to the cent.",
+        (Text((f"Shared {RULES[by]}.",)), _shares(bills, plan, season), table),
+        Page(landscape=True),
+        Room.ORDER,
+    )
+
+
+def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
+    acres = planted_acres(plan, season)
+    known = any(b.alone is not None for b in bills)
+    columns = [
+        Column("grower", "Grower", width=28),
+        Column("acres", "Planted", Measure.AREA, total=True),
+        Column("share", "Share", Measure.MONEY, total=True),
+        Column("per_acre", "Share", Measure.MONEY_PER_AREA),
+    ]
+    if known:
+        columns.append(Column("alone", "Alone", Measure.MONEY))
+        columns.append(Column("saved", "Saved together", Measure.MONEY))
+    rows: list[tuple[Content, ...]] = []
+    for b in bills:
+        land = acres.get(b.grower, 0.0)
+        row: list[Content] = [b.grower, land, b.share, b.share / land if land else None]
+        if known:
+            row += [b.alone, saved_cell(b)]
+        rows.append(tuple(row))
+    return Table("shares", tuple(columns), tuple(rows), "Shares of the plan's total")
+
+
+def saved_cell(bill: Bill) -> Cell:
+    """What ordering together saves a grower; a loss stands out."""
+    saved = bill.saved
+    return Cell(saved, Look.SHORT if saved is not None and saved < 0 else Look.PLAIN)
+
+
+def planted_acres(plan: Plan, season: Season) -> Mapping[str, float]:
+    """Acres planted, by grower."""
+    planted: dict[str, float] = defaultdict(float)
+    for p in plan.planting:
+        planted[p.field] += p.acres
+    return {
+        name: sum(planted[field] for field in fields_of(season, name))
+        for name in growers_of(season)
+    }
+
+
+def _side_by_side(bills: Sequence[Bill]) -> Table:
+    """What every cost is, and who bears how much of it."""
+    names = list(dict.fromkeys(x.what for b in bills for x in b.lines))
+    amounts: list[dict[str, float]] = [defaultdict(float) for _ in bills]
+    for found, b in zip(amounts, bills, strict=True):
+        for x in b.lines:
+            found[x.what] += x.amount
+    rows = tuple(
+        (what, *(round(a[what], 2) or None for a in amounts), sum(a[what] for a in amounts))
+        for what in names
+    )
+    return Table(
+        "lines",
+        (
+            Column("what", "What for", width=44),
+            *(
+                Column(f"grower_{i}", b.grower, Measure.MONEY, width=18, total=True)
+                for i, b in enumerate(bills)
+            ),
+            Column("all", "All", Measure.MONEY, total=True),
+        ),
+        rows,
+        "Line by line",
+        repeat_header=True,
+    )
+
+
+def _one_by_one(bills: Sequence[Bill]) -> Table:
+    rows = tuple((b.grower, x.what, x.amount) for b in bills for x in b.lines)
+    return Table(
+        "lines",
+        (
+            Column("grower", "Grower", width=28),
+            Column("what", "What for", width=44),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+        ),
+        rows,
+        "Line by line",
+        group="grower",
+        repeat_header=True,
+    )
+
+
+def settlement_book(sharing: Sharing, plan: Plan, season: Season, files: Mapping[str, str]) -> Book:
+    """Describe the workbook for the one who orders.
+
+    Parameters
+    ----------
+    files
+        Name of the file with each grower's bill.
+    """
+    manner = manner_of(season.farm)
+    sheets = [
+        _settlement(sharing, plan, season, files, manner),
+        _fair(sharing, season, manner),
+        bills_sheet(sharing.bills, sharing.by, plan, season),
+    ]
+    return Book(
+        sheets=spread(sheets, manner),
+        manner=manner,
+        farm=season.farm.name,
+        season=f"Season {season.farm.crop_year}",
+        dated=season.farm.plan_date,
+        fingerprint=season.fingerprint,
+    )
+
+
+def _settlement(
+    sharing: Sharing, plan: Plan, season: Season, files: Mapping[str, str], manner: Manner
+) -> Sheet:
+    farm = farm_name(season)
+    accounts = settle(sharing.bills, season)
+    rows: list[tuple[Content, ...]] = []
+    for a in accounts:
+        due = Formula("={share}-{own}-{deposit}", a.due)
+        rows.append(
+            (
+                a.grower,
+                a.address,
+                a.share,
+                a.own,
+                Cell(a.deposit, Look.OVERTYPE),
+                Cell("orders for all", Look.FAINT) if a.orders else Cell(due, Look.STRONG),
+                Cell(files.get(a.grower, ""), Look.FAINT),
+            )
+        )
+    table = Table(
+        "accounts",
+        (
+            Column("grower", "Grower", width=24),
+            Column("address", "Address", width=24),
+            Column("share", "Share", Measure.MONEY, total=True),
+            Column("own", "Bears himself", Measure.MONEY, total=True),
+            Column("deposit", "Deposit", Measure.MONEY, total=True),
+            Column("due", f"Still owes {farm}", Measure.MONEY),
+            Column("file", "Bill in file", width=26),
+        ),
+        tuple(rows),
+        "Who owes whom",
+        note="Bears himself: expected yield loss on his own fields and what his own seed would "
+        "have brought back; nobody pays him for these. What is owed follows the deposits.",
+    )
+    blocks: list[Block] = [
+        Text(_who_pays(accounts, farm, manner), look=Look.STRONG),
+        table,
+        _paid_out(plan, farm),
+        Text(LICENSE, "Before you treat for others", Look.WATCH, bullets=True),
+    ]
+    purpose = f"For {farm}, which orders and pays for all: what the others have to pay."
+    return Sheet(SETTLEMENT, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+
+
+def _who_pays(accounts: Sequence[Account], farm: str, manner: Manner) -> tuple[str, ...]:
+    said = []
+    for a in accounts:
+        if a.due > 0:
+            said.append(f"{a.grower} pays {farm} {manner.say(a.due, Measure.MONEY)}.")
+        elif a.due < 0:
+            said.append(f"{farm} pays {a.grower} back {manner.say(-a.due, Measure.MONEY)}.")
+    return tuple(said) or ("Nobody owes anything.",)
+
+
+def _paid_out(plan: Plan, farm: str) -> Table:
+    cost = plan.cost
+    rows: tuple[tuple[Content, ...], ...] = (
+        ("Containers, at list price", cost.containers),
+        ("Freight", cost.freight),
+        ("Discounts", -cost.discounts),
+        ("Seed bought", cost.seed_bought),
+    )
+    return Table(
+        "paid",
+        (Column("what", "What", width=34), Column("amount", "Amount", Measure.MONEY, total=True)),
+        rows,
+        f"What {farm} pays out",
+        note=f"{farm} keeps what is left over, at the worth that the bills take off for it.",
+    )
+
+
+def _fair(sharing: Sharing, season: Season, manner: Manner) -> Sheet:
+    blocks: list[Block] = [
+        Text(verdict(sharing, manner), look=Look.STRONG),
+        _gains(sharing, manner),
+        _groups(sharing.charges),
+        _only_together(sharing),
+    ]
+    notes = _notes(sharing, season, manner)
+    if notes:
+        blocks.append(Text(notes, "How sure this is", bullets=True))
+    purpose = "Does anyone, or any group, pay more than by ordering alone?"
+    return Sheet(FAIR, purpose, tuple(blocks), Page(landscape=True), Room.WHY)
+
+
+def verdict(sharing: Sharing, manner: Manner) -> tuple[str, ...]:
+    """Say whether a group pays more than alone, and whether other shares could help."""
+    if not sharing.charges:
+        return ("No group was planned by itself, so there is nothing to compare with.",)
+    worst = sharing.charges[0]
+    said = []
+    group = _group(worst)
+    if worst.over > 0.005:
+        more = manner.say(worst.over, Measure.MONEY)
+        verb = "pays" if len(worst.names) == 1 else "pay"
+        said.append(f"{group} {verb} {more} more together with the others than alone.")
+    else:
+        which = "No group" if sharing.all_groups else "No group that was planned"
+        said.append(f"{which} pays more than it would alone.")
+    if sharing.core_empty:
+        least = manner.say(sharing.core_excess or 0.0, Measure.MONEY)
+        said.append(
+            f"No way to share this order leaves every group as well off as alone (the core is "
+            f"empty): some group pays at least {least} too much. Whole containers often do that."
+        )
+    elif sharing.core_empty is False and worst.over > 0.005:
+        said.append(
+            "There are shares under which no group pays more than alone (the core is not empty): "
+            "set Share costs by to least regret."
+        )
+    return tuple(said)
+
+
+def _group(charge: Charge) -> str:
+    *first, last = charge.names
+    return f"{', '.join(first)} and {last}" if first else last
+
+
+def _gains(sharing: Sharing, manner: Manner) -> Table:
+    """What each grower saves against ordering alone, and how sure his share is."""
+    ranged = bool(sharing.low)
+    sampled = bool(sharing.error)
+    columns = [
+        Column("grower", "Grower", width=28),
+        Column("alone", "Alone", Measure.MONEY),
+        Column("share", "Share", Measure.MONEY),
+        Column("saved", "Saved together", Measure.MONEY),
+    ]
+    if ranged:
+        columns.append(Column("sure", "Share could be", width=32))
+    if sampled:
+        columns.append(Column("error", "Sampling error, +/-", Measure.MONEY))
+    rows: list[tuple[Content, ...]] = []
+    for i, b in enumerate(sharing.bills):
+        row: list[Content] = [b.grower, b.alone, b.share, saved_cell(b)]
+        if ranged:
+            row.append(_range(sharing.low[i], sharing.high[i], manner))
+        if sampled:
+            row.append(sharing.error[i])
+        rows.append(tuple(row))
+    return Table("gains", tuple(columns), tuple(rows), "Each grower against ordering alone")
+
+
+def _range(low: float, high: float, manner: Manner) -> str:
+    if not (math.isfinite(low) and math.isfinite(high)):
+        return "not known"
+    ends = [manner.say(x, Measure.MONEY) for x in (low, high)]
+    return ends[0] if ends[0] == ends[1] else " to ".join(ends)
+
+
+def _groups(charges: Sequence[Charge]) -> Table:
+    rows = tuple(
+        (
+            _group(c),
+            c.pays,
+            c.alone,
+            Cell(c.over, Look.SHORT if c.over > 0.005 else Look.OK),
+            c.floor if math.isfinite(c.floor) else None,
+            Cell(c.short, Look.SHORT) if c.short > 1e-6 else None,
+        )
+        for c in charges[:MOST_GROUPS]
+    )
+    more = f" {len(charges)} groups in all; those that gain least are shown."
+    return Table(
+        "groups",
+        (
+            Column("group", "Group", width=44),
+            Column("pays", "Pays here", Measure.MONEY),
+            Column("alone", "Alone", Measure.MONEY),
+            Column("over", "More than alone", Measure.MONEY),
+            Column("floor", "Alone at least", Measure.MONEY),
+            Column("short", "Short alone", Measure.AREA),
+        ),
+        rows,
+        "Every group against ordering by itself",
+        repeat_header=True,
+        note="Alone is the cost of a plan made for that group; Alone at least is proven: no plan "
+        "of the group costs less." + (more if len(charges) > MOST_GROUPS else ""),
+    )
+
+
+def _only_together(sharing: Sharing) -> Table:
+    return Table(
+        "together",
+        (
+            Column("product", "Product", width=28),
+            Column("container", "Container", width=20),
+            Column("count", "Count", Measure.COUNT),
+            Column("cost", "List cost", Measure.MONEY),
+        ),
+        tuple((x.product, x.container, x.count, x.cost) for x in sharing.together),
+        "Containers bought only because they order together",
+        empty="None: each of these containers would be bought by someone alone, too.",
+    )
+
+
+def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
+    said = []
+    loose = max((c.alone - c.floor for c in sharing.charges), default=0.0)
+    if math.isfinite(loose) and loose > 0.005:
+        said.append(
+            "Plans of groups are not all proven cheapest: the loosest could cost up to "
+            f"{manner.say(loose, Measure.MONEY)} less. More seconds for each group narrow that."
+        )
+    if sharing.by == BY_SAVINGS and sharing.low:
+        said.append("Share could be: with each group's cost anywhere from its floor to its plan.")
+    if sharing.by == BY_REGRET and sharing.low:
+        said.append("Share could be: the share if every group's plan cost only its floor.")
+    if sharing.error:
+        said.append(
+            "There are too many growers to plan every group, so the shares come from random orders "
+            "of them; the sampling error holds 95 of 100 times."
+        )
+    if any(c.short > 1e-6 for c in sharing.charges):
+        said.append(
+            "A group with acres short alone pays less there because it plants less: compare its "
+            "costs with care."
+        )
+    if any(p.on_hand > 0 for p in season.products) or any(not x.grower for x in season.lots):
+        said.append(
+            "Products on hand and seed without a grower belong to nobody, so every group is "
+            "planned as if it had all of that to itself."
+        )
+    return tuple(said)

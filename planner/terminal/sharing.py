@@ -1,0 +1,93 @@
+"""The command `share`: one order for several growers, from input to bills."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner import api
+from planner.report.measures import Measure, manner_of
+from planner.terminal import places, summary
+from planner.terminal.deciding import decide, watched
+from planner.terminal.progress import CountLine
+from planner.terminal.text import paragraph, table, written_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.season.domain import Season
+    from planner.sharing.shares import Sharing
+    from planner.terminal.deciding import Options
+
+
+def share_season(
+    source: Path, out: Path | None, options: Options, each: float, workers: int
+) -> list[str]:
+    """Plan a season with several growers, share its cost and write the files.
+
+    Parameters
+    ----------
+    each
+        Seconds for the plan of each group by itself.
+
+    Returns
+    -------
+    list of str
+        What to print.
+
+    Raises
+    ------
+    PlannerError
+        See `planner.api`.
+    """
+    from planner.report.files import check_folder
+    from planner.sharing.shares import check_rule, masks_for
+
+    season = api.load(source)
+    check_rule(season)
+    folder = out or places.plan_folder(source)
+    check_folder(folder)
+    plan, stopped = decide(season, options)
+    line = CountLine("groups planned", len(masks_for(season)), quiet=options.quiet)
+    sharing, _ = watched(
+        lambda stop: api.share(
+            season,
+            plan,
+            seconds=each,
+            effort=options.effort,
+            workers=workers,
+            on_done=line.count,
+            stop=stop if not stopped else _SET,
+        ),
+        line,
+        "Stopping: bills are by use. Ctrl-C again leaves.",
+    )
+    paths = api.write_shares(sharing, plan, season, folder)
+    shown = [] if options.quiet else share_lines(sharing, season)
+    return [*summary.shortage_lines(plan, season), *shown, *written_lines(paths)]
+
+
+class _Stopped:
+    """A sign to stop that is set: whoever was in a hurry gets what needs no further planning."""
+
+    def is_set(self) -> bool:
+        return True
+
+
+_SET = _Stopped()
+
+
+def share_lines(sharing: Sharing, season: Season) -> list[str]:
+    """Shares side by side, and whether anyone would do better alone."""
+    from planner.report.share_frames import RULES, verdict
+
+    manner = manner_of(season.farm)
+
+    def say(amount: float | None) -> str:
+        return "not known" if amount is None else manner.say(amount, Measure.MONEY)
+
+    rows = [[b.grower, say(b.share), say(b.alone), say(b.saved)] for b in sharing.bills]
+    return [
+        *paragraph(f"Shared {RULES[sharing.by]}.", 0),
+        *table(["Grower", "Share", "Alone", "Saved together"], rows),
+        *(line for text in verdict(sharing, manner) for line in paragraph(text, 0)),
+    ]
