@@ -83,7 +83,7 @@ def _bill_sheet(
     farm = farm_name(season)
     acres = sum(p.acres for p in plan.planting if p.field in own)
     figures = [KeyFigure("Your share", bill.share, Measure.MONEY, note=_each(bill, acres, season))]
-    if bill.saved is not None:
+    if bill.saved is not None and not bill.short_alone:
         look = Look.SHORT if bill.saved < 0 else Look.OK
         alone = manner_of(season.farm).say(bill.alone or 0.0, Measure.MONEY)
         note = f"alone {alone}"

@@ -20,7 +20,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.spread import spread
-from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS
+from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
 from planner.sharing.by_use import bills_of
 from planner.sharing.growers import farm_name, fields_of, growers_of
 from planner.sharing.settlement import settle
@@ -98,8 +98,8 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
 
 
 def saved_cell(bill: Bill) -> Cell:
-    """What ordering together saves a grower; a loss stands out."""
-    saved = bill.saved
+    """What ordering together saves a grower; blank where alone he would plant less."""
+    saved = None if bill.short_alone else bill.saved
     return Cell(saved, Look.SHORT if saved is not None and saved < 0 else Look.PLAIN)
 
 
@@ -116,13 +116,17 @@ def planted_acres(plan: Plan, season: Season) -> Mapping[str, float]:
 
 def _side_by_side(bills: Sequence[Bill]) -> Table:
     """What every cost is, and who bears how much of it."""
-    names = list(dict.fromkeys(x.what for b in bills for x in b.lines))
+    names = _merged([[x.what for x in b.lines] for b in bills])
     amounts: list[dict[str, float]] = [defaultdict(float) for _ in bills]
     for found, b in zip(amounts, bills, strict=True):
         for x in b.lines:
             found[x.what] += x.amount
     rows = tuple(
-        (what, *(round(a[what], 2) or None for a in amounts), sum(a[what] for a in amounts))
+        (
+            what,
+            *(round(a[what], 2) or None for a in amounts),
+            round(sum(a[what] for a in amounts), 2) or 0.0,
+        )
         for what in names
     )
     return Table(
@@ -139,6 +143,24 @@ def _side_by_side(bills: Sequence[Bill]) -> Table:
         "Line by line",
         repeat_header=True,
     )
+
+
+def _merged(lists: Sequence[Sequence[str]]) -> list[str]:
+    """All texts of several lists, in an order that none of them contradicts.
+
+    >>> _merged([["a", "c", "d"], ["a", "b", "d"]])
+    ['a', 'b', 'c', 'd']
+    """
+    found: list[str] = []
+    for texts in lists:
+        at = 0
+        for text in texts:
+            if text in found:
+                at = found.index(text) + 1
+            else:
+                found.insert(at, text)
+                at += 1
+    return found
 
 
 def _one_by_one(bills: Sequence[Bill]) -> Table:
@@ -209,7 +231,7 @@ def _settlement(
             Column("own", "Bears himself", Measure.MONEY, total=True),
             Column("deposit", "Deposit", Measure.MONEY, total=True),
             Column("due", f"Still owes {farm}", Measure.MONEY),
-            Column("file", "Bill in file", width=26),
+            Column("file", "Bill in file", width=36),
         ),
         tuple(rows),
         "Who owes whom",
@@ -255,7 +277,7 @@ def _paid_out(plan: Plan, farm: str) -> Table:
 
 def _fair(sharing: Sharing, season: Season, manner: Manner) -> Sheet:
     blocks: list[Block] = [
-        Text(verdict(sharing, manner), look=Look.STRONG),
+        Text(verdict(sharing, season), look=Look.STRONG),
         _gains(sharing, manner),
         _groups(sharing.charges),
         _only_together(sharing),
@@ -267,19 +289,29 @@ def _fair(sharing: Sharing, season: Season, manner: Manner) -> Sheet:
     return Sheet(FAIR, purpose, tuple(blocks), Page(landscape=True), Room.WHY)
 
 
-def verdict(sharing: Sharing, manner: Manner) -> tuple[str, ...]:
+def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
     """Say whether a group pays more than alone, and whether other shares could help."""
     if not sharing.charges:
         return ("No group was planned by itself, so there is nothing to compare with.",)
-    worst = sharing.charges[0]
-    said = []
+    manner = manner_of(season.farm)
+    alike = [c for c in sharing.charges if not c.short]
+    fewer = [c for c in sharing.charges if c.short]
+    said = [_plants_less(c, manner) for c in fewer if len(c.names) == 1]
+    if _nobodys(season):
+        said.append(
+            "Products on hand and seed without a grower belong to nobody, so each group is planned "
+            "as if it had all of them to itself: that makes being alone look cheaper than it is."
+        )
+    if not alike:
+        return tuple(said)
+    worst = alike[0]
     group = _group(worst)
     if worst.over > 0.005:
         more = manner.say(worst.over, Measure.MONEY)
         verb = "pays" if len(worst.names) == 1 else "pay"
         said.append(f"{group} {verb} {more} more together with the others than alone.")
     else:
-        which = "No group" if sharing.all_groups else "No group that was planned"
+        which = "No group" if sharing.all_groups and not fewer else "No other group"
         said.append(f"{which} pays more than it would alone.")
     if sharing.core_empty:
         least = manner.say(sharing.core_excess or 0.0, Measure.MONEY)
@@ -293,6 +325,20 @@ def verdict(sharing: Sharing, manner: Manner) -> tuple[str, ...]:
             "set Share costs by to least regret."
         )
     return tuple(said)
+
+
+def _nobodys(season: Season) -> bool:
+    """Whether there is anything that every group alone would have in full."""
+    stock = any(p.on_hand > 0 for p in season.products) or bool(season.ordered)
+    return stock or any(not x.grower and x.on_hand > 0 for x in season.lots)
+
+
+def _plants_less(charge: Charge, manner: Manner) -> str:
+    acres = manner.say(charge.short, Measure.AREA)
+    return (
+        f"{_group(charge)} alone would leave {acres} unplanted that are planted here, so the cost "
+        "alone is that of less planting."
+    )
 
 
 def _group(charge: Charge) -> str:
@@ -338,9 +384,9 @@ def _groups(charges: Sequence[Charge]) -> Table:
             _group(c),
             c.pays,
             c.alone,
-            Cell(c.over, Look.SHORT if c.over > 0.005 else Look.OK),
-            c.floor if math.isfinite(c.floor) else None,
-            Cell(c.short, Look.SHORT) if c.short > 1e-6 else None,
+            None if c.short else Cell(c.over, Look.SHORT if c.over > 0.005 else Look.OK),
+            c.floor if math.isfinite(c.floor) and not c.short else None,
+            Cell(c.short, Look.WATCH) if c.short else None,
         )
         for c in charges[:MOST_GROUPS]
     )
@@ -353,7 +399,7 @@ def _groups(charges: Sequence[Charge]) -> Table:
             Column("alone", "Alone", Measure.MONEY),
             Column("over", "More than alone", Measure.MONEY),
             Column("floor", "Alone at least", Measure.MONEY),
-            Column("short", "Short alone", Measure.AREA),
+            Column("short", "Less planted alone", Measure.AREA),
         ),
         rows,
         "Every group against ordering by itself",
@@ -380,7 +426,7 @@ def _only_together(sharing: Sharing) -> Table:
 
 def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
     said = []
-    loose = max((c.alone - c.floor for c in sharing.charges), default=0.0)
+    loose = max((c.alone - c.floor for c in sharing.charges if not c.short), default=0.0)
     if math.isfinite(loose) and loose > 0.005:
         said.append(
             "Plans of groups are not all proven cheapest: the loosest could cost up to "
@@ -395,14 +441,9 @@ def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
             "There are too many growers to plan every group, so the shares come from random orders "
             "of them; the sampling error holds 95 of 100 times."
         )
-    if any(c.short > 1e-6 for c in sharing.charges):
+    if any(c.short for c in sharing.charges) and sharing.by != BY_USE:
         said.append(
-            "A group with acres short alone pays less there because it plants less: compare its "
-            "costs with care."
-        )
-    if any(p.on_hand > 0 for p in season.products) or any(not x.grower for x in season.lots):
-        said.append(
-            "Products on hand and seed without a grower belong to nobody, so every group is "
-            "planned as if it had all of that to itself."
+            "Some groups would plant less alone, and so cost less: shares by what groups cost "
+            "alone favor their members. Shares by use don't look at that."
         )
     return tuple(said)

@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import math
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -34,6 +34,9 @@ class Bill:
     """They add up to the share."""
     alone: float | None = None
     """Least cost found for the grower by himself; None where that was not planned."""
+    short_alone: float = 0.0
+    """Acres more than here that he would leave unplanted by himself: then `alone` is the cost of
+    less planting, and `saved` says little."""
 
     @property
     def saved(self) -> float | None:
@@ -122,7 +125,7 @@ def with_shares(
     for bill, to, by_self in zip(bills, whole, alone, strict=True):
         more = to - cents(bill.share)
         lines = (*bill.lines, BillLine(what, more / CENTS)) if more else bill.lines
-        found.append(Bill(bill.grower, to / CENTS, lines, by_self))
+        found.append(replace(bill, share=to / CENTS, lines=lines, alone=by_self))
     return tuple(found)
 
 

@@ -24,7 +24,7 @@ from planner.sharing.games import (
     shapley_range,
 )
 from planner.sharing.groups import CORES, GroupPlan, group_plan, plan_groups
-from planner.sharing.growers import growers_of
+from planner.sharing.growers import fields_of, growers_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -38,6 +38,8 @@ if TYPE_CHECKING:
 
 CENT = 0.005
 """Money under which a difference is none."""
+CRUMB = 1e-6
+"""Acres under which a shortage is none."""
 ORDERS = 16
 """Random orders, each with its reverse, for the Shapley value of more than `MOST_EXACT`."""
 ALL_GROUPS = 8
@@ -74,7 +76,8 @@ class Charge(NamedTuple):
     floor: float
     """Proven: alone, the group pays at least this."""
     short: float
-    """Acres that stay short where the group plans alone."""
+    """Acres more than here that stay unplanted where the group plans alone: its costs are then
+    those of less planting, and not to be compared."""
 
     @property
     def over(self) -> float:
@@ -89,12 +92,14 @@ class Sharing:
     by: str
     bills: tuple[Bill, ...]
     charges: tuple[Charge, ...]
-    """Every group that was planned, the most overcharged first."""
+    """Every group that was planned, the most overcharged first; at the end those that alone would
+    plant less."""
     all_groups: bool
     """Whether those are all groups there are."""
     core_excess: float | None
-    """What the worst group overpays at the very least, whatever the shares; None if not known.
-    Zero or less: there are shares under which no group pays more than alone."""
+    """What the worst group overpays at the very least, whatever the shares. Zero or less: there are
+    shares under which no group pays more than alone. None if not known: not every group was
+    planned, or one would plant less alone."""
     together: tuple[OrderLine, ...]
     """Containers of which no grower by himself would buy any."""
     low: tuple[float, ...] = ()
@@ -207,7 +212,7 @@ def share(
     groups[everyone] = group_plan(everyone, plan)
     complete = len(groups) == len(masks) + 1
     made = _by_rule(season, plan, groups, budget.seed if complete else None)
-    return _judged(made, plan, names, groups)
+    return _judged(made, plan, season, names, groups)
 
 
 def _by_rule(season: Season, plan: Plan, groups: dict[int, GroupPlan], seed: int | None) -> Sharing:
@@ -257,11 +262,23 @@ def _costs(groups: dict[int, GroupPlan], count: int, total: float) -> tuple[Floa
     return low, high
 
 
+def _short(plan: Plan, season: Season, name: str) -> float:
+    """Acres of a grower that stay unplanted."""
+    own = fields_of(season, name)
+    return sum(s.acres for s in plan.shortages if s.field in own)
+
+
+def _more(acres: float) -> float:
+    """Acres beyond rounding."""
+    return acres if acres > CRUMB else 0.0
+
+
 def _judged(
-    made: Sharing, plan: Plan, names: Sequence[str], groups: dict[int, GroupPlan]
+    made: Sharing, plan: Plan, season: Season, names: Sequence[str], groups: dict[int, GroupPlan]
 ) -> Sharing:
     """Say of every group whether it pays more than alone, and what only all together buy."""
     shares = [b.share for b in made.bills]
+    here = [_short(plan, season, name) for name in names]
     everyone = (1 << len(names)) - 1
     charges = [
         Charge(
@@ -269,19 +286,23 @@ def _judged(
             sum(shares[i] for i in members(mask)),
             group.cost,
             min(group.bound, group.cost),
-            group.short,
+            _more(group.short - sum(here[i] for i in members(mask))),
         )
         for mask, group in groups.items()
         if mask != everyone
     ]
     complete = len(groups) == everyone
     excess = None
-    if complete:
+    if complete and not any(c.short for c in charges):
         excess = core(_costs(groups, len(names), plan.cost.total)[1]).excess
     singles = [groups[1 << i] for i in range(len(names)) if 1 << i in groups]
     return replace(
         made,
-        charges=tuple(sorted(charges, key=lambda c: -c.over)),
+        bills=tuple(
+            replace(b, short_alone=next((c.short for c in charges if c.names == (b.grower,)), 0.0))
+            for b in made.bills
+        ),
+        charges=tuple(sorted(charges, key=lambda c: (c.short > 0.0, -c.over))),
         all_groups=complete,
         core_excess=excess,
         together=_together(plan, singles) if len(singles) == len(names) else (),

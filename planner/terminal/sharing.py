@@ -85,9 +85,12 @@ def share_lines(sharing: Sharing, season: Season) -> list[str]:
     def say(amount: float | None) -> str:
         return "not known" if amount is None else manner.say(amount, Measure.MONEY)
 
-    rows = [[b.grower, say(b.share), say(b.alone), say(b.saved)] for b in sharing.bills]
+    rows = [
+        [b.grower, say(b.share), say(b.alone), "plants less" if b.short_alone else say(b.saved)]
+        for b in sharing.bills
+    ]
     return [
         *paragraph(f"Shared {RULES[sharing.by]}.", 0),
         *table(["Grower", "Share", "Alone", "Saved together"], rows),
-        *(line for text in verdict(sharing, manner) for line in paragraph(text, 0)),
+        *(line for text in verdict(sharing, season) for line in paragraph(text, 0)),
     ]
