@@ -295,6 +295,8 @@ class TestFiles:
             [
                 "plan.json",
                 "plan.xlsx",
+                "shop.xlsx",
+                "study.xlsx",
                 "plan.ics",
                 "settlement.xlsx",
                 "bill 1 ashwillow.xlsx",
