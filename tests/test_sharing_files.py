@@ -23,7 +23,7 @@ from tests.sample_plan import greedy_plan, sample_season
 from tests.seasons import container, farm, field, lot, product, recipe, season
 from tests.test_sharing_bills import priced, two_growers
 
-ODD = "../../Ox & Bow: \x00=cmd|' /C calc'!A0"
+ODD = "../../Ox & bow: \x00=cmd|' /C calc'!A0"
 NAMES = ("Ashwillow", ODD, "Zimmerdale")
 
 
@@ -234,7 +234,7 @@ class TestGrowersBooks:
                 continue
             strangers = [f.name for f in made.fields if f.grower == other]
             strangers += [x.name for x in made.lots if x.grower == other and x.name not in planted]
-            strangers += ["Ashwillow", "Ox & Bow", "Zimmerdale"][i : i + 1]
+            strangers += ["Ashwillow", "Ox & bow", "Zimmerdale"][i : i + 1]
             for word in strangers:
                 assert word not in said, word
             assert f"{bills[i].share:.2f}" not in said

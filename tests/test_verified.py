@@ -162,6 +162,6 @@ def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
 
 
 def test_where_no_process_starts_the_second_solve_is_done_here(monkeypatch) -> None:
-    monkeypatch.setattr("planner.optimize.search.worker.sys.executable", "/bin/false")
+    monkeypatch.setattr("planner.optimize.mip.process.sys.executable", "/bin/false")
     answer = solve_apart(knapsack(), Limits(gap=0.0))
     assert (answer.verdict, answer.objective) == (Verdict.OPTIMAL, -9.0)
