@@ -124,6 +124,7 @@ def test_the_program_that_once_ended_too_soon() -> None:
             assert answer.objective <= cost * (1 + 5e-5)
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize(
     ("name", "optimum"), [("thirteen-fields", 80_354.13), ("fourteen-fields", 56_009.66)]
 )
