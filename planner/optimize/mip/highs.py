@@ -117,6 +117,22 @@ class Matrix:
             start=np.concatenate([self.start, np.full(len(cost), self.start[-1])]),
         )
 
+    def with_whole_columns(
+        self, cost: Floats, upper: Floats, row: NDArray[np.int64], value: Floats
+    ) -> Matrix:
+        """The same with more whole variables from 0 on, each with one entry, in a row."""
+        n = len(cost)
+        return replace(
+            self,
+            cost=np.concatenate([self.cost, cost]),
+            lower=np.concatenate([self.lower, np.zeros(n)]),
+            upper=np.concatenate([self.upper, upper]),
+            integer=np.concatenate([self.integer, np.ones(n, dtype=bool)]),
+            start=np.concatenate([self.start, self.start[-1] + 1 + np.arange(n)]),
+            row=np.concatenate([self.row, row]),
+            value=np.concatenate([self.value, value]),
+        )
+
     def with_rows(
         self,
         entries: tuple[NDArray[np.int64], NDArray[np.int64], Floats],

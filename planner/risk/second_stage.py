@@ -1,0 +1,383 @@
+"""What an order comes to once all is known: planting and treating are decided again.
+
+Given what was ordered, a draw becomes a season of its own: containers and bags ordered are there,
+others cost their late price, unopened ones go back, acres short cost what the farm says. The exact
+model decides it (`planner.optimize.model`). Without an order, the same draw gives its floor: what
+the season would cost at best if all had been known before ordering.
+
+Solves are warm: fields are offered what known plans have on them, and the search starts from the
+solution for the planned figures. Such a cost is never below the true one.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.from_plan.warm_start import proven_bound, share_names
+from planner.optimize.mip.highs import Limits, Verdict, solve
+from planner.optimize.model.extract import bags_bought, counts, planting
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model, moved
+from planner.plan import price
+from planner.risk.turned_out import AS_PLANNED, turned_out
+from planner.season.domain import OnItsWay, PriceBreak, Quantity
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.model.program import Model
+    from planner.plan.plan import Plan
+    from planner.risk.turned_out import Turn
+    from planner.season.domain import Container, Season
+
+    Pool = frozenset[tuple[str, str, str]]
+    """(Field, lot, recipe) that known plans plant."""
+
+GAP = 1e-3
+"""Proven distance from the best at which a solve stops."""
+SECONDS = 60.0
+"""Most time of one solve; a solve that needs it may end elsewhere on another machine."""
+SHORT = 1e-4
+"""Acres short that count as none."""
+FIRST = 10.0
+"""Times the price of the dearest container or bag that an acre short counts as, where acres come
+before money."""
+LATE = " (late)"
+
+
+@dataclass(frozen=True, slots=True)
+class Order:
+    """Whole containers and bags of seed, ordered before anything is known."""
+
+    containers: tuple[tuple[str, str, int], ...] = ()
+    """Product, container and count, in the order of names."""
+    seed: tuple[tuple[str, int], ...] = ()
+    """Lot and bags."""
+
+    @property
+    def counts(self) -> dict[tuple[str, str], int]:
+        """Count by (product, container)."""
+        return {(product, name): n for product, name, n in self.containers}
+
+
+@dataclass(frozen=True, slots=True)
+class Outcome:
+    """What became of an order in a draw, or of a draw at best."""
+
+    value: float
+    """Money, acres short at their cost; where none is given, at a price that puts them first."""
+    money: float
+    """The same without that price."""
+    short: float
+    """Acres."""
+    late: bool
+    """Whether anything was bought late."""
+    floor: float
+    """Proven: the value is no lower, over what the solve could choose from."""
+    order: Order
+    planted: Pool
+
+
+def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
+    """Make an order from counts; nothing of none."""
+    containers = sorted((p, c, n) for (p, c), n in counted.items() if n > 0)
+    return Order(tuple(containers), tuple(sorted((x, n) for x, n in bags.items() if n > 0)))
+
+
+def ordered_by(plan: Plan) -> Order:
+    """Return the order of a plan."""
+    counted = {(o.product, o.container): o.count for o in plan.order}
+    return order_of(counted, {s.lot: s.bags for s in plan.seed_purchases})
+
+
+def planted_by(plan: Plan) -> Pool:
+    """Return what a plan plants where."""
+    return frozenset((p.field, p.lot, p.recipe) for p in plan.planting)
+
+
+def acre_price(season: Season) -> float:
+    """What an acre short counts as."""
+    if season.farm.short_acre_cost is not None:
+        return season.farm.short_acre_cost
+    prices = [b.price for c in season.containers for b in c.breaks]
+    prices += [c.late_price or 0.0 for c in season.containers]
+    prices += [x.units_per_bag * max(x.buy_price, x.late_price or 0.0) for x in season.lots]
+    return FIRST * max([1000.0, *prices])
+
+
+def spent(season: Season, order: Order) -> float:
+    """Money paid out for an order: containers, freight and seed, less discounts.
+
+    Raises
+    ------
+    ValueError
+        When a count is under the lowest From count of its container.
+    """
+    paid = price.order_cost(season, order.counts)
+    seed = sum(p.cost for p in price.seed_purchases(season, dict(order.seed)))
+    return paid.containers + paid.freight - paid.discounts + seed
+
+
+def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:
+    """Price paid for one container of each kind ordered, discounts taken off."""
+    lines = price.order_cost(season, order.counts).lines
+    taken = [level for level, _ in price.best_levels(season, lines).values()]
+    found = {}
+    for line in lines:
+        off = sum(
+            level.percent
+            for level in taken
+            if price.counts_toward(level, line.product, line.supplier or None, season)
+        )
+        found[line.product, line.container] = line.unit_price * (1.0 - off)
+    return found
+
+
+class SecondStage:
+    """The second stage of one season; keeps what is costly to build."""
+
+    def __init__(self, season: Season, pool: Pool = frozenset(), gap: float = GAP) -> None:
+        """`pool` is what known plans plant; empty offers everything."""
+        self.season = season
+        self.pool = pool
+        self.gap = gap
+        self.acre = acre_price(season)
+        self.has_price = season.farm.short_acre_cost is not None
+        products = sorted(season.products, key=lambda p: p.name)
+        self.credit = np.array(
+            [p.carryover * price.lowest_price_per_floz(season, p.name) for p in products]
+        )
+        self._known: dict[Order, tuple[Model, Floats] | None] = {}
+
+    def outcome(self, order: Order, turn: Turn, *, warm: bool = True) -> Outcome:
+        """Decide again what an order comes to in a draw.
+
+        Where the plantings of known plans leave more acres short than a fresh solve might, that
+        solve is made too.
+
+        Parameters
+        ----------
+        warm
+            Whether known plans may help; without, everything is offered and nothing known.
+        """
+        if not warm or not self.pool:
+            return self._again(order, turn, None, None)
+        if order not in self._known:
+            model, matrix = self._late(order, AS_PLANNED, self.pool)
+            x = solve(matrix, Limits(SECONDS, self.gap)).x
+            self._known[order] = None if x is None else (model, x)
+        found = self._again(order, turn, self.pool, self._known[order])
+        if found.short > SHORT:
+            other = self._again(order, turn, None, None)
+            found = min(found, other, key=lambda o: o.value)
+        return found
+
+    def _again(
+        self, order: Order, turn: Turn, pool: Pool | None, known: tuple[Model, Floats] | None
+    ) -> Outcome:
+        model, matrix = self._late(order, turn, pool)
+        start = None
+        if known is not None:
+            start = np.zeros(matrix.n_columns)
+            start[: model.matrix.n_columns] = moved(known[0], model, known[1])
+        answer = solve(matrix, Limits(SECONDS, self.gap), start=start)
+        paid = spent(self.season, order)
+        if answer.x is None:  # nothing planted is always possible, so time ran out
+            short = sum(f.acres for f in model.it.fields)
+            money = paid + self.acre * short * self.has_price
+            value = paid + self.acre * short
+            return Outcome(value, money, short, False, -np.inf, order, frozenset())
+        given = self._given_up_early(order)
+        late = bool(counts(model, answer.x) or bags_bought(model, answer.x))
+        return self._outcome(
+            model,
+            answer.x,
+            answer.objective + paid - given,
+            proven_bound(answer) + paid - given,
+            order,
+            late=late,
+        )
+
+    def _given_up_early(self, order: Order) -> float:
+        """Return value of bags that were ordered: they never were the farm's to give up."""
+        bags = dict(order.seed)
+        return sum(
+            x.return_value * x.units_per_bag * bags.get(x.name, 0)
+            for x in self.season.lots
+            if x.treated_with is None
+        )
+
+    def _outcome(
+        self, model: Model, x: Floats, value: float, floor: float, order: Order, *, late: bool
+    ) -> Outcome:
+        short = float(x[model.at["short"]].sum())
+        short = short if short > SHORT else 0.0
+        money = value if self.has_price else value - self.acre * short
+        rows = planting(model, x)
+        planted = frozenset((p.field, p.lot, p.recipe) for p in rows)
+        return Outcome(value, money, short, late, min(floor, value), order, planted)
+
+    def _model(self, season: Season, turn: Turn, pool: Pool | None) -> Model:
+        it = make_instance(season)
+        used = np.array([turn.of(Quantity.PRODUCT_USED, p.name) for p in it.products])
+        it = replace(it, use=it.use * used, credit=self.credit)
+        choices = it.choices
+        if pool is not None:
+            keep = [name in pool for name in share_names(it, choices)]
+            choices = choices.only(np.array(keep, dtype=bool))
+        model = make_model(it, choices)
+        cost = model.matrix.cost.copy()
+        cost[model.at["short"]] += self.acre
+        return replace(model, matrix=replace(model.matrix, cost=cost))
+
+    def _late(self, order: Order, turn: Turn, pool: Pool | None) -> tuple[Model, Matrix]:
+        """Program of a draw after ordering; its last columns are containers that go back."""
+        season = after_ordering(self.season, turned_out(self.season, turn), order)
+        model = self._model(season, turn, pool)
+        paid = price_paid(self.season, order)
+        back = [
+            (c.product, n, c.returned_for * paid[c.product, c.name], c.size - c.heel)
+            for c in self.season.containers
+            if c.returned_for > 0.0 and (n := order.counts.get((c.product, c.name), 0)) > 0
+        ]
+        return model, _with_returns(model, back)
+
+    def floor(self, turn: Turn) -> Outcome:
+        """Cost of a draw at best, had all been known: early and late prices, whichever is less.
+
+        `Outcome.floor` is proven by one solve of the exact model.
+        """
+        season = early_or_late(turned_out(self.season, turn))
+        model = self._model(season, turn, None)
+        matrix = _with_free_returns(model, self.season)
+        answer = solve(matrix, Limits(SECONDS, self.gap))
+        if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
+            return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
+        early = {key: n for key, n in counts(model, answer.x).items() if not key[1].endswith(LATE)}
+        order = order_of(early, bags_bought(model, answer.x))
+        return self._outcome(
+            model, answer.x, answer.objective, proven_bound(answer), order, late=False
+        )
+
+
+def after_ordering(planned: Season, drawn: Season, order: Order) -> Season:
+    """Season in which an order is on its way and only late purchases are left."""
+    bags = dict(order.seed)
+    lots = []
+    for lot in drawn.lots:
+        units = bags.get(lot.name, 0) * lot.units_per_bag
+        left = lot.can_buy - units if lot.late_price is not None else 0.0
+        late = lot.buy_price if lot.late_price is None else lot.late_price
+        lots.append(
+            replace(lot, on_hand=lot.on_hand + units, can_buy=max(0.0, left), buy_price=late)
+        )
+    containers = tuple(
+        replace(
+            c,
+            supplier=None,
+            breaks=(PriceBreak(1, c.breaks[0].price if c.late_price is None else c.late_price),),
+            most=_left_to_buy(c, order),
+        )
+        for c in drawn.containers
+    )
+    coming = tuple(OnItsWay(p, c, n) for p, c, n in order.containers)
+    most = planned.farm.most_to_spend
+    if most is not None:
+        most = max(0.0, most - spent(planned, order))
+    return replace(
+        drawn,
+        lots=tuple(lots),
+        containers=containers,
+        ordered=(*drawn.ordered, *coming),
+        suppliers=(),
+        discounts=(),
+        farm=replace(drawn.farm, most_to_spend=most),
+    )
+
+
+def _left_to_buy(c: Container, order: Order) -> int | None:
+    if c.late_price is None:
+        return 0
+    return None if c.most is None else max(0, c.most - order.counts.get((c.product, c.name), 0))
+
+
+def early_or_late(season: Season) -> Season:
+    """Season in which late prices, where they could pay, are there beside the early ones.
+
+    A relaxation: what is bought late counts toward discounts that are anybody's.
+    """
+    freight = {s.name for s in season.suppliers if s.freight > 0.0}
+    twins = tuple(
+        replace(c, name=c.name + LATE, breaks=(PriceBreak(1, c.late_price),), supplier=None)
+        for c in season.containers
+        if c.late_price is not None
+        and (c.supplier in freight or c.late_price < max(b.price for b in c.breaks))
+    )
+    lots = tuple(
+        replace(x, buy_price=min(x.buy_price, x.late_price)) if x.late_price is not None else x
+        for x in season.lots
+    )
+    return replace(season, containers=(*season.containers, *twins), lots=lots)
+
+
+def _cover_row(model: Model, product: str) -> int:
+    """Row in which a product's supply covers its need: the one that what is left stands in."""
+    place = [p.name for p in model.it.products].index(product)
+    return int(model.matrix.row[model.matrix.start[model.at["left"][place]]])
+
+
+def _with_returns(model: Model, back: Iterable[tuple[str, int, float, float]]) -> Matrix:
+    """Program with containers that go back: product, at most, money each, fl oz each."""
+    rows = list(back)
+    lump = {p.name: x for p, x in zip(model.it.products, model.it.lump.tolist(), strict=True)}
+    return model.matrix.with_whole_columns(
+        np.array([-money for _, _, money, _ in rows]),
+        np.array([float(n) for _, n, _, _ in rows]),
+        np.array([_cover_row(model, p) for p, _, _, _ in rows], dtype=np.int64),
+        np.array([-floz / lump[p] for p, _, _, floz in rows]),
+    )
+
+
+def _with_free_returns(model: Model, season: Season) -> Matrix:
+    """Program in which what is ordered may go back, where ordering more than is needed could pay.
+
+    It goes back at the highest price: a relaxation.
+    """
+    free = {s.name for s in season.suppliers if s.free_from is not None}
+    pays = [
+        c
+        for c in season.containers
+        if c.returned_for > 0.0
+        and (len(c.breaks) > 1 or bool(season.discounts) or c.supplier in free)
+    ]
+    at = {(c.product, c.name): i for i, c in enumerate(model.it.containers)}
+    columns = {
+        (c.product, c.name): [
+            int(column)
+            for (i, _), column in zip(model.keys["count"], model.at["count"], strict=True)
+            if i == at[c.product, c.name]
+        ]
+        for c in pays
+    }
+    pays = [c for c in pays if columns[c.product, c.name]]
+    most = [sum(model.matrix.upper[columns[c.product, c.name]]) for c in pays]
+    matrix = _with_returns(
+        model,
+        [
+            (c.product, int(n), c.returned_for * max(b.price for b in c.breaks), c.size - c.heel)
+            for c, n in zip(pays, most, strict=True)
+        ],
+    )
+    first = model.matrix.n_columns
+    entries = [(k, first + k, 1.0) for k in range(len(pays))]
+    entries += [(k, j, -1.0) for k, c in enumerate(pays) for j in columns[c.product, c.name]]
+    rows, cols, value = zip(*entries, strict=True) if entries else ((), (), ())
+    return matrix.with_rows(
+        (np.array(rows, dtype=np.int64), np.array(cols, dtype=np.int64), np.array(value)),
+        np.full(len(pays), -np.inf),
+        np.zeros(len(pays)),
+    )

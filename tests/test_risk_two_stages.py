@@ -1,0 +1,185 @@
+"""Two stages against published answers: order now, decide again when all is known."""
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from planner import api
+from planner.risk.second_stage import Order, SecondStage
+from planner.risk.statistics import dearest_mean, gap_upper, interval, values
+from planner.risk.turned_out import Turn
+from planner.season.domain import Quantity, Season
+
+ONE = {
+    "farm.csv": "Setting,Value\nFarm name,One\nPlan date,2027-01-15\n",
+    "fields.csv": "Field,Acres,Seeding rate\nOnly,128,140000\n",
+    "seed lots.csv": (
+        "Lot,Variety,Maturity,Units on hand,Units per bag,Seeds per lb\n"
+        "L-1,Heron,1.8,128,128,2800\n"
+    ),
+    "products.csv": "Product,Kind\nGreen Cap,fungicide\n",
+    "recipes.csv": "Recipe,Product,Rate\nBase,Green Cap,1 fl oz/unit\n",
+}
+"""One bag of 128 units that takes 1 gal of one product, as planned; draws say how often that."""
+
+
+def season(tmp_path: Path, containers: str) -> Season:
+    tmp_path.mkdir(exist_ok=True)
+    for name, text in {**ONE, "containers.csv": containers}.items():
+        (tmp_path / name).write_text(text, "utf-8")
+    return api.load(tmp_path)
+
+
+def gallons(need: float) -> Turn:
+    return Turn({(Quantity.PRODUCT_USED, "Green Cap"): need})
+
+
+def costs(stage: SecondStage, orders: list[Order], turns: list[Turn]) -> np.ndarray:
+    return np.array([[stage.outcome(o, t).value for t in turns] for o in orders])
+
+
+def least(stage: SecondStage, turns: list[Turn]) -> np.ndarray:
+    return np.array([stage.floor(t).floor for t in turns])
+
+
+JUGS = "Product,Container,Size,Price,Late price,Returned for\n"
+NEEDS, CHANCES = [12.0, 16.0, 22.0], np.array([0.5, 0.3, 0.2])
+
+
+def whole_orders() -> list[Order]:
+    """Every order up to 11 small and 3 large containers: beyond that only waste."""
+    kinds = ("2.5 gal jug", "15 gal keg")
+    return [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(kinds, ns, strict=True) if n))
+        for ns in itertools.product(range(12), range(4))
+    ]
+
+
+def test_whole_containers_late_at_a_fifth_more(tmp_path: Path) -> None:
+    """Derived by enumeration: needs of 12, 16, 22 gal; 2.5 gal $250, 15 gal $1,200, late +20 %.
+
+    One keg is ordered: 1,470. The order for the mean need, 15.2 gal, costs 1,570. Known before,
+    1,425.
+    """
+    made = season(
+        tmp_path,
+        JUGS + "Green Cap,2.5 gal jug,2.5 gal,250,300,\nGreen Cap,15 gal keg,15 gal,1200,1440,\n",
+    )
+    stage, turns, orders = SecondStage(made, gap=0.0), [gallons(n) for n in NEEDS], whole_orders()
+    mean_best = stage.floor(gallons(float(CHANCES @ NEEDS))).order
+    assert mean_best.containers == (("Green Cap", "15 gal keg", 1), ("Green Cap", "2.5 gal jug", 1))
+    found = values(
+        costs(stage, orders, turns), least(stage, turns), orders.index(_sorted(mean_best)), CHANCES
+    )
+    assert orders[found.best].counts == {("Green Cap", "15 gal keg"): 1}
+    assert found.recourse == pytest.approx(1470.0)
+    assert found.planned == pytest.approx(1570.0)
+    assert found.knowing == pytest.approx(1425.0)
+    assert found.of_planning == pytest.approx(100.0)
+    assert found.of_knowing == pytest.approx(45.0)
+
+
+def _sorted(order: Order) -> Order:
+    """The same in the order in which `whole_orders` names containers."""
+    return Order(tuple(sorted(order.containers, key=lambda c: c[1] != "2.5 gal jug")))
+
+
+def test_returns_change_the_order_itself(tmp_path: Path) -> None:
+    """Derived by enumeration: as above, unopened jugs bring back 90 %. 2.5 + 15 gal: 1,457.50."""
+    made = season(
+        tmp_path,
+        JUGS + "Green Cap,2.5 gal jug,2.5 gal,250,300,90%\n"
+        "Green Cap,15 gal keg,15 gal,1200,1440,\n",
+    )
+    stage, turns, orders = SecondStage(made, gap=0.0), [gallons(n) for n in NEEDS], whole_orders()
+    mean_best = orders.index(_sorted(stage.floor(gallons(float(CHANCES @ NEEDS))).order))
+    found = values(costs(stage, orders, turns), least(stage, turns), mean_best, CHANCES)
+    assert orders[found.best].counts == {
+        ("Green Cap", "2.5 gal jug"): 1,
+        ("Green Cap", "15 gal keg"): 1,
+    }
+    assert found.recourse == pytest.approx(1457.5)
+    assert found.of_planning == pytest.approx(0.0)
+    assert found.of_knowing == pytest.approx(32.5)
+
+
+def test_newsvendor_with_discrete_demand(tmp_path: Path) -> None:
+    """L. Snyder and Z.-J. Shen, Fundamentals of Supply Chain Theory, problem 4.7b.
+
+    Overage 500,000, underage 1,000,000: order 5 at a mean loss of 1,225,000; 3 lose 1,725,000.
+    Here containers of 1 gal at 1,000,000, late 2,000,000, half back for those not opened.
+    """
+    made = season(tmp_path, JUGS + "Green Cap,jug,1 gal,1000000,2000000,50%\n")
+    chances = np.array([0.25, 0.05, 0.10, 0.20, 0.15, 0.10, 0.10, 0.05])
+    demand = np.arange(1.0, 9.0)
+    turns = [gallons(d) for d in demand]
+    orders = [Order((("Green Cap", "jug", n),)) if n else Order() for n in range(9)]
+    stage = SecondStage(made, gap=0.0)
+    lost = costs(stage, orders, turns) @ chances - 1e6 * float(chances @ demand)
+    assert int(lost.argmin()) == 5
+    assert lost[5] == pytest.approx(1_225_000.0)
+    assert lost[3] == pytest.approx(1_725_000.0)
+
+
+def test_farmer_problem() -> None:
+    """J. R. Birge and F. Louveaux, Introduction to Stochastic Programming, section 1.1.
+
+    Recourse 108,390, for mean yields 107,240, knowing 115,405.56: worth 1,150 and 7,015.56.
+    """
+    yields = np.array([[3.0, 3.6, 24.0], [2.5, 3.0, 20.0], [2.0, 2.4, 16.0]])
+    plans = [(170.0, 80.0, 250.0), (120.0, 80.0, 300.0)]
+    known = [(550 / 3, 200 / 3, 250.0), (120.0, 80.0, 300.0), (100.0, 25.0, 375.0)]
+    table = np.array([[_farm_cost(p, y) for y in yields] for p in plans])
+    best = np.array([_farm_cost(p, y) for p, y in zip(known, yields, strict=True)])
+    found = values(table, best, planned=1)
+    assert found.best == 0
+    assert found.recourse == pytest.approx(-108_390.0)
+    assert found.planned == pytest.approx(-107_240.0)
+    assert found.knowing == pytest.approx(-115_405.56, abs=0.01)
+    assert found.of_planning == pytest.approx(1_150.0)
+    assert found.of_knowing == pytest.approx(7_015.56, abs=0.01)
+
+
+def _farm_cost(acres: tuple[float, ...], per_acre: np.ndarray) -> float:
+    """Planting, what is bought for the cattle, less what is sold."""
+    wheat, corn, beets = np.array(acres) * per_acre
+    cost = float(np.array(acres) @ [150.0, 230.0, 260.0])
+    cost += 238.0 * max(0.0, 200.0 - wheat) - 170.0 * max(0.0, wheat - 200.0)
+    cost += 210.0 * max(0.0, 240.0 - corn) - 150.0 * max(0.0, corn - 240.0)
+    return cost - 36.0 * min(beets, 6000.0) - 10.0 * max(0.0, beets - 6000.0)
+
+
+@pytest.mark.parametrize(
+    ("share", "mean"), [(0.20, 350.0), (0.15, 400.0), (0.10, 500.0), (0.05, 500.0)]
+)
+def test_mean_of_the_dearest_splits_an_atom(share: float, mean: float) -> None:
+    """Derived: losses 0 (seven times), 100, 200, 500 with chances of a tenth each."""
+    losses = np.array([0.0] * 7 + [100.0, 200.0, 500.0])
+    assert dearest_mean(losses, share) == pytest.approx(mean)
+    rare = np.array([0.0, 100.0, 200.0, 500.0])
+    chances = np.array([0.7, 0.1, 0.1, 0.1])
+    assert dearest_mean(rare, share, chances) == pytest.approx(mean)
+
+
+def test_farmer_who_shuns_the_dearest_fifth() -> None:
+    """Mean cost + 2 x mean of the dearest fifth at (100, 100, 300): -220,700.
+
+    mpi-sppy, documentation on risk management, for the farmer problem.
+    """
+    yields = np.array([[3.0, 3.6, 24.0], [2.5, 3.0, 20.0], [2.0, 2.4, 16.0]])
+    found = np.array([_farm_cost((100.0, 100.0, 300.0), y) for y in yields])
+    assert found.tolist() == pytest.approx([-147_000.0, -117_500.0, -56_800.0])
+    assert found.mean() + 2.0 * dearest_mean(found, 0.2) == pytest.approx(-220_700.0)
+
+
+def test_gap_interval() -> None:
+    """Mak, Morton and Wood 1999; derived: gaps 4, 0, 2, 6, 3 with t(4, 95 %) = 2.1318."""
+    assert gap_upper(np.array([4.0, 0.0, 2.0, 6.0, 3.0])) == pytest.approx(5.1318, abs=1e-4)
+
+
+def test_interval_of_a_mean() -> None:
+    """Derived: the same values, t(4, 97.5 %) = 2.7764, standard error 1."""
+    found = interval(np.array([4.0, 0.0, 2.0, 6.0, 3.0]))
+    assert (found.mean, found.low, found.high) == pytest.approx((3.0, 0.2236, 5.7764), abs=1e-4)
