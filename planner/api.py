@@ -23,6 +23,7 @@ if TYPE_CHECKING:
     from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
+    from planner.risk.two_stages import TwoStages
     from planner.season.domain import Season, WhatIf
     from planner.season.tables import Book as Cells
     from planner.sharing.shares import Sharing
@@ -313,6 +314,96 @@ def with_usual_unknowns(season: Season) -> Season:
     return usual(season)
 
 
+def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Plan:
+    """Add the cheapest containers to a plan's order until it suffices that often.
+
+    Parameters
+    ----------
+    season
+        Its `unknowns` say what may turn out otherwise.
+    safe
+        Share of draws in which every product must suffice, bags and planting as planned.
+
+    Returns
+    -------
+    Plan
+        Audited, with its warnings; the plan itself where its order will do.
+
+    Raises
+    ------
+    NoPlanError
+        When no order that is sold and can be paid for suffices that often.
+    """
+    from planner.plan.audit import audit
+    from planner.risk.safer import safer_order, with_added
+
+    found = safer_order(season, plan, safe, seed=seed)
+    if found is None or not found.within_money:
+        why = "what is sold" if found is None else "the most to spend"
+        msg = f"no order within {why} suffices in {safe:.0%} of seasons; ask for less than that"
+        raise NoPlanError(msg)
+    if not found.added:
+        return plan
+    safer = with_added(season, plan, found.added)
+    audit(safer, season)
+    return _told(safer, season)
+
+
+def compare_orders(
+    season: Season,
+    plan: Plan,
+    *,
+    draws: int = 32,
+    seed: int = 0,
+    seconds: float = 600.0,
+    workers: int = 1,
+    cluster: str | None = None,
+    on_progress: Callable[[str], None] | None = None,
+    stop: Stop | None = None,
+) -> TwoStages:
+    """Find the order with the lowest mean cost over draws of what is not known.
+
+    Order now; later, all known, planting and treating are decided again, with late prices and
+    returns.
+
+    Parameters
+    ----------
+    draws
+        Draws that the best orders are compared on; rounded up to a power of two.
+    workers, cluster
+        Processes of this machine, or the address of a running Dask cluster. More than one start
+        new processes, so a script must keep its own work under ``if __name__ == "__main__":``.
+    on_progress
+        Called with where it stands, in words.
+    stop
+        Once set, what is known by then is returned.
+
+    Raises
+    ------
+    NoPlanError
+        When there was no time for any draw.
+    EngineError
+        When Dask is missing or its cluster can't be reached.
+    """
+    from planner.engine.jobs import opened
+    from planner.risk import two_stages
+    from planner.risk.as_planned import as_planned
+
+    held = as_planned(season, plan, seed=seed)
+    with opened(workers=workers, cluster=cluster) as engine:
+        return two_stages.compare_orders(
+            season,
+            plan,
+            held,
+            engine,
+            draws=draws,
+            seed=seed,
+            seconds=seconds,
+            stop=stop,
+            said=on_progress or (lambda _: None),
+        )
+
+
 def bring_in(season: Season, path: Path | str) -> tuple[Season, Earlier, tuple[str, ...]]:
     """Read a plan made before, and bring what its campaign reports done into the season.
 
@@ -475,6 +566,7 @@ def write(
     *,
     stem: str = "plan",
     packs: Sequence[str] = ("winter", "shop", "study"),
+    stages: TwoStages | None = None,
 ) -> tuple[Path, ...]:
     """Write the plan into a folder, which is made if needed: ``plan.json`` and its workbooks.
 
@@ -494,6 +586,8 @@ def write(
         Name of the files without what follows the point.
     packs
         Workbooks wanted: winter, shop, study.
+    stages
+        What `compare_orders` returns, to be written too.
 
     Returns
     -------
@@ -509,4 +603,4 @@ def write(
     """
     from planner.report.plan_files import write_plan
 
-    return write_plan(plan, season, Path(folder), why, stem, packs)
+    return write_plan(plan, season, Path(folder), why, stem, packs, stages)

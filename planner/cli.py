@@ -256,6 +256,18 @@ def plan(
             "study.xlsx to see why.",
         ),
     ] = Pack.ALL,
+    safe: Annotated[
+        float | None,
+        typer.Option(
+            "--safe",
+            min=1.0,
+            max=100.0,
+            metavar="PERCENT",
+            callback=_finite,
+            help="Add the cheapest containers until every product suffices in that many of 100 "
+            "seasons drawn from sheet Unknowns.",
+        ),
+    ] = None,
     most_moved: Annotated[
         str | None,
         typer.Option(
@@ -278,7 +290,15 @@ def plan(
     options = Options(seconds, gap, effort, seed, quiet=quiet)
     wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
     packs = PACKS if pack is Pack.ALL else (pack.value,)
-    extras = Extras(wanted, what_if, since, most_moved, usual_unknowns=usual_unknowns, packs=packs)
+    extras = Extras(
+        wanted,
+        what_if,
+        since,
+        most_moved,
+        usual_unknowns=usual_unknowns,
+        packs=packs,
+        safe=None if safe is None else safe / 100.0,
+    )
     made = plan_season(source, out, options, extras, _print_all)
     if strict and made.shortages:
         raise typer.Exit(SHORT)
@@ -318,6 +338,51 @@ def share(
     options = Options(seconds, effort=effort, quiet=quiet)
     each = seconds * EACH_SHARE if each is None else each
     for line in share_season(source, out, options, each, workers):
+        _print(line)
+
+
+@app.command(epilog="Example: wholedrum risk season.xlsx --out risk --seconds 600 --workers 2")
+def risk(
+    source: Input,
+    out: Annotated[
+        Path | None,
+        typer.Option("--out", metavar="DIR", help="Folder for the plan.  [default: beside INPUT]"),
+    ] = None,
+    draws: Annotated[
+        int,
+        typer.Option(
+            min=2,
+            max=4096,
+            metavar="N",
+            help="Seasons drawn that the best orders are compared on; rounded up to 2, 4, 8, ...",
+        ),
+    ] = 32,
+    seconds: Seconds = 600.0,
+    seed: Annotated[int, typer.Option(min=0, max=2**31 - 4, metavar="N", help="Of the draws.")] = 0,
+    workers: Annotated[
+        int,
+        typer.Option(
+            min=1, max=256, metavar="N", help="Processes on this machine that solve side by side."
+        ),
+    ] = 1,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Running Dask cluster, such as tcp://host:8786."
+        ),
+    ] = None,
+    plan_file: Annotated[
+        Path | None,
+        typer.Option("--plan", metavar="PLAN.json", help="Plan of this season, to start from it."),
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+) -> None:
+    """Find the order that is cheapest on average when figures turn out otherwise."""
+    from planner.terminal.deciding import Options
+    from planner.terminal.risk import Spread, weigh_orders
+
+    options = Options(seconds, seed=seed, quiet=quiet)
+    for line in weigh_orders(source, out, options, Spread(draws, workers, cluster), plan_file):
         _print(line)
 
 

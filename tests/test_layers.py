@@ -51,7 +51,7 @@ HOMES = {
     "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
     "numpy": ("optimize/", "explain/", "campaign/", "risk/", "sharing/"),
-    "scipy": ("risk/draws", "sharing/games"),
+    "scipy": ("risk/draws", "risk/statistics", "sharing/games"),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
     "numba": ("optimize/annealing/compiled",),

@@ -198,7 +198,10 @@ def _if_things_differ(facts: Facts) -> list[Block]:
     """Say in a line how much may differ before the order runs short, and how often it suffices."""
     if not facts.margins:
         return []
-    said = [first_short(facts.margins)] + ([how_often(facts.held)] if facts.held else [])
+    held = facts.held
+    said = [first_short(facts.margins)]
+    if held is not None:
+        said = [held.said or how_often(held), *said]
     text = f"{' '.join(said)} See {elsewhere(DIFFER, Pack.STUDY)}."
     return [Text((text,), "If things differ")]
 

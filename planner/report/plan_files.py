@@ -5,6 +5,7 @@ from __future__ import annotations
 import itertools
 import os
 import re
+from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -16,6 +17,7 @@ if TYPE_CHECKING:
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
+    from planner.risk.two_stages import TwoStages
     from planner.season.domain import Season
     from planner.sharing.shares import Sharing
 
@@ -27,6 +29,7 @@ def write_plan(
     why: Explanation | None = None,
     stem: str = STEM,
     packs: Sequence[str] = PACKS,
+    stages: TwoStages | None = None,
 ) -> tuple[Path, ...]:
     """Write ``plan.json``, ``plan.ics`` and the plan's workbooks into a folder, all or none.
 
@@ -41,6 +44,8 @@ def write_plan(
         Name of the files without what follows the point.
     packs
         Workbooks wanted: winter, shop, study.
+    stages
+        Orders compared over draws of what is not known, to be written too.
 
     Returns
     -------
@@ -54,7 +59,9 @@ def write_plan(
     AuditError
         When the campaign does not add up to the plan.
     """
-    return write_or_beside(Path(folder), plan_content(plan, season, why, stem, packs))
+    return write_or_beside(
+        Path(folder), plan_content(plan, season, why, stem, packs, stages=stages)
+    )
 
 
 def plan_content(
@@ -64,6 +71,7 @@ def plan_content(
     stem: str = STEM,
     packs: Sequence[str] = PACKS,
     sharing: Sharing | None = None,
+    stages: TwoStages | None = None,
 ) -> dict[str, bytes]:
     """Files of a plan by their names, as `write_plan` writes them.
 
@@ -71,6 +79,8 @@ def plan_content(
     ----------
     sharing
         Bills of growers by the farm's rule; by use where not given.
+    stages
+        Orders compared over draws of what is not known, to be written too.
     """
     from planner.campaign.campaign import make_campaign
     from planner.campaign.ical import to_ical
@@ -83,9 +93,10 @@ def plan_content(
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
     from planner.report.workbook import render
-    from planner.risk.as_planned import as_planned
     from planner.risk.as_planned import to_dict as drawn_dict
     from planner.risk.margins import margins
+    from planner.risk.safer import drawn
+    from planner.risk.two_stages import to_dict as stages_dict
     from planner.sharing.bills import bills_json
     from planner.sharing.by_use import bills_of
 
@@ -95,9 +106,12 @@ def plan_content(
     if "what_if" in keys:
         keys["what_if"]["changes"] = [changed_cell(c) for c in season.what_if]
     keys["margins"] = plain(margins(season, plan))
-    held = as_planned(season, plan) if season.unknowns else None
+    held = drawn(season, plan)
     if held is not None:
         keys["unknowns"] = drawn_dict(held)
+    if held is not None and stages is not None:
+        keys["unknowns"] |= stages_dict(stages, season)
+        held = replace(held, stages=stages)
     if plan.treating:
         keys["campaign"] = to_dict(campaign)
     keys |= bills_json(*bills_of(plan, season, sharing))
@@ -127,9 +141,9 @@ def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Boo
     """
     from planner.campaign.campaign import make_campaign
     from planner.report.frames import make_book
-    from planner.risk.as_planned import as_planned
+    from planner.risk.safer import drawn
 
-    held = as_planned(season, plan) if season.unknowns else None
+    held = drawn(season, plan)
     return make_book(plan, season, campaign=make_campaign(season, plan), why=why, held=held)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.report.facts import DIFFER
 from planner.report.measures import Measure
+from planner.report.orders_frames import order_blocks
 from planner.report.sheets import (
     Cell,
     Chart,
@@ -25,7 +26,7 @@ from planner.report.sheets import (
 )
 from planner.risk.ceilings import LIQUID, ceilings, ceilings_by_size
 from planner.risk.margins import OVER, Bag, last_bags
-from planner.risk.words import first_ceiling, first_short, how_often
+from planner.risk.words import chosen, first_ceiling, first_short, how_often
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -54,8 +55,12 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     held = facts.held
     said = [first_short(facts.margins), first_ceiling(ceilings(facts.season, facts.plan))]
     if held is not None:
-        said.insert(0, how_often(held))
+        said = [held.said, how_often(held), *said]
+    stages = held.stages if held is not None else None
+    if stages is not None:
+        said.insert(0, chosen(stages, facts.season))
     blocks: list[Block] = [Text(tuple(s for s in said if s), "", Look.STRONG)]
+    blocks += order_blocks(facts, stages) if stages is not None else []
     blocks += _drawn(held) if held is not None else []
     blocks += [_margins(facts), _bags(facts, bags), _limits(facts)]
     if held is not None:

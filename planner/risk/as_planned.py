@@ -26,6 +26,8 @@ if TYPE_CHECKING:
 
     from planner.plan.plan import Plan
     from planner.risk.draws import Changes
+    from planner.risk.two_stages import TwoStages
+    from planner.risk.uses import Account
     from planner.season.domain import Season, SeedLot
 
     Floats = npt.NDArray[np.float64]
@@ -106,6 +108,10 @@ class AsPlanned:
     """Mean acres for which seed is short."""
     spread: Spread | None
     """Of the product that runs short most often; None where nothing is treated."""
+    said: str = ""
+    """How safe the order is and what a safer one costs, in a sentence, where that was found out."""
+    stages: TwoStages | None = None
+    """Orders compared over draws, where that was done."""
 
 
 def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0) -> AsPlanned:
@@ -146,6 +152,21 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
         if tight
         else None,
     )
+
+
+def needs_drawn(
+    season: Season, plan: Plan, draws: int, seed: int
+) -> tuple[tuple[Account, ...], Floats]:
+    """Products that the plan puts on seed, and their needs in draws, shape (draws, products).
+
+    At least `draws` of them: the next power of two.
+    """
+    count, needs, at = whole_draws(draws), _Needs(season, plan), 0
+    need = np.empty((count, len(needs.accounts)))
+    for n, changes in draw(season, count, seed):
+        need[at : at + n] = needs.of(changes, n)
+        at += n
+    return needs.accounts, need
 
 
 class _Needs:

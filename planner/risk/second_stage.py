@@ -5,8 +5,8 @@ others cost their late price, unopened ones go back, acres short cost what the f
 model decides it (`planner.optimize.model`). Without an order, the same draw gives its floor: what
 the season would cost at best if all had been known before ordering.
 
-Solves are warm: fields are offered what known plans have on them, and the search starts from the
-solution for the planned figures. Such a cost is never below the true one.
+Solves are warm: fields are offered what known plans have on them, and nothing else. Such a cost is
+never below the true one.
 """
 
 from __future__ import annotations
@@ -20,9 +20,9 @@ from planner.optimize.from_plan.warm_start import proven_bound, share_names
 from planner.optimize.mip.highs import Limits, Verdict, solve
 from planner.optimize.model.extract import bags_bought, counts, planting
 from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model, moved
+from planner.optimize.model.program import make_model
 from planner.plan import price
-from planner.risk.turned_out import AS_PLANNED, turned_out
+from planner.risk.turned_out import turned_out
 from planner.season.domain import OnItsWay, PriceBreak, Quantity
 
 if TYPE_CHECKING:
@@ -80,6 +80,10 @@ class Outcome:
     """Proven: the value is no lower, over what the solve could choose from."""
     order: Order
     planted: Pool
+    bought: frozenset[str] = frozenset()
+    """Products and lots bought late."""
+    spare: frozenset[tuple[str, str]] = frozenset()
+    """(Product, container) ordered of which one went back or was left, as it turned out."""
 
 
 def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
@@ -151,7 +155,7 @@ class SecondStage:
         self.credit = np.array(
             [p.carryover * price.lowest_price_per_floz(season, p.name) for p in products]
         )
-        self._known: dict[Order, tuple[Model, Floats] | None] = {}
+        self.kinds = [(c.product, c.name) for c in season.containers]
 
     def outcome(self, order: Order, turn: Turn, *, warm: bool = True) -> Outcome:
         """Decide again what an order comes to in a draw.
@@ -165,41 +169,51 @@ class SecondStage:
             Whether known plans may help; without, everything is offered and nothing known.
         """
         if not warm or not self.pool:
-            return self._again(order, turn, None, None)
-        if order not in self._known:
-            model, matrix = self._late(order, AS_PLANNED, self.pool)
-            x = solve(matrix, Limits(SECONDS, self.gap)).x
-            self._known[order] = None if x is None else (model, x)
-        found = self._again(order, turn, self.pool, self._known[order])
-        if found.short > SHORT:
-            other = self._again(order, turn, None, None)
+            return self._again(order, turn, None)
+        found = self._again(order, turn, self.pool)
+        if found.short > SHORT and not self.has_price:
+            other = self._again(order, turn, None)
             found = min(found, other, key=lambda o: o.value)
         return found
 
-    def _again(
-        self, order: Order, turn: Turn, pool: Pool | None, known: tuple[Model, Floats] | None
-    ) -> Outcome:
+    def _again(self, order: Order, turn: Turn, pool: Pool | None) -> Outcome:
         model, matrix = self._late(order, turn, pool)
-        start = None
-        if known is not None:
-            start = np.zeros(matrix.n_columns)
-            start[: model.matrix.n_columns] = moved(known[0], model, known[1])
-        answer = solve(matrix, Limits(SECONDS, self.gap), start=start)
+        answer = solve(matrix, Limits(SECONDS, self.gap))
         paid = spent(self.season, order)
         if answer.x is None:  # nothing planted is always possible, so time ran out
             short = sum(f.acres for f in model.it.fields)
             money = paid + self.acre * short * self.has_price
             value = paid + self.acre * short
             return Outcome(value, money, short, False, -np.inf, order, frozenset())
-        given = self._given_up_early(order)
-        late = bool(counts(model, answer.x) or bags_bought(model, answer.x))
-        return self._outcome(
-            model,
-            answer.x,
-            answer.objective + paid - given,
-            proven_bound(answer) + paid - given,
-            order,
-            late=late,
+        paid -= self._given_up_early(order)
+        bought = {product for product, _ in counts(model, answer.x)}
+        bought |= set(bags_bought(model, answer.x))
+        found = self._outcome(
+            model, answer.x, answer.objective + paid, proven_bound(answer) + paid, order
+        )
+        return replace(
+            found,
+            late=bool(bought),
+            bought=frozenset(bought),
+            spare=self._spare(order, model, answer.x),
+        )
+
+    def _spare(self, order: Order, model: Model, x: Floats) -> frozenset[tuple[str, str]]:
+        """Containers of which one could have stayed away."""
+        lump = dict(zip((p.name for p in model.it.products), model.it.lump.tolist(), strict=True))
+        left = {
+            p.name: value * lump[p.name]
+            for p, value in zip(model.it.products, x[model.at["left"]].tolist(), strict=True)
+        }
+        back = x[model.matrix.n_columns :]
+        went = {
+            self.kinds[k] for k, n in zip(self._returnable(order), back, strict=True) if n > 0.5
+        }
+        return frozenset(
+            (c.product, c.name)
+            for c in self.season.containers
+            if order.counts.get((c.product, c.name), 0)
+            and ((c.product, c.name) in went or left[c.product] >= c.size - c.heel - SHORT)
         )
 
     def _given_up_early(self, order: Order) -> float:
@@ -212,14 +226,14 @@ class SecondStage:
         )
 
     def _outcome(
-        self, model: Model, x: Floats, value: float, floor: float, order: Order, *, late: bool
+        self, model: Model, x: Floats, value: float, floor: float, order: Order
     ) -> Outcome:
         short = float(x[model.at["short"]].sum())
         short = short if short > SHORT else 0.0
         money = value if self.has_price else value - self.acre * short
         rows = planting(model, x)
         planted = frozenset((p.field, p.lot, p.recipe) for p in rows)
-        return Outcome(value, money, short, late, min(floor, value), order, planted)
+        return Outcome(value, money, short, False, min(floor, value), order, planted)
 
     def _model(self, season: Season, turn: Turn, pool: Pool | None) -> Model:
         it = make_instance(season)
@@ -239,12 +253,19 @@ class SecondStage:
         season = after_ordering(self.season, turned_out(self.season, turn), order)
         model = self._model(season, turn, pool)
         paid = price_paid(self.season, order)
-        back = [
-            (c.product, n, c.returned_for * paid[c.product, c.name], c.size - c.heel)
-            for c in self.season.containers
-            if c.returned_for > 0.0 and (n := order.counts.get((c.product, c.name), 0)) > 0
-        ]
+        back = []
+        for k in self._returnable(order):
+            c, key = self.season.containers[k], self.kinds[k]
+            back.append((c.product, order.counts[key], c.returned_for * paid[key], c.size - c.heel))
         return model, _with_returns(model, back)
+
+    def _returnable(self, order: Order) -> list[int]:
+        """Places of containers that are ordered and may go back."""
+        return [
+            k
+            for k, c in enumerate(self.season.containers)
+            if c.returned_for > 0.0 and order.counts.get(self.kinds[k], 0) > 0
+        ]
 
     def floor(self, turn: Turn) -> Outcome:
         """Cost of a draw at best, had all been known: early and late prices, whichever is less.
@@ -259,9 +280,7 @@ class SecondStage:
             return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
         early = {key: n for key, n in counts(model, answer.x).items() if not key[1].endswith(LATE)}
         order = order_of(early, bags_bought(model, answer.x))
-        return self._outcome(
-            model, answer.x, answer.objective, proven_bound(answer), order, late=False
-        )
+        return self._outcome(model, answer.x, answer.objective, proven_bound(answer), order)
 
 
 def after_ordering(planned: Season, drawn: Season, order: Order) -> Season:

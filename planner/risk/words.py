@@ -2,9 +2,10 @@
 
 from __future__ import annotations
 
+from math import isfinite
 from typing import TYPE_CHECKING
 
-from planner.explain.words import number
+from planner.explain.words import Speech, count, number
 from planner.risk.ceilings import LIQUID
 
 if TYPE_CHECKING:
@@ -13,6 +14,8 @@ if TYPE_CHECKING:
     from planner.risk.as_planned import AsPlanned
     from planner.risk.ceilings import Ceiling
     from planner.risk.margins import ProductMargin
+    from planner.risk.two_stages import TwoStages
+    from planner.season.domain import Season
 
 
 def percent(share: float) -> str:
@@ -67,6 +70,22 @@ def first_ceiling(found: Sequence[Ceiling]) -> str:
         f"The first limit to be passed is {what}: {c.recipe} on lot {c.lot}{where} allows "
         f"{percent(c.used)} more than planned."
     )
+
+
+def chosen(found: TwoStages, season: Season) -> str:
+    """Say which order has the lowest mean cost over draws, how sure that is, and what it saves."""
+    say, best = Speech(season.farm), found.best
+    text = f"Of the orders compared, the one with the lowest mean cost is {best.label}"
+    text += f": {say.money(best.mean)} over {count(found.draws, 'season')} drawn"
+    if found.planned:
+        text += f", {say.money(found.value_of_planning)} less than the plan's order"
+    text += f". It suffices with nothing bought late in {chance(best.enough)}"
+    if isfinite(found.gap):
+        text += (
+            f". No order could cost over {percent(found.gap)} less on average (95 % confidence); "
+            f"knowing everything now would save {say.money(max(0.0, found.price_of_not_knowing))}"
+        )
+    return f"{text}."
 
 
 def how_often(held: AsPlanned) -> str:

@@ -6,6 +6,7 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner import api
+from planner.errors import NoPlanError
 from planner.optimize.options import cores
 from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
@@ -50,6 +51,8 @@ class Extras:
     """Whether to draw what is usually not known where the season says nothing of it."""
     packs: tuple[str, ...] = PACKS
     """Workbooks to write."""
+    safe: float | None = None
+    """Share of draws in which every product must suffice."""
 
 
 def plan_season(source: Path, out: Path | None, options: Options, extras: Extras, say: Say) -> Plan:
@@ -89,6 +92,8 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         plan, again = _near(
             season, earlier, plan, options, _acres(extras.most_moved, season), notes
         )
+    if extras.safe is not None:
+        plan = _safer(season, plan, extras.safe, options.seed)
     say(_plan_lines(plan, season, again, quiet=options.quiet))
     stem = STEM
     if extras.why or changed:
@@ -113,6 +118,23 @@ def _older(folder: Path, packs: Sequence[str]) -> list[str]:
         if left
         else []
     )
+
+
+def _safer(season: Season, plan: Plan, safe: float, seed: int) -> Plan:
+    """Make the order suffice that often.
+
+    Raises
+    ------
+    NoPlanError
+        When nothing is said to be unknown, or no order suffices that often.
+    """
+    if not season.unknowns:
+        msg = (
+            "--safe needs to know what may turn out otherwise: fill in sheet Unknowns, or add "
+            "--usual-unknowns"
+        )
+        raise NoPlanError(msg)
+    return api.make_safer(season, plan, safe, seed=seed)
 
 
 def _beside(paths: Sequence[Path]) -> list[str]:

@@ -40,6 +40,10 @@ class ProgressLine:
         with self._lock:
             self._latest = progress
 
+    def doing(self, what: str) -> None:
+        """Take what is being done now; shown in front of the progress."""
+        self._what = what
+
     def beat(self) -> None:
         """Show the latest state if it is time to."""
         if self._quiet:

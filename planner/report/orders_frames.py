@@ -1,0 +1,165 @@
+"""Orders compared over draws of what is not known: tables and the picture of cost and risk."""
+
+from __future__ import annotations
+
+import math
+from typing import TYPE_CHECKING
+
+from planner.report.facts import DIFFER
+from planner.report.measures import Measure
+from planner.report.sheets import Cell, Chart, ChartKind, Charts, Column, Link, Look, Series, Table
+
+if TYPE_CHECKING:
+    from planner.report.facts import Facts
+    from planner.report.sheets import Block, Content
+    from planner.risk.second_stage import Order
+    from planner.risk.two_stages import OrderChance, TwoStages
+
+
+def order_blocks(facts: Facts, stages: TwoStages) -> list[Block]:
+    """Orders, what one container more or less does, and what can wait."""
+    blocks: list[Block] = [_orders(facts, stages), _worth(stages)]
+    if stages.steps:
+        blocks += [_steps(stages), Charts((_picture(),))]
+    if stages.waiting:
+        blocks.append(_waiting(stages))
+    return blocks
+
+
+def _said(order: Order) -> str:
+    parts = [f"{n} x {product} {name}" for product, name, n in order.containers]
+    parts += [f"{n} bags of {lot}" for lot, n in order.seed]
+    return "; ".join(parts) or "nothing"
+
+
+def _orders(facts: Facts, stages: TwoStages) -> Table:
+    del facts
+    rows: list[tuple[Content, ...]] = [
+        (
+            Cell(o.label, Look.STRONG if place == 0 else Look.PLAIN),
+            o.mean,
+            _edge(o.low),
+            _edge(o.high),
+            o.dearest,
+            o.enough,
+            o.late,
+            o.short,
+            _said(o.order),
+        )
+        for place, o in enumerate(stages.orders)
+    ]
+    note = (
+        f"{stages.draws} seasons drawn, seed {stages.seed}. In each, planting and treating are "
+        "decided again once all is known: late containers and bags at their late price, unopened "
+        "ones back, acres short at Cost of a short acre. The first has the lowest mean."
+    )
+    return Table(
+        name="orders",
+        title="Order now, decide again when all is known",
+        columns=(
+            Column("order", "Order", width=26),
+            Column("mean", "Mean cost", Measure.MONEY),
+            Column("low", "95 % sure: from", Measure.MONEY, width=11),
+            Column("high", "to", Measure.MONEY, width=11),
+            Column("worst", "Dearest tenth", Measure.MONEY, width=11),
+            Column("enough", "Suffices in", Measure.PERCENT),
+            Column("late", "Buys late in", Measure.PERCENT),
+            Column("short", "Short on average", Measure.AREA),
+            Column("holds", "What is ordered", width=50),
+        ),
+        rows=tuple(rows),
+        note=" ".join([note, *(f"Time ran out: {s}." for s in stages.left_out)]),
+    )
+
+
+def _edge(x: float) -> Content:
+    return x if math.isfinite(x) else Cell("-", Look.FAINT)
+
+
+def _worth(stages: TwoStages) -> Table:
+    rows: list[tuple[Content, ...]] = [
+        ("What planning for it saves against the plan's order", stages.value_of_planning),
+        ("What knowing everything now would save", _edge(stages.price_of_not_knowing)),
+        ("What a season would cost on average, had all been known", _edge(stages.floor)),
+        ("... at least, 95 % sure", _edge(stages.floor_low)),
+    ]
+    gap = f"{stages.gap:.2%}" if math.isfinite(stages.gap) else "not found out"
+    return Table(
+        name="worth",
+        title="What planning for it is worth",
+        columns=(Column("what", "On average", width=52), Column("money", "Money", Measure.MONEY)),
+        rows=tuple(rows),
+        note=f"Optimality gap of the best order, 95 % sure: {gap} of its mean cost, from "
+        f"{stages.floor_draws} draws (Mak, Morton and Wood 1999).",
+    )
+
+
+def _steps(stages: TwoStages) -> Table:
+    base = stages.steps[0]
+    rows: list[tuple[Content, ...]] = [
+        (
+            Cell(
+                "The order chosen" if place == 0 else o.label,
+                Look.STRONG if not place else Look.PLAIN,
+            ),
+            o.mean - base.mean,
+            _runs_out(o),
+            o.late,
+            o.short,
+            o.dearest - base.dearest,
+        )
+        for place, o in sorted(enumerate(stages.steps), key=lambda x: (_runs_out(x[1]), x[1].mean))
+    ]
+    return Table(
+        name="steps",
+        title="What one container or bag more or less does",
+        columns=(
+            Column("step", "One more or less", width=34),
+            Column("more", "Mean cost more", Measure.MONEY, width=11),
+            Column("out", "Runs out in", Measure.PERCENT),
+            Column("late", "Buys late in", Measure.PERCENT),
+            Column("short", "Short on average", Measure.AREA),
+            Column("worst", "Dearest tenth more", Measure.MONEY, width=11),
+        ),
+        rows=tuple(rows),
+        note=f"On {base.draws} other draws, the same for all. Only what was bought late in one of "
+        "them is tried with one more, only what went back or was left with one less.",
+    )
+
+
+def _runs_out(o: OrderChance) -> float:
+    return 1.0 - o.enough
+
+
+def _picture() -> Chart:
+    return Chart(
+        "Mean cost more than the order chosen, and how often it runs out",
+        ChartKind.COLUMNS,
+        Link(DIFFER, "steps"),
+        "step",
+        (Series("more"),),
+        "From the safest on the left",
+        "Mean cost more",
+        8.5,
+    )
+
+
+def _waiting(stages: TwoStages) -> Table:
+    rows: list[tuple[Content, ...]] = []
+    for w in stages.waiting:
+        advice = "buy now" if w.low > 0.0 else ("wait" if w.high < 0.0 else "no clear difference")
+        rows.append((w.product, advice, w.wait_costs, _edge(w.low), _edge(w.high)))
+    return Table(
+        name="waiting",
+        title="Buy now or wait",
+        columns=(
+            Column("product", "Product"),
+            Column("advice", "What is cheaper", width=20),
+            Column("more", "Waiting costs more", Measure.MONEY, width=11),
+            Column("low", "95 % sure: from", Measure.MONEY, width=11),
+            Column("high", "to", Measure.MONEY, width=11),
+        ),
+        rows=tuple(rows),
+        note="Each product with a late price, if none of it is ordered now and all that is needed "
+        "is bought late; the rest of the order as chosen.",
+    )

@@ -1,0 +1,224 @@
+"""The cheapest order that suffices as often as is wanted, with the plan held as it is.
+
+Bags, recipes and planting stay; containers are added, never taken away. Every product has a list
+of additions worth while (none other covers as much for less); the cheapest combination whose joint
+chance over the same draws is high enough is found best first, so the first one found is the
+cheapest by its list price. What breaks, freight and discounts make of it is then priced exactly.
+"""
+
+from __future__ import annotations
+
+import heapq
+import itertools
+from dataclasses import dataclass, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.explain.words import Speech, count, listing
+from planner.plan import price
+from planner.plan.plan import PROVEN_GAP, Outcome
+from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
+from planner.risk.words import chance
+
+if TYPE_CHECKING:
+    import numpy.typing as npt
+
+    from planner.plan.plan import Plan
+    from planner.season.domain import Container, Season
+
+    Bools = npt.NDArray[np.bool_]
+    Counts = dict[tuple[str, str], int]
+
+DRAWS = 16_384
+"""Draws that orders are compared on."""
+SAFE = 0.95
+"""Chance that page one asks a safer order for."""
+MOST_KINDS = 3
+"""Containers of one kind that may be added at the most."""
+MOST_TRIED = 20_000
+"""Combinations looked at; beyond that none is said to be found."""
+
+
+@dataclass(frozen=True, slots=True)
+class Safer:
+    """An order with containers added."""
+
+    added: tuple[tuple[str, str, int], ...]
+    """Product, container and how many more; empty where the plan's own order will do."""
+    enough: float
+    """Share of draws in which every product suffices."""
+    cost: float
+    """Money more than the plan's order, what is left valued as in the plan."""
+    within_money: bool
+    """Whether it stays within the most to spend."""
+
+
+@dataclass(frozen=True, slots=True)
+class _Addition:
+    cost: float
+    floz: float
+    counts: tuple[tuple[str, int], ...]
+
+
+def safer_order(
+    season: Season, plan: Plan, safe: float = SAFE, *, draws: int = DRAWS, seed: int = 0
+) -> Safer | None:
+    """Find the cheapest containers to add until every product suffices that often.
+
+    Parameters
+    ----------
+    safe
+        Share of draws in which every product must suffice, over 0 and at most 1.
+
+    Returns
+    -------
+    Safer or None
+        None where no addition within what is sold reaches it.
+    """
+    accounts, need = needs_drawn(season, plan, draws, seed)
+    if not accounts:
+        return Safer((), 1.0, 0.0, within_money=True)
+    choices, holds = [], []
+    for column, account in enumerate(accounts):
+        own = need[:, column]
+        lack = float(own.max()) - account.supply
+        found = _additions(season, plan, account.product, lack)
+        choices.append(found)
+        holds.append([own <= (account.supply + a.floz) * (1.0 + ROUNDING) for a in found])
+    best = _cheapest(choices, holds, safe)
+    if best is None:
+        return None
+    picked, enough = best
+    added = tuple(
+        (account.product, name, n)
+        for account, found, at in zip(accounts, choices, picked, strict=True)
+        for name, n in found[at].counts
+    )
+    safer = with_added(season, plan, added)
+    most = season.farm.most_to_spend
+    within = most is None or safer.cost.spent <= most or safer.cost.spent <= plan.cost.spent
+    return Safer(added, enough, safer.cost.total - plan.cost.total, within)
+
+
+def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_Addition]:
+    """Additions for a product, by cost, the first being none; each covers more than those before.
+
+    None is larger than it takes to cover `lack`, fl oz.
+    """
+    ordered = {(o.product, o.container): o.count for o in plan.order}
+    mine = [c for c in season.containers if c.product == product]
+    each = [range(_most(c, ordered.get((product, c.name), 0), lack) + 1) for c in mine]
+    found = []
+    for counts in itertools.product(*each):
+        floz = sum(n * (c.size - c.heel) for n, c in zip(counts, mine, strict=True))
+        cost = sum(
+            _more(c, ordered.get((product, c.name), 0), n)
+            for n, c in zip(counts, mine, strict=True)
+        )
+        names = tuple((c.name, n) for n, c in zip(counts, mine, strict=True) if n)
+        found.append(_Addition(cost, floz, names))
+    found.sort(key=lambda a: (a.cost, -a.floz, a.counts))
+    kept = [_Addition(0.0, 0.0, ())]
+    for a in found:
+        if a.floz > kept[-1].floz and (kept[-1].floz < lack):
+            kept.append(a)
+    return kept
+
+
+def _most(c: Container, had: int, lack: float) -> int:
+    usable = c.size - c.heel
+    if lack <= 0.0 or usable <= 0.0:
+        return 0
+    most = min(MOST_KINDS, int(np.ceil(lack / usable)))
+    return most if c.most is None else max(0, min(most, c.most - had))
+
+
+def _more(c: Container, had: int, n: int) -> float:
+    """Money for more of a container that some are ordered of; infinite under its From count."""
+    if n == 0:
+        return 0.0
+    if had + n < min(b.from_count for b in c.breaks):
+        return float(np.inf)
+    before = had * price.list_price(c, had) if had else 0.0
+    return (had + n) * price.list_price(c, had + n) - before
+
+
+def _cheapest(
+    choices: list[list[_Addition]], holds: list[list[Bools]], safe: float
+) -> tuple[tuple[int, ...], float] | None:
+    """Cheapest pick of one addition a product whose joint chance is high enough."""
+    first = tuple(0 for _ in choices)
+    heap, seen = [(0.0, first)], {first}
+    for _ in range(MOST_TRIED):
+        if not heap:
+            return None
+        cost, picked = heapq.heappop(heap)
+        joint = np.ones(len(holds[0][0]), dtype=bool)
+        for hold, at in zip(holds, picked, strict=True):
+            joint &= hold[at]
+        enough = float(joint.mean())
+        if enough >= safe:
+            return picked, enough
+        for place, at in enumerate(picked):
+            step = (*picked[:place], at + 1, *picked[place + 1 :])
+            if at + 1 < len(choices[place]) and step not in seen:
+                more = choices[place][at + 1].cost - choices[place][at].cost
+                if np.isfinite(more):
+                    seen.add(step)
+                    heapq.heappush(heap, (cost + more, step))
+    return None
+
+
+def with_added(season: Season, plan: Plan, added: tuple[tuple[str, str, int], ...]) -> Plan:
+    """Return a plan with containers added to its order, all else as it was, priced again."""
+    counts: Counts = {(o.product, o.container): o.count for o in plan.order}
+    for product, name, n in added:
+        counts[product, name] = counts.get((product, name), 0) + n
+    cost, order, purchases, uses = price.price_plan(
+        season,
+        counts,
+        {s.lot: s.bags for s in plan.seed_purchases},
+        plan.treating,
+        plan.planting,
+        plan.run_order,
+    )
+    bound = min(plan.bound, cost.total)
+    gap = (cost.total - bound) / max(1.0, abs(cost.total))
+    proven = gap <= PROVEN_GAP and plan.shortage_proven
+    outcome = Outcome.OPTIMAL if proven else Outcome.FEASIBLE
+    plan = replace(plan, outcome=outcome)
+    return replace(
+        plan, cost=cost, order=order, seed_purchases=purchases, products=uses, bound=bound, gap=gap
+    )
+
+
+def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
+    """Plan in draws with what a safer order costs; None where nothing is said to be unknown."""
+    if not season.unknowns:
+        return None
+    held = as_planned(season, plan, seed=seed)
+    safer = None if held.enough >= SAFE else safer_order(season, plan, seed=seed)
+    return replace(held, said=safety(season, held, safer))
+
+
+def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = SAFE) -> str:
+    """Say in one sentence how safe the order is and what a safer one costs.
+
+    Parameters
+    ----------
+    held
+        The plan in draws.
+    safer
+        What `safer_order` returns for `safe`.
+    """
+    text = f"This order suffices in {chance(held.enough)} seasons drawn from sheet Unknowns"
+    if held.enough >= safe or (safer is not None and not safer.added):
+        return f"{text}."
+    if safer is None:
+        return f"{text}; nothing that is sold brings it to {chance(safe)}."
+    more = listing([f"{count(n, f'more {name}')} of {product}" for product, name, n in safer.added])
+    money = Speech(season.farm).money(abs(safer.cost))
+    costs = f"costs {money} more" if safer.cost >= 0.0 else f"saves {money}"
+    text += f"; one that suffices in {chance(safer.enough)} {costs}: {more}"
+    return f"{text}." if safer.within_money else f"{text}, which is over the most to spend."

@@ -1,0 +1,98 @@
+"""The command `risk` from input to files: plan, compare orders over draws, write."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, replace
+from time import monotonic
+from typing import TYPE_CHECKING
+
+from planner import api
+from planner.report.measures import manner_of
+from planner.terminal import places
+from planner.terminal.deciding import decide, watched
+from planner.terminal.progress import ProgressLine
+from planner.terminal.text import paragraph, written_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.plan.plan import Plan
+    from planner.risk.two_stages import TwoStages
+    from planner.season.domain import Season
+    from planner.terminal.deciding import Options
+
+FIRST = 0.1
+"""Share of the time in which the plan itself is decided, where none is given."""
+
+
+@dataclass(frozen=True, slots=True)
+class Spread:
+    """How many draws, and where they are worked on."""
+
+    draws: int
+    workers: int = 1
+    cluster: str | None = None
+
+
+def weigh_orders(
+    source: Path, out: Path | None, options: Options, spread: Spread, known: Path | None = None
+) -> list[str]:
+    """Compare orders over draws of what is not known and write the plan with them.
+
+    Parameters
+    ----------
+    options
+        Its seconds are for all of it.
+    known
+        plan.json of this season; without, the plan is made first.
+
+    Returns
+    -------
+    list of str
+        What to print. Where sheet Unknowns is empty, what is usually not known is drawn.
+
+    Raises
+    ------
+    PlannerError
+        See `planner.api`.
+    """
+    from planner.report.files import CALENDAR, JSON, PACKS, check_folder
+    from planner.report.packs import file_name
+    from planner.report.sheets import Pack
+    from planner.risk.words import chosen
+
+    began = monotonic()
+    season = api.with_usual_unknowns(api.load(source))
+    folder = out or places.plan_folder(source)
+    names = [file_name(Pack(pack)) for pack in PACKS]
+    check_folder(folder, [*names, JSON, CALENDAR])
+    if known is None:
+        plan, _ = decide(season, replace(options, seconds=FIRST * options.seconds))
+    else:
+        plan = api.read_plan(known, season)
+    left = max(1.0, options.seconds - (monotonic() - began))
+    stages = _weighed(season, plan, replace(options, seconds=left), spread)
+    lines = paragraph(chosen(stages, season), 0)
+    lines += [line for told in stages.left_out for line in paragraph(f"Time ran out: {told}.", 0)]
+    paths = api.write(plan, season, folder, stages=stages)
+    return [*lines, *written_lines(paths)]
+
+
+def _weighed(season: Season, plan: Plan, options: Options, spread: Spread) -> TwoStages:
+    line = ProgressLine(manner_of(season.farm), "comparing orders", quiet=options.quiet)
+    found, _ = watched(
+        lambda stop: api.compare_orders(
+            season,
+            plan,
+            draws=spread.draws,
+            seed=options.seed,
+            seconds=options.seconds,
+            workers=spread.workers,
+            cluster=spread.cluster,
+            on_progress=line.doing,
+            stop=stop,
+        ),
+        line,
+        "Stopping: what is known by now is kept. Ctrl-C again leaves.",
+    )
+    return found

@@ -1,0 +1,80 @@
+"""Laws of two stages on random small seasons, every scenario and every order enumerated."""
+
+import itertools
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from planner import api
+from planner.risk.second_stage import Order, SecondStage, ordered_by
+from planner.risk.statistics import values
+from planner.risk.turned_out import AS_PLANNED, Turn
+from planner.season.domain import Quantity
+
+
+def written(folder: Path, rng: np.random.Generator) -> None:
+    """Two fields, two lots of one variety, a product in two sizes; prices and returns at random."""
+    jug, keg = (float(rng.integers(80, 140)), float(rng.integers(150, 320)))
+    late = [round(p * rng.uniform(1.0, 1.5), 2) for p in (jug, keg)]
+    back = [int(rng.integers(0, 100)) for _ in range(2)]
+    pages = {
+        "farm.csv": "Setting,Value\nFarm name,Two\nPlan date,2027-01-15\n"
+        f"Cost of a short acre,{int(rng.integers(5, 60))}\n",
+        "fields.csv": "Field,Acres,Seeding rate\n"
+        f"A,{int(rng.integers(20, 60))},140000\nB,{int(rng.integers(20, 60))},150000\n",
+        "seed lots.csv": "Lot,Variety,Maturity,Units on hand,Units per bag,Seeds per lb\n"
+        f"L-1,Heron,1.8,{int(rng.integers(2, 4)) * 20},20,2800\n"
+        f"L-2,Heron,1.8,{int(rng.integers(1, 4)) * 20},20,2600\n",
+        "products.csv": "Product,Kind\nGreen Cap,fungicide\n",
+        "recipes.csv": "Recipe,Product,Rate\nBase,Green Cap,4 fl oz/cwt\n",
+        "containers.csv": "Product,Container,Size,Price,Late price,Returned for\n"
+        f"Green Cap,jug,1 gal,{jug},{late[0]},{back[0]}%\n"
+        f"Green Cap,keg,2.5 gal,{keg},{late[1]},{back[1]}%\n",
+    }
+    folder.mkdir()
+    for name, text in pages.items():
+        (folder / name).write_text(text, "utf-8")
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
+    tmp_path: Path, number: int
+) -> None:
+    """WS <= RP <= EEV: A. Madansky, Management Science 6, 1960, from memory."""
+    rng = np.random.default_rng(number)
+    written(tmp_path / "season", rng)
+    season = api.load(tmp_path / "season")
+    turns = [
+        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
+        for used, size in itertools.product((0.9, 1.15), (0.95, 1.05))
+    ]
+    weights = rng.dirichlet(np.ones(len(turns)))
+    stage = SecondStage(season, gap=0.0)
+    kinds = ("jug", "keg")
+    orders = [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(kinds, ns, strict=True) if n))
+        for ns in itertools.product(range(5), range(3))
+    ]
+    table = np.array([[stage.outcome(o, t).value for t in turns] for o in orders])
+    floors = [stage.floor(t) for t in turns]
+    mean = orders.index(stage.floor(AS_PLANNED).order)
+    found = values(table, np.array([f.value for f in floors]), mean, weights)
+    assert found.knowing <= found.recourse + 1e-6
+    assert found.recourse <= found.planned + 1e-6
+    for column, floor in enumerate(floors):
+        assert floor.floor <= table[:, column].min() + 1e-6
+        at_best = table[:, column].min()
+        assert floor.value == pytest.approx(at_best, abs=1e-4) or floor.value < at_best
+
+
+def test_without_surprises_the_second_stage_is_the_plan(tmp_path: Path) -> None:
+    """As planned, deciding again costs what the plan costs: all was known."""
+    written(tmp_path / "season", np.random.default_rng(99))
+    season = api.load(tmp_path / "season")
+    plan = api.make_plan(season, seconds=5)
+    stage = SecondStage(season, gap=0.0)
+    found = stage.outcome(ordered_by(plan), AS_PLANNED)
+    short = sum(s.acres for s in plan.shortages)
+    price = season.farm.short_acre_cost or 0.0
+    assert found.value <= plan.cost.total + price * short + 1e-6
