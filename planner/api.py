@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
-    from planner.risk.two_stages import TwoStages
+    from planner.risk.compared import TwoStages
     from planner.season.domain import Season, WhatIf
     from planner.season.tables import Book as Cells
     from planner.sharing.shares import Sharing

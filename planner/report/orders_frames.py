@@ -12,8 +12,8 @@ from planner.report.sheets import Cell, Chart, ChartKind, Charts, Column, Link, 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
+    from planner.risk.compared import OrderChance, TwoStages
     from planner.risk.second_stage import Order
-    from planner.risk.two_stages import OrderChance, TwoStages
 
 
 def order_blocks(facts: Facts, stages: TwoStages) -> list[Block]:

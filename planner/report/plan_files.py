@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
-    from planner.risk.two_stages import TwoStages
+    from planner.risk.compared import TwoStages
     from planner.season.domain import Season
     from planner.sharing.shares import Sharing
 
@@ -94,9 +94,9 @@ def plan_content(
     from planner.report.sheets import Pack
     from planner.report.workbook import render
     from planner.risk.as_planned import to_dict as drawn_dict
+    from planner.risk.compared import to_dict as stages_dict
     from planner.risk.margins import margins
     from planner.risk.safer import drawn
-    from planner.risk.two_stages import to_dict as stages_dict
     from planner.sharing.bills import bills_json
     from planner.sharing.by_use import bills_of
 

@@ -25,8 +25,8 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
+    from planner.risk.compared import TwoStages
     from planner.risk.draws import Changes
-    from planner.risk.two_stages import TwoStages
     from planner.risk.uses import Account
     from planner.season.domain import Season, SeedLot
 

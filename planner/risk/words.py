@@ -13,8 +13,8 @@ if TYPE_CHECKING:
 
     from planner.risk.as_planned import AsPlanned
     from planner.risk.ceilings import Ceiling
+    from planner.risk.compared import TwoStages
     from planner.risk.margins import ProductMargin
-    from planner.risk.two_stages import TwoStages
     from planner.season.domain import Season
 
 

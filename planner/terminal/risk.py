@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.plan.plan import Plan
-    from planner.risk.two_stages import TwoStages
+    from planner.risk.compared import TwoStages
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
 
