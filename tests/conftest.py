@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 import pytest
 
+from tests.browser import NO_BROWSER
 from tests.office import MISSING
 from tests.quick import VARIABLE
 from tests.work import NO_DASK
@@ -80,6 +81,10 @@ NOT_TESTED = (
     " fonts-liberation fonts-dejavu-core"
 )
 """What `.ci/run` looks for too."""
+NOT_BROWSED = (
+    "Not tested: the page in a real browser (skipped tests: {count}, in {files}). For these, on"
+    " Debian or Ubuntu: apt-get install chromium, and pip install playwright axe-playwright-python"
+)
 NOT_SPREAD = (
     "Not tested: work in several processes and on a cluster (skipped tests: {count}, in {files})."
     " For these: pip install -e '.[many]'"
@@ -87,8 +92,9 @@ NOT_SPREAD = (
 
 
 def pytest_terminal_summary(terminalreporter: pytest.TerminalReporter) -> None:
-    """Say what was not tested for want of LibreOffice, poppler or Dask, and how to get them."""
-    for missing, sentence in ((MISSING, NOT_TESTED), (NO_DASK, NOT_SPREAD)):
+    """Say what was not tested for want of programs or libraries, and how to get them."""
+    wanted = ((MISSING, NOT_TESTED), (NO_BROWSER, NOT_BROWSED), (NO_DASK, NOT_SPREAD))
+    for missing, sentence in wanted:
         every = terminalreporter.stats.get("skipped", [])
         skipped = [r for r in every if missing in str(r.longrepr)]
         if skipped:

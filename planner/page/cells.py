@@ -160,6 +160,8 @@ def _cell(content: Content, column: Column, book: Book, base: str) -> Shown:
         if text.startswith(begins):
             look = live
     side = "text" if isinstance(value, str) or measure in LEFT else "number"
+    if measure is Measure.DATE and value is not None:
+        side = "day"
     href = address(cell.link, book, base) if cell.link is not None else ""
     return Shown(text, " ".join(filter(None, (side, css_of(look)))), href)
 

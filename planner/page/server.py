@@ -171,6 +171,7 @@ def _listen(port: int) -> socket.socket:
         listener.setsockopt(socket.SOL_SOCKET, socket.SO_REUSEADDR, 1)
     try:
         listener.bind((ADDRESS, port))
+        listener.listen()  # who comes before the server runs waits for it
     except (OSError, OverflowError) as error:
         listener.close()
         reason = getattr(error, "strerror", None) or "no such port"

@@ -32,7 +32,7 @@ INKS = ("#2f6f80", "#a3560c", "#dfe8ea", "#6e2410", "#6c8f98", "#5b4b8a")
 EDGE = "#1c2b30"
 PATTERNS = ("", "slant", "", "cross", "lines", "dots")
 """Beside each colour, so that bars stay apart without it."""
-MOST_LABEL = 20
+MOST_LABEL = 28
 """Letters of a name beside a lying bar; the whole name is in the bar's title."""
 SHOULD_TICK = 5
 _numbers = count(1)

@@ -354,7 +354,7 @@ class Views:
             "sheet": sheet,
             "blocks": [b for b in sheet.blocks if not isinstance(b, PageBreak | Labels)],
             "labels": any(isinstance(b, Labels) for b in sheet.blocks),
-            "extra": [svg.draw(chart, book) for chart in extra],
+            "extra": [(chart.title, svg.draw(chart, book)) for chart in extra],
             "table": table,
             "figure": figure,
             "draw": lambda chart: svg.draw(chart, book),

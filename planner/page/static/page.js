@@ -1,6 +1,9 @@
 // What needs no reload: dropping a file, watching a plan, trying changes. All of it works without.
 "use strict";
 
+const menu = document.querySelector(".menu details");
+if (menu && matchMedia("(min-width: 56.01rem)").matches) menu.open = true;
+
 const drop = document.querySelector(".drop");
 if (drop) {
   const input = drop.querySelector("input[type=file]");
