@@ -60,6 +60,7 @@ from planner.optimize.model.program import (
 from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.search import run, shortage, workshop
 from planner.optimize.search.run import solve
+from planner.optimize.search.strategies import _task
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests import milp, oracle, seasons
@@ -758,7 +759,7 @@ def test_plans_made_step_by_step_keep_the_rules(size):
     state, before = shop.state, shop.state.cost
     shop.order.put(relaxed_order(shop))
     for _ in range(3):
-        relax_and_fix.mend(run._task(shop, shop.rng, solve_matrix))
+        relax_and_fix.mend(_task(shop, shop.rng, solve_matrix))
     assert state._keeps_rules(state.x)
     assert floor - CLOSE * abs(floor) <= state.cost < 0.99 * before
 
@@ -812,7 +813,7 @@ def test_two_threads_make_one_roomier_order():
         assert not thread.is_alive()
 
     def mend(solver):
-        relax_and_fix.mend(run._task(shop, Dice(), solver))
+        relax_and_fix.mend(_task(shop, Dice(), solver))
         mended.append(solver.roomier)
 
     mend(NoneNear(shop, other))
@@ -850,7 +851,7 @@ def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
     shop, _, _ = relaxed((16, 10, 3, 2, 1))
     model, x = shop.near.model, relaxed_order(shop)
-    y = relax_and_fix._roomier(run._task(shop, shop.rng, solve_matrix), x, 0.05)
+    y = relax_and_fix._roomier(_task(shop, shop.rng, solve_matrix), x, 0.05)
     used, lump = relax_and_fix._used(model, x), model.it.lump
     assert used.max() > 0
     assert (used >= -1e-6).all()

@@ -9,7 +9,8 @@ import numpy as np
 
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import MORE_URGENT, Piece, pieces_on
-from planner.optimize.mip.highs import Limits, reduced, solve
+from planner.optimize.mip.highs import Limits, solve
+from planner.optimize.mip.part import solve_part
 from planner.optimize.model.program import ORDER, flag_lots
 from planner.optimize.model.variables import qualifying
 
@@ -76,15 +77,9 @@ def _put_seed(model: Model, p: Facts, s: Tally, x: Floats) -> None:
 
 def with_order(model: Model, x: Floats, seconds: float, gap: float = 1e-6) -> Floats | None:
     """The solution with the cheapest order for the bags it treats."""
-    free = np.zeros(model.matrix.n_columns, dtype=bool)
-    for group in ORDER:
-        free[model.at[group]] = True
-    part, columns = reduced(model.matrix, free, x)
-    answer = solve(part, Limits(seconds=seconds, gap=gap))
-    if answer.x is None:
-        return _paid_for(model, x, seconds) if model.has_money_row else None
-    y = x.copy()
-    y[columns] = answer.x
+    y, _ = solve_part(model.matrix, model.of(ORDER), x, Limits(seconds=seconds, gap=gap))
+    if y is None and model.has_money_row:
+        return _paid_for(model, x, seconds)
     return y
 
 

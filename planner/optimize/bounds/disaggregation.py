@@ -15,8 +15,9 @@ from planner.optimize.annealing.decode import with_order
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds.column_generation import rough_price
 from planner.optimize.incumbent.incumbent import SHORT_SLACK
-from planner.optimize.mip.highs import INFINITE, Limits, Watch, reduced
+from planner.optimize.mip.highs import INFINITE, Limits, Watch
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.mip.part import solve_part
 from planner.optimize.model.instance import places_of, spread_rules
 from planner.optimize.model.program import ORDER, make_model, moved
 
@@ -62,7 +63,7 @@ def plant(
     acres = np.array([f.acres for f in fields])
     own = np.searchsorted(np.array(model.keys["short_in"]), [f.priority for f in fields])
     matrix, seed = _acres_only(model), _Seed(model, model.choices)
-    x = np.zeros(matrix.n_columns)
+    x: Floats = np.zeros(matrix.n_columns)
     x[model.at["short"]], x[model.at["short_in"]] = acres, np.bincount(own, acres)
     given = program.given(z, model.it)
     to_come = np.bincount(program.field, z[program.acres], len(acres))
@@ -77,13 +78,14 @@ def plant(
         enough = replace(limits, gap=0.0, target=matrix.price(x) - gone + SHORT_SLACK)
         for recipes in seed.recipes_for(given[:, variety], variety):
             free = seed.columns(given[:, variety], variety, recipes)
-            part, columns = reduced(replace(matrix, lower=lower), free, x)
-            answer = solver(part, enough, watch=Watch(state))
-            if answer.x is None:
+            held = replace(matrix, lower=lower)
+            y, answer = solve_part(held, free, x, enough, watch=Watch(state), solver=solver)
+            if y is None:
                 return None
+            best = y
             if answer.objective <= (enough.target or 0.0):
                 break
-        x[columns] = answer.x
+        x = best
     return with_order(model, np.where(matrix.integer, np.round(x), x), limits.seconds)
 
 
@@ -156,9 +158,7 @@ def _acres_only(model: Model) -> Matrix:
     Rules of spread wait for the whole plan: the first variety would be all that is planted.
     """
     matrix = aimed_at_acres(model).matrix
-    order = np.zeros(matrix.n_columns, dtype=bool)
-    for group in ORDER:
-        order[model.at[group]] = True
+    order = model.of(ORDER)
     asking = np.zeros(len(matrix.row_lower), dtype=bool)
     asking[matrix.row[order[matrix.column]]] = True
     short, added = (np.isin(matrix.column, model.at[group]) for group in ("short", "short_in"))

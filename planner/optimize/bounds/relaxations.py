@@ -6,18 +6,26 @@ of a program with whole numbers is one that two kinds of solve agree on (`verifi
 
 from __future__ import annotations
 
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    Ints = NDArray[np.int64]
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.incumbent.incumbent import same_short
+from planner.optimize.incumbent.incumbent import same_short, short_slack
 from planner.optimize.incumbent.restrictions import held_short, short_caps
-from planner.optimize.mip.highs import Limits, Verdict, Watch, is_lower, now, solve
+from planner.optimize.mip.highs import Limits, Matrix, Verdict, Watch, is_lower, now, solve
+from planner.optimize.mip.part import minimize_in_turn
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import (
-    aimed_at,
     moved,
     rounded,
     with_whole_order,
@@ -120,34 +128,39 @@ def fewest_short(
     solver: Solver = solve,
 ) -> bool:
     """Make acres short as few as possible, priority by priority; says whether that is proven."""
-    until, proven = now() + seconds, True
-    least = np.zeros(len(model.at["short_in"]))
-    for place, column in enumerate(model.at["short_in"].tolist()):
-        if not state.short or state.short[place] > 1e-9:
-            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            watch = Watch(state, _taker(state, model), better=_fewer(state, model, column))
-            answer = verified(aimed_at(model, column), limits, watch, solver, at_once=nodes is None)
-            if answer.x is not None:
-                state.offer(rounded(model, answer.x))
-            proven = proven and answer.verdict is Verdict.OPTIMAL
-            least[place] = answer.objective
-        if not state.short:
-            return False
-        upper = model.matrix.upper[model.at["short_in"]].copy()
-        upper[place] = short_caps(state)[place]
-        model = model.bounded("short_in", upper)
+    until, verdicts, places = now() + seconds, set[Verdict](), model.at["short_in"]
+    least = np.zeros(len(places))
+
+    def solve_one(matrix: Matrix, place: int) -> Answer | None:
+        if state.short and state.short[place] <= 1e-9:
+            return None
+        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+        better = _fewer(state, matrix, places, int(places[place]))
+        watch = Watch(state, _taker(state, model), better=better)
+        answer = verified(matrix, limits, watch, solver, at_once=nodes is None)
+        if answer.x is not None:
+            state.offer(rounded(model, answer.x))
+        verdicts.add(answer.verdict)
+        least[place] = answer.objective
+        return replace(answer, x=state.x)
+
+    answers, _ = minimize_in_turn(
+        model.matrix, places.tolist(), solve_one, lambda place, _: float(short_caps(state)[place])
+    )
+    proven = len(answers) == len(places) and verdicts <= {Verdict.OPTIMAL}
     return proven and same_short(least, np.array(state.short))
 
 
-def _fewer(state: State, model: Model, column: int) -> Callable[[float], Floats | None]:
-    """The best plan, where it leaves fewer acres short and keeps to what the model holds."""
-    places = model.at["short_in"]
+def _fewer(
+    state: State, matrix: Matrix, places: Ints, column: int
+) -> Callable[[float], Floats | None]:
+    """The best plan, where it leaves fewer acres short and keeps to what the program holds."""
 
     def better(known: float) -> Floats | None:
         x = state.x
         if x is None or not is_lower(x[column], known):
             return None
-        return x if np.all(x[places] <= model.matrix.upper[places]) else None
+        return x if np.all(x[places] <= matrix.upper[places]) else None
 
     return better
 
@@ -160,25 +173,43 @@ def least_short(
     Both by priority; every priority's figure is for plans that leave no more short in those
     before it. The solution is None where none was found in time.
     """
-    until, loose = now() + seconds, without_field_rule(model)
-    places = loose.at["short_in"]
-    least: Floats = np.zeros(len(places))
-    x = None
-    for place, column in enumerate(places.tolist()):
-        if state.short and state.short[place] <= 1e-9:
-            found = np.zeros(len(places))
-        else:
-            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            answer = verified(
-                aimed_at(loose, column), limits, Watch(state), solver, at_once=nodes is None
-            )
-            x = answer.x
-            if x is None:
-                return None, least
-            found = x[places]
-            least[place] = max(0.0, answer.bound)
-        loose = loose.bounded("short_in", held_short(loose, found, place + 1))
+    loose = without_field_rule(model)
+    places = loose.at["short_in"].tolist()
+    x, least = fewest_in_turn(state, loose.matrix, places, seconds, nodes, solver)
     return None if x is None else moved(loose, model, rounded(loose, x)), least
+
+
+def fewest_in_turn(
+    state: State,
+    matrix: Matrix,
+    columns: list[int],
+    seconds: float,
+    nodes: int | None,
+    solver: Solver,
+) -> tuple[Floats | None, Floats]:
+    """A relaxation's fewest acres short, by priority, and what is proven of each.
+
+    Priorities of which the best plan leaves none short are not looked at. The solution is None
+    where there was nothing to look at or nothing was found in time.
+    """
+    until, slack = now() + seconds, short_slack(len(columns))
+    least: Floats = np.zeros(len(columns))
+
+    def solve_one(program: Matrix, place: int) -> Answer | None:
+        if state.short and state.short[place] <= 1e-9:
+            return None
+        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
+        return verified(program, limits, Watch(state), solver, at_once=nodes is None)
+
+    def cap(place: int, answer: Answer | None) -> float:
+        found = 0.0 if answer is None or answer.x is None else float(answer.x[columns[place]])
+        return found + float(slack[place]) if found > 1e-9 else 0.0
+
+    answers, _ = minimize_in_turn(matrix, columns, solve_one, cap)
+    solved = [(place, answer) for place, answer in enumerate(answers) if answer is not None]
+    for place, answer in solved:
+        least[place] = max(0.0, answer.bound)
+    return solved[-1][1].x if solved and len(answers) == len(columns) else None, least
 
 
 def cheapest_loosely(

@@ -13,9 +13,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.incumbent.incumbent import short_slack
-from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, now, reduced
-from planner.optimize.mip.verified import verified
+from planner.optimize.bounds.relaxations import fewest_in_turn
+from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, now
+from planner.optimize.mip.part import solve_part
 from planner.optimize.model.instance import spread_rules, units_to_treat
 
 if TYPE_CHECKING:
@@ -195,27 +195,7 @@ def least_filled(
     As `floors.least_short`: by priority, every figure for plans that leave no more short in those
     before it. The solution is None where nothing was found in time.
     """
-    until, matrix = now() + seconds, program.matrix
-    x: Floats | None = None
-    least: Floats = np.zeros(len(program.short_in))
-    for place, column in enumerate(program.short_in.tolist()):
-        found = 0.0
-        if not state.short or state.short[place] > 1e-9:
-            cost = np.zeros(matrix.n_columns)
-            cost[column] = 1.0
-            limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-            answer = verified(
-                replace(matrix, cost=cost), limits, Watch(state), solver, at_once=nodes is None
-            )
-            x = answer.x
-            if x is None:
-                return None, least
-            found = float(x[column]) + short_slack(len(least))[place]
-            least[place] = max(0.0, answer.bound)
-        upper = matrix.upper.copy()
-        upper[column] = min(upper[column], found)
-        matrix = replace(matrix, upper=upper)
-    return x, least
+    return fewest_in_turn(state, program.matrix, program.short_in.tolist(), seconds, nodes, solver)
 
 
 class Refilling:
@@ -284,11 +264,11 @@ class Refilling:
         self, x: Floats, free: Bools, limits: Limits, stop: Stop, solver: Solver, *, start: bool
     ) -> bool:
         """Look for a better solution with some columns free; whether it was solved to the end."""
-        part, columns = reduced(self.matrix, free, x)
-        answer = solver(part, limits, start=x[columns] if start else None, watch=Watch(stop))
-        if answer.x is not None:
-            y = x.copy()
-            y[columns] = answer.x
+        watch = Watch(stop)
+        y, answer = solve_part(
+            self.matrix, free, x, limits, start=start, watch=watch, solver=solver
+        )
+        if y is not None:
             self.offer(y)
         return answer.verdict is Verdict.OPTIMAL
 

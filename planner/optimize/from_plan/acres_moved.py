@@ -84,8 +84,7 @@ class Moving:
     def of(self, groups: tuple[str, ...]) -> NDArray[np.bool_]:
         """Columns of some groups of variables."""
         found = np.zeros(self.matrix.n_columns, dtype=bool)
-        for group in groups:
-            found[self.model.at[group]] = True
+        found[: self.model.matrix.n_columns] = self.model.of(groups)
         return found
 
     def no_further(self, plan: Plan, matrix: Matrix, kept: str = "") -> Matrix:

@@ -48,10 +48,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
     x = columns_of(model, plan)
     if x is None:
         return None
-    free = np.zeros(model.matrix.n_columns, dtype=bool)
-    for group in PURCHASE:
-        free[model.at[group]] = True
-    part, columns = reduced(model.matrix, free, x)
+    part, columns = reduced(model.matrix, model.of(PURCHASE), x)
     place = {int(j): n for n, j in enumerate(columns)}
     mine = {(o.product, o.container): o.count for o in plan.order}
     best: RunnerUp | None = None

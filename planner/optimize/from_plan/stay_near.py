@@ -17,7 +17,8 @@ import numpy as np
 
 from planner.optimize.from_plan.acres_moved import make_moving
 from planner.optimize.from_plan.warm_start import proven_bound
-from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, reduced, solve
+from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, solve
+from planner.optimize.mip.part import solve_part
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import PLANTING
 from planner.plan.moves import ACRE
@@ -164,13 +165,9 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
 
 def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:
     """Find the cheapest bags and order for the acres of a solution that did not look at costs."""
-    part, columns = reduced(moving.aimed(0.0), ~moving.of(PLANTING), x)
-    answer = solve(part, clock.until(BAGGED), watch=_watch(part, x[columns], clock.stop))
-    if answer.x is None:
-        return x
-    x = x.copy()
-    x[columns] = answer.x
-    return x
+    free, limits = ~moving.of(PLANTING), clock.until(BAGGED)
+    y, _ = solve_part(moving.aimed(0.0), free, x, limits, known=True, watch=Watch(clock.stop))
+    return x if y is None else y
 
 
 def _cheapest(
@@ -215,13 +212,12 @@ def _near_known_plans(
         x = moving.columns(plan)
         if x is None:
             continue
-        part, columns = reduced(matrix, ~moving.of(held), x)
-        known = x[columns] if moving.moved(plan) <= _most(terms) else None
-        share = SECOND + (THIRD - SECOND) * (n + 1) / len(steps)
-        answer = solve(part, clock.until(share), watch=_watch(part, known, clock.stop))
-        if answer.x is not None:
-            x[columns] = answer.x
-            pool.append(moving.plan(x))
+        known = moving.moved(plan) <= _most(terms)
+        limits = clock.until(SECOND + (THIRD - SECOND) * (n + 1) / len(steps))
+        watch = Watch(clock.stop)
+        y, _ = solve_part(matrix, ~moving.of(held), x, limits, known=known, watch=watch)
+        if y is not None:
+            pool.append(moving.plan(y))
 
 
 def _taken_back(moving: Moving, pool: list[Plan], terms: Terms, clock: _Clock) -> Plan:

@@ -7,7 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, reduced, solve
+from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, solve
+from planner.optimize.mip.part import solve_part
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
@@ -137,14 +138,9 @@ def settled_around(model: Model, x: Floats) -> Floats:
     """Round what is whole and solve all but the acres again around it, at the least cost."""
     whole = model.matrix.integer
     rounded = np.where(whole, np.round(x), x)
-    acres = np.zeros(len(whole), dtype=bool)
-    acres[model.at["acres"]] = True
-    part, columns = reduced(model.matrix, ~whole & ~acres, rounded)
-    again = solve(part, Limits())
-    if again.x is None:
-        return x
-    rounded[columns] = again.x
-    return rounded
+    acres = model.of(("acres",))
+    y, _ = solve_part(model.matrix, ~whole & ~acres, rounded)
+    return x if y is None else y
 
 
 def columns_of(model: Model, plan: Plan) -> Floats | None:
@@ -174,9 +170,4 @@ def columns_of(model: Model, plan: Plan) -> Floats | None:
         acres[p.field, p.lot, p.recipe] = acres.get((p.field, p.lot, p.recipe), 0.0) + p.acres
     x[model.at["acres"]] = [acres.get(name, 0.0) for name in share_names(it, model.choices)]
     held[model.at["acres"]] = True
-    rest, columns = reduced(model.matrix, ~held, x)
-    answer = solve(rest, Limits(seconds=20.0))
-    if answer.x is None:
-        return None
-    x[columns] = answer.x
-    return x
+    return solve_part(model.matrix, ~held, x, Limits(seconds=20.0))[0]

@@ -13,9 +13,10 @@ import numpy as np
 
 from planner.optimize.annealing.decode import discounts_taken, pieces_of
 from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.mip.highs import Limits, Verdict, Watch, reduced
+from planner.optimize.mip.highs import Limits, Verdict, Watch
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.model.program import order_held, without_field_rule
+from planner.optimize.mip.part import solve_part
+from planner.optimize.model.program import order_held, rounded, without_field_rule
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -112,12 +113,8 @@ class Neighborhood:
         z[m.at["acres"][lost]] = 0.0
         if local:
             self._hold_far_seed(free, fields)
-        part, columns = reduced(m.matrix, free, z)
-        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
-        if answer.x is None:
-            return None, answer
-        z[columns] = answer.x
-        return np.where(m.matrix.integer, np.round(z), z), answer
+        y, answer = solve_part(m.matrix, free, z, limits, start=start, watch=watch, solver=solver)
+        return None if y is None else rounded(m, y), answer
 
     def near_bags(
         self,
@@ -184,12 +181,9 @@ class Neighborhood:
         matrix, (low, high) = self.model.matrix, bounds
         free = high > low
         z = np.where(free, x, low)
-        part, columns = reduced(replace(matrix, lower=low, upper=high), free, z)
-        answer = solver(part, limits, start=z[columns] if start else None, watch=watch)
-        if answer.x is None:
-            return None, answer
-        z[columns] = answer.x
-        return np.where(matrix.integer, np.round(z), z), answer
+        within = replace(matrix, lower=low, upper=high)
+        y, answer = solve_part(within, free, z, limits, start=start, watch=watch, solver=solver)
+        return None if y is None else rounded(self.model, y), answer
 
     def _open_pools(self, x: Floats, *, any_part: bool) -> Bools:
         """Choices whose seed the solution treats, or was treated before, or goes untreated.

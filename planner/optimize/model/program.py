@@ -8,6 +8,8 @@ import numpy as np
 from numpy.typing import NDArray
 
 if TYPE_CHECKING:
+    from planner.optimize.mip.highs import Bools
+
     Ints = NDArray[np.int64]
 
 from dataclasses import dataclass, fields, replace
@@ -76,6 +78,13 @@ class Model:
     def aimed(self, cost: Floats) -> Model:
         """The same program with another aim."""
         return replace(self, matrix=replace(self.matrix, cost=cost, offset=0.0))
+
+    def of(self, groups: tuple[str, ...]) -> Bools:
+        """Columns of some groups of variables."""
+        found = np.zeros(self.matrix.n_columns, dtype=bool)
+        for group in groups:
+            found[self.at[group]] = True
+        return found
 
     def bounded(
         self, group: str, upper: float | Floats, lower: float | Floats | None = None
@@ -171,10 +180,3 @@ def with_whole_order(model: Model) -> Model:
     integer = np.zeros(model.matrix.n_columns, dtype=bool)
     integer[in_order(model)] = True
     return replace(model, matrix=replace(model.matrix, integer=integer))
-
-
-def aimed_at(model: Model, column: int) -> Matrix:
-    """The model's program with one column as its cost."""
-    cost = np.zeros(model.matrix.n_columns)
-    cost[column] = 1.0
-    return model.aimed(cost).matrix

@@ -32,12 +32,10 @@ from planner.optimize.search.workshop import (
     Either,
     around,
     best_pieces,
-    hired,
-    in_thread,
     is_large,
     polish_near,
     put_together,
-    search_aside,
+    search_beside,
     sent_out,
 )
 
@@ -306,7 +304,7 @@ def _prove_or_look(shop: Workshop, worker: Worker, done: Stop, until: float) -> 
     if _from_relaxations(shop, rng, worker.solve, done, until):
         return
     if shop.near.most == 1:
-        search_aside(shop, worker, shop.found.append, done, acres=True)
+        search_beside(shop, worker, shop.found.append, done, acres=True)
     else:
         _prove(shop, until - now(), worker.solve)
 
@@ -315,8 +313,8 @@ def _prove_or_look(shop: Workshop, worker: Worker, done: Stop, until: float) -> 
 def _beside(shop: Workshop, job: Callable[[Worker, Stop], object]) -> Iterator[None]:
     """Have a job done with another process meanwhile; told to stop in the end, if not before."""
     done = threading.Event()
-    worker = shop.aside = shop.aside or hired(shop)
-    thread = in_thread(shop, lambda: job(worker, Either(shop.state, done)))
+    worker = shop.workers.for_bounds()
+    thread = shop.workers.beside(lambda: job(worker, Either(shop.state, done)))
     try:
         yield
     finally:
@@ -324,4 +322,4 @@ def _beside(shop: Workshop, job: Callable[[Worker, Stop], object]) -> Iterator[N
         thread.join(GRACE)
         if thread.is_alive():
             worker.close()
-            shop.aside = None
+            shop.workers.second = None

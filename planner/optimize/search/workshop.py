@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import threading
 from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
@@ -19,9 +18,9 @@ from planner.optimize.heuristics.set_partitioning import Patterns
 from planner.optimize.incumbent.budgets import Budget, limits_near, longest, patient, times_best
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Watch, now
-from planner.optimize.mip.process import Worker
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
+from planner.optimize.search.workers import Workers
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -32,6 +31,7 @@ if TYPE_CHECKING:
     from planner.optimize.bounds.variety_aggregated import Refilling
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.mip.process import Worker
     from planner.optimize.options import Stop
     from planner.season.domain import Season
 
@@ -73,16 +73,9 @@ class Workshop:
     cycle: float = 3.0
     freed: int = 8
     turn: int = 0
-    workers: list[Worker] = field(default_factory=list)
-    aside: Worker | None = None
-    """The process that proves floors, and searches when there is none to raise."""
-    hand: Worker | None = None
-    """The process whose board is worked on for this one; None before there is any need."""
-    quick: threading.Event = field(default_factory=threading.Event)
-    """Whether that board is ready."""
+    workers: Workers = field(default_factory=Workers)
     paid: dict[str, float] = field(default_factory=dict)
     """Money a second that each way has lately saved."""
-    errors: list[BaseException] = field(default_factory=list)
 
 
 def open_shop(state: State, season: Season) -> Workshop:
@@ -107,33 +100,6 @@ def is_large(shop: Workshop) -> bool:
     return len(shop.state.model.choices) < len(shop.state.model.it.choices)
 
 
-def in_thread(shop: Workshop, job: Callable[[], object]) -> threading.Thread:
-    """Do a job beside the main thread, which then still hears Ctrl-C."""
-
-    def work() -> None:
-        try:
-            job()
-        except Exception as error:
-            shop.errors.append(error)
-
-    thread = threading.Thread(target=work, daemon=True)
-    thread.start()
-    return thread
-
-
-def hired(shop: Workshop) -> Worker:
-    """One more process."""
-    worker = Worker()
-    shop.workers.append(worker)
-    return worker
-
-
-def dismiss(shop: Workshop) -> None:
-    """End all processes."""
-    for worker in shop.workers:
-        worker.close()
-
-
 def sent_out(
     shop: Workshop,
     budget: Budget,
@@ -144,11 +110,10 @@ def sent_out(
     acres: bool = False,
 ) -> list[list[Piece]] | None:
     """Have an errand done on the board in the other process; None if that is not to be had."""
-    shop.hand = shop.hand or hired(shop)
     job = errand(
         shop.state, shop.board, budget, shop.rng, start=start, fine=fine, less=less, acres=acres
     )
-    return _sent(shop, shop.hand, job, shop.state)
+    return _sent(shop, shop.workers.for_annealing(), job, shop.state)
 
 
 def _sent(shop: Workshop, worker: Worker, job: Errand, stop: Stop) -> list[list[Piece]] | None:
@@ -194,7 +159,7 @@ def polish_near(shop: Workshop, x: Floats) -> None:
     brief = Budget(min(1.0 if several else 4.0, state.left()), counted)
     y = polish(state, shop.near, x, brief, state.options.seed)
     state.offer(y)
-    if several and (counted or "steps" in shop.paid) and not state.is_set():
+    if several and (counted or "relax and fix" in shop.paid) and not state.is_set():
         bags_near(shop, x if y is None else y, within=0)
 
 
@@ -246,7 +211,7 @@ class Either:
         return self.one.is_set() or self.other.is_set()
 
 
-def search_aside(
+def search_beside(
     shop: Workshop,
     worker: Worker,
     take: Callable[[list[list[Piece]]], None],

@@ -1,0 +1,60 @@
+"""The processes and threads that work beside the main thread."""
+
+from __future__ import annotations
+
+import threading
+from dataclasses import dataclass, field
+from typing import TYPE_CHECKING
+
+from planner.optimize.mip.process import Worker
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+
+@dataclass(slots=True)
+class Workers:
+    """Processes that were started, what they are for, and what went wrong in threads."""
+
+    started: list[Worker] = field(default_factory=list)
+    second: Worker | None = None
+    """The process that proves bounds, and anneals when there is none to raise."""
+    annealer: Worker | None = None
+    """The process that anneals for the main thread; None before there is any need."""
+    ready: threading.Event = field(default_factory=threading.Event)
+    """Whether that one has its moves compiled and its season."""
+    errors: list[BaseException] = field(default_factory=list)
+
+    def start(self) -> Worker:
+        """One more process."""
+        worker = Worker()
+        self.started.append(worker)
+        return worker
+
+    def for_bounds(self) -> Worker:
+        """The second process, started where it is not there yet."""
+        self.second = self.second or self.start()
+        return self.second
+
+    def for_annealing(self) -> Worker:
+        """The process that anneals for the main thread, started where it is not there yet."""
+        self.annealer = self.annealer or self.start()
+        return self.annealer
+
+    def beside(self, job: Callable[[], object]) -> threading.Thread:
+        """Do a job in a thread beside the main one, which then still hears Ctrl-C."""
+
+        def work() -> None:
+            try:
+                job()
+            except Exception as error:
+                self.errors.append(error)
+
+        thread = threading.Thread(target=work, daemon=True)
+        thread.start()
+        return thread
+
+    def close(self) -> None:
+        """End all processes."""
+        for worker in self.started:
+            worker.close()
