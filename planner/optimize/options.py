@@ -21,7 +21,7 @@ def cores() -> int:
 class SearchParams:
     """Figures of the search that were tuned, for a caller that wants a season to go another way.
 
-    Each line says what it was measured at, where that is on record (costs are in DEVELOPERS.md).
+    Each line says what it was measured at, where that is on record (costs: README.md beside this).
     """
 
     head_start: tuple[tuple[int, float], ...] = ((100, 15.0),)

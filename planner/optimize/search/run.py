@@ -1,7 +1,7 @@
 """How a season is solved: first as few acres short as possible, then as cheap as possible.
 
 Plans are looked for on a board, in a process of its own, and here in neighborhoods of the exact
-model; another process proves floors, and all exchange what they find. DEVELOPERS.md says why.
+model; another process proves bounds, and all exchange what they find: see README.md of `optimize`.
 """
 
 from __future__ import annotations
