@@ -386,6 +386,37 @@ def risk(
         _print(line)
 
 
+@app.command(epilog="Example: wholedrum many seasons --out planned --seconds 30 --workers 2")
+def many(
+    folder: Annotated[
+        Path, typer.Argument(metavar="FOLDER", help="Folder of seasons: workbooks, CSV folders.")
+    ],
+    out: Annotated[
+        Path, typer.Option("--out", metavar="DIR", help="Folder for the plans and the summary.")
+    ],
+    seconds: Seconds = 60.0,
+    workers: Annotated[
+        int, typer.Option(min=1, metavar="N", help="Seasons planned side by side.")
+    ] = 1,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Plan on this running Dask cluster instead."
+        ),
+    ] = None,
+    effort: Annotated[
+        int | None,
+        typer.Option(min=1, metavar="N", help="Stop each plan after this many steps instead."),
+    ] = None,
+    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+) -> None:
+    """Plan every season of a folder; sum up orders, what pooling saves, and needs by week."""
+    from planner.terminal.many import plan_folder
+
+    for line in plan_folder(folder, out, seconds, workers, cluster, effort, quiet=quiet):
+        _print(line)
+
+
 @app.command(epilog="Example: wholedrum compare old/plan.json season.xlsx --out compared")
 def compare(
     sources: Annotated[

@@ -24,6 +24,7 @@ LAYERS = (
     "risk",
     "sharing",
     "report",
+    "many",
     "api",
     "__init__",
     "terminal",

@@ -1,0 +1,96 @@
+"""One season as a job: read, plan and write it, wherever the job runs."""
+
+from __future__ import annotations
+
+import tempfile
+from dataclasses import replace
+from pathlib import Path
+from time import monotonic
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.errors import AuditError, InputError, PlannerError
+from planner.sharing.dealer import FAILED, FAULTS, Planned, record_of
+
+if TYPE_CHECKING:
+    from planner.optimize.options import SolveOptions
+    from planner.season.domain import Season
+
+WINTER = ("winter",)
+"""Workbooks that are written of each season."""
+
+
+class Order(NamedTuple):
+    """What a job gets: everything, so that it may run on another machine."""
+
+    name: str
+    mark: str
+    content: dict[str, bytes]
+    folder: bool
+    """Whether the content is that of a folder of CSV files."""
+    options: SolveOptions
+
+
+class Result(NamedTuple):
+    """What a job gives back."""
+
+    record: Planned
+    files: dict[str, bytes]
+    """Of the plan, by name; none where there is no plan."""
+
+
+def plan_one(order: Order) -> Result:
+    """Plan one season. What is wrong with it is told in the record; it stops no other."""
+    began = monotonic()
+    bare = Planned(order.name, order.mark, FAULTS, seconds=order.options.seconds)
+    try:
+        season = _read(order)
+        record, files = _plan(season, order)
+    except InputError as error:
+        faults = tuple(str(f) for f in error.faults)
+        return Result(replace(bare, faults=faults, took=monotonic() - began), {})
+    except AuditError:
+        raise  # a bug of ours, told as such
+    except (PlannerError, MemoryError) as error:
+        said = str(error) or "the season needs more memory than there is"
+        record, files = replace(bare, outcome=FAILED, faults=(said,)), {}
+    took = monotonic() - began
+    return Result(replace(record, seconds=order.options.seconds, took=took), files)
+
+
+def _read(order: Order) -> Season:
+    """Read a season from its bytes; its own name is no path here."""
+    from planner.season.read import read_season
+
+    with tempfile.TemporaryDirectory(prefix="wholedrum-") as made:
+        folder = Path(made)
+        for number, (name, data) in enumerate(order.content.items()):
+            plain = name if order.folder and _is_plain(name) else f"season{number}.xlsx"
+            (folder / plain).write_bytes(data)
+        source = folder if order.folder else folder / "season0.xlsx"
+        try:
+            season = read_season(source)
+        except InputError as error:
+            raise InputError(order.name, error.faults) from None
+    return replace(season, source=order.name)
+
+
+def _is_plain(name: str) -> bool:
+    return name == Path(name).name and name.casefold().endswith(".csv")
+
+
+def _plan(season: Season, order: Order) -> tuple[Planned, dict[str, bytes]]:
+    from planner.campaign.campaign import make_campaign
+    from planner.explain.shortage import why
+    from planner.optimize.search.run import solve
+    from planner.plan.audit import audit
+    from planner.plan.cautions import warnings
+    from planner.report.plan_files import plan_content
+
+    plan = solve(season, order.options)
+    audit(plan, season)
+    reasons = why(plan, season)
+    short = tuple(replace(s, why=reasons[s.field]) for s in plan.shortages)
+    plan = replace(plan, warnings=warnings(plan, season), shortages=short)
+    campaign = make_campaign(season, plan)
+    record = record_of(season, plan, campaign, order.name, order.mark)
+    return record, plan_content(plan, season, packs=WINTER)

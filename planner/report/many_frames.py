@@ -1,0 +1,283 @@
+"""Many seasons in one workbook: what each came to, all orders, what pooling saves, by week."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner.report.measures import Manner, Measure
+from planner.report.sheets import (
+    Book,
+    Cell,
+    Column,
+    KeyFigure,
+    KeyFigures,
+    Look,
+    Page,
+    Room,
+    Sheet,
+    Table,
+    Text,
+)
+from planner.report.spread import spread
+from planner.sharing.dealer import added_up, by_week
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.report.sheets import Block, Content
+    from planner.sharing.dealer import Planned, Pooled, Week
+
+ALL, FAULTS, WARNINGS, ORDERS = "All seasons", "Faults", "Warnings", "All orders"
+POOLED, WEEKS = "One order for all", "By week"
+MOST_WEEKS = 12
+"""Weeks that stand side by side; more stand in a list."""
+WARNINGS_SHOWN = 2_000
+
+
+def many_book(records: Sequence[Planned], pooled: Pooled | None, left: int = 0) -> Book:
+    """Describe the workbook of many seasons.
+
+    Parameters
+    ----------
+    pooled
+        One order for all of them; None where nothing is bought or it was not planned.
+    left
+        Seasons that were not reached.
+    """
+    currencies = {r.currency for r in records if r.has_plan}
+    manner = Manner(currency=currencies.pop() if len(currencies) == 1 else "")
+    sheets = [
+        _first(records, pooled, left),
+        *([_faults(records)] if any(r.faults for r in records) else []),
+        *([_warnings(records)] if any(r.warnings for r in records) else []),
+        _orders(records),
+        *([_pooled(pooled)] if pooled is not None else []),
+        _weeks(records),
+    ]
+    years = sorted({r.crop_year for r in records if r.has_plan})
+    season = f"Seasons of {years[0]}" if len(years) == 1 else "Many seasons"
+    return Book(spread(sheets, manner), manner, farm="", season=season)
+
+
+def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Sheet:
+    planned = [r for r in records if r.has_plan]
+    bad = len(records) - len(planned)
+    figures = [
+        KeyFigure(
+            "Seasons planned",
+            len(planned),
+            Measure.COUNT,
+            f"{bad} not planned: see {FAULTS}" if bad else "all of them",
+            Look.SHORT if bad else Look.OK,
+        ),
+        KeyFigure("Cost in all", sum(r.cost for r in planned), Measure.WHOLE_MONEY),
+        KeyFigure("Acres short", sum(r.short for r in planned), Measure.AREA),
+    ]
+    if pooled is not None:
+        saved = KeyFigure("Saved by one order", pooled.saved, Measure.WHOLE_MONEY, f"see {POOLED}")
+        figures.append(saved)
+    rows = tuple(
+        (
+            r.name,
+            r.farm,
+            Cell(r.outcome, Look.PLAIN if r.has_plan else Look.SHORT),
+            *(
+                (r.acres, Cell(r.short, Look.SHORT) if r.short else None)
+                if r.has_plan
+                else (None, None)
+            ),
+            r.cost if r.has_plan else None,
+            r.gap if r.has_plan else None,
+            sum(x.count for x in r.order) if r.has_plan else None,
+            r.order_cost if r.has_plan else None,
+            len(r.warnings) or None,
+            len(r.faults) or None,
+        )
+        for r in records
+    )
+    blocks: list[Block] = [KeyFigures(tuple(figures))]
+    if left:
+        said = f"{left} more seasons were not reached. Run the same command again to go on."
+        blocks.append(Text((said,), look=Look.WATCH))
+    blocks.append(
+        Table(
+            "seasons",
+            (
+                Column("name", "Season", width=26),
+                Column("farm", "Farm", width=26),
+                Column("outcome", "Plan", width=18),
+                Column("acres", "Land", Measure.AREA, total=True),
+                Column("short", "Short", Measure.AREA, total=True),
+                Column("cost", "Total cost", Measure.MONEY, total=True),
+                Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
+                Column("containers", "Containers", Measure.COUNT, total=True),
+                Column("order", "Order, net", Measure.MONEY, total=True),
+                Column("warnings", "Warnings", Measure.COUNT, total=True),
+                Column("faults", "Faults", Measure.COUNT, total=True),
+            ),
+            rows,
+            filter=True,
+            repeat_header=True,
+            note="Order, net: containers and freight, less discounts and the worth of what is "
+            "bought and left over.",
+        )
+    )
+    purpose = "What every season comes to. Each one's plan is in a folder of its own."
+    return Sheet(ALL, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+
+
+def _faults(records: Sequence[Planned]) -> Sheet:
+    rows = tuple((r.name, text) for r in records for text in r.faults)
+    return _said(FAULTS, "Why seasons could not be planned.", "Fault", rows)
+
+
+def _warnings(records: Sequence[Planned]) -> Sheet:
+    rows = tuple((r.name, text) for r in records for text in r.warnings)
+    return _said(WARNINGS, "What each season's plan warns of.", "Warning", rows[:WARNINGS_SHOWN])
+
+
+def _said(title: str, purpose: str, header: str, rows: tuple[tuple[Content, ...], ...]) -> Sheet:
+    columns = (Column("name", "Season", width=30), Column("text", header, width=100))
+    table = Table("lines", columns, rows, filter=True, repeat_header=True)
+    return Sheet(title, purpose, (table,), Page(landscape=True), Room.NOTES)
+
+
+def _orders(records: Sequence[Planned]) -> Sheet:
+    rows = tuple(
+        (x.product, x.container, x.supplier, x.seasons, x.count, x.cost) for x in added_up(records)
+    )
+    table = Table(
+        "orders",
+        (
+            Column("product", "Product", width=28),
+            Column("container", "Container", width=22),
+            Column("supplier", "Supplier", width=24),
+            Column("seasons", "Seasons", Measure.COUNT),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("cost", "List cost", Measure.MONEY, total=True),
+        ),
+        rows,
+        filter=True,
+        repeat_header=True,
+        empty="No season orders anything.",
+    )
+    purpose = "The orders of all seasons added up, each season ordering for itself."
+    return Sheet(ORDERS, purpose, (table,), Page(landscape=True), Room.ORDER)
+
+
+def _pooled(pooled: Pooled) -> Sheet:
+    gain = KeyFigures(
+        (
+            KeyFigure("One order for each", pooled.apart, Measure.MONEY, "added up"),
+            KeyFigure("One order for all", pooled.cost, Measure.MONEY, "net, as below"),
+            KeyFigure(
+                "Saved",
+                pooled.saved,
+                Measure.MONEY,
+                look=Look.OK if pooled.saved >= 0 else Look.SHORT,
+            ),
+        )
+    )
+    order = Table(
+        "order",
+        (
+            Column("product", "Product", width=28),
+            Column("container", "Container", width=22),
+            Column("supplier", "Supplier", width=24),
+            Column("count", "Count", Measure.COUNT, total=True),
+            Column("price", "Price each", Measure.MONEY),
+            Column("cost", "List cost", Measure.MONEY, total=True),
+        ),
+        tuple(
+            (x.product, x.container, x.supplier, x.count, x.unit_price, x.cost)
+            for x in pooled.order
+        ),
+        "The order",
+    )
+    shares = Table(
+        "shares",
+        (
+            Column("name", "Season", width=28),
+            Column("own", "Own order", Measure.MONEY, total=True),
+            Column("share", "Share of one order", Measure.MONEY, total=True),
+            Column("saved", "Saved", Measure.MONEY, total=True),
+        ),
+        tuple(
+            (name, own, share, Cell(own - share, Look.SHORT if own < share - 0.005 else Look.PLAIN))
+            for name, share, own in pooled.shares
+        ),
+        "Each season's share, by what it uses",
+        repeat_header=True,
+        note="Net: containers and freight, less discounts and the worth of what is left over.",
+    )
+    said = (
+        "Seed and treating stay as each season plans them; only the order is put together: whole "
+        "containers over the sum of the needs, with price breaks, free freight and discounts "
+        "reached together.",
+        "Containers stay whole: that works where one treater treats for all. Filling product into "
+        "other containers for a customer is regulated as repackaging.",
+        *pooled.told,
+    )
+    purpose = "What one order for all seasons would save, and each season's share of it."
+    blocks = (gain, Text(said, bullets=True), order, shares)
+    return Sheet(POOLED, purpose, blocks, Page(landscape=True), Room.ORDER)
+
+
+def _weeks(records: Sequence[Planned]) -> Sheet:
+    weeks = by_week(records)
+    mondays = sorted({w.monday for w in weeks})
+    blocks: list[Block] = []
+    if mondays and len(mondays) <= MOST_WEEKS:
+        blocks.append(_grid(weeks))
+    blocks.append(
+        Table(
+            "list",
+            (
+                Column("week", "Week of", Measure.DATE, width=16),
+                Column("product", "Product", width=28),
+                Column("container", "Container", width=24),
+                Column("count", "Containers", Measure.COUNT, total=True),
+                Column("who", "Seasons", width=50),
+            ),
+            tuple((w.monday, w.product, w.container, w.count, _names(w.seasons)) for w in weeks),
+            "Which container goes on the line in which week",
+            filter=True,
+            repeat_header=True,
+            empty="Nothing is treated in any season.",
+        )
+    )
+    purpose = "When which container is needed, over all seasons, by their treating calendars."
+    return Sheet(WEEKS, purpose, tuple(blocks), Page(landscape=True), Room.TREATING)
+
+
+def _names(names: Sequence[str], most: int = 5) -> str:
+    more = f" and {len(names) - most} more" if len(names) > most else ""
+    return ", ".join(names[:most]) + more
+
+
+def _grid(weeks: Sequence[Week]) -> Table:
+    """Containers of each kind, a column a week."""
+    mondays = sorted({w.monday for w in weeks})
+    kinds = list(dict.fromkeys((w.product, w.container) for w in sorted(weeks, key=_kind)))
+    counts = {(w.product, w.container, w.monday): w.count for w in weeks}
+    rows = tuple(
+        (
+            f"{product}, {container}",
+            *(counts.get((product, container, day)) for day in mondays),
+            sum(counts.get((product, container, day), 0) for day in mondays),
+        )
+        for product, container in kinds
+    )
+    columns = (
+        Column("kind", "Product and container", width=36),
+        *(
+            Column(f"week_{i}", f"{day.month}/{day.day}", Measure.COUNT, width=9)
+            for i, day in enumerate(mondays)
+        ),
+        Column("all", "All", Measure.COUNT),
+    )
+    return Table("grid", columns, rows, f"Containers by week, Mondays of {mondays[0].year}")
+
+
+def _kind(week: Week) -> tuple[str, str]:
+    return week.product, week.container

@@ -1,0 +1,403 @@
+"""Many seasons side by side, as a dealer sees them: records, and what pooling their orders saves.
+
+A record holds what is needed of a season once it is planned, as plain data that JSON keeps.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from dataclasses import asdict, dataclass, replace
+from datetime import date, timedelta
+from typing import TYPE_CHECKING, Any, NamedTuple
+
+from planner.plan.plan import Outcome, Plan, Planting, Treating
+from planner.plan.price import price_plan
+from planner.season.domain import (
+    Basis,
+    Container,
+    DiscountLevel,
+    Farm,
+    Field,
+    PriceBreak,
+    Product,
+    Rate,
+    Recipe,
+    Season,
+    SeedingRate,
+    SeedLot,
+    Supplier,
+)
+from planner.sharing.by_use import by_use
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping, Sequence
+
+    from planner.campaign.domain import Campaign
+    from planner.optimize.options import SolveOptions
+    from planner.plan.plan import OrderLine
+
+FAULTS, FAILED = "faults in the input", "no plan"
+TINY = 1e-6
+"""Fl oz under which nothing is needed."""
+
+
+class Opened(NamedTuple):
+    """Containers that go on the line on a day."""
+
+    product: str
+    container: str
+    day: str
+    """ISO."""
+    count: int
+
+
+class Need(NamedTuple):
+    """What a season has to buy of a product."""
+
+    product: str
+    floz: float
+    """Need less what is on hand and on its way."""
+    carryover: float
+    """Share of the price that left-over product is worth."""
+
+
+@dataclass(frozen=True, slots=True)
+class Planned:
+    """What became of a season."""
+
+    name: str
+    """Of its file or folder."""
+    mark: str
+    """Fingerprint of its content."""
+    outcome: str
+    """Optimal, feasible, `FAULTS` or `FAILED`."""
+    faults: tuple[str, ...] = ()
+    warnings: tuple[str, ...] = ()
+    farm: str = ""
+    crop_year: int = 0
+    currency: str = "$"
+    acres: float = 0.0
+    short: float = 0.0
+    cost: float = 0.0
+    gap: float | None = None
+    """None where there is no proven floor."""
+    order_cost: float = 0.0
+    """Containers and freight less discounts, and less the worth of bought product left over."""
+    order: tuple[OrderLine, ...] = ()
+    needs: tuple[Need, ...] = ()
+    opened: tuple[Opened, ...] = ()
+    seconds: float = 0.0
+    """Asked for."""
+    took: float = 0.0
+    offers: tuple[Container, ...] = ()
+    suppliers: tuple[Supplier, ...] = ()
+    discounts: tuple[DiscountLevel, ...] = ()
+
+    @property
+    def has_plan(self) -> bool:
+        """Whether there is a plan."""
+        return self.outcome not in (FAULTS, FAILED)
+
+
+def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: str) -> Planned:
+    """Keep of a season and its plan what the dealer needs."""
+    carry = {p.name: p.carryover for p in season.products}
+    opened: dict[tuple[str, str, str], int] = defaultdict(int)
+    for use in campaign.drawdown.containers:
+        if use.on_day is not None:
+            opened[use.product, use.source, use.on_day.isoformat()] += 1
+    needs = tuple(
+        Need(u.product, max(0.0, u.need - u.on_hand - u.on_its_way), carry[u.product])
+        for u in plan.products
+    )
+    credit = sum(
+        n.carryover * _cheapest(season.containers, n.product) * max(0.0, u.bought - n.floz)
+        for n, u in zip(needs, plan.products, strict=True)
+    )
+    cost = plan.cost
+    return Planned(
+        name,
+        mark,
+        plan.outcome.value,
+        warnings=plan.warnings,
+        farm=season.farm.name,
+        crop_year=season.farm.crop_year,
+        currency=season.farm.currency,
+        acres=sum(f.acres for f in season.fields),
+        short=sum(s.acres for s in plan.shortages),
+        cost=cost.total,
+        gap=plan.gap if plan.gap < float("inf") else None,
+        order_cost=cost.containers + cost.freight - cost.discounts - credit,
+        order=plan.order,
+        needs=tuple(n for n in needs if n.floz > TINY),
+        opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),
+        offers=season.containers,
+        suppliers=season.suppliers,
+        discounts=season.discounts,
+    )
+
+
+def _cheapest(offers: Iterable[Container], product: str) -> float:
+    prices = [b.price / c.size for c in offers if c.product == product for b in c.breaks]
+    return min(prices, default=0.0)
+
+
+def to_data(one: Planned) -> dict[str, Any]:
+    """Turn a record into plain data for JSON; dates as ISO text."""
+    return {
+        **asdict(one),
+        "needs": [n._asdict() for n in one.needs],
+        "opened": [o._asdict() for o in one.opened],
+        "suppliers": [_dated(s) for s in one.suppliers],
+        "discounts": [_dated(d) for d in one.discounts],
+    }
+
+
+def _dated(record: Supplier | DiscountLevel) -> dict[str, Any]:
+    plain = asdict(record)
+    return {k: v.isoformat() if isinstance(v, date) else v for k, v in plain.items()}
+
+
+def from_data(data: Mapping[str, Any]) -> Planned:
+    """Make a record again of what `to_data` gave.
+
+    Raises
+    ------
+    ValueError, TypeError, KeyError
+        When it is no record of this version.
+    """
+    from planner.plan.plan import OrderLine as Line
+
+    made = dict(data)
+    made["order"] = tuple(Line(**x) for x in data["order"])
+    made["needs"] = tuple(Need(**x) for x in data["needs"])
+    made["opened"] = tuple(Opened(**x) for x in data["opened"])
+    made["offers"] = tuple(_offer(x) for x in data["offers"])
+    made["suppliers"] = tuple(Supplier(**_undated(x)) for x in data["suppliers"])
+    made["discounts"] = tuple(
+        DiscountLevel(**{**_undated(x), "products": tuple(x["products"])})
+        for x in data["discounts"]
+    )
+    for key in ("faults", "warnings"):
+        made[key] = tuple(data[key])
+    return Planned(**made)
+
+
+def _undated(data: Mapping[str, Any]) -> dict[str, Any]:
+    found = {k: v for k, v in data.items() if k != "row"}
+    for key in ("order_by", "pay_by"):
+        if found.get(key):
+            found[key] = date.fromisoformat(found[key])
+    return found
+
+
+def _offer(data: Mapping[str, Any]) -> Container:
+    breaks = tuple(PriceBreak(b["from_count"], b["price"]) for b in data["breaks"])
+    return Container(**{**{k: v for k, v in data.items() if k != "row"}, "breaks": breaks})
+
+
+class Added(NamedTuple):
+    """One kind of container in all seasons' orders."""
+
+    product: str
+    container: str
+    supplier: str
+    count: int
+    cost: float
+    """List cost."""
+    seasons: int
+
+
+def added_up(records: Iterable[Planned]) -> tuple[Added, ...]:
+    """All orders added up, by product, container and supplier."""
+    sums: dict[tuple[str, str, str], list[float]] = defaultdict(lambda: [0, 0.0, 0])
+    for one in records:
+        for x in one.order:
+            entry = sums[x.product, x.container, x.supplier]
+            entry[0] += x.count
+            entry[1] += x.cost
+            entry[2] += 1
+    return tuple(
+        Added(*key, int(count), cost, int(seasons))
+        for key, (count, cost, seasons) in sorted(sums.items())
+    )
+
+
+class Week(NamedTuple):
+    """Containers of one kind that go on the line in a week, over all seasons."""
+
+    monday: date
+    product: str
+    container: str
+    count: int
+    seasons: tuple[str, ...]
+
+
+def by_week(records: Iterable[Planned]) -> tuple[Week, ...]:
+    """When which containers are needed: by the week in which they go on the line."""
+    counts: dict[tuple[date, str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
+    for one in records:
+        for x in one.opened:
+            day = date.fromisoformat(x.day)
+            monday = day - timedelta(days=day.weekday())
+            counts[monday, x.product, x.container][one.name] += x.count
+    return tuple(
+        Week(*key, sum(names.values()), tuple(names)) for key, names in sorted(counts.items())
+    )
+
+
+@dataclass(frozen=True, slots=True)
+class Pooled:
+    """One order over the needs of all seasons, in place of one for each."""
+
+    order: tuple[OrderLine, ...]
+    cost: float
+    """Containers and freight less discounts and worth of what is left over."""
+    apart: float
+    """The same, one order for each season."""
+    bound: float
+    """Proven: no pooled order costs less."""
+    shares: tuple[tuple[str, float, float], ...]
+    """Season, what it pays of the pooled order by use, and what its own order costs."""
+    told: tuple[str, ...] = ()
+    """What the seasons say differently, and what was taken."""
+
+    @property
+    def saved(self) -> float:
+        """What pooling saves."""
+        return self.apart - self.cost
+
+
+def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
+    """Order once for all seasons, seed and treating as planned; None where nothing is bought.
+
+    Every product's needs are added up; whole containers, price breaks, free freight and discount
+    levels are those of one order. What a season has on hand stays its own. Where two seasons give
+    a container, supplier or discount differently, the dearer of them counts.
+
+    Raises
+    ------
+    NoPlanError
+        When no order was found in the time, as where most available limits leave too little.
+    """
+    from planner.optimize.search.run import solve
+    from planner.plan.audit import audit
+
+    having = [r for r in records if r.has_plan and r.needs]
+    if not having:
+        return None
+    told: list[str] = []
+    apart = _pooled_season(having, told)
+    whole = _as_one(apart, having)
+    plan = solve(whole, options)
+    audit(plan, whole)
+    if plan.shortages:
+        told.append("The containers available do not cover all needs together.")
+    counts = {(x.product, x.container): x.count for x in plan.order}
+    bills = by_use(_plan_apart(apart, counts), apart)
+    shares = tuple((r.name, b.share, r.order_cost) for r, b in zip(having, bills, strict=True))
+    total = sum(r.order_cost for r in having)
+    return Pooled(plan.order, plan.cost.total, total, plan.bound, shares, tuple(told))
+
+
+def _pooled_season(records: Sequence[Planned], told: list[str]) -> Season:
+    """A season in which every record is a grower with one bag that takes what he has to buy."""
+    day = date(2000, 1, 1)
+    carry: dict[str, float] = {}
+    for one in records:
+        for need in one.needs:
+            carry[need.product] = min(carry.get(need.product, 1.0), need.carryover)
+    offers = _offers(records, told)
+    names = [r.name for r in records]
+    return Season(
+        farm=Farm(day, day.year, day, seeds_per_unit=1.0),
+        fields=tuple(Field(n, 1.0, SeedingRate(1.0), grower=n) for n in names),
+        lots=tuple(SeedLot(n, n, 1.0, 1.0, 1.0, grower=n) for n in names),
+        products=tuple(Product(p, carryover=share) for p, share in sorted(carry.items())),
+        containers=tuple(c for c in offers if c.product in carry),
+        recipes=tuple(
+            Recipe(
+                r.name,
+                tuple(Rate(n.product, n.floz, Basis.FLOZ_PER_UNIT) for n in r.needs),
+            )
+            for r in records
+        ),
+        suppliers=_suppliers(records, told),
+        discounts=_discounts(records),
+    )
+
+
+def _as_one(season: Season, records: Sequence[Planned]) -> Season:
+    """The same needs on one bag, so that only the order is left to decide."""
+    sums: dict[str, float] = defaultdict(float)
+    for one in records:
+        for need in one.needs:
+            sums[need.product] += need.floz
+    rates = tuple(Rate(p, floz, Basis.FLOZ_PER_UNIT) for p, floz in sorted(sums.items()))
+    return replace(
+        season,
+        fields=(Field("All", 1.0, SeedingRate(1.0)),),
+        lots=(SeedLot("All", "All", 1.0, 1.0, 1.0),),
+        recipes=(Recipe("All", rates),),
+    )
+
+
+def _plan_apart(season: Season, counts: Mapping[tuple[str, str], int]) -> Plan:
+    """The pooled order as a plan in which each season treats and plants its own bag."""
+    treating = tuple(Treating(f.name, f.name, 1, 0, 1.0) for f in season.fields)
+    planting = tuple(Planting(f.name, f.name, f.name, 1.0, 1.0) for f in season.fields)
+    cost, order, seed, uses = price_plan(season, counts, {}, treating, planting)
+    return Plan(Outcome.FEASIBLE, 0.0, cost.total, cost, order, seed, treating, planting, uses)
+
+
+def _offers(records: Sequence[Planned], told: list[str]) -> tuple[Container, ...]:
+    """Containers of all seasons; of two that differ, the dearer by volume."""
+    found: dict[tuple[str, str], Container] = {}
+    for one in records:
+        for c in one.offers:
+            plain = replace(c, row=Supplier("").row)
+            other = found.setdefault((c.product, c.name), plain)
+            if _terms(other) != _terms(plain):
+                said = f"{c.product}, {c.name}: seasons differ; the dearer offer counts."
+                told += [] if said in told else [said]
+                if _dear(plain) > _dear(other):
+                    found[c.product, c.name] = plain
+    return tuple(found.values())
+
+
+def _terms(c: Container) -> tuple[object, ...]:
+    breaks = tuple((b.from_count, b.price) for b in c.breaks)
+    return c.size, c.heel, c.most, c.supplier, breaks
+
+
+def _dear(c: Container) -> float:
+    return max(b.price for b in c.breaks) / max(TINY, c.size - c.heel)
+
+
+def _suppliers(records: Sequence[Planned], told: list[str]) -> tuple[Supplier, ...]:
+    found: dict[str, Supplier] = {}
+    for one in records:
+        for s in one.suppliers:
+            plain = Supplier(s.name, s.freight, s.free_from, s.order_by, s.pay_by)
+            other = found.setdefault(s.name, plain)
+            if (other.freight, other.free_from) != (plain.freight, plain.free_from):
+                said = f"{s.name}: seasons differ in freight; the dearer counts."
+                told += [] if said in told else [said]
+                never = None in (other.free_from, plain.free_from)
+                free = None if never else max(other.free_from or 0.0, plain.free_from or 0.0)
+                dear = max(other.freight, plain.freight)
+                found[s.name] = replace(other, freight=dear, free_from=free)
+    return tuple(found.values())
+
+
+def _discounts(records: Sequence[Planned]) -> tuple[DiscountLevel, ...]:
+    """Levels that every season with that supplier knows alike; the smaller percent of two."""
+    found: dict[tuple[object, ...], DiscountLevel] = {}
+    for one in records:
+        for d in one.discounts:
+            plain = DiscountLevel(d.name, d.spend, d.percent, d.supplier, d.products, d.order_by)
+            key = (d.name, d.supplier, d.spend, d.products, d.order_by)
+            other = found.setdefault(key, plain)
+            if plain.percent < other.percent:
+                found[key] = plain
+    return tuple(found.values())

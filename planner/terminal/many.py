@@ -1,0 +1,123 @@
+"""The command `many`: every season of a folder, from inputs to one summary."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from planner import __version__
+from planner.optimize.options import SolveOptions
+from planner.terminal.deciding import watched
+from planner.terminal.progress import CountLine
+from planner.terminal.text import paragraph, table, written_lines
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.many.run import All
+    from planner.sharing.dealer import Planned, Pooled
+
+CORES = 2
+"""Cores that each season's plan keeps busy."""
+PLANS = "plans"
+"""Folder of the seasons' plans."""
+MOST = 20
+"""Seasons that are shown; the workbook holds all."""
+POOL_SECONDS = 30.0
+
+
+def plan_folder(
+    folder: Path,
+    out: Path,
+    seconds: float,
+    workers: int,
+    cluster: str | None,
+    effort: int | None = None,
+    *,
+    quiet: bool = False,
+) -> list[str]:
+    """Plan every season of a folder and write the summary.
+
+    Returns
+    -------
+    list of str
+        What to print.
+
+    Raises
+    ------
+    PlannerError
+        See `planner.many.run.plan_all`; what was planned by then is kept.
+    """
+    from planner.many.found import SUMMARY, seasons_in
+    from planner.many.run import plan_all
+    from planner.report.files import check_folder
+    from planner.report.many_frames import many_book
+    from planner.report.plan_files import write_or_beside
+    from planner.report.workbook import render
+
+    sources = seasons_in(folder)
+    check_folder(out, (SUMMARY,))
+    cores = None if effort is not None else CORES
+    options = SolveOptions(seconds=seconds, effort=effort, cores=cores)
+    line = CountLine("seasons", len(sources), quiet=quiet)
+    made, stopped = watched(
+        lambda stop: plan_all(
+            sources,
+            out / PLANS,
+            options,
+            version=__version__,
+            workers=workers,
+            cluster=cluster,
+            on_done=line.count,
+            stop=stop,
+        ),
+        line,
+        "Stopping: what is planned is kept. Ctrl-C again leaves.",
+    )
+    pooled = None if stopped else _pooled(made.records, effort)
+    book = render(many_book(made.records, pooled, made.left))
+    written = write_or_beside(out, {SUMMARY: book})
+    return [*([] if quiet else many_lines(made, pooled)), *written_lines(written)]
+
+
+def _pooled(records: tuple[Planned, ...], effort: int | None) -> Pooled | None:
+    """One order for all, or nothing where none is found in its time."""
+    from planner.errors import NoPlanError
+    from planner.sharing.dealer import pool
+
+    try:
+        return pool(records, SolveOptions(seconds=POOL_SECONDS, effort=effort))
+    except NoPlanError:
+        return None
+
+
+def many_lines(made: All, pooled: Pooled | None) -> list[str]:
+    """What came of all seasons, those with something wrong first."""
+    shown = sorted(made.records, key=lambda r: (r.has_plan, r.short <= 0))[:MOST]
+    rows = [
+        [
+            r.name,
+            r.outcome,
+            f"{r.cost:,.2f}" if r.has_plan else "-",
+            f"{r.gap:.2%}" if r.has_plan and r.gap is not None else "-",
+            f"{r.short:,.1f}" if r.short else "",
+        ]
+        for r in shown
+    ]
+    planned = sum(r.has_plan for r in made.records)
+    now = len(made.records) - made.before
+    said = f"{planned} of {len(made.records) + made.left} seasons planned"
+    said += f", {made.before} of them before." if made.before else "."
+    if now and made.seconds > 0:
+        said += f" {now} now, in {made.seconds:.0f} s."
+    lines = [*table(["Season", "Plan", "Cost", "Gap", "Acres short"], rows), *paragraph(said, 0)]
+    if len(made.records) > MOST:
+        lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
+    if made.left:
+        lines += paragraph(f"{made.left} were not reached: run the same command again.", 0)
+    if pooled is not None:
+        lines += paragraph(
+            f"One order for all would cost {pooled.cost:,.2f} in place of {pooled.apart:,.2f}: "
+            f"{pooled.saved:,.2f} less.",
+            0,
+        )
+    return lines
