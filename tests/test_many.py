@@ -133,6 +133,7 @@ def some(tmp_path: Path, names: tuple[str, ...]) -> Path:
     from tests.inputs import good
 
     home = tmp_path / "seasons"
+    home.mkdir()
     for number, name in enumerate(names):
         sheets = good()
         for gone in ("What if", "Unknowns", "Treated so far", "Ordered so far"):
