@@ -54,7 +54,7 @@ def main() -> None:
     blob = pickle.dumps(season)
     for workers in (1, 2):
         with opened(workers=workers) as engine:
-            jobs = [Job(f"{n}", (blob, pool, GAP, order, t)) for n, t in enumerate(drawn)]
+            jobs = [Job(f"{n}", (blob, pool, 0.0, GAP, order, t)) for n, t in enumerate(drawn)]
             list(engine.run([Job("first", jobs[0].payload)], work))
             begun = time.perf_counter()
             done = list(engine.run(jobs, work))

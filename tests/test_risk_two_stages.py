@@ -183,3 +183,35 @@ def test_interval_of_a_mean() -> None:
     """Derived: the same values, t(4, 97.5 %) = 2.7764, standard error 1."""
     found = interval(np.array([4.0, 0.0, 2.0, 6.0, 3.0]))
     assert (found.mean, found.low, found.high) == pytest.approx((3.0, 0.2236, 5.7764), abs=1e-4)
+
+
+def test_the_floor_makes_no_money_of_returns(tmp_path: Path) -> None:
+    """Derived: 10 % off from $1,000 on and 95 % of the price paid back: a jug too many costs $9.
+
+    16 gal are 7 jugs of 2.5 gal at $200 less 10 %, or 1,260; at a refund of the list price each
+    jug too many would bring in $10. 10 gal are 5 for the discount, one of them sent back: 729.
+    """
+    made = season(tmp_path, JUGS + "Green Cap,2.5 gal jug,2.5 gal,200,300,95%\n")
+    text = "Discount,Supplier,Products,Spend at least,Percent off\nEarly,,,1000,10%\n"
+    (tmp_path / "discounts.csv").write_text(text, "utf-8")
+    stage = SecondStage(api.load(tmp_path), gap=0.0)
+    found = stage.floor(gallons(16.0))
+    assert found.value == pytest.approx(1260.0)
+    assert found.order.counts == {("Green Cap", "2.5 gal jug"): 7}
+    few = stage.floor(gallons(10.0))
+    assert few.value == pytest.approx(729.0)
+    assert SecondStage(made, gap=0.0).floor(gallons(16.0)).value == pytest.approx(1400.0)
+
+
+def test_ordering_more_for_a_discount_and_sending_it_back(tmp_path: Path) -> None:
+    """Derived: 4 jugs needed at $200; five reach $1,000 and 40 % off, $120 each, one back at 90 %.
+
+    5 x 120 - 108 = 492, where four cost 800.
+    """
+    season(tmp_path, JUGS + "Green Cap,2.5 gal jug,2.5 gal,200,300,90%\n")
+    text = "Discount,Supplier,Products,Spend at least,Percent off\nEarly,,,1000,40%\n"
+    (tmp_path / "discounts.csv").write_text(text, "utf-8")
+    stage = SecondStage(api.load(tmp_path), gap=0.0)
+    assert stage.floor(gallons(10.0)).value == pytest.approx(492.0)
+    order = Order((("Green Cap", "2.5 gal jug", 5),))
+    assert stage.outcome(order, gallons(10.0)).value == pytest.approx(492.0)

@@ -22,23 +22,25 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 Said = Callable[[str], None]
-FLOOR_GAP, GAP = 5e-3, 2e-3
-"""Proven distance from the best at which a draw's own best, and a second stage, are good enough."""
+ROUGH_GAP, FLOOR_GAP, GAP = 1e-2, 4e-3, 2e-3
+"""Proven distance from the best at which a draw's own best is good enough for a candidate and for
+the floor, and at which a second stage is."""
 _stages: dict[tuple[bytes, Pool, float], SecondStage] = {}
 """Second stages that this process has built."""
 KEPT = 4
 
-Ask = tuple[bytes, "Pool", float, "Order | None", "Turn"]
+Ask = tuple[bytes, "Pool", float, float, "Order | None", "Turn"]
+"""Season, what known plans plant, their acres short, gap, order or none, draw."""
 
 
 def work(ask: Ask) -> Outcome:
     """Solve one second stage, or one draw's floor where no order is given."""
-    blob, pool, gap, order, turn = ask
+    blob, pool, base, gap, order, turn = ask
     key = (sha256(blob).digest(), pool, gap)
     if key not in _stages:
         while len(_stages) >= KEPT:
             del _stages[next(iter(_stages))]
-        _stages[key] = SecondStage(pickle.loads(blob), pool, gap)
+        _stages[key] = SecondStage(pickle.loads(blob), pool, gap, base)
     stage = _stages[key]
     return stage.floor(turn) if order is None else stage.outcome(order, turn)
 
@@ -63,6 +65,8 @@ class OutcomeTable:
     engine: Engine
     said: Said
     blob: bytes = b""
+    base: float = 0.0
+    """Acres that known plans have short."""
     pool: Pool = frozenset()
     known: dict[tuple[int, Order | None, int], Outcome] = field(default_factory=dict)
     solves: int = 0
@@ -74,23 +78,23 @@ class OutcomeTable:
         drawn: Sequence[Turn],
         which: int,
         until: Until,
+        floor_gap: float = FLOOR_GAP,
     ) -> None:
         """Solve what is asked for and not known yet, as far as time allows."""
         new = [a for a in dict.fromkeys(asked) if (which, *a) not in self.known]
         jobs = {str(n): ((which, order, i), order, i) for n, (order, i) in enumerate(new)}
-        sent = (
-            Job(
-                name,
-                (self.blob, self.pool if o else frozenset(), GAP if o else FLOOR_GAP, o, drawn[i]),
-            )
-            for name, (_, o, i) in jobs.items()
-        )
+        sent = (Job(name, self._ask(o, drawn[i], floor_gap)) for name, (_, o, i) in jobs.items())
         for n, done in enumerate(self.engine.run(sent, work, stop=until), 1):
             if done.failure:
                 raise NoPlanError(done.failure)
             self.known[jobs[done.key][0]] = done.value
             self.solves += 1
             self.said(f"{what}: {n:,} of {len(new):,}")
+
+    def _ask(self, order: Order | None, turn: Turn, floor_gap: float) -> Ask:
+        if order is None:
+            return self.blob, frozenset(), self.base, floor_gap, None, turn
+        return self.blob, self.pool, self.base, GAP, order, turn
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

@@ -46,6 +46,8 @@ SHORT = 1e-4
 FIRST = 10.0
 """Times the price of the dearest container or bag that an acre short counts as, where acres come
 before money."""
+FEW_ACRES = 2.0
+"""Acres short, where they have a price, that are left to the plantings of known plans."""
 LATE = " (late)"
 
 
@@ -144,8 +146,11 @@ def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:
 class SecondStage:
     """The second stage of one season; keeps what is costly to build."""
 
-    def __init__(self, season: Season, pool: Pool = frozenset(), gap: float = GAP) -> None:
-        """`pool` is what known plans plant; empty offers everything."""
+    def __init__(
+        self, season: Season, pool: Pool = frozenset(), gap: float = GAP, base: float = 0.0
+    ) -> None:
+        """`pool` is what known plans plant (empty: anything), `base` acres they have short."""
+        self.base = base
         self.season = season
         self.pool = pool
         self.gap = gap
@@ -160,8 +165,8 @@ class SecondStage:
     def outcome(self, order: Order, turn: Turn, *, warm: bool = True) -> Outcome:
         """Decide again what an order comes to in a draw.
 
-        Where the plantings of known plans leave more acres short than a fresh solve might, that
-        solve is made too.
+        Where the plantings of known plans leave more acres short than they did, a fresh solve is
+        made too.
 
         Parameters
         ----------
@@ -171,7 +176,7 @@ class SecondStage:
         if not warm or not self.pool:
             return self._again(order, turn, None)
         found = self._again(order, turn, self.pool)
-        if found.short > SHORT and not self.has_price:
+        if found.short > self.base + (FEW_ACRES if self.has_price else SHORT):
             other = self._again(order, turn, None)
             found = min(found, other, key=lambda o: o.value)
         return found
@@ -327,20 +332,32 @@ def _left_to_buy(c: Container, order: Order) -> int | None:
 def early_or_late(season: Season) -> Season:
     """Season in which late prices, where they could pay, are there beside the early ones.
 
-    A relaxation: what is bought late counts toward discounts that are anybody's.
+    A relaxation. What is bought late, if that is cheaper than early, counts toward discounts that
+    are anybody's. Freight is no more than what one container costs more late: whoever orders
+    nothing early from a supplier pays at least that.
     """
-    freight = {s.name for s in season.suppliers if s.freight > 0.0}
     twins = tuple(
         replace(c, name=c.name + LATE, breaks=(PriceBreak(1, c.late_price),), supplier=None)
         for c in season.containers
-        if c.late_price is not None
-        and (c.supplier in freight or c.late_price < max(b.price for b in c.breaks))
+        if c.late_price is not None and c.late_price < max(b.price for b in c.breaks)
     )
     lots = tuple(
         replace(x, buy_price=min(x.buy_price, x.late_price)) if x.late_price is not None else x
         for x in season.lots
     )
-    return replace(season, containers=(*season.containers, *twins), lots=lots)
+    suppliers = tuple(
+        replace(s, freight=min([s.freight, *_more_late(season, s.name)])) for s in season.suppliers
+    )
+    return replace(season, containers=(*season.containers, *twins), lots=lots, suppliers=suppliers)
+
+
+def _more_late(season: Season, supplier: str) -> list[float]:
+    """What each of a supplier's containers costs more late, at least; none where it is not sold."""
+    return [
+        max(0.0, c.late_price - max(b.price for b in c.breaks))
+        for c in season.containers
+        if c.supplier == supplier and c.late_price is not None
+    ]
 
 
 def _cover_row(model: Model, product: str) -> int:
@@ -352,19 +369,37 @@ def _cover_row(model: Model, product: str) -> int:
 def _with_returns(model: Model, back: Iterable[tuple[str, int, float, float]]) -> Matrix:
     """Program with containers that go back: product, at most, money each, fl oz each."""
     rows = list(back)
-    lump = {p.name: x for p, x in zip(model.it.products, model.it.lump.tolist(), strict=True)}
     return model.matrix.with_whole_columns(
         np.array([-money for _, _, money, _ in rows]),
         np.array([float(n) for _, n, _, _ in rows]),
-        np.array([_cover_row(model, p) for p, _, _, _ in rows], dtype=np.int64),
-        np.array([-floz / lump[p] for p, _, _, floz in rows]),
+        [_taken_back(model, product, floz) for product, _, _, floz in rows],
     )
+
+
+def _taken_back(model: Model, product: str, floz: float) -> dict[int, float]:
+    """Entries of a container that goes back: its volume is no longer there."""
+    lump = {p.name: x for p, x in zip(model.it.products, model.it.lump.tolist(), strict=True)}
+    return {_cover_row(model, product): -floz / lump[product]}
+
+
+def _discount_rows(model: Model, columns: list[int]) -> dict[int, float]:
+    """Rows in which containers ordered bring a discount, and the share that each takes off.
+
+    A discount is at most its percentage of what is spent; `columns` are one container's counts.
+    """
+    matrix, found = model.matrix, {}
+    for d, column in zip(model.keys["discount"], model.at["discount"].tolist(), strict=True):
+        own = set(matrix.row[matrix.start[column] : matrix.start[column + 1]].tolist())
+        for j in columns:
+            shared = own & set(matrix.row[matrix.start[j] : matrix.start[j + 1]].tolist())
+            found |= dict.fromkeys(shared, model.it.discounts[d].percent)
+    return found
 
 
 def _with_free_returns(model: Model, season: Season) -> Matrix:
     """Program in which what is ordered may go back, where ordering more than is needed could pay.
 
-    It goes back at the highest price: a relaxation.
+    It goes back at the price of its highest break, a relaxation, less the discounts that count.
     """
     free = {s.name for s in season.suppliers if s.free_from is not None}
     pays = [
@@ -384,17 +419,17 @@ def _with_free_returns(model: Model, season: Season) -> Matrix:
     }
     pays = [c for c in pays if columns[c.product, c.name]]
     most = [sum(model.matrix.upper[columns[c.product, c.name]]) for c in pays]
-    matrix = _with_returns(
-        model,
-        [
-            (c.product, int(n), c.returned_for * max(b.price for b in c.breaks), c.size - c.heel)
-            for c, n in zip(pays, most, strict=True)
-        ],
-    )
+    money = [c.returned_for * max(b.price for b in c.breaks) for c in pays]
+    entries = [
+        _taken_back(model, c.product, c.size - c.heel)
+        | {row: off * m for row, off in _discount_rows(model, columns[c.product, c.name]).items()}
+        for c, m in zip(pays, money, strict=True)
+    ]
+    matrix = model.matrix.with_whole_columns(-np.array(money), np.array(most), entries)
     first = model.matrix.n_columns
-    entries = [(k, first + k, 1.0) for k in range(len(pays))]
-    entries += [(k, j, -1.0) for k, c in enumerate(pays) for j in columns[c.product, c.name]]
-    rows, cols, value = zip(*entries, strict=True) if entries else ((), (), ())
+    within = [(k, first + k, 1.0) for k in range(len(pays))]
+    within += [(k, j, -1.0) for k, c in enumerate(pays) for j in columns[c.product, c.name]]
+    rows, cols, value = zip(*within, strict=True) if within else ((), (), ())
     return matrix.with_rows(
         (np.array(rows, dtype=np.int64), np.array(cols, dtype=np.int64), np.array(value)),
         np.full(len(pays), -np.inf),

@@ -19,7 +19,7 @@ from planner.errors import NoPlanError
 from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
-from planner.risk.outcomes import OutcomeTable, Said, Until
+from planner.risk.outcomes import ROUGH_GAP, OutcomeTable, Said, Until
 from planner.risk.second_stage import ordered_by, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval
 from planner.risk.turned_out import turns
@@ -88,7 +88,14 @@ def compare_orders(
         When time ran out before the orders were compared on any draw.
     """
     began, count = monotonic(), whole_draws(draws)
-    table = OutcomeTable(season, engine, said, pickle.dumps(season), planted_by(plan))
+    table = OutcomeTable(
+        season,
+        engine,
+        said,
+        pickle.dumps(season),
+        sum(s.acres for s in plan.shortages),
+        planted_by(plan),
+    )
     own = ordered_by(plan)
     tried = _Tried(table, own, {own: "the plan's"})
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
@@ -106,11 +113,11 @@ def compare_orders(
     for i in range(count):
         asked += [(order, i) for order in few] + ([(None, i)] if i < floors else [])
     table.fill("fresh draws", asked, fresh, FRESH, ends[3])
-    found = _settled(tried, few, count, sum(s.acres for s in plan.shortages))
+    found = _settled(tried, few, count)
     return replace(
         found,
         seed=seed,
-        steps=_steps(tried, near, best, sum(s.acres for s in plan.shortages)),
+        steps=_steps(tried, near, best),
         waiting=_waiting(table, best, waits),
         left_out=(*tried.left_out, *found.left_out),
         seconds=monotonic() - began,
@@ -157,7 +164,9 @@ def _train(tried: _Tried, plan: Plan, held: AsPlanned, drawn: Sequence[Turn], un
     """Take up orders with reserve and those that are best in some draws."""
     table = tried.table
     n = len(drawn)
-    table.fill("best orders of draws", [(None, i) for i in range(n)], drawn, TRAINED, until)
+    table.fill(
+        "best orders of draws", [(None, i) for i in range(n)], drawn, TRAINED, until, ROUGH_GAP
+    )
     found = [o for o in table.of(TRAINED, None, n) if o is not None]
     if len(found) < n:
         tried.left_out.append(f"best orders of {len(found)} draws of {n} were candidates")
@@ -193,9 +202,10 @@ def _waits(season: Season, best: Order) -> dict[str, Order]:
     return {name: candidates.without(best, name) for name in sold if name in ordered}
 
 
-def _settled(tried: _Tried, few: Sequence[Order], count: int, base: float) -> TwoStages:
+def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
     """Compare the best few on the fresh draws that are known of all."""
-    table, left_out = tried.table, []
+    table, base = tried.table, tried.table.base
+    left_out = []
     done = [i for i in range(count) if all((FRESH, order, i) in table.known for order in few)]
     if not done:
         msg = "time ran out before any draw was settled; give it more seconds"
@@ -250,16 +260,14 @@ def _chance(label: str, order: Order, found: Sequence[Outcome], base: float) -> 
     )
 
 
-def _steps(
-    tried: _Tried, near: dict[str, Order], best: Order, base: float
-) -> tuple[OrderChance, ...]:
+def _steps(tried: _Tried, near: dict[str, Order], best: Order) -> tuple[OrderChance, ...]:
     """Known neighbors and the order itself on the common draws."""
     found = []
     for label, order in {tried.labels[best]: best, **near}.items():
         outcomes = tried.table.of(COMMONLY, order, COMMON)
         known = [o for o in outcomes if o is not None]
         if len(known) == COMMON:
-            found.append(_chance(label, order, known, base))
+            found.append(_chance(label, order, known, tried.table.base))
     return tuple(found)
 
 

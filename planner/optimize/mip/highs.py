@@ -24,7 +24,7 @@ import pulp
 from planner.errors import NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from numpy.typing import NDArray
 
@@ -118,19 +118,20 @@ class Matrix:
         )
 
     def with_whole_columns(
-        self, cost: Floats, upper: Floats, row: NDArray[np.int64], value: Floats
+        self, cost: Floats, upper: Floats, entries: Sequence[Mapping[int, float]]
     ) -> Matrix:
-        """The same with more whole variables from 0 on, each with one entry, in a row."""
+        """The same with more whole variables from 0 on; the entries of each by row."""
         n = len(cost)
+        ends = self.start[-1] + np.cumsum([len(e) for e in entries], dtype=np.int64)
         return replace(
             self,
             cost=np.concatenate([self.cost, cost]),
             lower=np.concatenate([self.lower, np.zeros(n)]),
             upper=np.concatenate([self.upper, upper]),
             integer=np.concatenate([self.integer, np.ones(n, dtype=bool)]),
-            start=np.concatenate([self.start, self.start[-1] + 1 + np.arange(n)]),
-            row=np.concatenate([self.row, row]),
-            value=np.concatenate([self.value, value]),
+            start=np.concatenate([self.start, ends]).astype(np.int64),
+            row=np.concatenate([self.row, [r for e in entries for r in e]]).astype(np.int64),
+            value=np.concatenate([self.value, [v for e in entries for v in e.values()]]),
         )
 
     def with_rows(
