@@ -96,6 +96,8 @@ def _rules(campaign: Campaign) -> tuple[str, ...]:
     ]
     if any(t.signal_word == BY_STRENGTH[0] for t in campaign.tags):
         rules.insert(1, "Some labels below say Poison: in red, with skull and crossbones, by hand.")
+    if not campaign.shop.per_package:
+        rules.insert(1, "For a label for every package set Tags on Farm to per package.")
     if _too_many(campaign):
         rules.insert(1, f"More than {MOST_LABELS:,} packages: one label for every lot and recipe.")
     return tuple(rules)
