@@ -172,7 +172,7 @@ class TestContents:
 
     def test_the_shops_columns_and_settings_are_in_use(self, season: Season) -> None:
         farm = season.farm
-        assert (farm.pumps, farm.tank, farm.tags) == (2, 15 * GALLON, "per package")
+        assert (farm.pumps, farm.tank, farm.tags) == (2, 15 * GALLON, "per lot")
         assert any(lot.leaves_loose for lot in season.lots)
         assert any(r.carriers for r in season.recipes)
         for name in (
