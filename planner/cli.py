@@ -37,6 +37,8 @@ TERMINATED = 143
 """128 and the number of the signal SIGTERM, as shells tell it."""
 WHY_SHARE = 1 / 3
 WHY_MOST = 20.0
+WHY_LEAST = 6.0
+"""Seconds for finding out why, as far as deciding gets as many: a few repairs take as long."""
 EACH_SHARE = 1 / 6
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
@@ -226,7 +228,7 @@ def plan(
             metavar="N",
             callback=_finite,
             help="Seconds for planning again without each rule, and for repairs of shortages."
-            "  [default: a third of --seconds, at most 20]",
+            "  [default: a third of --seconds, 6 to 20]",
         ),
     ] = None,
     what_if: Annotated[
@@ -288,7 +290,8 @@ def plan(
         msg = "--most-moved goes with --since"
         raise typer.BadParameter(msg)
     options = Options(seconds, gap, effort, seed, quiet=quiet)
-    wanted = min(WHY_MOST, seconds * WHY_SHARE) if why is None else why
+    usual = min(WHY_MOST, max(seconds * WHY_SHARE, min(seconds, WHY_LEAST)))
+    wanted = usual if why is None else why
     packs = PACKS if pack is Pack.ALL else (pack.value,)
     extras = Extras(
         wanted,

@@ -15,7 +15,7 @@ from planner.campaign.ical import deadlines
 from planner.campaign.schedule import schedule
 from planner.errors import AuditError
 from planner.plan.plan import Planting, SeedPurchase, Treating
-from planner.season.domain import UNTREATED, Field, SeedingRate, Supplier
+from planner.season.domain import UNTREATED, Field, SeedingRate, Supplier, TreatedSeed
 from tests.campaigns import FIRST, batch, hand_plan, hand_season, supply
 
 
@@ -255,6 +255,16 @@ def test_approval_is_not_asked_for_on_days_that_are_past():
     assert "R1 (before" not in told
     assert "Treated without an approval on record: R1 (since Sat 5/1/2027)" in told
     assert not any("R1" in e.key for e in whole.events if e.key.startswith("approve"))
+
+
+def test_bags_treated_before_the_plan_count_as_treated_without_approval():
+    season, plan = _nobody_signed()
+    before = TreatedSeed("L1", "R1", 40.0, on=date(2027, 4, 20))
+    lots = (replace(season.lots[0], on_hand=160.0), *season.lots[1:])
+    made = make_campaign(replace(season, treated=(before,), lots=lots), plan)
+    told = " ".join(made.notes)
+    assert "R1 (before Sat 5/1/2027, when its next bags are treated)" in told
+    assert "Treated without an approval on record: R1 (since Tue 4/20/2027)" in told
 
 
 def _nobody_signed():

@@ -175,10 +175,11 @@ def _approval(card: Card, all_runs: Sequence[Run], shop_: Shop) -> Card:
     ordered = card.order_by if card.order_by and (now is None or card.order_by >= now) else None
     next_day = min((r.day for r in mine if not r.done), default=None)
     known = [d for d in (ordered, next_day) if d is not None and next_day is not None]
+    before = [card.treated_from] if card.treated_from else []
     return replace(
         card,
         needed_by=min(known, default=None),
-        treated_from=min((r.day for r in mine if r.done), default=None),
+        treated_from=min([*before, *(r.day for r in mine if r.done)], default=None),
     )
 
 

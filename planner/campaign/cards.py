@@ -63,6 +63,9 @@ def _card(
         liquid_limit=season.farm.liquid_limit,
         order_by=order_by,
         bought=bought,
+        treated_from=min(
+            (t.on for t in season.treated if t.recipe == recipe.name and t.on), default=None
+        ),
     )
 
 

@@ -324,7 +324,7 @@ def _words(
     elif late == tried:
         text += "; no repair was tried in the time set."
     else:
-        text += "; no single change that was tried covers it."
+        text += "; no single change was found to cover it in the time set."
     if 0 < late < tried:
         text += f" {count(late, 'change')} could not be tried in the time set."
     return text

@@ -271,7 +271,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
         proven = f"no plan this short is cheaper by more than {_percent(plan.gap)}"
         return f"Proven: {proven}. Not proven: that no less land could stay short."
     stopped = f"stopped after {plan.seconds:.0f} s"
-    if not math.isfinite(plan.bound):
+    if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a floor says nothing
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
     floor = manner.say(plan.bound, Measure.MONEY)
     return (
