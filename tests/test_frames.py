@@ -173,8 +173,10 @@ def test_sureness_in_words() -> None:
     assert nearness(Facts(proven, season))[0].startswith("Proven: no plan can be cheaper by more")
     exact = replace(proven, bound=total, gap=0.0)
     assert "by a cent" in nearness(Facts(exact, season))[0]
-    blind = replace(plan, bound=-math.inf, gap=math.inf)
-    assert "not known" in nearness(Facts(blind, season))[0]
+    for bound, gap in ((-math.inf, math.inf), (-2.0 * total, 3.0)):
+        blind = replace(plan, bound=bound, gap=gap)
+        assert "not known" in nearness(Facts(blind, season))[0]
+        assert "not known" in certainty(blind, Manner())
     short = replace(exact, shortages=(Shortage("Far Forty", 1.0),), shortage_proven=False)
     assert "not proven" in nearness(Facts(short, season))[-1]
 

@@ -135,7 +135,7 @@ def nearness(facts: Facts) -> list[str]:
     plan = facts.plan
     room = max(0.0, plan.cost.total - plan.bound)
     said = []
-    if not math.isfinite(room):
+    if not math.isfinite(room) or plan.gap > 1.0:  # a floor that far off says nothing
         said.append(
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
             "search ended before it had proven a floor for the cost."
