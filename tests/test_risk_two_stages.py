@@ -106,7 +106,7 @@ def test_returns_change_the_order_itself(tmp_path: Path) -> None:
 
 
 def test_newsvendor_with_discrete_demand(tmp_path: Path) -> None:
-    """L. Snyder and Z.-J. Shen, Fundamentals of Supply Chain Theory, problem 4.7b.
+    """Snyder & Shen, Fundamentals of Supply Chain Theory, problem 4.7b.
 
     Overage 500,000, underage 1,000,000: order 5 at a mean loss of 1,225,000; 3 lose 1,725,000.
     Here containers of 1 gal at 1,000,000, late 2,000,000, half back for those not opened.

@@ -80,8 +80,8 @@ class TwoStages:
 def to_dict(found: TwoStages, season: Season) -> dict[str, object]:
     """Return what the key ``unknowns`` of plan.json holds of orders; `best` is a place in them."""
     return {
-        "draws": found.draws,
-        "seed": found.seed,
+        "order_draws": found.draws,
+        "order_seed": found.seed,
         "orders": [_order_dict(o, season) for o in found.orders],
         "best": 0,
         "planned": found.planned,

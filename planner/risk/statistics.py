@@ -69,7 +69,7 @@ def dearest_mean(costs: Floats, share: float = DEAREST, weights: Floats | None =
     """Mean of the dearest share of draws (conditional value at risk at 1 - share).
 
     A draw that lies on the edge counts in part: R. T. Rockafellar and S. Uryasev, "Conditional
-    value-at-risk for general loss distributions", Journal of Banking & Finance 26, 2002.
+    value-at-risk for general loss distributions", Journal of Banking and Finance 26, 2002.
 
     Parameters
     ----------

@@ -81,6 +81,8 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         season, earlier, notes = api.bring_in(season, extras.since)
     if extras.usual_unknowns:
         season = api.with_usual_unknowns(season)
+    if extras.safe is not None:
+        _check_safe(season)
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in extras.packs]
     check_folder(folder, [*names, JSON, CALENDAR])
@@ -93,7 +95,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
             season, earlier, plan, options, _acres(extras.most_moved, season), notes
         )
     if extras.safe is not None:
-        plan = _safer(season, plan, extras.safe, options.seed)
+        plan = api.make_safer(season, plan, extras.safe, seed=options.seed)
     say(_plan_lines(plan, season, again, quiet=options.quiet))
     stem = STEM
     if extras.why or changed:
@@ -120,13 +122,13 @@ def _older(folder: Path, packs: Sequence[str]) -> list[str]:
     )
 
 
-def _safer(season: Season, plan: Plan, safe: float, seed: int) -> Plan:
-    """Make the order suffice that often.
+def _check_safe(season: Season) -> None:
+    """Refuse to make an order safer where nothing is said to be unknown.
 
     Raises
     ------
     NoPlanError
-        When nothing is said to be unknown, or no order suffices that often.
+        Then.
     """
     if not season.unknowns:
         msg = (
@@ -134,7 +136,6 @@ def _safer(season: Season, plan: Plan, safe: float, seed: int) -> Plan:
             "--usual-unknowns"
         )
         raise NoPlanError(msg)
-    return api.make_safer(season, plan, safe, seed=seed)
 
 
 def _beside(paths: Sequence[Path]) -> list[str]:
