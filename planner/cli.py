@@ -128,9 +128,7 @@ def start(
             help="With --from: the plan of that season, or its folder, where it is not beside it.",
         ),
     ] = None,
-    force: Annotated[
-        bool, typer.Option("--force", help="Replace what stands there already.")
-    ] = False,
+    force: Annotated[bool, typer.Option("--force", help="Replace what is there already.")] = False,
 ) -> None:
     """Make a season workbook to fill in."""
     from planner.terminal.starting import start_season
@@ -213,7 +211,13 @@ def plan(
         ),
     ] = None,
     seed: Annotated[
-        int, typer.Option(min=0, max=2**31 - 1, metavar="N", help="Of the random choices.")
+        int,
+        typer.Option(
+            min=0,
+            max=2**31 - 1,
+            metavar="N",
+            help="Random seed: the same number makes the same random choices.",
+        ),
     ] = 0,
     strict: Annotated[
         bool, typer.Option("--strict", help="Exit with 4 if any acre stays short.")
@@ -239,7 +243,7 @@ def plan(
         typer.Option(
             "--since",
             metavar="PLAN.json",
-            help="Go on from this earlier plan: keep what need not change, count what is done.",
+            help="Continue from this earlier plan: keep what need not change, count what is done.",
         ),
     ] = None,
     usual_unknowns: Annotated[

@@ -125,7 +125,7 @@ CELLS = [
     ("Containers", 5, "Product", "Shen", "nearest: 'Sheen'"),
     ("Containers", 5, "Supplier", "River yrad", "nearest: 'River yard'"),
     ("Recipes", 2, "Product", "Grün", "a Product of sheet Products; add it to Products"),
-    ("Recipes", 2, "Product", "Green Сap", "which only looks the same: type it anew"),
+    ("Recipes", 2, "Product", "Green Сap", "which only looks the same: retype it"),
     ("Protection", 2, "Product", "Green cup", "nearest: 'Green Cap'"),
     ("Protection", 2, "Threat", "White mould", "nearest: 'White mold'"),
     ("Actives", 2, "Product", "Sheeen", "nearest: 'Sheen'"),

@@ -296,10 +296,10 @@ def test_what_people_do_to_workbooks_is_read(season, tmp_path):
     ]
     assert [f.row.number for f in again.fields] == [4, 6]
     assert again.told == (
-        "Fields: nothing but notes in row 7, passed over.",
+        "Fields: nothing but notes in row 7, ignored.",
         "Fields: row 9 holds totals and was not planned.",
-        "Farm: setting 'My phone' is not known, passed over.",
-        "Fields: column 'My notes' is not known and was passed over.",
+        "Farm: setting 'My phone' is not known and was ignored.",
+        "Fields: column 'My notes' is not known and was ignored.",
     )
 
 
@@ -354,7 +354,7 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
         (lambda s: put(s, "Fields", 2, "Rust pressure", "none"), "column 'Rust pressure'"),
         (lambda s: put(s, "Containers", 3, "Price", "990"), "the price rises from 4"),
         (lambda s: put(s, "Discounts", 3, "Percent off", "2%"), "a lower percent off"),
-        (lambda s: put(s, "Recipes", 2, "Of", "metalaxyl"), "Of was passed over"),
+        (lambda s: put(s, "Recipes", 2, "Of", "metalaxyl"), "Of was ignored"),
         (lambda s: put(s, "Protection", 2, "Threat", "Rust"), "threat 'Rust' is not on Threats"),
         (lambda s: put(s, "Active limits", 2, "Active ingredient", "ipconazole"), "'ipconazole'"),
         (lambda s: setting(s, "Liquid warning", "9"), "Liquid warning is above Liquid limit"),

@@ -102,12 +102,12 @@ def _volumes(campaign: Campaign) -> list[str]:
         flush = told.pop(name, None)
         held = sum(s.usable for s in supply.sources)
         if not _same(more, flush.more if flush else 0.0, held):
-            wrong.append(f"{name}: {more:.6f} fl oz more flushed than planned, told otherwise")
+            wrong.append(f"{name}: {more:.6f} fl oz more flushed than planned, reported otherwise")
         there = max(0.0, held - seed[name] - supply.planned_loss)
         if flush and not (
             _same(flush.there, there, held) and _same(flush.money, more * supply.value)
         ):
-            wrong.append(f"{name}: what covers its flushes, or their cost, is told wrong")
+            wrong.append(f"{name}: what covers its flushes, or their cost, is reported wrong")
         wrong += _one_volume(campaign, supply, seed[name] + flushed, more)
     wrong += [f"{name}: flushed, but not in the campaign" for name in told]
     return wrong
@@ -139,7 +139,7 @@ def _one_volume(campaign: Campaign, supply: Supply, taken: float, more: float) -
     if not _same(drawn, min(taken, held) if more else taken, held):
         wrong.append(f"{name}: {drawn:.6f} fl oz drawn, {taken:.6f} needed")
     if [(u.source, u.usable) for u in uses] != [(s.name, s.usable) for s in supply.sources]:
-        wrong.append(f"{name}: a container is missing or told twice")
+        wrong.append(f"{name}: a container is missing or listed twice")
     if any(u.drawn < 0 or u.drawn > u.usable + SLACK * max(1.0, u.usable) for u in uses):
         wrong.append(f"{name}: a container gives more than it holds")
     levels = [x for x in campaign.drawdown.levels if x.product == name]

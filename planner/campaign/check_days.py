@@ -137,14 +137,14 @@ def _late_and_early(campaign: Campaign) -> Iterator[str]:
                 yield f"{_where(run)}: treated on {run.day}, before {p.earliest}"
             past = (p.latest and run.day > p.latest) or (shop.done_by and run.day > shop.done_by)
             if bool(past) != run.late:
-                yield f"{_where(run)}: late is told wrong on {run.day}"
+                yield f"{_where(run)}: late is reported wrong on {run.day}"
             waits = (p.planting - run.day).days if p.planting else 0
             if (waits > shop.treat_within) != run.early:
-                yield f"{_where(run)}: the days to planting are told wrong on {run.day}"
+                yield f"{_where(run)}: the days to planting are reported wrong on {run.day}"
     if late != campaign.calendar.late:
-        yield f"{late} bags late, {campaign.calendar.late} told"
+        yield f"{late} bags late, {campaign.calendar.late} reported"
     if early != campaign.calendar.early:
-        yield f"{early} bags early, {campaign.calendar.early} told"
+        yield f"{early} bags early, {campaign.calendar.early} reported"
 
 
 def _told_by_day(campaign: Campaign) -> Iterator[str]:

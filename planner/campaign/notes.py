@@ -41,11 +41,15 @@ def _late(campaign: Campaign) -> list[str]:
     if not calendar.late:
         return []
     many = "bag is" if calendar.late == 1 else "bags are"
-    told = [f"The days don't suffice: {calendar.late} {many} too many{_proof(campaign)}."]
+    told = [f"There are not enough days: {calendar.late} {many} too many{_proof(campaign)}."]
     if calendar.remedies:
-        told.append("What would do, the order kept: " + "; or ".join(calendar.remedies) + ".")
+        told.append(
+            "Any one of these would make it fit, in the same order: "
+            + "; or ".join(calendar.remedies)
+            + "."
+        )
     else:
-        told.append("No single change of days, of what a day holds or of floor space would do.")
+        told.append("No single change of days, of daily capacity or of floor space is enough.")
     return told
 
 
@@ -179,7 +183,7 @@ def _order(campaign: Campaign) -> list[str]:
     told = []
     if not order.exact:
         told.append(
-            f"So many recipes that not every order was tried: changes take {order.minutes:.0f}"
+            f"There are too many recipes to try every order: changes take {order.minutes:.0f}"
             f" minutes, and no order takes less than {order.floor_minutes:.0f}."
         )
     minutes, money = order.minutes - order.least_minutes, order.money - order.least_money

@@ -127,7 +127,10 @@ def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Le
         product = products[use.product]
         opened = use.drawn > 0 or use.source == "stock on hand"
         if product.kind == "inoculant" or product.on_seed_life is not None:
-            advice = "What lives is for this season only; label and supplier say what to do."
+            advice = (
+                "Inoculants and biologicals are for this season only; ask the label and the"
+                " supplier what to do with what is left."
+            )
         elif opened:
             advice = (
                 "Keep it closed, dry, above freezing and within its date as the label says; an"

@@ -95,7 +95,7 @@ def _reach(
         if found and (best is None or found[0].cost - held.cost < best[0]):
             best = (found[0].cost - held.cost, use.product, found[0])
     speech = Speech(season.farm)
-    start = f"{speech.money(missing)} of list price is missing to {name}; "
+    start = f"{speech.money(missing)} of list price short of {name}; "
     if best is None:
         return LevelReach(name, missing, "", (), None, start + "no larger order reaches it.")
     more, product, mix = best

@@ -268,7 +268,7 @@ def _product(
             if not lacking:
                 return None
             missing += lacking
-    return Cause.PRODUCT, f"not enough {listing(sorted(set(missing)))} can be had to treat it."
+    return Cause.PRODUCT, f"not enough {listing(sorted(set(missing)))} can be bought to treat it."
 
 
 def _money(

@@ -152,7 +152,7 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
         return f"already treated with {about}, which will not do here."
     if bar is Bar.LIQUID:
         limit = Speech(season.farm).liquid(season.farm.liquid_limit or 0.0)
-        return f"every recipe that would do puts more liquid on than {limit}."
+        return f"every recipe that is strong enough puts more liquid on than {limit}."
     if bar is Bar.ACTIVE:
-        return f"every recipe that would do puts more {about} on than its ceiling allows."
+        return f"every recipe that is strong enough puts more {about} on than its ceiling allows."
     return "no recipe is allowed and seed may not be planted untreated."

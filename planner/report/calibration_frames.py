@@ -99,7 +99,7 @@ def _table_sheet(campaign: Campaign) -> Sheet:
     manner = Manner(metric=campaign.shop.metric)
     return Sheet(
         CALIBRATION,
-        "For every batch: what pump and gate should give, and in so many seconds.",
+        "For every batch: what pump and gate should give, and in how many seconds.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(_how(campaign, manner)), table),
         Page(landscape=True),
         Room.TREATING,

@@ -94,7 +94,7 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
             Column("seed", "Active ingredient on a seed (mg)", width=34),
         ),
         rows=tuple(rows),
-        note="From one figure to another where the lots differ; each lot's own stand on its"
+        note="From one figure to another where the lots differ; each lot's own are on its"
         " calibration sheet.",
     )
 

@@ -150,7 +150,7 @@ def nearness(facts: Facts) -> list[str]:
             "taken off."
         )
     if plan.shortages and not plan.shortage_proven:
-        said.append("It is not proven that no less land could stay short.")
+        said.append("A plan with fewer short acres may exist; the search did not rule it out.")
     return said
 
 
@@ -302,5 +302,5 @@ def _cost(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         total_label="Total cost",
-        note=f"What each kind means stands on {elsewhere(NOTES, Pack.STUDY)}.",
+        note=f"What each kind means is on {elsewhere(NOTES, Pack.STUDY)}.",
     )

@@ -55,7 +55,7 @@ def picture_sheets(facts: Facts) -> list[Sheet]:
         blocks.append(Charts((chart,)))
     pictures = Sheet(
         PICTURES,
-        f"The plan to look at and to hang up; its numbers stand on {NUMBERS}.",
+        f"The plan to look at and to hang up; its numbers are on {NUMBERS}.",
         tuple(blocks),
         room=Room.PLAN,
         packs=(Pack.STUDY,),

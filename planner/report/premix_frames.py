@@ -22,8 +22,8 @@ HOW = (
     "Jar test first, with the products and the water of the day: pour the mL into a clear jar in"
     " the same order, shake, and look at once, after 30 minutes and after the longest time that it"
     " will stand. Flakes, lumps, layers that don't shake in again, heat: don't mix these.",
-    "What lives goes in last, just before use. Chlorine in tap water kills inoculant: use water"
-    " without it.",
+    "Inoculants and biologicals go in last, just before use. Chlorine in tap water kills inoculant:"
+    " use water without it.",
     "Mix no more than you treat that day. Amounts are what the seed takes; what tank and hoses keep"
     " comes on top, in the same parts.",
 )
@@ -64,7 +64,7 @@ def _premix(one: Premix, number: int, manner: Manner) -> list[Block]:
         blocks.append(_mix(mix, f"mix_{number}_{place}", manner))
         if mix.not_with:
             said = "; ".join(mix.not_with)
-            text = f"Must not be mixed: {said}. The pumps don't suffice to keep them apart."
+            text = f"Must not be mixed: {said}. There are not enough pumps to keep them apart."
             blocks.append(
                 Text((f"{text} Treat in two passes, or ask the suppliers.",), "", Look.SHORT)
             )
@@ -130,10 +130,10 @@ def _said(mix: Mix, manner: Manner) -> str:
     if mix.minutes is not None:
         said += f"; a tank of {fill} runs {mix.minutes:,.0f} minutes without a stop"
     if mix.life is None:
-        return f"{said}. How long it may stand: see the labels."
-    said += f". It may stand {mix.life:g} hours"
+        return f"{said}. How long it may sit: see the labels."
+    said += f". It may sit {mix.life:g} hours"
     return (
-        f"{said}; the tank is not filled, so that none stands longer."
+        f"{said}; the tank is not filled, so that none sits longer."
         if mix.kept_small
         else f"{said}."
     )
@@ -171,7 +171,7 @@ def _long_table(premixes: list[Premix]) -> Table:
             Column("full", "Full tank", Measure.DOSE),
             Column("last", "Last tank", Measure.DOSE),
             Column("jar", "Jar (mL)", Measure.NUMBER, decimals=1),
-            Column("life", "May stand (h)", Measure.NUMBER),
+            Column("life", "May sit (h)", Measure.NUMBER),
         ),
         rows=tuple(rows),
         repeat_header=True,

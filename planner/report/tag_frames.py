@@ -92,7 +92,7 @@ def _rules(campaign: Campaign) -> tuple[str, ...]:
         "Seed in bags, boxes and totes carries tags; loose seed has the same words on its invoice."
         f" Packages of {ONE_LABEL_LB:,} lb or more to one buyer who agreed before may do with a lot"
         " number on each and the rest on the invoice (7 CFR 201.33).",
-        f"How long records are kept stands on {LOG}.",
+        f"How long records are kept is on {LOG}.",
     ]
     if any(t.signal_word == BY_STRENGTH[0] for t in campaign.tags):
         rules.insert(1, "Some labels below say Poison: in red, with skull and crossbones, by hand.")
@@ -117,7 +117,7 @@ def label_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         LABELS,
         f"A label for every {what}, {campaign.shop.tag_stock}. These lines are not printed; rules"
-        f" and how to print stand on {TAGS}.",
+        f" and how to print are on {TAGS}.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), Labels(labels)),
         Page(label=STOCKS[campaign.shop.tag_stock]),
         Room.TREATING,

@@ -34,7 +34,7 @@ def treating_sheet(facts: Facts) -> Sheet:
         blocks.insert(1, _before(facts))
     return Sheet(
         TREATING,
-        f"Which bags get which recipe. What goes on a bag stands on {elsewhere(DOSES, Pack.SHOP)}.",
+        f"Which bags get which recipe. What goes on a bag is on {elsewhere(DOSES, Pack.SHOP)}.",
         tuple(blocks),
         Page(landscape=True),
         Room.TREATING,

@@ -38,7 +38,7 @@ CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
 WEEKS = timedelta(weeks=52)
 """Days off keep their weekday."""
 NO_STOCK = (
-    "So stock on hand is cleared. Count it anew, or start again with --plan and the folder of the"
+    "So stock on hand is cleared. Count it again, or start over with --plan and the folder of the"
     " season's plan to take over what it leaves."
 )
 ODD = (ValueError, KeyError, TypeError, AttributeError, OverflowError, RecursionError)

@@ -139,7 +139,7 @@ def expectation(column: Column) -> str:
     """
     if column.kind is Kind.REF and column.refers:
         sheet, name = column.refers
-        return f"Pick a name that stands on sheet {sheet}, column {name}; add it there first."
+        return f"Pick a name that is on sheet {sheet}, column {name}; add it there first."
     if column.kind in {Kind.CHOICE, Kind.YES_NO}:
         return f"Pick one of: {', '.join(column.choices or ('yes', 'no'))}."
     if column.kind is Kind.DATE:

@@ -40,7 +40,7 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
                 near = " or ".join(f"'{n}'" for n in like)
                 faults.append(table.fault(line, "setting", "a known setting", f"nearest: {near}"))
             else:
-                told.append(f"{table.name}: setting '{shown(name)}' is not known, passed over.")
+                told.append(f"{table.name}: setting '{shown(name)}' is not known and was ignored.")
         elif found[0].key in lines:
             remedy = f"row {lines[found[0].key].row} has it already: keep one"
             faults.append(table.fault(line, "setting", "each setting once", remedy))

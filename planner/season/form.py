@@ -45,7 +45,7 @@ SPARE_THREATS = 4
 FARM_COLUMNS = (
     ("A", 36, "Leave these names as they are.", ""),
     ("B", 26, "Fill in here.", "blank: see the note"),
-    ("C", 92, "What it means; a note of your own may stand here.", ""),
+    ("C", 92, "What it means; you may put a note of your own here.", ""),
 )
 """Letter, width, guidance and flag of the columns of Farm."""
 NOTE_WIDTH = 92

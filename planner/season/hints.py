@@ -33,14 +33,14 @@ def kinds_of_their_own(tables: Tables) -> Iterator[str]:
     for line in tables["Products"].lines:
         kind = line.get("kind")
         if isinstance(kind, str) and kind not in KINDS:
-            yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it stands."
+            yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it is."
 
 
 def columns_not_known(tables: Tables) -> Iterator[str]:
     """Columns that mean nothing here."""
     for table in tables.values():
         for _, text in table.unknown:
-            yield f"{table.name}: column '{shown(text)}' is not known and was passed over."
+            yield f"{table.name}: column '{shown(text)}' is not known and was ignored."
 
 
 def pressures_without_threats(tables: Tables) -> Iterator[str]:
@@ -48,7 +48,7 @@ def pressures_without_threats(tables: Tables) -> Iterator[str]:
     threats = index(tables, "Threats", "Threat")
     for heading in tables["Fields"].headings.values():
         if heading.threat and key(heading.threat) not in threats:
-            yield f"Fields: nothing stands in column '{shown(heading.header)}', passed over."
+            yield f"Fields: nothing is in column '{shown(heading.header)}', ignored."
 
 
 def prices_that_rise(tables: Tables) -> Iterator[str]:
@@ -96,7 +96,7 @@ def actives_named_for_nothing(tables: Tables) -> Iterator[str]:
     for line in tables["Recipes"].lines:
         rate = line.get("rate")
         if line.get("of") and isinstance(rate, Amount) and rate.basis not in BY_ACTIVE:
-            yield f"Recipes, row {line.row}: the rate counts product; Of was passed over."
+            yield f"Recipes, row {line.row}: the rate counts product; Of was ignored."
 
 
 def losses_without_control(tables: Tables) -> Iterator[str]:

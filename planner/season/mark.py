@@ -83,7 +83,7 @@ def open_copy(source: Path) -> Workbook:
             with openpyxl_silent():
                 return load_workbook(source, keep_vba=source.suffix.casefold() == ".xlsm")
     except Exception as error:  # any damage: openpyxl raises many kinds
-        msg = f"{source} cannot be copied: it is no workbook to be opened"
+        msg = f"{source} cannot be copied: it does not open as a workbook"
         raise OutputError(msg) from error
     msg = f"{source} cannot be copied: it has over {MAX_CELLS:,} cells,"
     msg += " blank and merged ones included; delete what lies around the tables"

@@ -81,7 +81,7 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
     faults = [*book.faults, *_missing_sheets(book)]
     told = [
         *book.told,
-        *(f"'{shown(s)}' is no sheet of a season: passed over." for s in _strangers(book)),
+        *(f"'{shown(s)}' is not a sheet of a season and was ignored." for s in _strangers(book)),
     ]
     tables: dict[str, Table] = {}
     places: dict[str, str] = {}
@@ -189,7 +189,7 @@ def _lines(
         else:
             notes.append(number)
     if notes:
-        told.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, passed over.")
+        told.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, ignored.")
     if lines and headings and _is_total(lines[-1], headings):
         told.append(f"{grid.name}: row {lines[-1].row} holds totals and was not planned.")
         lines.pop()

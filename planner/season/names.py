@@ -87,7 +87,7 @@ def words(text: str) -> str:
     if not kept.isprintable():
         odd = next(c for c in kept if not c.isprintable())
         if odd in _TURNING or unicodedata.category(odd) in ("Cc", "Cs", "Co", "Cn"):
-            refuse("visible characters only", f"type it anew without character U+{ord(odd):04X}")
+            refuse("visible characters only", f"retype it without character U+{ord(odd):04X}")
     return kept
 
 

@@ -109,7 +109,7 @@ def _resolve_cell(
             if table.sheet.name == "Discounts" and sheet == "Suppliers":
                 remedy += ", or leave it blank for any supplier"
             if near and look(near) == look(word):
-                remedy += ", which only looks the same: type it anew"
+                remedy += ", which only looks the same: retype it"
             expected = f"a {column} of sheet {sheet}"
             faults.append(table.fault(line, name, expected, remedy, word))
             line.bad.add(name)
@@ -141,7 +141,7 @@ def _let_be(
             if sheet != "Suppliers":  # of those asking.py asks
                 told.append(
                     f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; its rows "
-                    "were passed over."
+                    "were ignored."
                 )
     return told
 

@@ -307,7 +307,7 @@ FARM = Sheet(
 
 DAYS_OFF = Sheet(
     "Days off",
-    "Days on which the treater stands still.",
+    "Days on which the treater does not run.",
     (
         day("Date", "date", "A day.", "2027-04-25", must=True),
         text("Note", "note", "Why; not read."),
@@ -340,7 +340,7 @@ WHAT_IF = Sheet(
         text(
             "Value",
             "value",
-            "New value; +10% or -8% changes what stands there, a percent by points. With a blank "
+            "New value; +10% or -8% changes what is there, a percent by points. With a blank "
             "Column: drop, add, or add like North 80. 0 acres drop a field.",
             "5%",
             blank="cleared",

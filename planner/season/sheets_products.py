@@ -140,7 +140,7 @@ CONTAINERS = Sheet(
             default=1,
             low=1,
         ),
-        count("Most available", "most", "Most that can be had.", "4", blank="no limit", low=0),
+        count("Most available", "most", "Most that you can get.", "4", blank="no limit", low=0),
         written(
             "Heel",
             "heel",

@@ -19,7 +19,7 @@ from planner.units import Measure
 
 
 def _need(pressure: str) -> Column:
-    meaning = f"Lowest rating that will do at {pressure} pressure."
+    meaning = f"Lowest rating that is enough at {pressure} pressure."
     key = f"need_{pressure}"
     return choice(f"Need at {pressure}", key, RATINGS, meaning, "G", blank="nothing needed")
 

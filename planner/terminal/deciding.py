@@ -63,7 +63,7 @@ def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool
             stop=stop,
         ),
         line,
-        "Stopping: the best plan so far is kept. Ctrl-C again leaves.",
+        "Stopping: the best plan so far is kept. Press Ctrl-C again to quit now.",
     )
 
 
@@ -72,7 +72,7 @@ def interrupted_by(
 ) -> T:
     """Do further work on a plan; the first Ctrl-C cuts it short."""
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
-    return watched(work, line, f"Stopping {what}. Ctrl-C again leaves.")[0]
+    return watched(work, line, f"Stopping {what}. Press Ctrl-C again to quit now.")[0]
 
 
 def watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> tuple[T, bool]:

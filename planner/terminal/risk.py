@@ -93,6 +93,6 @@ def _weighed(season: Season, plan: Plan, options: Options, spread: Spread) -> Tw
             stop=stop,
         ),
         line,
-        "Stopping: what is known by now is kept. Ctrl-C again leaves.",
+        "Stopping: what is known by now is kept. Press Ctrl-C again to quit now.",
     )
     return found

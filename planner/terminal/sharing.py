@@ -59,7 +59,7 @@ def share_season(
             stop=stop if not stopped else _SET,
         ),
         line,
-        "Stopping: bills are by use. Ctrl-C again leaves.",
+        "Stopping: bills are by use. Press Ctrl-C again to quit now.",
     )
     paths = api.write_shares(sharing, plan, season, folder)
     shown = [] if options.quiet else share_lines(sharing, season)

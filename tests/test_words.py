@@ -1,0 +1,64 @@
+"""What a grower reads is plain US English: home-made words are refused in every text of ours."""
+
+import ast
+import re
+from collections.abc import Iterator
+from pathlib import Path
+
+import pytest
+
+PACKAGE = Path(__file__).parent.parent / "planner"
+UNSEEN = ("optimize", "units", "engine")
+"""Rooms whose texts no grower reads: names of groups, spellings of units, errors of workers."""
+
+REFUSED = re.compile(
+    r"\b(?:anew|to be had|gone on from|go(?:es)? on from|nought|here stands|stands? (?:in|on) "
+    r"|passed over|reckon\w*|the tight one|told|errand|again leaves|what lives is"
+    r"|what lives goes|what would do|of the random choices|missing to the level"
+    r"|not proven that fewer|(?<!how )so many(?! that))\b",
+    re.IGNORECASE,
+)
+"""Words that a grower would not say, mostly German ones in English letters."""
+
+
+def seen(path: Path) -> Iterator[tuple[int, str]]:
+    """Texts of a file that are no docstrings, each with its line."""
+    tree, told = ast.parse(path.read_text("utf-8")), set()
+    for node in ast.walk(tree):
+        body = getattr(node, "body", None)
+        for line in body if isinstance(body, list) else []:
+            if isinstance(line, ast.Expr) and isinstance(line.value, ast.Constant):
+                told.add(id(line.value))
+    for node in ast.walk(tree):
+        text = isinstance(node, ast.Constant) and isinstance(node.value, str)
+        if text and id(node) not in told and " " in node.value:
+            yield node.lineno, node.value
+
+
+FILES = [
+    path
+    for path in sorted(PACKAGE.rglob("*.py"))
+    if path.relative_to(PACKAGE).parts[0] not in UNSEEN
+]
+
+
+@pytest.mark.parametrize("path", FILES, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_texts_are_in_words_that_a_grower_would_say(path: Path) -> None:
+    found = [f"{line}: {text}" for line, text in seen(path) if REFUSED.search(text)]
+    assert not found
+
+
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Sheet 'X' is not known, passed over.",
+        "type it anew without character U+200B",
+        "Stopping: the best plan so far is kept. Ctrl-C again leaves.",
+        "What would do, the order kept: 2 more days.",
+        "Of the random choices.",
+        "What it means stands on Warnings.",
+    ],
+)
+def test_home_made_words_are_found(text: str) -> None:
+    """Else the test above could not fail."""
+    assert REFUSED.search(text)
