@@ -371,7 +371,7 @@ def shop_changed(campaign, **changes):
         (lambda c: shop_changed(c, pounds_per_day=3999.0), "4000 lb on 2027-05-01"),
         (lambda c: shop_changed(c, minutes_per_day=40.0), "minutes on 2027-05-01"),
         (lambda c: shop_changed(c, bags_per_day=1), "2 bags on 2027-05-01"),
-        (lambda c: shop_changed(c, treat_within=3), "days to planting are told wrong"),
+        (lambda c: shop_changed(c, treat_within=3), "days to planting are reported wrong"),
         (lambda c: day_changed(c, 0, free=1.0), "units free after 2027-05-01"),
         (lambda c: day_changed(c, 0, spare=3), "cannot slip 3 days"),
         (lambda c: replace(c, drawdown=replace(c.drawdown, flushes=())), "more flushed"),

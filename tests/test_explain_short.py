@@ -62,7 +62,7 @@ CASES = {
     "PRODUCT": (
         # one jug of 120 fl oz treats 60 units at 2 fl oz, so one bag of 40
         season(containers=(container(size=120.0, most=1),)),
-        "not enough Alpha can be had",
+        "not enough Alpha can be bought",
     ),
     "SHARES": (
         season(

@@ -215,7 +215,7 @@ def test_premix_sheet():
     assert rows[start + 8][0].startswith(
         "2 full tanks of 1 gal, for 36.6 units each and a last one"
     )
-    assert "How long it may stand: see the labels." in rows[start + 8][0]
+    assert "How long it may sit: see the labels." in rows[start + 8][0]
 
 
 def test_without_pumps_set_nothing_is_premixed():

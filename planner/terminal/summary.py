@@ -269,7 +269,8 @@ def certainty(plan: Plan, manner: Manner) -> str:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
     if plan.gap <= PROVEN_GAP:
         proven = f"no plan this short is cheaper by more than {_percent(plan.gap)}"
-        return f"Proven: {proven}. Not proven: that no less land could stay short."
+        open_ = "A plan with fewer short acres may exist; the search did not rule it out."
+        return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
     if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a floor says nothing
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
