@@ -605,7 +605,7 @@ class TestMark:
         with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED) as archive:
             archive.writestr("[Content_Types].xml", "<Types/>")
             archive.writestr("xl/worksheets/sheet1.xml", b"0" * 200_000_000)
-        with pytest.raises(OutputError, match="no workbook"):
+        with pytest.raises(OutputError, match="not open as a workbook"):
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
     def test_a_merge_over_half_a_sheet_is_not_copied_cell_by_cell(self, tmp_path: Path) -> None:
@@ -624,7 +624,7 @@ class TestMark:
     def test_what_is_no_workbook_is_told(self, tmp_path: Path) -> None:
         source = tmp_path / "old.xlsx"
         source.write_bytes(b"\xd0\xcf\x11\xe0" + b"0" * 100)
-        with pytest.raises(OutputError, match="no workbook"):
+        with pytest.raises(OutputError, match="not open as a workbook"):
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
 
