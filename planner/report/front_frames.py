@@ -5,23 +5,24 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.explain.words import count, number
 from planner.plan.plan import Outcome
-from planner.plan.questions import questions
+from planner.report import answer
 from planner.report.facts import (
-    DIFFER,
     FIELD_COST,
     FIELDS,
     FRONT,
     NOTES,
     ORDER,
     PRODUCTS,
+    PROTECTION,
     SEED,
     SHORT_FIELDS,
     TREATING,
-    WARNINGS,
 )
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
+from planner.report.seed_order_frames import seed_accounts
 from planner.report.sheets import (
     Cell,
     Column,
@@ -36,7 +37,6 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.risk.words import first_short, how_often
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
@@ -53,102 +53,87 @@ COST_KINDS = (
 )
 """Terms of the cost, their names and signs."""
 MOST_LINES = 24
-"""Order lines that the first page has room for."""
-MOST_SEED = 6
-"""Lots of seed to buy that the first page names."""
+"""Order lines, of product and seed, that the first page has room for."""
 MOST_SHORT = 6
 """Short fields that the first page names."""
-MOST_TO_CHECK = 5
-"""Questions and rules that keep something off that the first page names."""
 CENT = 0.01
-LONG_NAME = 16.0
-"""Widths of a digit from which names stand beside bars, not below columns."""
-MOST_BARS = 30
-"""Fields in the chart of costs."""
 
 
 def front_sheet(facts: Facts) -> Sheet:
-    """Make the first page."""
+    """Make the first page: four lines to read in ten seconds, then the order, then the cost."""
+    white = any(not answer.enough(p) for p in facts.threats)
+    tight = bool(answer.tight(facts)) or bool(facts.plan.shortages)
     blocks: list[Block] = [
         _figures(facts),
-        Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
-        _short(facts),
-        *_if_things_differ(facts),
-        *_to_check(facts),
+        Text((answer.cash(facts),), "Cash"),
+        Text(tuple(answer.threats(facts)), _threats_title(facts), Look.SHORT if white else Look.OK),
+        *_short(facts),
+        Text(tuple(answer.spare(facts)), "What has no slack", Look.WATCH if tight else Look.PLAIN),
+        Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
         _order(facts),
-        *_seed_to_buy(facts),
         _cost(facts),
+        Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
     ]
-    purpose = "What to order, what it costs, what is short, and how sure that is."
+    purpose = "What to order, what to pay when, whether it is enough, and what to do next."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
 
 
+def _threats_title(facts: Facts) -> str:
+    return "White mold and other threats" if len(facts.threats) > 1 else "Threats"
+
+
 def _figures(facts: Facts) -> KeyFigures:
-    plan, total = facts.plan, facts.plan.cost.total
-    per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else "-"
-    containers = sum(line.count for line in plan.order)
-    bags = sum(t.full_bags + t.part_bag for t in plan.treating)
-    units = sum(t.units for t in plan.treating)
+    """Make the figures on top, one for each line below them."""
+    units = sum(t.units for t in facts.plan.treating)
     of_all = f"of {facts.say(facts.acres, Measure.AREA)}"
     short = f"{of_all}; {facts.say(facts.short, Measure.AREA)} short"
-    pay = sum(a.to_pay for a in facts.accounts)
-    return KeyFigures(
-        (
-            KeyFigure("Total cost", total, Measure.MONEY, f"{per_acre} planted", link=_cost_link()),
+    figures = [
+        KeyFigure("To pay in all", answer.to_pay(facts), Measure.MONEY, "product and seed"),
+        KeyFigure(
+            f"Planted, {facts.manner.label(Measure.AREA)}",
+            facts.planted,
+            Measure.AREA,
+            short if facts.short else f"{of_all}: all covered",
+            Look.SHORT if facts.short else Look.PLAIN,
+            Link(SHORT_FIELDS if facts.plan.shortages else FIELDS),
+        ),
+    ]
+    asked = [p for p in facts.threats if any(f.need for f in p.fields)]
+    if asked:
+        ok = answer.enough(asked[0])
+        figures.append(
             KeyFigure(
-                f"Planted, {facts.manner.label(Measure.AREA)}",
-                facts.planted,
-                Measure.AREA,
-                short if facts.short else f"{of_all}: all covered",
-                Look.SHORT if facts.short else Look.PLAIN,
-                Link(SHORT_FIELDS if facts.plan.shortages else FIELDS),
-            ),
-            KeyFigure(
-                "To pay suppliers",
-                pay,
-                Measure.MONEY,
-                f"{_count(containers, 'container')} from {_count(len(facts.accounts), 'supplier')}",
-                link=Link(ORDER),
-            ),
-            KeyFigure(
-                "Bags to treat",
-                bags,
-                Measure.COUNT,
-                f"{facts.say(units, Measure.UNITS)} under "
-                f"{_count(len({t.recipe for t in plan.treating}), 'recipe')}",
-                link=Link(TREATING),
-            ),
+                asked[0].threat,
+                "enough" if ok else "not enough",
+                note=f"{facts.say(asked[0].units_needed, Measure.UNITS)} needed",
+                look=Look.OK if ok else Look.SHORT,
+                link=Link(PROTECTION),
+            )
         )
-    )
-
-
-def _cost_link() -> Link:
-    return Link(FRONT, "cost")
-
-
-def _count(n: int, one: str) -> str:
-    return f"{n:,} {one}" if n == 1 else f"{n:,} {one}s"
+    if facts.margins:
+        least = facts.margins[0]
+        look = Look.WATCH if least.used < answer.TIGHT else Look.PLAIN
+        note = f"of {least.product}"
+        figures.append(
+            KeyFigure("Least spare", least.used, Measure.PERCENT, note, look, Link(PRODUCTS))
+        )
+    sizes = answer.bags_by_size(facts)
+    note = f"bags: {sizes}" if sizes else ""
+    figures.append(KeyFigure("Units to treat", units, Measure.UNITS, note, link=Link(TREATING)))
+    return KeyFigures(tuple(figures))
 
 
 def nearness(facts: Facts) -> list[str]:
     """Say how much cheaper any plan could be, and whether fewer acres could be short."""
     plan = facts.plan
     room = max(0.0, plan.cost.total - plan.bound)
-    said = []
     if not math.isfinite(room) or plan.gap > 1.0:  # a floor that far off says nothing
-        said.append(
+        said = [
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
             "search ended before it had proven a floor for the cost."
-        )
+        ]
     else:
-        said.append(_room_said(facts, room))
-    most = facts.season.farm.most_to_spend
-    if most is not None:
-        spent, most_said = facts.say(plan.cost.spent, Measure.MONEY), facts.say(most, Measure.MONEY)
-        said.append(
-            f"{spent} of at most {most_said} is spent on containers, freight and seed, discounts "
-            "taken off."
-        )
+        said = [_room_said(facts, room)]
     if plan.shortages and not plan.shortage_proven:
         said.append("A plan with fewer short acres may exist; the search did not rule it out.")
     return said
@@ -172,14 +157,11 @@ def nearness_look(facts: Facts) -> Look:
     return Look.OK if facts.plan.outcome is Outcome.OPTIMAL else Look.WATCH
 
 
-def _short(facts: Facts) -> Text:
+def _short(facts: Facts) -> list[Block]:
+    """Name the land that stays unplanted; nothing where all is covered."""
     short = facts.plan.shortages
     if not short:
-        return Text(
-            (f"All {facts.say(facts.acres, Measure.AREA)} are covered.",),
-            "Short acres",
-            Look.OK,
-        )
+        return []
     said = [
         f"{s.field}: {facts.say(s.acres, Measure.AREA)} short" + (f" - {s.why}" if s.why else "")
         for s in short[:MOST_SHORT]
@@ -187,94 +169,85 @@ def _short(facts: Facts) -> Text:
     if len(short) > MOST_SHORT:
         rest = sum(s.acres for s in short[MOST_SHORT:])
         said.append(
-            f"and {_count(len(short) - MOST_SHORT, 'more field')} with "
+            f"and {count(len(short) - MOST_SHORT, 'more field')} with "
             f"{facts.say(rest, Measure.AREA)}: see {SHORT_FIELDS}."
         )
     title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
-    return Text(tuple(said), title, Look.SHORT, bullets=True)
-
-
-def _if_things_differ(facts: Facts) -> list[Block]:
-    """Say in a line how much may differ before the order runs short, and how often it suffices."""
-    if not facts.margins:
-        return []
-    held = facts.held
-    said = [first_short(facts.margins)]
-    if held is not None:
-        said = [held.said or how_often(held), *said]
-    text = f"{' '.join(said)} See {elsewhere(DIFFER, Pack.STUDY)}."
-    return [Text((text,), "If things differ")]
-
-
-def _to_check(facts: Facts) -> list[Block]:
-    """What can't be used at all, figures that are asked about, and what is kept off a part."""
-    said = [b.sentence for b in facts.barred if b.wholly]
-    said += questions(facts.season)
-    said += [b.sentence for b in facts.barred if not b.wholly]
-    more = len(said) - MOST_TO_CHECK
-    rest = [f"and {more:,} more: see {WARNINGS}."] if more > 0 else []
-    title = "Check before you order: questions, and what your rules keep off"
-    serious = any(b.wholly for b in facts.barred) or questions(facts.season)
-    look = Look.WATCH if serious else Look.PLAIN
-    return [Text((*said[:MOST_TO_CHECK], *rest), title, look, bullets=True)] if said else []
+    return [Text(tuple(said), title, Look.SHORT, bullets=True)]
 
 
 def _order(facts: Facts) -> Table:
-    rows: list[tuple[Content, ...]] = []
-    index = 0
-    for account in facts.accounts:
-        for line in account.lines:
-            rows.append(
-                (
-                    account.name,
-                    line.product,
-                    line.container,
-                    Cell(line.count, Look.STRONG, Link(ORDER, "order", index)),
-                    line.unit_price,
-                    line.cost,
-                    account.order_by,
-                )
-            )
-            index += 1
+    """List what is ordered from whom by which day, product and seed."""
+    rows = [*_product_rows(facts), *_seed_rows(facts)]
     more = len(rows) - MOST_LINES
-    note = f"List price, before discounts and freight: see {elsewhere(ORDER, Pack.STUDY)}."
+    note = _paid_said(facts)
     if more > 0:
-        note = f"{_count(more, 'more line')} on {elsewhere(ORDER, Pack.STUDY)}. " + note
+        note = f"{count(more, 'more line')} on {elsewhere(ORDER, Pack.STUDY)}. " + note
     columns = (
         Column("supplier", "Supplier", width=21),
-        Column("product", "Product"),
-        Column("container", "Container"),
+        Column("product", "Product or lot"),
+        Column("container", "Container or bag"),
         Column("count", "Count", Measure.COUNT, total=True),
         Column("price", "Price each", Measure.MONEY),
         Column("cost", "List cost", Measure.MONEY, total=more <= 0),
         Column("order_by", "Order by", Measure.DATE, width=15),
     )
-    shown = len(columns) if any(a.order_by for a in facts.accounts) else len(columns) - 1
+    shown = len(columns) if any(row[-1] for row in rows) else len(columns) - 1
+    suppliers = {row[0] for row in rows}
     return Table(
         name="order",
         title="What to order",
         columns=columns[:shown],
         rows=tuple(row[:shown] for row in rows[:MOST_LINES]),
-        group="supplier" if more <= 0 and len(facts.accounts) > 1 else "",
+        group="supplier" if more <= 0 and len(suppliers) > 1 else "",
         empty="Nothing to order: the stock on hand covers what the seed takes.",
         note=note,
     )
 
 
-def _seed_to_buy(facts: Facts) -> list[Block]:
-    """Say in a line which seed is to be ordered besides; nothing if none is."""
-    bought = facts.plan.seed_purchases
-    if not bought:
-        return []
-    said = [
-        f"{_count(s.bags, 'bag')} of {s.lot} ({facts.lots[s.lot].variety}), "
-        f"{facts.say(s.units, Measure.UNITS)}"
-        for s in bought[:MOST_SEED]
+def _product_rows(facts: Facts) -> list[tuple[Content, ...]]:
+    return [
+        (
+            account.name,
+            line.product,
+            line.container,
+            Cell(line.count, Look.STRONG),
+            line.unit_price,
+            line.cost,
+            account.order_by,
+        )
+        for account in facts.accounts
+        for line in account.lines
     ]
-    if len(bought) > MOST_SEED:
-        said.append(f"{len(bought) - MOST_SEED} more lots on {elsewhere(ORDER, Pack.STUDY)}")
-    cost = facts.say(sum(s.cost for s in bought), Measure.MONEY)
-    return [Text((f"{'; '.join(said)}: {cost} in all.",), "Seed to buy")]
+
+
+def _seed_rows(facts: Facts) -> list[tuple[Content, ...]]:
+    """Seed by the bag: what stands under price is that of a bag."""
+    return [
+        (
+            account.seller or "seed, seller not named",
+            f"seed {facts.lots[s.lot].variety}, lot {s.lot}",
+            f"bag of {number(facts.lots[s.lot].units_per_bag)} "
+            f"{'unit' if facts.lots[s.lot].units_per_bag == 1 else 'units'}",
+            Cell(s.bags, Look.STRONG),
+            s.cost / s.bags if s.bags else None,
+            s.cost,
+            account.order_by,
+        )
+        for account in seed_accounts(facts)
+        for s in account.lines
+    ]
+
+
+def _paid_said(facts: Facts) -> str:
+    """Say how list price, discounts and freight make what is paid."""
+    off, freight = facts.plan.cost.discounts, facts.plan.cost.freight
+    if not off and not freight:
+        return ""
+    parts = [f"less {facts.say(off, Measure.MONEY)} of discounts"] if off else []
+    parts += [f"plus {facts.say(freight, Measure.MONEY)} of freight"] if freight else []
+    total = facts.say(answer.to_pay(facts), Measure.MONEY)
+    return f"List cost, {' and '.join(parts)}, is {total} to pay."
 
 
 def _cost(facts: Facts) -> Table:
@@ -295,12 +268,23 @@ def _cost(facts: Facts) -> Table:
             rows.append((name, Cell(sign * value, link=links[key])))
     return Table(
         name="cost",
-        title="What it costs",
+        title="Total that the plan compares",
         columns=(
             Column("kind", "Kind"),
             Column("amount", "Amount", Measure.MONEY, total=True),
         ),
         rows=tuple(rows),
-        total_label="Total cost",
-        note=f"What each kind means is on {elsewhere(NOTES, Pack.STUDY)}.",
+        total_label="Total compared",
+        note=_compared_said(facts),
+    )
+
+
+def _compared_said(facts: Facts) -> str:
+    """Say why the total compared is not what is paid, and what it comes to by land."""
+    total = facts.plan.cost.total
+    per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else ""
+    an_acre = f"{per_acre} planted. " if per_acre else ""
+    return (
+        f"{an_acre}Not a bill: it also weighs what is not paid, so that plans can be compared. "
+        f"What each kind means: {elsewhere(NOTES, Pack.STUDY)}."
     )

@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
+from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
 from planner.report.json import versions
 from planner.report.measures import Measure
@@ -75,8 +76,11 @@ def warnings_sheet(facts: Facts) -> Sheet:
             Look.WATCH if plan.warnings else Look.OK,
             bullets=bool(plan.warnings),
         ),
-        Text(STANDING, "Cautions", bullets=True),
     ]
+    asked = tuple(questions(season))
+    if asked:
+        blocks.append(Text(asked, "Questions: is this meant so?", Look.WATCH, bullets=True))
+    blocks.append(Text(STANDING, "Cautions", bullets=True))
     if facts.barred:
         kept = tuple(b.sentence for b in facts.barred)
         blocks.append(Text(kept, "What the season's own rules keep off", bullets=True))

@@ -1,0 +1,275 @@
+"""The answer in short: what is paid, whether it is enough, what is tight, what to do next.
+
+Plain sentences and records, for the first page and for any other screen.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.campaign.days import said
+from planner.explain.words import Speech, count, listing, number
+from planner.plan.questions import questions
+from planner.report.facts import WARNINGS
+from planner.report.measures import Measure
+from planner.report.seed_order_frames import seed_accounts
+from planner.risk.words import first_short, how_often, percent
+
+if TYPE_CHECKING:
+    from datetime import date
+
+    from planner.explain.threats import ThreatPage
+    from planner.report.facts import Facts
+    from planner.risk.margins import ProductMargin
+
+TIGHT = 0.03
+"""Spare product under this share of what goes on seed is marked."""
+MOST_SPARE = 8
+"""Products whose spare is named one by one, the scarcest."""
+MOST_TODO = 7
+"""Things to do that the first page names."""
+MOST_PAYMENTS = 6
+"""Payments that the first page names."""
+MOST_SIZES = 4
+"""Sizes of bags that are named."""
+LABEL_FIRST = (
+    "The product label comes first, then your state's rules; a licensed person approves every "
+    "recipe. Every warning is on "
+    f"{WARNINGS}."
+)
+
+
+class Payment(NamedTuple):
+    """What one party is paid by one day."""
+
+    day: date | None
+    who: str
+    what: str
+    amount: float
+
+
+class ToDo(NamedTuple):
+    """Something to see to."""
+
+    day: date | None
+    what: str
+
+
+def payments(facts: Facts) -> tuple[Payment, ...]:
+    """All that is paid for product and seed, the first day first."""
+    due = [Payment(a.pay_by, a.name, "products", a.to_pay) for a in facts.accounts]
+    due += [
+        Payment(a.pay_by, a.seller or "seed seller", "seed", sum(s.cost for s in a.lines))
+        for a in seed_accounts(facts)
+    ]
+    return tuple(sorted(due, key=lambda d: (d.day is None, d.day, d.what, d.who)))
+
+
+def to_pay(facts: Facts) -> float:
+    """Money that leaves the farm for product and seed: discounts taken off, freight on top."""
+    return sum(p.amount for p in payments(facts))
+
+
+def cash(facts: Facts) -> str:
+    """Say what is paid to whom by which day, and in all."""
+    due = payments(facts)
+    if not due:
+        return "Nothing is to be paid: no product and no seed is bought."
+    parts = [
+        f"{facts.say(p.amount, Measure.MONEY)} to {p.who}{_for(p, due)}{_by(facts, p.day)}"
+        for p in due[:MOST_PAYMENTS]
+    ]
+    if len(due) > MOST_PAYMENTS:
+        rest = sum(p.amount for p in due[MOST_PAYMENTS:])
+        more = count(len(due) - MOST_PAYMENTS, "more payment")
+        parts.append(f"{facts.say(rest, Measure.MONEY)} in {more}")
+    total = facts.say(to_pay(facts), Measure.MONEY)
+    most = facts.season.farm.most_to_spend
+    limit = f", of at most {facts.say(most, Measure.MONEY)}" if most is not None else ""
+    seed = "seed included" if facts.plan.seed_purchases else "no seed is bought"
+    return f"{total} in all ({seed}{limit}): {'; '.join(parts)}."
+
+
+def _for(payment: Payment, due: tuple[Payment, ...]) -> str:
+    """Say what a payment is for where the payments are for different things."""
+    return f" for {payment.what}" if len({p.what for p in due}) > 1 else ""
+
+
+def _by(facts: Facts, day: date | None) -> str:
+    return f" by {said(day, metric=facts.manner.metric)}" if day else ""
+
+
+def enough(page: ThreatPage) -> bool:
+    """Whether every field that asks for protection from a threat gets it."""
+    return all(f.enough for f in page.fields if f.need)
+
+
+def threats(facts: Facts) -> list[str]:
+    """Say threat by threat whether seed is treated strongly enough, white mold in full."""
+    asked = [p for p in facts.threats if any(f.need for f in p.fields)]
+    if not asked:
+        return ["No field asks for protection from a threat."]
+    speech = Speech(facts.season.farm)
+    said_ = [_threat(page, speech) for page in asked if page.white_mold or not enough(page)]
+    fine = [p for p in asked if not p.white_mold and enough(p)]
+    if fine:
+        each = ", ".join(
+            f"{p.threat} ({speech.units(p.units_needed)} needed, {number(p.units_strong)} treated "
+            "so)"
+            for p in fine
+        )
+        said_.append(f"Enough too for {each}.")
+    return said_
+
+
+def _threat(page: ThreatPage, speech: Speech) -> str:
+    verdict = "ENOUGH" if enough(page) else "NOT ENOUGH"
+    text = (
+        f"{page.threat}: {verdict}. {speech.units(page.units_needed)} needed, "
+        f"{speech.units(page.units_strong)} treated strongly enough"
+    )
+    short = sum(f.acres_short for f in page.fields if f.need)
+    text += f", {speech.acres(short)} stay short" if short > 0.0 else ""
+    tight = next((lot for lot in page.lots if lot.tight), None)
+    if tight is not None:
+        left = speech.units(tight.left_strong + tight.left_open)
+        text += f"; {tight.lot} is the scarcest lot, {left} left of it"
+    return f"{text}." + (" It takes more than seed treatment all season." * page.white_mold)
+
+
+def tight(facts: Facts) -> list[ProductMargin]:
+    """Products with less spare than `TIGHT`, the scarcest first."""
+    return [m for m in facts.margins if m.used < TIGHT]
+
+
+def spare(facts: Facts) -> list[str]:
+    """Say what is short and what has no slack: land, then product by product, then seed size."""
+    speech = Speech(facts.season.farm)
+    said_ = []
+    if facts.plan.shortages:
+        names = listing([s.field for s in facts.plan.shortages])
+        said_.append(f"SHORT: {speech.acres(facts.short)} stay unplanted on {names}.")
+    if facts.margins:
+        each = [
+            f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
+            + (" TIGHT" if m.used < TIGHT else "")
+            for m in facts.margins[:MOST_SPARE]
+        ]
+        more = len(facts.margins) - MOST_SPARE
+        rest = f"; {count(more, 'more product')} with more" if more > 0 else ""
+        said_.append(f"Spare: {', '.join(each)}{rest}.")
+        said_.append(safety(facts))
+    return said_
+
+
+def _volume(facts: Facts, floz: float) -> str:
+    """A spare volume in fl oz, or liters on a metric farm."""
+    if facts.manner.metric:
+        return facts.say(floz, Measure.VOLUME)
+    return f"{floz:,.0f} fl oz" if floz >= 10 else f"{number(floz)} fl oz"
+
+
+def safety(facts: Facts) -> str:
+    """Say how far seed size and use may differ before the order is short, and how often it is."""
+    often = [how_often(facts.held)] if facts.held else []
+    return " ".join([first_short(facts.margins), *often])
+
+
+def to_do(facts: Facts) -> tuple[ToDo, ...]:
+    """What to see to next, the first day first and what has no day last."""
+    found = [*_approvals(facts), *_samples(facts), *_orders(facts), *_expired(facts)]
+    asked = len(questions(facts.season)) + len(facts.plan.warnings)
+    if asked:
+        found.append(ToDo(None, f"read {count(asked, 'warning')} on {WARNINGS}"))
+    return tuple(sorted(found, key=lambda t: (t.day is None, t.day)))
+
+
+def _approvals(facts: Facts) -> list[ToDo]:
+    if facts.campaign is None:
+        return []
+    open_: dict[date | None, list[str]] = defaultdict(list)
+    for card in facts.campaign.cards:
+        if not card.approved_by:
+            open_[card.needed_by].append(card.recipe)
+    return [
+        ToDo(day, f"have {_recipes(names)} approved by a licensed person")
+        for day, names in open_.items()
+    ]
+
+
+def _recipes(names: list[str]) -> str:
+    return f"{'recipe' if len(names) == 1 else 'recipes'} {listing(names)}"
+
+
+def _samples(facts: Facts) -> list[ToDo]:
+    retests = facts.campaign.retests if facts.campaign is not None else ()
+    return [ToDo(r.send_by, f"send a sample of {r.lot} for a germination test") for r in retests]
+
+
+def _orders(facts: Facts) -> list[ToDo]:
+    found = [
+        ToDo(a.order_by, f"order {_containers(sum(x.count for x in a.lines))} from {a.name}")
+        for a in facts.accounts
+    ]
+    found += [
+        ToDo(
+            a.order_by,
+            f"order {count(sum(s.bags for s in a.lines), 'bag')} of seed"
+            + (f" from {a.seller}" if a.seller else ""),
+        )
+        for a in seed_accounts(facts)
+    ]
+    return found
+
+
+def _containers(n: int) -> str:
+    return count(n, "container")
+
+
+def _expired(facts: Facts) -> list[ToDo]:
+    first = facts.season.farm.first_treating_day
+    return [
+        ToDo(None, f"set aside {_volume(facts, p.on_hand)} of expired {p.name}; don't use it")
+        for p in facts.season.products
+        if p.on_hand > 0.0 and p.expires is not None and p.expires < first
+    ]
+
+
+def to_do_lines(facts: Facts) -> list[str]:
+    """Say what to do next in lines, one a day."""
+    by_day: dict[date | None, list[str]] = defaultdict(list)
+    for each in to_do(facts):
+        by_day[each.day].append(each.what)
+    lines = [
+        f"By {said(day, metric=facts.manner.metric)}: {'; '.join(what)}."
+        for day, what in by_day.items()
+        if day is not None
+    ]
+    more = len(lines) - MOST_TODO
+    if more > 0:
+        lines = [*lines[:MOST_TODO], f"and {count(more, 'more day')} with something to do."]
+    undated = "; ".join(by_day.get(None, []))
+    return [*lines, *([f"{undated[0].upper()}{undated[1:]}."] if undated else [])]
+
+
+def bags_by_size(facts: Facts) -> str:
+    """Say how many bags of each size are treated: a mini-bulk box is not a bag of one unit.
+
+    Part bags are those that hold what a lot has beyond full ones.
+    """
+    full: dict[float, int] = defaultdict(int)
+    parts = 0
+    for t in facts.plan.treating:
+        full[facts.lots[t.lot].units_per_bag] += t.full_bags
+        parts += t.part_bag
+    sizes = sorted((size for size, n in full.items() if n), reverse=True)
+    said_ = [f"{full[size]:,} of {_units(size)}" for size in sizes[:MOST_SIZES]]
+    rest = sum(full[size] for size in sizes[MOST_SIZES:])
+    said_ += [f"{rest:,} of other sizes"] if rest else []
+    said_ += [count(parts, "part bag")] if parts else []
+    return ", ".join(said_)
+
+
+def _units(size: float) -> str:
+    return f"{number(size)} {'unit' if size == 1 else 'units'}"
