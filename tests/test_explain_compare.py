@@ -113,7 +113,6 @@ def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
         "What changed",
         "What if",
         "Why short",
-        "Enough for disease",
         "Other ways to buy it",
         "Cost of rules",
         "Worth treating",

@@ -8,8 +8,10 @@ from datetime import date
 import pytest
 from openpyxl.chart import BarChart
 
+from planner.agronomy.protection import need
 from planner.plan.plan import Cost, Outcome, Plan, Planting, SeedPurchase, Shortage
 from planner.report.again_frames import CHANGED
+from planner.report.answer import bags_by_size, cash, payments, spare, threats, to_pay
 from planner.report.charts import _frame
 from planner.report.facts import Facts
 from planner.report.field_frames import fields_sheet
@@ -19,7 +21,7 @@ from planner.report.layout import lay_out, page_breaks
 from planner.report.measures import Manner, Measure
 from planner.report.order_frames import order_sheet
 from planner.report.picture_frames import picture_sheets
-from planner.report.protection_frames import protection_sheet, threats_in_order
+from planner.report.protection_frames import protection_sheet, protection_table, threats_in_order
 from planner.report.sheets import (
     MAX_TITLE,
     Chart,
@@ -27,7 +29,6 @@ from planner.report.sheets import (
     Charts,
     Column,
     Link,
-    Look,
     Room,
     Series,
     Sheet,
@@ -188,7 +189,8 @@ def test_the_first_page_says_what_is_short_or_that_nothing_is() -> None:
     assert any("Far Forty: 18.9 acres short" in p for t in texts for p in t.paragraphs)
     whole = Facts(replace(plan, shortages=()), season)
     texts = [b for b in front_sheet(whole).blocks if isinstance(b, Text)]
-    assert any(t.look is Look.OK and "are covered" in t.paragraphs[0] for t in texts)
+    assert any("are covered" in t.paragraphs[0] for t in texts)
+    assert not any("short -" in p or "SHORT" in p for t in texts for p in t.paragraphs)
 
 
 def test_the_first_page_stays_short_with_a_long_order() -> None:
@@ -206,7 +208,7 @@ def test_the_first_page_stays_short_with_a_long_order() -> None:
 def test_white_mold_comes_first() -> None:
     facts = facts_of(sample_season())
     assert threats_in_order(facts)[0].name == "White mold"
-    found = table(protection_sheet(facts), "protection")
+    found = protection_table(facts)
     assert column(found, "threat")[0] == "White mold"
     said = [p for b in protection_sheet(facts).blocks if isinstance(b, Text) for p in b.paragraphs]
     assert any("No seed treatment protects against white mold all season" in p for p in said)
@@ -214,7 +216,7 @@ def test_white_mold_comes_first() -> None:
 
 def test_protection_lists_every_field_under_pressure() -> None:
     facts = facts_of(sample_season())
-    found = table(protection_sheet(facts), "protection")
+    found = protection_table(facts)
     for threat in facts.season.threats:
         rows = [r for r in found.rows if r[0] == threat.name]
         acres = sum(plain(r[found.column("area")]) for r in rows)
@@ -224,11 +226,18 @@ def test_protection_lists_every_field_under_pressure() -> None:
         assert needs == sorted(needs, key=["G", "F", "P", "none"].index)
 
 
-def test_protection_in_words_counts_fields_under_pressure_only() -> None:
-    """White mold presses on Marsh Bottom and Willow Slough: 146 + 96 acres, all under Full."""
-    said = protection_sheet(facts_of(sample_season())).blocks[0].paragraphs
-    assert said[0] == "White mold: 242 acres protected enough."
-    assert said[1].startswith("Pythium: 687.8 acres protected enough, 18.9 acres not planted")
+def test_threats_count_fields_that_ask_for_a_rating_only() -> None:
+    """White mold asks on Marsh Bottom and Willow Slough: 146 + 96 acres, all under Full."""
+    facts = facts_of(sample_season())
+    found = table(protection_sheet(facts), "threats")
+    rows = {plain(row[0]): row for row in found.rows}
+    area, verdict = found.column("area"), found.column("verdict")
+    assert rows["White mold"][area] == pytest.approx(242.0)
+    assert plain(rows["White mold"][verdict]) == "enough"
+    short = [f.acres_short for p in facts.threats if p.threat == "Pythium" for f in p.fields]
+    assert sum(short) == pytest.approx(18.9, abs=0.05)
+    assert rows["Pythium"][area] == pytest.approx(687.8 + 18.9, abs=0.1)
+    assert plain(rows["Pythium"][verdict]) == "NOT ENOUGH"
 
 
 def test_land_whose_pressure_asks_for_nothing_is_not_called_protected() -> None:
@@ -238,8 +247,19 @@ def test_land_whose_pressure_asks_for_nothing_is_not_called_protected() -> None:
     easy = replace(mold, need={Pressure.HIGH: Rating.G})
     assert easy.name == "White mold"
     season = replace(season, threats=(pythium, easy, *others))
-    said = protection_sheet(facts_of(season)).blocks[0].paragraphs
-    assert said[0] == "White mold: 146 acres protected enough."
+    found = table(protection_sheet(facts_of(season)), "threats")
+    (row,) = [row for row in found.rows if plain(row[0]) == "White mold"]
+    assert row[found.column("area")] == pytest.approx(146.0)
+
+
+def test_fields_show_need_and_rating_side_by_side() -> None:
+    facts = facts_of(sample_season())
+    found = table(protection_sheet(facts), "fields")
+    mold = next(n for n, c in enumerate(found.columns) if c.header == "White mold")
+    said = {row[0]: plain(row[mold]) for row in found.rows if row[mold] is not None}
+    assert set(said) == {"Marsh Bottom", "Willow Slough"}
+    wanted = {f.name: need(f, facts.season.threats[1]).name for f in facts.season.fields}
+    assert all(said[name].startswith(f"{wanted[name]}: ") for name in said)
 
 
 def test_seed_treated_before_is_listed_whole() -> None:
@@ -252,17 +272,60 @@ def test_seed_treated_before_is_listed_whole() -> None:
     assert season.lots[0].on_hand <= before == pytest.approx(sum(column(found, "units")))
 
 
-def test_seed_to_buy_stands_on_the_first_page() -> None:
+def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:
     season = sample_season()
     plan = greedy_plan(season)
     lot = season.lots[0]
     bought = (SeedPurchase(lot.name, 2, 2 * lot.units_per_bag, 1234.5),)
-    said = front_sheet(Facts(replace(plan, seed_purchases=bought), season)).blocks
-    (text,) = [b for b in said if isinstance(b, Text) and b.title == "Seed to buy"]
-    assert text.paragraphs[0].startswith(f"2 bags of {lot.name}")
-    assert text.paragraphs[0].endswith("$1,234.50 in all.")
-    none = front_sheet(Facts(replace(plan, seed_purchases=()), season)).blocks
-    assert not any(isinstance(b, Text) and b.title == "Seed to buy" for b in none)
+    facts = Facts(replace(plan, seed_purchases=bought), season)
+    found = table(front_sheet(facts), "order")
+    (row,) = [r for r in found.rows if str(r[1]).startswith("seed ")]
+    assert row[1] == f"seed {lot.variety}, lot {lot.name}"
+    assert (plain(row[3]), row[4], row[5]) == (2, 617.25, 1234.5)
+    assert payments(facts)[-1].amount == 1234.5
+    assert to_pay(facts) == pytest.approx(sum(a.to_pay for a in facts.accounts) + 1234.5)
+    none = table(front_sheet(Facts(replace(plan, seed_purchases=()), season)), "order")
+    assert not any(str(r[1]).startswith("seed ") for r in none.rows)
+
+
+def test_the_first_page_reads_in_four_lines() -> None:
+    """Cash, threats, slack and what is next, in this order above the order and the total."""
+    season = sample_season()
+    blocks = front_sheet(facts_of(season)).blocks
+    titles = [b.title for b in blocks if isinstance(b, Text | Table) and b.title]
+    kept = [t for t in titles if not t.startswith("Short:")]
+    assert kept == [
+        "Cash",
+        "White mold and other threats",
+        "What has no slack",
+        "Do next",
+        "What to order",
+        "Total that the plan compares",
+        "How near the cheapest",
+    ]
+    facts = facts_of(season)
+    assert cash(facts).startswith(f"${to_pay(facts):,.2f} in all")
+    assert threats(facts)[0].startswith("White mold: ENOUGH. ")
+    assert all(a.name in cash(facts) for a in facts.accounts)
+
+
+def test_product_spare_under_three_percent_is_marked() -> None:
+    facts = facts_of(sample_season())
+    said = " ".join(spare(facts))
+    for m in facts.margins[:8]:
+        part = said.partition(f"{m.product} ")[2].partition(",")[0]
+        assert ("TIGHT" in part) is (m.used < 0.03), (m, part)
+
+
+def test_bags_are_told_apart_by_size() -> None:
+    facts = facts_of(sample_season())
+    sizes = {facts.lots[t.lot].units_per_bag for t in facts.plan.treating if t.full_bags}
+    said = bags_by_size(facts)
+    for size in sizes:
+        full = sum(
+            t.full_bags for t in facts.plan.treating if facts.lots[t.lot].units_per_bag == size
+        )
+        assert f"{full:,} of {size:g} unit" in said
 
 
 # --- the book ------------------------------------------------------------------------------------

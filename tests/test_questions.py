@@ -12,9 +12,9 @@ from planner.explain.barred import barred
 from planner.explain.unused import lot_fits
 from planner.plan.questions import questions
 from planner.plan.unusual import unusual
-from planner.report.facts import NOTES, Facts
+from planner.report.facts import WARNINGS, Facts
 from planner.report.front_frames import front_sheet
-from planner.report.notes_frames import notes_sheet
+from planner.report.notes_frames import warnings_sheet
 from planner.report.sheets import Text
 from planner.season.domain import (
     Active,
@@ -342,7 +342,7 @@ def test_page_one_and_the_notes_tell_them():
     assert block.paragraphs[0].startswith("Recipe Base is over your Liquid limit")
     assert block.paragraphs[1].startswith("Is 32 fl oz/cwt of Alpha right in recipe Base")
     notes = [
-        line for b in notes_sheet(facts).blocks if isinstance(b, Text) for line in b.paragraphs
+        line for b in warnings_sheet(facts).blocks if isinstance(b, Text) for line in b.paragraphs
     ]
     assert block.paragraphs[0] in notes
 
@@ -353,7 +353,7 @@ def test_page_one_names_the_worst_and_counts_the_rest():
     facts = Facts(greedy_plan(one), one)
     texts = [b for b in front_sheet(facts).blocks if isinstance(b, Text)]
     (block,) = [b for b in texts if b.title.startswith("Check before you order")]
-    assert block.paragraphs[-1] == f"and 3 more: see {NOTES}."
+    assert block.paragraphs[-1] == f"and 3 more: see {WARNINGS}."
 
 
 def test_page_one_says_nothing_where_there_is_nothing():

@@ -104,9 +104,9 @@ def test_page_one_says_so_in_a_line():
         front = winter(greedy_plan(season), season, held=held).sheets[0]
         assert front.title == FRONT
         return next(
-            b.paragraphs[0]
+            b.paragraphs[-1]
             for b in front.blocks
-            if isinstance(b, Text) and b.title == "If things differ"
+            if isinstance(b, Text) and b.title == "What has no slack"
         )
 
     season = replace(sample_season(), unknowns=UNKNOWNS)

@@ -266,7 +266,7 @@ def test_a_link_from_a_number_reaches_its_rows() -> None:
     for row in range(header + 1, header + 3):
         (link,) = [c.hyperlink for c in sheet[row] if c.hyperlink]
         target = int(link.location.split("!A")[1])
-        assert study["Products"].cell(target, 1).value == sheet.cell(row, 2).value
+        assert study["Products in detail"].cell(target, 1).value == sheet.cell(row, 2).value
 
 
 def test_control_characters_go_and_cuts_are_told() -> None:

@@ -10,7 +10,6 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.days import said
 from planner.explain.words import Speech, count, listing, number
-from planner.plan.questions import questions
 from planner.report.facts import WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
@@ -150,6 +149,8 @@ def spare(facts: Facts) -> list[str]:
     if facts.plan.shortages:
         names = listing([s.field for s in facts.plan.shortages])
         said_.append(f"SHORT: {speech.acres(facts.short)} stay unplanted on {names}.")
+    else:
+        said_.append(f"All {speech.acres(facts.acres)} are covered.")
     if facts.margins:
         each = [
             f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
@@ -179,9 +180,10 @@ def safety(facts: Facts) -> str:
 def to_do(facts: Facts) -> tuple[ToDo, ...]:
     """What to see to next, the first day first and what has no day last."""
     found = [*_approvals(facts), *_samples(facts), *_orders(facts), *_expired(facts)]
-    asked = len(questions(facts.season)) + len(facts.plan.warnings)
-    if asked:
-        found.append(ToDo(None, f"read {count(asked, 'warning')} on {WARNINGS}"))
+    if facts.plan.warnings:
+        found.append(
+            ToDo(None, f"read the {count(len(facts.plan.warnings), 'warning')} on {WARNINGS}")
+        )
     return tuple(sorted(found, key=lambda t: (t.day is None, t.day)))
 
 

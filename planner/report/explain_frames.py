@@ -5,8 +5,10 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
+from planner.explain.words import count, listing
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.measures import Measure
+from planner.report.packs import elsewhere
 from planner.report.rival_frames import rivals_sheet
 from planner.report.sheets import (
     Block,
@@ -22,7 +24,6 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.report.threat_frames import threat_sheets
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -33,15 +34,15 @@ if TYPE_CHECKING:
     from planner.explain.rules import RuleCost
     from planner.explain.worth import Worth
     from planner.report.measures import Manner
+    from planner.report.sheets import Content
     from planner.season.domain import WhatIf
 
 
 WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
+CENT = 0.01
 MOST_WORDS = 30
 """Fields whose treating is told in words."""
-MOST_LATE = 12
-"""Rules named that the time did not reach; plan.json names all."""
 
 
 def explain_sheets(
@@ -66,8 +67,6 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
         yield shortage_sheet(why)
     if why.money is not None:
         yield money_sheet(why.money, manner)
-    if why.threats:
-        yield from threat_sheets(why.threats, manner)
     if why.order is not None and why.order.products:
         yield rivals_sheet(why.order)
     if why.rules:
@@ -156,10 +155,17 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
     return Sheet("Most to spend", purpose, blocks, Page(), Room.WHY)
 
 
+def _narrowed(rule: RuleCost) -> bool:
+    """Whether anything is known of what a rule costs: not where it is between nothing and a lot."""
+    if rule.cost is None:
+        return False
+    return bool(rule.cost or rule.acres_gained) or (rule.at_most or 0.0) < CENT
+
+
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
-    known = [r for r in rules if r.cost is not None]
-    late = [r.rule for r in rules if r.cost is None]
+    known = [r for r in rules if _narrowed(r)]
+    late = [r.rule for r in rules if not _narrowed(r)]
     gained = any(r.acres_gained for r in known)
     table = Table(
         name="rules",
@@ -193,21 +199,26 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     purpose = "What is paid for convenience and for safety, rule by rule."
     blocks: list[Block] = [table]
     if late:
-        more = (f"and {len(late) - MOST_LATE} more",) if len(late) > MOST_LATE else ()
-        names = (*late[:MOST_LATE], *more)
-        blocks.append(Text(names, title="Not worked out in the time set", bullets=True))
+        said = (
+            f"{count(len(late), 'rule')} could not be narrowed down in the time set (--why): what "
+            f"they cost is not known. plan.json names them; among them {listing(late)}."
+        )
+        blocks.append(Text((said,)))
     return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
 
 
 def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
     """Cost and break-even of what the plan does, and of every recipe on every field."""
     planned = tuple(w for w in worth if w.acres > 0.0)
-    words = tuple(w.sentence for w in planned[:MOST_WORDS]) or ("The plan treats nothing.",)
-    if len(planned) > MOST_WORDS:
-        words += (f"and {len(planned) - MOST_WORDS} more: see the table.",)
-    blocks = (Text(words, title="In words", bullets=True), _worth_table(planned))
-    purpose = f"What treating costs on every field as planned; other recipes: {RECIPES_BY_FIELD}."
-    yield Sheet("Worth treating", purpose, blocks, WIDE, Room.WHY, packs=(Pack.WINTER,))
+    others = elsewhere(RECIPES_BY_FIELD, Pack.STUDY)
+    yield Sheet(
+        "Worth treating",
+        f"What treating costs on every field as planned; other recipes: {others}.",
+        (_worth_table(planned),),
+        WIDE,
+        Room.WHY,
+        packs=(Pack.WINTER,),
+    )
     purpose = "Every recipe on every field that it may go on: first as planned, then the cheapest."
     yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
 
@@ -255,38 +266,52 @@ def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
 
 
 def _worth_table(worth: tuple[Worth, ...]) -> Table:
+    columns = (
+        Column("field", "Field"),
+        Column("recipe", "Recipe"),
+        Column("acres", "Planted so", Measure.AREA),
+        Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
+        Column("acre", "Cost", Measure.MONEY_PER_AREA),
+        Column("even", "Pays from", Measure.YIELD, decimals=2),
+        Column("saved", "Loss prevented", Measure.YIELD, decimals=2),
+        Column("net", "Net", Measure.MONEY_PER_AREA),
+        Column("lot", "Counted with lot"),
+    )
+    rows: list[tuple[Content, ...]] = [
+        (
+            w.field,
+            Cell(w.recipe, Look.STRONG if w.acres > 0.0 else Look.PLAIN),
+            w.acres or None,
+            w.per_unit,
+            w.per_acre,
+            w.break_even,
+            w.loss_prevented,
+            None if w.net_per_acre is None else Cell(w.net_per_acre, _sign(w.net_per_acre)),
+            w.lot,
+        )
+        for w in worth
+    ]
+    # without a price, or losses on Threats, there is nothing to say in these
+    empty = {
+        column.key
+        for n, column in enumerate(columns)
+        if column.key in ("even", "saved", "net") and all(row[n] is None for row in rows)
+    }
+    shown = [n for n, column in enumerate(columns) if column.key not in empty]
+    losses = (
+        ""
+        if "saved" in empty
+        else " Loss prevented is against untreated seed, by the sheets Threats and Ratings."
+    )
     return Table(
         name="worth",
-        columns=(
-            Column("field", "Field"),
-            Column("recipe", "Recipe"),
-            Column("acres", "Planted so", Measure.AREA),
-            Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
-            Column("acre", "Cost", Measure.MONEY_PER_AREA),
-            Column("even", "Pays from", Measure.YIELD, decimals=2),
-            Column("saved", "Loss prevented", Measure.YIELD, decimals=2),
-            Column("net", "Net", Measure.MONEY_PER_AREA),
-            Column("lot", "Counted with lot"),
-        ),
-        rows=tuple(
-            (
-                w.field,
-                Cell(w.recipe, Look.STRONG if w.acres > 0.0 else Look.PLAIN),
-                w.acres or None,
-                w.per_unit,
-                w.per_acre,
-                w.break_even,
-                w.loss_prevented,
-                None if w.net_per_acre is None else Cell(w.net_per_acre, _sign(w.net_per_acre)),
-                w.lot,
-            )
-            for w in worth
-        ),
+        columns=tuple(columns[n] for n in shown),
+        rows=tuple(tuple(row[n] for n in shown) for row in rows),
         repeat_header=True,
         filter=True,
         empty="The plan treats nothing.",
-        note="Strong: what the plan does. Product at the price that the plan pays, freight aside. "
-        "Loss prevented is against untreated seed, by the sheets Threats and Ratings."
+        note="Strong: what the plan does. Product at the price that the plan pays, freight aside."
+        + losses
         + (WHITE_MOLD_LEFT_OUT if any(w.not_credited > 0.0 for w in worth) else ""),
     )
 

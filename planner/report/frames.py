@@ -22,9 +22,15 @@ from planner.report.share_frames import bills_sheets
 from planner.report.sheets import Book, Look, Pack, Room, Text
 from planner.report.shop_frames import shop_front
 from planner.report.spread import spread
-from planner.report.stock_frames import maturity_sheet, products_sheet, seed_sheet
+from planner.report.stock_frames import (
+    maturity_sheet,
+    product_detail_sheet,
+    products_sheet,
+    seed_sheet,
+)
 from planner.report.study_frames import study_front
 from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
+from planner.report.threat_frames import threat_sheets
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
 
@@ -125,10 +131,12 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
     yield from bills_sheets(facts)
     yield protection_sheet(facts)
     yield products_sheet(facts)
+    yield product_detail_sheet(facts)
     yield seed_sheet(facts)
     yield maturity_sheet(facts)
     yield warnings_sheet(facts)
     yield notes_sheet(facts)
+    yield from threat_sheets(facts)
     if facts.why is not None:
         yield from explain_sheets(facts.why, facts.manner, facts.season.what_if)
     yield from (s for s in shop if s.title not in FIRST_IN_SHOP)

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.words import count, number
 from planner.plan.plan import Outcome
+from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import (
     FIELD_COST,
@@ -14,11 +15,13 @@ from planner.report.facts import (
     FRONT,
     NOTES,
     ORDER,
+    PRODUCT_DETAIL,
     PRODUCTS,
     PROTECTION,
     SEED,
     SHORT_FIELDS,
     TREATING,
+    WARNINGS,
 )
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
@@ -56,6 +59,8 @@ MOST_LINES = 24
 """Order lines, of product and seed, that the first page has room for."""
 MOST_SHORT = 6
 """Short fields that the first page names."""
+MOST_TO_CHECK = 5
+"""Questions, and what can't be used, that the first page names."""
 CENT = 0.01
 
 
@@ -70,6 +75,7 @@ def front_sheet(facts: Facts) -> Sheet:
         *_short(facts),
         Text(tuple(answer.spare(facts)), "What has no slack", Look.WATCH if tight else Look.PLAIN),
         Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
+        *_to_check(facts),
         _order(facts),
         _cost(facts),
         Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
@@ -176,6 +182,18 @@ def _short(facts: Facts) -> list[Block]:
     return [Text(tuple(said), title, Look.SHORT, bullets=True)]
 
 
+def _to_check(facts: Facts) -> list[Block]:
+    """Name what can't be used at all, and figures that are asked about; nothing where all is well.
+
+    What the season's rules keep off only a part is told on Notes.
+    """
+    said = [*(b.sentence for b in facts.barred if b.wholly), *questions(facts.season)]
+    more = len(said) - MOST_TO_CHECK
+    rest = [f"and {more:,} more: see {WARNINGS}."] if more > 0 else []
+    shown = (*said[:MOST_TO_CHECK], *rest)
+    return [Text(shown, "Check before you order", Look.WATCH, bullets=True)] if said else []
+
+
 def _order(facts: Facts) -> Table:
     """List what is ordered from whom by which day, product and seed."""
     rows = [*_product_rows(facts), *_seed_rows(facts)]
@@ -258,7 +276,7 @@ def _cost(facts: Facts) -> Table:
         "discounts": Link(ORDER, "discounts"),
         "seed_bought": Link(ORDER, "seed"),
         "seed_given_up": Link(SEED, "lots"),
-        "carryover_credit": Link(PRODUCTS, "products"),
+        "carryover_credit": Link(PRODUCT_DETAIL, "worth"),
         "yield_loss": Link(FIELD_COST, "fields"),
     }
     rows: list[tuple[Content, ...]] = []

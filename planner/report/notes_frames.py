@@ -10,6 +10,7 @@ from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
 from planner.report.json import versions
 from planner.report.measures import Measure
+from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.columns import Kind
 from planner.season.schema import SETTINGS
@@ -81,14 +82,15 @@ def warnings_sheet(facts: Facts) -> Sheet:
     if asked:
         blocks.append(Text(asked, "Questions: is this meant so?", Look.WATCH, bullets=True))
     blocks.append(Text(STANDING, "Cautions", bullets=True))
-    if facts.barred:
-        kept = tuple(b.sentence for b in facts.barred)
-        blocks.append(Text(kept, "What the season's own rules keep off", bullets=True))
+    wholly = tuple(b.sentence for b in facts.barred if b.wholly)
+    if wholly:
+        blocks.append(Text(wholly, "Can't be used at all", Look.WATCH, bullets=True))
     if season.told:
         blocks.append(Text(season.told, "What was ignored in the input", bullets=True))
     return Sheet(
         WARNINGS,
-        "What wants a second look, what your own rules keep off, and the cautions.",
+        f"What wants a second look, and the cautions. What your own rules keep off: "
+        f"{elsewhere(NOTES, Pack.STUDY)}.",
         tuple(blocks),
         Page(),
         Room.NOTES,
@@ -102,10 +104,16 @@ def notes_sheet(facts: Facts) -> Sheet:
     return Sheet(
         NOTES,
         "What the words mean, what the plan was made from, and the settings of the farm.",
-        (how, _meanings(), _made(facts), _settings(facts)),
+        (*_kept_off(facts), how, _meanings(), _made(facts), _settings(facts)),
         Page(),
         Room.NOTES,
     )
+
+
+def _kept_off(facts: Facts) -> list[Text]:
+    """What the season's own rules keep off a part of it."""
+    kept = tuple(b.sentence for b in facts.barred)
+    return [Text(kept, "What the season's own rules keep off", bullets=True)] if kept else []
 
 
 def _meanings() -> Table:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
-from planner.report.facts import ORDER, PRODUCTS
+from planner.report.facts import ORDER, PRODUCT_DETAIL
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import cash_table, seed_table
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table
@@ -49,13 +49,14 @@ def _lines(facts: Facts) -> Table:
     for account in facts.accounts:
         for line in account.lines:
             container = facts.containers[line.product, line.container]
+            link = Link(PRODUCT_DETAIL, "worth", places[line.product])
             rows.append(
                 (
                     account.name,
                     line.product,
                     line.container,
                     container.size,
-                    Cell(line.count, Look.STRONG, Link(PRODUCTS, "products", places[line.product])),
+                    Cell(line.count, Look.STRONG, link),
                     line.unit_price,
                     line.cost,
                     break_reached(facts, line, container),

@@ -6,13 +6,14 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, rating, reached
-from planner.report.facts import PROTECTION
+from planner.report.facts import ENOUGH, PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
+    from planner.explain.threats import ThreatPage
     from planner.plan.plan import Planting
     from planner.report.facts import Facts
     from planner.report.sheets import Content
@@ -28,43 +29,155 @@ RATING_WORDS = {
 }
 
 
+CAUTION = (
+    "Enough means only that the rating of the recipe, or of the variety where that counts, reaches "
+    "the need that the season's own sheets set; a rating says how well a product did in trials, "
+    "not what it will do on a field. No seed treatment protects against white mold all season: it "
+    "takes rotation, tolerant varieties, thinner stands and, where it pays, sprays at flowering."
+)
+CENT = 0.01
+MOST_ON_A_PAGE = 45
+"""Shares of fields up to which all stand on one page with the threats."""
+MOST_THREATS = 8
+"""Threats that stand side by side on a page."""
+
+
 def threats_in_order(facts: Facts) -> list[Threat]:
     """List the threats, white mold first."""
     return sorted(facts.season.threats, key=lambda t: not is_white_mold(t.name))
 
 
 def protection_sheet(facts: Facts) -> Sheet:
-    """Make the sheet of what each field needs against each threat, and what it gets."""
-    detail, summary = _protection(facts)
-    caution = (
-        "Enough means only that the rating of the recipe, or of the variety where that counts, "
-        "reaches the need that the season's own sheets set. No seed treatment protects against "
-        "white mold all season: it takes rotation, tolerant varieties, thinner stands and, where "
-        "it pays, sprays at flowering."
-    )
+    """Make the page that says of every threat and field whether there is enough."""
+    by_field = _fields(facts)
     return Sheet(
         PROTECTION,
-        "What every field under pressure needs, what it gets, and whether that is enough.",
-        (summary, Text((caution,), look=Look.WATCH), detail),
-        Page(landscape=True),
+        "Whether seed is treated strongly enough: threat by threat, then field by field.",
+        (_threats(facts), Text((CAUTION,), look=Look.WATCH), by_field),
+        Page(one_page=len(by_field.rows) <= MOST_ON_A_PAGE),
         Room.FIELDS,
     )
 
 
-def _protection(facts: Facts) -> tuple[Table, Text]:
-    """List every field under every threat, those that need most first, and sum it up in words."""
+def _threats(facts: Facts) -> Table:
+    """A row a threat: what is needed, what is treated so, the scarcest lot, what it costs."""
+    rows: list[tuple[Content, ...]] = []
+    for page in facts.threats:
+        asking = [f for f in page.fields if f.need]
+        tight = next((lot for lot in page.lots if lot.tight), None)
+        ok = all(f.enough for f in asking)
+        verdict = Cell("enough", Look.OK) if ok else Cell("NOT ENOUGH", Look.SHORT)
+        rows.append(
+            (
+                Cell(page.threat, Look.STRONG if page.white_mold else Look.PLAIN),
+                len(asking),
+                sum(f.acres for f in asking),
+                page.units_needed,
+                page.units_strong,
+                verdict if asking else Cell("nothing asked", Look.FAINT),
+                tight.lot if tight else None,
+                tight.left_strong + tight.left_open if tight else None,
+                page.more_acres if asking else None,
+                cost_of(page),
+            )
+        )
+    return Table(
+        name="threats",
+        title="Threat by threat",
+        columns=(
+            Column("threat", "Threat"),
+            Column("fields", "Fields", Measure.COUNT),
+            Column("area", "Land", Measure.AREA),
+            Column("needed", "Seed needed", Measure.UNITS),
+            Column("strong", "Treated strongly enough", Measure.UNITS, width=13),
+            Column("verdict", "Enough?"),
+            Column("lot", "Scarcest lot", width=12),
+            Column("left", "Left of it", Measure.UNITS),
+            Column("more", "Room for more", Measure.AREA),
+            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=12),
+        ),
+        rows=tuple(rows),
+        empty="No field is under pressure of a threat.",
+        note="Only fields whose pressure asks for a rating count. Protection costs: what planning "
+        "without that need would save, on those fields.",
+    )
+
+
+def cost_of(page: ThreatPage) -> Content:
+    """What protection from a threat costs by land; not known where that was not narrowed down."""
+    cost = page.cost
+    if cost is None or (cost.total < CENT <= cost.at_most):
+        return Cell("not known", Look.FAINT)
+    return cost.per_acre
+
+
+def _fields(facts: Facts) -> Table:
+    """A row a share of a field, a column a threat that asks for something: need and rating."""
+    asked = [t for t in threats_in_order(facts) if any(need(f, t) for f in facts.season.fields)]
+    shown = asked[:MOST_THREATS]
     planted: dict[str, list[Planting]] = defaultdict(list)
     for p in facts.plan.planting:
         planted[p.field].append(p)
     rows: list[tuple[Content, ...]] = []
-    summary: list[str] = []
+    for field in by_day(facts):
+        if not any(need(field, t) for t in asked):
+            continue
+        rows += [
+            (field.name, p.recipe, p.lot, p.acres, *(_share(facts, field, t, p) for t in shown))
+            for p in planted[field.name]
+        ]
+        missing = field.acres - sum(p.acres for p in planted[field.name])
+        if missing > 1e-6:
+            bare = (field.name, Cell(NOT_PLANTED, Look.SHORT), None, Cell(missing, Look.SHORT))
+            rows.append((*bare, *(_bare(field, t) for t in shown)))
+    more = "" if len(asked) == len(shown) else f" {len(asked) - len(shown)} more: see {ENOUGH}."
+    return Table(
+        name="fields",
+        title="Field by field: rating needed, rating got",
+        columns=(
+            Column("field", "Field"),
+            Column("recipe", "Recipe"),
+            Column("lot", "Lot"),
+            Column("area", "Area", Measure.AREA),
+            *(Column(f"threat_{_letter(n)}", t.name, width=13) for n, t in enumerate(shown)),
+        ),
+        rows=tuple(rows),
+        repeat_header=True,
+        empty="No field asks for protection.",
+        note="Ratings from poor to excellent: P, F, G, VG, E. 'G: VG' means G is needed and VG is "
+        f"what the recipe, or a variety that counts, gives. Blank: nothing is needed.{more}",
+    )
+
+
+def _letter(number: int) -> str:
+    return chr(ord("a") + number)
+
+
+def _share(facts: Facts, field: Field, threat: Threat, p: Planting) -> Content:
+    wanted = need(field, threat)
+    if wanted is Rating.NONE:
+        return None
+    gets = _got(facts, threat, p).counts
+    text = f"{RATING_WORDS[wanted]}: {RATING_WORDS[gets]}"
+    return text if gets >= wanted else Cell(f"{text} too weak", Look.SHORT)
+
+
+def _bare(field: Field, threat: Threat) -> Content:
+    wanted = need(field, threat)
+    return None if wanted is Rating.NONE else Cell(f"{RATING_WORDS[wanted]}: none", Look.SHORT)
+
+
+def protection_table(facts: Facts) -> Table:
+    """List every field under every threat, those that need most first."""
+    planted: dict[str, list[Planting]] = defaultdict(list)
+    for p in facts.plan.planting:
+        planted[p.field].append(p)
+    rows: list[tuple[Content, ...]] = []
     for threat in threats_in_order(facts):
         got = {(p.lot, p.recipe): _got(facts, threat, p) for p in facts.plan.planting}
-        acres = [0.0, 0.0, 0.0]
         for field in sorted(by_day(facts), key=lambda f: _urgency(f, threat)):
-            rows += _field_rows(field, threat, planted[field.name], got, acres)
-        summary.append(_in_words(facts, threat, (acres[0], acres[1], acres[2])))
-    return _detail_table(rows, own=bool(facts.season.tolerance)), Text(tuple(summary))
+            rows += _field_rows(field, threat, planted[field.name], got)
+    return _detail_table(rows, own=bool(facts.season.tolerance))
 
 
 def _urgency(field: Field, threat: Threat) -> tuple[int, int]:
@@ -78,19 +191,16 @@ def _field_rows(
     threat: Threat,
     planted: list[Planting],
     got: dict[tuple[str, str], _Got],
-    acres: list[float],
 ) -> list[tuple[Content, ...]]:
-    """List what the shares of a field under pressure get; adds to acres enough, weak, bare."""
+    """List what the shares of a field under pressure get."""
     wanted = need(field, threat)
     head = (threat.name, field.name, field.pressure.get(threat.name, Pressure.NONE).value)
     if head[2] == Pressure.NONE.value:
         return []
-    counts = wanted is not Rating.NONE
     rows: list[tuple[Content, ...]] = []
     for p in planted:
         gets = got[p.lot, p.recipe]
         ok = gets.counts >= wanted
-        acres[0 if ok else 1] += p.acres if counts else 0.0
         verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
         if wanted is Rating.NONE:
             verdict = Cell("nothing needed", Look.FAINT)
@@ -98,7 +208,6 @@ def _field_rows(
         rows.append((*head, *words, p.lot, gets.variety, p.acres, p.units, verdict))
     missing = field.acres - sum(p.acres for p in planted)
     if missing > 1e-6:
-        acres[2] += missing if counts else 0.0
         verdict = Cell(NOT_PLANTED, Look.SHORT)
         rows.append((*head, RATING_WORDS[wanted], *4 * (None,), missing, None, verdict))
     return rows
@@ -138,27 +247,18 @@ def _detail_table(rows: list[tuple[Content, ...]], *, own: bool) -> Table:
         Column("gets", "Gets"),
         Column("lot", "Lot"),
         Column("variety", "Variety's own"),
-        Column("area", "Area", Measure.AREA),
-        Column("units", "Seed", Measure.UNITS),
+        Column("area", "Area", Measure.AREA, total=True),
+        Column("units", "Seed", Measure.UNITS, total=True),
         Column("verdict", "Enough?"),
     )
     shown = [n for n, c in enumerate(columns) if own or c.key != "variety"]
     return Table(
         name="protection",
+        title="Field by field",
         columns=tuple(columns[n] for n in shown),
         rows=tuple(tuple(row[n] for n in shown) for row in rows),
-        filter=True,
+        group="threat",
         repeat_header=True,
         empty="No field is under pressure of a threat.",
         note="Ratings from poor to excellent: P, F, G, VG, E.",
     )
-
-
-def _in_words(facts: Facts, threat: Threat, acres: tuple[float, float, float]) -> str:
-    """One threat in a line: of the land that needs protection what has enough, too weak, none."""
-    enough, weak, bare = (facts.say(a, Measure.AREA) for a in acres)
-    if not any(acres):
-        return f"{threat.name}: no field asks for protection."
-    said = f"{threat.name}: {enough} protected enough"
-    said += f", {weak} too weakly" if acres[1] else ""
-    return said + (f", {bare} not planted." if acres[2] else ".")

@@ -2,28 +2,47 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from planner.plan.price import lowest_price_per_floz
-from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCTS, SEED
+from planner.report.answer import TIGHT
+from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCT_DETAIL, PRODUCTS, SEED
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table
+from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.report.treating_frames import per_recipe
+from planner.risk.words import first_short
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
-    from planner.report.sheets import Content
+    from planner.report.sheets import Block, Content
 
 
 def products_sheet(facts: Facts) -> Sheet:
     """Make the sheet of product balances."""
+    blocks: list[Block] = [_products(facts)]
+    if facts.margins:
+        blocks.append(Text((first_short(facts.margins),), "What runs short first"))
     return Sheet(
         PRODUCTS,
-        "What each product is needed for, where it comes from, and what is left of it.",
-        (_products(facts), per_recipe(facts), _containers(facts)),
+        "Where each product comes from, what is used of it, and how much is spare.",
+        tuple(blocks),
         Page(landscape=True),
         Room.STOCK,
-        packs=(Pack.WINTER, Pack.STUDY),
+        packs=(Pack.WINTER,),
+    )
+
+
+def product_detail_sheet(facts: Facts) -> Sheet:
+    """Make the sheet of what each recipe needs, of all containers, and what is left is worth."""
+    return Sheet(
+        PRODUCT_DETAIL,
+        f"What each product is needed for and comes in, and what is left of it is worth; {PRODUCTS}"
+        " has the sums.",
+        (per_recipe(facts), _containers(facts), _worth(facts)),
+        Page(landscape=True),
+        Room.STOCK,
+        packs=(Pack.STUDY,),
     )
 
 
@@ -33,25 +52,27 @@ def _products(facts: Facts) -> Table:
     for line in facts.plan.order:
         size = facts.containers[line.product, line.container].size
         nominal[line.product] = nominal.get(line.product, 0.0) + line.count * size
+    margin = {m.product: m for m in facts.margins}
     rows: list[tuple[Content, ...]] = []
     for use in facts.plan.products:
         p = facts.products[use.product]
         expired = p.on_hand if p.expires is not None and p.expires < first_day else 0.0
-        each = lowest_price_per_floz(facts.season, p.name)
-        left = max(0.0, use.left)
+        m = margin.get(p.name)
+        tight = m is not None and m.used < TIGHT
         rows.append(
             (
                 p.name,
                 p.kind,
-                Cell(use.need, link=Link(PRODUCTS, "need") if use.need else None),
+                Cell(use.need, link=Link(PRODUCT_DETAIL, "need") if use.need else None),
                 use.on_hand,
                 Cell(expired, Look.WATCH) if expired else Cell(0.0, Look.FAINT),
                 use.on_its_way,
                 Cell(nominal.get(p.name, 0.0), link=Link(ORDER, "order") if use.bought else None),
                 use.bought,
                 Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
-                left * each,
-                p.carryover * left * each,
+                _spare(m.used if m else None),
+                _spare(m.seed_size if m else None),
+                Cell("TIGHT", Look.SHORT) if tight else None,
             )
         )
     return Table(
@@ -66,15 +87,45 @@ def _products(facts: Facts) -> Table:
             Column("nominal", "In containers to order", Measure.VOLUME),
             Column("bought", "To order, usable", Measure.VOLUME),
             Column("left", "Left", Measure.VOLUME),
-            Column("worth", "What is left is worth", Measure.MONEY, total=True),
-            Column("credit", "Carryover credit", Measure.MONEY, total=True),
+            Column("spare", "Spare", Measure.PERCENT, width=9),
+            Column("size", "Short when seeds per lb differ by", Measure.PERCENT, width=14),
+            Column("tight", "Remark", width=9),
         ),
         rows=tuple(rows),
         repeat_header=True,
         empty="The season lists no products.",
         note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
-        "order, usable = used + left. Worth at the lowest price a volume among the "
-        "product's containers; the credit is the share of it that the season counts.",
+        "order, usable = used + left. Spare: what is left as a share of what goes on seed; under "
+        f"{TIGHT:.0%} it is TIGHT. Fewer seeds per lb are heavier seed, which takes more of what "
+        "goes by weight.",
+    )
+
+
+def _spare(share: float | None) -> Content:
+    """A share, or nothing where it can't run short by that."""
+    return None if share is None or math.isinf(share) else share
+
+
+def _worth(facts: Facts) -> Table:
+    """List what is left of each product, and what that is worth."""
+    rows: list[tuple[Content, ...]] = []
+    for use in facts.plan.products:
+        left = max(0.0, use.left)
+        worth = left * lowest_price_per_floz(facts.season, use.product)
+        rows.append((use.product, left, worth, facts.products[use.product].carryover * worth))
+    return Table(
+        name="worth",
+        title="What is left is worth",
+        columns=(
+            Column("product", "Product"),
+            Column("left", "Left", Measure.VOLUME),
+            Column("worth", "Worth", Measure.MONEY, total=True),
+            Column("credit", "Carryover credit", Measure.MONEY, total=True),
+        ),
+        rows=tuple(rows),
+        empty="The season lists no products.",
+        note="At the lowest price a volume among the product's containers; the credit is the share "
+        "of it that the season counts.",
     )
 
 

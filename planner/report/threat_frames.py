@@ -4,8 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.facts import PROTECTION
+from planner.report.facts import ENOUGH
+from planner.report.fit import plain
 from planner.report.measures import Measure
+from planner.report.protection_frames import CAUTION, cost_of, protection_table
 from planner.report.sheets import (
     Block,
     Cell,
@@ -25,28 +27,33 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.explain.threats import LotLine, ThreatPage
+    from planner.report.facts import Facts
     from planner.report.measures import Manner
     from planner.report.sheets import Content
 
-ENOUGH = "Enough for disease"
 SEED_THERE = "Seed for disease"
+BY_FIELD = "Protection by field"
 WIDE = Page(landscape=True)
 MOST_LOTS = 15
 """Lots of a threat that stand on its page."""
 
 
-def threat_sheets(pages: tuple[ThreatPage, ...], manner: Manner) -> Iterator[Sheet]:
-    """Whether there is enough for the disease, a printed page per threat, white mold first.
+def threat_sheets(facts: Facts) -> Iterator[Sheet]:
+    """Whether there is enough for the disease, threat by threat, white mold first.
 
     Where more lots suit than a page should hold, all of them stand on a sheet of their own.
     """
-    blocks: list[Block] = []
+    pages = facts.threats
+    if not pages:
+        return
+    blocks: list[Block] = [Text((CAUTION,), look=Look.WATCH)]
     for number, page in enumerate(pages):
-        if number:
-            blocks.append(PageBreak())
-        blocks += _threat_blocks(page, number, manner)
-    purpose = f"Fields by pressure against seed that suits; field by field: {PROTECTION}."
+        blocks.append(PageBreak(if_torn=True))
+        blocks += _threat_blocks(page, number, facts.manner)
+    purpose = "Fields by pressure against seed that suits, threat by threat; then field by field."
     yield Sheet(ENOUGH, purpose, tuple(blocks), Page(), Room.WHY)
+    purpose = "What every field under pressure needs, what it gets, and whether that is enough."
+    yield Sheet(BY_FIELD, purpose, (protection_table(facts),), WIDE, Room.WHY)
     if any(len(page.lots) > MOST_LOTS for page in pages):
         purpose = "All seed that suits fields which ask for protection, scarcest first."
         yield Sheet(SEED_THERE, purpose, (_all_lots(pages),), WIDE, Room.WHY)
@@ -54,7 +61,7 @@ def threat_sheets(pages: tuple[ThreatPage, ...], manner: Manner) -> Iterator[She
 
 def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]:
     figures: list[Block] = [
-        Text((page.sentence, page.caution), title=page.threat),
+        Text((page.sentence,), title=page.threat),
         KeyFigures(_threat_figures(page, manner)),
     ]
     pressures = Table(
@@ -103,10 +110,10 @@ def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
     ]
     cost = page.cost
     if cost is not None:
-        known = cost.total > 0.0 or cost.at_most <= 0.0
-        most = cost.at_most / cost.acres if cost.acres else 0.0
-        amount, note = (cost.per_acre, "on those fields") if known else (most, "at the most")
         label = f"Protection costs, {manner.label(Measure.MONEY_PER_AREA)}"
+        amount = plain(cost_of(page))
+        known = not isinstance(amount, str)
+        note = "on those fields" if known else "not narrowed down in the time"
         figures.append(KeyFigure(label, amount, Measure.MONEY_PER_AREA, note))
     return tuple(figures)
 

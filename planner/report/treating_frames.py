@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import THINNER, floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.facts import DOSES, PRODUCTS, SEED, TREATING
+from planner.report.facts import DOSES, PRODUCT_DETAIL, SEED, TREATING
 from planner.report.fit import plain
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
@@ -113,6 +113,7 @@ def _doses(facts: Facts) -> Table:
         part = part_units(facts, t)
         recipe = facts.recipes[t.recipe]
         for rate in (*recipe.rates, *recipe.carriers):
+            link = Link(PRODUCT_DETAIL, "need", needs.get(rate.product, -1))
             product = facts.products.get(rate.product, THINNER)
             each = floz_per_unit(rate, lot, product, farm)
             rows.append(
@@ -125,9 +126,7 @@ def _doses(facts: Facts) -> Table:
                     each,
                     Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
                     Cell(each * part, Look.STRONG) if t.part_bag else None,
-                    each * t.units
-                    if product is THINNER
-                    else Cell(each * t.units, link=Link(PRODUCTS, "need", needs[rate.product])),
+                    each * t.units if product is THINNER else Cell(each * t.units, link=link),
                 )
             )
     return Table(
@@ -148,7 +147,7 @@ def _doses(facts: Facts) -> Table:
         repeat_header=True,
         empty="No product goes on seed.",
         note="What the seed takes; margin and line loss come on top, see "
-        f"{elsewhere(PRODUCTS, Pack.WINTER)}.",
+        f"{elsewhere(PRODUCT_DETAIL, Pack.STUDY)}.",
     )
 
 
