@@ -423,7 +423,7 @@ def test_days_to_order_by_are_shown_where_there_are_any() -> None:
 
 def test_long_tables_keep_their_header() -> None:
     made = Made(big_season(60))
-    for title in ("Fields", "Cost by field", "Doses", "Protection"):
+    for title in ("Fields", "Cost by field", "Treating and doses", "Protection by field"):
         sheet = made.book[title]
         frozen = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
         assert sheet.print_title_rows == f"${frozen}:${frozen}"

@@ -49,6 +49,7 @@ def calibration_sheet(campaign: Campaign) -> Sheet:
     sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
     manner = Manner(metric=campaign.shop.metric)
     blocks: list[Block] = [
+        Text(CAUTIONS_SHORT, look=Look.STRONG),
         *_seed_flow(campaign, manner),
         Text(_how(campaign, manner), "Then each batch"),
     ]
@@ -110,7 +111,7 @@ def _calibration(sheet: Calibration, number: int, manner: Manner) -> list[Block]
     head = f"{number}. {sheet.lot} with {sheet.recipe}"
     mixed = "".join(f"; {name} = {' + '.join(of)}" for name, *of in sheet.premixed)
     return [
-        Text((f"{head}{mixed}", *CAUTIONS_SHORT), look=Look.STRONG),
+        Text((f"{head}{mixed}",), look=Look.STRONG),
         _flows(sheet, number, manner),
         _sizes(sheet, number, manner),
     ]

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.domain import ProductFacts
-from planner.campaign.records import CAUTIONS
+from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 
@@ -56,7 +56,7 @@ def _card(
     if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
         blocks.append(Text(_warned(card, manner), look=Look.WATCH))
     blocks += [_labels(card, number, facts), _card_actives(card, number), _sign(card, number)]
-    return [*blocks, Text(CAUTIONS, "Cautions", bullets=True)]
+    return [*blocks, Text(CAUTIONS_SHORT, look=Look.STRONG)]
 
 
 def _warned(card: Card, manner: Manner) -> tuple[str, ...]:

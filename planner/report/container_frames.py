@@ -9,6 +9,8 @@ from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.campaign.domain import Campaign, ContainerUse, Level
     from planner.report.sheets import Content
 
@@ -69,7 +71,7 @@ def _container_row(use: ContainerUse) -> tuple[Content, ...]:
 
 
 def level_sheet(campaign: Campaign) -> Sheet:
-    """Make the sheet that says what should be left after every batch and day."""
+    """Make the sheet that says what should be left at the end of every day."""
     margin = f"{campaign.shop.margin:.1%}".replace(".0%", "%")
     told = (
         f"The low level counts the margin of {margin} as used up, the high one as not used. Less"
@@ -79,7 +81,7 @@ def level_sheet(campaign: Campaign) -> Sheet:
     )
     return Sheet(
         LEVELS,
-        "What should be left of every product after every batch and at the end of every day.",
+        "What should be left of every product at the end of every day on which it is used.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(told), _levels(campaign)),
         Page(landscape=True),
         Room.TREATING,
@@ -87,20 +89,14 @@ def level_sheet(campaign: Campaign) -> Sheet:
 
 
 def _levels(campaign: Campaign) -> Table:
-    levels = campaign.drawdown.levels
-    evenings = {(x.product, x.day) for x in levels if x.after == "day"}
-    rows: list[tuple[Content, ...]] = []
-    for level in reversed([x for x in levels if x.after != "day"]):
-        evening = (level.product, level.day) in evenings
-        evenings.discard((level.product, level.day))
-        rows.append(_level_row(level, evening=evening))
+    """A row a product and day on which it is used: what is left that evening."""
+    rows = [_level_row(level) for level in _evenings(campaign.drawdown.levels)]
     return Table(
         name="levels",
         columns=(
             Column("day", "Day", Measure.DATE),
-            Column("after", "After"),
-            Column("evening", "Also at", width=12),
             Column("product", "Product"),
+            Column("after", "Last batch that took it", width=28),
             Column("source", "Hooked up"),
             Column("of", "Weight of"),
             Column("low", "Left, low", Measure.DOSE, decimals=0),
@@ -109,20 +105,28 @@ def _levels(campaign: Campaign) -> Table:
             Column("tare", "Tare", look=Look.FILL_IN, width=12),
             Column("read", "Read", look=Look.FILL_IN, width=14),
         ),
-        rows=tuple(reversed(rows)),
+        rows=tuple(rows),
         repeat_header=True,
     )
 
 
-def _level_row(level: Level, *, evening: bool) -> tuple[Content, ...]:
+def _evenings(levels: Sequence[Level]) -> list[Level]:
+    """The last level of every day and product; plan.json holds those after every batch too."""
+    last: dict[tuple[str, object], Level] = {}
+    for level in levels:
+        if level.after != "day":
+            last[level.product, level.day] = level
+    return list(last.values())
+
+
+def _level_row(level: Level) -> tuple[Content, ...]:
     weight, of = level.gross_weight, "container and liquid"
     if weight is None:
         weight, of = level.net_weight, "liquid alone" if level.net_weight is not None else ""
     return (
         level.day,
-        level.after,
-        Cell("day's end", Look.STRONG) if evening else None,
         level.product,
+        level.after,
         level.source,
         of,
         level.left,

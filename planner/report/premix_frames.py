@@ -77,7 +77,6 @@ def _mix(mix: Mix, name: str, manner: Manner) -> Table:
             number,
             step.product,
             step.part or "all",
-            step.kind,
             step.share * mix.per_unit,
             step.share * mix.total,
             Cell(step.share * mix.fill, Look.STRONG) if mix.full_tanks else None,
@@ -91,14 +90,13 @@ def _mix(mix: Mix, name: str, manner: Manner) -> Table:
     total = tuple(Cell(amount, Look.TOTAL) for amount in (*slurry, JAR_ML))
     label = Cell(mix.name, Look.TOTAL)
     blank = Cell(None, Look.TOTAL)
-    rows.append((Cell(None, Look.TOTAL), label, blank, blank, *total, blank))
+    rows.append((Cell(None, Look.TOTAL), label, blank, *total, blank))
     return Table(
         name=name,
         columns=(
             Column("step", "Step", Measure.COUNT, width=6),
             Column("product", "Product", width=22),
             Column("part", "Pour", width=8),
-            Column("kind", "Kind", width=13),
             Column("unit", "A unit", Measure.DOSE_PER_UNIT),
             Column("batch", "Batch", Measure.DOSE),
             Column("full", "Full tank", Measure.DOSE),

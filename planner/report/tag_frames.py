@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT
@@ -22,7 +23,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Iterator
     from datetime import date
 
     from planner.campaign.domain import Batch, Campaign, Invoice, Run, Tag
@@ -53,12 +54,12 @@ def tag_sheet(campaign: Campaign) -> Sheet:
     table = Table(
         name="tags",
         columns=(
-            Column("lot", "Lot"),
-            Column("variety", "Variety"),
+            Column("lot", "Lots", width=22),
+            Column("variety", "Varieties", width=20),
             Column("recipe", "Recipe"),
-            Column("text", "Text of the tag", width=70),
+            Column("text", "Text of the tag", width=66),
         ),
-        rows=tuple((t.lot, t.variety, t.recipe, "\n".join(t.text)) for t in campaign.tags),
+        rows=tuple(_alike(campaign.tags)),
         repeat_header=True,
     )
     return Sheet(
@@ -72,6 +73,16 @@ def tag_sheet(campaign: Campaign) -> Sheet:
         Page(landscape=True),
         Room.TREATING,
     )
+
+
+def _alike(tags: Iterable[Tag]) -> Iterator[tuple[Content, ...]]:
+    """A row for every text: the lots that carry it, and their varieties."""
+    groups: dict[tuple[str, str], list[Tag]] = defaultdict(list)
+    for tag in tags:
+        groups[tag.recipe, "\n".join(tag.text)].append(tag)
+    for (recipe, text), own in groups.items():
+        lots = ", ".join(dict.fromkeys(t.lot for t in own))
+        yield lots, ", ".join(dict.fromkeys(t.variety for t in own)), recipe, text
 
 
 def _rules(campaign: Campaign) -> tuple[str, ...]:

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import THINNER, floz_per_cwt, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
+from planner.explain.words import number
 from planner.report.facts import DOSES, PRODUCT_DETAIL, SEED, TREATING
 from planner.report.fit import plain
 from planner.report.measures import Measure
@@ -38,7 +39,7 @@ def treating_sheet(facts: Facts) -> Sheet:
         tuple(blocks),
         Page(landscape=True),
         Room.TREATING,
-        packs=(Pack.WINTER, Pack.SHOP),
+        packs=(Pack.WINTER,),
     )
 
 
@@ -46,7 +47,7 @@ def doses_sheet(facts: Facts) -> Sheet:
     """Make the sheet of what goes on a bag."""
     return Sheet(
         DOSES,
-        "How much of each product goes on a bag of each lot.",
+        "Which bags get which recipe, and how much of each product goes on a bag.",
         (Text(CAUTIONS_SHORT, look=Look.STRONG), _doses(facts)),
         Page(landscape=True),
         Room.TREATING,
@@ -121,6 +122,7 @@ def _doses(facts: Facts) -> Table:
                     t.recipe,
                     t.lot,
                     rate.product,
+                    _bags_said(facts, t),
                     rate.written or f"{rate.amount:g} {rate.basis.value}",
                     floz_per_cwt(rate, lot, product, farm),
                     each,
@@ -135,6 +137,7 @@ def _doses(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("product", "Product"),
+            Column("bags", "Bags", width=22),
             Column("rate", "Rate as given"),
             Column("cwt", "Rate", Measure.DOSE_PER_WEIGHT),
             Column("unit", "Rate", Measure.DOSE_PER_UNIT),
@@ -149,6 +152,14 @@ def _doses(facts: Facts) -> Table:
         note="What the seed takes; margin and line loss come on top, see "
         f"{elsewhere(PRODUCT_DETAIL, Pack.STUDY)}.",
     )
+
+
+def _bags_said(facts: Facts, t: Treating) -> str:
+    """Say how many bags of which size a treating is."""
+    size = facts.lots[t.lot].units_per_bag
+    said = [f"{t.full_bags:,} of {number(size)}"] if t.full_bags else []
+    said += [f"1 of {number(part_units(facts, t))}"] if t.part_bag else []
+    return f"{' + '.join(said)} units"
 
 
 def _flushed(facts: Facts) -> set[tuple[str, str]]:
