@@ -236,8 +236,13 @@ def plan(
         ),
     ] = None,
     what_if: Annotated[
-        bool, typer.Option("--what-if", help="Also plan the scenarios of the sheet What if.")
-    ] = False,
+        bool | None,
+        typer.Option(
+            "--what-if/--no-what-if",
+            help="Plan the scenarios of the sheet What if with as many seconds as the plan, or not "
+            "at all.  [default: with a third, at most 20 each]",
+        ),
+    ] = None,
     since: Annotated[
         Path | None,
         typer.Option(
@@ -296,10 +301,11 @@ def plan(
     options = Options(seconds, gap, effort, seed, quiet=quiet)
     usual = min(WHY_MOST, max(seconds * WHY_SHARE, min(seconds, WHY_LEAST)))
     wanted = usual if why is None else why
+    scenarios = usual if what_if is None else seconds * what_if
     packs = PACKS if pack is Pack.ALL else (pack.value,)
     extras = Extras(
         wanted,
-        what_if,
+        scenarios,
         since,
         most_moved,
         usual_unknowns=usual_unknowns,

@@ -225,8 +225,8 @@ def test_texts_stay_texts_in_the_office_program(calculated: dict[str, Any]) -> N
         for c in row
         if c.hyperlink and c.hyperlink.target and "invalid" in c.hyperlink.target
     ]
-    found = {c.value for row in live["Fields"].iter_rows() for c in row}
-    assert {f.name for f in season.fields} <= found
+    found = {c.value for row in live["Seed"].iter_rows() for c in row}
+    assert {lot.name for lot in season.lots} <= found
 
 
 @pytest.mark.slow

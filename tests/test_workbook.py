@@ -427,7 +427,8 @@ def test_long_tables_keep_their_header() -> None:
         sheet = made.book[title]
         frozen = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
         assert sheet.print_title_rows == f"${frozen}:${frozen}"
-        assert sheet.auto_filter.ref.startswith(f"A{frozen}:")
+        if title != "Protection by field":  # in groups, a sum under each: not to be filtered
+            assert sheet.auto_filter.ref.startswith(f"A{frozen}:")
 
 
 def test_an_order_sheet_holds_the_suppliers_business_only() -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 from typing import TYPE_CHECKING
 
 from planner.plan.moves import ACRE
@@ -22,6 +23,7 @@ from planner.report.sheets import (
 if TYPE_CHECKING:
     from planner.explain.again import Again, FieldChange
     from planner.explain.compare import Comparison, Part
+    from planner.report.sheets import Content
     from planner.season.domain import WhatIf
 
 
@@ -144,8 +146,35 @@ def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:
     tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
     words = "Only what differs is shown; plan.json holds every line."
     purpose = "The season as it is against the scenarios of the sheet What if."
-    blocks: list[Block] = [_changes(changes), Text((words,)), *tables]
+    blocks: list[Block] = [_plans(compared), _changes(changes), Text((words,)), *tables]
     return Sheet("What if", purpose, tuple(blocks), WIDE, Room.WHY)
+
+
+def _plans(compared: Comparison) -> Table:
+    """Totals side by side, and how near the cheapest each is proven to be."""
+    (total,) = [x.amounts for x in compared.parts[0].lines if x.what == ("Total",)] or [()]
+    rows: list[tuple[Content, ...]] = [
+        (
+            name,
+            total[n] if total else None,
+            total[n] - total[0] if total and n else None,
+            gap if math.isfinite(gap) else "not known",
+        )
+        for n, (name, gap) in enumerate(zip(compared.names, compared.gaps, strict=True))
+    ]
+    return Table(
+        name="plans",
+        title="The plans side by side",
+        columns=(
+            Column("plan", "Plan", width=26),
+            Column("total", "Total compared", Measure.MONEY),
+            Column("more", "More than as it is", Measure.MONEY),
+            Column("gap", "May be this far from its cheapest", Measure.PERCENT, decimals=2),
+        ),
+        rows=tuple(rows),
+        note="A difference smaller than these shares of the total may be the search's and not the "
+        "scenario's: --what-if plans each with as many seconds as the plan.",
+    )
 
 
 def _changes(changes: tuple[WhatIf, ...]) -> Table:

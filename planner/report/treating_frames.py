@@ -137,7 +137,7 @@ def _doses(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("product", "Product"),
-            Column("bags", "Bags", width=22),
+            Column("bags", "Bags"),
             Column("rate", "Rate as given"),
             Column("cwt", "Rate", Measure.DOSE_PER_WEIGHT),
             Column("unit", "Rate", Measure.DOSE_PER_UNIT),

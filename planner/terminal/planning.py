@@ -42,7 +42,8 @@ class Extras:
 
     why: float = 0.0
     """Seconds for planning changed seasons."""
-    what_if: bool = False
+    what_if: float = 0.0
+    """Seconds for each scenario of the sheet What if; 0 for none."""
     since: Path | None = None
     """A plan.json to stay near to."""
     most_moved: str | None = None
@@ -101,7 +102,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     if extras.why or changed:
         first = Explanation(again=again)
         stem = api.write(plan, season, folder, first, packs=extras.packs)[0].stem
-    compared = _scenarios(changed, plan, options) if changed else None
+    compared = _scenarios(changed, plan, options, extras.what_if) if changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
     if not options.quiet:
@@ -203,12 +204,15 @@ def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str
     return [(name, api.bring_in(s, since)[0] if since else s) for name, s in seasons.items()]
 
 
-def _scenarios(changed: list[tuple[str, Season]], plan: Plan, options: Options) -> Comparison:
+def _scenarios(
+    changed: list[tuple[str, Season]], plan: Plan, options: Options, seconds: float
+) -> Comparison:
     """Plan every scenario and hold it against the plan."""
     from planner.explain.compare import compare
 
     plans = [("as it is", plan)]
-    plans += [(name, decide(season, options, what=name)[0]) for name, season in changed]
+    less = replace(options, seconds=seconds)
+    plans += [(name, decide(season, less, what=name)[0]) for name, season in changed]
     return compare(plans)
 
 
