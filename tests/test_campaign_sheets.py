@@ -24,7 +24,7 @@ from tests.campaigns import hand_plan, hand_season, random_case
 TITLES = [
     "The shop",
     "Shop calendar",
-    "Days and changes",
+    "What each day needs",
     "Recipe cards",
     "Calibration",
     "Which jug is hooked up",
@@ -131,7 +131,7 @@ def test_calendar_tells_days_and_what_is_not_approved(hand):
         90,
     ]
     assert "R1 (before Sat 5/1/2027, when it is first treated)" in texts(hand["The shop"])
-    assert row_with(hand["Days and changes"], "R1", "none yet")
+    assert row_with(hand["What each day needs"], "R1", "none yet")
 
 
 def test_calibration_says_what_a_catch_holds(hand):

@@ -21,13 +21,11 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from datetime import date
-
     from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
     from planner.report.sheets import Content
 
 CALENDAR = "Shop calendar"
-DAYS = "Days and changes"
+DAYS = "What each day needs"
 
 
 def calendar_sheet(campaign: Campaign) -> Sheet:
@@ -46,13 +44,12 @@ def days_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet of what must be there before a day, and what a day holds."""
     return Sheet(
         DAYS,
-        "What must be there before a day, how the line changes, and what each day holds.",
+        "What must be there before a day, and what each day holds.",
         (
             Text(CAUTIONS_SHORT, look=Look.STRONG),
             _approvals(campaign),
             _tests(campaign),
             _treat_late(campaign),
-            _changes(campaign),
             _days(campaign),
         ),
         Page(landscape=True),
@@ -160,62 +157,6 @@ def span(first: int, last: int) -> str:
 
 def _bags(portion: Portion) -> str:
     return span(portion.first_bag, portion.first_bag + portion.bags - 1)
-
-
-def _changes(campaign: Campaign) -> Table:
-    by_name = {(b.lot, b.recipe): b for b in campaign.batches}
-    rows: list[tuple[Content, ...]] = []
-    held: tuple[str, ...] = ()
-    recipe, last = "", None
-    for run in campaign.calendar.runs:
-        wanted = tuple(d.product for d in by_name[run.lot, run.recipe].draws)
-        if run.recipe != recipe:
-            rows.append(_change(run.day, recipe, run.recipe, held, wanted, campaign))
-        held, recipe, last = wanted, run.recipe, run.day
-    if last:
-        rows.append(_change(last, recipe, "", held, (), campaign))
-    return Table(
-        name="changes",
-        title="Changes of the line",
-        columns=(
-            Column("day", "Day", Measure.DATE),
-            Column("before", "From"),
-            Column("after", "To recipe"),
-            Column("work", "Work"),
-            Column("blank", ""),
-            Column("blank_too", ""),
-            Column("count", "Products", Measure.COUNT, total=True),
-            Column("minutes", "Time", Measure.MINUTES, total=True),
-        ),
-        rows=tuple(rows),
-        note=f"{campaign.shop.changeover_minutes:g} minutes for every product that enters or leaves"
-        f" the line. Each new lot takes {campaign.shop.calibration_minutes:g} more to calibrate.",
-    )
-
-
-def _change(
-    day: date,
-    before: str,
-    after: str,
-    held: tuple[str, ...],
-    wanted: tuple[str, ...],
-    campaign: Campaign,
-) -> tuple[Content, ...]:
-    out = [p for p in held if p not in wanted]
-    into = [p for p in wanted if p not in held]
-    count = len(out) + len(into)
-    work = [f"flush out {'; '.join(out)}"] if out else []
-    work += [f"prime {'; '.join(into)}"] if into else []
-    return (
-        day,
-        before or "empty line",
-        after or "empty line",
-        ", then ".join(work) or "nothing",
-        None,
-        None,
-        count,
-        count * campaign.shop.changeover_minutes,
-    )
 
 
 def _days(campaign: Campaign) -> Table:

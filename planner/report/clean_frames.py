@@ -9,7 +9,10 @@ from planner.report.measures import Measure
 from planner.report.sheets import Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
+    from datetime import date
+
     from planner.campaign.domain import Campaign
+    from planner.report.sheets import Content
 
 CLEANING = "Cleaning"
 SHARED = "Shared packages"
@@ -67,9 +70,10 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
     )
     return Sheet(
         CLEANING,
-        "When the treater is cleaned out, and how empty containers are rinsed.",
+        "How the line changes between recipes, when it is cleaned out, how containers are rinsed.",
         (
             Text(CAUTIONS_SHORT, look=Look.STRONG),
+            _changes(campaign),
             table,
             Text(CLEAN_OUT, "How", bullets=True),
             Text(OTHERS, "Empty containers", bullets=True),
@@ -78,6 +82,61 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
         ),
         Page(),
         Room.TREATING,
+    )
+
+
+def _changes(campaign: Campaign) -> Table:
+    """What is flushed and primed between recipes, and how long it takes."""
+    by_name = {(b.lot, b.recipe): b for b in campaign.batches}
+    rows: list[tuple[Content, ...]] = []
+    held: tuple[str, ...] = ()
+    recipe, last = "", None
+    for run in campaign.calendar.runs:
+        wanted = tuple(d.product for d in by_name[run.lot, run.recipe].draws)
+        if run.recipe != recipe:
+            rows.append(_change(run.day, recipe, run.recipe, held, wanted, campaign))
+        held, recipe, last = wanted, run.recipe, run.day
+    if last:
+        rows.append(_change(last, recipe, "", held, (), campaign))
+    return Table(
+        name="changes",
+        title="Changes of the line",
+        columns=(
+            Column("day", "Day", Measure.DATE),
+            Column("before", "From"),
+            Column("after", "To recipe"),
+            Column("blank", ""),
+            Column("work", "Work", width=30),
+            Column("count", "Products", Measure.COUNT, total=True),
+            Column("minutes", "Time", Measure.MINUTES, total=True),
+        ),
+        rows=tuple(rows),
+        note=f"{campaign.shop.changeover_minutes:g} minutes for every product that enters or leaves"
+        f" the line. Each new lot takes {campaign.shop.calibration_minutes:g} more to calibrate.",
+    )
+
+
+def _change(
+    day: date,
+    before: str,
+    after: str,
+    held: tuple[str, ...],
+    wanted: tuple[str, ...],
+    campaign: Campaign,
+) -> tuple[Content, ...]:
+    out = [p for p in held if p not in wanted]
+    into = [p for p in wanted if p not in held]
+    count = len(out) + len(into)
+    work = [f"flush out {'; '.join(out)}"] if out else []
+    work += [f"prime {'; '.join(into)}"] if into else []
+    return (
+        day,
+        before or "empty line",
+        after or "empty line",
+        None,
+        ", then ".join(work) or "nothing",
+        count,
+        count * campaign.shop.changeover_minutes,
     )
 
 

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 
 LINE = 12.8
 """Of a line of text, points."""
-ROOM = 8.0
+ROOM = 6.5
 """More height for a row to write on."""
 TITLE, BLOCK_TITLE = 27.0, 20.0
 

@@ -368,6 +368,7 @@ def _cost_rows(facts: Facts) -> list[tuple[str, str, float, str]]:
     return [
         (key, name, sign * getattr(facts.plan.cost, key), live.get(key, ""))
         for key, name, sign in COST_KINDS
+        if key != "yield_loss" or facts.season.farm.weigh_yield_loss
     ]
 
 
