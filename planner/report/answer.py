@@ -134,7 +134,7 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
     if tight is not None:
         left = speech.units(tight.left_strong + tight.left_open)
         text += f"; {tight.lot} is the scarcest lot, {left} left of it"
-    return f"{text}." + (" It takes more than seed treatment all season." * page.white_mold)
+    return f"{text}." + (" No seed treatment protects all season." * page.white_mold)
 
 
 def tight(facts: Facts) -> list[ProductMargin]:

@@ -13,9 +13,9 @@ from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
 from planner.plan.plan import PROVEN_GAP, Outcome
 from planner.plan.questions import questions
+from planner.report import answer
+from planner.report.facts import Facts
 from planner.report.measures import Measure, manner_of
-from planner.risk.margins import margins
-from planner.risk.words import first_short
 from planner.season.domain import SeedingRate
 from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, paragraph, table
@@ -200,8 +200,12 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     """The plan in short: shortages first, then what to order, the cost, how sure, warnings."""
     manner = manner_of(season.farm)
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
-    lines += ["", "Cost", *_cost_table(plan, manner), certainty(plan, manner)]
-    lines += _section("If things differ", [first_short(margins(season, plan))])
+    facts = Facts(plan, season)
+    lines += _section("Cash", [answer.cash(facts)])
+    lines += _section("White mold and other threats", answer.threats(facts))
+    lines += _section("What has no slack", answer.spare(facts))
+    lines += ["", "Total that the plan compares", *_cost_table(plan, manner)]
+    lines.append(certainty(plan, manner))
     lines += _section(
         "Your rules leave nothing for", [b.sentence for b in barred(season) if b.wholly]
     )
@@ -258,7 +262,9 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
         for key, label, sign in COST_LINES
         if abs(getattr(plan.cost, key)) >= 0.005
     ]
-    return table(["Kind", "Amount"], [*rows, ["Total", manner.say(plan.cost.total, Measure.MONEY)]])
+    return table(
+        ["Kind", "Amount"], [*rows, ["Total compared", manner.say(plan.cost.total, Measure.MONEY)]]
+    )
 
 
 def certainty(plan: Plan, manner: Manner) -> str:
