@@ -262,9 +262,8 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
         for key, label, sign in COST_LINES
         if abs(getattr(plan.cost, key)) >= 0.005
     ]
-    return table(
-        ["Kind", "Amount"], [*rows, ["Total compared", manner.say(plan.cost.total, Measure.MONEY)]]
-    )
+    total = ["Total compared", manner.say(plan.cost.total, Measure.MONEY)]
+    return table(["Kind", "Amount"], [*rows, total])
 
 
 def certainty(plan: Plan, manner: Manner) -> str:
