@@ -36,6 +36,8 @@ if TYPE_CHECKING:
     from planner.report.sheets import Chart
 
 EMU_PER_CM = 360_000
+OFF_ROW = 36_000
+"""A tenth of a cm below its row, so that no border is printed at the foot of the page before."""
 LYING = (ChartKind.BARS, ChartKind.STACKED_BARS)
 STACKED = (ChartKind.STACKED_COLUMNS, ChartKind.STACKED_BARS)
 
@@ -79,7 +81,7 @@ def place(
 ) -> None:
     """Put a chart onto a sheet, `left_cm` from its left edge."""
     drawn.width, drawn.height = size
-    marker = AnchorMarker(col=0, colOff=0, row=row - 1, rowOff=0)
+    marker = AnchorMarker(col=0, colOff=0, row=row - 1, rowOff=OFF_ROW)
     offset = left_cm
     column = 1
     while column < 60:  # the anchor must name the column that holds the corner
@@ -90,7 +92,7 @@ def place(
         offset -= width
         column += 1
     marker.col, marker.colOff = column - 1, int(offset * EMU_PER_CM)
-    extent = XDRPositiveSize2D(int(size[0] * EMU_PER_CM), int(size[1] * EMU_PER_CM))
+    extent = XDRPositiveSize2D(int(size[0] * EMU_PER_CM), int(size[1] * EMU_PER_CM) - OFF_ROW)
     drawn.anchor = OneCellAnchor(_from=marker, ext=extent)
     sheet.add_chart(drawn)
 

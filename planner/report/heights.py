@@ -18,6 +18,8 @@ LINE = 12.8
 """Of a line of text, points."""
 ROOM = 6.5
 """More height for a row to write on."""
+SAFE = 2.5
+"""Characters that a text over the width of the page is taken to lack, so that no line is cut."""
 TITLE, BLOCK_TITLE = 27.0, 20.0
 
 
@@ -47,7 +49,7 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
 
 def _stretched(layout: Layout, text: str, bold: bool = False) -> float:
     """Height of a text over the width of the page."""
-    return LINE * lines(clean(text), sum(layout.widths) - 1, bold) + 3
+    return LINE * lines(clean(text), sum(layout.widths) - SAFE, bold) + 3
 
 
 def _table(layout: Layout, placed: Placed, table: Table, manner: Manner) -> dict[int, float]:
