@@ -24,7 +24,7 @@ if TYPE_CHECKING:
 
 CALIBRATION = "Calibration"
 MOST_SHEETS = 120
-"""Batches up to which each has a calibration sheet; three of them stand on a page."""
+"""Batches up to which each has a calibration sheet."""
 CATCH = 30
 """Seconds of the catches that are written down."""
 EXAMPLE = {False: ((137.0, 138.0, 137.5), 6.5), True: ((62.0, 63.0, 62.5), 420.0)}

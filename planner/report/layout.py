@@ -182,7 +182,7 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     if sum(widths) > full * WIDE:
         firm = number_widths(tables, manner, len(widths))
         widths = narrowed(widths, firm, full * WIDE)
-    layout = Layout(sheet, [], widths, lying)
+    layout = Layout(sheet, [], widths, lying, shrunk=1.0 / sheet.page.smaller)
     row = 5 if home else 4
     for block in sheet.blocks:
         placed = _place(block, row)
@@ -235,7 +235,7 @@ def shrink_parts(layout: Layout) -> None:
         ends = zip([1, *hard], [*hard, layout.end], strict=True)
         highest = max(layout.points(first, end) for first, end in ends)
         if highest > layout.page_points and layout.may_shrink(highest):
-            layout.shrunk = highest / layout.page_points
+            layout.shrunk *= highest / layout.page_points
 
 
 def page_breaks(layout: Layout) -> list[int]:

@@ -14,6 +14,8 @@ if TYPE_CHECKING:
     from planner.report.sheets import Block, Content
 
 PREMIX = "Premix"
+SMALLER = 0.8
+"""Size of print, so that five or six mixes stand on a page."""
 MOST_SHEETS = 120
 """Batches up to which each has a table of its own."""
 HOW = (
@@ -49,7 +51,7 @@ def premix_sheet(campaign: Campaign) -> Sheet:
         PREMIX,
         "The treater has fewer pumps than these recipes have products: what is mixed before.",
         tuple(blocks),
-        Page(landscape=True),
+        Page(landscape=True, smaller=SMALLER),
         Room.TREATING,
     )
 

@@ -79,7 +79,7 @@ def log_sheet(campaign: Campaign) -> Sheet:
             Text(RETENTION, "How long to keep it"),
             table,
         ),
-        Page(landscape=True),
+        Page(landscape=True, smaller=0.85),
         Room.TREATING,
     )
 

@@ -277,6 +277,8 @@ class Page:
     landscape: bool = False
     one_page: bool = False
     """Shrink to a single page."""
+    smaller: float = 1.0
+    """Size of print as a share of what its width asks for, so that more stands on a page."""
     private: bool = True
     """Foot with farm and fingerprint; False for a sheet that goes to someone else."""
     label: tuple[float, float] | None = None

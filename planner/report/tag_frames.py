@@ -70,7 +70,7 @@ def tag_sheet(campaign: Campaign) -> Sheet:
             Text(_rules(campaign), "Rules for the tag", bullets=True),
             table,
         ),
-        Page(landscape=True),
+        Page(),
         Room.TREATING,
     )
 
@@ -204,7 +204,7 @@ def invoice_sheet(campaign: Campaign) -> Sheet:
     manner = Manner(metric=campaign.shop.metric)
     blocks: list[Block] = []
     for number, one in enumerate(campaign.invoices, 1):
-        blocks += [PageBreak()] if blocks else []
+        blocks += [PageBreak(if_torn=True)] if blocks else []
         tag = tags[one.lot, one.recipe]
         head = f"Treated soybean seed, loose: lot {one.lot}, recipe {one.recipe}"
         blocks += [

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import THINNER, floz_per_cwt, floz_per_unit
+from planner.agronomy.rates import THINNER, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.explain.words import number
@@ -124,7 +124,6 @@ def _doses(facts: Facts) -> Table:
                     rate.product,
                     _bags_said(facts, t),
                     rate.written or f"{rate.amount:g} {rate.basis.value}",
-                    floz_per_cwt(rate, lot, product, farm),
                     each,
                     Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
                     Cell(each * part, Look.STRONG) if t.part_bag else None,
@@ -137,9 +136,8 @@ def _doses(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("product", "Product"),
-            Column("bags", "Bags"),
+            Column("bags", "Bags", width=14),
             Column("rate", "Rate as given"),
-            Column("cwt", "Rate", Measure.DOSE_PER_WEIGHT),
             Column("unit", "Rate", Measure.DOSE_PER_UNIT),
             Column("bag", "On a full bag", Measure.DOSE),
             Column("part", "On the part bag", Measure.DOSE),
