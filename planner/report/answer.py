@@ -173,8 +173,9 @@ def _volume(facts: Facts, floz: float) -> str:
 
 def safety(facts: Facts) -> str:
     """Say how far seed size and use may differ before the order is short, and how often it is."""
-    often = [how_often(facts.held)] if facts.held else []
-    return " ".join([first_short(facts.margins), *often])
+    held = facts.held
+    often = [held.said or how_often(held)] if held is not None else []
+    return " ".join([*often, first_short(facts.margins)])
 
 
 def to_do(facts: Facts) -> tuple[ToDo, ...]:

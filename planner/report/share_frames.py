@@ -13,6 +13,7 @@ from planner.report.sheets import (
     Column,
     Formula,
     Look,
+    Pack,
     Page,
     Room,
     Sheet,
@@ -72,6 +73,7 @@ def bills_sheet(bills: Sequence[Bill], by: str, plan: Plan, season: Season) -> S
         (Text((f"Shared {RULES[by]}.",)), _shares(bills, plan, season), table),
         Page(landscape=True),
         Room.ORDER,
+        packs=(Pack.STUDY,),
     )
 
 
