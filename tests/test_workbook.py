@@ -249,7 +249,7 @@ def test_links_lead_to_cells_that_hold_something(made: Made) -> None:
     seen = 0
     for book in made.book.books.values():
         linked = [c for c in cells(book) if c.hyperlink]
-        assert len(linked) > 3
+        assert len(linked) >= 2
         seen += len(linked)
         for c in linked:
             title, address = re.fullmatch(r"'(.+)'!(A\d+)", c.hyperlink.location).groups()
