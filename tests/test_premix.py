@@ -210,7 +210,7 @@ def test_premix_sheet():
         ["Beta", "all"],
     ]
     alpha = table[1]
-    assert alpha[4:] == pytest.approx([2.0, 180.0, 128 * 2 / 3.5, 59 * 2 / 3.5, 57.142857])
+    assert alpha[3:] == pytest.approx([2.0, 180.0, 128 * 2 / 3.5, 59 * 2 / 3.5, 57.142857])
     assert table[4][1:4] == pytest.approx([3.5, 315.0, 128.0])
     assert rows[start + 8][0].startswith(
         "2 full tanks of 1 gal, for 36.6 units each and a last one"
