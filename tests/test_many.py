@@ -143,7 +143,7 @@ def some(tmp_path: Path, names: tuple[str, ...]) -> Path:
     return home
 
 
-ODD = ("north", "..odd & name $(rm -rf)", "大豆")
+ODD = ("north", "odd & ..name $(rm -rf)", "大豆")
 
 
 class TestFolder:
