@@ -65,7 +65,7 @@ HOMES = {
     "starlette": ("page/",),
     "uvicorn": ("page/server",),
     "jinja2": ("page/views",),
-    "markupsafe": ("page/svg",),
+    "markupsafe": ("page/svg", "page/closing"),
 }
 """Third-party libraries and the files (by the start of their path) that may import them."""
 

@@ -21,7 +21,6 @@ from planner.report.sheets import ChartKind, Table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.page.work import Point
     from planner.report.measures import Manner
     from planner.report.sheets import Book, Chart, Column, Series
 
@@ -97,7 +96,7 @@ def ticks(low: float, high: float) -> list[float]:
     return [round(i * step, 10) + 0.0 for i in range(first, max(last, first + 1) + 1)]
 
 
-def _short(number: float, measure: Measure, manner: Manner) -> str:
+def axis_number(number: float, measure: Measure, manner: Manner) -> str:
     """Number of an axis."""
     text = f"{number:,.2f}".rstrip("0").rstrip(".")
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
@@ -195,7 +194,7 @@ def _span(
 def _said(name: str, row: Row, value: float, manner: Manner) -> str:
     label = manner.label(row.column.measure)
     money = row.column.measure in (Measure.MONEY, Measure.WHOLE_MONEY)
-    amount = _short(value, row.column.measure, manner)
+    amount = axis_number(value, row.column.measure, manner)
     return f"{name}, {row.name}: {amount}" + ("" if money or not label else f" {label}")
 
 
@@ -266,7 +265,7 @@ def _lying(
     measure = rows[0].column.measure
     for tick in scale:
         picture.line(x_of(tick), 6, x_of(tick), bottom, "grid")
-        picture.text(x_of(tick), bottom + 14, _short(tick, measure, manner), "middle", "tick")
+        picture.text(x_of(tick), bottom + 14, axis_number(tick, measure, manner), "middle", "tick")
     picture.text(WIDTH - 24, bottom + 30, _axis_title(chart, rows, manner), "end", "tick")
     for i, name in enumerate(names):
         y = 8 + i * step
@@ -303,7 +302,7 @@ def _standing(
     stacked: bool,
 ) -> Markup:
     manner, measure = book.manner, rows[0].column.measure
-    left = 14 + LETTER * max(len(_short(t, measure, manner)) for t in scale)
+    left = 14 + LETTER * max(len(axis_number(t, measure, manner)) for t in scale)
     step = (WIDTH - left - 12) / len(names)
     most = int(step / LETTER)
     slanted = max(len(n) for n in names) > most
@@ -319,7 +318,7 @@ def _standing(
     picture.text(8, 14, _axis_title(chart, rows, manner), "start", "tick")
     for tick in scale:
         picture.line(left, y_of(tick), WIDTH - 8, y_of(tick), "grid")
-        picture.text(left - 6, y_of(tick) + 4, _short(tick, measure, manner), "end", "tick")
+        picture.text(left - 6, y_of(tick) + 4, axis_number(tick, measure, manner), "end", "tick")
     each = 1 if stacked else max(1, len(bars))
     wide = min(46.0, step * 0.76)
     for i, name in enumerate(names):
@@ -340,7 +339,7 @@ def _standing(
             picture.text(middle, bottom + 15, name, "middle", "tick")
     for row in rows:
         if row.series.line or (chart.kind is ChartKind.LINE and not row.series.marks):
-            _path(picture, [(left + (i + 0.5) * step, y_of(v)) for i, v in enumerate(row.values)])
+            trace(picture, [(left + (i + 0.5) * step, y_of(v)) for i, v in enumerate(row.values)])
     picture.line(left, y_of(max(0.0, scale[0])), WIDTH - 8, y_of(max(0.0, scale[0])), "axis")
     _legend(picture, rows, bottom + under + 20)
     return picture.done([r.ink for r in bars])
@@ -374,62 +373,8 @@ def _column(
             picture.bar(x + n * wide, a, wide - 0.5, b - a, row.ink, said)
 
 
-def _path(picture: Picture, points: Sequence[tuple[float, float]], css: str = "path") -> None:
+def trace(picture: Picture, points: Sequence[tuple[float, float]], css: str = "path") -> None:
+    """Draw a line through points."""
     if points:
         text = " ".join(f"{x:.1f},{y:.1f}" for x, y in points)
         picture.parts.append(f'<polyline points="{text}" class="{css}" fill="none"/>')
-
-
-def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Markup:
-    """Draw best cost and floor over the time of a search; nothing before there is a plan."""
-    known = [p for p in points if p.cost is not None]
-    floors = [p for p in points if p.floor is not None]
-    if not known:
-        return Markup("")
-    costs = [p.cost for p in known if p.cost is not None]
-    lows = [p.floor for p in floors if p.floor is not None]
-    late = costs[len(costs) // 3 :]
-    high = max(late) + 0.02 * abs(max(late))
-    low = max(min([*lows, *costs]), high - 3 * (high - (lows[-1] if lows else costs[-1])) - 1.0)
-    scale = ticks(low, high)
-    picture = Picture("Best cost and proven floor while the search runs", 230.0)
-    left = 14 + LETTER * max(len(_short(t, Measure.MONEY, manner)) for t in scale)
-    top, bottom, right = 14.0, 176.0, WIDTH - 16
-
-    def y_of(value: float) -> float:
-        share = (value - scale[0]) / (scale[-1] - scale[0])
-        return bottom - (bottom - top) * min(1.0, max(0.0, share))
-
-    def x_of(at: float) -> float:
-        return left + (right - left) * min(1.0, at / max(seconds, 1e-9))
-
-    for tick in scale:
-        picture.line(left, y_of(tick), right, y_of(tick), "grid")
-        picture.text(left - 6, y_of(tick) + 4, _short(tick, Measure.MONEY, manner), "end", "tick")
-    for at in ticks(0.0, seconds):
-        if at <= seconds:
-            picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
-    now = points[-1].seconds
-    _path(picture, _steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
-    _path(picture, _steps([(p.seconds, p.floor) for p in floors], now, x_of, y_of), "floor")
-    picture.line(left, bottom, right, bottom, "axis")
-    for x, css, name in ((8.0, "best", "best cost so far"), (190.0, "floor", "proven floor")):
-        _path(picture, [(x, bottom + 38), (x + 26, bottom + 38)], css)
-        picture.text(x + 32, bottom + 42, name)
-    return picture.done()
-
-
-def _steps(
-    states: Sequence[tuple[float, float | None]], now: float, x_of: object, y_of: object
-) -> list[tuple[float, float]]:
-    across, up = x_of, y_of
-    assert callable(across)
-    assert callable(up)
-    points: list[tuple[float, float]] = []
-    for at, value in states:
-        if points:
-            points.append((across(at), points[-1][1]))
-        points.append((across(at), up(value)))
-    if points:
-        points.append((across(now), points[-1][1]))
-    return points

@@ -16,6 +16,7 @@ from planner import api
 from planner.errors import OutputError
 from planner.page import cells, menu, svg
 from planner.page.answers import download, go, seconds_of
+from planner.page.closing import closing_in
 from planner.page.desk import Desks, stored_plan
 from planner.page.guard import UPLOAD_BYTES, Keys, TooLargeError, same
 from planner.page.shelf import Shelf, clean_name
@@ -292,7 +293,7 @@ class Views:
             "money": lambda v: cells.say(v, Measure.MONEY, manner),
             "area": lambda v: manner.say(v, Measure.AREA),
             "before": self.works.before(job),
-            "picture": svg.closing_in(job.points, max(job.seconds, job.elapsed), manner),
+            "picture": closing_in(job.points, max(job.seconds, job.elapsed), manner),
         }
 
     async def stop(self, request: Request) -> Response:

@@ -1,0 +1,72 @@
+"""The picture of a search: best cost and proven floor close in on each other."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from markupsafe import Markup
+
+from planner.page.svg import LETTER, WIDTH, Picture, axis_number, ticks, trace
+from planner.report.measures import Measure
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.page.work import Point
+    from planner.report.measures import Manner
+
+
+def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Markup:
+    """Draw best cost and floor over the time of a search; nothing before there is a plan."""
+    known = [p for p in points if p.cost is not None]
+    floors = [p for p in points if p.floor is not None]
+    if not known:
+        return Markup("")
+    costs = [p.cost for p in known if p.cost is not None]
+    lows = [p.floor for p in floors if p.floor is not None]
+    late = costs[len(costs) // 3 :]
+    high = max(late) + 0.02 * abs(max(late))
+    low = max(min([*lows, *costs]), high - 3 * (high - (lows[-1] if lows else costs[-1])) - 1.0)
+    scale = ticks(low, high)
+    picture = Picture("Best cost and proven floor while the search runs", 230.0)
+    left = 14 + LETTER * max(len(axis_number(t, Measure.MONEY, manner)) for t in scale)
+    top, bottom, right = 14.0, 176.0, WIDTH - 16
+
+    def y_of(value: float) -> float:
+        share = (value - scale[0]) / (scale[-1] - scale[0])
+        return bottom - (bottom - top) * min(1.0, max(0.0, share))
+
+    def x_of(at: float) -> float:
+        return left + (right - left) * min(1.0, at / max(seconds, 1e-9))
+
+    for tick in scale:
+        picture.line(left, y_of(tick), right, y_of(tick), "grid")
+        said = axis_number(tick, Measure.MONEY, manner)
+        picture.text(left - 6, y_of(tick) + 4, said, "end", "tick")
+    for at in ticks(0.0, seconds):
+        if at <= seconds:
+            picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
+    now = points[-1].seconds
+    trace(picture, _steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
+    trace(picture, _steps([(p.seconds, p.floor) for p in floors], now, x_of, y_of), "floor")
+    picture.line(left, bottom, right, bottom, "axis")
+    for x, css, name in ((8.0, "best", "best cost so far"), (190.0, "floor", "proven floor")):
+        trace(picture, [(x, bottom + 38), (x + 26, bottom + 38)], css)
+        picture.text(x + 32, bottom + 42, name)
+    return picture.done()
+
+
+def _steps(
+    states: Sequence[tuple[float, float | None]], now: float, x_of: object, y_of: object
+) -> list[tuple[float, float]]:
+    across, up = x_of, y_of
+    assert callable(across)
+    assert callable(up)
+    points: list[tuple[float, float]] = []
+    for at, value in states:
+        if points:
+            points.append((across(at), points[-1][1]))
+        points.append((across(at), up(value)))
+    if points:
+        points.append((across(now), points[-1][1]))
+    return points
