@@ -366,6 +366,17 @@ def test_what_if_plans_each_scenario(tiny: Path, tmp_path: Path, capsys: Capture
     assert tuple(changed.values()) in [row[:6] for row in cells]
 
 
+def test_scenarios_are_planned_unless_told_not_to(tiny: Path, tmp_path: Path) -> None:
+    rows = "Scenario,Sheet,Row,Column,Value\nDear jugs,Containers,Green Cap / jug,Price,130\n"
+    (tiny / "what if.csv").write_text(rows, "utf-8")
+    for flags, there in (((), True), (("--no-what-if",), False)):
+        assert plan(tiny, tmp_path / "out", *flags) == 0
+        written = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))
+        assert ("what_if" in written) is there
+        titles = openpyxl.load_workbook(tmp_path / "out" / "study.xlsx").sheetnames
+        assert ("What if" in titles) is there
+
+
 def test_faults_of_a_scenario_are_told_before_anything_is_planned(
     tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
