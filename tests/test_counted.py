@@ -26,7 +26,7 @@ def test_counted_effort_is_the_same_plan_on_every_machine(name):
 @pytest.mark.slow
 def test_counted_effort_is_the_same_plan_in_every_process():
     """Whatever the order of sets."""
-    name = "hard 12 x 8, two varieties"
+    name = "fuller 3"
     code = f"import json; from tests.counted import decided; print(json.dumps(decided({name!r})))"
     seeds = ("1", "2")
     said = [

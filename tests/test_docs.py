@@ -120,7 +120,7 @@ def test_what_is_not_tested_is_said_at_the_end(tmp_path: Path) -> None:
     check = re.search(r"^tested\(\) \{.*?^\}$", script, re.MULTILINE | re.DOTALL)
     assert check is not None
     runs = [x.strip() for x in script.splitlines() if "-m pytest" in x or '"${commands[1]}"' in x]
-    assert len(runs) == 2
+    assert len(runs) == 3
     assert all(run.startswith("tested ") for run in runs)
     for line, code in ((said, 1), ("2 passed", 0)):
         check_it = f"work={tmp_path}; {check[0]}; tested echo '{line}'"

@@ -190,7 +190,6 @@ def test_no_cell_holds_an_error(calculated: dict[str, Any], case: str) -> None:
 
 
 @pytest.mark.slow
-@pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("name", SEASONS)
 def test_results_stored_are_those_calculated(calculated: dict[str, Any], name: str) -> None:
@@ -229,7 +228,6 @@ def test_texts_stay_texts_in_the_office_program(calculated: dict[str, Any]) -> N
     assert {lot.name for lot in season.lots} <= found
 
 
-@pytest.mark.slow
 @pytest.mark.slow
 @needs_office
 def test_counts_that_cannot_be_ordered_are_marked(

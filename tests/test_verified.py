@@ -117,11 +117,10 @@ def test_the_program_that_once_ended_too_soon() -> None:
     assert keeps_all(matrix, known)
     cost = matrix.price(known)
     assert cost == pytest.approx(80_354.13, abs=0.01)
-    for seed in (0, 1):
-        answer = verified(matrix, Limits(seconds=60.0, gap=5e-5, seed=seed), Watch())
-        assert answer.bound <= cost * (1 + 1e-6)
-        if answer.verdict is Verdict.OPTIMAL:
-            assert answer.objective <= cost * (1 + 5e-5)
+    answer = verified(matrix, Limits(seconds=60.0, gap=5e-5, seed=0), Watch())
+    assert answer.bound <= cost * (1 + 1e-6)
+    if answer.verdict is Verdict.OPTIMAL:
+        assert answer.objective <= cost * (1 + 5e-5)
 
 
 @pytest.mark.slow
@@ -137,10 +136,21 @@ def test_seasons_whose_floor_was_once_wrong(name, optimum) -> None:
     assert plan.cost.total == pytest.approx(optimum, rel=1e-4)
 
 
-@pytest.mark.slow
+def wide() -> Matrix:
+    """The knapsack with columns that cost nothing, so many that its solves run side by side."""
+    small, more = knapsack(), 200
+    return replace(
+        small,
+        cost=np.append(small.cost, np.zeros(more)),
+        lower=np.append(small.lower, np.zeros(more)),
+        upper=np.append(small.upper, np.ones(more)),
+        integer=np.append(small.integer, np.ones(more, dtype=bool)),
+        start=np.append(small.start, np.full(more, small.start[-1])),
+    )
+
+
 def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
     """The process of the second solve is killed while it works: a third kind takes its place."""
-    matrix, known = kept()
     lost: list[int] = []
 
     def crashing(matrix, limits, start=None, watch=None) -> Answer:
@@ -155,11 +165,9 @@ def test_a_second_solve_that_crashes_is_done_again(monkeypatch) -> None:
         return solve_apart(matrix, limits, start, watch)
 
     monkeypatch.setattr("planner.optimize.mip.verified.solve_apart", crashing)
-    cost = matrix.price(known)
-    answer = verified(matrix, Limits(seconds=120.0, gap=5e-5), Watch())
+    answer = verified(wide(), Limits(seconds=60.0, gap=0.0), Watch())
     assert lost
-    assert answer.verdict is Verdict.OPTIMAL
-    assert cost * (1 - 1e-4) <= answer.bound <= cost * (1 + 1e-6)
+    assert (answer.verdict, answer.objective, answer.bound) == (Verdict.OPTIMAL, -9.0, -9.0)
 
 
 def test_where_no_process_starts_the_second_solve_is_done_here(monkeypatch) -> None:
