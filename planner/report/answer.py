@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.days import said
 from planner.explain.words import Speech, count, listing, number
-from planner.report.facts import WARNINGS
+from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
 from planner.risk.words import first_short, how_often, percent
@@ -57,12 +57,16 @@ class ToDo(NamedTuple):
 
 def payments(facts: Facts) -> tuple[Payment, ...]:
     """All that is paid for product and seed, the first day first."""
-    due = [Payment(a.pay_by, a.name, "products", a.to_pay) for a in facts.accounts]
+    due = [Payment(a.pay_by, _named(a.name), "products", a.to_pay) for a in facts.accounts]
     due += [
-        Payment(a.pay_by, a.seller or "seed seller", "seed", sum(s.cost for s in a.lines))
+        Payment(a.pay_by, a.seller or "a seller not named", "seed", sum(s.cost for s in a.lines))
         for a in seed_accounts(facts)
     ]
     return tuple(sorted(due, key=lambda d: (d.day is None, d.day, d.what, d.who)))
+
+
+def _named(supplier: str) -> str:
+    return "a supplier not named" if supplier == NO_SUPPLIER else supplier
 
 
 def to_pay(facts: Facts) -> float:
@@ -212,7 +216,9 @@ def _samples(facts: Facts) -> list[ToDo]:
 
 def _orders(facts: Facts) -> list[ToDo]:
     found = [
-        ToDo(a.order_by, f"order {_containers(sum(x.count for x in a.lines))} from {a.name}")
+        ToDo(
+            a.order_by, f"order {_containers(sum(x.count for x in a.lines))} from {_named(a.name)}"
+        )
         for a in facts.accounts
     ]
     found += [
