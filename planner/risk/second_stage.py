@@ -387,7 +387,8 @@ def _discount_rows(model: Model, columns: list[int]) -> dict[int, float]:
 
     A discount is at most its percentage of what is spent; `columns` are one container's counts.
     """
-    matrix, found = model.matrix, {}
+    matrix = model.matrix
+    found: dict[int, float] = {}
     for d, column in zip(model.keys["discount"], model.at["discount"].tolist(), strict=True):
         own = set(matrix.row[matrix.start[column] : matrix.start[column + 1]].tolist())
         for j in columns:

@@ -41,7 +41,8 @@ TINY = 1e-6
 """Fl oz under which nothing is needed."""
 
 
-class Opened(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Opened:
     """Containers that go on the line on a day."""
 
     product: str
@@ -147,7 +148,7 @@ def to_data(one: Planned) -> dict[str, Any]:
     return {
         **asdict(one),
         "needs": [n._asdict() for n in one.needs],
-        "opened": [o._asdict() for o in one.opened],
+        "opened": [asdict(o) for o in one.opened],
         "suppliers": [_dated(s) for s in one.suppliers],
         "discounts": [_dated(d) for d in one.discounts],
     }
@@ -196,7 +197,8 @@ def _offer(data: Mapping[str, Any]) -> Container:
     return Container(**{**{k: v for k, v in data.items() if k != "row"}, "breaks": breaks})
 
 
-class Added(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Added:
     """One kind of container in all seasons' orders."""
 
     product: str
@@ -223,7 +225,8 @@ def added_up(records: Iterable[Planned]) -> tuple[Added, ...]:
     )
 
 
-class Week(NamedTuple):
+@dataclass(frozen=True, slots=True)
+class Week:
     """Containers of one kind that go on the line in a week, over all seasons."""
 
     monday: date
