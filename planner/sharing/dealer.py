@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 from planner.plan.plan import Outcome, Plan, Planting, Treating
 from planner.plan.price import price_plan
 from planner.season.domain import (
+    NOWHERE,
     Basis,
     Container,
     DiscountLevel,
@@ -132,9 +133,9 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         order=plan.order,
         needs=tuple(n for n in needs if n.floz > TINY),
         opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),
-        offers=season.containers,
-        suppliers=season.suppliers,
-        discounts=season.discounts,
+        offers=tuple(replace(c, row=NOWHERE) for c in season.containers),
+        suppliers=tuple(replace(s, row=NOWHERE) for s in season.suppliers),
+        discounts=tuple(replace(d, row=NOWHERE) for d in season.discounts),
     )
 
 
@@ -358,7 +359,7 @@ def _offers(records: Sequence[Planned], told: list[str]) -> tuple[Container, ...
     found: dict[tuple[str, str], Container] = {}
     for one in records:
         for c in one.offers:
-            plain = replace(c, row=Supplier("").row)
+            plain = replace(c, row=NOWHERE)
             other = found.setdefault((c.product, c.name), plain)
             if _terms(other) != _terms(plain):
                 said = f"{c.product}, {c.name}: seasons differ; the dearer offer counts."
