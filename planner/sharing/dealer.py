@@ -133,7 +133,7 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         order=plan.order,
         needs=tuple(n for n in needs if n.floz > TINY),
         opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),
-        offers=tuple(replace(c, row=NOWHERE) for c in season.containers),
+        offers=tuple(_without_rows(c) for c in season.containers),
         suppliers=tuple(replace(s, row=NOWHERE) for s in season.suppliers),
         discounts=tuple(replace(d, row=NOWHERE) for d in season.discounts),
     )
@@ -191,6 +191,11 @@ def _undated(data: Mapping[str, Any]) -> dict[str, Any]:
         if found.get(key):
             found[key] = date.fromisoformat(found[key])
     return found
+
+
+def _without_rows(one: Container) -> Container:
+    breaks = tuple(replace(b, row=NOWHERE) for b in one.breaks)
+    return replace(one, breaks=breaks, row=NOWHERE)
 
 
 def _offer(data: Mapping[str, Any]) -> Container:
