@@ -149,7 +149,6 @@ def to_data(one: Planned) -> dict[str, Any]:
     return {
         **asdict(one),
         "needs": [n._asdict() for n in one.needs],
-        "opened": [asdict(o) for o in one.opened],
         "suppliers": [_dated(s) for s in one.suppliers],
         "discounts": [_dated(d) for d in one.discounts],
     }
