@@ -440,7 +440,7 @@ def test_axe_sees_what_is_wrong(page: Page) -> None:
 
 
 def test_no_page_scrolls_sideways_at_320_pixels_nor_with_wide_text(page: Page, demo: str) -> None:
-    """320 px are 1,280 px at 400 %; the spacing is that of WCAG 1.4.12."""
+    """320 px are 1,280 px at 400 %; the spacing is that of WCAG 2.2, 1.4.12."""
     pages = everywhere(page, demo)
     page.set_viewport_size({"width": 320, "height": 800})
     wide = []

@@ -198,7 +198,7 @@ class TestPlanHasBills:
         data = json.loads(content["plan.json"])
         assert sum(cents(b["share"]) for b in data["bills"]) == cents(plan.cost.total)
         assert [b["grower"] for b in data["bills"]] == list(NAMES)
-        ws = load_workbook(io.BytesIO(content["plan.xlsx"]))["Bills"]
+        ws = load_workbook(io.BytesIO(content["study.xlsx"]))["Bills"]
         values = {str(c.value) for row in ws.iter_rows() for c in row}
         assert {"Ashwillow", "Zimmerdale"} <= values
         numbers = {
@@ -210,7 +210,7 @@ class TestPlanHasBills:
         made = sample_season()
         content = plan_content(greedy_plan(made), made)
         assert "bills" not in json.loads(content["plan.json"])
-        assert "Bills" not in load_workbook(io.BytesIO(content["plan.xlsx"])).sheetnames
+        assert "Bills" not in load_workbook(io.BytesIO(content["study.xlsx"])).sheetnames
 
 
 def sharing_of(made, plan) -> Sharing:

@@ -23,8 +23,8 @@ LONGEST = 40
 def folder_name(name: str, mark: str) -> str:
     """Name a season's folder: plain letters of its name and its fingerprint, nothing else.
 
-    >>> folder_name("../North & Co.xlsx", "0123456789abcdef")
-    'north-co-xlsx-01234567'
+    >>> folder_name("../North + Sons.xlsx", "0123456789abcdef")
+    'north-sons-xlsx-01234567'
     >>> folder_name("大豆", "0123456789abcdef")
     'season-01234567'
     """

@@ -71,7 +71,7 @@ def plan_folder(
             stop=stop,
         ),
         line,
-        "Stopping: what is planned is kept. Ctrl-C again leaves.",
+        "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
     pooled = None if stopped else _pooled(made.records, effort)
     book = render(many_book(made.records, pooled, made.left))
