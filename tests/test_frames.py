@@ -11,7 +11,15 @@ from openpyxl.chart import BarChart
 from planner.agronomy.protection import need
 from planner.plan.plan import Cost, Outcome, Plan, Planting, SeedPurchase, Shortage
 from planner.report.again_frames import CHANGED
-from planner.report.answer import bags_by_size, cash, payments, spare, threats, to_pay
+from planner.report.answer import (
+    bags_by_size,
+    cash,
+    payments,
+    spare,
+    threats,
+    to_do_lines,
+    to_pay,
+)
 from planner.report.charts import _frame
 from planner.report.facts import Facts
 from planner.report.field_frames import fields_sheet
@@ -28,6 +36,7 @@ from planner.report.sheets import (
     ChartKind,
     Charts,
     Column,
+    KeyFigures,
     Link,
     Room,
     Series,
@@ -189,7 +198,8 @@ def test_the_first_page_says_what_is_short_or_that_nothing_is() -> None:
     assert any("Far Forty: 18.9 acres short" in p for t in texts for p in t.paragraphs)
     whole = Facts(replace(plan, shortages=()), season)
     texts = [b for b in front_sheet(whole).blocks if isinstance(b, Text)]
-    assert any("are covered" in t.paragraphs[0] for t in texts)
+    (top,) = [b for b in front_sheet(whole).blocks if isinstance(b, KeyFigures)]
+    assert any(f.note.endswith(": all covered") for f in top.figures)
     assert not any("short -" in p or "SHORT" in p for t in texts for p in t.paragraphs)
 
 
@@ -289,7 +299,7 @@ def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:
 
 
 def test_the_first_page_reads_in_four_lines() -> None:
-    """Cash, threats, slack and what is next, in this order above the order and the total."""
+    """Cash, threats, what runs short and what is next, above the order and the total."""
     season = sample_season()
     blocks = front_sheet(facts_of(season)).blocks
     titles = [b.title for b in blocks if isinstance(b, Text | Table) and b.title]
@@ -297,10 +307,10 @@ def test_the_first_page_reads_in_four_lines() -> None:
     assert kept == [
         "Cash",
         "White mold and other threats",
-        "What has no slack",
+        "What runs short first",
         "Do next",
         "What to order",
-        "Total that the plan compares",
+        "Total that the plan compares (not a bill)",
         "How near the cheapest",
     ]
     facts = facts_of(season)
@@ -315,6 +325,28 @@ def test_product_spare_under_three_percent_is_marked() -> None:
     for m in facts.margins[:8]:
         part = said.partition(f"{m.product} ")[2].partition(",")[0]
         assert ("TIGHT" in part) is (m.used < 0.03), (m, part)
+
+
+def test_only_products_with_less_than_a_fifth_to_spare_are_named() -> None:
+    facts = facts_of(sample_season())
+    near = [m.product for m in facts.margins if m.used < 0.2]
+    assert 0 < len(near) < len(facts.margins)
+    said = spare(facts)[0]
+    assert [m.product for m in facts.margins if f" {m.product} " in said] == near
+    assert said.endswith(("; the others have 20 % and more.", "; the other has 20 % and more."))
+
+
+def test_payments_and_days_off_stand_in_what_is_next() -> None:
+    facts = facts_of(sample_season())
+    lines = to_do_lines(facts)
+    assert payments(facts)
+    for p in payments(facts):
+        paid = f"pay {p.who} ${p.amount:,.2f}"
+        (line,) = [x for x in lines if paid in x or paid.capitalize() in x]
+        assert p.day is None or line.startswith(f"By {p.day:%a} ")
+    off = {"Sat": " (a Saturday):", "Sun": " (a Sunday):"}
+    for line in (x for x in lines if x.startswith("By ")):
+        assert all((word in line) is (line[3:6] == name) for name, word in off.items())
 
 
 def test_bags_are_told_apart_by_size() -> None:

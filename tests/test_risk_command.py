@@ -55,7 +55,9 @@ def test_a_safe_plan_has_more_and_page_one_says_so(
     assert cli.run(command) == 0
     sheet = openpyxl.load_workbook(out / "plan.xlsx").worksheets[0]
     texts = " ".join(str(c.value) for row in sheet for c in row if c.value is not None)
-    assert "This order suffices in" in texts
+    assert "How safe is this order" in texts
+    assert "seasons this order is enough: " in texts
+    assert "ecide whether to spend $" in texts
     assert "1 more jug of Green Cap" in texts
 
 

@@ -89,7 +89,7 @@ def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
     assert safer_order(wild, plan, 0.99) is None
     held = drawn(wild, plan)
     assert held is not None
-    assert "nothing that is sold" in held.said
+    assert "Nothing that is sold" in held.said
 
 
 def test_the_sentence_says_how_safe_and_what_safer_costs(season: Season, plan: Plan) -> None:
@@ -98,6 +98,7 @@ def test_the_sentence_says_how_safe_and_what_safer_costs(season: Season, plan: P
     said = safety(season, held, found)
     assert said.count(".") >= 1
     assert f"{held.enough * 100:.0f} of 100" in said
+    assert "this order is enough" in said
     if found is not None and found.added:
         assert " more" in said
         assert all(product in said for product, _, _ in found.added)

@@ -27,12 +27,10 @@ def growers_left_blank(season: Season) -> Iterator[str]:
     """Some fields or lots name a grower and others do not, so that seed gets mixed."""
     named = {f.grower for f in season.fields} | {lot.grower for lot in season.lots}
     names = sorted(name for name in named if name)
-    rows = ([f.row for f in season.fields if not f.grower], len(season.fields), "field")
-    lots = ([x.row for x in season.lots if not x.grower], len(season.lots), "seed lot")
     blank = [
-        f"{len(left)} of {every} {word}s{_first(left[0])}"
-        for left, every, word in (rows, lots)
-        if left
+        _blank([(x.name, x.row) for x in every if not x.grower], len(every), word)
+        for every, word in ((season.fields, "field"), (season.lots, "seed lot"))
+        if not all(x.grower for x in every)
     ]
     if not names or not blank:
         return
@@ -44,5 +42,10 @@ def growers_left_blank(season: Season) -> Iterator[str]:
     )
 
 
-def _first(row: Row) -> str:
-    return f" (first in row {row.number})" if row.number else ""
+def _blank(left: list[tuple[str, Row]], every: int, word: str) -> str:
+    """Name the only one that is left blank, else count them and say where the first stands."""
+    name, row = left[0]
+    place = f"row {row.number} of sheet {row.sheet}" if row.number else ""
+    if len(left) == 1:
+        return f"{word} {name} ({f'{place}; ' if place else ''}1 of {every})"
+    return f"{len(left)} of {every} {word}s" + (f" (first in {place})" if place else "")

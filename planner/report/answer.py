@@ -13,7 +13,7 @@ from planner.explain.words import Speech, count, listing, number
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
-from planner.risk.words import first_short, how_often, percent
+from planner.risk.words import first_short, percent
 
 if TYPE_CHECKING:
     from datetime import date
@@ -24,18 +24,24 @@ if TYPE_CHECKING:
 
 TIGHT = 0.03
 """Spare product under this share of what goes on seed is marked."""
+NEAR = 0.20
+"""Products with less spare than this share are named."""
+USED_UP = 0.05
+"""A lot with less left than this share of what is needed is nearly used up."""
 MOST_SPARE = 8
 """Products whose spare is named one by one, the scarcest."""
-MOST_TODO = 7
-"""Things to do that the first page names."""
+MOST_TODO = 8
+"""Days with something to do that the first page names."""
+SATURDAY, SUNDAY = 5, 6
 MOST_PAYMENTS = 6
 """Payments that the first page names."""
 MOST_SIZES = 4
 """Sizes of bags that are named."""
+SHORT_FIRST = "What runs short first"
+COMPARED = "Total that the plan compares (not a bill)"
 LABEL_FIRST = (
     "The product label comes first, then your state's rules; a licensed person approves every "
-    "recipe. Every warning is on "
-    f"{WARNINGS}."
+    "recipe."
 )
 
 
@@ -119,10 +125,10 @@ def threats(facts: Facts) -> list[str]:
     if fine:
         each = ", ".join(
             f"{p.threat} ({speech.units(p.units_needed)} needed, {number(p.units_strong)} treated "
-            "so)"
+            "for it)"
             for p in fine
         )
-        said_.append(f"Enough too for {each}.")
+        said_.append(f"Also covered: {each}.")
     return said_
 
 
@@ -136,8 +142,10 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
     text += f", {speech.acres(short)} stay short" if short > 0.0 else ""
     tight = next((lot for lot in page.lots if lot.tight), None)
     if tight is not None:
-        left = speech.units(tight.left_strong + tight.left_open)
-        text += f"; {tight.lot} is the scarcest lot, {left} left of it"
+        left = tight.left_strong + tight.left_open
+        near = left < USED_UP * page.units_needed
+        how = "is nearly used up" if near else "has the least left"
+        text += f"; of the seed that suits, lot {tight.lot} {how} ({speech.units(left)} left)"
     return f"{text}." + (" No seed treatment protects all season." * page.white_mold)
 
 
@@ -147,25 +155,26 @@ def tight(facts: Facts) -> list[ProductMargin]:
 
 
 def spare(facts: Facts) -> list[str]:
-    """Say what is short and what has no slack: land, then product by product, then seed size."""
-    speech = Speech(facts.season.farm)
-    said_ = []
-    if facts.plan.shortages:
-        names = listing([s.field for s in facts.plan.shortages])
-        said_.append(f"SHORT: {speech.acres(facts.short)} stay unplanted on {names}.")
-    else:
-        said_.append(f"All {speech.acres(facts.acres)} are covered.")
-    if facts.margins:
-        each = [
-            f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
-            + (" TIGHT" if m.used < TIGHT else "")
-            for m in facts.margins[:MOST_SPARE]
-        ]
-        more = len(facts.margins) - MOST_SPARE
-        rest = f"; {count(more, 'more product')} with more" if more > 0 else ""
-        said_.append(f"Spare: {', '.join(each)}{rest}.")
-        said_.append(safety(facts))
-    return said_
+    """Say which products have little to spare, and when the first of them runs short."""
+    if not facts.margins:
+        return []
+    near = [m for m in facts.margins if m.used < NEAR]
+    others = len(facts.margins) - len(near)
+    rest = f"the other{'s have' if others > 1 else ' has'} {percent(NEAR)} and more"
+    if not near:
+        return [f"Every product has {percent(NEAR)} and more to spare.", first_short(facts.margins)]
+    each = [
+        f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
+        + (" TIGHT" if m.used < TIGHT else "")
+        for m in near[:MOST_SPARE]
+    ]
+    more = len(near) - MOST_SPARE
+    each += [f"{count(more, 'more product')} with less than {percent(NEAR)}"] if more > 0 else []
+    return [
+        "To spare, in percent of what is used (what can't be pumped out is already taken off): "
+        f"{', '.join(each)}{f'; {rest}' if others else ''}.",
+        first_short(facts.margins),
+    ]
 
 
 def _volume(facts: Facts, floz: float) -> str:
@@ -175,21 +184,41 @@ def _volume(facts: Facts, floz: float) -> str:
     return f"{floz:,.0f} fl oz" if floz >= 10 else f"{number(floz)} fl oz"
 
 
-def safety(facts: Facts) -> str:
-    """Say how far seed size and use may differ before the order is short, and how often it is."""
-    held = facts.held
-    often = [held.said or how_often(held)] if held is not None else []
-    return " ".join([*often, first_short(facts.margins)])
-
-
 def to_do(facts: Facts) -> tuple[ToDo, ...]:
     """What to see to next, the first day first and what has no day last."""
-    found = [*_approvals(facts), *_samples(facts), *_orders(facts), *_expired(facts)]
-    if facts.plan.warnings:
-        found.append(
-            ToDo(None, f"read the {count(len(facts.plan.warnings), 'warning')} on {WARNINGS}")
-        )
+    found = [
+        *_decision(facts),
+        *_approvals(facts),
+        *_samples(facts),
+        *_orders(facts),
+        *_to_pay(facts),
+        *_expired(facts),
+        *_warnings(facts),
+    ]
     return tuple(sorted(found, key=lambda t: (t.day is None, t.day)))
+
+
+def _decision(facts: Facts) -> list[ToDo]:
+    """What is to be decided before the first containers are ordered."""
+    cost = facts.held.safer_cost if facts.held is not None else None
+    if cost is None or cost <= 0.0:
+        return []
+    day = min((a.order_by for a in facts.accounts if a.order_by), default=None)
+    money = Speech(facts.season.farm).money(cost)
+    return [ToDo(day, f"decide whether to spend {money} more to be safe")]
+
+
+def _to_pay(facts: Facts) -> list[ToDo]:
+    return [
+        ToDo(p.day, f"pay {p.who} {facts.say(p.amount, Measure.MONEY)}") for p in payments(facts)
+    ]
+
+
+def _warnings(facts: Facts) -> list[ToDo]:
+    n = len(facts.plan.warnings)
+    if n < 2:
+        return [ToDo(None, f"read the warning on sheet {WARNINGS}")] if n else []
+    return [ToDo(None, f"read the warnings: sheet {WARNINGS} lists all {n}")]
 
 
 def _approvals(facts: Facts) -> list[ToDo]:
@@ -251,7 +280,7 @@ def to_do_lines(facts: Facts) -> list[str]:
     for each in to_do(facts):
         by_day[each.day].append(each.what)
     lines = [
-        f"By {said(day, metric=facts.manner.metric)}: {'; '.join(what)}."
+        f"By {said(day, metric=facts.manner.metric)}{_weekend(day)}: {'; '.join(what)}."
         for day, what in by_day.items()
         if day is not None
     ]
@@ -260,6 +289,10 @@ def to_do_lines(facts: Facts) -> list[str]:
         lines = [*lines[:MOST_TODO], f"and {count(more, 'more day')} with something to do."]
     undated = "; ".join(by_day.get(None, []))
     return [*lines, *([f"{undated[0].upper()}{undated[1:]}."] if undated else [])]
+
+
+def _weekend(day: date) -> str:
+    return {SATURDAY: " (a Saturday)", SUNDAY: " (a Sunday)"}.get(day.weekday(), "")
 
 
 def bags_by_size(facts: Facts) -> str:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count, number
@@ -40,6 +41,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.risk.words import SAFE, how_often, percent
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
@@ -65,23 +67,34 @@ CENT = 0.01
 
 
 def front_sheet(facts: Facts) -> Sheet:
-    """Make the first page: four lines to read in ten seconds, then the order, then the cost."""
+    """Make the first page: a few lines to read in ten seconds, then the order, then the cost."""
     white = any(not answer.enough(p) for p in facts.threats)
-    tight = bool(answer.tight(facts)) or bool(facts.plan.shortages)
+    tight = bool(answer.tight(facts))
+    spare = tuple(answer.spare(facts))
     blocks: list[Block] = [
         _figures(facts),
         Text((answer.cash(facts),), "Cash"),
+        *_safety(facts),
         Text(tuple(answer.threats(facts)), _threats_title(facts), Look.SHORT if white else Look.OK),
         *_short(facts),
-        Text(tuple(answer.spare(facts)), "What has no slack", Look.WATCH if tight else Look.PLAIN),
-        Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
+        *([Text(spare, answer.SHORT_FIRST, Look.WATCH if tight else Look.PLAIN)] if spare else []),
         *_to_check(facts),
+        Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
         _order(facts),
         _cost(facts),
         Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
     ]
     purpose = "What to order, what to pay when, whether it is enough, and what to do next."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
+
+
+def _safety(facts: Facts) -> list[Block]:
+    """Say in how many seasons the order is enough; nothing where nothing is said to be unknown."""
+    held = facts.held
+    if held is None:
+        return []
+    look = Look.OK if held.enough >= SAFE else Look.WATCH
+    return [Text((held.said or how_often(held),), "How safe is this order", look)]
 
 
 def _threats_title(facts: Facts) -> str:
@@ -119,9 +132,9 @@ def _figures(facts: Facts) -> KeyFigures:
     if facts.margins:
         least = facts.margins[0]
         look = Look.WATCH if least.used < answer.TIGHT else Look.PLAIN
-        note = f"of {least.product}"
+        note = f"{least.product}: {percent(least.used)} to spare"
         figures.append(
-            KeyFigure("Least spare", least.used, Measure.PERCENT, note, look, Link(PRODUCTS))
+            KeyFigure("Tightest product", least.used, Measure.PERCENT, note, look, Link(PRODUCTS))
         )
     sizes = answer.bags_by_size(facts)
     note = f"bags: {sizes}" if sizes else ""
@@ -265,7 +278,18 @@ def _paid_said(facts: Facts) -> str:
     parts = [f"less {facts.say(off, Measure.MONEY)} of discounts"] if off else []
     parts += [f"plus {facts.say(freight, Measure.MONEY)} of freight"] if freight else []
     total = facts.say(answer.to_pay(facts), Measure.MONEY)
-    return f"List cost, {' and '.join(parts)}, is {total} to pay."
+    each = _paid_each(facts)
+    return f"List cost, {' and '.join(parts)}, is {total} to pay{f': {each}' if each else ''}."
+
+
+def _paid_each(facts: Facts) -> str:
+    """Say what of it each one is paid; empty where there is one, or too many to name."""
+    paid: dict[str, float] = defaultdict(float)
+    for payment in answer.payments(facts):
+        paid[payment.who] += payment.amount
+    if not 1 < len(paid) <= answer.MOST_PAYMENTS:
+        return ""
+    return ", ".join(f"{who} {facts.say(amount, Measure.MONEY)}" for who, amount in paid.items())
 
 
 def _cost(facts: Facts) -> Table:
@@ -286,7 +310,7 @@ def _cost(facts: Facts) -> Table:
             rows.append((name, Cell(sign * value, link=links[key])))
     return Table(
         name="cost",
-        title="Total that the plan compares",
+        title=answer.COMPARED,
         columns=(
             Column("kind", "Kind"),
             Column("amount", "Amount", Measure.MONEY, total=True),
@@ -303,6 +327,6 @@ def _compared_said(facts: Facts) -> str:
     per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else ""
     an_acre = f"{per_acre} planted. " if per_acre else ""
     return (
-        f"{an_acre}Not a bill: it also weighs what is not paid, so that plans can be compared. "
+        f"{an_acre}It also weighs what is not paid, so that plans can be compared. "
         f"What each kind means: {elsewhere(NOTES, Pack.STUDY)}."
     )

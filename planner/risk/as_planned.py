@@ -110,6 +110,9 @@ class AsPlanned:
     """Of the product that runs short most often; None where nothing is treated."""
     said: str = ""
     """How safe the order is and what a safer one costs, in a sentence, where that was found out."""
+    safer_cost: float | None = None
+    """Money that a safer order costs more; None where none is wanted, sold or within the most to
+    spend."""
     stages: TwoStages | None = None
     """Orders compared over draws, where that was done."""
 

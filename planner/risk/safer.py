@@ -19,7 +19,8 @@ from planner.explain.words import Speech, count, listing
 from planner.plan import price
 from planner.plan.plan import PROVEN_GAP, Outcome
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
-from planner.risk.words import chance
+from planner.risk.words import SAFE, chance
+from planner.season.domain import Quantity
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -32,10 +33,14 @@ if TYPE_CHECKING:
 
 DRAWS = 16_384
 """Draws that orders are compared on."""
-SAFE = 0.95
-"""Chance that page one asks a safer order for."""
 MOST_KINDS = 3
 """Containers of one kind that may be added at the most."""
+DIFFERS = {
+    Quantity.SEEDS_PER_LB: "seed size",
+    Quantity.PRODUCT_USED: "metering",
+    Quantity.UNITS_ON_HAND: "what is on hand",
+}
+"""Unknown figures that the need of product depends on, in words."""
 MOST_TRIED = 20_000
 """Combinations looked at; beyond that none is said to be found."""
 
@@ -199,11 +204,16 @@ def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
         return None
     held = as_planned(season, plan, seed=seed)
     safer = None if held.enough >= SAFE else safer_order(season, plan, seed=seed)
-    return replace(held, said=safety(season, held, safer))
+    can = safer is not None and safer.added and safer.within_money
+    return replace(
+        held,
+        said=safety(season, held, safer),
+        safer_cost=safer.cost if safer is not None and can else None,
+    )
 
 
 def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = SAFE) -> str:
-    """Say in one sentence how safe the order is and what a safer one costs.
+    """Say how safe the order is and what a safer one costs.
 
     Parameters
     ----------
@@ -212,13 +222,23 @@ def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = S
     safer
         What `safer_order` returns for `safe`.
     """
-    text = f"This order suffices in {chance(held.enough)} seasons drawn from sheet Unknowns"
+    often = chance(held.enough)
+    about = "about " if often[0].isdigit() and 0.0 < held.enough < 1.0 else ""
+    text = f"In {about}{often} seasons this order is enough{_why(season)}."
     if held.enough >= safe or (safer is not None and not safer.added):
-        return f"{text}."
+        return text
     if safer is None:
-        return f"{text}; nothing that is sold brings it to {chance(safe)}."
+        return f"{text} Nothing that is sold brings it to {chance(safe)}."
     more = listing([f"{count(n, f'more {name}')} of {product}" for product, name, n in safer.added])
     money = Speech(season.farm).money(abs(safer.cost))
-    costs = f"costs {money} more" if safer.cost >= 0.0 else f"saves {money}"
-    text += f"; one that suffices in {chance(safer.enough)} {costs}: {more}"
-    return f"{text}." if safer.within_money else f"{text}, which is over the most to spend."
+    costs = f"{money} more" if safer.cost >= 0.0 else f"{money} less"
+    text += f" For {costs} ({more}) it is enough in {chance(safer.enough).removesuffix(' of 100')}"
+    return f"{text}." if safer.within_money else f"{text}, but that is over the most to spend."
+
+
+def _why(season: Season) -> str:
+    """Say what of the unknown figures makes an order too small in some seasons."""
+    given = {unknown.what for unknown in season.unknowns}
+    found = [words for what, words in DIFFERS.items() if what in given]
+    verb = "differs" if len(found) == 1 else "differ"
+    return f": {listing(found)} {verb} from year to year as sheet Unknowns says" if found else ""

@@ -17,6 +17,9 @@ if TYPE_CHECKING:
     from planner.risk.margins import ProductMargin
     from planner.season.domain import Season
 
+SAFE = 0.95
+"""Chance of being enough that makes an order safe, and that a safer one is to have."""
+
 
 def percent(share: float) -> str:
     """Say a share, its sign aside.

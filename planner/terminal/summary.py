@@ -203,8 +203,8 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     facts = Facts(plan, season)
     lines += _section("Cash", [answer.cash(facts)])
     lines += _section("White mold and other threats", answer.threats(facts))
-    lines += _section("What has no slack", answer.spare(facts))
-    lines += ["", "Total that the plan compares", *_cost_table(plan, manner)]
+    lines += _section(answer.SHORT_FIRST, answer.spare(facts))
+    lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
     lines.append(certainty(plan, manner))
     lines += _section(
         "Your rules leave nothing for", [b.sentence for b in barred(season) if b.wholly]
