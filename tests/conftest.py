@@ -53,6 +53,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
         help="leave out tests marked slow, and seven in eight of the random cases",
     )
     parser.addoption("--rest", action="store_true", help="only what --quick leaves out")
+    parser.addoption("--long", action="store_true", help="with --rest: those marked long as well")
 
 
 def pytest_configure(config: pytest.Config) -> None:
@@ -68,6 +69,8 @@ def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item
         slow = item.get_closest_marker("slow") is not None
         if config.getoption("--quick"):
             return not slow
+        if item.get_closest_marker("long") and not config.getoption("--long"):
+            return False
         return slow or item.get_closest_marker("sampled") is not None
 
     if config.getoption("--quick") or config.getoption("--rest"):

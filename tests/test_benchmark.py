@@ -275,6 +275,7 @@ def test_work_of_processes_that_we_waited_for_is_ours() -> None:
     assert machine._ours() - before >= 0.5
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_the_whole_path(tmp_path: Path) -> None:
     """One command writes all three pages, every row measured."""

@@ -461,6 +461,7 @@ def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Ca
     assert cli.run(["campaign", str(tmp_path / "none.json")]) == 3
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_start_never_replaces_unless_forced(tmp_path: Path, capsys: Capture) -> None:
     file, folder = tmp_path / "s.xlsx", tmp_path / "csv"

@@ -70,6 +70,7 @@ def test_start_writes_the_demo_that_stands_in_data(season: Season, tmp_path: Pat
         assert bare(read_season(source)) == bare(season)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_workbook_and_csv_give_the_same_plan() -> None:
     """Counted effort, so that not even the floor depends on the clock."""

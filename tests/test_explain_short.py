@@ -278,6 +278,7 @@ def by_field(plan) -> dict[str, float]:
     return {**short, **{s.field: s.acres for s in plan.shortages}}
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_repair_removes_the_shortage_at_the_cost_it_states() -> None:
     """On random seasons: the plan that proves a repair keeps every rule of the repaired season.

@@ -115,6 +115,7 @@ def test_first_choices_leave_room_for_every_field():
     assert len(set(first.values())) > 3
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [(20, 12, 4, 1, 8), (24, 14, 4, 2, 1), (24, 14, 4, 3, 5)], ids=str)
 def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):

@@ -606,6 +606,7 @@ def test_memory_refused_somewhere_ends_in_a_sentence(
         assert not (tmp_path / "out").exists()
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.skipif(sys.platform != "linux", reason="limits on memory work otherwise there")
 @pytest.mark.parametrize("kind", ["RLIMIT_AS", "RLIMIT_DATA"])
@@ -691,6 +692,7 @@ def test_same_plan_in_every_environment(name: str, tiny: Path, tmp_path: Path) -
     assert written["planting"][0]["field"] == "畑 Ü 80"
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="signals are sent otherwise there")
 @pytest.mark.parametrize("sent", [signal.SIGINT, signal.SIGTERM])

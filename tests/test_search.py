@@ -586,6 +586,7 @@ def least_by_filling(one):
     return tuple(least), tuple(loose)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_filling_is_a_floor_of_what_brute_force_leaves_short():
     """On tiny seasons with every rule, one variety a field; mostly it is the optimum itself."""
@@ -663,6 +664,7 @@ def test_seed_of_a_variety_sows_what_its_lots_sow(seed):
     assert mixed > 0
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [(12, 8, 3, 1, 5), (14, 9, 3, 1, 1), (20, 12, 4, 1, 8)], ids=str)
 def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
@@ -701,6 +703,7 @@ def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     assert state.short == pytest.approx(milp.solve(one).short, abs=1e-3)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_fewest_short_where_acres_must_be_spread():
     """No variety over a share of all acres: the second model's acres short, though planted in turn.
@@ -751,6 +754,7 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
     assert shop.near.model.matrix.price(x) >= floor - CLOSE * abs(floor)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [(20, 12, 4, 2, 34), (24, 14, 4, 2, 1)], ids=str)
 def test_plans_made_step_by_step_keep_the_rules(size):
@@ -860,6 +864,7 @@ def test_a_roomier_order_has_more_over():
     assert model.matrix.price(y) > model.matrix.price(x)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_crossed_plans_have_only_what_their_parents_have():
     """Every field is planted as in one plan or the other; the child is no dearer than the best."""
@@ -879,6 +884,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     assert state.cost <= before
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_plans_kept_are_planted_differently_the_cheapest_first():
     """None is kept twice, none with more acres short, and no more than are asked for."""
@@ -970,6 +976,7 @@ def test_patterns_of_many_plans_make_a_cheaper_one():
     assert matrix.price(made) < 0.999 * matrix.price(cheapest)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize(("short", "effort"), [(False, 2), (True, 1)])
 def test_patterns_by_steps_repeat_themselves(short, effort):

@@ -70,6 +70,7 @@ def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
     assert capsys.readouterr() == ("", ""), "no library prints"
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @pytest.mark.parametrize("case", hostile.cases("taken"), ids=lambda case: case.name)
 def test_odd_inputs_are_read(case, tmp_path):
@@ -81,6 +82,7 @@ def test_odd_inputs_are_read(case, tmp_path):
     assert len(season.lots) == 3
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_memory_stays_bounded(tmp_path):
     """The million rows and the bombs are read within 1.5 GB of address space."""

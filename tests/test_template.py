@@ -239,6 +239,7 @@ class TestRoundTrip:
         assert product.protection == {"White mold": Rating.G}
         assert season.containers[0].heel == pytest.approx(1)
 
+    @pytest.mark.long
     @pytest.mark.slow
     @needs_office
     def test_live_help_counts_units_as_worked_by_hand(self, filled: Path) -> None:
@@ -254,6 +255,7 @@ class TestRoundTrip:
         assert live["N3"].value == "enough in all"
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path) -> None:
@@ -289,6 +291,7 @@ def test_live_help_reads_numbers_as_the_reader_does(blank: Path, tmp_path: Path)
     assert "not counted here" in shown.rules[0].formula[0]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_live_help_tells_what_is_wrong(blank: Path, tmp_path: Path) -> None:
@@ -330,6 +333,7 @@ def test_live_help_tells_what_is_wrong(blank: Path, tmp_path: Path) -> None:
     assert {live[f"U{r}"].value for r in range(6, 30)} - {None} == {"Brown rot pressure"}
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_lists_follow_what_is_typed_whatever_the_gaps(blank: Path, tmp_path: Path) -> None:
@@ -369,6 +373,7 @@ SHAKE = """
 """Rows inserted, deleted, sorted, cut and pasted; a column and a row put before the fields."""
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_help_survives_sorting_inserting_and_pasting(tmp_path: Path) -> None:
@@ -408,6 +413,7 @@ class TestSafety:
         assert [c.value for c in cells][:5] == list(self.HOSTILE[:5])
         assert cells[6].value == "ab"
 
+    @pytest.mark.long
     @pytest.mark.slow
     @needs_office
     def test_text_stays_text_when_an_office_program_saves_it(self, tmp_path: Path) -> None:
@@ -628,6 +634,7 @@ class TestMark:
             mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("kind", ["demo", "awkward", "blank"])
@@ -696,6 +703,7 @@ def test_schema_names_are_what_the_forms_rely_on() -> None:
         assert schema.sheet("Fields").column(name)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_what_if_offers_sheets_rows_and_columns_of_the_season(tmp_path):
@@ -717,6 +725,7 @@ def test_what_if_offers_sheets_rows_and_columns_of_the_season(tmp_path):
     assert "Duskfield / 15 gal keg" in " ".join(offered["Containers"][0])
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 def test_whatever_what_if_offers_means_a_row(tmp_path):

@@ -135,6 +135,7 @@ def costs_on(page: Any) -> dict[str, tuple[float, float, float]]:
 CASES = [f"{name}-{number}" for name in SEASONS for number in range(3)]
 
 
+@pytest.mark.long
 @pytest.mark.slow
 @needs_office
 @pytest.mark.parametrize("case", CASES)
