@@ -1,6 +1,6 @@
 """The page in a real browser: the whole way on the demo, what disturbs it, and accessibility.
 
-Accessibility is judged by axe-core (Deque Systems), with the numbers of WCAG 2.2 for what it leaves
+Accessibility is judged by axe-core, with the numbers of WCAG 2.2 for what it leaves
 open: reflow at 320 px (1.4.10), text spacing (1.4.12), everything by keyboard (2.1.1).
 """
 
