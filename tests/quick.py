@@ -1,7 +1,7 @@
 """What `pytest --quick` leaves out: tests marked slow, and most of the random examples.
 
 `pytest --rest` runs just that: slow tests, and those marked sampled with all of their examples.
-Tests marked long, the slowest two dozen, are left out there too, but for `--long`.
+Tests marked long, the slowest, are left out there too, but for `--long`.
 """
 
 import os

@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from tests.browser import Served
 
-pytestmark = [pytest.mark.slow, needs_browser]
+pytestmark = [pytest.mark.slow, pytest.mark.long, needs_browser]
 
 PLANNED = 120_000
 """Milliseconds that a plan of the demo may take on a busy machine, files included."""
