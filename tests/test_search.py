@@ -392,9 +392,9 @@ def test_every_further_core_searches_too():
     for cores in (2, 5):
         stop = Enough(cores)
         shop = workshop.open_shop(State(SolveOptions(seconds=60, cores=cores), None, stop), one)
-        stop.workers = shop.workers
+        stop.workers = shop.workers.started
         audit(run.search(shop), one)
-        assert cores - 1 <= stop.boards() <= len(shop.workers) == cores
+        assert cores - 1 <= stop.boards() <= len(shop.workers.started) == cores
 
 
 # --- stopping -------------------------------------------------------------------------------------
