@@ -94,7 +94,7 @@ class Values:
     planned: float
     """Mean cost of the order that is best for the planned figures (EEV)."""
     knowing: float
-    """Mean of what each draw would cost at best (WS)."""
+    """Mean of what each draw would cost at best (WS); -inf if not known."""
 
     @property
     def of_planning(self) -> float:
@@ -107,7 +107,9 @@ class Values:
         return self.recourse - self.knowing
 
 
-def values(costs: Floats, least: Floats, planned: int, weights: Floats | None = None) -> Values:
+def values(
+    costs: Floats, least: Floats | None, planned: int, weights: Floats | None = None
+) -> Values:
     """Compare orders over the same draws.
 
     Parameters
@@ -115,7 +117,7 @@ def values(costs: Floats, least: Floats, planned: int, weights: Floats | None = 
     costs
         Shape (orders, draws).
     least
-        Least cost of each draw, shape (draws,).
+        Least cost of each draw, shape (draws,); None where that is not known.
     planned
         Row of the order that is best for the planned figures.
     weights
@@ -125,4 +127,5 @@ def values(costs: Floats, least: Floats, planned: int, weights: Floats | None = 
     p = np.full(n, 1.0 / n) if weights is None else weights
     means = costs @ p
     best = int(means.argmin())
-    return Values(best, float(means[best]), float(means[planned]), float(least @ p))
+    knowing = -np.inf if least is None else float(least @ p)
+    return Values(best, float(means[best]), float(means[planned]), knowing)

@@ -21,7 +21,7 @@ from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
 from planner.risk.outcomes import ROUGH_GAP, OutcomeTable, Said, Until
 from planner.risk.second_stage import ordered_by, planted_by
-from planner.risk.statistics import dearest_mean, gap_upper, interval
+from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.turned_out import turns
 
 if TYPE_CHECKING:
@@ -217,10 +217,11 @@ def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
         left_out.append(
             f"what a draw costs at best is known for {len(known)} of {min(count, FLOORS)}"
         )
-    means = {o: float(np.mean([table.known[FRESH, o, i].value for i in done])) for o in few}
-    ordered = sorted(few, key=lambda o: means[o])
+    costs = np.array([[table.known[FRESH, o, i].value for i in done] for o in few])
+    ordered = [few[n] for n in np.argsort(costs.mean(axis=1), kind="stable")]
     best = ordered[0]
-    values = np.array([table.known[FRESH, best, i].value for i in known])
+    planning = values(costs, None, few.index(tried.own))
+    of_best = np.array([table.known[FRESH, best, i].value for i in known])
     least = np.array([table.known[FRESH, None, i].floor for i in known])
     several = len(known) > 1
     ends = interval(least) if several else None
@@ -234,9 +235,9 @@ def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
         floor=ends.mean if ends else -np.inf,
         floor_low=ends.low if ends else -np.inf,
         floor_draws=len(known),
-        gap=gap_upper(values - least) / max(1.0, abs(means[best])) if several else np.inf,
-        value_of_planning=means[tried.own] - means[best],
-        price_of_not_knowing=float((values - least).mean()) if several else np.inf,
+        gap=gap_upper(of_best - least) / max(1.0, abs(planning.recourse)) if several else np.inf,
+        value_of_planning=planning.of_planning,
+        price_of_not_knowing=values(of_best[None], least, 0).of_knowing if several else np.inf,
         left_out=tuple(left_out),
     )
 
