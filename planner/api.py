@@ -543,10 +543,42 @@ def share(
     return share_out(season, plan, budget, on_done=on_done, stop=stop)
 
 
+def groups_to_plan(season: Season) -> int:
+    """Count the groups of growers that `share` plans by themselves.
+
+    Raises
+    ------
+    InputError
+        When the season has one grower only, or more than the rule can be worked out for.
+    """
+    from planner.sharing.shares import check_rule, masks_for
+
+    check_rule(season)
+    return len(masks_for(season))
+
+
+def describe_shares(sharing: Sharing, plan: Plan, season: Season) -> Book:
+    """Describe who owes whom, what each bears and whether that is fair, as plain tables."""
+    from planner.report.grower_frames import file_names
+    from planner.report.share_frames import settlement_book
+
+    names = file_names([b.grower for b in sharing.bills])
+    return settlement_book(sharing, plan, season, names)
+
+
 def write_shares(
-    sharing: Sharing, plan: Plan, season: Season, folder: Path | str
+    sharing: Sharing,
+    plan: Plan,
+    season: Season,
+    folder: Path | str,
+    why: Explanation | None = None,
 ) -> tuple[Path, ...]:
     """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
+
+    Parameters
+    ----------
+    why
+        What `explain` returns, to be written too.
 
     Raises
     ------
@@ -555,7 +587,7 @@ def write_shares(
     """
     from planner.report.share_files import write_shares as write_them
 
-    return write_them(sharing, plan, season, Path(folder))
+    return write_them(sharing, plan, season, Path(folder), why)
 
 
 def write(

@@ -18,7 +18,7 @@ from planner.page.server import make_app
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from planner.page.views import Views
+    from planner.page.site import Site
 
 PORT = 8123
 HERE = f"http://127.0.0.1:{PORT}"
@@ -32,10 +32,10 @@ class Reader:
     def __init__(self, folder: Path) -> None:
         self.keys = Keys()
         self.ended: list[bool] = []
-        app, self.views = make_app(folder, PORT, self.keys, lambda: self.ended.append(True))
+        app, self.site = make_app(folder, PORT, self.keys, lambda: self.ended.append(True))
         self.app = app
         self.client = TestClient(app, base_url=HERE, follow_redirects=True)
-        self.views: Views
+        self.site: Site
 
     def enter(self) -> Reader:
         answer = self.client.post("/enter", data={"code": self.keys.code})
@@ -65,10 +65,14 @@ class Reader:
 
     def planned(self, season: str, seconds: str = "2") -> None:
         """Plan a season and wait for it."""
-        self.post(f"{season}/plan", seconds=seconds)
+        self.finished(season, "plan", seconds=seconds)
+
+    def finished(self, season: str, what: str, **fields: str) -> None:
+        """Begin a piece of work on a season and wait for it."""
+        self.post(f"{season}/{what}", **fields)
         until = time.monotonic() + 90
         while 'data-over="1"' not in self.get(f"{season}/live/part"):
-            assert time.monotonic() < until, "the plan did not come"
+            assert time.monotonic() < until, f"{what} did not come to an end"
             time.sleep(0.2)
 
 

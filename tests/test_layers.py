@@ -64,8 +64,8 @@ HOMES = {
     "typer": ("cli.py",),
     "starlette": ("page/",),
     "uvicorn": ("page/server",),
-    "jinja2": ("page/views",),
-    "markupsafe": ("page/svg", "page/closing"),
+    "jinja2": ("page/site",),
+    "markupsafe": ("page/picture", "page/svg", "page/closing"),
 }
 """Third-party libraries and the files (by the start of their path) that may import them."""
 

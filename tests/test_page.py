@@ -153,7 +153,7 @@ FOREIGN = [
 def test_a_form_of_another_page_does_nothing(reader: Reader, headers: dict[str, str]) -> None:
     answer = reader.client.post("/demo", data={"key": reader.keys.form}, headers=headers)
     assert answer.status_code == 403
-    assert reader.views.shelf.listed() == []
+    assert reader.site.shelf.listed() == []
 
 
 def test_an_older_browser_that_sends_only_the_origin_is_served(reader: Reader) -> None:
@@ -167,7 +167,7 @@ def test_a_form_without_the_secret_does_nothing(reader: Reader, key: str | None)
     data = {} if key is None else {"key": key}
     assert reader.client.post("/demo", data=data, headers=OURS).status_code == 403
     assert reader.client.post("/close", data=data, headers=OURS).status_code == 403
-    assert reader.views.shelf.listed() == []
+    assert reader.site.shelf.listed() == []
     assert not reader.ended
 
 
@@ -228,7 +228,7 @@ def test_text_of_a_workbook_is_never_markup(reader: Reader, tmp_path: Path) -> N
 def test_a_file_of_over_20_megabytes_is_refused(reader: Reader) -> None:
     said = reader.drop("large.xlsx", b"PK\x03\x04" + bytes(UPLOAD_BYTES + 200_000), 413)
     assert "too large" in said
-    assert reader.views.shelf.listed() == []
+    assert reader.site.shelf.listed() == []
 
 
 def test_a_body_that_lies_about_its_length_is_refused(reader: Reader) -> None:
@@ -245,13 +245,13 @@ def test_a_body_that_lies_about_its_length_is_refused(reader: Reader) -> None:
     assert answer.status_code == 413
     answer = reader.client.post("/demo", content=b"x" * (FORM_BYTES + 1), headers=OURS | kind)
     assert answer.status_code == 413
-    assert reader.views.shelf.listed() == []
+    assert reader.site.shelf.listed() == []
 
 
 @pytest.mark.parametrize("name", ["season.txt", "season.xlsx.exe", "season", "season.xls", ""])
 def test_other_kinds_of_files_are_not_taken(reader: Reader, workbook: bytes, name: str) -> None:
     reader.drop(name, workbook, 400)
-    assert reader.views.shelf.listed() == []
+    assert reader.site.shelf.listed() == []
 
 
 NAMES = [
@@ -336,7 +336,7 @@ def test_check_plan_answer_and_download_without_script(reader: Reader, workbook:
     assert "Marten Hill 2027" in texts(reader.get("/"))
     reader.get(f"{season}/answer", 404)
     reader.planned(season)
-    made = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None).made
+    made = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).made
     said = texts(reader.get(f"{season}/answer"))
     assert f"${made.plan.cost.total:,.2f}" in said
     listed = re.findall(r'href="([^"]+/files/\d+)"', reader.get(f"{season}/files"))
@@ -393,7 +393,7 @@ def test_faults_are_grouped_by_sheet_and_a_marked_copy_is_sent(
 
 def test_a_table_is_sorted_and_filtered_by_the_server(reader: Reader) -> None:
     reader.post("/demo")
-    season = f"/s/{reader.views.shelf.listed()[0].key}"
+    season = f"/s/{reader.site.shelf.listed()[0].key}"
     fields = api.load(ROOT / "data" / "demo.xlsx").fields
     by_size = [f.name for f in sorted(fields, key=lambda f: -f.acres)]
 
@@ -410,9 +410,9 @@ def test_a_table_is_sorted_and_filtered_by_the_server(reader: Reader) -> None:
 def test_planning_twice_at_once_is_one_plan(reader: Reader, workbook: bytes) -> None:
     season = reader.drop("small.xlsx", workbook)
     reader.post(f"{season}/plan", seconds="5")
-    job = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None).job
+    job = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).job
     reader.post(f"{season}/plan", seconds="5")
-    assert reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None).job is job
+    assert reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).job is job
     reader.post(f"{season}/stop")
     reader.planned(season)
 
@@ -440,7 +440,7 @@ def test_seasons_of_the_folder_are_listed_and_never_changed(
     (tmp_path / "own-faults.xlsx").write_bytes(workbook)
     (tmp_path / "~$own.xlsx").write_bytes(b"x")
     reader = Reader(tmp_path).enter()
-    (entry,) = reader.views.shelf.listed()
+    (entry,) = reader.site.shelf.listed()
     assert entry.name == "own"
     reader.planned(f"/s/{entry.key}")
     reader.post(f"/s/{entry.key}/forget")
@@ -493,7 +493,7 @@ def money(text: str) -> float:
 def test_unchanged_figures_give_the_plan_back(planned: tuple[Reader, str]) -> None:
     reader, season = planned
     reader.post(f"{season}/recount", reset="1")
-    made = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None).made
+    made = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).made
     seen = figures(reader.get(f"{season}/try"))
     assert money(seen["Total cost"]) == round(made.plan.cost.total, 2)
     assert seen["Products short"] == "0"
@@ -506,9 +506,9 @@ def test_another_order_is_counted_as_by_hand(tmp_path: Path, tiny: Path) -> None
     Its plan is two jugs. One jug is short; one keg is enough and costs $40 more than two jugs.
     """
     reader = Reader(tmp_path).enter()
-    season = f"/s/{reader.views.shelf.listed()[0].key}"
+    season = f"/s/{reader.site.shelf.listed()[0].key}"
     reader.planned(season)
-    desk = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
     names = fields(reader.get(f"{season}/try"))
     jug = names["Containers to order: Green Cap, jug, "]
     keg = names["Containers to order: Green Cap, keg, "]
@@ -534,7 +534,7 @@ def test_changed_figures_are_read_as_cells_and_counted_by_hand(
 ) -> None:
     """By hand: twice the rate of the only recipe with a product is twice what its seed takes."""
     reader, season = planned
-    desk = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
     names = fields(reader.get(f"{season}/try"))
     recipe = next(r for r in desk.made.season.recipes if r.rates)
     rate = recipe.rates[0]
@@ -571,7 +571,7 @@ def test_changes_are_kept_as_a_scenario_of_a_copy(
     planned: tuple[Reader, str], tmp_path: Path
 ) -> None:
     reader, season = planned
-    desk = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
     before = desk.entry.path.read_bytes()
     field = desk.made.season.fields[0]
     name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
@@ -595,7 +595,7 @@ def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     reader = Reader(tmp_path).enter()
     season = reader.drop("small.xlsx", workbook)
     reader.planned(season)
-    desk = reader.views.desks.of(reader.views.shelf.get(season[3:]), lambda d: None)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
     first, files = desk.made, {p: p.read_bytes() for p in desk.made.files}
     field = first.season.fields[0]
     name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from markupsafe import Markup
 
-from planner.page.svg import LETTER, WIDTH, Picture, axis_number, ticks, trace
+from planner.page.picture import LETTER, WIDTH, Picture, axis_number, ticks
 from planner.report.measures import Measure
 
 if TYPE_CHECKING:
@@ -47,11 +47,11 @@ def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Marku
         if at <= seconds:
             picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
     now = points[-1].seconds
-    trace(picture, _steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
-    trace(picture, _steps([(p.seconds, p.floor) for p in floors], now, x_of, y_of), "floor")
+    picture.trace(_steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
+    picture.trace(_steps([(p.seconds, p.floor) for p in floors], now, x_of, y_of), "floor")
     picture.line(left, bottom, right, bottom, "axis")
     for x, css, name in ((8.0, "best", "best cost so far"), (190.0, "floor", "proven floor")):
-        trace(picture, [(x, bottom + 38), (x + 26, bottom + 38)], css)
+        picture.trace([(x, bottom + 38), (x + 26, bottom + 38)], css)
         picture.text(x + 32, bottom + 42, name)
     return picture.done()
 

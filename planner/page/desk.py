@@ -11,7 +11,7 @@ from planner.errors import Fault, InputError
 from planner.report.packs import ALL, file_name
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from planner.explain.explain import Explanation
@@ -21,10 +21,17 @@ if TYPE_CHECKING:
     from planner.report.sheets import Book
     from planner.season.domain import Season, WhatIf
     from planner.season.tables import Book as Cells
+    from planner.sharing.shares import Sharing
 
 Mark = tuple[tuple[str, int, int], ...]
 """Names, times and sizes of files: another one means that something has changed."""
 
+PLAN_FILE = "plan.json"
+BEFORE = "as planned before"
+STORED = (
+    "This plan was made before the page was started. Its files say why it is as it is; "
+    "this page finds it out again when you ask."
+)
 READING = threading.Lock()
 """One workbook is read at a time: reading keeps libraries quiet for the whole process."""
 
@@ -59,6 +66,10 @@ class Made:
     why: Explanation | None = None
     files: tuple[Path, ...] = ()
     """Written; none while it is still being worked on."""
+    sharing: Sharing | None = None
+    """How growers share its cost, where that was worked out."""
+    shared_files: tuple[Path, ...] = ()
+    """Settlement and bills with the plan that they are of."""
     notes: tuple[str, ...] = ()
     """What to say above it."""
     changes: tuple[WhatIf, ...] = ()
@@ -142,25 +153,55 @@ def _read(path: Path, mark: Mark) -> Reading:
     return Reading(mark, season, cells)
 
 
+def shared_folder(plans: Path) -> Path:
+    """Folder of a shared order: beside that of its plan, whose files stay as they are."""
+    return plans.with_name(f"{plans.name}-shared")
+
+
 def stored_plan(desk: Desk) -> Made | None:
     """Take up a plan that was written before the page was started, if it is of this season."""
-    file = desk.entry.plans / "plan.json"
-    if not file.is_file():
-        return None
     season = desk.read().season
-    if season is None:
+    file = desk.entry.plans / PLAN_FILE
+    plan = _read_plan(file, season)
+    if plan is None or season is None:
         return None
     try:
-        plan = api.read_plan(file, season)
         book = api.describe(plan, season)
     except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
         return None
     names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
-    files = tuple(p for p in (file.with_name(name) for name in names) if p.exists())
-    note = (
-        "This plan was made before the page was started. Plan again to see why it is as it is: "
-        "other orders, what rules cost, worth treating."
-    )
     return Made(
-        "as planned before", season, plan, book, files=files, notes=(note,), base=season.fingerprint
+        BEFORE,
+        season,
+        plan,
+        book,
+        files=tuple(p for p in (file.with_name(name) for name in names) if p.exists()),
+        shared_files=_stored_shares(desk.entry.plans, plan, season),
+        notes=(STORED,),
+        base=season.fingerprint,
     )
+
+
+def _read_plan(file: Path, season: Season | None) -> Plan | None:
+    """Read a plan of a season; None if there is none that can be read."""
+    if season is None or not file.is_file():
+        return None
+    try:
+        return api.read_plan(file, season)
+    except Exception:  # as above
+        return None
+
+
+def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Path, ...]:
+    """Files of a shared order, if they are of this plan."""
+    folder = shared_folder(plans)
+    shared = _read_plan(folder / PLAN_FILE, season)
+    if shared is None or (shared.order, shared.planting) != (plan.order, plan.planting):
+        return ()
+    return bills_first(p for p in folder.iterdir() if p.is_file())
+
+
+def bills_first(files: Iterable[Path]) -> tuple[Path, ...]:
+    """Settlement and bills before the files of the plan."""
+    first = {"settlement": 0, "bill": 1}
+    return tuple(sorted(files, key=lambda p: (first.get(p.stem.split(" ")[0], 2), p.name)))

@@ -19,9 +19,13 @@ from starlette.routing import Route
 
 from planner.errors import InputError, OutputError
 from planner.page.guard import Guard, Keys, TooLargeError
+from planner.page.plan_views import PlanViews
+from planner.page.season_views import SeasonViews
+from planner.page.share_views import ShareViews
 from planner.page.shelf import Shelf
+from planner.page.site import Site
+from planner.page.start_views import StartViews
 from planner.page.try_views import TryViews
-from planner.page.views import Views
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -36,7 +40,7 @@ WAIT = 10.0
 
 def make_app(
     folder: Path, port: int, keys: Keys, end: Callable[[], None] = lambda: None
-) -> tuple[Guard, Views]:
+) -> tuple[Guard, Site]:
     """Make the application behind its guard.
 
     Parameters
@@ -48,38 +52,44 @@ def make_app(
     end
         Called when a reader ends the page.
     """
-    views = Views(Shelf(folder), keys, f"wholedrum-{port}", end)
-    tries = TryViews(views)
+    site = Site(Shelf(folder), keys)
+    start = StartViews(site, f"wholedrum-{port}", end)
+    seasons, plans = SeasonViews(site), PlanViews(site)
+    shares, tries = ShareViews(site), TryViews(site)
     season = "/s/{season:str}"
     routes = [
-        Route("/", views.home),
-        Route("/static/{name:str}", views.static),
-        Route("/enter", views.enter, methods=["GET", "POST"]),
-        Route("/season.xlsx", views.blank),
-        Route("/demo", views.demo, methods=["POST"]),
-        Route("/open", views.open, methods=["POST"]),
-        Route("/close", views.close, methods=["POST"]),
-        Route(season, views.check),
-        Route(f"{season}/marked", views.marked),
-        Route(f"{season}/forget", views.forget, methods=["POST"]),
-        Route(f"{season}/plan", views.plan, methods=["POST"]),
-        Route(f"{season}/live", views.live),
-        Route(f"{season}/live/part", views.live_part),
-        Route(f"{season}/stop", views.stop, methods=["POST"]),
-        Route(f"{season}/answer", views.answer),
-        Route(f"{season}/look/{{sheet:str}}", views.look),
+        Route("/", start.home),
+        Route("/static/{name:str}", start.static),
+        Route("/enter", start.enter, methods=["GET", "POST"]),
+        Route("/season.xlsx", start.blank),
+        Route("/demo", start.demo, methods=["POST"]),
+        Route("/open", start.open, methods=["POST"]),
+        Route("/close", start.close, methods=["POST"]),
+        Route(season, seasons.check),
+        Route(f"{season}/marked", seasons.marked),
+        Route(f"{season}/forget", start.forget, methods=["POST"]),
+        Route(f"{season}/plan", seasons.plan, methods=["POST"]),
+        Route(f"{season}/live", seasons.live),
+        Route(f"{season}/live/part", seasons.live_part),
+        Route(f"{season}/stop", seasons.stop, methods=["POST"]),
+        Route(f"{season}/answer", plans.answer),
+        Route(f"{season}/why", plans.why, methods=["POST"]),
+        Route(f"{season}/look/{{sheet:str}}", plans.look),
         Route(f"{season}/try", tries.show),
         Route(f"{season}/recount", tries.recount, methods=["POST"]),
         Route(f"{season}/again", tries.again, methods=["POST"]),
         Route(f"{season}/keep", tries.keep, methods=["POST"]),
         Route(f"{season}/beside", tries.beside),
         Route(f"{season}/back", tries.back, methods=["POST"]),
-        Route(f"{season}/files", views.files),
-        Route(f"{season}/files/{{number:int}}", views.file),
+        Route(f"{season}/share", shares.show),
+        Route(f"{season}/share", shares.begin, methods=["POST"]),
+        Route(f"{season}/share/files/{{number:int}}", shares.file),
+        Route(f"{season}/files", plans.files),
+        Route(f"{season}/files/{{number:int}}", plans.file),
     ]
 
-    def trouble(request: Request, error: Exception) -> Response:
-        return _trouble(views, request, error)
+    def trouble(_request: Request, error: Exception) -> Response:
+        return _trouble(site, error)
 
     app = Starlette(
         routes=routes,
@@ -92,29 +102,29 @@ def make_app(
             Exception: trouble,
         },
     )
-    return Guard(app, port=port, keys=keys, refuse=views.refuse), views
+    return Guard(app, port=port, keys=keys, refuse=site.refuse), site
 
 
 TITLES = {400: "Not taken", 404: "Not found", 409: "Not now", 413: "Too large"}
 
 
-def _trouble(views: Views, _request: Request, error: Exception) -> Response:
+def _trouble(site: Site, error: Exception) -> Response:
     """Answer what went wrong in a sentence."""
     if isinstance(error, HTTPException):
         said = error.detail
         if error.status_code == 404 and said == "Not Found":
             said = "There is no such page."
         title = TITLES.get(error.status_code, "Not done")
-        return views.page("trouble.html", error.status_code, title=title, said=[said])
+        return site.page("trouble.html", error.status_code, title=title, said=[said])
     if isinstance(error, TooLargeError):
-        return views.page("trouble.html", 413, title="Too large", said=["That is too large."])
+        return site.page("trouble.html", 413, title="Too large", said=["That is too large."])
     if isinstance(error, InputError):
-        return views.page("trouble.html", 400, title="Faults", said=[str(f) for f in error.faults])
+        return site.page("trouble.html", 400, title="Faults", said=[str(f) for f in error.faults])
     if isinstance(error, OutputError | OSError):
         said = str(error) if isinstance(error, OutputError) else f"{error.strerror}"
-        return views.page("trouble.html", 500, title="Not written", said=[said])
+        return site.page("trouble.html", 500, title="Not written", said=[said])
     said = f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
-    return views.page("trouble.html", 500, title="A bug", said=[said])
+    return site.page("trouble.html", 500, title="A bug", said=[said])
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
@@ -138,7 +148,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
     def end() -> None:
         servers[0].should_exit = True
 
-    app, views = make_app(folder, port, keys, end)
+    app, site = make_app(folder, port, keys, end)
     config = uvicorn.Config(
         app,
         log_level="critical",
@@ -162,7 +172,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
             threading.Thread(target=_open, args=(server, door), daemon=True).start()
         with suppress(KeyboardInterrupt):
             server.run(sockets=[listener])
-    views.works.close()
+    site.works.close()
 
 
 def _listen(port: int) -> socket.socket:

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 
 from planner import api
 from planner.errors import Fault, InputError, OutputError
-from planner.page import trying
+from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of
 from planner.page.work import Job
 
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from starlette.responses import Response
 
     from planner.page.desk import Desk, Made
-    from planner.page.views import Views
+    from planner.page.site import Site
     from planner.season.domain import Season
     from planner.season.tables import Book as Cells
 
@@ -31,8 +31,8 @@ TRIED = "with your changes"
 class TryViews:
     """Handlers that share everything with the other ones."""
 
-    def __init__(self, views: Views) -> None:
-        self.views = views
+    def __init__(self, site: Site) -> None:
+        self.site = site
 
     def _ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
         """Desk, plan, the workbook's season and its cells.
@@ -42,8 +42,8 @@ class TryViews:
         HTTPException
             404 without a plan, 409 where it is not of the workbook as it is now.
         """
-        desk = self.views.desk(request)
-        made = self.views.made(desk)
+        desk = self.site.desk(request)
+        made = self.site.made(desk)
         reading = desk.read()
         if reading.season is None or reading.cells is None:
             raise HTTPException(409, CHANGED)
@@ -58,7 +58,7 @@ class TryViews:
 
     async def recount(self, request: Request) -> Response:
         """Take what was typed and count again: the page, or the part that changes."""
-        form = await self.views.form(request)
+        form = await self.site.form(request)
         part = request.query_params.get("part") == "1"
 
         def count() -> Response:
@@ -93,8 +93,8 @@ class TryViews:
             tried = api.try_out(made.plan, now, counts)
             book = api.describe_tried(tried, made.plan)
             base = f"/s/{desk.entry.key}/look"
-            values = self.views.sheet_values(book, book.sheets[0], base, request)
-        return self.views.page(
+            values = self.site.sheet_values(book, book.sheets[0], base, request)
+        return self.site.page(
             template,
             desk=desk,
             made=made,
@@ -110,7 +110,7 @@ class TryViews:
 
     async def again(self, request: Request) -> Response:
         """Plan again with what was typed, from the plan as it is."""
-        form = await self.views.form(request)
+        form = await self.site.form(request)
 
         def begin() -> Response:
             desk, made, season, cells = self._ground(request)
@@ -120,13 +120,14 @@ class TryViews:
                 now = api.season_of(cells, changed)
             except InputError:
                 return go(f"/s/{desk.entry.key}/try")
-            self.views.works.give(
+            self.site.works.give(
                 Job(
                     desk,
                     now,
                     seconds_of(form.get("seconds"), USUAL_AGAIN),
+                    tasks.plan,
                     name=TRIED if changed else "planned again",
-                    near=made,
+                    made=made,
                     changes=changed,
                     base=season.fingerprint,
                     notes=tuple(
@@ -140,7 +141,7 @@ class TryViews:
 
     async def keep(self, request: Request) -> Response:
         """Send a copy of the workbook with the changes as a scenario."""
-        form = await self.views.form(request)
+        form = await self.site.form(request)
 
         def copy() -> Response:
             desk, made, season, _cells = self._ground(request)
@@ -157,8 +158,8 @@ class TryViews:
 
     def beside(self, request: Request) -> Response:
         """The plan beside the one before it, differences first."""
-        desk = self.views.desk(request)
-        made, before = self.views.made(desk), desk.before
+        desk = self.site.desk(request)
+        made, before = self.site.made(desk), desk.before
         if before is None:
             raise HTTPException(404, "There is no other plan to hold this one against yet.")
         names = [before.name, made.name]
@@ -166,13 +167,13 @@ class TryViews:
             names = [f"{names[0]} (before)", f"{names[1]} (now)"]
         book = api.beside([(names[0], before.plan), (names[1], made.plan)], made.season)
         base = f"/s/{desk.entry.key}/look"
-        parts = [self.views.sheet_values(book, sheet, base, request) for sheet in book.sheets]
-        return self.views.page("beside.html", desk=desk, made=made, step="answer", parts=parts)
+        parts = [self.site.sheet_values(book, sheet, base, request) for sheet in book.sheets]
+        return self.site.page("beside.html", desk=desk, made=made, step="answer", parts=parts)
 
     async def back(self, request: Request) -> Response:
         """Go back to the plan before; the other one stays beside it."""
-        await self.views.form(request)
-        desk = await run_in_threadpool(self.views.desk, request)
+        await self.site.form(request)
+        desk = await run_in_threadpool(self.site.desk, request)
         with desk.lock:
             if desk.before is not None and desk.made is not None:
                 desk.made, desk.before = desk.before, desk.made

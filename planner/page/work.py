@@ -1,30 +1,23 @@
-"""Planning in the background: one plan at a time, the others wait in a line."""
+"""Work in the background: one piece at a time, the others wait in a line."""
 
 from __future__ import annotations
 
 import queue
 import threading
-from dataclasses import dataclass, field, replace
+from dataclasses import dataclass, field
 from enum import Enum
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner import api
 from planner.errors import Interrupted, PlannerError
-from planner.page.desk import Made
 
 if TYPE_CHECKING:
-    from pathlib import Path
+    from collections.abc import Callable
 
-    from planner.explain.explain import Explanation
     from planner.optimize.options import Progress
-    from planner.page.desk import Desk
-    from planner.plan.plan import Plan
+    from planner.page.desk import Desk, Made
     from planner.season.domain import Season, WhatIf
 
-WHY_SHARE, WHY_MOST = 1 / 3, 20.0
-"""Of the seconds for deciding, as many go into finding out why; seconds at the most."""
-PARALLEL_FROM = 10.0
 MOST_POINTS = 400
 """States of a search that are kept for its picture; more are thinned out."""
 
@@ -35,6 +28,7 @@ class Phase(Enum):
     WAITING = "waiting for the plan before it"
     DECIDING = "deciding"
     STAYING = "staying near the plan before"
+    GROUPS = "planning each group of growers by itself"
     WHY = "finding out why"
     WRITING = "writing the files"
     DONE = "done"
@@ -53,20 +47,30 @@ class Point:
 
 @dataclass
 class Job:
-    """One plan to make."""
+    """One piece of work on a season, and how far it is."""
 
     desk: Desk
     season: Season
     seconds: float
+    task: Callable[[Job], None]
+    """What is done; from `tasks`."""
+    title: str = "Planning"
+    searches: bool = True
+    """Whether it decides a plan, so that best cost and floor are shown."""
+    then: str = "answer"
+    """Page of the season that shows what came of it."""
     name: str = "as it is"
-    near: Made | None = None
-    """A plan to stay near to."""
+    made: Made | None = None
+    """The plan that is worked on, or stayed near to."""
     changes: tuple[WhatIf, ...] = ()
     """What differs from the workbook."""
     base: str = ""
     """Fingerprint of the workbook's season."""
     notes: tuple[str, ...] = ()
     phase: Phase = Phase.WAITING
+    groups: int = 0
+    """Groups of growers to plan."""
+    groups_done: int = 0
     trouble: str = ""
     points: list[Point] = field(default_factory=list)
     began: float | None = None
@@ -131,7 +135,9 @@ class Works:
     def _run(self) -> None:
         while (job := self._line.get()) is not None:
             try:
-                _work(job)
+                _begin(job)
+                job.task(job)
+                job.phase = Phase.DONE
             except PlannerError as error:
                 job.trouble = str(error)
                 job.phase = Phase.FAILED
@@ -147,58 +153,8 @@ class Works:
                     self._waiting.remove(job)
 
 
-def _work(job: Job) -> None:
+def _begin(job: Job) -> None:
     if job.stop.is_set():
         msg = "Stopped before it began."
         raise Interrupted(msg)
     job.began = monotonic()
-    job.phase = Phase.DECIDING
-    plan = api.make_plan(job.season, seconds=job.seconds, on_progress=job.update, stop=job.stop)
-    again = None
-    if job.near is not None:
-        job.phase = Phase.STAYING
-        plan, again = api.keep_near(
-            job.season, job.near.plan, plan, seconds=max(2.0, job.seconds / 2), stop=job.stop
-        )
-    made = Made(
-        job.name,
-        job.season,
-        plan,
-        api.describe(plan, job.season),
-        notes=job.notes,
-        changes=job.changes,
-        base=job.base,
-    )
-    _show(job, made)
-    if not job.stop.is_set():
-        job.phase = Phase.WHY
-        why = _why(job, plan)
-        if again is not None:
-            why = replace(why, again=again)
-        made = replace(made, why=why, book=api.describe(plan, job.season, why))
-        _show(job, made)
-    job.phase = Phase.WRITING
-    files = api.write(plan, job.season, _folder(job), made.why)
-    _show(job, replace(made, files=files))
-    job.phase = Phase.DONE
-
-
-def _folder(job: Job) -> Path:
-    """Folder of the plan: that of the season, or beside it where changes are tried."""
-    plans = job.desk.entry.plans
-    return plans.with_name(f"{plans.name}-tried") if job.changes else plans
-
-
-def _why(job: Job, plan: Plan) -> Explanation:
-    seconds = min(WHY_MOST, job.seconds * WHY_SHARE)
-    workers = 2 if seconds >= PARALLEL_FROM else 1
-    return api.explain(job.season, plan, seconds=seconds, workers=workers, stop=job.stop)
-
-
-def _show(job: Job, made: Made) -> None:
-    """Put a plan on the desk; the one that was there before stays beside it."""
-    desk = job.desk
-    with desk.lock:
-        if desk.made is not None and desk.made.plan is not made.plan:
-            desk.before = desk.made
-        desk.made = made

@@ -9,6 +9,7 @@ from planner.report.plan_files import plan_content, write_or_beside
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.season.domain import Season
     from planner.sharing.shares import Sharing
@@ -16,8 +17,19 @@ if TYPE_CHECKING:
 SETTLEMENT_FILE = "settlement.xlsx"
 
 
-def write_shares(sharing: Sharing, plan: Plan, season: Season, folder: Path) -> tuple[Path, ...]:
+def write_shares(
+    sharing: Sharing,
+    plan: Plan,
+    season: Season,
+    folder: Path,
+    why: Explanation | None = None,
+) -> tuple[Path, ...]:
     """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
+
+    Parameters
+    ----------
+    why
+        Why the plan is as it is, to be written too.
 
     Returns
     -------
@@ -36,7 +48,7 @@ def write_shares(sharing: Sharing, plan: Plan, season: Season, folder: Path) -> 
 
     campaign = make_campaign(season, plan)
     names = file_names([b.grower for b in sharing.bills])
-    content = plan_content(plan, season, sharing=sharing)
+    content = plan_content(plan, season, why, sharing=sharing)
     content[SETTLEMENT_FILE] = render(settlement_book(sharing, plan, season, names))
     for bill in sharing.bills:
         book = grower_book(bill, sharing.bills, plan, season, campaign)

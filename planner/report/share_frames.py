@@ -23,7 +23,7 @@ from planner.report.sheets import (
 from planner.report.spread import spread
 from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
 from planner.sharing.by_use import bills_of
-from planner.sharing.growers import farm_name, fields_of, growers_of
+from planner.sharing.growers import FARM, farm_name, fields_of, growers_of
 from planner.sharing.settlement import settle
 
 if TYPE_CHECKING:
@@ -208,7 +208,7 @@ def settlement_book(sharing: Sharing, plan: Plan, season: Season, files: Mapping
 def _settlement(
     sharing: Sharing, plan: Plan, season: Season, files: Mapping[str, str], manner: Manner
 ) -> Sheet:
-    farm = farm_name(season)
+    farm = in_a_sentence(farm_name(season))
     accounts = settle(sharing.bills, season)
     rows: list[tuple[Content, ...]] = []
     for a in accounts:
@@ -250,13 +250,19 @@ def _settlement(
     return Sheet(SETTLEMENT, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
 
 
+def in_a_sentence(farm: str) -> str:
+    """Name of the farm inside a sentence: one without a name is the farm."""
+    return farm if farm != FARM else FARM.lower()
+
+
 def _who_pays(accounts: Sequence[Account], farm: str, manner: Manner) -> tuple[str, ...]:
     said = []
     for a in accounts:
         if a.due > 0:
             said.append(f"{a.grower} pays {farm} {manner.say(a.due, Measure.MONEY)}.")
         elif a.due < 0:
-            said.append(f"{farm} pays {a.grower} back {manner.say(-a.due, Measure.MONEY)}.")
+            back = manner.say(-a.due, Measure.MONEY)
+            said.append(f"{farm[0].upper()}{farm[1:]} pays {a.grower} back {back}.")
     return tuple(said) or ("Nobody owes anything.",)
 
 
@@ -273,7 +279,7 @@ def _paid_out(plan: Plan, farm: str) -> Table:
         (Column("what", "What", width=34), Column("amount", "Amount", Measure.MONEY, total=True)),
         rows,
         f"What {farm} pays out",
-        note=f"{farm} keeps what is left over, at the worth that the bills take off for it.",
+        note="What is left over stays there, at the worth that the bills take off for it.",
     )
 
 

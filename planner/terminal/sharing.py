@@ -40,14 +40,13 @@ def share_season(
         See `planner.api`.
     """
     from planner.report.files import check_folder
-    from planner.sharing.shares import check_rule, masks_for
 
     season = api.load(source)
-    check_rule(season)
+    groups = api.groups_to_plan(season)
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)
-    line = CountLine("groups planned", len(masks_for(season)), quiet=options.quiet)
+    line = CountLine("groups planned", groups, quiet=options.quiet)
     sharing, _ = watched(
         lambda stop: api.share(
             season,

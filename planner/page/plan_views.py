@@ -1,0 +1,146 @@
+"""The plan made: its first page, its sheets, its files."""
+
+from __future__ import annotations
+
+from typing import TYPE_CHECKING
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from planner.page import cells, menu, tasks
+from planner.page.answers import download, go
+from planner.page.work import Job
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+    from pathlib import Path
+
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from planner.page.desk import Desk, Made
+    from planner.page.site import Site
+    from planner.report.sheets import Sheet
+
+WORKBOOKS = {
+    "plan": "The plan to print and order from",
+    "shop": "For the shop: what to treat and plant, day by day",
+    "study": "Why the plan is as it is, and every further table",
+    "settlement": "Who owes whom, every bill side by side, and whether it is fair",
+    "bill": "For one grower: his fields, his seed, his bill, nothing of the others",
+}
+WHAT = {
+    ".xlsx": "A workbook",
+    ".ics": "Treating days for your calendar",
+    ".json": "The plan for programs, and for planning again",
+}
+
+
+class PlanViews:
+    """Handlers of a plan."""
+
+    def __init__(self, site: Site) -> None:
+        self.site = site
+
+    def answer(self, request: Request) -> Response:
+        """First page of the plan."""
+        desk = self.site.desk(request)
+        made = self.site.made(desk)
+        return self._show_sheet(desk, made, made.book.sheets[0], request, step="answer")
+
+    def look(self, request: Request) -> Response:
+        """One sheet of the plan."""
+        desk = self.site.desk(request)
+        made = self.site.made(desk)
+        sheet = cells.sheet_of(made.book, request.path_params["sheet"])
+        if sheet is None:
+            raise HTTPException(404, "The plan has no such page.")
+        return self._show_sheet(desk, made, sheet, request, step="look")
+
+    def _show_sheet(
+        self, desk: Desk, made: Made, sheet: Sheet, request: Request, *, step: str
+    ) -> Response:
+        now = desk.read().season
+        return self.site.page(
+            "sheet.html",
+            desk=desk,
+            made=made,
+            step=step,
+            stale=now is None or now.fingerprint != made.base,
+            groups=menu.groups(made.book),
+            here=cells.slug(sheet.title),
+            beside=desk.before is not None,
+            **self.site.sheet_values(made.book, sheet, f"/s/{desk.entry.key}/look", request),
+        )
+
+    def files(self, request: Request) -> Response:
+        """List what can be taken along."""
+        desk = self.site.desk(request)
+        made = self.site.made(desk)
+        return self.site.page(
+            "files.html", desk=desk, made=made, step="files", listed=listed(made.files)
+        )
+
+    def file(self, request: Request) -> Response:
+        """Send one of them, by its number."""
+        desk = self.site.desk(request)
+        return send(self.site.made(desk).files, request, desk)
+
+    async def why(self, request: Request) -> Response:
+        """Begin to find out why a plan is as it is that was taken up without it."""
+        await self.site.form(request)
+
+        def give() -> Response:
+            desk = self.site.desk(request)
+            made = self.site.made(desk)
+            self.site.works.give(
+                Job(
+                    desk,
+                    made.season,
+                    tasks.WHY_MOST,
+                    tasks.find_why,
+                    title="Finding out why",
+                    searches=False,
+                    made=made,
+                )
+            )
+            return go(f"/s/{desk.entry.key}/live")
+
+        return await run_in_threadpool(give)
+
+
+def listed(files: Sequence[Path]) -> list[tuple[int, str, str, str]]:
+    """Number, name, size and purpose of files to take along."""
+    return [(n, p.name, _size(p), _what(p)) for n, p in enumerate(files)]
+
+
+def send(files: Sequence[Path], request: Request, desk: Desk) -> Response:
+    """Send the file whose number an address says.
+
+    Raises
+    ------
+    HTTPException
+        404 where there is none.
+    """
+    number = int(request.path_params["number"])
+    if number >= len(files):
+        raise HTTPException(404, "There is no such file.")
+    try:
+        content = files[number].read_bytes()
+    except OSError:
+        raise HTTPException(404, "That file is gone. Plan again to write it.") from None
+    return download(content, f"{desk.entry.name} {files[number].name}")
+
+
+def _what(path: Path) -> str:
+    """Say what a file of a plan is for."""
+    said = WHAT.get(path.suffix, "")
+    return WORKBOOKS.get(path.stem.split(" ")[0], said) if path.suffix == ".xlsx" else said
+
+
+def _size(path: Path) -> str:
+    try:
+        size = path.stat().st_size
+    except OSError:
+        return "gone"
+    return f"{size / 1000:,.0f} kB"

@@ -1,0 +1,119 @@
+"""A season checked, and being planned."""
+
+from __future__ import annotations
+
+import tempfile
+from pathlib import Path
+from typing import TYPE_CHECKING, Any
+
+from starlette.concurrency import run_in_threadpool
+from starlette.exceptions import HTTPException
+
+from planner import api
+from planner.errors import OutputError
+from planner.page import cells, tasks
+from planner.page.answers import download, go, seconds_of
+from planner.page.closing import closing_in
+from planner.page.work import Job
+from planner.report.measures import Measure, manner_of
+
+if TYPE_CHECKING:
+    from starlette.requests import Request
+    from starlette.responses import Response
+
+    from planner.page.site import Site
+
+SECONDS = (5, 20, 60, 180, 600)
+"""Times for deciding that are offered."""
+USUAL = 60
+NO_COPY = "This file can't be copied with its faults marked: it is no workbook that can be opened."
+
+
+class SeasonViews:
+    """Handlers from the workbook to its plan."""
+
+    def __init__(self, site: Site) -> None:
+        self.site = site
+
+    def check(self, request: Request) -> Response:
+        """What was understood of a season, or every fault."""
+        desk = self.site.desk(request)
+        reading = desk.read()
+        if reading.season is None:
+            return self.site.page("faults.html", desk=desk, reading=reading, step="check")
+        book = api.understood(reading.season)
+        return self.site.page(
+            "check.html",
+            desk=desk,
+            step="check",
+            seconds=SECONDS,
+            usual=USUAL,
+            **self.site.sheet_values(book, book.sheets[0], f"/s/{desk.entry.key}", request),
+        )
+
+    def marked(self, request: Request) -> Response:
+        """Send a copy of the workbook with its faults marked."""
+        desk = self.site.desk(request)
+        reading = desk.read()
+        if not reading.faults:
+            raise HTTPException(404, "This season has no faults.")
+        suffix = ".csv" if desk.entry.path.is_dir() else desk.entry.path.suffix.casefold()
+        with tempfile.TemporaryDirectory() as place:
+            try:
+                path = api.mark_faults(
+                    desk.entry.path, reading.faults, Path(place) / f"marked{suffix}"
+                )
+            except OutputError:
+                raise HTTPException(409, NO_COPY) from None
+            return download(path.read_bytes(), f"{desk.entry.name}-faults{suffix}")
+
+    async def plan(self, request: Request) -> Response:
+        """Begin to plan a season, unless it is being planned already."""
+        form = await self.site.form(request)
+        desk = await run_in_threadpool(self.site.desk, request)
+        reading = await run_in_threadpool(desk.read)
+        if reading.season is None:
+            return go(f"/s/{desk.entry.key}")
+        seconds = seconds_of(form.get("seconds"), USUAL)
+        self.site.works.give(
+            Job(desk, reading.season, seconds, tasks.plan, base=reading.season.fingerprint)
+        )
+        return go(f"/s/{desk.entry.key}/live")
+
+    def live(self, request: Request) -> Response:
+        """How a plan comes along."""
+        desk = self.site.desk(request)
+        if desk.job is None:
+            return go(f"/s/{desk.entry.key}" + ("/answer" if desk.made else ""))
+        return self.site.page("live.html", desk=desk, step="plan", **self._live(desk.job))
+
+    def live_part(self, request: Request) -> Response:
+        """Send the part of that page which changes."""
+        desk = self.site.desk(request)
+        if desk.job is None:
+            raise HTTPException(404, "Nothing is being planned.")
+        return self.site.page("live_part.html", desk=desk, **self._live(desk.job))
+
+    def _live(self, job: Job) -> dict[str, Any]:
+        manner = manner_of(job.season.farm)
+        last = job.points[-1] if job.points else None
+        gap = None
+        if last and last.cost is not None and last.floor is not None:
+            gap = max(0.0, last.cost - last.floor) / max(1.0, abs(last.cost))
+        return {
+            "job": job,
+            "last": last,
+            "gap": gap,
+            "money": lambda v: cells.say(v, Measure.MONEY, manner),
+            "area": lambda v: manner.say(v, Measure.AREA),
+            "before": self.site.works.before(job),
+            "picture": closing_in(job.points, max(job.seconds, job.elapsed), manner),
+        }
+
+    async def stop(self, request: Request) -> Response:
+        """Keep the best plan so far."""
+        await self.site.form(request)
+        desk = await run_in_threadpool(self.site.desk, request)
+        if desk.job is not None:
+            desk.job.stop.set()
+        return go(f"/s/{desk.entry.key}/live")

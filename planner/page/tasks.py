@@ -1,0 +1,99 @@
+"""What is done in the background: plan a season, find out why, share its cost."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from planner import api
+from planner.page.desk import Made, bills_first, shared_folder
+from planner.page.work import Phase
+
+if TYPE_CHECKING:
+    from pathlib import Path
+
+    from planner.explain.explain import Explanation
+    from planner.page.work import Job
+    from planner.plan.plan import Plan
+
+WHY_SHARE, WHY_MOST = 1 / 3, 20.0
+"""Of the seconds for deciding, as many go into finding out why; seconds at the most."""
+PARALLEL_FROM = 10.0
+"""Seconds of finding out why from which two processes share it."""
+
+
+def plan(job: Job) -> None:
+    """Plan a season, near another plan where there is one; say why; write the files."""
+    job.phase = Phase.DECIDING
+    found = api.make_plan(job.season, seconds=job.seconds, on_progress=job.update, stop=job.stop)
+    again = None
+    if job.made is not None:
+        job.phase = Phase.STAYING
+        found, again = api.keep_near(
+            job.season, job.made.plan, found, seconds=max(2.0, job.seconds / 2), stop=job.stop
+        )
+    made = Made(
+        job.name,
+        job.season,
+        found,
+        api.describe(found, job.season),
+        notes=job.notes,
+        changes=job.changes,
+        base=job.base,
+    )
+    _show(job, made)
+    if not job.stop.is_set():
+        why = _why(job, found, min(WHY_MOST, job.seconds * WHY_SHARE))
+        if again is not None:
+            why = replace(why, again=again)
+        made = replace(made, why=why, book=api.describe(found, job.season, why))
+        _show(job, made)
+    job.phase = Phase.WRITING
+    files = api.write(found, job.season, _folder(job), made.why)
+    _show(job, replace(made, files=files))
+
+
+def find_why(job: Job) -> None:
+    """Find out why a plan is as it is that was taken up without it. Its files stay as they are."""
+    made = job.made
+    assert made is not None
+    why = _why(job, made.plan, job.seconds)
+    _show(job, replace(made, why=why, book=api.describe(made.plan, job.season, why), notes=()))
+
+
+def share(job: Job) -> None:
+    """Plan groups of growers by themselves, share the plan's cost and write the bills."""
+    made = job.made
+    assert made is not None
+    job.phase = Phase.GROUPS
+    job.groups = api.groups_to_plan(job.season)
+
+    def count(_done: object) -> None:
+        job.groups_done += 1
+
+    sharing = api.share(job.season, made.plan, seconds=job.seconds, on_done=count, stop=job.stop)
+    job.phase = Phase.WRITING
+    folder = shared_folder(_folder(job))
+    files = api.write_shares(sharing, made.plan, job.season, folder, made.why)
+    _show(job, replace(made, sharing=sharing, shared_files=bills_first(files)))
+
+
+def _folder(job: Job) -> Path:
+    """Folder of the plan: that of the season, or beside it where changes are tried."""
+    plans = job.desk.entry.plans
+    return plans.with_name(f"{plans.name}-tried") if job.changes else plans
+
+
+def _why(job: Job, found: Plan, seconds: float) -> Explanation:
+    job.phase = Phase.WHY
+    workers = 2 if seconds >= PARALLEL_FROM else 1
+    return api.explain(job.season, found, seconds=seconds, workers=workers, stop=job.stop)
+
+
+def _show(job: Job, made: Made) -> None:
+    """Put a plan on the desk; the one that was there before stays beside it."""
+    desk = job.desk
+    with desk.lock:
+        if desk.made is not None and desk.made.plan is not made.plan:
+            desk.before = desk.made
+        desk.made = made
