@@ -112,7 +112,7 @@ def workbook(fields: str) -> Row:
     from planner.report.frames import make_books
     from planner.report.json import json_bytes
     from planner.report.workbook import render
-    from tests.sample_plan import tiled
+    from tests.support.sample_plan import tiled
 
     season, plan = tiled(int(fields) // 8)
     before = peak()

@@ -14,8 +14,8 @@ import argparse
 from pathlib import Path
 from typing import TYPE_CHECKING, NamedTuple
 
-from tests.hard_seasons import random_season
-from tests.written import write
+from tests.support.random_season import hard_season
+from tests.support.written import write
 
 if TYPE_CHECKING:
     from planner.season.domain import Season
@@ -40,7 +40,7 @@ class Case(NamedTuple):
 
     def season(self) -> Season:
         """Make it; the same case gives the same season on every machine."""
-        return random_season(*self[:5], short=self.short)
+        return hard_season(*self[:5], short=self.short)
 
 
 FARMS = (

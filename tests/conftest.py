@@ -7,10 +7,10 @@ from typing import TYPE_CHECKING
 
 import pytest
 
-from tests.browser import NO_BROWSER
-from tests.office import MISSING
-from tests.quick import VARIABLE
-from tests.work import NO_DASK
+from tests.support.browser import NO_BROWSER
+from tests.support.office import MISSING
+from tests.support.quick import VARIABLE
+from tests.support.work import NO_DASK
 
 if TYPE_CHECKING:
     from pathlib import Path

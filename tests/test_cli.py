@@ -17,7 +17,7 @@ from planner import cli, errors
 from planner.terminal import planning as cli_planning
 from planner.terminal.interrupt import interruptible
 from planner.terminal.planning import _acres
-from tests.seasons import farm, season
+from tests.support.seasons import farm, season
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]

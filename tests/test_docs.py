@@ -107,12 +107,12 @@ def test_set_up_commands_are_two() -> None:
 def test_what_is_not_tested_is_said_at_the_end(tmp_path: Path) -> None:
     """Without LibreOffice: one line that says so, how to get it, and that .ci/run fails at."""
     command = [sys.executable, "-m", "pytest", "-q", "-p", "no:cacheprovider"]
-    command += ["tests/test_workbook.py::test_sums_stand_under_their_numbers"]
+    command += ["tests/report/test_workbook.py::test_sums_stand_under_their_numbers"]
     bare = {**os.environ, "PATH": str(tmp_path)}
     done = subprocess.run(command, cwd=ROOT, env=bare, capture_output=True, text=True, timeout=300)
     assert done.returncode == 0
     (said,) = [line for line in done.stdout.splitlines() if line.startswith("Not tested:")]
-    assert "(skipped tests: 1, in tests/test_workbook.py)" in said
+    assert "(skipped tests: 1, in tests/report/test_workbook.py)" in said
     for package in ("libreoffice-calc", "poppler-utils"):
         assert package in said
         assert f"`{package}`" in README

@@ -31,8 +31,8 @@ from planner.optimize.model.program import make_model
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
 from planner.terminal import memory
-from tests import seasons
-from tests.books import NAMES
+from tests.support import seasons
+from tests.support.books import NAMES
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]

@@ -24,7 +24,7 @@ from planner.errors import InputError, NoPlanError
 from planner.season.columns import Kind
 from planner.season.schema import SHEETS
 from planner.terminal.summary import season_lines
-from tests.inputs import Sheets, folder, good, put, setting
+from tests.support.inputs import Sheets, folder, good, put, setting
 
 Break = Callable[[Sheets], Sheets]
 

@@ -201,7 +201,7 @@ def scratch() -> Path:
 
 
 def workbook_seeds() -> list[bytes]:
-    from tests.inputs import good, workbook
+    from tests.support.inputs import good, workbook
 
     small = {name: rows for name, rows in good().items() if name in SMALL}
     books = [workbook(scratch() / "seed.xlsx", rows).read_bytes() for rows in (small, good())]
@@ -246,7 +246,7 @@ def run_mark(path: Path) -> str:
 
 
 def csv_seeds() -> list[bytes]:
-    from tests.inputs import folder, good
+    from tests.support.inputs import folder, good
 
     small = {name: rows for name, rows in good().items() if name in SMALL}
     folders = [
@@ -391,9 +391,10 @@ def cell_seeds() -> list[bytes]:
 def plan_seeds() -> list[bytes]:
     from planner import make_plan
     from planner.report.json import json_bytes
-    from tests.seasons import random_season, season
+    from tests.support.random_season import tiny_season
+    from tests.support.seasons import season
 
-    seasons = [season(), random_season(3), random_season(8)]
+    seasons = [season(), tiny_season(3), tiny_season(8)]
     return [json_bytes(make_plan(s, seconds=2.0), s) for s in seasons]
 
 

@@ -2,10 +2,10 @@
 
     python -m reports.reliability.keep_optima
 
-Goes through the seasons of `tests/full_seasons.py` and keeps those that HiGHS, without our search,
-proves in under a second of the processor and SCIP in four, with the same answer, until there are
-so many of each kind. Writes `tests/instances/full_seasons.json`, read by
-`tests/test_full_seasons.py`; ends with 1 where the two engines prove different answers. Needs
+Goes through the seasons of `tests/support/random_season/full.py` and keeps those that HiGHS,
+without our search, proves in under a second of the processor and SCIP in four, with the same
+answer, until there are so many of each kind. Writes `tests/instances/full_seasons.json`, read by
+`tests/laws/test_full_seasons.py`; ends with 1 where the two engines prove different answers. Needs
 `pip install -e '.[engines]'`; made again whenever the seasons or the rules of a plan change.
 """
 
@@ -16,9 +16,10 @@ import sys
 from pathlib import Path
 from typing import Any
 
-from tests import engines, milp
-from tests.full_seasons import Short, mark, random_season, why_short
-from tests.verdicts import room, shorter
+from tests.laws import engines, second_model
+from tests.laws.verdicts import room, shorter
+from tests.support.random_season import full_season
+from tests.support.random_season.full import Short, mark, why_short
 
 KEPT = Path("tests/instances/full_seasons.json")
 SHARES = {Short.NOTHING: 30, Short.NOTHING_SUITS: 10, Short.SEED: 10, Short.PRODUCT: 10}
@@ -26,18 +27,18 @@ HIGHS, SCIP = 0.8, 4.0
 """Seconds of the processor that each may take."""
 
 
-def same(one: milp.Best, other: milp.Best) -> bool:
+def same(one: second_model.Best, other: second_model.Best) -> bool:
     """Whether two proven answers are the same up to rounding."""
     return not shorter(one.short, other.short) and abs(one.cost - other.cost) <= room(one.cost)
 
 
 def kept(seed: int) -> dict[str, Any] | None:
     """Optimum of a season by both engines; None where an engine takes too long."""
-    season = random_season(seed)
-    one = milp.search(season, engines.with_highs, HIGHS)
+    season = full_season(seed)
+    one = second_model.search(season, engines.with_highs, HIGHS)
     if one is None or not one.proven:
         return None
-    other = milp.search(season, engines.with_scip, SCIP)
+    other = second_model.search(season, engines.with_scip, SCIP)
     if other is None or not other.proven:
         return None
     if not same(one, other):

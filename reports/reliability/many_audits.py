@@ -34,9 +34,9 @@ from planner.report.json import from_json, json_bytes
 from planner.season.headers import find_column
 from planner.season.read import read_season
 from planner.season.schema import SHEETS
-from tests import hard_seasons, seasons
-from tests.inputs import Sheets, folder, put, setting
-from tests.written import sheets as written
+from tests.support.inputs import Sheets, folder, put, setting
+from tests.support.random_season import hard_season, tiny_season
+from tests.support.written import sheets as written
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
@@ -80,7 +80,7 @@ COLUMNS = {
     ("Products", "Density"): lambda rng: rng.choice(("9.1", "1.1 kg/L")),
     ("Suppliers", "Order by"): lambda rng: rng.choice(("2027-01-15", "2027-03-01")),
 }
-"""Cells of the columns that `tests.seasons` leaves blank, filled row by row."""
+"""Cells of the columns that `tests.support.seasons` leaves blank, filled row by row."""
 
 
 def filled(sheets: Sheets, rng: Random) -> str:
@@ -166,9 +166,9 @@ def make(number: int, place: Path, counts: Counter[tuple[str, str]]) -> Season:
     rng = Random(f"audit {number}")
     if number % 10 == 9:
         size = (rng.randint(4, 9), rng.randint(3, 6), rng.randint(2, 4), rng.choice((1, 2, None)))
-        base = hard_seasons.random_season(*size, number, short=chance(rng, 0.2))
+        base = hard_season(*size, number, short=chance(rng, 0.2))
     else:
-        base = seasons.random_season(number)
+        base = tiny_season(number)
     sheets = written(base, metric=chance(rng, 0.5))
     for name in ("Treated so far", "Ordered so far", "Discounts", "Suppliers", "Maturity spread"):
         if len(sheets[name]) < 2 and chance(rng, 0.5):

@@ -16,7 +16,7 @@ import tempfile
 from collections.abc import Callable
 from pathlib import Path
 
-from tests.inputs import folder, good
+from tests.support.inputs import folder, good
 
 ROWS = 49_000
 SECONDS, MEGABYTES = 30.0, 1000.0

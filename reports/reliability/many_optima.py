@@ -36,9 +36,10 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
-from tests import full_seasons, milp, oracle, verdicts
-from tests.seasons import random_season
-from tests.verdicts import Verdict
+from tests.laws import oracle, second_model, verdicts
+from tests.laws.verdicts import Verdict
+from tests.support.random_season import full as full_seasons
+from tests.support.random_season import full_season, tiny_season
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -69,15 +70,15 @@ def ours(season: Season, seconds: float) -> verdicts.Claim:
 
 def hold(seed: int) -> dict[str, Any]:
     """Plan one season and hold it against both engines; a line of the results."""
-    from tests.engines import ENGINES
+    from tests.laws.engines import ENGINES
 
     while os.getloadavg()[0] > CALM * (os.cpu_count() or 1):
         time.sleep(5.0)
-    season, took = full_seasons.random_season(seed), {}
+    season, took = full_season(seed), {}
     others = {}
     for name, engine in ENGINES.items():
         since = time.process_time()
-        others[name] = milp.search(season, engine, THEIRS)
+        others[name] = second_model.search(season, engine, THEIRS)
         took[name] = round(time.process_time() - since, 2)
     since, seconds = time.monotonic(), OURS
     claim = ours(season, seconds)
@@ -105,7 +106,7 @@ def hold(seed: int) -> dict[str, Any]:
 
 def here(processes: int) -> dict[str, Any]:
     """Versions, machine and limits of a run."""
-    from tests.engines import versions
+    from tests.laws.engines import versions
 
     git = ["git", "rev-parse", "--short", "HEAD"]
     commit = subprocess.run(git, capture_output=True, text=True, check=False).stdout.strip()
@@ -162,7 +163,7 @@ def full(a: argparse.Namespace) -> int:
 # --- tiny seasons ---------------------------------------------------------------------------------
 
 
-def same(one: milp.Answer, other: milp.Answer) -> bool:
+def same(one: second_model.Answer, other: second_model.Answer) -> bool:
     """Whether acres short and cost are the same up to rounding."""
     short = all(abs(a - b) <= 1e-5 for a, b in zip(one.short, other.short, strict=True))
     return short and isclose(one.cost, other.cost, rel_tol=1e-6, abs_tol=5e-4)
@@ -170,14 +171,14 @@ def same(one: milp.Answer, other: milp.Answer) -> bool:
 
 def look(seed: int) -> str:
     """Plan one tiny season: proven, unproven, wrong, or the second model's fault."""
-    season = random_season(seed)
+    season = tiny_season(seed)
     plan = solve(season, SolveOptions(seconds=30, gap=0.0))
     audit(plan, season)
     claim = verdicts.claim(plan, season)
-    found = milp.Answer(claim.short, claim.cost)
+    found = second_model.Answer(claim.short, claim.cost)
     proven = "proven" if plan.outcome is Outcome.OPTIMAL else "not proven"
     try:
-        if same(found, milp.solve(season)):
+        if same(found, second_model.solve(season)):
             return proven
     except AssertionError:
         pass  # its solver gave up

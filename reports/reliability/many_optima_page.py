@@ -8,8 +8,8 @@ from pathlib import Path
 from statistics import median
 from typing import TYPE_CHECKING, Any
 
-from tests import full_seasons
-from tests.verdicts import Verdict
+from tests.laws.verdicts import Verdict
+from tests.support.random_season import full
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -64,17 +64,17 @@ def page(lines: list[Line]) -> None:
 
 
 INTRODUCTION = """\
-Random seasons of 8 to 16 fields and 10 to 18 lots (`tests/full_seasons.py`) with every optional
-sheet in use, half of them short by design: nothing suits a field, seed runs out, or a product does.
-The program plans each as it plans for anyone; its plan is audited. The second model, separate code
-(`tests/milp.py`), is solved by two engines: HiGHS without our search, and SCIP. Acres short are
-compared first, priority by priority; where they are equal, costs. Wrong is: a floor above a plan
-that an engine found (its whole numbers held and all else solved again), fewer acres short than we
-call the fewest, or a plan over 0.01 % dearer than a proven optimum. Where the program's time ends
-before it has found that, it is asked once more with more time; what is still dearer then is called
-behind, and a proof of an engine above our audited plan disputed: both count as wrong until it is
-known why (last column of what differed). The program's limit is by the clock, so a plan may be
-behind because other work had the machine."""
+Random seasons of 8 to 16 fields and 10 to 18 lots (`tests/support/random_season/full.py`) with
+every optional sheet in use, half of them short by design: nothing suits a field, seed runs out, or
+a product does. The program plans each as it plans for anyone; its plan is audited. The second
+model, separate code (`tests/laws/second_model.py`), is solved by two engines: HiGHS without our
+search, and SCIP. Acres short are compared first, priority by priority; where they are equal, costs.
+Wrong is: a floor above a plan that an engine found (its whole numbers held and all else solved
+again), fewer acres short than we call the fewest, or a plan over 0.01 % dearer than a proven
+optimum. Where the program's time ends before it has found that, it is asked once more with more
+time; what is still dearer then is called behind, and a proof of an engine above our audited plan
+disputed: both count as wrong until it is known why (last column of what differed). The program's
+limit is by the clock, so a plan may be behind because other work had the machine."""
 
 
 def _told(seasons: list[Line]) -> str:
@@ -86,7 +86,7 @@ def _told(seasons: list[Line]) -> str:
 
 
 def _verdicts(seasons: list[Line]) -> str:
-    kinds = [kind.value for kind in full_seasons.Short]
+    kinds = [kind.value for kind in full.Short]
     count = Counter((one["verdict"], one["kind"]) for one in seasons)
     rows = [
         [v.name.lower(), v.value, *(count[v.name, k] for k in kinds), _sum(count, v.name)]

@@ -23,8 +23,8 @@ from pathlib import Path
 
 from planner.report.files import WORKBOOKS
 from reports.reliability.stop_anywhere import OLD, ROOT, make_season, state
-from tests.hard_seasons import random_season
-from tests.written import write
+from tests.support.random_season import hard_season
+from tests.support.written import write
 
 SECONDS = 8.0
 UNLIMITED = resource.RLIM_INFINITY
@@ -67,7 +67,7 @@ def main() -> None:
     with tempfile.TemporaryDirectory() as name:
         base = Path(name)
         if asked.fields:
-            season = write(random_season(asked.fields, 120, 9, 1, 1), base / "season")
+            season = write(hard_season(asked.fields, 120, 9, 1, 1), base / "season")
         else:
             season = make_season(base / "season", OLD)
         _, _, usual = one_run(season, base / "out", UNLIMITED)

@@ -9,9 +9,10 @@
 A mutant is one file with one comparison, sum, factor, number, condition or statement changed. It is
 put into a copy of the project in a temporary folder, never into the project itself. Libraries are
 imported once and every mutant gets a forked process, which runs the tests that matter for its room
-and then plans random seasons and holds them against the second model (`tests/milp.py`). A mutant
-that makes any of that fail, or takes far too long, is killed; the others survive and are printed.
-Needs Linux. --sample 0 takes every mutant; a sample is drawn file by file, in proportion.
+and then plans random seasons and holds them against the second model
+(`tests/laws/second_model.py`). A mutant that makes any of that fail, or takes far too long, is
+killed; the others survive and are printed. Needs Linux. --sample 0 takes every mutant; a sample is
+drawn file by file, in proportion.
 """
 
 from __future__ import annotations
@@ -65,23 +66,24 @@ def _optimize(*names: str) -> tuple[str, ...]:
     return tuple(f"planner/optimize/model/{name}.py" for name in names)
 
 
+RULES, NUMBERS = "optimize/model/test_rules.py", "optimize/test_numbers.py"
 ROOMS = {
     "agronomy": Room(
         tuple(
             f"planner/agronomy/{name}.py"
             for name in ("seeding", "rates", "protection", "suitability")
         ),
-        ("test_seeding", "test_rates", "test_protection", "test_suitability", "test_rules"),
+        ("agronomy", RULES),
         15,
     ),
     "optimize": Room(
         _optimize("constraints", "objective", "variables", "instance", "extract"),
-        ("test_rules", "test_numbers"),
+        (RULES, NUMBERS),
         60,
     ),
     "plan": Room(
         ("planner/plan/audit.py", "planner/plan/recount.py", "planner/plan/price.py"),
-        ("test_audit", "test_rules", "test_numbers"),
+        ("plan/test_audit.py", RULES, NUMBERS),
         25,
     ),
 }
@@ -267,14 +269,14 @@ def answers_agree(seasons: int) -> bool:
     from planner.optimize.search.run import solve
     from planner.plan.audit import audit
     from planner.plan.plan import Outcome
-    from tests import milp
-    from tests.seasons import random_season
+    from tests.laws import second_model
+    from tests.support.random_season import tiny_season
 
     for seed in range(seasons):
-        one = random_season(seed)
+        one = tiny_season(seed)
         plan = solve(one, SolveOptions(seconds=30, gap=0.0))
         audit(plan, one)
-        right = milp.solve(one)
+        right = second_model.solve(one)
         if plan.outcome is not Outcome.OPTIMAL or plan.cost.total != pytest.approx(
             right.cost, rel=1e-6, abs=5e-4
         ):
@@ -288,8 +290,7 @@ def all_is_well(room: Room, file: str) -> bool:
     """Whether a room's tests, the file's own examples and random seasons pass, here and now."""
     import pytest
 
-    tests = [name for name in room.tests if Path(f"tests/{name}.py").exists()]
-    arguments = [file, *(f"tests/{name}.py" for name in tests)]
+    arguments = [file, *(f"tests/{name}" for name in room.tests)]
     quiet = ["-q", "--no-header", "-p", "no:cacheprovider"]
     known = ["-W", "ignore::pytest.PytestAssertRewriteWarning"]  # its plugins are imported by now
     code = pytest.main(["-x", *quiet, *known, *arguments])

@@ -1,0 +1,140 @@
+"""Plans side by side; the whys as plain values and as sheets."""
+
+import json
+from dataclasses import replace
+
+import pytest
+
+from planner.explain.again import plan_again
+from planner.explain.as_json import comparison, to_dict
+from planner.explain.compare import compare
+from planner.explain.explain import explain
+from planner.explain.trial import Budget
+from planner.optimize.options import SolveOptions
+from planner.optimize.search.run import solve
+from planner.report.explain_frames import explain_sheets
+from planner.report.measures import Manner
+from planner.report.sheets import MAX_TITLE, Table
+from planner.season.domain import DiscountLevel, Pressure, Rating, Threat
+from tests.support.random_season import tiny_season
+from tests.support.seasons import container, farm, field, lot, product, season
+
+SHORT = season(
+    farm=farm(max_varieties=1, soybean_price=10.0, spare_seed=0.02),
+    fields=(field(acres=100.0, pressure={"White mold": Pressure.HIGH}), field("South", 20.0)),
+    lots=(lot(on_hand=80.0, buy_price=50.0), lot("L2", "V22", 2.2, on_hand=20.0)),
+    products=(product(protection={"White mold": Rating.VG}),),
+    discounts=(DiscountLevel("Early order", 1000.0, 0.05),),
+    threats=(Threat("White mold", {Pressure.HIGH: Rating.G}, {Pressure.HIGH: 4.0}),),
+    control={Rating.VG: 0.8},
+)
+
+
+def test_comparison_worked_by_hand() -> None:
+    """80 units at 2 fl oz take 160 fl oz: one jug, of 320 or of 160, for $300 or for $400."""
+    base = solve(season(), SolveOptions())
+    wet = replace(season(), containers=(container(size=160.0),))
+    other = solve(wet, SolveOptions())
+    dear = solve(replace(season(), containers=(container(price=400.0),)), SolveOptions())
+    result = compare([("base", base), ("small", other), ("dear", dear)])
+    parts = {part.name: part for part in result.parts}
+    cost = {line.what[0]: line for line in parts["Cost"].lines}
+    assert cost["Total"].amounts == pytest.approx((300.0, 300.0, 400.0))
+    assert cost["Containers"].differs
+    assert not cost["Freight"].differs
+    assert parts["Order"].lines[0].amounts == (1, 1, 1)
+    assert parts["Fields"].different == ()
+    assert not result.same
+
+
+def test_differences_come_first_and_the_largest_on_top() -> None:
+    base = solve(season(fields=(field("A", 40.0), field("B", 40.0))), SolveOptions())
+    moved = tuple(
+        replace(p, lot="L2", acres=p.acres) if p.field == "B" else p for p in base.planting
+    )
+    result = compare([("old", base), ("new", replace(base, planting=moved))])
+    fields = next(part for part in result.parts if part.name == "Fields")
+    assert [line.what[0] for line in fields.lines] == ["B", "B", "A"]
+    assert [line.differs for line in fields.lines] == [True, True, False]
+
+
+def test_a_plan_against_itself_is_the_same() -> None:
+    plan = solve(season(), SolveOptions())
+    assert compare([("one", plan), ("two", plan)]).same
+
+
+def test_one_plan_alone_is_refused() -> None:
+    with pytest.raises(ValueError, match="two plans"):
+        compare([("one", solve(season(), SolveOptions()))])
+
+
+def test_comparison_as_plain_values() -> None:
+    plan = solve(season(), SolveOptions())
+    data = json.loads(json.dumps(comparison(compare([("one", plan), ("two", plan)]))))
+    assert data["names"] == ["one", "two"]
+    assert data["parts"][0]["lines"][0]["differs"] is False
+
+
+def told(whole):
+    plan = solve(whole, SolveOptions())
+    why = explain(whole, plan, Budget(60.0))
+    _, again = plan_again(whole, plan, plan)
+    compared = compare([("as it is", plan), ("the same", plan)])
+    return replace(why, again=again, compared=compared)
+
+
+def test_keys_of_plan_json() -> None:
+    data = to_dict(told(SHORT))
+    assert set(data) == {
+        "short_fields",
+        "repairs",
+        "enough_for_disease",
+        "order_rivals",
+        "rule_costs",
+        "worth_treating",
+        "what_if",
+        "planning_again",
+    }
+    back = json.loads(json.dumps(data, allow_nan=False))
+    assert back["short_fields"][0]["cause"] == "seed used up"
+    costs = [way["cost"] for idea in back["repairs"] for way in idea["repairs"]]
+    assert min(costs) >= 0.0
+    assert back["enough_for_disease"][0]["threat"] == "White mold"
+    assert {"sentence", "cost", "at_least", "at_most", "gap"} <= set(back["rule_costs"][0])
+
+
+def test_parts_without_content_are_left_out() -> None:
+    whole = season(lots=(lot(units_per_bag=1.0),))
+    why = explain(whole, solve(whole, SolveOptions()), Budget(0.0))
+    assert set(to_dict(why)) == {"order_rivals", "worth_treating"}
+
+
+def test_sheets_open_with_what_changed_and_fit_their_columns() -> None:
+    sheets = explain_sheets(told(SHORT), Manner())
+    assert [s.title for s in sheets] == [
+        "What changed",
+        "What if",
+        "Why short",
+        "Other ways to buy it",
+        "Cost of rules",
+        "Worth treating",
+        "Recipes by field",
+    ]
+    for sheet in sheets:
+        tables = [block for block in sheet.blocks if isinstance(block, Table)]
+        assert len(sheet.title) <= MAX_TITLE
+        assert len({t.name for t in tables}) == len(tables) > 0
+        assert all(len(row) == len(t.columns) for t in tables for row in t.rows)
+
+
+@pytest.mark.slow
+def test_random_seasons_can_be_told_whole() -> None:
+    for seed in range(0, 60, 5):
+        whole = tiny_season(seed)
+        why = told(whole)
+        data = json.loads(json.dumps(to_dict(why), allow_nan=False))
+        short = {s.field for s in solve(whole, SolveOptions()).shortages}
+        assert {x["field"] for x in data.get("short_fields", [])} == short
+        titles = [s.title for s in explain_sheets(why, Manner())]
+        assert ("Why short" in titles) is bool(short)
+        assert {"What changed", "Other ways to buy it"} <= set(titles)

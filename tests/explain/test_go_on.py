@@ -1,0 +1,305 @@
+"""Going on in mid-season: what a campaign reports done, what it took, what is paid for."""
+
+import json
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+
+from planner import api
+from planner.errors import InputError
+from planner.explain.again import plan_again
+from planner.optimize.options import SolveOptions
+from planner.optimize.search.run import solve
+from planner.plan.audit import audit
+from planner.plan.plan import Plan
+from planner.report.campaign_files import update_campaign
+from planner.season.domain import OnItsWay, Season, TreatedSeed
+from tests.support.seasons import container, farm, field, lot, product, recipe, season
+
+DAY = date(2027, 4, 22)
+
+
+def winter(**changes) -> Season:
+    """240 acres from six bags of 40: at 2 fl oz a unit 480 fl oz and a line loss of 10.
+
+    On hand are 100 fl oz; a jug of 320 holds 310 that can be used: two are bought, 230 are left.
+    """
+    return season(
+        **{
+            "farm": farm(),
+            "fields": (field(acres=240.0),),
+            "lots": (lot(on_hand=240.0, return_value=5.0),),
+            "products": (product(on_hand=100.0, line_loss=10.0),),
+            "containers": (container(size=320.0, heel=10.0, price=300.0, supplier="Elm"),),
+            "recipes": (recipe(Alpha=2.0),),
+            **changes,
+        }
+    )
+
+
+def planned(whole: Season, folder: Path, since: Path | None = None) -> tuple[Season, Plan, Path]:
+    """Plan a season and write it; with `since` as `wholedrum plan --since` does."""
+    earlier = None
+    if since is not None:
+        whole, earlier, _ = api.bring_in(whole, since)
+    plan = api.make_plan(whole, seconds=10)
+    if earlier is not None:
+        plan, _ = api.keep_near(whole, earlier, plan, seconds=10)
+    api.write(plan, whole, folder)
+    return whole, plan, folder / "plan.json"
+
+
+def done(file: Path, bags: int, day: date = DAY) -> None:
+    update_campaign(file, [f"L1:R1:{bags}:{day.isoformat()}"])
+
+
+def bought(whole: Season, count: int = 2) -> Season:
+    return replace(whole, ordered=(OnItsWay("Alpha", "jug", count),))
+
+
+def test_bags_reported_done_reach_the_next_plan_with_what_they_took(tmp_path) -> None:
+    """Two of six bags are done: 80 units and 80 x 2 + 10 = 170 fl oz, 100 of them off On hand.
+
+    The other 70 come off one of the two jugs, so 240 of it are on hand and one jug is on its way.
+    Four bags are left, 320 + 10 fl oz of 240 + 310.
+    """
+    _, old, file = planned(winter(), tmp_path / "old")
+    assert [(t.full_bags, t.units) for t in old.treating] == [(6, 240.0)]
+    done(file, 2)
+    now, earlier, notes = api.bring_in(bought(winter()), file)
+    assert now.treated == (TreatedSeed("L1", "R1", 80.0, on=DAY),)
+    assert now.products[0].on_hand == pytest.approx(240.0)
+    assert [o.count for o in now.ordered] == [1]
+    assert "80 units of L1 under R1 are reported done and not on Treated so far" in notes[0]
+    assert "took 170 fl oz of Alpha: it is taken off On hand" in notes[1]
+    plan = api.make_plan(now, seconds=10)
+    plan, again = api.keep_near(now, earlier, plan, seconds=10)
+    assert [(t.full_bags, t.units) for t in plan.treating] == [(4, 160.0)]
+    assert plan.order == ()
+    (use,) = plan.products
+    assert (use.need, use.on_hand, use.on_its_way) == pytest.approx((330.0, 240.0, 310.0))
+    assert again.order[0].on_way == 2
+    assert again.order[0].change == 0
+    assert again.sentences[0].startswith("Nothing changes")
+
+
+def test_what_is_paid_for_counts_as_spent(tmp_path) -> None:
+    """As above, nothing but two bags done and the jugs paid: the season costs what it did.
+
+    Only the line loss is taken twice, 10 fl oz, worth nothing here. Paid are two jugs at $300 and
+    $5 for each of 80 units that can't go back any more.
+    """
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    now, earlier, _ = api.bring_in(bought(winter()), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.paid == pytest.approx(600.0 + 400.0)
+    assert again.total + again.paid == pytest.approx(again.old_total)
+    assert "less than in the old plan" not in again.sentences[0]
+    assert "more than in the old plan" not in again.sentences[0]
+
+
+def test_a_part_of_the_order_is_paid_at_its_own_price(tmp_path) -> None:
+    """One jug at $300 is paid; two would have been $280 each."""
+    jugs = (container(size=320.0, heel=10.0, breaks=((1, 300.0), (2, 280.0)), supplier="Elm"),)
+    _, old, file = planned(winter(containers=jugs), tmp_path / "old")
+    assert old.cost.containers == pytest.approx(560.0)
+    now, earlier, _ = api.bring_in(bought(winter(containers=jugs), 1), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.paid == pytest.approx(300.0)
+    assert again.total + again.paid - again.old_total == pytest.approx(40.0)
+    assert "costs $40.00 more than in the old plan, $300 already paid" in again.sentences[0]
+
+
+def test_jugs_that_went_into_on_hand_were_bought(tmp_path) -> None:
+    """On hand was counted when both jugs were there: 100 + 620 fl oz, none on its way."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    now, earlier, _ = api.bring_in(winter(products=(product(on_hand=720.0, line_loss=10.0),)), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert (again.order[0].on_way, again.order[0].change) == (2, 0)
+    assert again.paid == pytest.approx(600.0)
+
+
+def test_bags_typed_as_well_count_once(tmp_path) -> None:
+    """Two bags are reported and typed, and a third one typed only."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    typed = replace(bought(winter()), treated=(TreatedSeed("L1", "R1", 80.0),))
+    now, _, _ = api.bring_in(typed, file)
+    assert now.treated == typed.treated
+    three = replace(typed, treated=(TreatedSeed("L1", "R1", 120.0),))
+    now, _, notes = api.bring_in(three, file)
+    assert now.treated == three.treated
+    assert now.products[0].on_hand == pytest.approx(240.0)
+    (note,) = [n for n in notes if n.startswith("Treated so far")]
+    assert "40 units of L1 under R1 more than the old plan knew" in note
+    assert "about 90 fl oz of Alpha" in note
+
+
+def test_treated_so_far_without_a_change_of_stock_is_pointed_out(tmp_path) -> None:
+    """40 units took 80 fl oz and a line loss of 10; not so where On hand was counted again."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    typed = replace(bought(winter()), treated=(TreatedSeed("L1", "R1", 40.0),))
+    now, _, notes = api.bring_in(typed, file)
+    assert now == typed
+    assert len(notes) == 1
+    assert "They took about 90 fl oz of Alpha" in notes[0]
+    counted = replace(typed, products=(product(on_hand=10.0, line_loss=10.0),))
+    assert api.bring_in(counted, file)[2] == ()
+
+
+def test_stock_counted_again_is_left_as_it_was_counted(tmp_path) -> None:
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    counted = replace(bought(winter(), 1), products=(product(on_hand=235.0, line_loss=10.0),))
+    now, _, notes = api.bring_in(counted, file)
+    assert now.products == counted.products
+    assert now.ordered == counted.ordered
+    assert sum(t.units for t in now.treated) == 80.0
+    assert "taken as counted again" in notes[1]
+
+
+def test_what_was_reported_stays_reported_from_plan_to_plan(tmp_path) -> None:
+    """Two bags in the first plan, one in the second: the third knows of all three, once.
+
+    Taken are 170 and then 80 + 10 fl oz, a line loss for each plan's own run.
+    """
+    whole = bought(winter())
+    _, _, first = planned(winter(), tmp_path / "one")
+    done(first, 2)
+    _, plan, second = planned(whole, tmp_path / "two", since=first)
+    assert sum(t.full_bags for t in plan.treating) == 4
+    done(second, 1, date(2027, 4, 24))
+    now, _, _ = api.bring_in(whole, second)
+    assert [(t.units, t.on) for t in now.treated] == [(80.0, DAY), (40.0, date(2027, 4, 24))]
+    use = now.products[0].on_hand + sum(o.count * 310.0 for o in now.ordered)
+    assert use == pytest.approx(100.0 + 620.0 - 170.0 - 90.0)
+    _, plan, third = planned(whole, tmp_path / "three", since=second)
+    assert sum(t.full_bags for t in plan.treating) == 3
+    again, _, _ = api.bring_in(whole, third)
+    assert sum(t.units for t in again.treated) == 120.0
+
+
+def test_what_is_missing_for_the_bags_done_is_said(tmp_path) -> None:
+    """Nothing is on Ordered so far, but two bags took 170 of 100 fl oz on hand."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    now, _, notes = api.bring_in(winter(), file)
+    assert now.products[0].on_hand == 0.0
+    assert "hold 70 fl oz less than that: add what was bought to Ordered so far" in notes[1]
+
+
+def test_seed_bought_already_and_seed_still_to_buy(tmp_path) -> None:
+    """240 acres from 160 units on hand: two bags are bought. One comes, then 40 acres more.
+
+    So one bag was bought already and two are to buy: one of the old plan, one new.
+    """
+    lots = (lot(on_hand=160.0, can_buy=160.0, buy_price=50.0, return_value=5.0),)
+    _, old, file = planned(winter(lots=lots), tmp_path / "old")
+    assert [s.bags for s in old.seed_purchases] == [2]
+    here = (replace(lots[0], on_hand=200.0, can_buy=120.0),)
+    fields = (field(acres=240.0), field("Forty", acres=40.0))
+    now, earlier, _ = api.bring_in(winter(lots=here, fields=fields), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    (line,) = again.seed
+    assert (line.old, line.bought, line.now, line.change) == (2, 1, 2, 1)
+    assert "2 bags of L1 more (1 bought already)" in again.sentences[1]
+    assert "+1 bag of L1" in again.sentences[0]
+    assert again.paid == pytest.approx(40 * 50.0 - 40 * 5.0)
+
+
+def test_bags_done_of_seed_bought_are_on_hand(tmp_path) -> None:
+    """Six bags done though Units on hand says four: the two of the old plan were bought."""
+    lots = (lot(on_hand=160.0, can_buy=80.0, buy_price=50.0),)
+    _, _, file = planned(winter(lots=lots), tmp_path / "old")
+    done(file, 6)
+    now, _, notes = api.bring_in(bought(winter(lots=lots)), file)
+    assert (now.lots[0].on_hand, now.lots[0].can_buy) == (240.0, 0.0)
+    assert any("that the old plan bought are counted as on hand" in note for note in notes)
+    plan = api.make_plan(now, seconds=10)
+    assert (plan.treating, plan.seed_purchases) == ((), ())
+
+
+def test_reports_about_seed_that_is_gone_are_not_counted(tmp_path) -> None:
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    gone = winter(lots=(lot("L9", on_hand=240.0),))
+    now, _, notes = api.bring_in(bought(gone), file)
+    assert now.treated == ()
+    assert "no longer has that lot or recipe" in notes[0]
+    less = winter(lots=(lot(on_hand=40.0),))
+    now, _, notes = api.bring_in(bought(less), file)
+    assert [t.units for t in now.treated] == [40.0]
+    assert any("leaves only 40 units for them" in note for note in notes)
+
+
+def test_stock_that_expired_is_not_what_the_bags_took(tmp_path) -> None:
+    """100 fl oz expired in winter: the 170 came off the first jug, 140 of it are on hand."""
+    old_stock = product(on_hand=100.0, line_loss=10.0, expires=date(2027, 1, 1))
+    _, _, file = planned(winter(products=(old_stock,)), tmp_path / "old")
+    done(file, 2)
+    now, _, _ = api.bring_in(bought(winter(products=(old_stock,))), file)
+    assert (now.products[0].on_hand, now.products[0].expires) == (pytest.approx(140.0), None)
+    assert [o.count for o in now.ordered] == [1]
+
+
+def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
+    """Without what the sheets said, On hand is what the plan counted."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    data = json.loads(file.read_text("utf-8"))
+    del data["for_planning_again"]
+    file.write_text(json.dumps(data), "utf-8")
+    now, _, _ = api.bring_in(bought(winter()), file)
+    assert now.products[0].on_hand == pytest.approx(240.0)
+
+
+def test_a_campaign_of_which_nothing_is_done_is_not_read(tmp_path) -> None:
+    """So a plan.json of another version of the calendar will do."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    data = json.loads(file.read_text("utf-8"))
+    data["campaign"]["calendar"] = {}
+    file.write_text(json.dumps(data), "utf-8")
+    now, _, notes = api.bring_in(bought(winter()), file)
+    assert (now.treated, notes) == ((), ())
+    data["campaign"]["done"] = [{"lot": "L1", "recipe": "R1", "bags": 2, "on": "2027-04-22"}]
+    file.write_text(json.dumps(data), "utf-8")
+    with pytest.raises(InputError, match="make the plan again"):
+        api.bring_in(bought(winter()), file)
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize(
+    "broken",
+    [
+        {"sheets": {}},
+        [],
+        "text",
+        {"seed": [{"lot": "L1", "units": -1.0}]},
+        {"seed": [{"lot": "L1", "units": float("nan")}]},
+        {"on_hand": [{"product": "Alpha"}]},
+        {"ordered": [{"product": "Alpha", "container": "jug", "count": 10**400}]},
+    ],
+)
+def test_a_broken_plan_json_is_a_fault(tmp_path, broken) -> None:
+    _, _, file = planned(winter(), tmp_path / "old")
+    data = json.loads(file.read_text("utf-8"))
+    if isinstance(broken, dict) and "sheets" not in broken:
+        data["for_planning_again"]["sheets"].update(broken)
+    else:
+        data["for_planning_again"] = broken
+    file.write_text(json.dumps(data), "utf-8")
+    with pytest.raises(InputError, match="for_planning_again"):
+        api.bring_in(bought(winter()), file)
+
+
+def test_planning_again_of_what_was_brought_in_is_audited() -> None:
+    """What is left to do of the old plan, without what was done since, is a plan of the rest."""
+    whole = winter()
+    old = solve(whole, SolveOptions(10.0))
+    rest = replace(bought(whole), treated=(TreatedSeed("L1", "R1", 80.0),))
+    plan, again = plan_again(rest, old, solve(rest, SolveOptions(10.0)))
+    audit(plan, rest)
+    assert again.moved == 0.0

@@ -1,0 +1,109 @@
+"""What the most to spend leaves short, and what one more $1,000 would bring: worked by hand."""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.explain.explain import explain
+from planner.explain.limits import Cause
+from planner.explain.trial import Budget
+from planner.optimize.mip.highs import Limits, Verdict
+from planner.optimize.mip.highs import solve as mip
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from planner.optimize.options import SolveOptions
+from planner.optimize.search.run import solve
+from planner.plan.audit import audit
+from tests.support.random_season import hard_season
+from tests.support.seasons import container, farm, field, lot, product, recipe, season
+
+
+def jug_by_jug(most):
+    """200 acres, a unit each, in bags of 40; a jug of $600 is just enough for a bag."""
+    return season(
+        farm=farm(most_to_spend=most),
+        fields=(field(acres=200.0),),
+        lots=(lot(on_hand=200.0),),
+        recipes=(recipe("R1", Alpha=8.0),),
+        containers=(container(price=600.0),),
+    )
+
+
+def told(one):
+    plan = solve(one, SolveOptions(seconds=20, gap=0.0))
+    return explain(one, plan, Budget(seconds=30.0, gap=0.0))
+
+
+def test_one_more_step_worked_by_hand():
+    """$1,300 pay for two jugs, 80 acres; $2,300 for three, 120 acres; all 200 take five, $3,000."""
+    why = told(jug_by_jug(1_300.0))
+    money = why.money
+    assert money is not None
+    assert (money.most, money.spent, money.wanted) == (1_300.0, 1_200.0, 3_000.0)
+    assert money.short == money.left_short == pytest.approx(120.0)
+    assert money.step_acres == pytest.approx(40.0)
+    assert money.step_saved == pytest.approx(-600.0)
+    assert "leaves 120 acres short" in money.sentence
+    assert "$1,000 more would plant 40 acres more" in money.sentence
+    assert "$600 higher" in money.sentence
+    (short,) = why.shortages
+    assert short.cause is Cause.MONEY
+    # 120 acres take 960 fl oz, of which 5.33 jugs at $600 of 320: $1,800; $100 are left.
+    assert "take $1,800 or more" in short.why
+    assert "$100 is left" in short.why
+
+
+def test_a_limit_that_costs_nothing():
+    money = told(jug_by_jug(3_000.0)).money
+    assert (money.left_short, money.saved, money.step_acres, money.step_saved) == (0, 0, 0, 0)
+    assert "neither acres nor money" in money.sentence
+    assert "$1,000 more would bring nothing" in money.sentence
+
+
+def test_a_limit_that_costs_money_only():
+    """The keg for $400 comes to $220 with half its rest credited, but only the jug can be paid.
+
+    0.5 x 0.25 x 1,440 fl oz are $180; the jug is $300 less 0.5 x 0.25 x 160 = $20.
+    """
+    one = season(
+        farm=farm(most_to_spend=399.0),
+        products=(product(carryover=0.5),),
+        containers=(container(), container(name="keg", size=1600.0, price=400.0)),
+    )
+    money = told(one).money
+    assert money.saved == money.step_saved == pytest.approx(60.0)
+    assert "no more acres, but lower the total by $60" in money.sentence
+
+
+def test_no_limit_no_word():
+    assert told(season()).money is None
+
+
+# --- the search where money is short, against the exact model alone ---
+
+
+@pytest.mark.slow
+def test_a_farm_of_20_fields_is_no_shorter_than_the_exact_model_says():
+    """Boards, which know nothing of money, left 163 acres of priority 1 unplanted, not 105.9."""
+    one = hard_season(20, 12, 4, 1, 1)
+    one = replace(one, farm=replace(one.farm, most_to_spend=16_490.0))
+    model = make_model(make_instance(one))
+    upper, fewest = model.matrix.upper.copy(), []
+    for place in model.at["short_in"]:
+        cost = np.zeros(model.matrix.n_columns)
+        cost[place] = 1.0
+        aim = replace(model.matrix, cost=cost, offset=0.0, upper=upper.copy())
+        answer = mip(aim, Limits(seconds=60.0, gap=1e-6))
+        assert answer.verdict is Verdict.OPTIMAL
+        fewest.append(answer.objective)
+        upper[place] = answer.objective + 1e-6
+    plan = solve(one, SolveOptions(30.0))
+    priority = {f.name: f.priority for f in one.fields}
+    short = [
+        sum(s.acres for s in plan.shortages if priority[s.field] == p)
+        for p in model.keys["short_in"]
+    ]
+    audit(plan, one)
+    assert short == pytest.approx(fewest, abs=0.01)
+    assert plan.shortage_proven

@@ -1,0 +1,280 @@
+"""A folder of seasons: bad ones stop no other, each is planned once, orders pooled by hand."""
+
+import json
+import os
+import signal
+import subprocess
+import sys
+import time
+from dataclasses import replace
+from datetime import date
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from planner.errors import InputError
+from planner.many.found import Source, fingerprint, seasons_in
+from planner.many.ledger import RECORD, folder_name, kept
+from planner.many.run import plan_all
+from planner.optimize.options import SolveOptions
+from planner.plan.plan import OrderLine
+from planner.season.domain import DiscountLevel, Supplier
+from planner.sharing.bills import cents
+from planner.sharing.dealer import (
+    FAULTS,
+    Need,
+    Opened,
+    Planned,
+    added_up,
+    by_week,
+    from_data,
+    pool,
+    to_data,
+)
+from planner.terminal.many import PLANS, plan_folder
+from tests.support.inputs import folder as write_season
+from tests.support.inputs import put
+from tests.support.seasons import container
+
+STEPS = SolveOptions(effort=1)
+OFFERS = (container("Alpha", "jug", 320.0, 250.0), container("Alpha", "drum", 1920.0, 1200.0))
+GAL = 128.0
+
+
+def planned(name: str, gallons: float, own: float, **changes) -> Planned:
+    given = {
+        "needs": (Need("Alpha", gallons * GAL, 0.0),),
+        "offers": OFFERS,
+        "order_cost": own,
+        **changes,
+    }
+    return Planned(name, "m", "optimal", **given)
+
+
+class TestPooling:
+    """Derived by hand: 2.5 gal at $250 and 15 gal at $1,200, needs of 4, 6 and 9 gal."""
+
+    three = (planned("a", 4, 500.0), planned("b", 6, 750.0), planned("c", 9, 1000.0))
+
+    def test_one_order_over_all_needs(self):
+        """19 gal in one drum and two jugs at $1,700, in place of 2,250."""
+        found = pool(self.three, STEPS)
+        assert {(x.container, x.count) for x in found.order} == {("drum", 1), ("jug", 2)}
+        assert (found.cost, found.apart, found.saved) == pytest.approx((1700, 2250, 550))
+        assert found.bound == pytest.approx(1700)
+
+    def test_shares_are_by_use_and_add_up(self):
+        found = pool(self.three, STEPS)
+        assert [name for name, _, _ in found.shares] == ["a", "b", "c"]
+        shares = [share for _, share, _ in found.shares]
+        assert shares == pytest.approx([1700 * g / 19 for g in (4, 6, 9)], abs=0.011)
+        assert sum(map(cents, shares)) == 170_000
+
+    def test_levels_and_free_freight_are_reached_together(self):
+        """Each $1,000 at $100 freight; two reach $2,000: 10 % off and no freight."""
+        drum = (container("Alpha", "drum", 1920.0, 1000.0, supplier="Elm"),)
+        more = {
+            "offers": drum,
+            "suppliers": (Supplier("Elm", 100.0, 2000.0),),
+            "discounts": (DiscountLevel("Volume", 2000.0, 0.1, "Elm"),),
+        }
+        two = (planned("a", 15, 1100.0, **more), planned("b", 15, 1100.0, **more))
+        found = pool(two, STEPS)
+        assert (found.cost, found.saved) == pytest.approx((1800, 400))
+
+    def test_of_two_prices_the_dearer_counts_and_that_is_told(self):
+        cheap = planned("a", 15, 900.0, offers=(container("Alpha", "drum", 1920.0, 900.0),))
+        dear = planned("b", 15, 1000.0, offers=(container("Alpha", "drum", 1920.0, 1000.0),))
+        found = pool((cheap, dear), STEPS)
+        assert found.cost == pytest.approx(2000)
+        assert any("differ" in text for text in found.told)
+
+    def test_nothing_to_buy_is_no_order(self):
+        assert pool((planned("a", 1, 0.0, needs=()),), STEPS) is None
+        assert pool((Planned("a", "m", FAULTS),), STEPS) is None
+
+
+def test_orders_added_up():
+    line = OrderLine("Alpha", "jug", 2, 250.0, 500.0, "Elm")
+    (one,) = added_up((planned("a", 4, 1, order=(line,)), planned("b", 4, 1, order=(line,))))
+    assert (one.count, one.cost, one.seasons) == (4, 1000.0, 2)
+
+
+def test_weeks_begin_on_monday():
+    """2027-05-03 is a Monday (perpetual calendar)."""
+    days = ("2027-05-02", "2027-05-03", "2027-05-09")
+    one = planned("a", 4, 1, opened=tuple(Opened("Alpha", "jug", d, 1) for d in days))
+    assert [(w.monday, w.count) for w in by_week((one, one))] == [
+        (date(2027, 4, 26), 2),
+        (date(2027, 5, 3), 4),
+    ]
+
+
+def test_records_survive_json():
+    one = planned(
+        "a/../b",
+        4,
+        500.0,
+        order=(OrderLine("Alpha", "jug", 2, 250.0, 500.0),),
+        suppliers=(Supplier("Elm", 1.0, None, date(2027, 1, 15)),),
+        discounts=(DiscountLevel("Early", 10.0, 0.1, None, ("Alpha",), date(2027, 1, 1)),),
+        opened=(Opened("Alpha", "jug", "2027-05-03", 1),),
+        warnings=("look",),
+        gap=None,
+    )
+    back = from_data(json.loads(json.dumps(to_data(one))))
+    assert replace(back, offers=()) == replace(one, offers=())
+    assert [c.breaks[0].price for c in back.offers] == [250.0, 1200.0]
+
+
+def some(tmp_path: Path, names: tuple[str, ...]) -> Path:
+    """A folder of small seasons: one field of two, so that a plan takes no time."""
+    from tests.support.inputs import good
+
+    home = tmp_path / "seasons"
+    home.mkdir()
+    for number, name in enumerate(names):
+        sheets = good()
+        for gone in ("What if", "Unknowns", "Treated so far", "Ordered so far"):
+            sheets.pop(gone)
+        put(sheets, "Fields", 2, "Acres", f"{40 + number}")
+        write_season(home / name, sheets)
+    return home
+
+
+ODD = ("north", "odd & ..name $(rm -rf)", "大豆")
+
+
+class TestFolder:
+    def test_a_bad_season_stops_no_other(self, tmp_path):
+        home = some(tmp_path, ODD)
+        (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
+        (home / "broken.xlsx").write_bytes(b"no workbook")
+        made = run(home, tmp_path / "out")
+        outcomes = {r.name: r.outcome for r in made.records}
+        assert outcomes["north"] == outcomes["broken.xlsx"] == FAULTS
+        assert all(r.faults for r in made.records if not r.has_plan)
+        assert sum(r.has_plan for r in made.records) == 2
+
+    def test_a_restart_plans_only_what_is_left(self, tmp_path):
+        home, out = some(tmp_path, ODD), tmp_path / "out"
+        asked: list[object] = []
+
+        class Soon:
+            def is_set(self) -> bool:
+                return len(asked) >= 2
+
+        first = run(home, out, on_done=asked.append, stop=Soon())
+        assert (len(first.records), first.left) == (2, 1)
+        stamps = {p: p.stat().st_mtime_ns for p in out.rglob(RECORD)}
+        second = run(home, out)
+        assert (second.before, second.left, len(second.records)) == (2, 0, 3)
+        assert {p: p.stat().st_mtime_ns for p in stamps} == stamps
+        third = run(home, out)
+        assert (third.before, third.work) == (3, 0.0)
+        known = [(r.name, r.mark, r.cost, r.order, r.needs) for r in second.records]
+        assert [(r.name, r.mark, r.cost, r.order, r.needs) for r in third.records] == known
+
+    def test_a_changed_season_is_planned_again(self, tmp_path):
+        home, out = some(tmp_path, ODD[:1]), tmp_path / "out"
+        run(home, out)
+        fields = home / "north" / "fields.csv"
+        fields.write_text(fields.read_text("utf-8").replace("40,", "50,", 1), "utf-8")
+        again = run(home, out)
+        assert again.before == 0
+        assert again.records[0].acres == pytest.approx(62.5)
+
+    def test_half_a_record_is_none(self, tmp_path):
+        home, out = some(tmp_path, ODD[:1]), tmp_path / "out"
+        run(home, out)
+        (path,) = out.rglob(RECORD)
+        path.write_text(path.read_text("utf-8")[:100], "utf-8")
+        assert run(home, out).before == 0
+
+    def test_names_never_become_paths(self, tmp_path):
+        home, out = some(tmp_path, ODD), tmp_path / "out"
+        run(home, out)
+        assert {p.parent for p in out.iterdir()} == {out}
+        for folder in out.iterdir():
+            assert set(folder.name) <= set("abcdefghijklmnopqrstuvwxyz0123456789-")
+        assert {p.name for p in tmp_path.iterdir()} == {"seasons", "out"}
+
+    def test_an_empty_folder_is_a_fault(self, tmp_path):
+        with pytest.raises(InputError, match="season workbooks"):
+            seasons_in(tmp_path)
+        with pytest.raises(InputError):
+            seasons_in(tmp_path / "missing")
+
+    def test_what_is_no_season_is_not_taken_for_one(self, tmp_path):
+        home = some(tmp_path, ODD[:1])
+        for name in ("~$north.xlsx", ".hidden.xlsx", "all seasons.xlsx", "notes.txt"):
+            (home / name).write_bytes(b"")
+        (home / "pictures").mkdir()
+        assert [s.name for s in seasons_in(home)] == ["north"]
+
+    def test_the_summary_holds_every_season(self, tmp_path):
+        home, out = some(tmp_path, ODD), tmp_path / "out"
+        (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
+        said = plan_folder(home, out, 60.0, 1, None, 1, quiet=True)
+        assert said[-1].endswith("all seasons.xlsx")
+        book = load_workbook(out / "all seasons.xlsx")
+        assert {"All seasons", "Faults", "All orders", "By week"} <= set(book.sheetnames)
+        values = {c.value for row in book["All seasons"].iter_rows() for c in row}
+        assert set(ODD) <= values
+        costs = [
+            json.loads(p.read_text("utf-8"))["cost"]["total"]
+            for p in (out / PLANS).rglob("plan.json")
+        ]
+        assert len(costs) == 2
+        assert {round(c, 6) for c in costs} <= {
+            round(v, 6) for v in values if isinstance(v, int | float)
+        }
+
+
+def run(home: Path, out: Path, **more):
+    return plan_all(seasons_in(home), out, STEPS, version="1", **more)
+
+
+def test_a_fingerprint_knows_content_name_and_version():
+    one = fingerprint("a", {"x": b"1"}, "1")
+    others = [("a", {"x": b"2"}, "1"), ("b", {"x": b"1"}, "1"), ("a", {"x": b"1"}, "2")]
+    assert one not in {fingerprint(*other) for other in others}
+
+
+def test_more_seconds_plan_again(tmp_path):
+    home, out = some(tmp_path, ODD[:1]), tmp_path / "out"
+    made = run(home, out).records[0]
+    assert kept(out, "north", made.mark, 60.0) is not None
+    assert kept(out, "north", made.mark, 61.0) is None
+    assert kept(out, "../north", made.mark, 60.0) is None
+
+
+def test_a_source_is_read_by_content(tmp_path):
+    path = tmp_path / "a.xlsx"
+    path.write_bytes(b"12")
+    assert Source(path).content() == {"a.xlsx": b"12"}
+    assert folder_name("a.xlsx", "f" * 16) == "a-xlsx-ffffffff"
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(sys.platform == "win32", reason="signals of Unix")
+def test_killed_in_the_middle_it_goes_on_where_it_stopped(tmp_path):
+    """The whole command killed: what was kept stays untouched, all else is planned after."""
+    names = tuple(f"farm {i}" for i in range(8))
+    home, out = some(tmp_path, names), tmp_path / "out"
+    command = [sys.executable, "-m", "planner", "many", str(home), "--out", str(out)]
+    command += ["--effort", "1", "--quiet"]
+    shown = {"cwd": Path(__file__).parents[2], "stdout": subprocess.DEVNULL}
+    child = subprocess.Popen(command, start_new_session=True, **shown)
+    while len(list(out.rglob(RECORD))) < 3 and child.poll() is None:
+        time.sleep(0.02)
+    os.killpg(child.pid, signal.SIGKILL)
+    child.wait()
+    stamps = {p: p.stat().st_mtime_ns for p in out.rglob(RECORD)}
+    assert 3 <= len(stamps) < 8
+    subprocess.run(command, check=True, **shown)
+    records = list(out.rglob(RECORD))
+    assert len(records) == 8
+    assert {p: p.stat().st_mtime_ns for p in stamps} == stamps
+    assert len({p.parent for p in records}) == 8

@@ -1,0 +1,83 @@
+"""No bound of a relaxation is above the optimum.
+
+Optima come from brute force (`tests/laws/oracle.py`) and a second model
+(`tests/laws/second_model.py`), which share no arithmetic with the optimizer.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.optimize.bounds.relaxations import least_short
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import Limits, Verdict
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.program import with_whole_order, without_field_rule
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import run, shortage, workshop
+from tests.laws import oracle
+from tests.support.random_season import tiny_season
+from tests.support.searches import SMALL, best, hard, held_short, under
+from tests.support.shortages import compared
+
+
+def loosened(model):
+    """The linear relaxation, that with whole containers, and that without the field rule only."""
+    nothing = np.zeros(model.matrix.n_columns, dtype=bool)
+    linear = replace(model, matrix=replace(model.matrix, integer=nothing))
+    loose = without_field_rule(model)
+    return linear, with_whole_order(loose), loose
+
+
+def floors_of(model) -> list[float]:
+    """Bounds of the relaxations, and of the model."""
+    found = []
+    for one in (*loosened(model), model):
+        answer = solve_matrix(one.matrix, Limits(gap=1e-9))
+        assert answer.verdict is Verdict.OPTIMAL
+        found.append(answer.bound if np.isfinite(answer.bound) else answer.objective)
+    return found
+
+
+@pytest.mark.slow
+def test_relaxations_are_floors_of_brute_force():
+    """On tiny seasons with every rule, no relaxation's bound is above brute force's optimum."""
+    seen = 0
+    for seed in range(120):
+        one = tiny_season(seed)
+        if oracle.size(one) > 100:
+            continue
+        seen += 1
+        optimum = oracle.solve(one)
+        bounds = floors_of(held_short(one, optimum.short))
+        assert all(under(bound, optimum.cost) for bound in bounds), seed
+        assert bounds[-1] == pytest.approx(optimum.cost, rel=1e-5, abs=1e-2), seed
+    assert seen > 15
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("case", SMALL, ids=str)
+def test_relaxations_are_floors_of_hard_seasons(case):
+    """No relaxation's bound is above the second model's optimum; the exact one's is the optimum."""
+    optimum = best(case)
+    bounds = floors_of(held_short(hard(case), optimum.short))
+    assert all(under(bound, optimum.cost) for bound in bounds)
+    assert bounds[-1] == pytest.approx(optimum.cost, rel=1e-5)
+
+
+@pytest.mark.parametrize("case", [c for c in SMALL if c[2]], ids=str)
+def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
+    """What it says can't be undercut isn't, by the second model's optimum, priority by priority.
+
+    Whether or not the relaxation comes to it, that optimum is what the season is settled at.
+    """
+    state = State(SolveOptions(effort=1), None, None)
+    shop = workshop.open_shop(state, hard(case))
+    run._first_plan(shop)
+    optimum = best(case).short
+    guide, least = least_short(state, state.model, 60.0, None, solve_matrix)
+    assert compared(guide[state.model.at["short_in"]], optimum) <= 0
+    assert compared(least, optimum) <= 0
+    shortage.settle_shortage(shop)
+    assert state.short == pytest.approx(optimum, abs=1e-3)

@@ -1,0 +1,138 @@
+"""The relaxation by varieties: its acres short are a bound, and where seed goes is right.
+
+Optima come from brute force (`tests/laws/oracle.py`) and a second model
+(`tests/laws/second_model.py`), which share no arithmetic with the optimizer.
+"""
+
+import numpy as np
+import pytest
+
+from planner.optimize.bounds.disaggregation import plant, weights
+from planner.optimize.bounds.relaxations import least_short
+from planner.optimize.bounds.variety_aggregated import (
+    Refilling,
+    filling,
+    least_filled,
+    seed_rows,
+    seed_there_is,
+)
+from planner.optimize.incumbent.budgets import Budget
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import INFINITE, Limits, Matrix
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import run, workshop
+from tests.laws import oracle, second_model
+from tests.support.random_season import hard_season, tiny_season
+from tests.support.shortages import compared
+
+
+def least_by_filling(one):
+    """Acres short that no plan of a season has fewer than, bags left out; and without the rule."""
+    state = State(SolveOptions(effort=1), None, None)
+    state.model = make_model(make_instance(one))
+    program = filling(state.model)
+    x, least = least_filled(state, program, 60.0, None, solve_matrix)
+    assert program.given(x, state.model.it).sum(axis=1).max() <= 1
+    _, loose = least_short(state, state.model, 60.0, None, solve_matrix)
+    return tuple(least), tuple(loose)
+
+
+@pytest.mark.long
+@pytest.mark.slow
+def test_filling_is_a_floor_of_what_brute_force_leaves_short():
+    """On tiny seasons with every rule, one variety a field; mostly it is the optimum itself."""
+    short = same = 0
+    for seed in range(300):
+        one = tiny_season(seed)
+        if one.farm.max_varieties != 1 or oracle.size(one) > 300:
+            continue
+        optimum = oracle.solve(one).short
+        if sum(optimum) < 1e-6:
+            continue
+        least, _ = least_by_filling(one)
+        assert compared(least, optimum) <= 0, seed
+        short += 1
+        same += least == pytest.approx(optimum, abs=1e-3)
+    assert short > 20
+    assert same > 0.6 * short
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("seed", [6, 8, 9, 11])  # the last two are short in both priorities
+def test_filling_is_what_the_second_model_leaves_short(seed):
+    """Here the floor is the optimum, which the floor without the field rule is far below."""
+    one = hard_season(7, 5, 3, 1, seed, short=True)
+    least, loose = least_by_filling(one)
+    assert least == pytest.approx(second_model.solve(one).short, abs=1e-3)
+    assert any(a < b - 0.5 for a, b in zip(loose, least, strict=True))
+
+
+def sown_at_most(it, fields, lots, acres):
+    """By how much some acres can be multiplied until the lots' seed is gone, lot by lot."""
+    units = np.zeros((len(it.fields), len(it.lots)))
+    units[it.choices.field, it.choices.lot] = it.choices.units
+    n, m = len(fields), len(lots)
+    matrix = Matrix(
+        cost=np.append(np.zeros(n * m), -1.0),
+        lower=np.zeros(n * m + 1),
+        upper=np.full(n * m + 1, INFINITE),
+        integer=np.zeros(n * m + 1, dtype=bool),
+        row_lower=np.zeros(0),
+        row_upper=np.zeros(0),
+        start=np.zeros(n * m + 2, dtype=np.int64),
+        row=np.zeros(0, dtype=np.int64),
+        value=np.zeros(0),
+    )
+    f, j = np.divmod(np.arange(n * m), m)
+    entries = (
+        np.concatenate([f, np.arange(n), n + j]),
+        np.concatenate([np.arange(n * m), np.full(n, n * m), np.arange(n * m)]),
+        np.concatenate([np.ones(n * m), -acres, units[fields][:, lots].ravel()]),
+    )
+    low = np.concatenate([np.zeros(n), np.full(m, -INFINITE)])
+    high = np.concatenate([np.zeros(n), seed_there_is(it)[lots]])
+    return -solve_matrix(matrix.with_rows(entries, low, high), Limits()).objective
+
+
+@pytest.mark.parametrize("seed", range(4))
+def test_seed_of_a_variety_sows_what_its_lots_sow(seed):
+    """Rows in which lots are not told apart, beside the lots themselves, for random acres."""
+    it = make_instance(hard_season(24, 14, 3, 1, seed, short=True))
+    rng, c = np.random.default_rng(seed), it.choices
+    pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
+    owner, variety = np.divmod(pairs, len(it.varieties))
+    row, pair, units, there_is = seed_rows(it, owner, variety)
+    mixed = 0
+    for v in np.unique(variety).tolist():
+        mine, lots = np.flatnonzero(variety == v), np.flatnonzero(it.variety_of == v)
+        acres = np.zeros(len(pairs))
+        acres[mine] = rng.uniform(10.0, 100.0, len(mine))
+        use = np.bincount(row, units * acres[pair], len(there_is))
+        most = (there_is[use > 0] / use[use > 0]).min()
+        assert most == pytest.approx(sown_at_most(it, owner[mine], lots, acres[mine]), rel=1e-6)
+        own = [len(set(c.units[(c.field == f) & np.isin(c.lot, lots)])) for f in owner[mine]]
+        mixed += min(own) < max(own)
+    assert mixed > 0
+
+
+@pytest.mark.long
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(12, 8, 3, 1, 5), (14, 9, 3, 1, 1), (20, 12, 4, 1, 8)], ids=str)
+def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
+    """Filled anew bit by bit as well as by one solve; then planted, without an acre more short."""
+    one = hard_season(*size, short=True)
+    state = State(SolveOptions(effort=2), None, None)
+    shop = workshop.open_shop(state, one)
+    run._first_plan(shop)
+    first, program = state.short, filling(state.model)
+    filled = Refilling(program, weights(state.model), program.of(state.model, state.x))
+    assert filled.matrix.price(filled.x) == pytest.approx(weights(state.model) @ first)
+    filled.work(Budget(np.inf, 6000), state, shop.rng, solve_matrix)
+    _, least = least_filled(state, program, 60.0, None, solve_matrix)
+    assert tuple(filled.x[program.short_in]) == pytest.approx(tuple(least), abs=1e-2)
+    assert state.offer(plant(state, filled, Limits()))
+    assert state.short == pytest.approx(tuple(least), abs=1e-2)
+    assert sum(state.short) < sum(first) - 1.0

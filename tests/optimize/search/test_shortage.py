@@ -1,0 +1,111 @@
+"""The fewest acres short, by priority, and the proof of it.
+
+Optima come from brute force (`tests/laws/oracle.py`) and a second model
+(`tests/laws/second_model.py`), which share no arithmetic with the optimizer.
+"""
+
+from dataclasses import replace
+
+import numpy as np
+import pytest
+
+from planner.optimize.bounds.variety_aggregated import filling, least_filled
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.extract import make_plan
+from planner.optimize.options import SearchParams, SolveOptions
+from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search.run import solve
+from planner.plan.audit import audit
+from planner.plan.plan import Outcome
+from tests.laws import second_model
+from tests.support.random_season import hard_season
+from tests.support.searches import SMALL, best, hard
+from tests.support.shortages import compared, short_by_priority
+
+
+@pytest.mark.parametrize("case", [c for c in SMALL if c[2]], ids=str)
+def test_acres_short_are_as_few_as_can_be(case):
+    """Short hard seasons end with the second model's acres short by priority, and its cost."""
+    one, optimum = hard(case), best(case)
+    plan = solve(one, SolveOptions(seconds=20.0))
+    audit(plan, one)
+    assert sum(optimum.short) > 1.0
+    assert plan.shortage_proven
+    assert plan.outcome is Outcome.OPTIMAL
+    assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
+
+
+NOT_AT_ONCE = SolveOptions(effort=2, params=SearchParams(small_shares=0))
+"""Acres short are not left to the exact model at once."""
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(10, 7, 3, 3, 7), (10, 7, 3, 1, 2)], ids=str)
+def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
+    """The acres left are those that it says: without the field rule, or for one variety bags."""
+    one = hard_season(*size, short=True)
+    state = State(NOT_AT_ONCE, None, None)
+    shop = workshop.open_shop(state, one)
+    run._first_plan(shop)
+    first = state.short
+    shortage.settle_shortage(shop)
+    assert state.short_proven
+    assert compared(state.short, first, 0.01) < 0
+    assert state.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
+
+
+@pytest.mark.long
+@pytest.mark.slow
+def test_fewest_short_where_acres_must_be_spread():
+    """No variety over a share of all acres: the second model's acres short, though planted in turn.
+
+    The first plan, which meets the rule by planting less, leaves far more.
+    """
+    one = hard_season(10, 7, 3, 1, 2, short=True)
+    one = replace(one, farm=replace(one.farm, most_of_one_variety=0.36))
+    free = sum(second_model.solve(hard_season(10, 7, 3, 1, 2, short=True)).short)
+    state = State(NOT_AT_ONCE, None, None)
+    shop = workshop.open_shop(state, one)
+    run._first_plan(shop)
+    first = sum(state.short)
+    shortage.settle_shortage(shop)
+    audit(make_plan(state.model, state.x, -np.inf), one)
+    assert state.short_proven
+    assert free + 1.0 < sum(state.short) < first - 1.0
+    assert state.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
+
+
+def test_acres_at_the_edge_of_the_slack_are_not_short():
+    """Solved to the edge of 3e-5 acres a plan may lie 1e-13 over it: still nothing is short."""
+    from planner.optimize.incumbent.incumbent import SAME_SHORT, same_short, short_slack
+
+    edge = SAME_SHORT * short_slack(2)
+    none = np.zeros(2)
+    assert same_short(edge * (1.0 + 1e-8), none)
+    assert not same_short(edge * 1.001, none)
+
+
+@pytest.mark.long
+@pytest.mark.slow
+@pytest.mark.parametrize("size", [(20, 12, 4, 1, 8), (24, 14, 4, 2, 1), (24, 14, 4, 3, 5)], ids=str)
+def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
+    """Few choices in memory: what the relaxation without bags gives is planted all the same.
+
+    No plan has fewer acres short than that relaxation solved to the end, over all choices.
+    """
+    one = hard_season(*size, short=True)
+    few_choices = SearchParams(many_choices=0, first_choices=3)
+    state = State(SolveOptions(effort=4, params=few_choices), None, None)
+    shop = workshop.open_shop(state, one)
+    run._first_plan(shop)
+    first, few = state.short, len(state.model.choices)
+    shortage.settle_shortage(shop)
+    assert few < len(state.model.choices) < len(state.model.it.choices)
+    program = filling(state.model)
+    _, least = least_filled(state, program, 60.0, None, solve_matrix)
+    assert sum(first) > 1.02 * sum(least)
+    assert sum(least) - 1e-3 <= sum(state.short) < 1.01 * sum(least)
+    assert state.short[0] == pytest.approx(least[0], abs=1e-3)
+    audit(make_plan(state.model, state.x, -np.inf), one)

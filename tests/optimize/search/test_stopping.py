@@ -1,0 +1,73 @@
+"""Stopped at any moment, the search hands back a plan that keeps every rule, with a bound."""
+
+import threading
+
+import numpy as np
+import pytest
+
+from planner.optimize.from_plan.warm_start import columns_of
+from planner.optimize.incumbent.incumbent import State
+from planner.optimize.mip.highs import Limits, reduced
+from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import PURCHASE, make_model, rounded
+from planner.optimize.options import SolveOptions
+from planner.optimize.search import run
+from planner.optimize.search.run import solve
+from planner.plan.audit import audit
+from planner.plan.plan import Outcome
+from tests.support.random_season import hard_season
+from tests.support.searches import hard
+
+
+@pytest.mark.parametrize("seconds", [0.0, 0.3, 1.0, 2.5])
+def test_stopped_plans_keep_the_rules_and_have_a_floor(seconds):
+    """Whenever the user stops, there is a plan that keeps every rule, with a proven floor."""
+    one = hard_season(30, 18, 5, 2, 2)
+    stop = threading.Event()
+    timer = threading.Timer(seconds, stop.set)
+    timer.start()
+    plan = solve(one, SolveOptions(seconds=60.0), None, stop)
+    timer.cancel()
+    audit(plan, one)
+    assert np.isfinite(plan.bound)
+    assert plan.bound <= plan.cost.total
+
+
+def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
+    """The dearest order that the rules allow, for the best plan's bags, is bettered to the best."""
+    one = hard(((6, 4, 3, 2), 1, False))
+    plan = solve(one, SolveOptions(seconds=20.0))
+    assert plan.outcome is Outcome.OPTIMAL
+    state = State(SolveOptions(), None, None)
+    state.model = model = make_model(make_instance(one))
+    x = columns_of(model, plan)
+    assert x is not None
+    free = np.zeros(model.matrix.n_columns, dtype=bool)
+    free[np.concatenate([model.at[group] for group in PURCHASE])] = True
+    part, columns = reduced(model.aimed(-model.matrix.cost).matrix, free, x)
+    dear = x.copy()
+    dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
+    assert state.offer(rounded(model, dear))
+    assert state.cost > plan.cost.total + 10.0
+    run._order_for_the_same(state)
+    assert state.cost == pytest.approx(plan.cost.total, abs=0.02)
+
+
+def test_stopped_at_the_first_plan():
+    """Stopped as soon as a plan is told, that plan or a better one comes back."""
+    one = hard_season(20, 12, 4, 1, 3)
+    stop = threading.Event()
+    heard = []
+
+    def hear(progress):
+        heard.append(progress)
+        if progress.cost is not None:
+            stop.set()
+
+    plan = solve(one, SolveOptions(seconds=60.0), hear, stop)
+    audit(plan, one)
+    assert np.isfinite(plan.bound)
+    first = next(p for p in heard if p.cost is not None)
+    short = sum(s.acres for s in plan.shortages)
+    assert short < first.acres_short - 1e-3 or plan.cost.total <= first.cost * (1 + 1e-6)

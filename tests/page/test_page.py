@@ -1,0 +1,612 @@
+"""The page over plain HTTP: who is let in, what is taken, and the way through it without script.
+
+Checks of safety follow OWASP's cheat sheets (Cross-Site Request Forgery Prevention, File Upload,
+Content Security Policy) and the description of DNS rebinding in NCC Group's Singularity wiki.
+"""
+
+from __future__ import annotations
+
+import json
+import re
+from pathlib import Path
+from typing import TYPE_CHECKING
+
+import pytest
+
+pytest.importorskip("starlette")
+
+from planner import api
+from planner.errors import OutputError
+from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
+from planner.page.server import serve
+from planner.page.shelf import STORE
+from tests.support import hostile, inputs
+from tests.support.page import HERE, OURS, PORT, Reader, texts
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+
+ROOT = Path(__file__).parents[2]
+PAGE = ROOT / "planner" / "page"
+
+
+@pytest.fixture
+def reader(tmp_path: Path) -> Reader:
+    """Someone who was let in, to an empty folder."""
+    folder = tmp_path / "farm"
+    folder.mkdir()
+    return Reader(folder).enter()
+
+
+@pytest.fixture
+def workbook(tmp_path: Path) -> bytes:
+    """A small season without faults."""
+    place = tmp_path / "elsewhere"
+    place.mkdir()
+    return inputs.workbook(place / "small.xlsx", inputs.good()).read_bytes()
+
+
+# --- who is let in ------------------------------------------------------------------------------
+
+SECRETS = ("/", "/season.xlsx", "/s/000000000000", "/s/000000000000/files/0", "/nothing")
+
+
+@pytest.mark.parametrize("where", SECRETS)
+def test_without_the_cookie_nothing_is_answered_but_the_door(tmp_path: Path, where: str) -> None:
+    reader = Reader(tmp_path)
+    said = reader.get(where, 401)
+    assert 'name="code"' in said
+    assert reader.keys.form not in said
+    assert reader.keys.code not in said
+    assert str(tmp_path) not in said
+
+
+def test_a_wrong_code_and_a_wrong_cookie_let_nobody_in(tmp_path: Path) -> None:
+    reader = Reader(tmp_path)
+    wrong = reader.client.post("/enter", data={"code": "0" * 32})
+    assert wrong.status_code == 403
+    assert "set-cookie" not in wrong.headers
+    reader.client.cookies.set(f"wholedrum-{PORT}", "0" * 43)
+    reader.get("/", 401)
+
+
+def test_the_cookie_is_for_this_server_and_out_of_reach_of_scripts(tmp_path: Path) -> None:
+    reader = Reader(tmp_path)
+    said = reader.client.post("/enter", data={"code": reader.keys.code}).headers["set-cookie"]
+    assert said.startswith(f"wholedrum-{PORT}=")
+    assert {"HttpOnly", "SameSite=strict", "Path=/"} <= set(said.split("; "))
+    reader.get("/")
+
+
+def test_every_start_has_secrets_of_its_own(tmp_path: Path) -> None:
+    one, other = Reader(tmp_path).keys, Reader(tmp_path).keys
+    secrets = {one.code, one.cookie, one.form, other.code, other.cookie, other.form}
+    assert len(secrets) == 6
+    assert all(len(secret) >= 32 for secret in secrets)
+
+
+@pytest.mark.parametrize(
+    "host",
+    [
+        "evil.example",
+        f"evil.example:{PORT}",
+        "127.0.0.1",
+        f"127.0.0.1:{PORT + 1}",
+        f"127.0.0.1.evil.example:{PORT}",
+        f"127.0.0.1:{PORT}@evil.example",
+        f"0.0.0.0:{PORT}",
+        "",
+    ],
+)
+def test_another_host_is_refused_even_with_the_cookie(reader: Reader, host: str) -> None:
+    answer = reader.client.get("/", headers={"host": host})
+    assert answer.status_code == 421
+    assert "wholedrum" not in answer.text
+
+
+def test_two_hosts_and_none_are_refused(reader: Reader) -> None:
+    """What a client library would not send: straight to the application."""
+    import anyio
+
+    good = f"127.0.0.1:{PORT}".encode()
+    for hosts in ([], [good, good]):
+        scope = {
+            "type": "http",
+            "method": "GET",
+            "path": "/",
+            "query_string": b"",
+            "headers": [(b"host", host) for host in hosts],
+        }
+        seen: list[int] = []
+
+        async def send(message: dict[str, int], seen: list[int] = seen) -> None:
+            seen.append(message.get("status", 0))
+
+        async def receive() -> dict[str, object]:
+            return {"type": "http.request", "body": b"", "more_body": False}
+
+        anyio.run(reader.app, scope, receive, send)
+        assert seen[0] == 421
+
+
+def test_localhost_is_the_same_machine(reader: Reader) -> None:
+    cookie = f"wholedrum-{PORT}={reader.keys.cookie}"
+    host = f"LocalHost:{PORT}"
+    answer = reader.client.get("/", headers={"host": host, "cookie": cookie})
+    assert answer.status_code == 200
+
+
+FOREIGN = [
+    {"sec-fetch-site": "cross-site", "origin": "http://evil.example"},
+    {"sec-fetch-site": "cross-site"},
+    {"sec-fetch-site": "same-site", "origin": f"http://127.0.0.1:{PORT + 1}"},
+    {"sec-fetch-site": "none"},
+    {"origin": "http://evil.example"},
+    {"origin": "null"},
+    {"origin": f"https://127.0.0.1:{PORT}"},
+    {"sec-fetch-site": "same-origin", "origin": "http://evil.example"},
+    {},
+]
+
+
+@pytest.mark.parametrize("headers", FOREIGN, ids=str)
+def test_a_form_of_another_page_does_nothing(reader: Reader, headers: dict[str, str]) -> None:
+    answer = reader.client.post("/demo", data={"key": reader.keys.form}, headers=headers)
+    assert answer.status_code == 403
+    assert reader.site.shelf.listed() == []
+
+
+def test_an_older_browser_that_sends_only_the_origin_is_served(reader: Reader) -> None:
+    answer = reader.client.post("/close", data={"key": reader.keys.form}, headers={"origin": HERE})
+    assert answer.status_code == 200
+    assert reader.ended
+
+
+@pytest.mark.parametrize("key", ["", "0" * 43, None])
+def test_a_form_without_the_secret_does_nothing(reader: Reader, key: str | None) -> None:
+    data = {} if key is None else {"key": key}
+    assert reader.client.post("/demo", data=data, headers=OURS).status_code == 403
+    assert reader.client.post("/close", data=data, headers=OURS).status_code == 403
+    assert reader.site.shelf.listed() == []
+    assert not reader.ended
+
+
+def test_nothing_changes_by_looking(reader: Reader, workbook: bytes) -> None:
+    season = reader.drop("small.xlsx", workbook)
+    for way in ("plan", "stop", "forget"):
+        assert reader.client.get(f"{season}/{way}").status_code == 405
+    for way in ("/demo", "/open", "/close"):
+        assert reader.client.get(way).status_code == 405
+    for method in ("PUT", "DELETE", "PATCH", "OPTIONS", "TRACE"):
+        assert reader.client.request(method, "/", headers=OURS).status_code == 405
+
+
+# --- headers and markup -------------------------------------------------------------------------
+
+
+@pytest.mark.parametrize("where", ["/", "/nothing", "/static/page.css", "/enter"])
+def test_every_answer_bears_the_safety_headers(reader: Reader, where: str) -> None:
+    headers = reader.client.get(where).headers
+    rules = dict(
+        part.strip().split(" ", 1) for part in headers["content-security-policy"].split(";")
+    )
+    assert rules["default-src"] == "'none'"
+    assert rules["script-src"] == rules["style-src"] == rules["connect-src"] == "'self'"
+    assert rules["base-uri"] == rules["object-src"] == rules["frame-ancestors"] == "'none'"
+    assert rules["form-action"] == "'self'"
+    assert "unsafe" not in headers["content-security-policy"]
+    assert headers["x-content-type-options"] == "nosniff"
+    assert headers["referrer-policy"] == "same-origin"
+    assert "access-control-allow-origin" not in headers
+
+
+def test_no_template_has_script_or_style_inside_and_nothing_comes_from_the_net() -> None:
+    for path in [*(PAGE / "templates").iterdir(), *(PAGE / "static").iterdir()]:
+        text = path.read_text("utf-8").replace('xmlns="http://www.w3.org/2000/svg"', "")
+        assert not re.search(r"https?:|//[a-z]", text.replace("// ", "")), path.name
+        if path.suffix == ".html":
+            assert not re.search(r"<style|\sstyle=|\son[a-z]+=|javascript:", text), path.name
+            assert "|safe" not in text.replace(" ", ""), path.name
+            assert re.findall(r"<script[^>]*>", text) in (
+                [],
+                ['<script src="/static/page.js" defer>'],
+            )
+
+
+def test_text_of_a_workbook_is_never_markup(reader: Reader, tmp_path: Path) -> None:
+    sheets = inputs.put(inputs.good(), "Fields", 2, "Field", "<script>alert(1)</script>")
+    content = inputs.workbook(tmp_path / "x.xlsx", sheets).read_bytes()
+    said = reader.get(reader.drop("<img src=x onerror=alert(1)>.xlsx", content))
+    assert "<script>alert" not in said
+    assert "&lt;script&gt;alert(1)" in said
+    assert "<img" not in said
+
+
+# --- what is taken ------------------------------------------------------------------------------
+
+
+def test_a_file_of_over_20_megabytes_is_refused(reader: Reader) -> None:
+    said = reader.drop("large.xlsx", b"PK\x03\x04" + bytes(UPLOAD_BYTES + 200_000), 413)
+    assert "too large" in said
+    assert reader.site.shelf.listed() == []
+
+
+def test_a_body_that_lies_about_its_length_is_refused(reader: Reader) -> None:
+    """Sent in chunks without a length, as a whole workbook that never ends."""
+    head = b'--x\r\nContent-Disposition: form-data; name="workbook"; filename="a.xlsx"\r\n\r\n'
+
+    def endless() -> Iterator[bytes]:
+        yield head
+        for _ in range(UPLOAD_BYTES // 1_000_000 + 3):
+            yield b"x" * 1_000_000
+
+    kind = {"content-type": "multipart/form-data; boundary=x"}
+    answer = reader.client.post("/open", content=endless(), headers=OURS | kind)
+    assert answer.status_code == 413
+    answer = reader.client.post("/demo", content=b"x" * (FORM_BYTES + 1), headers=OURS | kind)
+    assert answer.status_code == 413
+    assert reader.site.shelf.listed() == []
+
+
+@pytest.mark.parametrize("name", ["season.txt", "season.xlsx.exe", "season", "season.xls", ""])
+def test_other_kinds_of_files_are_not_taken(reader: Reader, workbook: bytes, name: str) -> None:
+    reader.drop(name, workbook, 400)
+    assert reader.site.shelf.listed() == []
+
+
+NAMES = [
+    "../../../etc/passwd.xlsx",
+    "..\\..\\windows\\system.xlsx",
+    "/etc/cron.d/x.xlsx",
+    ".bashrc.xlsx",
+    "a" * 200 + ".xlsx",
+    "con.xlsx",
+    "name\x00.xlsx",
+    "\u202egnp.xlsx",
+    '"; rm -rf /; ".xlsx',
+    "....//....//x.xlsx",
+]
+
+
+@pytest.mark.parametrize("name", NAMES, ids=range(len(NAMES)))
+def test_a_hostile_name_writes_nothing_elsewhere(
+    reader: Reader, workbook: bytes, tmp_path: Path, name: str
+) -> None:
+    season = reader.drop(name, workbook)
+    key = season.rpartition("/")[2]
+    assert re.fullmatch(r"[0-9a-f]{12}", key)
+    written = [p.relative_to(tmp_path / "farm") for p in (tmp_path / "farm").rglob("*")]
+    place = Path(STORE) / key
+    assert {str(p) for p in written} == {
+        STORE,
+        str(place),
+        str(place / "season.xlsx"),
+        str(place / "about.json"),
+    }
+    shown = json.loads((tmp_path / "farm" / place / "about.json").read_text("utf-8"))["name"]
+    assert 0 < len(shown) <= 60
+    assert not re.search(r'[/\\<>"\x00-\x1f\u202e]', shown)
+    assert "no faults found" in reader.get(season)
+
+
+HOSTILE = [
+    hostile.empty,
+    hostile.text_as_workbook,
+    hostile.bomb,
+    hostile.truncated,
+    hostile.zip_with_password,
+    hostile.many_parts,
+]
+
+
+@pytest.mark.parametrize("make", HOSTILE, ids=lambda f: f.__name__)
+def test_hostile_workbooks_become_faults(reader: Reader, tmp_path: Path, make: object) -> None:
+    path = make(tmp_path)  # type: ignore[operator]
+    said = reader.get(reader.drop("hostile.xlsx", path.read_bytes()))
+    assert "to mend first" in said
+    assert "Traceback" not in said
+
+
+@pytest.mark.parametrize(
+    "where",
+    [
+        "/static/../server.py",
+        "/static/%2e%2e/server.py",
+        "/static/..%2fserver.py",
+        "/s/%2e%2e/files/0",
+        "/s/000000000000/files/-1",
+        "/s/000000000000/look/..%2f..%2fx",
+        "//etc/passwd",
+    ],
+)
+def test_no_path_leads_out(reader: Reader, where: str) -> None:
+    answer = reader.client.get(where)
+    assert answer.status_code in (404, 405)
+    assert "root:" not in answer.text
+    assert "make_app" not in answer.text
+
+
+# --- the way through, without script ------------------------------------------------------------
+
+
+def test_check_plan_answer_and_download_without_script(reader: Reader, workbook: bytes) -> None:
+    season = reader.drop("Marten Hill 2027.xlsx", workbook)
+    said = texts(reader.get(season))
+    assert "no faults found" in said
+    assert "Marten Hill 2027" in texts(reader.get("/"))
+    reader.get(f"{season}/answer", 404)
+    reader.planned(season)
+    made = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).made
+    said = texts(reader.get(f"{season}/answer"))
+    assert f"${made.plan.cost.total:,.2f}" in said
+    listed = re.findall(r'href="([^"]+/files/\d+)"', reader.get(f"{season}/files"))
+    assert len(listed) == len(made.files) >= 3
+    sent = {where: reader.client.get(where) for where in listed}
+    kinds = {a.headers["content-type"].partition(";")[0] for a in sent.values()}
+    assert "application/json" in kinds
+    assert all(a.headers["content-disposition"].startswith("attachment") for a in sent.values())
+    plan = next(a.json() for a in sent.values() if "json" in a.headers["content-type"])
+    assert plan["cost"]["total"] == pytest.approx(made.plan.cost.total)
+    reader.get(f"{season}/files/{len(listed)}", 404)
+
+
+def test_every_page_of_the_plan_opens_and_every_link_leads_somewhere(
+    reader: Reader, workbook: bytes
+) -> None:
+    season = reader.drop("small.xlsx", workbook)
+    reader.planned(season)
+    seen: dict[str, str] = {}
+    left = [f"{season}/answer"]
+    while left:
+        where = left.pop()
+        if where in seen:
+            continue
+        seen[where] = reader.get(where)
+        found = re.findall(r'href="([^"#?]+)', seen[where])
+        left += [x for x in found if x.startswith(season) and "/files/" not in x]
+    assert len(seen) > 20
+    for where, text in seen.items():
+        for to, place in re.findall(rf'href="({season}[^"#?]*)#([^"]+)"', text):
+            assert f'id="{place}"' in seen[to], (where, to, place)
+
+
+def test_faults_are_grouped_by_sheet_and_a_marked_copy_is_sent(
+    reader: Reader, tmp_path: Path
+) -> None:
+    sheets = inputs.put(inputs.good(), "Fields", 2, "Acres", "many")
+    sheets = inputs.put(sheets, "Seed lots", 2, "Units on hand", "-3")
+    path = inputs.workbook(tmp_path / "broken.xlsx", sheets)
+    season = reader.drop("broken.xlsx", path.read_bytes())
+    said = reader.get(season)
+    with pytest.raises(api.InputError) as error:
+        api.load(path)
+    assert f"{len(error.value.faults)} faults to mend first" in texts(said)
+    for fault in error.value.faults:
+        assert f">{fault.sheet}</h2>" in said
+        assert fault.cell in said
+        assert fault.seen in said
+    copy = reader.client.get(f"{season}/marked")
+    assert copy.content.startswith(b"PK")
+    reader.post(f"{season}/plan")
+    reader.get(f"{season}/answer", 404)
+
+
+def test_a_table_is_sorted_and_filtered_by_the_server(reader: Reader) -> None:
+    reader.post("/demo")
+    season = f"/s/{reader.site.shelf.listed()[0].key}"
+    fields = api.load(ROOT / "data" / "demo.xlsx").fields
+    by_size = [f.name for f in sorted(fields, key=lambda f: -f.acres)]
+
+    def names(query: str) -> list[str]:
+        said = reader.get(f"{season}?{query}")
+        return re.findall(r'<tr id="fields-\d+"><td class="text">([^<]+)', said)
+
+    assert names("") == [f.name for f in fields]
+    assert names("table=fields&by=acres&down=1") == by_size
+    assert names("table=fields&find=partner") == [f.name for f in fields if f.grower == "Partner"]
+    assert names("table=fields&by=nothing&part=x") == [f.name for f in fields]
+
+
+def test_planning_twice_at_once_is_one_plan(reader: Reader, workbook: bytes) -> None:
+    season = reader.drop("small.xlsx", workbook)
+    reader.post(f"{season}/plan", seconds="5")
+    job = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).job
+    reader.post(f"{season}/plan", seconds="5")
+    assert reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).job is job
+    reader.post(f"{season}/stop")
+    reader.planned(season)
+
+
+def test_a_plan_is_still_there_after_the_page_was_started_again(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    first = Reader(tmp_path).enter()
+    season = first.drop("small.xlsx", workbook)
+    first.planned(season)
+    cost = re.search(r"\$[\d,]+\.\d\d", texts(first.get(f"{season}/answer")))
+    again = Reader(tmp_path).enter()
+    assert cost is not None
+    assert cost[0] in texts(again.get(f"{season}/answer"))
+    again.post(f"{season}/forget")
+    again.get(season, 404)
+    assert list((tmp_path / STORE).iterdir()) == []
+
+
+def test_seasons_of_the_folder_are_listed_and_never_changed(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    own = tmp_path / "own.xlsx"
+    own.write_bytes(workbook)
+    (tmp_path / "own-faults.xlsx").write_bytes(workbook)
+    (tmp_path / "~$own.xlsx").write_bytes(b"x")
+    reader = Reader(tmp_path).enter()
+    (entry,) = reader.site.shelf.listed()
+    assert entry.name == "own"
+    reader.planned(f"/s/{entry.key}")
+    reader.post(f"/s/{entry.key}/forget")
+    assert own.read_bytes() == workbook
+    assert (tmp_path / "own-plan" / "plan.xlsx").is_file()
+
+
+def test_a_folder_that_is_none_and_a_taken_port_are_said_in_a_sentence(tmp_path: Path) -> None:
+    import socket
+
+    with pytest.raises(OutputError, match="is no folder"):
+        serve(tmp_path / "nothing")
+    with socket.socket() as taken:
+        taken.bind(("127.0.0.1", 0))
+        taken.listen()
+        with pytest.raises(OutputError, match="can't be used"):
+            serve(tmp_path, port=taken.getsockname()[1], browser=False)
+
+
+# --- try it -------------------------------------------------------------------------------------
+
+
+@pytest.fixture(scope="module")
+def planned(tmp_path_factory: pytest.TempPathFactory) -> tuple[Reader, str]:
+    """Someone who has a plan of a small season, and its address."""
+    folder = tmp_path_factory.mktemp("planned")
+    path = inputs.workbook(folder / "small.xlsx", inputs.good())
+    reader = Reader(folder).enter()
+    season = reader.drop("small.xlsx", path.read_bytes())
+    reader.planned(season)
+    return reader, season
+
+
+def fields(html: str) -> dict[str, str]:
+    """Names and values of the fields to try things in."""
+    found = re.findall(r'<input name="([a-z]+-[\d-]+)" value="([^"]*)" aria-label="([^"]*)"', html)
+    return {label: name for name, _, label in found}
+
+
+def figures(html: str) -> dict[str, str]:
+    """Large figures of a page by what stands over them."""
+    found = re.findall(r"<dt>(.*?)</dt><dd><span class=\"big\">(.*?)</span>", html, re.DOTALL)
+    return {texts(label): texts(value) for label, value in found}
+
+
+def money(text: str) -> float:
+    return float(re.sub(r"[^\d.-]", "", text))
+
+
+def test_unchanged_figures_give_the_plan_back(planned: tuple[Reader, str]) -> None:
+    reader, season = planned
+    reader.post(f"{season}/recount", reset="1")
+    made = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).made
+    seen = figures(reader.get(f"{season}/try"))
+    assert money(seen["Total cost"]) == round(made.plan.cost.total, 2)
+    assert seen["Products short"] == "0"
+    assert seen["Seed short, units"] == "0.0"
+
+
+def test_another_order_is_counted_as_by_hand(tmp_path: Path, tiny: Path) -> None:
+    """The tiny season, by hand: 240 fl oz are needed; a jug holds 128 for $100, a keg 320 for $240.
+
+    Its plan is two jugs. One jug is short; one keg is enough and costs $40 more than two jugs.
+    """
+    reader = Reader(tmp_path).enter()
+    season = f"/s/{reader.site.shelf.listed()[0].key}"
+    reader.planned(season)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    names = fields(reader.get(f"{season}/try"))
+    jug = names["Containers to order: Green Cap, jug, "]
+    keg = names["Containers to order: Green Cap, keg, "]
+    total = desk.made.plan.cost.total
+    part = reader.post(f"{season}/recount?part=1", **{jug: "1"})
+    assert figures(part)["Products short"] == "1"
+    assert money(figures(part)["Total cost"]) == pytest.approx(total - 100)
+    part = reader.post(f"{season}/recount?part=1", **{jug: "0", keg: "1"})
+    assert figures(part)["Products short"] == "0"
+    assert money(figures(part)["Total cost"]) == pytest.approx(total + 40)
+    assert "$40.00 more than planned" in texts(part)
+    wrong = reader.post(f"{season}/recount?part=1", **{jug: "two"})
+    assert "you typed &#39;two&#39;" in wrong
+    assert figures(wrong)["Products short"] == "0"
+    kept = {"key": reader.keys.form, names["Land of fields: Home 80"]: "81", "scenario": "More"}
+    answer = reader.client.post(f"{season}/keep", data=kept, headers=OURS)
+    assert answer.status_code == 409
+    assert "Only a workbook can be copied" in answer.text
+
+
+def test_changed_figures_are_read_as_cells_and_counted_by_hand(
+    planned: tuple[Reader, str],
+) -> None:
+    """By hand: twice the rate of the only recipe with a product is twice what its seed takes."""
+    reader, season = planned
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    names = fields(reader.get(f"{season}/try"))
+    recipe = next(r for r in desk.made.season.recipes if r.rates)
+    rate = recipe.rates[0]
+    number, unit = rate.written.split(" ", 1)
+    name = names[f"Rates of recipes: {recipe.name}, {rate.product}"]
+    part = reader.post(f"{season}/recount?part=1", **{name: f"{2 * float(number):g} {unit}"})
+    assert desk.typed == {name: f"{2 * float(number):g} {unit}"}
+    from planner.season.domain import WhatIf
+
+    change = WhatIf(
+        "", "Recipes", f"{recipe.name} / {rate.product}", "Rate", f"{2 * float(number):g} {unit}"
+    )
+    now = api.season_of(desk.reading.cells, [change])
+    tried = api.try_out(desk.made.plan, now, None)
+    before = {u.product: u.need for u in desk.made.plan.products}
+    after = {u.product: u.need for u in tried.plan.products}
+    assert after[rate.product] > before[rate.product]
+    assert money(figures(part)["Total cost"]) == round(tried.plan.cost.total, 2)
+    broken = reader.post(f"{season}/recount?part=1", **{name: "a lot"})
+    assert "you typed “a lot”" in texts(broken)
+    assert "Total cost" not in figures(broken)
+
+
+def test_what_was_typed_is_still_there_after_a_reload(planned: tuple[Reader, str]) -> None:
+    reader, season = planned
+    name = next(iter(fields(reader.get(f"{season}/try")).values()))
+    reader.post(f"{season}/recount", **{name: "7"})
+    assert f'<input name="{name}" value="7"' in reader.get(f"{season}/try")
+    reader.post(f"{season}/recount", reset="1")
+    assert f'<input name="{name}" value="7"' not in reader.get(f"{season}/try")
+
+
+def test_changes_are_kept_as_a_scenario_of_a_copy(
+    planned: tuple[Reader, str], tmp_path: Path
+) -> None:
+    reader, season = planned
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    before = desk.entry.path.read_bytes()
+    field = desk.made.season.fields[0]
+    name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
+    data = {"key": reader.keys.form, name: f"{field.acres + 10:g}", "scenario": "Ten more"}
+    copy = reader.client.post(f"{season}/keep", data=data, headers=OURS)
+    assert copy.headers["content-disposition"].startswith("attachment")
+    path = tmp_path / "copy.xlsx"
+    path.write_bytes(copy.content)
+    assert api.load(path).fields[0].acres == field.acres
+    assert api.load(path, "Ten more").fields[0].acres == pytest.approx(field.acres + 10)
+    assert desk.entry.path.read_bytes() == before
+    for scenario in ("", "More spare"):
+        data["scenario"] = scenario
+        assert reader.client.post(f"{season}/keep", data=data, headers=OURS).status_code == 409
+    reader.post(f"{season}/recount", reset="1")
+
+
+def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    reader = Reader(tmp_path).enter()
+    season = reader.drop("small.xlsx", workbook)
+    reader.planned(season)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    first, files = desk.made, {p: p.read_bytes() for p in desk.made.files}
+    field = first.season.fields[0]
+    name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
+    reader.post(f"{season}/again", seconds="2", **{name: f"{field.acres - 1:g}"})
+    while 'data-over="1"' not in reader.get(f"{season}/live/part"):
+        pass
+    assert desk.before is first or desk.before.plan == first.plan
+    assert desk.made.season.fields[0].acres == pytest.approx(field.acres - 1)
+    said = texts(reader.get(f"{season}/beside"))
+    assert f"${first.plan.cost.total:,.2f}" in said
+    assert f"${desk.made.plan.cost.total:,.2f}" in said
+    assert {p: p.read_bytes() for p in files} == files
+    reader.post(f"{season}/back")
+    assert desk.made.plan == first.plan

@@ -1,0 +1,137 @@
+"""Long tables on paper: a sheet repeats one header, so each of them is the last of its sheet."""
+
+import io
+from dataclasses import replace
+
+import openpyxl
+import pytest
+
+from planner.campaign.campaign import make_campaign
+from planner.explain.explain import explain
+from planner.explain.trial import Budget
+from planner.report.heights import row_heights
+from planner.report.layout import lay_out, page_breaks, shrink_parts
+from planner.report.measures import Manner
+from planner.report.sheets import Book, Cell, Column, Link, Page, PageBreak, Sheet, Table, Text
+from planner.report.spread import spread
+from planner.report.workbook import render
+from tests.support.books import described
+from tests.support.sample_plan import awkward_season, big_season, greedy_plan, tiled
+
+COLUMNS = (Column("name", "Name"), Column("other", "Other"))
+
+
+def rows(count: int) -> tuple[tuple[str, str], ...]:
+    return tuple((f"name {n}", f"other {n}") for n in range(count))
+
+
+def sheet(*blocks) -> Sheet:
+    return Sheet("Mine", "For a test.", blocks)
+
+
+MAIN = Table("main", COLUMNS, rows(200), repeat_header=True)
+SECOND = Table("second", COLUMNS, rows(90), "The second one")
+SMALL = Table("small", COLUMNS, rows(20), "A small one")
+
+
+def names(of: Sheet) -> list[str]:
+    return [b.name for b in of.blocks if isinstance(b, Table)]
+
+
+def test_the_main_table_goes_last_and_the_others_keep_their_order() -> None:
+    text = Text(("Said after it.",))
+    (found,) = spread([sheet(MAIN, SMALL, PageBreak(), text)], Manner())
+    assert found.blocks == (SMALL, text, MAIN)
+
+
+def test_a_second_long_table_gets_a_sheet_and_a_line_says_where() -> None:
+    first, second = spread([sheet(SECOND, MAIN)], Manner())
+    assert (first.title, second.title, second.heading) == ("Mine", "Mine 2", "The second one")
+    assert first.blocks == (Text(("See Mine 2.",), "The second one"), MAIN)
+    (table,) = second.blocks
+    assert isinstance(table, Table)
+    assert (table.rows, table.repeat_header) == (SECOND.rows, True)
+
+
+def test_short_sheets_and_those_for_others_stay_as_they_are() -> None:
+    """Twenty rows fit a page of 46; an order is signed under its last line."""
+    short = sheet(replace(MAIN, rows=rows(20)), SMALL)
+    order = replace(sheet(MAIN, SECOND), page=Page(private=False))
+    assert spread([short, order], Manner()) == (short, order)
+
+
+def test_links_find_a_table_that_moved() -> None:
+    here = Cell("to it", link=Link("Mine", "second", 4))
+    links = Table("links", (Column("to", "To"),), ((here,),))
+    book = Book((*spread([sheet(SECOND, MAIN)], Manner()), Sheet("Links", "For a test.", (links,))))
+    made = openpyxl.load_workbook(io.BytesIO(render(book)))
+    (link,) = [
+        cell.hyperlink.location
+        for row in made["Links"].iter_rows()
+        for cell in row
+        if cell.value == "to it"
+    ]
+    title, address = link.split("!")
+    assert title == "'Mine 2'"
+    assert made["Mine 2"][address].value == "name 4"
+
+
+def whole_plan(season, plan, why=None) -> list[Book]:
+    campaign = make_campaign(season, plan)
+    return [*described(plan, season, campaign=campaign, why=why).values()]
+
+
+def explained() -> list[Book]:
+    season = awkward_season()
+    plan = greedy_plan(season)
+    return whole_plan(season, plan, explain(season, plan, Budget(0.0)))
+
+
+def of_season(make) -> list[Book]:
+    season = make()
+    return whole_plan(season, greedy_plan(season))
+
+
+@pytest.mark.parametrize(
+    "make",
+    [explained, lambda: of_season(lambda: big_season(200)), lambda: whole_plan(*tiled(15))],
+    ids=["awkward", "large", "tiled"],
+)
+def test_no_table_of_a_plan_runs_over_pages_without_its_header(make) -> None:
+    long = 0
+    for book, each in [(made, sheet) for made in make() for sheet in made.sheets]:
+        layout = lay_out(each, book.manner, home=each.page.private)
+        layout.heights = row_heights(layout, book.manner)
+        for placed in layout.placed:
+            block = placed.block
+            high = layout.points(placed.top, placed.end)
+            if layout.one_page or not isinstance(block, Table) or high <= layout.page_points:
+                continue
+            long += 1
+            assert block.repeat_header, (each.title, block.name)
+            assert block is each.blocks[-1] or not each.page.private, (each.title, block.name)
+    assert long > 3
+
+
+@pytest.mark.parametrize("filled", [40, 41])
+def test_a_table_begins_on_a_new_page_where_the_one_before_fills_its_page(filled: int) -> None:
+    """A page holds 46 rows: four on top, the header and its rows, and a blank that may hang over.
+
+    Forty rows leave nothing after that blank, 41 have it hang over; the next 20 rows go on.
+    """
+    full = Table("full", COLUMNS, rows(filled))
+    after = Table("after", COLUMNS, rows(20), "After it")
+    more = Table("more", COLUMNS, rows(30), "More")
+    layout = lay_out(sheet(full, after, more), Manner(), home=False)
+    assert page_breaks(layout) == [layout.table("after").top, layout.table("more").top]
+
+
+@pytest.mark.parametrize(("second", "size"), [(30, 1.0), (50, 46 / 52), (120, 1.0)])
+def test_parts_that_hardly_miss_a_page_are_printed_smaller(second: int, size: float) -> None:
+    """A page holds 46 rows. The second part has a header, its rows, a blank; 120 are too many."""
+    first = Table("first", COLUMNS, rows(10))
+    layout = lay_out(
+        sheet(first, PageBreak(), Table("second", COLUMNS, rows(second))), Manner(), home=False
+    )
+    shrink_parts(layout)
+    assert layout.scale == pytest.approx(size)

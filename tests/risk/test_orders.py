@@ -1,0 +1,134 @@
+"""The search for the best order over draws: same seed, same answer, wherever it is worked on."""
+
+import json
+import threading
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from planner import api
+from planner.engine.jobs import Here
+from planner.plan.plan import Plan
+from planner.risk import candidates
+from planner.risk.as_planned import as_planned
+from planner.risk.compared import TwoStages, to_dict
+from planner.risk.second_stage import Order, SecondStage, ordered_by
+from planner.risk.turned_out import turns
+from planner.risk.two_stages import compare_orders
+from planner.risk.words import chosen
+from planner.season.domain import Season
+from tests.conftest import TINY
+from tests.support.work import needs_dask
+
+CONTAINERS = (
+    "Product,Container,Size,Price,Late price,Returned for\n"
+    "Green Cap,jug,1 gal,100,130,50%\nGreen Cap,keg,2.5 gal,240,,\n"
+)
+UNKNOWN = "What,Of,Low,Likely,High\nProduct used,,-10%,0%,20%\n"
+
+
+@pytest.fixture
+def season(tmp_path: Path) -> Season:
+    """The tiny season, 240 fl oz needed, with late jugs at 130 and half of the price back."""
+    pages = {
+        **TINY,
+        "containers.csv": CONTAINERS,
+        "unknowns.csv": UNKNOWN,
+        "farm.csv": TINY["farm.csv"] + "Cost of a short acre,500\n",
+    }
+    for name, text in pages.items():
+        (tmp_path / name).write_text(text, "utf-8")
+    return api.load(tmp_path)
+
+
+@pytest.fixture
+def plan(season: Season) -> Plan:
+    return api.make_plan(season, seconds=5)
+
+
+def found(season: Season, plan: Plan, **more: object) -> TwoStages:
+    return api.compare_orders(season, plan, draws=16, seed=3, seconds=120, **more)  # type: ignore[arg-type]
+
+
+def test_the_best_order_of_all_is_found(season: Season, plan: Plan) -> None:
+    """Every order of up to four jugs and two kegs, on the same fresh draws."""
+    best = found(season, plan)
+    stage = SecondStage(season, gap=1e-6)
+    drawn = turns(season, 16, 3 + 3)
+    means = {}
+    for jugs in range(5):
+        for kegs in range(3):
+            counts = (("Green Cap", "jug", jugs), ("Green Cap", "keg", kegs))
+            order = Order(tuple(c for c in counts if c[2]))
+            means[order] = np.mean([stage.outcome(order, t).value for t in drawn])
+    assert best.best.mean == pytest.approx(min(means.values()), rel=4e-3)
+    assert best.orders[best.planned].order == ordered_by(plan)
+    assert best.floor <= best.best.mean + 1e-6
+    assert best.floor_low <= best.floor
+    assert best.value_of_planning >= 0.0
+    assert best.price_of_not_knowing >= -1e-6
+    assert best.left_out == ()
+
+
+def test_same_seed_same_answer_and_another_seed_other_draws(season: Season, plan: Plan) -> None:
+    one, other = found(season, plan), found(season, plan)
+    assert replace(one, seconds=0.0) == replace(other, seconds=0.0)
+    assert turns(season, 16, 3) == turns(season, 16, 3) != turns(season, 16, 4)
+
+
+@needs_dask
+def test_two_processes_give_the_same_answer(season: Season, plan: Plan) -> None:
+    one, two = found(season, plan), found(season, plan, workers=2)
+    assert replace(one, seconds=0.0) == replace(two, seconds=0.0)
+
+
+def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
+    """Stopped after some fresh draws: those count, and what is missing is said."""
+    stop = threading.Event()
+
+    def heard(text: str) -> None:
+        if text.startswith("fresh draws: 20 "):
+            stop.set()
+
+    held = as_planned(season, plan, draws=64)
+    kept = compare_orders(season, plan, held, Here(), draws=16, seed=3, stop=stop, said=heard)
+    assert 0 < kept.draws < 16
+    assert any("fresh draws of 16" in text for text in kept.left_out)
+
+
+def test_waiting_with_all_costs_the_late_price(season: Season, plan: Plan) -> None:
+    """Derived: each gallon costs 30 more late, and what is needed is bought whole."""
+    (waiting,) = found(season, plan).waiting
+    assert waiting.product == "Green Cap"
+    assert waiting.wait_costs > 0.0
+    assert waiting.low <= waiting.wait_costs <= waiting.high
+
+
+def test_neighbors_are_only_what_the_draws_ask_for(season: Season, plan: Plan) -> None:
+    stage, order = SecondStage(season), Order((("Green Cap", "jug", 2),))
+    outcomes = [stage.outcome(order, t) for t in turns(season, 16, 5)]
+    near = candidates.neighbors(season, order, outcomes)
+    assert any(o.late for o in outcomes)
+    assert near["1 more jug of Green Cap"].counts == {("Green Cap", "jug"): 3}
+    wide = Order((("Green Cap", "jug", 4),))
+    outcomes = [stage.outcome(wide, t) for t in turns(season, 16, 5)]
+    near = candidates.neighbors(season, wide, outcomes)
+    assert not any(o.late for o in outcomes)
+    assert list(near) == ["1 fewer jug of Green Cap"]
+    assert plan.order
+
+
+def test_plan_json_holds_the_orders(season: Season, plan: Plan, tmp_path: Path) -> None:
+    stages = found(season, plan)
+    api.write(plan, season, tmp_path / "out", stages=stages)
+    read = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))["unknowns"]
+    assert read["orders"][0]["mean_cost"] == pytest.approx(stages.best.mean)
+    keys = ("mean_cost", "low", "high", "worst_tenth", "bought_late", "short_acres")
+    assert all(key in row for row in read["orders"] for key in keys)
+    assert read["optimality_gap"] == pytest.approx(stages.gap)
+    assert read["floor_low"] <= read["floor"]
+    assert read["as_planned"]["enough"] <= 1.0
+    assert to_dict(stages, season)["best"] == 0
+    assert "lowest mean cost" in chosen(stages, season)

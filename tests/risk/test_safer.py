@@ -1,0 +1,104 @@
+"""Orders that suffice as often as is wanted, and the sentence on page one."""
+
+import itertools
+from dataclasses import replace
+from pathlib import Path
+
+import numpy as np
+import pytest
+
+from planner import api
+from planner.plan.audit import audit
+from planner.plan.plan import Plan
+from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
+from planner.risk.safer import drawn, safer_order, safety, with_added
+from planner.season.domain import Quantity, Season, Unknown
+
+DEMO = Path(__file__).parents[2] / "data" / "demo.xlsx"
+
+
+@pytest.fixture(scope="module")
+def season() -> Season:
+    return api.load(DEMO)
+
+
+@pytest.fixture(scope="module")
+def plan(season: Season) -> Plan:
+    return api.make_plan(season, effort=1)
+
+
+def test_nothing_is_added_where_the_order_will_do(season: Season, plan: Plan) -> None:
+    held = as_planned(season, plan)
+    found = safer_order(season, plan, held.enough * 0.99)
+    assert found is not None
+    assert (found.added, found.cost) == ((), 0.0)
+
+
+def test_added_containers_suffice_and_none_is_there_for_nothing(season: Season, plan: Plan) -> None:
+    """Counted again from the needs drawn; with any one container less it no longer suffices."""
+    found = safer_order(season, plan, 0.95, draws=2048, seed=4)
+    assert found is not None
+    accounts, need = needs_drawn(season, plan, 2048, 4)
+    sizes = {(c.product, c.name): c.size - c.heel for c in season.containers}
+
+    def enough(added: dict[tuple[str, str], int]) -> float:
+        there = np.array([a.supply for a in accounts])
+        for place, account in enumerate(accounts):
+            for (product, name), n in added.items():
+                there[place] += n * sizes[product, name] * (product == account.product)
+        return float((need <= there * (1.0 + ROUNDING)).all(axis=1).mean())
+
+    added = {(product, name): n for product, name, n in found.added}
+    assert enough(added) == pytest.approx(found.enough)
+    assert found.enough >= 0.95
+    for key, n in added.items():
+        assert enough({**added, key: n - 1}) < 0.95
+
+
+def test_the_cheapest_by_enumeration(season: Season, plan: Plan) -> None:
+    """Every combination of up to two more small containers of the three that run short most."""
+    held = as_planned(season, plan, draws=2048, seed=4)
+    names = [p.product for p in held.products[:3]]
+    found = safer_order(season, plan, 0.9, draws=2048, seed=4)
+    assert found is not None
+    small = {
+        name: min((c for c in season.containers if c.product == name), key=lambda c: c.size)
+        for name in names
+    }
+    costs = []
+    for ns in itertools.product(range(3), repeat=3):
+        added = tuple((name, small[name].name, n) for name, n in zip(names, ns, strict=True) if n)
+        other = with_added(season, plan, added)
+        if as_planned(season, other, draws=2048, seed=4).enough >= 0.9:
+            costs.append(other.cost.containers)
+    if costs:
+        mine = with_added(season, plan, found.added).cost.containers
+        assert mine <= min(costs) + 1e-6
+
+
+def test_a_safer_plan_keeps_every_rule(season: Season, plan: Plan) -> None:
+    safer = api.make_safer(season, plan, 0.9)
+    audit(safer, season)
+    assert safer.treating == plan.treating
+    assert as_planned(season, safer).enough >= 0.9 - 0.01
+
+
+def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
+    """Ten times the product used: more than three more of each container hold."""
+    wild = replace(season, unknowns=(Unknown(Quantity.PRODUCT_USED, 9.0, 9.5, likely=9.2),))
+    assert safer_order(wild, plan, 0.99) is None
+    held = drawn(wild, plan)
+    assert held is not None
+    assert "Nothing that is sold" in held.said
+
+
+def test_the_sentence_says_how_safe_and_what_safer_costs(season: Season, plan: Plan) -> None:
+    held = as_planned(season, plan)
+    found = safer_order(season, plan)
+    said = safety(season, held, found)
+    assert said.count(".") >= 1
+    assert f"{held.enough * 100:.0f} of 100" in said
+    assert "this order is enough" in said
+    if found is not None and found.added:
+        assert " more" in said
+        assert all(product in said for product, _, _ in found.added)

@@ -1,0 +1,335 @@
+"""Plans of groups, and what is written of a shared order: bills, settlement, a book a grower."""
+
+import io
+import json
+from dataclasses import replace
+from functools import cache
+from pathlib import Path
+
+import pytest
+from openpyxl import load_workbook
+
+from planner.campaign.campaign import make_campaign
+from planner.errors import InputError
+from planner.report.grower_frames import file_names, grower_book
+from planner.report.plan_files import plan_content
+from planner.report.share_files import write_shares
+from planner.report.share_frames import LICENSE, verdict
+from planner.report.workbook import render
+from planner.season.domain import Grower
+from planner.sharing.bills import cents
+from planner.sharing.shares import Budget, Sharing, masks_for, share
+from tests.sharing.test_bills import priced, two_growers
+from tests.support.sample_plan import greedy_plan, sample_season
+from tests.support.seasons import container, farm, field, lot, product, recipe, season
+
+ODD = "../../Ox & bow: \x00=cmd|' /C calc'!A0"
+NAMES = ("Ashwillow", ODD, "Zimmerdale")
+
+
+@cache
+def sample():
+    """The sample season with three growers, each with seed and fields of his own."""
+    made = sample_season()
+    fields = tuple(
+        replace(f, name=f"{f.name} {'pqr'[i % 3]}{i}", grower=NAMES[i % 3])
+        for i, f in enumerate(made.fields)
+    )
+    made = replace(
+        made,
+        farm=replace(made.farm, name="Quietwater Farm"),
+        fields=fields,
+        growers=(Grower("Zimmerdale", "Mill Road 4", 150.0),),
+    )
+    return made, greedy_plan(made)
+
+
+def texts(data: bytes) -> str:
+    """Every cell, sheet name, header, footer and property of a workbook."""
+    book = load_workbook(io.BytesIO(data))
+    found = [f"{book.properties.title} {book.properties.creator} {book.properties.subject}"]
+    for ws in book.worksheets:
+        found.append(ws.title)
+        found += [str(c.value) for row in ws.iter_rows() for c in row if c.value is not None]
+        for part in (ws.oddFooter, ws.oddHeader):
+            found += [str(x.text) for x in (part.left, part.center, part.right)]
+    return "\n".join(found)
+
+
+class TestPlansOfGroups:
+    """Whole containers: 2.5 gal at $250, 15 gal at $1,200. Derived by hand."""
+
+    def three(self, by: str = "use"):
+        """Needs of 4, 6 and 9 gal, of 1 gal a unit so that figures stay plain."""
+        names, needs = ("Ann", "Bob", "Cy"), (4.0, 6.0, 9.0)
+        made = season(
+            farm=farm(share_by=by),
+            fields=tuple(field(n, a, grower=n) for n, a in zip(names, needs, strict=True)),
+            lots=tuple(
+                lot(f"L-{n}", on_hand=a, units_per_bag=1.0, grower=n)
+                for n, a in zip(names, needs, strict=True)
+            ),
+            containers=(
+                container("Alpha", "jug", 320.0, 250.0),
+                container("Alpha", "drum", 1920.0, 1200.0),
+            ),
+            products=(product(),),
+            recipes=(recipe(Alpha=128.0),),
+        )
+        plan = priced(
+            made,
+            [(f"L-{n}", "R1", int(a), a) for n, a in zip(names, needs, strict=True)],
+            [(n, f"L-{n}", "R1", a, a) for n, a in zip(names, needs, strict=True)],
+            {("Alpha", "jug"): 2, ("Alpha", "drum"): 1},
+        )
+        return made, plan
+
+    def test_costs_of_groups_are_those_of_whole_containers(self):
+        """500, 750, 1000 alone; 1000, 1200, 1200 in pairs; 1700 for all."""
+        made, plan = self.three()
+        found = share(made, plan, Budget(effort=3))
+        alone = {c.names: round(c.alone) for c in found.charges}
+        assert alone == {
+            ("Ann",): 500,
+            ("Bob",): 750,
+            ("Cy",): 1000,
+            ("Ann", "Bob"): 1000,
+            ("Ann", "Cy"): 1200,
+            ("Bob", "Cy"): 1200,
+        }
+        assert all(c.floor == pytest.approx(c.alone) for c in found.charges)
+        # by volume: 357.89, 536.84, 805.26; Bob and Cy pay 142.10 more than alone
+        assert [b.share for b in found.bills] == pytest.approx([357.89, 536.84, 805.26], abs=0.011)
+        assert found.charges[0].names == ("Bob", "Cy")
+        assert found.charges[0].over == pytest.approx(142.10, abs=0.011)
+        assert found.core_empty is False
+        assert [x.container for x in found.together] == ["drum"]
+
+    @pytest.mark.parametrize(
+        ("by", "shares"),
+        [("savings", [408.33, 533.33, 758.34]), ("least regret", [500.0, 500.0, 700.0])],
+    )
+    def test_other_rules(self, by, shares):
+        made, plan = self.three(by)
+        found = share(made, plan, Budget(effort=3))
+        assert [b.share for b in found.bills] == pytest.approx(shares, abs=0.011)
+        assert sum(cents(b.share) for b in found.bills) == 170_000
+        for b in found.bills:
+            assert sum(cents(x.amount) for x in b.lines) == cents(b.share)
+        assert found.low == pytest.approx([b.share for b in found.bills], abs=0.02)
+        (said, *_) = verdict(found, made)
+        worse = "Bob and Cy pay" in said
+        assert worse is (by == "savings")
+
+    def test_an_empty_core_is_said(self):
+        """Three who need 7.5 gal, only drums of 15: two share one for 500 each, three pay 667."""
+        names = ("Ann", "Bob", "Cy")
+        made = season(
+            fields=tuple(field(n, 7.5, grower=n) for n in names),
+            lots=tuple(lot(f"L-{n}", on_hand=7.5, units_per_bag=7.5, grower=n) for n in names),
+            containers=(container("Alpha", "drum", 1920.0, 1000.0),),
+            recipes=(recipe(Alpha=128.0),),
+        )
+        plan = priced(
+            made,
+            [(f"L-{n}", "R1", 1, 7.5) for n in names],
+            [(n, f"L-{n}", "R1", 7.5, 7.5) for n in names],
+            {("Alpha", "drum"): 2},
+        )
+        found = share(made, plan, Budget(effort=3))
+        assert found.core_empty
+        assert found.core_excess == pytest.approx(1000 / 3, abs=0.01)
+        assert "at least $333.33 too much" in " ".join(verdict(found, made))
+
+    def test_whoever_would_plant_less_alone_is_not_compared(self):
+        """Bob has no seed: the farm's sows his field. Alone he plants nothing at no cost."""
+        made, plan = two_growers()
+        made = replace(made, lots=(replace(made.lots[0], grower="Ann"),))
+        made = replace(made, fields=(made.fields[0], replace(made.fields[1], grower=None)))
+        found = share(made, plan, Budget(effort=3))
+        bob = found.bills[1]
+        assert (bob.grower, bob.alone, bob.short_alone) == ("Tiny farm", 0.0, 20.0)
+        assert found.core_empty is None
+        assert "Tiny farm alone would leave 20 acres unplanted" in " ".join(verdict(found, made))
+
+    def test_stopped_before_all_groups_bills_are_by_use(self):
+        made, plan = self.three("savings")
+
+        class Set:
+            def is_set(self) -> bool:
+                return True
+
+        found = share(made, plan, Budget(effort=1), stop=Set())
+        assert found.by == "use"
+        assert found.core_empty is None
+        assert [b.alone for b in found.bills] == [None] * 3
+
+    def test_many_growers_are_sampled(self):
+        """Ten growers have 1,022 groups; random orders ask for some of them, and each alone."""
+        names = [f"G{i}" for i in range(10)]
+        made = season(
+            farm=farm(share_by="savings"),
+            fields=tuple(field(n, 1.25, grower=n) for n in names),
+            lots=tuple(lot(f"L-{n}", on_hand=1.25, units_per_bag=1.25, grower=n) for n in names),
+            containers=(container("Alpha", "jug", 320.0, 250.0),),
+            recipes=(recipe(Alpha=128.0),),
+        )
+        masks = masks_for(made)
+        assert len(masks) < 300
+        assert {1 << i for i in range(10)} <= set(masks)
+
+    def test_one_grower_has_nobody_to_share_with(self):
+        with pytest.raises(InputError, match="two growers"):
+            share(season(), two_growers()[1])
+
+    def test_least_regret_has_its_limit(self):
+        names = [f"G{i}" for i in range(13)]
+        made = season(
+            farm=farm(share_by="least regret"), fields=tuple(field(n, grower=n) for n in names)
+        )
+        with pytest.raises(InputError, match="savings"):
+            share(made, two_growers()[1])
+
+
+class TestPlanHasBills:
+    def test_by_use_in_json_and_workbook(self):
+        made, plan = sample()
+        content = plan_content(plan, made)
+        data = json.loads(content["plan.json"])
+        assert sum(cents(b["share"]) for b in data["bills"]) == cents(plan.cost.total)
+        assert [b["grower"] for b in data["bills"]] == list(NAMES)
+        ws = load_workbook(io.BytesIO(content["study.xlsx"]))["Bills"]
+        values = {str(c.value) for row in ws.iter_rows() for c in row}
+        assert {"Ashwillow", "Zimmerdale"} <= values
+        numbers = {
+            round(c.value, 2) for r in ws.iter_rows() for c in r if isinstance(c.value, float)
+        }
+        assert {b["share"] for b in data["bills"]} <= numbers
+
+    def test_one_grower_has_none(self):
+        made = sample_season()
+        content = plan_content(greedy_plan(made), made)
+        assert "bills" not in json.loads(content["plan.json"])
+        assert "Bills" not in load_workbook(io.BytesIO(content["study.xlsx"])).sheetnames
+
+
+def sharing_of(made, plan) -> Sharing:
+    from planner.sharing.by_use import by_use
+
+    return Sharing("use", by_use(plan, made), (), False, None, ())
+
+
+class TestGrowersBooks:
+    @pytest.mark.parametrize("number", range(3))
+    def test_nothing_of_another_growers_is_on_any_sheet(self, number):
+        """Names, fields, lots and shares of the others."""
+        made, plan = sample()
+        bills = sharing_of(made, plan).bills
+        data = render(grower_book(bills[number], bills, plan, made, make_campaign(made, plan)))
+        said = texts(data)
+        mine = NAMES[number]
+        planted = {p.lot for p in plan.planting if own(made, p.field, mine)}
+        for i, other in enumerate(NAMES):
+            if other == mine:
+                continue
+            strangers = [f.name for f in made.fields if f.grower == other]
+            strangers += [x.name for x in made.lots if x.grower == other and x.name not in planted]
+            strangers += ["Ashwillow", "Ox & bow", "Zimmerdale"][i : i + 1]
+            for word in strangers:
+                assert word not in said, word
+            assert f"{bills[i].share:.2f}" not in said
+        assert made.fingerprint == "" or made.fingerprint not in said
+
+    def test_fields_recipes_units_and_cautions_are_there(self):
+        made, plan = sample()
+        bills = sharing_of(made, plan).bills
+        said = texts(render(grower_book(bills[0], bills, plan, made, make_campaign(made, plan))))
+        planted = [p for p in plan.planting if own(made, p.field, "Ashwillow")]
+        assert planted
+        for p in planted:
+            assert {p.field, p.lot, p.recipe} <= set(said.split("\n"))
+        assert "never food, feed or oil" in said
+        assert "Quietwater Farm" in said
+
+    def test_treated_units_cover_what_is_planted(self):
+        made, plan = sample()
+        bills = sharing_of(made, plan).bills
+        campaign = make_campaign(made, plan)
+        new = {(t.lot, t.recipe) for t in plan.treating}
+        for bill in bills:
+            book = load_workbook(
+                io.BytesIO(render(grower_book(bill, bills, plan, made, campaign)))
+            )["Fields and seed"]
+            rows = [[c.value for c in row] for row in book.iter_rows()]
+            treated = section(rows, "Treated on", 5)
+            planted = sum(
+                p.units
+                for p in plan.planting
+                if own(made, p.field, bill.grower) and (p.lot, p.recipe) in new
+            )
+            assert sum(treated) >= planted - 0.06 * max(1, len(treated))
+
+
+def own(made, name: str, grower: str) -> bool:
+    return next(f.grower for f in made.fields if f.name == name) == grower
+
+
+def section(rows: list[list], header: str, column: int) -> list[float]:
+    """Numbers of a column of the table with this header, up to its total."""
+    start = next(i for i, row in enumerate(rows) if row and row[0] == header)
+    found = []
+    for row in rows[start + 1 :]:
+        if row[0] in ("Total", None):
+            break
+        found.append(float(row[column]))
+    return found
+
+
+class TestFiles:
+    def test_names_with_odd_characters_never_become_paths(self, tmp_path: Path):
+        made, plan = sample()
+        folder = tmp_path / "a" / "out"
+        paths = write_shares(sharing_of(made, plan), plan, made, folder)
+        assert {p.parent for p in paths} == {folder}
+        assert sorted(p.name for p in paths) == sorted(
+            [
+                "plan.json",
+                "plan.xlsx",
+                "shop.xlsx",
+                "study.xlsx",
+                "plan.ics",
+                "settlement.xlsx",
+                "bill 1 ashwillow.xlsx",
+                "bill 2 ox-bow-cmd-c-calc-a0.xlsx",
+                "bill 3 zimmerdale.xlsx",
+            ]
+        )
+        assert {p.name for p in tmp_path.rglob("*") if p.is_file()} == {p.name for p in paths}
+
+    @pytest.mark.parametrize(
+        "name",
+        ["..", "/", "CON", "a/b", "a\\b", "C:\\x", "\x00", "", "   ", "é" * 300, "大豆", "-rf"],
+    )
+    def test_any_name_makes_a_plain_file_name(self, name):
+        made = file_names([name])[name]
+        assert made.startswith("bill 1")
+        assert made.endswith(".xlsx")
+        assert set(made) <= set("abcdefghijklmnopqrstuvwxyz0123456789 .-")
+        assert len(made) < 60
+        assert ".." not in made
+
+    def test_two_growers_never_share_a_file(self):
+        names = file_names(["Ann", "ann!", "ANN?"])
+        assert len(set(names.values())) == 3
+
+    def test_the_settlement_says_who_owes_whom(self, tmp_path: Path):
+        made, plan = sample()
+        sharing = sharing_of(made, plan)
+        write_shares(sharing, plan, made, tmp_path)
+        said = texts((tmp_path / "settlement.xlsx").read_bytes())
+        zim = sharing.bills[2]
+        due = zim.share - zim.own - 150.0
+        assert f"Zimmerdale pays Quietwater Farm ${due:,.2f}." in said
+        assert "Mill Road 4" in said
+        for sentence in LICENSE:
+            assert sentence in said.replace("• ", "")
