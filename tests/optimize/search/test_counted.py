@@ -27,7 +27,8 @@ def test_counted_effort_is_the_same_plan_on_every_machine(name):
 def test_counted_effort_is_the_same_plan_in_every_process():
     """Whatever the order of sets."""
     name = "fuller 3"
-    code = f"import json; from tests.counted import decided; print(json.dumps(decided({name!r})))"
+    code = "import json; from tests.support.counted import decided; "
+    code += f"print(json.dumps(decided({name!r})))"
     seeds = ("1", "2")
     said = [
         subprocess.run(

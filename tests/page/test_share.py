@@ -15,13 +15,13 @@ pytest.importorskip("starlette")
 
 from openpyxl import load_workbook
 
-from tests import inputs
-from tests.page import Reader, texts
+from tests.support import inputs
+from tests.support.page import Reader, texts
 
 if TYPE_CHECKING:
     from pathlib import Path
 
-    from tests.inputs import Sheets
+    from tests.support.inputs import Sheets
 
 NEEDS = {"Ann": "4", "Bob": "6", "Cy": "9"}
 SAVINGS = {"Ann": "$408.3", "Bob": "$533.3", "Cy": "$758.3"}
