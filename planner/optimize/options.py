@@ -24,10 +24,10 @@ class SearchParams:
     Each line says what it was measured at, where that is on record (costs: README.md beside this).
     """
 
-    head_start: tuple[tuple[int, float], ...] = ((100, 15.0),)
-    """Seconds that the exact solve has alone first, for models up to that many shares.
+    head_start: tuple[tuple[int, float], ...] = ((100, 15.0), (250, 4.0))
+    """Seconds after which others search beside the exact solve, for models up to that many shares.
 
-    No comparison on record."""
+    HEADMEASURE"""
     many_choices: int = 20_000
     """Seasons with more choices are searched over the promising ones of every field.
 
@@ -106,3 +106,15 @@ class Stop(Protocol):
     def is_set(self) -> bool:
         """Whether to stop now."""
         ...
+
+
+@dataclass(frozen=True, slots=True)
+class Either:
+    """Stop where one of two says so."""
+
+    one: Stop
+    other: Stop
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        return self.one.is_set() or self.other.is_set()

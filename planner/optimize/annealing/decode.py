@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import MORE_URGENT, Piece, pieces_on
-from planner.optimize.mip.highs import Limits, solve
+from planner.optimize.mip.highs import Limits, Watch, solve
 from planner.optimize.mip.part import solve_part
 from planner.optimize.model.program import ORDER, flag_lots
 from planner.optimize.model.variables import qualifying
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
+    from planner.optimize.options import Stop
 
 PLANTED = ("share", "bags", "part", "bought")
 """Groups of variables that say what is planted and which seed is used, acres apart."""
@@ -29,11 +30,17 @@ SHORT_SLACK = 1e-5
 """Acres of a priority that may be short beyond that."""
 
 
-def lifted(model: Model, board: Board, seconds: float = 5.0, gap: float = 1e-6) -> Floats | None:
+def lifted(
+    model: Model,
+    board: Board,
+    seconds: float = 5.0,
+    gap: float = 1e-6,
+    stop: Stop | None = None,
+) -> Floats | None:
     """The board's plan in the model's columns; None if the model does not take it."""
     if not board.keeps_limits():
         return None
-    return with_order(model, planted(model, board, board.tally), seconds, gap)
+    return with_order(model, planted(model, board, board.tally), seconds, gap, stop)
 
 
 def planted(model: Model, board: Board, tally: Tally) -> Floats:
@@ -75,15 +82,18 @@ def _put_seed(model: Model, p: Facts, s: Tally, x: Floats) -> None:
             x[model.column("bought", lot)] = bought
 
 
-def with_order(model: Model, x: Floats, seconds: float, gap: float = 1e-6) -> Floats | None:
+def with_order(
+    model: Model, x: Floats, seconds: float, gap: float = 1e-6, stop: Stop | None = None
+) -> Floats | None:
     """The solution with the cheapest order for the bags it treats."""
-    y, _ = solve_part(model.matrix, model.of(ORDER), x, Limits(seconds=seconds, gap=gap))
-    if y is None and model.has_money_row:
-        return _paid_for(model, x, seconds)
+    limits, watch = Limits(seconds=seconds, gap=gap), None if stop is None else Watch(stop)
+    y, _ = solve_part(model.matrix, model.of(ORDER), x, limits, watch=watch)
+    if y is None and model.has_money_row and (stop is None or not stop.is_set()):
+        return _paid_for(model, x, seconds, watch)
     return y
 
 
-def _paid_for(model: Model, x: Floats, seconds: float) -> Floats | None:
+def _paid_for(model: Model, x: Floats, seconds: float, watch: Watch | None) -> Floats | None:
     """As much of a plan as the money to spend pays for, with the cheapest order for that.
 
     Nothing is planted, treated or bought that the plan does not; fields may stay short.
@@ -100,12 +110,13 @@ def _paid_for(model: Model, x: Floats, seconds: float) -> Floats | None:
     aim = np.zeros(matrix.n_columns)
     places = model.at["short_in"]
     aim[places] = MORE_URGENT ** np.arange(len(places), dtype=float)[::-1]
-    fewest = solve(replace(held, cost=aim, offset=0.0), Limits(seconds=seconds / 2, gap=SHORT_GAP))
+    limits = Limits(seconds=seconds / 2, gap=SHORT_GAP)
+    fewest = solve(replace(held, cost=aim, offset=0.0), limits, watch=watch)
     if fewest.x is None:
         return None
     top = held.upper.copy()
     top[places] = np.minimum(top[places], fewest.x[places] + SHORT_SLACK)
-    answer = solve(replace(held, upper=top), Limits(seconds=seconds / 2, gap=1e-3))
+    answer = solve(replace(held, upper=top), replace(limits, gap=1e-3), watch=watch)
     return fewest.x if answer.x is None else answer.x
 
 

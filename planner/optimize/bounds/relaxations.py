@@ -6,14 +6,6 @@ of a program with whole numbers is one that two kinds of solve agree on (`verifi
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-import numpy as np
-
-if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    Ints = NDArray[np.int64]
 from dataclasses import replace
 from functools import partial
 from typing import TYPE_CHECKING
@@ -31,13 +23,19 @@ from planner.optimize.model.program import (
     with_whole_order,
     without_field_rule,
 )
+from planner.optimize.options import Either
 
 if TYPE_CHECKING:
+    import threading
     from collections.abc import Callable
+
+    from numpy.typing import NDArray
 
     from planner.optimize.incumbent.incumbent import State
     from planner.optimize.mip.highs import Answer, Floats, Solver
     from planner.optimize.model.program import Model
+
+    Ints = NDArray[np.int64]
 
 EXACT_SHARES = 250
 """Models with at most so many shares go to the exact solve soon."""
@@ -102,10 +100,51 @@ def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) ->
     answer = verified(model.matrix, limits, watch, solver, at_once=state.options.effort is None)
     if answer.x is not None:
         state.offer(rounded(model, answer.x))
+    _end_with(state, answer)
+    return answer
+
+
+def exact_if_covered(
+    state: State, model: Model, limits: Limits, solver: Solver, hopeless: threading.Event
+) -> None:
+    """Solve the exact model with no acre short, whether or not there is such a plan.
+
+    With the first one found it is proven that none need be short: two solves in one. `hopeless` is
+    set where the first of the two solves ends without a plan, and stops the other one.
+    """
+    model = model.bounded("short_in", np.zeros(len(model.at["short_in"])))
+
+    def take(x: Floats, _: float) -> None:
+        state.offer(rounded(model, x))
+        if state.is_covered:
+            state.prove_shortage()
+
+    def on_bound(bound: float) -> None:
+        if state.is_covered:
+            state.raise_floor(bound)
+
+    def better(cost: float) -> Floats | None:
+        return _cheaper(state, cost) if state.is_covered else None
+
+    def first(matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
+        answer = solver(matrix, limits, watch=watch)
+        if answer.x is None:
+            hopeless.set()
+        return answer
+
+    watch = Watch(Either(state, hopeless), take, on_bound, better)
+    answer = verified(model.matrix, limits, watch, first)
+    if answer.x is not None:
+        take(answer.x, answer.objective)
+        _end_with(state, answer)
+    else:
+        hopeless.set()
+
+
+def _end_with(state: State, answer: Answer) -> None:
     state.raise_floor(answer.bound)
     if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
         state.ended.set()
-    return answer
 
 
 def _cheaper(state: State, cost: float) -> Floats | None:
@@ -148,7 +187,7 @@ def fewest_short(
         model.matrix, places.tolist(), solve_one, lambda place, _: float(short_caps(state)[place])
     )
     proven = len(answers) == len(places) and verdicts <= {Verdict.OPTIMAL}
-    return proven and same_short(least, np.array(state.short))
+    return proven and state.x is not None and same_short(least, np.array(state.short))
 
 
 def _fewer(

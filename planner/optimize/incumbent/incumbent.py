@@ -96,6 +96,11 @@ class State:
         """Whether the best plan leaves more acres short than count as none."""
         return not same_short(np.array(self.short), np.zeros(len(self.short)))
 
+    @property
+    def is_covered(self) -> bool:
+        """Whether there is a plan that leaves no acre short."""
+        return self.x is not None and not self.is_short
+
     def shortage(self, x: Floats) -> tuple[float, ...]:
         """Acres short by priority."""
         return tuple(x[self.model.at["short_in"]].tolist())

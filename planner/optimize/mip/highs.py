@@ -19,13 +19,13 @@ from typing import TYPE_CHECKING, Any
 
 import highspy
 import numpy as np
-import pulp
 
 from planner.errors import NoPlanError
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping, Sequence
 
+    import pulp
     from numpy.typing import NDArray
 
     from planner.optimize.options import Stop
@@ -254,6 +254,8 @@ def _standard_output_aside() -> Iterator[None]:
 
 def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
     """Take a problem from PuLP as arrays, its columns in the order of the variables given."""
+    import pulp  # a process that only solves never needs it, and it takes as long as all else
+
     let_banner_out()
     solver = pulp.HiGHS(msg=False)
     solver.createAndConfigureSolver(problem)

@@ -193,6 +193,13 @@ def solve_apart(
             worker.close()
 
 
+def start_apart() -> None:
+    """Start a process for `solve_apart` now, so that the first solve need not wait for it."""
+    with _idle_lock:
+        if not _idle:
+            _idle.append(Worker())
+
+
 @atexit.register
 def _close_idle() -> None:
     with _idle_lock:

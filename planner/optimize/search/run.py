@@ -8,7 +8,7 @@ from __future__ import annotations
 
 import threading
 from contextlib import contextmanager
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -27,10 +27,17 @@ from planner.optimize.incumbent.incumbent import State
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Answer, Limits, Matrix, now
 from planner.optimize.mip.part import minimize_in_turn, solve_part
-from planner.optimize.mip.process import TICK
+from planner.optimize.mip.process import TICK, start_apart
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.program import PURCHASE, rounded
 from planner.optimize.options import SolveOptions, cores
+from planner.optimize.search.head_start import (
+    begin,
+    begin_covered,
+    head_start,
+    leave_alone,
+    to_the_end,
+)
 from planner.optimize.search.large import dive_for_plan, in_choices, narrow, prove_floor
 from planner.optimize.search.portfolio import choose, rewarded
 from planner.optimize.search.shortage import settle_shortage
@@ -38,6 +45,7 @@ from planner.optimize.search.strategies import RELAX_AND_FIX, _task, on_annealer
 from planner.optimize.search.workshop import (
     GRACE,
     is_large,
+    is_small,
     keep_to_fewest_short,
     open_shop,
     search_beside,
@@ -111,6 +119,16 @@ def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
                 worker.close()
 
 
+@dataclass(frozen=True, slots=True)
+class _WithPlan:
+    """Stop as the state does, but not without any plan."""
+
+    state: State
+
+    def is_set(self) -> bool:
+        return self.state.x is not None and self.state.is_set()
+
+
 def _first_plan(shop: Workshop) -> None:
     """Plant every field in one go; or, if the model does not take that, none at all.
 
@@ -121,25 +139,13 @@ def _first_plan(shop: Workshop) -> None:
     for _ in range(5):
         board.use_tables(order_tables(board.it), 1.0)
         plant_all(board, shop.rng)
-        if state.offer(lifted(state.model, board, gap=FIRST_GAP)):
+        x = lifted(state.model, board, gap=FIRST_GAP, stop=_WithPlan(state))
+        if state.offer(x) or state.x is not None:
             return
         planted = 1.0 - float(board.short.sum()) / float(board.acres.sum())
         board.rule_cap = board.rule_cap * min(0.98, 0.99 * planted)
     board.clear()
     state.offer(lifted(state.model, board, gap=FIRST_GAP))
-
-
-def _head_start(shop: Workshop, model: Model) -> None:
-    """Let the exact solve try alone: most seasons need no more."""
-    state = shop.state
-    shares = len(model.keys["share"])
-    head_start = state.options.params.head_start
-    seconds = next((s for most, s in head_start if shares <= most), 0.0)
-    limits = Limits(min(seconds, 0.25 * state.left()), gap=state.options.gap / 2)
-    if limits.seconds > 0:
-        work = shop.workers.beside(lambda: exact(state, model, limits))
-        while work.is_alive():
-            work.join(0.1)
 
 
 def _in_background(shop: Workshop, model: Model) -> threading.Thread:
@@ -171,8 +177,7 @@ def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
             mend(_task(shop, rng, worker.solve))
         rounds += 1
     if settled and not state.is_set():
-        limits = Limits(seconds=state.left(), gap=state.options.gap / 2)
-        exact(state, model, limits, worker.solve)
+        exact(state, model, to_the_end(state), worker.solve)
 
 
 def _use_more_cores(shop: Workshop) -> None:
@@ -198,11 +203,11 @@ def _search_by_time(shop: Workshop) -> None:
         _plan_large(shop)
     model = capped(state)
     shop.near, shop.held = Neighborhood(model), state.short
-    if not is_large(shop):
-        _head_start(shop, model)
-    if state.is_set():
-        return
-    prover = _in_background(shop, model)
+    _search_beside_proof(shop, _in_background(shop, model))
+
+
+def _search_beside_proof(shop: Workshop, prover: threading.Thread) -> None:
+    state = shop.state
     if not shop.workers.ready.is_set():
         shop.workers.beside(lambda: _get_ready(shop))
     _use_more_cores(shop)
@@ -213,6 +218,25 @@ def _search_by_time(shop: Workshop) -> None:
     prover.join(GRACE)
     if shop.workers.errors and state.x is None:
         raise shop.workers.errors[0]
+
+
+def _search_small(shop: Workshop) -> None:
+    """Solve the exact model at once; search beside it once it has had its head start."""
+    state = shop.state
+    planting = shop.workers.beside(lambda: _first_plan(shop))
+    prover = begin_covered(shop)
+    if prover is None:
+        if state.x is None or not is_small(shop):
+            planting.join()
+        settle_shortage(shop)
+    if state.x is not None and not state.is_set():
+        model = capped(state)
+        prover = prover or begin(shop, model)
+        leave_alone(shop, prover)
+        planting.join()
+        shop.near, shop.held = Neighborhood(model), state.short
+        _search_beside_proof(shop, prover)
+    planting.join()
 
 
 def _search_by_effort(shop: Workshop, effort: int) -> None:
@@ -311,13 +335,19 @@ def search(shop: Workshop) -> Plan:
     """Search from an open workshop to the end; errors as `solve`."""
     state = shop.state
     try:
-        _first_plan(shop)
-        settle_shortage(shop)
-        if not state.is_set():
-            if state.options.effort is None:
-                _search_by_time(shop)
-            else:
-                _search_by_effort(shop, state.options.effort)
+        if state.options.effort is None:
+            start_apart()
+            shop.workers.for_bounds()
+        if head_start(shop):
+            _search_small(shop)
+        else:
+            _first_plan(shop)
+            settle_shortage(shop)
+            if not state.is_set():
+                if state.options.effort is None:
+                    _search_by_time(shop)
+                else:
+                    _search_by_effort(shop, state.options.effort)
     finally:
         shop.workers.close()
     if state.x is None:

@@ -26,13 +26,14 @@ from planner.optimize.incumbent.budgets import LONGEST, Budget, limits_near, pat
 from planner.optimize.incumbent.incumbent import same_short
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.options import Either
 from planner.optimize.search.workshop import (
     FEW_BREAKING,
     GRACE,
-    Either,
     around,
     best_pieces,
     is_large,
+    is_small,
     polish_near,
     put_together,
     search_beside,
@@ -73,15 +74,15 @@ FILLING_TIME = 0.7
 def settle_shortage(shop: Workshop) -> None:
     """Make acres short as few as possible, and prove it where the time allows."""
     state = shop.state
-    most = state.options.params.small_shares
-    small = len(state.model.keys["share"]) <= most and not is_large(shop)
-    if state.is_short and not small:
+    if is_small(shop) and state.options.effort is None:
+        _prove(shop, SHORT_TIME * state.left(), shop.workers.for_bounds().solve)
+    elif is_small(shop) and state.is_short:
+        _prove(shop, SHORT_TIME * state.left(), solve_matrix)
+    elif state.is_short:
         _on_board(shop, now() + FIRST)
         if state.is_short:
             _search(shop)
-    elif state.is_short:
-        _prove(shop, SHORT_TIME * state.left(), solve_matrix)
-    if not state.is_short:
+    if state.is_covered:
         state.prove_shortage()
     elif state.x is not None and not is_large(shop):
         polish_near(shop, state.x)

@@ -20,6 +20,7 @@ from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Watch, now
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
+from planner.optimize.options import Either
 from planner.optimize.search.workers import Workers
 
 if TYPE_CHECKING:
@@ -98,6 +99,14 @@ def open_shop(state: State, season: Season) -> Workshop:
 def is_large(shop: Workshop) -> bool:
     """Whether the search is over the promising choices only."""
     return len(shop.state.model.choices) < len(shop.state.model.it.choices)
+
+
+def is_small(shop: Workshop) -> bool:
+    """Whether the exact model settles the acres short, without a plan from elsewhere."""
+    state = shop.state
+    return len(state.model.keys["share"]) <= state.options.params.small_shares and not is_large(
+        shop
+    )
 
 
 def sent_out(
@@ -197,18 +206,6 @@ def around(shop: Workshop, budget: Budget) -> None:
         shop.freed = shrink_or_grow(shop.freed, answer, now() - started, len(near.acres))
         if now() - began > budget.seconds:
             return
-
-
-@dataclass(frozen=True, slots=True)
-class Either:
-    """Stop where one of two says so."""
-
-    one: Stop
-    other: Stop
-
-    def is_set(self) -> bool:
-        """Whether to stop."""
-        return self.one.is_set() or self.other.is_set()
 
 
 def search_beside(
