@@ -20,6 +20,8 @@ if TYPE_CHECKING:
     from planner.report.sheets import Book, Column, Content, Link, Sheet, Value
 
 SMALL_DOSE = 9.995
+SHORT_TEXT, LONG_TEXT = 16, 60
+"""Letters of a text that stays on one line, at most; of one that gets a wide column, more than."""
 LEFT = (Measure.TEXT, Measure.DATE)
 
 
@@ -162,6 +164,8 @@ def _cell(content: Content, column: Column, book: Book, base: str) -> Shown:
     side = "text" if isinstance(value, str) or measure in LEFT else "number"
     if measure is Measure.DATE and value is not None:
         side = "day"
+    if isinstance(value, str):
+        side += " name" if len(value) <= SHORT_TEXT else " long" if len(value) > LONG_TEXT else ""
     href = address(cell.link, book, base) if cell.link is not None else ""
     return Shown(text, " ".join(filter(None, (side, css_of(look)))), href)
 

@@ -159,4 +159,4 @@ def _legend_places(rows: Sequence[Row]) -> Iterator[tuple[Row, float, int]]:
         if x + wide > WIDTH and x > 8.0:
             x, line = 8.0, line + 1
         yield row, x, line
-        x += wide + 8
+        x += wide + 14

@@ -132,6 +132,22 @@ def test_the_whole_way_on_the_demo(page: Page, demo: str, tmp_path: Path) -> Non
     }
 
 
+def test_two_growers_get_their_bills(page: Page, demo: str, tmp_path: Path) -> None:
+    page.goto(f"{demo}/answer")
+    page.click(".steps a:text-is('Share')")
+    page.select_option("#each", "2")
+    page.click("text=Compare with ordering alone")
+    page.wait_for_url(re.compile("/live"))
+    page.wait_for_url(re.compile("/share"), timeout=PLANNED)
+    with page.expect_download() as waiting:
+        page.click("main a:text-is('bill 2 partner.xlsx')")
+    waiting.value.save_as(tmp_path / "bill.xlsx")
+    assert (tmp_path / "bill.xlsx").stat().st_size > 500
+    rows = page.locator("#accounts tbody tr").all_inner_texts()
+    shares = [float(r.split("$")[1].split()[0].replace(",", "")) for r in rows]
+    assert sum(shares[:-1]) == pytest.approx(shares[-1], abs=0.005)
+
+
 def numbers(text: str) -> list[float]:
     return [float(x) for x in re.findall(r"-?\d+\.\d+", text)]
 
@@ -405,7 +421,7 @@ def everywhere(page: Page, demo: str) -> dict[str, str]:
     links = page.eval_on_selector_all(".menu a", "all => all.map(a => [a.textContent, a.href])")
     start = demo[: demo.index("/s/") + 1]
     more = {"start": start, "check": demo, "live": f"{demo}/live", "files": f"{demo}/files"}
-    return {**more, "try": f"{demo}/try", **dict(links)}
+    return {**more, "try": f"{demo}/try", "share": f"{demo}/share", **dict(links)}
 
 
 def test_axe_finds_nothing_serious_on_any_page(page: Page, demo: str, served: Served) -> None:
