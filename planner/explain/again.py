@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.again_words import sentences
 from planner.explain.changes import field_changes
+from planner.explain.move_steps import MoveStep, from_before, move_steps
 from planner.explain.paid import bags_since, containers_since, paid_since, treated_since
 from planner.explain.spare import Spare, spare_things
 from planner.explain.words import Speech
@@ -23,7 +24,7 @@ from planner.plan.moves import (
 )
 
 if TYPE_CHECKING:
-    from planner.optimize.from_plan.stay_near import Saving, Stay
+    from planner.optimize.from_plan.stay_near import Stay
     from planner.optimize.options import Stop
     from planner.plan.plan import Plan
     from planner.season.domain import Season
@@ -38,12 +39,11 @@ class FieldChange:
     after: str
     acres: float
     """Of the old assignment, that it does not keep; lots that are interchangeable aside."""
-    saves: float | None = None
-    """What the plan would cost more with the field kept as it was, the others moved no further."""
-    exact: bool = True
-    """Whether that is proven; if not, it saves that much at the most."""
+    steps: tuple[int, ...] = ()
+    """Of `Again.moves`, from 1, those that move it; none where it must move."""
     must: bool = False
-    """Kept as it was, acres would stay short, or other fields would move in its place."""
+    """It moves in the plan that moves the fewest acres, too: kept as it was, acres would stay
+    short, or other fields would move in its place."""
     more: bool = False
     """Whether it keeps all it had, and more of it is planted."""
 
@@ -105,6 +105,11 @@ class Again:
     paid: float
     """What has been paid for since the old plan, seed given up by treating it included."""
     fields: tuple[FieldChange, ...]
+    moves: tuple[MoveStep, ...]
+    """What moves beyond what must, in steps that pay by themselves, the first ones first. What
+    they save adds up to `keeping` less `total`."""
+    from_before: str
+    """Whether what they save comes from what changed, or was there to save before."""
     order: tuple[OrderChange, ...]
     seed: tuple[SeedChange, ...]
     spare: tuple[Spare, ...]
@@ -217,9 +222,11 @@ def told_again(
 ) -> Again:
     """Describe how a plan stands to an old one."""
     old, plan = earlier.plan, found.plan
+    speech = Speech(season.farm)
+    fewest = moved_acres(old, found.kept, season)
     result = Again(
         moved=moved_acres(old, plan, season),
-        fewest=moved_acres(old, found.kept, season),
+        fewest=fewest,
         moved_floor=found.floor,
         worth_moving=season.farm.worth_moving,
         most_moved=most_moved,
@@ -229,37 +236,36 @@ def told_again(
         old_total=old.cost.total,
         paid=paid_since(season, earlier),
         fields=_fields(season, old, found),
+        moves=move_steps(found.steps, fewest, speech),
+        from_before=from_before(found.kept.cost.total - plan.cost.total, old, speech),
         order=_order(season, earlier, plan),
         seed=_seed(season, earlier, plan),
         spare=spare_things(season, plan),
         notes=notes,
     )
-    return replace(result, sentences=sentences(result, plan, Speech(season.farm)))
+    return replace(result, sentences=sentences(result, plan, speech))
 
 
 def _fields(season: Season, old: Plan, found: Stay) -> tuple[FieldChange, ...]:
     before, after = acres_by_share(old), acres_by_share(found.plan)
     moved = moved_by_field(before, after, season)
     speech = Speech(season.farm)
-    return tuple(
-        _field(name, moved.get(name, 0.0), before, after, found.savings.get(name), speech)
-        for name in field_changes(old, found.plan)
-    )
-
-
-def _field(
-    name: str,
-    acres: float,
-    before: dict[tuple[str, str, str], float],
-    after: dict[tuple[str, str, str], float],
-    saving: Saving | None,
-    speech: Speech,
-) -> FieldChange:
-    was, now = _shares(name, before, speech), _shares(name, after, speech)
-    more = all(after.get(key, 0.0) >= a - ACRE for key, a in before.items() if key[0] == name)
-    if saving is None:
-        return FieldChange(name, was, now, acres, more=more)
-    return FieldChange(name, was, now, acres, saving.money, saving.exact, saving.must, more)
+    changes = []
+    for name in field_changes(old, found.plan):
+        acres = moved.get(name, 0.0)
+        steps = tuple(n for n, step in enumerate(found.steps, 1) if name in step.fields)
+        mine = {key: a for key, a in before.items() if key[0] == name}
+        change = FieldChange(
+            field=name,
+            before=_shares(name, before, speech),
+            after=_shares(name, after, speech),
+            acres=acres,
+            steps=steps,
+            must=acres > ACRE and not steps,
+            more=all(after.get(key, 0.0) >= a - ACRE for key, a in mine.items()),
+        )
+        changes.append(change)
+    return tuple(changes)
 
 
 def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech) -> str:

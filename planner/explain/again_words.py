@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.spare import left_words
-from planner.explain.words import NAMED, count, listing
+from planner.explain.words import count, listing
 from planner.plan.moves import ACRE
 
 if TYPE_CHECKING:
@@ -56,12 +56,15 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     if again.moved - again.fewest > dust:
         saved = speech.money(again.keeping - again.total)
         worth = speech.money(speech.per_acre(again.worth_moving))
-        text += f" The others save {saved}"
+        text += f" {'The others save' if again.fewest > ACRE else 'Moving them saves'} {saved}"
         text += f" in all; Worth moving asks for {worth} an {speech.an_acre()}."
     if again.most_moved is not None and again.moved > again.most_moved + dust:
         text += f" That is more than the {speech.acres(again.most_moved)} of --most-moved:"
         text += " with fewer, more acres would stay short."
-    return text + _each(moved, speech)
+    must = [x.field for x in moved if x.must]
+    if must and again.moves:
+        text += f" {listing(must)} must change, or acres stay short or others change instead."
+    return text
 
 
 def _must(again: Again, speech: Speech) -> str:
@@ -74,17 +77,16 @@ def _must(again: Again, speech: Speech) -> str:
     return f"at most {speech.acres(fewest)} must move"
 
 
-def _each(moved: list[FieldChange], speech: Speech) -> str:
-    """Say what each field's change saves, the largest savings first."""
-    known = sorted((x for x in moved if x.saves is not None), key=lambda x: -(x.saves or 0.0))
-    told = [
-        f"{x.field} {'saves' if x.exact else 'saves at most'} {speech.money(x.saves or 0.0)}"
-        for x in known[:NAMED]
-    ]
-    must = [x.field for x in moved if x.must]
-    if must:
-        told.append(f"{listing(must)} must change, or acres stay short or others change instead")
-    return f" {'; '.join(told)}." if told else ""
+def move_lines(again: Again) -> tuple[str, ...]:
+    """Say what each step of moves saves, and what that comes from."""
+    moves = again.moves
+    if not moves:
+        return ()
+    lines = [f"{n}. {move.sentence}" for n, move in enumerate(moves, 1)]
+    head = "What moving saves"
+    if len(moves) > 1:
+        head += ", step by step; you can stop after any of them"
+    return (f"{head}.", *lines, again.from_before)
 
 
 def _costs(again: Again, speech: Speech) -> str:

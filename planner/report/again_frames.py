@@ -5,7 +5,6 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.plan.moves import ACRE
 from planner.report.comparison import MEASURES
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -23,6 +22,7 @@ from planner.report.sheets import (
 if TYPE_CHECKING:
     from planner.explain.again import Again, FieldChange
     from planner.explain.compare import Comparison, Part
+    from planner.explain.move_steps import MoveStep
     from planner.report.sheets import Content
     from planner.season.domain import WhatIf
 
@@ -66,17 +66,10 @@ def again_sheet(again: Again) -> Sheet:
             Column("before", "Before", width=40),
             Column("after", "Now", width=40),
             Column("moved", "Moved", Measure.AREA, total=True),
-            Column("saves", "Saves", Measure.MONEY),
-            Column("sure", "How sure"),
             Column("why", "Why", width=30),
         ),
-        rows=tuple(
-            (f.field, f.before, f.after, f.acres, f.saves, _how_sure(f), _why(f))
-            for f in again.fields
-        ),
+        rows=tuple((f.field, f.before, f.after, f.acres, _why(f)) for f in again.fields),
         empty="Every field keeps its seed and recipe.",
-        note="Saves: what the plan would cost more with that field kept as it was and no other "
-        "field changed further. Fields that change together each show what they save together.",
     )
     spare = Table(
         name="spare",
@@ -118,9 +111,40 @@ def again_sheet(again: Again) -> Sheet:
         note="Bags. Bought already: by how much Units on hand has grown since the old plan.",
     )
     notes = [Text(again.notes, "What is done")] if again.notes else []
-    blocks: list[Block] = [Text(again.sentences), *notes, order, seed, fields, spare]
+    moves = _moves(again) if again.moves else []
+    blocks: list[Block] = [Text(again.sentences), *moves, *notes, order, seed, fields, spare]
     purpose = "What changed since the last plan, what to buy now, and what is left."
     return Sheet(CHANGED, purpose, tuple(blocks), WIDE, Room.PLAN)
+
+
+def _moves(again: Again) -> list[Block]:
+    """What every step of moves saves."""
+    steps = Table(
+        name="moves",
+        title="What moving saves, step by step",
+        columns=(
+            Column("step", "Step", Measure.COUNT),
+            Column("fields", "Fields that move together", width=34),
+            Column("acres", "Moved", Measure.AREA, total=True),
+            Column("so_far", "Moved by then", Measure.AREA),
+            Column("saves", "Saves", Measure.MONEY, total=True),
+            Column("why", "Where that comes from", width=46),
+        ),
+        rows=tuple(
+            (n, _together(step), step.acres, step.so_far, step.saves, step.why)
+            for n, step in enumerate(again.moves, 1)
+        ),
+        note="You can stop after any step and leave the fields of those below as they were, or "
+        "plan again with --most-moved and the land moved by then. Fields of one step pay only "
+        "together. Saves: the cheapest plan found without this step and those below, less the "
+        "cheapest found with it.",
+    )
+    return [steps, Text((again.from_before,))]
+
+
+def _together(step: MoveStep) -> str:
+    names = [f"more of {name}" if name in step.further else name for name in step.fields]
+    return ", ".join(names) + ("" if step.apart else " (not told apart in the time)")
 
 
 def _why(change: FieldChange) -> str:
@@ -128,17 +152,9 @@ def _why(change: FieldChange) -> str:
         return "new"
     if change.must:
         return "must: acres would stay short, or others change"
-    if change.acres <= ACRE:
-        return "more of it is planted" if change.more else "another lot of the same seed"
-    if change.saves is None:
-        return "not worked out in the time"
-    return ""
-
-
-def _how_sure(change: FieldChange) -> str:
-    if change.saves is None:
-        return ""
-    return "exact" if change.exact else "at most"
+    if change.steps:
+        return f"saves money: step {' and '.join(map(str, change.steps))}"
+    return "more of it is planted" if change.more else "another lot of the same seed"
 
 
 def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:

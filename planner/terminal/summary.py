@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
+from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
@@ -298,7 +299,11 @@ def _percent(share: float) -> str:
 
 def again_lines(again: Again) -> list[str]:
     """How the plan stands to an old one: what changed, what to buy now, what is left."""
-    told = [line for text in (*again.sentences, *again.notes) for line in paragraph(text)]
+    changed, *rest = again.sentences
+    told = paragraph(changed)
+    for text in move_lines(again):
+        told += paragraph(text, 4 if text[0].isdigit() else 2)
+    told += [line for text in (*rest, *again.notes) for line in paragraph(text)]
     return ["Since the old plan", *told, ""]
 
 

@@ -87,19 +87,24 @@ class Moving:
         found[: self.model.matrix.n_columns] = self.model.of(groups)
         return found
 
-    def no_further(self, plan: Plan, matrix: Matrix, kept: str = "") -> Matrix:
-        """A program in which fields move no further than in a plan, and one field keeps all."""
+    def moved_by_kind(self, plan: Plan) -> dict[Kind, float]:
+        """Old acres that a plan does not keep, by kind; of those that can be kept."""
         new = acres_by_share(plan)
         kinds = kinds_of({**self.old, **new}, self.season)
         same: dict[Kind, float] = {}
         for share, acres in new.items():
             same[kinds[share]] = same.get(kinds[share], 0.0) + acres
+        wanted = (want for _, want in self.groups)
+        return {
+            kind: max(0.0, want - same.get(kind, 0.0))
+            for kind, want in zip(self.kinds, wanted, strict=False)
+        }
+
+    def no_further(self, matrix: Matrix, most: Mapping[Kind, float]) -> Matrix:
+        """A program in which no more acres of each kind move."""
         upper = matrix.upper.copy()
-        for column, kind, (_, want) in zip(
-            self.moves.tolist(), self.kinds, self.groups, strict=False
-        ):
-            most = 0.0 if kind[0] == kept else max(0.0, want - same.get(kind, 0.0))
-            upper[column] = min(upper[column], most + DUST)
+        caps = np.array([most[kind] for kind in self.kinds])
+        upper[self.moves] = np.minimum(upper[self.moves], caps + DUST)
         return replace(matrix, upper=upper)
 
     def score(self, plan: Plan, worth: float) -> float:

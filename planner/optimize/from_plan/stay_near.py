@@ -6,6 +6,9 @@ old share: the acres of it that are not kept.
 1. The fewest acres that must move, whatever it costs, with as few acres short as can be.
 2. The cheapest plan that moves no more than those.
 3. The cheapest plan where every acre moved beyond them is charged what moving must save.
+
+What of its moves is not worth it is put back, and what each of the others saves is found out
+(`planner.optimize.from_plan.each_move`).
 """
 
 from __future__ import annotations
@@ -16,8 +19,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.from_plan.acres_moved import make_moving
+from planner.optimize.from_plan.each_move import Moves
 from planner.optimize.from_plan.warm_start import proven_bound
-from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, solve
+from planner.optimize.mip.highs import Limits, Watch, knowing, now, solve
 from planner.optimize.mip.part import solve_part
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import PLANTING
@@ -28,6 +32,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.optimize.from_plan.acres_moved import Moving
+    from planner.optimize.from_plan.each_move import Step
     from planner.optimize.mip.highs import Answer, Floats, Matrix
     from planner.optimize.options import SolveOptions, Stop
     from planner.plan.moves import Share
@@ -38,7 +43,7 @@ CENT = 0.01
 GAP = 1e-6
 SLACK = 1e-6
 """Acres that may move beyond a cap, for rounding."""
-FIRST, BAGGED, SECOND, THIRD, FOURTH, FIFTH = 0.15, 0.2, 0.35, 0.5, 0.7, 0.8
+FIRST, BAGGED, SECOND, THIRD, FOURTH = 0.15, 0.2, 0.35, 0.45, 0.6
 """Shares of the time by which each step ends; what moves save is found in the rest."""
 ORDERS = 2
 """Plans whose bags and orders are tried for the third program."""
@@ -46,23 +51,8 @@ BOUGHT = ("count", "reached", "bought")
 """Containers and seed to buy."""
 BAGS = (*BOUGHT, "bags", "part")
 """The order, and what is treated."""
-EACH = 3.0
-"""Seconds at most for what one field's move saves."""
-
-
-@dataclass(frozen=True, slots=True)
-class Saving:
-    """What the change of one field saves."""
-
-    acres: float
-    """Moved."""
-    money: float | None
-    """Cost of the plan with the field kept as it was, the others moved no further, less that of
-    the plan; None where the field can't be kept so, or where it was not found out."""
-    must: bool = False
-    """Proven: kept as it was, either more acres are short or other fields move."""
-    exact: bool = False
-    """Whether no plan with the field kept is cheaper; if not, the saving may be smaller."""
+LEAST, EACH = 0.2, 3.0
+"""Seconds at least and at most for a solve with one of the moves put back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -74,8 +64,8 @@ class Stay:
     """The cheapest one found that moves only what must."""
     floor: float
     """Proven: every plan with as few acres short moves as many acres."""
-    savings: Mapping[str, Saving]
-    """By field that is moved."""
+    steps: tuple[Step, ...]
+    """What it moves beyond `kept`, in the order in which it would be moved."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -117,9 +107,10 @@ def stay(
     least += terms.worth * floor
     _near_known_plans(moving, pool, terms, least, clock)
     _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
-    plan = _taken_back(moving, pool, terms, clock)
-    plan, savings = _savings(moving, pool, plan, terms, clock)
-    return Stay(plan, kept, min(floor, moving.moved(plan)), savings)
+    best = _best(moving, pool, terms)
+    moves = Moves(moving, kept, best, terms.worth, clock.each, lambda: clock.over, stop)
+    plan, steps = moves.taken_apart()
+    return Stay(plan, kept, min(floor, moving.moved(plan)), steps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -136,11 +127,16 @@ class _Clock:
         if options.effort is not None:
             return Limits(1e6, GAP, options.effort, seed=options.seed)
         left = self.began + share * options.seconds - now()
-        return Limits(max(0.2, min(left, most)), GAP, seed=options.seed)
+        return Limits(max(LEAST, min(left, most)), GAP, seed=options.seed)
 
     def proven(self, matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
         """Solve a program in two ways: what is proven counts where both agree."""
         return verified(matrix, limits, watch, at_once=self.options.effort is None)
+
+    def each(self) -> Limits:
+        """For one of the solves that tell moves apart: enough is left for some more of them."""
+        left = self.began + self.options.seconds - now()
+        return self.until(1.0, max(LEAST, min(EACH, left / 3)))
 
     @property
     def over(self) -> bool:
@@ -220,19 +216,6 @@ def _near_known_plans(
             pool.append(moving.plan(y))
 
 
-def _taken_back(moving: Moving, pool: list[Plan], terms: Terms, clock: _Clock) -> Plan:
-    """Take back all moves of the best plan that are not worth it together."""
-    plan = _best(moving, pool, terms)
-    if moving.moved(plan) <= moving.gone + ACRE:
-        return plan
-    matrix = moving.no_further(plan, moving.aimed(terms.worth))
-    watch = _watch(matrix, moving.columns(plan), clock.stop)
-    answer = solve(matrix, clock.until(FIFTH), watch=watch)
-    if answer.x is not None:
-        pool.append(moving.plan(answer.x))
-    return _best(moving, pool, terms)
-
-
 def _most(terms: Terms) -> float:
     return np.inf if terms.most is None else terms.most + ACRE
 
@@ -260,50 +243,3 @@ def _capped(matrix: Matrix, moving: Moving, most: float | None) -> Matrix:
 
 def _watch(matrix: Matrix, x: Floats | None, stop: Stop | None) -> Watch:
     return Watch(stop) if x is None else Watch(stop, better=knowing(matrix, x))
-
-
-def _savings(
-    moving: Moving, pool: list[Plan], plan: Plan, terms: Terms, clock: _Clock
-) -> tuple[Plan, dict[str, Saving]]:
-    """Find out what every field's change saves; one that saves too little is taken back."""
-    savings: dict[str, Saving] = {}
-    moved = moving.moved_by_field(plan)
-    while left := [field for field in moved if field not in savings]:
-        field = left[0]
-        if moving.lost.get(field, 0.0) > ACRE:
-            savings[field] = Saving(moved[field], None, must=True)
-            continue
-        answer = None
-        if not clock.over:
-            matrix = moving.no_further(plan, moving.aimed(0.0), field)
-            each = (clock.began + clock.options.seconds - now()) / len(left)
-            limits = clock.until(1.0, min(EACH, max(0.2, each)))
-            answer = clock.proven(matrix, limits, Watch(clock.stop))
-            if answer.x is not None:
-                pool.append(moving.plan(answer.x))
-                if moving.score(pool[-1], terms.worth) < moving.score(plan, terms.worth) - CENT:
-                    plan, savings = pool[-1], {}
-                    moved = moving.moved_by_field(plan)
-                    continue
-        savings[field] = _saving(moving, pool, plan, field, answer)
-    return plan, savings
-
-
-def _saving(
-    moving: Moving, pool: list[Plan], plan: Plan, field: str, answer: Answer | None
-) -> Saving:
-    """What a field's change saves against the cheapest plan known with the field as it was."""
-    acres = moving.moved_by_field(plan)
-    if answer is not None and answer.verdict is Verdict.INFEASIBLE:
-        return Saving(acres[field], None, must=moving.wide)
-    cost = min((p.cost.total for p in pool if _back(moving, p, acres, field)), default=None)
-    if cost is None:
-        return Saving(acres[field], None)
-    exact = answer is not None and answer.verdict is Verdict.OPTIMAL and moving.wide
-    return Saving(acres[field], max(0.0, cost - plan.cost.total), exact=exact)
-
-
-def _back(moving: Moving, plan: Plan, acres: Mapping[str, float], field: str) -> bool:
-    """Whether a plan keeps a field as it was and moves the others no further."""
-    mine = moving.moved_by_field(plan)
-    return field not in mine and all(a <= acres.get(f, 0.0) + ACRE for f, a in mine.items())
