@@ -19,7 +19,7 @@ from planner.plan.moves import acres_by_share, moved_acres
 from planner.plan.plan import Cost, Plan
 from planner.report.again_frames import again_sheet
 from planner.season.domain import Season
-from tests.seasons import field, lot, season
+from tests.support.seasons import field, lot, season
 
 
 def three_fields(l4_worth: float, *, spare: bool) -> Season:
