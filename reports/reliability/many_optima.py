@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
 LARGEST = 50_000
 """Size of the largest season that brute force is asked about."""
-OURS = 20.0
+OURS = 60.0
 """Seconds by the clock that the program has."""
 LONGER = 300.0
 """The same once more, where an engine proved something better."""

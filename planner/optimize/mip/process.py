@@ -54,6 +54,8 @@ class Worker:
         self.sent: object = None
         """What the last job left there for the next one."""
         self.ready = False
+        self.busy = False
+        """Whether it has been given something that it has not answered yet."""
         self.told_to_stop: float | None = None
         threading.Thread(target=self._listen, daemon=True).start()
 
@@ -71,6 +73,10 @@ class Worker:
         with suppress(OSError, ValueError):
             pickle.dump((kind, value), self.process.stdin)
             self.process.stdin.flush()
+
+    def _give(self, kind: str, value: Any) -> None:
+        self.busy = True
+        self._say(kind, value)
 
     def _begin(self, stop: Stop | None) -> bool:
         """Wait until the process hears; whether it does and there is still something to do."""
@@ -111,11 +117,12 @@ class Worker:
         watch = watch or Watch()
         if not self._begin(watch.stop):
             return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
-        self._say("solve", (matrix, limits, start))
+        self._give("solve", (matrix, limits, start))
         known = INFINITE
         while True:
             kind, value = self._next(watch.stop)
             if kind == "answer":
+                self.busy = False
                 answer: Answer = value
                 return answer
             if kind == "gone":
@@ -140,10 +147,11 @@ class Worker:
         """
         if not self._begin(stop):
             raise ProcessGoneError
-        self._say("run", (job, arguments))
+        self._give("run", (job, arguments))
         while True:
             kind, value = self._next(stop)
             if kind == "done":
+                self.busy = False
                 return value
             if kind == "gone":
                 raise ProcessGoneError
@@ -165,8 +173,30 @@ class Worker:
 
 _idle: list[Worker] = []
 _idle_lock = threading.Lock()
-MOST_IDLE = 2
-"""Processes that are kept for the next solve."""
+MOST_IDLE = 3
+"""Processes that are kept for the next program or job."""
+
+
+def take_worker() -> Worker:
+    """Take a process that has nothing to do, or start one."""
+    with _idle_lock:
+        return _idle.pop() if _idle else Worker()
+
+
+def give_back(worker: Worker) -> None:
+    """Keep a process for later; end it if it still works, or if there are enough."""
+    with _idle_lock:
+        keep = worker.is_alive() and not worker.busy and len(_idle) < MOST_IDLE
+        if keep:
+            worker.sent = None
+            _idle.append(worker)
+    if not keep:
+        worker.close()
+
+
+def start_apart() -> None:
+    """Start a process for `solve_apart` now, so that the first solve need not wait for it."""
+    give_back(take_worker())
 
 
 def solve_apart(
@@ -176,28 +206,14 @@ def solve_apart(
 
     Where HiGHS crashes, that process ends, and nothing is found and nothing proven.
     """
-    with _idle_lock:
-        worker = _idle.pop() if _idle else None
-    worker = worker or Worker()
+    worker = take_worker()
     try:
         answer = worker.solve(matrix, limits, start, watch)
         if not worker.ready and not worker.is_alive():  # no process can be started here
             return solve(matrix, limits, start, watch)
         return answer
     finally:
-        with _idle_lock:
-            keep = worker.is_alive() and len(_idle) < MOST_IDLE
-            if keep:
-                _idle.append(worker)
-        if not keep:
-            worker.close()
-
-
-def start_apart() -> None:
-    """Start a process for `solve_apart` now, so that the first solve need not wait for it."""
-    with _idle_lock:
-        if not _idle:
-            _idle.append(Worker())
+        give_back(worker)
 
 
 @atexit.register

@@ -52,6 +52,8 @@ def begin_covered(shop: Workshop) -> threading.Thread | None:
         return prover
     hopeless.set()
     prover.join(GRACE)
+    if prover.is_alive():
+        shop.workers.end_bounds()
     return None
 
 

@@ -336,8 +336,8 @@ def search(shop: Workshop) -> Plan:
     state = shop.state
     try:
         if state.options.effort is None:
-            start_apart()
             shop.workers.for_bounds()
+            start_apart()
         if head_start(shop):
             _search_small(shop)
         else:

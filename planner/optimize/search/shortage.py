@@ -329,5 +329,4 @@ def _beside(shop: Workshop, job: Callable[[Worker, Stop], object]) -> Iterator[N
         done.set()
         thread.join(GRACE)
         if thread.is_alive():
-            worker.close()
-            shop.workers.second = None
+            shop.workers.end_bounds()

@@ -6,10 +6,12 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from planner.optimize.mip.process import Worker
+from planner.optimize.mip.process import give_back, take_worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from planner.optimize.mip.process import Worker
 
 
 @dataclass(slots=True)
@@ -27,7 +29,7 @@ class Workers:
 
     def start(self) -> Worker:
         """One more process."""
-        worker = Worker()
+        worker = take_worker()
         self.started.append(worker)
         return worker
 
@@ -54,7 +56,13 @@ class Workers:
         thread.start()
         return thread
 
+    def end_bounds(self) -> None:
+        """End the second process, which does not hear; the next need starts another."""
+        if self.second is not None:
+            self.second.close()
+            self.second = None
+
     def close(self) -> None:
-        """End all processes."""
-        for worker in self.started:
-            worker.close()
+        """End all processes that still work; keep the others for the next season."""
+        while self.started:
+            give_back(self.started.pop())
