@@ -77,7 +77,7 @@ def _sentence(step: Step, further: Sequence[str], so_far: float, speech: Speech)
     if so_far - step.acres > CENT:
         text += f" ({speech.acres(so_far)} by then)"
     text += f": {speech.money(step.money)}"
-    return text if step.apart else f"{text}, not told apart in the time"
+    return text if step.apart else f"{text}, all in one, as there was no time to split it"
 
 
 def _why(step: Step, speech: Speech) -> str:

@@ -144,7 +144,7 @@ def _moves(again: Again) -> list[Block]:
 
 def _together(step: MoveStep) -> str:
     names = [f"more of {name}" if name in step.further else name for name in step.fields]
-    return ", ".join(names) + ("" if step.apart else " (not told apart in the time)")
+    return ", ".join(names) + ("" if step.apart else " (no time to split it further)")
 
 
 def _why(change: FieldChange) -> str:
