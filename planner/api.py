@@ -16,6 +16,7 @@ from planner.errors import Fault, InputError, NoPlanError
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping, Sequence
 
+    from planner.campaign.domain import Campaign
     from planner.explain.again import Again
     from planner.explain.explain import Explanation
     from planner.explain.tried import Tried
@@ -240,9 +241,9 @@ def make_plan(
     >>> plan.bound <= plan.cost.total
     True
     """
+    from planner.explain.complete import complete
     from planner.optimize.options import SolveOptions
     from planner.optimize.search.run import solve
-    from planner.plan.audit import audit
 
     options = SolveOptions(seconds=seconds, gap=gap, effort=effort, seed=seed)
     try:
@@ -251,18 +252,7 @@ def make_plan(
         msg = "the season needs more memory than there is; close other programs, or plan fewer"
         msg += " fields at a time"
         raise NoPlanError(msg) from None
-    audit(plan, season)
-    return _told(plan, season)
-
-
-def _told(plan: Plan, season: Season) -> Plan:
-    """Return a plan with its warnings, and why its short fields are short."""
-    from planner.explain.shortage import why
-    from planner.plan.cautions import warnings
-
-    reasons = why(plan, season)
-    short = tuple(replace(s, why=reasons[s.field]) for s in plan.shortages)
-    return replace(plan, warnings=warnings(plan, season), shortages=short)
+    return complete(plan, season)
 
 
 def explain(
@@ -291,8 +281,32 @@ def explain(
     return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
 
 
-def describe(plan: Plan, season: Season, why: Explanation | None = None) -> Book:
+def make_campaign(season: Season, plan: Plan) -> Campaign:
+    """Turn a plan into days in the shop: made once, for the screen and for the files.
+
+    Raises
+    ------
+    AuditError
+        When the campaign does not add up to the plan, which is a bug.
+    """
+    from planner.campaign.campaign import make_campaign as make
+
+    return make(season, plan)
+
+
+def describe(
+    plan: Plan,
+    season: Season,
+    why: Explanation | None = None,
+    *,
+    campaign: Campaign | None = None,
+) -> Book:
     """Describe everything that `write` puts into the workbook, as plain tables and texts.
+
+    Parameters
+    ----------
+    campaign
+        What `make_campaign` returns; made here where not given.
 
     Raises
     ------
@@ -301,7 +315,7 @@ def describe(plan: Plan, season: Season, why: Explanation | None = None) -> Book
     """
     from planner.report.plan_files import plan_book
 
-    return plan_book(plan, season, why)
+    return plan_book(plan, season, why, campaign)
 
 
 def with_usual_unknowns(season: Season) -> Season:
@@ -334,7 +348,7 @@ def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Pla
     NoPlanError
         When no order that is sold and can be paid for suffices that often.
     """
-    from planner.plan.audit import audit
+    from planner.explain.complete import complete
     from planner.risk.safer import safer_order, with_added
 
     found = safer_order(season, plan, safe, seed=seed)
@@ -344,9 +358,7 @@ def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Pla
         raise NoPlanError(msg)
     if not found.added:
         return plan
-    safer = with_added(season, plan, found.added)
-    audit(safer, season)
-    return _told(safer, season)
+    return complete(with_added(season, plan, found.added), season)
 
 
 def compare_orders(
@@ -466,15 +478,14 @@ def keep_near(
         The plan, audited, with its warnings; and what changed, what to buy, what is left.
     """
     from planner.explain.again import plan_again
+    from planner.explain.complete import complete
     from planner.optimize.options import SolveOptions
-    from planner.plan.audit import audit
 
     options = SolveOptions(seconds=seconds, effort=effort)
     began = monotonic()
     plan, again = plan_again(season, old, cheapest, options, most_moved, notes, stop)
-    audit(plan, season)
-    plan = replace(plan, seconds=cheapest.seconds + monotonic() - began)
-    return _told(plan, season), again
+    plan = complete(plan, season)
+    return replace(plan, seconds=cheapest.seconds + monotonic() - began), again
 
 
 def read_plan(path: Path | str, season: Season) -> Plan:
@@ -572,6 +583,8 @@ def write_shares(
     season: Season,
     folder: Path | str,
     why: Explanation | None = None,
+    *,
+    campaign: Campaign | None = None,
 ) -> tuple[Path, ...]:
     """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
 
@@ -579,6 +592,8 @@ def write_shares(
     ----------
     why
         What `explain` returns, to be written too.
+    campaign
+        What `make_campaign` returns; made here where not given.
 
     Raises
     ------
@@ -587,7 +602,7 @@ def write_shares(
     """
     from planner.report.share_files import write_shares as write_them
 
-    return write_them(sharing, plan, season, Path(folder), why)
+    return write_them(sharing, plan, season, Path(folder), why, campaign)
 
 
 def write(
@@ -596,6 +611,7 @@ def write(
     folder: Path | str,
     why: Explanation | None = None,
     *,
+    campaign: Campaign | None = None,
     stem: str = "plan",
     packs: Sequence[str] = ("winter", "shop", "study"),
     stages: TwoStages | None = None,
@@ -614,6 +630,8 @@ def write(
     ----------
     why
         What `explain` returns, to be written too.
+    campaign
+        What `make_campaign` returns; made here where not given.
     stem
         Name of the files without what follows the point.
     packs
@@ -635,4 +653,4 @@ def write(
     """
     from planner.report.plan_files import write_plan
 
-    return write_plan(plan, season, Path(folder), why, stem, packs, stages)
+    return write_plan(plan, season, Path(folder), why, stem, packs, stages, campaign)

@@ -50,6 +50,24 @@ def test_plan_writes_and_prints_the_order(tiny: Path, tmp_path: Path, capsys: Ca
     assert "plan.json" in shown.out
 
 
+def test_the_work_in_the_shop_is_planned_once(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """For the screen, and for the files as they are written before reasons are known and after."""
+    from planner.campaign.campaign import make_campaign
+
+    made = []
+
+    def counted(season, decided):
+        made.append(make_campaign(season, decided))
+        return made[-1]
+
+    monkeypatch.setattr("planner.campaign.campaign.make_campaign", counted)
+    assert plan(tiny, tmp_path / "out", "--why", "1") == 0
+    assert len(made) == 1
+    assert made[0].batches
+
+
 @pytest.mark.parametrize("pack", ["winter", "shop", "study"])
 def test_a_pack_is_written_alone_and_older_ones_are_named(
     tiny: Path, tmp_path: Path, capsys: Capture, pack: str

@@ -80,17 +80,11 @@ def _is_plain(name: str) -> bool:
 
 def _plan(season: Season, order: Order) -> tuple[Planned, dict[str, bytes]]:
     from planner.campaign.campaign import make_campaign
-    from planner.explain.shortage import why
+    from planner.explain.complete import complete
     from planner.optimize.search.run import solve
-    from planner.plan.audit import audit
-    from planner.plan.cautions import warnings
     from planner.report.plan_files import plan_content
 
-    plan = solve(season, order.options)
-    audit(plan, season)
-    reasons = why(plan, season)
-    short = tuple(replace(s, why=reasons[s.field]) for s in plan.shortages)
-    plan = replace(plan, warnings=warnings(plan, season), shortages=short)
+    plan = complete(solve(season, order.options), season)
     campaign = make_campaign(season, plan)
     record = record_of(season, plan, campaign, order.name, order.mark)
-    return record, plan_content(plan, season, packs=WINTER)
+    return record, plan_content(plan, season, packs=WINTER, campaign=campaign)

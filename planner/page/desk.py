@@ -14,6 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
     from pathlib import Path
 
+    from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
     from planner.page.shelf import Entry
     from planner.page.work import Job
@@ -63,6 +64,7 @@ class Made:
     season: Season
     plan: Plan
     book: Book
+    campaign: Campaign | None = None
     why: Explanation | None = None
     files: tuple[Path, ...] = ()
     """Written; none while it is still being worked on."""

@@ -32,11 +32,13 @@ def plan(job: Job) -> None:
         found, again = api.keep_near(
             job.season, job.made.plan, found, seconds=max(2.0, job.seconds / 2), stop=job.stop
         )
+    campaign = api.make_campaign(job.season, found)
     made = Made(
         job.name,
         job.season,
         found,
-        api.describe(found, job.season),
+        api.describe(found, job.season, campaign=campaign),
+        campaign=campaign,
         notes=job.notes,
         changes=job.changes,
         base=job.base,
@@ -46,10 +48,10 @@ def plan(job: Job) -> None:
         why = _why(job, found, min(WHY_MOST, job.seconds * WHY_SHARE))
         if again is not None:
             why = replace(why, again=again)
-        made = replace(made, why=why, book=api.describe(found, job.season, why))
+        made = replace(made, why=why, book=api.describe(found, job.season, why, campaign=campaign))
         _show(job, made)
     job.phase = Phase.WRITING
-    files = api.write(found, job.season, _folder(job), made.why)
+    files = api.write(found, job.season, _folder(job), made.why, campaign=campaign)
     _show(job, replace(made, files=files))
 
 
@@ -58,7 +60,8 @@ def find_why(job: Job) -> None:
     made = job.made
     assert made is not None
     why = _why(job, made.plan, job.seconds)
-    _show(job, replace(made, why=why, book=api.describe(made.plan, job.season, why), notes=()))
+    book = api.describe(made.plan, job.season, why, campaign=made.campaign)
+    _show(job, replace(made, why=why, book=book, notes=()))
 
 
 def share(job: Job) -> None:
@@ -74,7 +77,9 @@ def share(job: Job) -> None:
     sharing = api.share(job.season, made.plan, seconds=job.seconds, on_done=count, stop=job.stop)
     job.phase = Phase.WRITING
     folder = shared_folder(_folder(job))
-    files = api.write_shares(sharing, made.plan, job.season, folder, made.why)
+    files = api.write_shares(
+        sharing, made.plan, job.season, folder, made.why, campaign=made.campaign
+    )
     _show(job, replace(made, sharing=sharing, shared_files=bills_first(files)))
 
 

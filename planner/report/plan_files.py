@@ -14,6 +14,7 @@ from planner.report.files import PACKS, STEM, HeldError, refuse_held, write_toge
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
@@ -30,6 +31,7 @@ def write_plan(
     stem: str = STEM,
     packs: Sequence[str] = PACKS,
     stages: TwoStages | None = None,
+    campaign: Campaign | None = None,
 ) -> tuple[Path, ...]:
     """Write ``plan.json``, ``plan.ics`` and the plan's workbooks into a folder, all or none.
 
@@ -46,6 +48,8 @@ def write_plan(
         Workbooks wanted: winter, shop, study.
     stages
         Orders compared over draws of what is not known, to be written too.
+    campaign
+        The plan's; made here where not given.
 
     Returns
     -------
@@ -59,9 +63,8 @@ def write_plan(
     AuditError
         When the campaign does not add up to the plan.
     """
-    return write_or_beside(
-        Path(folder), plan_content(plan, season, why, stem, packs, stages=stages)
-    )
+    content = plan_content(plan, season, why, stem, packs, stages=stages, campaign=campaign)
+    return write_or_beside(Path(folder), content)
 
 
 def plan_content(
@@ -72,6 +75,7 @@ def plan_content(
     packs: Sequence[str] = PACKS,
     sharing: Sharing | None = None,
     stages: TwoStages | None = None,
+    campaign: Campaign | None = None,
 ) -> dict[str, bytes]:
     """Files of a plan by their names, as `write_plan` writes them.
 
@@ -81,6 +85,8 @@ def plan_content(
         Bills of growers by the farm's rule; by use where not given.
     stages
         Orders compared over draws of what is not known, to be written too.
+    campaign
+        The plan's; made here where not given.
     """
     from planner.campaign.campaign import make_campaign
     from planner.campaign.ical import to_ical
@@ -100,7 +106,7 @@ def plan_content(
     from planner.sharing.bills import bills_json
     from planner.sharing.by_use import bills_of
 
-    campaign = make_campaign(season, plan)
+    campaign = campaign or make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
     keys |= again_keys(season)
     if "what_if" in keys:
@@ -131,8 +137,18 @@ def plan_content(
     }
 
 
-def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Book:
+def plan_book(
+    plan: Plan,
+    season: Season,
+    why: Explanation | None = None,
+    campaign: Campaign | None = None,
+) -> Book:
     """Describe every sheet that `write_plan` writes, as one book to look through.
+
+    Parameters
+    ----------
+    campaign
+        The plan's; made here where not given.
 
     Raises
     ------
@@ -144,7 +160,8 @@ def plan_book(plan: Plan, season: Season, why: Explanation | None = None) -> Boo
     from planner.risk.safer import drawn
 
     held = drawn(season, plan)
-    return make_book(plan, season, campaign=make_campaign(season, plan), why=why, held=held)
+    campaign = campaign or make_campaign(season, plan)
+    return make_book(plan, season, campaign=campaign, why=why, held=held)
 
 
 def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:

@@ -9,6 +9,7 @@ from planner.report.plan_files import plan_content, write_or_beside
 if TYPE_CHECKING:
     from pathlib import Path
 
+    from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.season.domain import Season
@@ -23,6 +24,7 @@ def write_shares(
     season: Season,
     folder: Path,
     why: Explanation | None = None,
+    campaign: Campaign | None = None,
 ) -> tuple[Path, ...]:
     """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
 
@@ -30,6 +32,8 @@ def write_shares(
     ----------
     why
         Why the plan is as it is, to be written too.
+    campaign
+        The plan's; made here where not given.
 
     Returns
     -------
@@ -46,9 +50,9 @@ def write_shares(
     from planner.report.share_frames import settlement_book
     from planner.report.workbook import render
 
-    campaign = make_campaign(season, plan)
+    campaign = campaign or make_campaign(season, plan)
     names = file_names([b.grower for b in sharing.bills])
-    content = plan_content(plan, season, why, sharing=sharing)
+    content = plan_content(plan, season, why, sharing=sharing, campaign=campaign)
     content[SETTLEMENT_FILE] = render(settlement_book(sharing, plan, season, names))
     for bill in sharing.bills:
         book = grower_book(bill, sharing.bills, plan, season, campaign)

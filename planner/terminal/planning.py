@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from functools import partial
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -19,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
+    from planner.campaign.domain import Campaign
     from planner.explain.again import Again
     from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
@@ -97,17 +99,19 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         )
     if extras.safe is not None:
         plan = api.make_safer(season, plan, extras.safe, seed=options.seed)
-    say(_plan_lines(plan, season, again, quiet=options.quiet))
+    campaign = api.make_campaign(season, plan)
+    say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
+    written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
     stem = STEM
     if extras.why or changed:
         first = Explanation(again=again)
-        stem = api.write(plan, season, folder, first, packs=extras.packs)[0].stem
+        stem = written(first)[0].stem
     compared = _scenarios(changed, plan, options, extras.what_if) if changed else None
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
     if not options.quiet:
         say(summary.why_lines(why, season))
-    paths = api.write(plan, season, folder, why, stem=stem, packs=extras.packs)
+    paths = written(why, stem=stem)
     say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
     return plan
 
@@ -216,8 +220,9 @@ def _scenarios(
     return compare(plans)
 
 
-def _plan_lines(plan: Plan, season: Season, again: Again | None, *, quiet: bool) -> list[str]:
-    from planner.campaign.campaign import make_campaign
+def _plan_lines(
+    plan: Plan, season: Season, campaign: Campaign, again: Again | None, *, quiet: bool
+) -> list[str]:
     from planner.terminal.shop import note_lines
 
     if quiet:
@@ -225,5 +230,5 @@ def _plan_lines(plan: Plan, season: Season, again: Again | None, *, quiet: bool)
     return [
         *(summary.again_lines(again) if again else []),
         *summary.plan_lines(plan, season),
-        *note_lines(make_campaign(season, plan)),
+        *note_lines(campaign),
     ]
