@@ -7,11 +7,14 @@ are only those of a `Formula`, with their present results stored beside them.
 from __future__ import annotations
 
 import io
+import zipfile
 from typing import TYPE_CHECKING, Any
 
-from openpyxl import Workbook, load_workbook
+from openpyxl import Workbook
+from openpyxl.packaging.workbook import WorkbookPackage
 from openpyxl.styles import Font
 from openpyxl.worksheet.cell_range import CellRange
+from openpyxl.xml.functions import fromstring
 
 from planner.report import charts, looks
 from planner.report.fit import letters, plain
@@ -77,11 +80,23 @@ def render(book: Book) -> bytes:
     for sheet in book.sheets:
         _draw_charts(file, pen, layouts[sheet.title])
     content = store_results(workbook_bytes(file), results)
-    names = load_workbook(io.BytesIO(content), read_only=True).sheetnames
-    if names != [s.title for s in book.sheets]:
+    if _read_back(content) != [s.title for s in book.sheets]:
         msg = "the workbook does not read back as it was written"
         raise ValueError(msg)
     return content
+
+
+def _read_back(content: bytes) -> list[str]:
+    """Titles of the sheets of a workbook; none where a part of its file is damaged.
+
+    Reading it with openpyxl takes as long as a fifth of writing it.
+    """
+    with zipfile.ZipFile(io.BytesIO(content)) as parts:
+        if parts.testzip() is not None:
+            return []
+        tree: Any = fromstring(parts.read("xl/workbook.xml"))
+    package = WorkbookPackage.from_tree(tree)
+    return [] if package is None else [sheet.name for sheet in package.sheets]
 
 
 def _check_titles(book: Book) -> None:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, TypeVar
 
@@ -11,9 +12,9 @@ from planner.terminal.interrupt import interruptible
 from planner.terminal.progress import ProgressLine
 
 if TYPE_CHECKING:
-    import threading
     from collections.abc import Callable
 
+    from planner.optimize.options import Progress
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -31,13 +32,17 @@ class Options:
     quiet: bool = False
 
 
-def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool]:
+def decide(
+    season: Season, options: Options, what: str = "", meanwhile: Callable[[], None] | None = None
+) -> tuple[Plan, bool]:
     """Plan a season; the first Ctrl-C keeps the best plan so far.
 
     Parameters
     ----------
     what
         What is planned, in front of the progress; empty for the season as it is.
+    meanwhile
+        Done once there is a first plan, in a thread beside.
 
     Returns
     -------
@@ -52,6 +57,13 @@ def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool
         At the second Ctrl-C.
     """
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
+    waiting = [meanwhile] if meanwhile else []
+
+    def on_progress(progress: Progress) -> None:
+        line.update(progress)
+        while waiting:
+            threading.Thread(target=waiting.pop(), daemon=True).start()
+
     return watched(
         lambda stop: api.make_plan(
             season,
@@ -59,7 +71,7 @@ def decide(season: Season, options: Options, what: str = "") -> tuple[Plan, bool
             gap=options.gap,
             effort=options.effort,
             seed=options.seed,
-            on_progress=line.update,
+            on_progress=on_progress,
             stop=stop,
         ),
         line,

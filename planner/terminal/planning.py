@@ -2,8 +2,11 @@
 
 from __future__ import annotations
 
+from concurrent.futures import ThreadPoolExecutor
+from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
+from importlib import import_module
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -89,7 +92,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in extras.packs]
     check_folder(folder, [*names, JSON, CALENDAR])
-    plan, stopped = decide(season, options)
+    plan, stopped = decide(season, options, meanwhile=lambda: _import_ahead(season))
     if stopped:  # whoever is in a hurry gets what needs no further planning
         extras, changed = replace(extras, why=0.0), []
     again = None
@@ -102,11 +105,14 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     campaign = api.make_campaign(season, plan)
     say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
     written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
-    stem = STEM
-    if extras.why or changed:
-        first = Explanation(again=again)
-        stem = written(first)[0].stem
-    compared = _scenarios(changed, plan, options, extras.what_if) if changed else None
+    stem, compared = STEM, None
+    with ThreadPoolExecutor(1) as beside:
+        if extras.why or changed:
+            first = beside.submit(written, Explanation(again=again))
+        if changed:
+            compared = _scenarios(changed, plan, options, extras.what_if)
+        if extras.why or changed:
+            stem = first.result()[0].stem
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)
     if not options.quiet:
@@ -114,6 +120,16 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     paths = written(why, stem=stem)
     say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
     return plan
+
+
+def _import_ahead(season: Season) -> None:
+    """Import what writing the plan takes while it is being decided: over a second."""
+    names = ["planner.report.plan_files", "planner.report.workbook", "planner.report.frames"]
+    names += ["planner.campaign.campaign", "planner.explain.explain"]
+    names += ["scipy.stats.qmc"] if season.unknowns else []
+    for name in names:
+        with suppress(ImportError):
+            import_module(name)
 
 
 def _older(folder: Path, packs: Sequence[str]) -> list[str]:
