@@ -1,4 +1,4 @@
-"""Recipe cards: a page a recipe, for a licensed person to check and sign."""
+"""Recipe cards, for a licensed person to check and sign."""
 
 from __future__ import annotations
 
@@ -21,23 +21,29 @@ CARDS = "Recipe cards"
 LINE = Cell(None, Look.FILL_IN)
 PESTICIDES = ("fungicide", "insecticide", "nematicide")
 """Kinds that have a label with these facts, whatever Actives says of them."""
+SMALLER = 0.8
+"""Size of print, so that two cards stand on a page."""
+HOW = (
+    "Rates go from one figure to another where lots differ; each lot's own are on the sheet "
+    "Calibration. Other uses of an ingredient on the same land count toward its ceiling, too.",
+)
 MOST_LOTS = 12
 """Lots of a recipe that its card names one by one, so that it stays on a page."""
 
 
 def card_sheet(campaign: Campaign) -> Sheet:
-    """Make the recipe cards, a page a recipe."""
+    """Make the recipe cards, two to a page where they fit."""
     manner = Manner(metric=campaign.shop.metric)
     facts = {f.product: f for f in campaign.facts}
-    blocks: list[Block] = []
+    blocks: list[Block] = [Text(HOW)]
     for number, card in enumerate(campaign.cards, 1):
-        blocks += [PageBreak()] if blocks else []
+        blocks += [PageBreak(if_torn=True)] if number > 1 else []
         blocks += _card(card, number, manner, facts)
     return Sheet(
         CARDS,
-        "Every recipe on a page of its own, for a licensed person to check and sign.",
+        "Every recipe, for a licensed person to check and sign; no card is torn over two pages.",
         tuple(blocks),
-        Page(),
+        Page(smaller=SMALLER),
         Room.TREATING,
     )
 
@@ -45,11 +51,7 @@ def card_sheet(campaign: Campaign) -> Sheet:
 def _card(
     card: Card, number: int, manner: Manner, facts: Mapping[str, ProductFacts]
 ) -> list[Block]:
-    day = said(card.needed_by, metric=manner.metric) if card.needed_by else ""
-    needed = f"Approval wanted before {day}." if day else ""
-    head = (f"Recipe {card.recipe}. {needed}".strip(),)
     blocks: list[Block] = [
-        Text(head, look=Look.STRONG),
         _card_rates(card, number, manner),
         _card_lots(card, number, manner),
     ]
@@ -82,9 +84,11 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
         ]
         kind = lines[0].kind
         rows.append((product, kind, written, unit, cwt, "; ".join(actives) or "none given"))
+    day = said(card.needed_by, metric=manner.metric) if card.needed_by else ""
+    needed = f", to be approved before {day}" if day else ""
     return Table(
         name=f"rates_{number}",
-        title="Products and rates, in all three forms",
+        title=f"Recipe {card.recipe}{needed}",
         columns=(
             Column("product", "Product"),
             Column("kind", "Kind"),
@@ -94,8 +98,6 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
             Column("seed", "Active ingredient on a seed (mg)", width=34),
         ),
         rows=tuple(rows),
-        note="From one figure to another where the lots differ; each lot's own are on its"
-        " calibration sheet.",
     )
 
 
@@ -182,7 +184,6 @@ def _card_actives(card: Card, number: int) -> Table:
             for a in worst.values()
         ),
         empty="No active ingredient is given for these products, or they go to no field yet.",
-        note="Other uses of an ingredient on the same land count too; the label says how much.",
     )
 
 
@@ -222,7 +223,6 @@ def _sign(card: Card, number: int) -> Table:
     when = Cell(card.approved_on) if card.approved_on else LINE
     return Table(
         name=f"sign_{number}",
-        title="Approval",
         columns=(
             Column("what", ""),
             Column("value", "", width=16),

@@ -61,9 +61,9 @@ def _premix(one: Premix, number: int, manner: Manner) -> list[Block]:
     pumps = "On pumps of their own" if len(one.alone) > 1 else "On a pump of its own"
     alone = f" {pumps}: {', '.join(one.alone)}." if one.alone else ""
     head = f"{number}. {one.lot} with {one.recipe}, {one.units:,.1f} units.{alone}"
-    blocks.append(Text((head,), look=Look.STRONG))
     for place, mix in enumerate(one.mixes, 1):
-        blocks.append(_mix(mix, f"mix_{number}_{place}", manner))
+        title = head if place == 1 else ""
+        blocks.append(_mix(mix, f"mix_{number}_{place}", title, manner))
         if mix.not_with:
             said = "; ".join(mix.not_with)
             text = f"Must not be mixed: {said}. There are not enough pumps to keep them apart."
@@ -73,7 +73,7 @@ def _premix(one: Premix, number: int, manner: Manner) -> list[Block]:
     return blocks
 
 
-def _mix(mix: Mix, name: str, manner: Manner) -> Table:
+def _mix(mix: Mix, name: str, title: str, manner: Manner) -> Table:
     rows: list[tuple[Content, ...]] = [
         (
             number,
@@ -95,6 +95,7 @@ def _mix(mix: Mix, name: str, manner: Manner) -> Table:
     rows.append((Cell(None, Look.TOTAL), label, blank, *total, blank))
     return Table(
         name=name,
+        title=title,
         columns=(
             Column("step", "Step", Measure.COUNT, width=6),
             Column("product", "Product", width=22),

@@ -202,7 +202,7 @@ def test_premix_sheet():
     start = next(
         i for i, r in enumerate(rows) if r and str(r[0]).endswith("L2 with R2, 90.0 units.")
     )
-    table = rows[start + 3 : start + 8]
+    table = rows[start + 2 : start + 7]
     assert [r[1:3] for r in table[:4]] == [
         ["Water", "half"],
         ["Alpha", "all"],
@@ -212,10 +212,10 @@ def test_premix_sheet():
     alpha = table[1]
     assert alpha[3:] == pytest.approx([2.0, 180.0, 128 * 2 / 3.5, 59 * 2 / 3.5, 57.142857])
     assert table[4][1:4] == pytest.approx([3.5, 315.0, 128.0])
-    assert rows[start + 8][0].startswith(
+    assert rows[start + 7][0].startswith(
         "2 full tanks of 1 gal, for 36.6 units each and a last one"
     )
-    assert "How long it may sit: see the labels." in rows[start + 8][0]
+    assert "How long it may sit: see the labels." in rows[start + 7][0]
 
 
 def test_without_pumps_set_nothing_is_premixed():
@@ -254,9 +254,7 @@ def test_three_batches_share_a_page():
     )
     layout = lay_out(calibration_sheet(many), Manner(), home=True)
     layout.heights = row_heights(layout, Manner())
-    starts = [
-        p.rows[0] for p in layout.placed if getattr(p.block, "paragraphs", [""])[0][:1].isdigit()
-    ]
+    starts = [p.rows[0] for p in layout.placed if getattr(p.block, "title", "")[:1].isdigit()]
     pages = page_breaks(layout)
     on_page = [
         sum(a <= s < b for s in starts) for a, b in zip(pages, [*pages[1:], 10_000], strict=True)
