@@ -30,6 +30,7 @@ from planner.report.seed_order_frames import seed_accounts
 from planner.report.sheets import (
     Cell,
     Column,
+    Formula,
     KeyFigure,
     KeyFigures,
     Link,
@@ -137,7 +138,8 @@ def _figures(facts: Facts) -> KeyFigures:
             KeyFigure("Tightest product", least.used, Measure.PERCENT, note, look, Link(PRODUCTS))
         )
     sizes = answer.bags_by_size(facts)
-    note = f"bags: {sizes}" if sizes else ""
+    note = f"a unit is {facts.season.farm.seeds_per_unit:,.0f} seeds"
+    note += f"; bags: {sizes}" if sizes else ""
     figures.append(KeyFigure("Units to treat", units, Measure.UNITS, note, link=Link(TREATING)))
     return KeyFigures(tuple(figures))
 
@@ -216,7 +218,7 @@ def _order(facts: Facts) -> Table:
         note = f"{count(more, 'more line')} on {elsewhere(ORDER, Pack.STUDY)}. " + note
     columns = (
         Column("supplier", "Supplier", width=21),
-        Column("product", "Product or lot"),
+        Column("product", "Product or lot", width=28),
         Column("container", "Container or bag"),
         Column("count", "Count", Measure.COUNT, total=True),
         Column("price", "Price each", Measure.MONEY),
@@ -303,20 +305,25 @@ def _cost(facts: Facts) -> Table:
         "carryover_credit": Link(PRODUCT_DETAIL, "worth"),
         "yield_loss": Link(FIELD_COST, "fields"),
     }
-    rows: list[tuple[Content, ...]] = []
-    for key, name, sign in COST_KINDS:
-        value = getattr(cost, key)
-        if value or key == "containers":
-            rows.append((name, Cell(sign * value, link=links[key])))
+    kinds = [
+        (key, name, sign * getattr(cost, key))
+        for key, name, sign in COST_KINDS
+        if getattr(cost, key) or key == "containers"
+    ]
+    total = Formula("=" + "+".join(f"{{{key}}}" for key, _, _ in kinds), cost.total)
     return Table(
         name="cost",
         title=answer.COMPARED,
         columns=(
-            Column("kind", "Kind"),
-            Column("amount", "Amount", Measure.MONEY, total=True),
+            *(Column(key, name, Measure.MONEY) for key, name, _ in kinds),
+            Column("total", "Total compared", Measure.MONEY),
         ),
-        rows=tuple(rows),
-        total_label="Total compared",
+        rows=(
+            (
+                *(Cell(value, link=links[key]) for key, _, value in kinds),
+                Cell(total, Look.TOTAL),
+            ),
+        ),
         note=_compared_said(facts),
     )
 
@@ -326,7 +333,11 @@ def _compared_said(facts: Facts) -> str:
     total = facts.plan.cost.total
     per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else ""
     an_acre = f"{per_acre} planted. " if per_acre else ""
+    given_up = "Return value: what the seed would bring unplanted. "
+    loss = "Expected yield loss: bushels that disease still takes, at the soybean price. "
     return (
-        f"{an_acre}It also weighs what is not paid, so that plans can be compared. "
-        f"What each kind means: {elsewhere(NOTES, Pack.STUDY)}."
+        f"{an_acre}Part of it is not paid, so that plans can be compared. "
+        + (given_up if facts.plan.cost.seed_given_up else "")
+        + (loss if facts.plan.cost.yield_loss else "")
+        + f"More: {elsewhere(NOTES, Pack.STUDY)}."
     )
