@@ -40,6 +40,13 @@ def now() -> str:
     return datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")
 
 
+def described() -> str:
+    """Versions, cores and day of a run, in one line."""
+    found = versions()
+    libraries = ", ".join(f"{name} {found[name]}" for name in ("highspy", "numpy", "numba"))
+    return f"Python {found['python']}, {libraries}, {cores()} cores, {now()}"
+
+
 def code() -> str:
     """The commit that is measured, and whether files differ from it."""
     asked = ["git", "describe", "--always", "--dirty=, with changes"]

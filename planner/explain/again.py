@@ -227,7 +227,7 @@ def told_again(
     result = Again(
         moved=moved_acres(old, plan, season),
         fewest=fewest,
-        moved_floor=found.floor,
+        moved_floor=found.bound,
         worth_moving=season.farm.worth_moving,
         most_moved=most_moved,
         keeping=found.kept.cost.total,

@@ -41,7 +41,7 @@ class SearchParams:
 
     No comparison on record."""
     step_nodes: int = 300
-    """Branch-and-bound nodes, or moves on the board, that count as one step of effort.
+    """Branch-and-bound nodes, or annealing moves, that count as one step of effort.
 
     A unit of counting: nothing was tuned."""
     room: float = 0.005
@@ -54,7 +54,7 @@ class SearchParams:
 
     No comparison on record."""
     enough_seen: int = 400
-    """Plans seen on boards before their patterns are put together.
+    """Plans seen in annealing before their patterns are put together.
 
     Measured, with all of that method, on 60 x 40 x 8 and farm-60, one variety a field, 60 s."""
     enough_seen_for_acres: int = 200
@@ -85,15 +85,15 @@ class Progress:
 
     seconds: float
     cost: float | None
-    floor: float | None
+    bound: float | None
     acres_short: float | None = None
 
     @property
     def gap(self) -> float | None:
-        """(cost - floor) / max(1, |cost|)."""
-        if self.cost is None or self.floor is None:
+        """(cost - bound) / max(1, |cost|)."""
+        if self.cost is None or self.bound is None:
             return None
-        return max(0.0, self.cost - self.floor) / max(1.0, abs(self.cost))
+        return max(0.0, self.cost - self.bound) / max(1.0, abs(self.cost))
 
 
 if TYPE_CHECKING:

@@ -91,7 +91,7 @@ class Job:
 
     def update(self, progress: Progress) -> None:
         """Take the state of the search; called from the thread that solves."""
-        point = Point(self.elapsed, progress.cost, progress.floor, progress.acres_short)
+        point = Point(self.elapsed, progress.cost, progress.bound, progress.acres_short)
         points = [*self.points, point]
         if len(points) > MOST_POINTS:
             points = [*points[:-2:2], *points[-2:]]

@@ -126,8 +126,8 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
         parts += [] if what else ["no plan yet"]
     else:
         parts.append(f"best {manner.say(progress.cost, Measure.MONEY)}")
-    if progress is not None and progress.floor is not None:
-        parts.append(f"floor {manner.say(progress.floor, Measure.MONEY)}")
+    if progress is not None and progress.bound is not None:
+        parts.append(f"floor {manner.say(progress.bound, Measure.MONEY)}")
     if progress is not None and progress.gap is not None:
         parts.append(f"gap {progress.gap:.2%}".replace("%", " %"))
     if progress is not None and progress.acres_short:

@@ -12,7 +12,7 @@ import pytest
 
 from planner.errors import NoPlanError
 from planner.optimize.from_plan.warm_start import settled_around
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import bags_bought, make_plan
@@ -201,7 +201,7 @@ CASES = [
         1,
         (2, 0),
     ),
-    # No count of a free jug brings the discount or free freight; the freight is paid.
+    # No count of a free jug brings the discount or free freight; the freight is rewards.
     (
         "a free jug reaches nothing",
         {
@@ -406,9 +406,9 @@ def test_such_numbers_are_settled(name, off, settle):
     if settle == "around":
         y = settled_around(model, x)
     else:
-        state = State(SolveOptions(), None, None)
-        state.model, state.x = model, x
-        y = _settled(state)
+        incumbent = Incumbent(SolveOptions(), None, None)
+        incumbent.model, incumbent.x = model, x
+        y = _settled(incumbent)
     check(one, make_plan(model, y, 300.0), short)
 
 

@@ -9,19 +9,19 @@ from functools import cache
 import numpy as np
 
 from planner.optimize.heuristics.neighborhood import Neighborhood
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Limits
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, moved, rounded, without_field_rule
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search import common, run, shortage
 from tests.laws import second_model
 from tests.support.random_season import hard_season
 
 CLOSE = 1e-6
-"""Relative slack of a floor over an optimum: the solvers' own tolerance."""
+"""Relative slack of a bound over an optimum: the solvers' own tolerance."""
 
 
 SMALL = [((4, 3, 2, 1), seed, short) for seed in (1, 2, 3) for short in (False, True)]
@@ -40,8 +40,8 @@ def best(case) -> second_model.Answer:
     return second_model.solve(hard(case))
 
 
-def under(floor: float, optimum: float) -> bool:
-    return floor <= optimum + CLOSE * max(1.0, abs(optimum))
+def under(bound: float, optimum: float) -> bool:
+    return bound <= optimum + CLOSE * max(1.0, abs(optimum))
 
 
 def held_short(season, short):
@@ -62,16 +62,16 @@ def as_told(plan):
 
 
 def relaxed(size, **params):
-    """A workshop with its first plan, and the relaxation's best solution in 100 nodes.
+    """A context with its first plan, and the relaxation's best solution in 100 nodes.
 
     What follows is searched with other parameters.
     """
-    state = State(SolveOptions(effort=2), None, None)
-    shop = workshop.open_shop(state, hard_season(*size))
-    run._first_plan(shop)
-    shortage.settle_shortage(shop)
-    shop.near = Neighborhood(capped(state))
-    loose = without_field_rule(shop.near.model)
+    incumbent = Incumbent(SolveOptions(effort=2), None, None)
+    context = common.open_context(incumbent, hard_season(*size))
+    run._first_plan(context)
+    shortage.settle_shortage(context)
+    context.near = Neighborhood(capped(incumbent))
+    loose = without_field_rule(context.near.model)
     answer = solve_matrix(loose.matrix, Limits(nodes=100, gap=5e-4))
-    state.options = replace(state.options, params=SearchParams(**params))
-    return shop, moved(loose, shop.near.model, rounded(loose, answer.x)), answer.bound
+    incumbent.options = replace(incumbent.options, params=SearchParams(**params))
+    return context, moved(loose, context.near.model, rounded(loose, answer.x)), answer.bound

@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.optimize.annealing.decode import discounts_taken
 from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.annealing.state import SHORT_PRICE, Board, Piece
+from planner.optimize.annealing.state import SHORT_PRICE, AnnealingState, Piece
 from planner.optimize.mip.highs import now
 from planner.optimize.mip.process import ProcessGoneError, Worker
 
@@ -18,24 +18,24 @@ if TYPE_CHECKING:
 
     from planner.optimize.annealing.moves import Tally
     from planner.optimize.incumbent.budgets import Budget
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.options import Stop
 
 MOVES = 60
-"""Moves on the board that count as much work as a node of branch and bound."""
+"""Annealing moves that count as much work as a node of branch and bound."""
 
 
 @dataclass(frozen=True, slots=True)
 class Phase:
-    """A stretch of the search on the board: its share of the budget, smoothing, and heat."""
+    """A stretch of the annealing: its share of the budget, smoothing, and temperatures."""
 
     share: float
     smooth: float
-    heat: tuple[float, float]
+    temperatures: tuple[float, float]
     """First and last, as shares of a mean field's cost."""
     of_acres: bool = False
-    """Heat is in acres short instead."""
+    """Temperatures are in acres short instead."""
 
 
 COOLING = (
@@ -52,17 +52,17 @@ FINE_ACRES = (Phase(1.0, 0.1, (1.0, 0.03), of_acres=True),)
 """The same, from a plan that leaves few already."""
 
 
-def plant_all(board: Board, rng: np.random.Generator) -> None:
+def plant_all(current: AnnealingState, rng: np.random.Generator) -> None:
     """Plant every field at the least cost, those with the fewest choices first."""
-    x = board.facts
+    x = current.facts
     for f in np.lexsort((-x.acres, np.diff(x.first), -x.short_price)).tolist():
-        board.place(f, rng)
-    board.fit_parts()
+        current.place(f, rng)
+    current.fit_parts()
 
 
 @dataclass(frozen=True, slots=True)
-class Errand:
-    """One stretch of search on the board, complete with all that it starts from."""
+class AnnealingJob:
+    """One stretch of annealing, complete with all that it starts from."""
 
     start: list[list[Piece]] | None
     """A plan to start from; None to plant all fields anew."""
@@ -78,47 +78,47 @@ class Errand:
 
 
 def anneal(
-    board: Board, errand: Errand, stop: Stop, seen: list[Tally] | None = None
+    current: AnnealingState, job: AnnealingJob, stop: Stop, seen: list[Tally] | None = None
 ) -> list[list[Piece]]:
-    """Search on the board, from a plan or from scratch; the best plan in pieces.
+    """Anneal, from a plan or from scratch; the best plan in pieces.
 
     Samples of what it comes by are added to `seen`.
     """
-    rng = np.random.default_rng(errand.seed)
-    tables = order_tables(board.it, errand.off)
-    for p, need in errand.most.items():
+    rng = np.random.default_rng(job.seed)
+    tables = order_tables(current.it, job.off)
+    for p, need in job.most.items():
         tables[p] = tables[p].up_to(need)
-    board.use_tables(tables, errand.phases[0].smooth)
-    if errand.start is None:
-        plant_all(board, rng)
+    current.use_tables(tables, job.phases[0].smooth)
+    if job.start is None:
+        plant_all(current, rng)
     else:
-        board.lay(errand.start)
-    pieces = board.pieces()
-    budget = errand.budget
-    for phase in errand.phases:
-        board.use_tables(tables, phase.smooth)
-        board.lay(pieces)
-        scale = max(1.0, abs(board.cost)) / len(board.acres)
+        current.lay(job.start)
+    pieces = current.pieces()
+    budget = job.budget
+    for phase in job.phases:
+        current.use_tables(tables, phase.smooth)
+        current.lay(pieces)
+        scale = max(1.0, abs(current.cost)) / len(current.acres)
         scale = SHORT_PRICE if phase.of_acres else scale
-        heat = (phase.heat[0] * scale, phase.heat[1] * scale)
+        temperatures = (phase.temperatures[0] * scale, phase.temperatures[1] * scale)
         steps = None if budget.steps is None else max(1, int(MOVES * budget.steps * phase.share))
         more = _pace(stop, budget.seconds * phase.share, steps)
         if seen is not None:
-            more = _sampled(board, more, seen, int(errand.samples * phase.share))
-        pieces = board.improve(rng, heat, more, None if steps is None else MOVES)
+            more = _sampled(current, more, seen, int(job.samples * phase.share))
+        pieces = current.improve(rng, temperatures, more, None if steps is None else MOVES)
     return pieces
 
 
-_there: list[Board] = []
-"""In a worker process: the board of the season that it was last sent."""
+_there: list[AnnealingState] = []
+"""In a worker process: the annealing state of the season that it was last sent."""
 
 
 def anneal_apart(
-    worker: Worker, board: Board, job: Errand, stop: Stop, seen: list[Tally]
+    worker: Worker, current: AnnealingState, job: AnnealingJob, stop: Stop, seen: list[Tally]
 ) -> list[list[Piece]] | None:
     """`anneal` in a process of its own; None if that dies. The season is sent there once."""
-    season = (board.it, board.choices) if worker.sent is not board.choices else None
-    worker.sent = board.choices
+    season = (current.it, current.choices) if worker.sent is not current.choices else None
+    worker.sent = current.choices
     try:
         pieces, more = worker.run(_anneal_there, (season, job), stop)
     except ProcessGoneError:
@@ -129,18 +129,18 @@ def anneal_apart(
 
 
 def _anneal_there(
-    season: tuple[Instance, Choices] | None, job: Errand, stop: Stop
+    season: tuple[Instance, Choices] | None, job: AnnealingJob, stop: Stop
 ) -> tuple[list[list[Piece]], list[Tally]]:
     if season is not None:
         it, choices = season
-        _there[:] = [Board(it, choices, order_tables(it))]
+        _there[:] = [AnnealingState(it, choices, order_tables(it))]
     seen: list[Tally] = []
     return anneal(_there[0], job, stop, seen), seen
 
 
-def errand(
-    state: State,
-    board: Board,
+def annealing_job(
+    incumbent: Incumbent,
+    current: AnnealingState,
     budget: Budget,
     rng: np.random.Generator,
     *,
@@ -148,21 +148,23 @@ def errand(
     fine: bool = False,
     less: bool = False,
     acres: bool = False,
-) -> Errand:
-    """An errand from what is known: from a plan or none, fine or rough, with a container less.
+) -> AnnealingJob:
+    """An annealing job from what is known: a plan or none, fine or rough, with a container less.
 
     A fine one with `acres` looks for fewer acres short; a rough one always, until they are proven.
     """
-    known = state.x is not None
-    rough = FEWER_SHORT if state.is_short and not state.short_proven else COOLING
+    known = incumbent.x is not None
+    rough = FEWER_SHORT if incumbent.is_short and not incumbent.short_proven else COOLING
     near = FINE_ACRES if acres else FINE
-    return Errand(
+    return AnnealingJob(
         start=start,
         phases=near if fine else rough,
         budget=budget,
         seed=int(rng.integers(2**31)),
-        off=discounts_taken(state.model, state.x) if known and state.x is not None else {},
-        most=container_less(state, rng) if known and less else {},
+        off=discounts_taken(incumbent.model, incumbent.x)
+        if known and incumbent.x is not None
+        else {},
+        most=container_less(incumbent, rng) if known and less else {},
     )
 
 
@@ -177,9 +179,9 @@ def _pace(stop: Stop, seconds: float, steps: int | None) -> Callable[[int], floa
 
 
 def _sampled(
-    board: Board, more: Callable[[int], float | None], seen: list[Tally], samples: int
+    current: AnnealingState, more: Callable[[int], float | None], seen: list[Tally], samples: int
 ) -> Callable[[int], float | None]:
-    """The same pace, samples of the board being kept on the way."""
+    """The same pace, samples of the annealing state being kept on the way."""
     taken = 0
 
     def watched(step: int) -> float | None:
@@ -187,16 +189,16 @@ def _sampled(
         done = more(step)
         if done is not None and done * samples >= taken + 1:
             taken += 1
-            if board.keeps_limits():
-                seen.append(board.snapshot())
+            if current.keeps_limits():
+                seen.append(current.snapshot())
         return done
 
     return watched
 
 
-def container_less(state: State, rng: np.random.Generator) -> dict[int, float]:
+def container_less(incumbent: Incumbent, rng: np.random.Generator) -> dict[int, float]:
     """A need that one container fewer of some product in the best plan's order would cover."""
-    model, x = state.model, state.x
+    model, x = incumbent.model, incumbent.x
     assert x is not None
     at = {p.name: i for i, p in enumerate(model.it.products)}
     spares = []

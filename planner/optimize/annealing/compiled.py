@@ -1,4 +1,4 @@
-"""The moves of the board as machine code: the only room that knows Numba.
+"""The moves of annealing as machine code: the only room that knows Numba.
 
 Compiling takes some 12 s, once an installation: Numba keeps the result beside Python's own byte
 code, where it may. Functions in machine code take the tuples of

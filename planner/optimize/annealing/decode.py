@@ -1,4 +1,4 @@
-"""From the board to a solution of the exact model, its order solved to the end."""
+"""From the annealing state to a solution of the exact model, its order solved to the end."""
 
 from __future__ import annotations
 
@@ -16,8 +16,8 @@ from planner.optimize.model.variables import qualifying
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.moves import Facts, Tally
-    from planner.optimize.annealing.state import Board
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.annealing.state import AnnealingState
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
@@ -30,24 +30,24 @@ SHORT_SLACK = 1e-5
 """Acres of a priority that may be short beyond that."""
 
 
-def lifted(
+def decoded(
     model: Model,
-    board: Board,
+    current: AnnealingState,
     seconds: float = 5.0,
     gap: float = 1e-6,
     stop: Stop | None = None,
 ) -> Floats | None:
-    """The board's plan in the model's columns; None if the model does not take it."""
-    if not board.keeps_limits():
+    """The current plan in the model's columns; None if the model does not take it."""
+    if not current.keeps_limits():
         return None
-    return with_order(model, planted(model, board, board.tally), seconds, gap, stop)
+    return with_order(model, planted(model, current, current.tally), seconds, gap, stop)
 
 
-def planted(model: Model, board: Board, tally: Tally) -> Floats:
-    """What a state of the board plants and treats, in the model's columns; nothing is ordered."""
+def planted(model: Model, current: AnnealingState, tally: Tally) -> Floats:
+    """What a plan in annealing plants and treats, in the model's columns; nothing is ordered."""
     x = np.zeros(model.matrix.n_columns)
     shares: dict[tuple[int, int, int], float] = {}
-    c, it = board.choices, board.it
+    c, it = current.choices, current.it
     for f, pieces in enumerate(pieces_on(tally)):
         for piece in pieces:
             lot, k = int(c.lot[piece.choice]), int(c.recipe[piece.choice])
@@ -58,9 +58,9 @@ def planted(model: Model, board: Board, tally: Tally) -> Floats:
         if model.has("share", key):
             x[model.column("share", key)] = 1.0
         if model.has("bare", key):
-            x[model.column("bare", key)] = max(0.0, float(board.acres[key[0]]) - acres)
+            x[model.column("bare", key)] = max(0.0, float(current.acres[key[0]]) - acres)
     flag_lots(model, x)
-    _put_seed(model, board.facts, tally, x)
+    _put_seed(model, current.facts, tally, x)
     short = np.where(tally.short > 1e-9, tally.short, 0.0)
     x[model.at["short"]] = short
     for priority in model.keys["short_in"]:
@@ -120,9 +120,9 @@ def _paid_for(model: Model, x: Floats, seconds: float, watch: Watch | None) -> F
     return fewest.x if answer.x is None else answer.x
 
 
-def pieces_of(board: Board, model: Model, x: Floats) -> list[list[Piece]]:
-    """Take a solution apart into pieces for the board, where the board has its choices."""
-    pieces: list[list[Piece]] = [[] for _ in board.acres]
+def pieces_of(current: AnnealingState, model: Model, x: Floats) -> list[list[Piece]]:
+    """Take a solution apart into pieces for annealing, as far as that has its choices."""
+    pieces: list[list[Piece]] = [[] for _ in current.acres]
     acres = x[model.at["acres"]]
     for t in np.flatnonzero(acres > 1e-7).tolist():
         pieces[int(model.choices.field[t])].append(Piece(t, float(acres[t])))
@@ -139,9 +139,11 @@ def discounts_taken(model: Model, x: Floats) -> dict[int, float]:
     return off
 
 
-def on_model(state: State, board: Board, pieces: list[list[Piece]]) -> Floats | None:
+def on_model(
+    incumbent: Incumbent, current: AnnealingState, pieces: list[list[Piece]]
+) -> Floats | None:
     """Pieces as a solution of the exact model, with the order that suits them."""
-    off = discounts_taken(state.model, state.x) if state.x is not None else {}
-    board.use_tables(order_tables(board.it, off))
-    board.lay(pieces)
-    return lifted(state.model, board, 5.0 if state.options.effort is None else np.inf)
+    off = discounts_taken(incumbent.model, incumbent.x) if incumbent.x is not None else {}
+    current.use_tables(order_tables(current.it, off))
+    current.lay(pieces)
+    return decoded(incumbent.model, current, 5.0 if incumbent.options.effort is None else np.inf)

@@ -1,7 +1,7 @@
-"""The moves of the board: plain loops over arrays, compiled by `annealing.compiled`.
+"""The moves of annealing: plain loops over arrays, compiled by `annealing.compiled`.
 
 Everything works on three tuples of arrays: what never changes (`Facts`), what a need costs
-(`Prices`), and what is on the board (`Tally`). No function here allocates or touches objects.
+(`Prices`), and the current plan (`Tally`). No function here allocates or touches objects.
 """
 
 from __future__ import annotations
@@ -112,7 +112,7 @@ class Prices(NamedTuple):
 
 
 class Tally(NamedTuple):
-    """What is on the board, and what that comes to."""
+    """What is in the current plan, and what that comes to."""
 
     choice: Ints
     """Field x piece."""
@@ -256,7 +256,7 @@ def order_cost(s: Tally) -> float:
 
 
 def price(x: Facts, s: Tally) -> float:
-    """Cost of the board, acres short at their penalty."""
+    """Cost of the annealing state, acres short at their penalty."""
     total = order_cost(s) + s.other[0]
     for f in range(len(x.acres)):
         if s.short[f] > 1e-7:
@@ -318,7 +318,7 @@ def is_primed(x: Facts, s: Tally, recipe: int, product: int) -> bool:
 
 
 def put(x: Facts, s: Tally, c: Prices, field: int, choice: int, acres: float) -> None:
-    """Put acres of a field on the board."""
+    """Plant acres of a field."""
     n = s.pieces[field]
     s.choice[field, n] = choice
     s.piece[field, n] = acres
@@ -340,7 +340,7 @@ def put(x: Facts, s: Tally, c: Prices, field: int, choice: int, acres: float) ->
 
 
 def take(x: Facts, s: Tally, c: Prices, field: int) -> None:
-    """Take a field off the board."""
+    """Take a field out of the plan."""
     n = s.pieces[field]
     s.pieces[field] = 0
     s.short[field] = x.acres[field]
@@ -407,7 +407,7 @@ def fit_part(x: Facts, s: Tally, c: Prices, lot: int) -> None:
 
 
 def lot_cost(x: Facts, s: Tally, lot: int) -> float:
-    """Cost of the board as far as a part bag can change it."""
+    """Cost of the annealing state as far as a part bag can change it."""
     over = BARRED if s.lot_bags[lot] > x.ceiling[lot] else 0.0
     return order_cost(s) + s.other[0] + over
 
@@ -460,7 +460,7 @@ def offer(x: Facts, s: Tally, c: Prices, choice: int, acres: float) -> float:
 
 
 def has_share(x: Facts, s: Tally, field: int, share: int) -> bool:
-    """Whether a field has a share on the board."""
+    """Whether a field has a share in the current plan."""
     for i in range(s.pieces[field]):
         if x.share[s.choice[field, i]] == share:
             return True
@@ -468,7 +468,7 @@ def has_share(x: Facts, s: Tally, field: int, share: int) -> bool:
 
 
 def count_shares(x: Facts, s: Tally, field: int) -> int:
-    """Shares that a field has on the board."""
+    """Shares that a field has in the current plan."""
     count = 0
     for i in range(s.pieces[field]):
         share, new = x.share[s.choice[field, i]], 1
@@ -655,7 +655,7 @@ def count_near(x: Facts, w: Scratch, field: int) -> float:
 
 
 def mark_mates(x: Facts, s: Tally, w: Scratch, field: int) -> None:
-    """Mark the fields that share a lot with a field on the board, itself among them."""
+    """Mark the fields that share a lot with a field in the current plan, itself among them."""
     w.seen[field] = True
     for i in range(s.pieces[field]):
         lot = x.lot[x.pool[s.choice[field, i]]]
@@ -874,11 +874,11 @@ def improve(
     best: Tally,
     lowest: float,
     steps: int,
-    warmth: float,
+    temperature: float,
 ) -> float:
     """Make so many moves; the cheapest plan seen is kept in `best`.
 
-    A board that is dearer by so much (`warmth`) is accepted about every third time. Returns the
+    A plan that is dearer by so much (`temperature`) is accepted about every third time. Returns the
     cost of the cheapest.
     """
     now = price(x, s)
@@ -886,7 +886,7 @@ def improve(
     for _ in range(steps):
         n = move(x, s, c, w, rng)
         after = price(x, s)
-        most = now - warmth * log(max(1e-12, rng.random()))
+        most = now - temperature * log(max(1e-12, rng.random()))
         if after < most and keeps_bags(x, s, w):
             now = after
             copy_touched(x, w, s, before, n)

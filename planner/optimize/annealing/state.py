@@ -1,7 +1,7 @@
 """A plan under construction: which field takes how many acres of which choice, and what that costs.
 
-The board knows whole bags, the limits of lots, and the cost of an order by its tables. What it does
-is in `planner.optimize.annealing.moves`; here its numbers are laid out.
+It knows whole bags, the limits of lots, and the cost of an order by its tables. What it does is in
+`planner.optimize.annealing.moves`; here its numbers are laid out.
 """
 
 from __future__ import annotations
@@ -186,7 +186,7 @@ def _scratch(x: Facts) -> Scratch:
     )
 
 
-class Board:
+class AnnealingState:
     """The state of the construction; see the module."""
 
     def __init__(self, it: Instance, choices: Choices, tables: list[OrderTable]) -> None:
@@ -199,7 +199,7 @@ class Board:
         self.use_tables(tables)
 
     def use_tables(self, tables: list[OrderTable], smooth: float = 0.0) -> None:
-        """Price products by these tables, and take everything off the board.
+        """Price products by these tables, and take everything out of the plan.
 
         The steps of an order are mixed with a straight line by the share `smooth`.
         """
@@ -207,7 +207,7 @@ class Board:
         self.clear()
 
     def clear(self) -> None:
-        """Take everything off the board."""
+        """Take everything out of the plan."""
         self.tally = _empty(self.facts, self.rule_cap)
         for p, need in enumerate(self.tally.need.tolist()):
             self.tally.spent[p] = moves.cost_of(self.prices, p, need)
@@ -226,7 +226,7 @@ class Board:
 
     @property
     def cost(self) -> float:
-        """What the board costs, acres short apart."""
+        """What the current plan costs, acres short apart."""
         return float(self.tally.spent.sum()) + float(self.tally.other[0])
 
     def pieces(self) -> list[list[Piece]]:
@@ -259,7 +259,7 @@ class Board:
             moves.fit_part(self.facts, self.tally, self.prices, lot)
 
     def lay(self, pieces: list[list[Piece]]) -> None:
-        """Put a whole plan on the empty board."""
+        """Put a whole plan into the empty state."""
         self.clear()
         for f, mine in enumerate(pieces):
             for choice, acres in mine:
@@ -269,15 +269,15 @@ class Board:
     def improve(
         self,
         rng: np.random.Generator,
-        heat: tuple[float, float],
+        temperatures: tuple[float, float],
         more: Callable[[int], float | None],
         batch: int | None = None,
     ) -> list[list[Piece]]:
         """Take fields off and place them again until `more` says None; the cheapest plan seen.
 
         `more` gets the number of steps taken and returns how far the search is, from 0 to 1. The
-        heat falls meanwhile from first to last. Steps come in batches of about `BATCH` seconds, or
-        of as many as said.
+        temperature falls meanwhile from first to last. Steps come in batches of about `BATCH`
+        seconds, or of as many as said.
         """
         from planner.optimize.annealing.compiled import compiled, pointer
 
@@ -291,8 +291,8 @@ class Board:
         done = more(0)
         while done is not None:
             began = now()
-            warmth = heat[0] * (heat[1] / heat[0]) ** done
-            lowest = compiled().improve(x, s, c, w, rng, old, kept, lowest, size, warmth)
+            temperature = temperatures[0] * (temperatures[1] / temperatures[0]) ** done
+            lowest = compiled().improve(x, s, c, w, rng, old, kept, lowest, size, temperature)
             steps += size
             if batch is None:
                 size = max(1, min(2 * size, int(size * BATCH / max(1e-4, now() - began))))

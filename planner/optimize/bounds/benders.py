@@ -1,9 +1,9 @@
-"""Order and planting decided apart (Benders): a floor with whole containers, and a good order.
+"""Order and planting decided apart (Benders): a bound with whole containers, and a good order.
 
 For a given order, planting is a linear program once the field rule and whole bags are left out. Its
 duals say what every other order would cost at the least: a cut. A small program over the order
 alone, whole containers, breaks and discounts in it, takes the best order by the cuts so far; its
-bound is a floor of the full problem.
+bound is a bound of the full problem.
 """
 
 from __future__ import annotations
@@ -21,19 +21,19 @@ from planner.optimize.model.program import PURCHASE
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.bounds.column_generation import Growing
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.bounds.column_generation import RestrictedMaster
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats
 
 DECIDED = tuple(group for group in PURCHASE if group != "left")
 """Groups of variables that the small program over the order decides."""
 CLOSE = 3e-4
-"""Distance of the best order's cost from the floor, as a share, that is close enough."""
+"""Distance of the best order's cost from the bound, as a share, that is close enough."""
 TURNS = 80
 BETWEEN = 0.5
 """Where between the best order and the one that the cuts propose the next cut is made."""
 NEAR = 0.4
-"""Distance from the floor, as a share, up to which an order is worth a wider choice."""
+"""Distance from the bound, as a share, up to which an order is worth a wider choice."""
 DEAR, DEARER = 3.0, 8.0
 """Price of product out of nowhere, by the dearest to be had; how it is raised if still used."""
 NONE = 1e-6
@@ -43,7 +43,7 @@ NONE = 1e-6
 class Orders:
     """The program over orders, and what is known of them."""
 
-    growing: Growing
+    master: RestrictedMaster
     columns: Bools
     """Which columns of the relaxation are an order's."""
     matrix: Matrix
@@ -61,11 +61,11 @@ class Orders:
     cost: float = INFINITE
 
 
-def open_orders(growing: Growing) -> Orders:
+def open_orders(master: RestrictedMaster) -> Orders:
     """Set the program over orders up; the relaxation gets product out of nowhere, at a price."""
-    model = growing.model
+    model = master.model
     m = model.matrix
-    answer = growing.kept.solve(INFINITE)
+    answer = master.kept.solve(INFINITE)
     columns = np.zeros(m.n_columns, dtype=bool)
     for group in DECIDED:
         columns[model.at[group]] = True
@@ -93,49 +93,51 @@ def open_orders(growing: Growing) -> Orders:
     )
     dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
     n, price = len(joint), DEAR * max(1.0, dearest) * float(model.it.lump.max(initial=1.0))
-    nowhere = growing.kept.add_columns(
+    nowhere = master.kept.add_columns(
         np.full(2 * n, price),
         np.full(2 * n, INFINITE),
         np.arange(2 * n, dtype=np.int64),
         np.concatenate([joint, joint]),
         np.concatenate([-np.ones(n), np.ones(n)]),
     )
-    orders = Orders(growing, columns, matrix, nowhere=nowhere, price=price)
+    orders = Orders(master, columns, matrix, nowhere=nowhere, price=price)
     if answer.x is not None and answer.row_dual is not None:
         orders.center = answer.x[: m.n_columns][columns]
         _note(orders, answer, answer.row_dual, orders.center)
-    growing.kept.free(np.flatnonzero(alone))
+    master.kept.free(np.flatnonzero(alone))
     return orders
 
 
-def find(state: State, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
-    """Look for the best order until the floor is close; says whether there is one.
+def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
+    """Look for the best order until the bound is close; says whether there is one.
 
-    `spare` of every product, in its largest container, must stay over; a floor for that is none of
+    `spare` of every product, in its largest container, must stay over; a bound for that is none of
     the season.
     """
-    model = orders.growing.model
+    model = orders.master.model
     if spare is not None:
         left = model.at["left"]
-        orders.growing.kept.bound(left, spare, model.matrix.upper[left])
+        orders.master.kept.bound(left, spare, model.matrix.upper[left])
     orders.best, orders.cost = None, INFINITE
     lowest, settled, proposed = INFINITE, False, orders.center
-    until = state.seconds() + seconds
+    until = incumbent.seconds() + seconds
     for turn in range(TURNS):
-        if state.is_set() or state.seconds() > until:
+        if incumbent.is_set() or incumbent.seconds() > until:
             break
-        limits = Limits(gap=1e-6, seconds=max(1.0, state.left()))
-        answer = verified(_with_cuts(orders), limits, Watch(), at_once=state.options.effort is None)
+        limits = Limits(gap=1e-6, seconds=max(1.0, incumbent.left()))
+        answer = verified(
+            _with_cuts(orders), limits, Watch(), at_once=incumbent.options.effort is None
+        )
         if answer.x is None:
             break
         if spare is None:
-            state.raise_floor(answer.bound)
+            incumbent.raise_bound(answer.bound)
         if orders.best is not None and orders.cost - answer.bound <= CLOSE * abs(orders.cost):
             break
         last, proposed = proposed, np.round(answer.x[:-1], 6)
         whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
         point = proposed if whole else BETWEEN * proposed + (1 - BETWEEN) * orders.center
-        planted = _cut(state, orders, point)
+        planted = _cut(incumbent, orders, point)
         if planted is None or planted.x is None:
             break
         settled = planted.objective - answer.bound <= CLOSE * abs(answer.bound)
@@ -146,13 +148,13 @@ def find(state: State, orders: Orders, seconds: float, spare: Floats | None = No
             lowest, orders.center = planted.objective, point
             if not np.any(planted.x[orders.nowhere] > NONE):
                 orders.best, orders.cost = point, planted.objective
-                orders.growing.answer, orders.growing.duals = planted, planted.row_dual
+                orders.master.answer, orders.master.duals = planted, planted.row_dual
     return orders.best is not None
 
 
 def _raise_price(orders: Orders) -> None:
     orders.price *= DEARER
-    orders.growing.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
+    orders.master.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
 
 
 def _with_cuts(orders: Orders) -> Matrix:
@@ -165,16 +167,16 @@ def _with_cuts(orders: Orders) -> Matrix:
     return orders.matrix.with_rows(entries, np.array(orders.least), np.full(cuts, INFINITE))
 
 
-def _cut(state: State, orders: Orders, point: Floats) -> Answer | None:
+def _cut(incumbent: Incumbent, orders: Orders, point: Floats) -> Answer | None:
     """Plant for an order at the least cost, and note what that says of every other order."""
-    g = orders.growing
+    g = orders.master
     at = np.flatnonzero(orders.columns)
     g.kept.bound(at, point, point)
-    answer = g.kept.solve(max(1.0, state.left()))
+    answer = g.kept.solve(max(1.0, incumbent.left()))
     if answer.verdict is not Verdict.OPTIMAL or answer.row_dual is None:
         return None
     lost, wanted = _note(orders, answer, answer.row_dual, point)
-    near = answer.objective <= state.floor + NEAR * abs(state.floor)
+    near = answer.objective <= incumbent.bound + NEAR * abs(incumbent.bound)
     if near and lost < -0.1 * CLOSE * abs(answer.objective):
         join(g, wanted)
     return answer
@@ -184,7 +186,7 @@ def _note(
     orders: Orders, answer: Answer, duals: Floats, point: Floats
 ) -> tuple[float, NDArray[np.int64]]:
     """Add the cut that a solution of the relaxation gives."""
-    g = orders.growing
+    g = orders.master
     m = g.model.matrix
     lost, wanted = not_joined(g, duals)
     dual = np.bincount(m.column, m.value * duals[m.row], m.n_columns)

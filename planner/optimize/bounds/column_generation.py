@@ -1,7 +1,7 @@
-"""The floor of a large season: its linear relaxation over all choices, few of them in memory.
+"""The bound of a large season: its linear relaxation over all choices, few of them in memory.
 
 The relaxation starts with some choices of every field. Its duals price all the others; the most
-promising join, until none is worth it. At every step the duals prove a floor for all choices: a
+promising join, until none is worth it. At every step the duals prove a bound for all choices: a
 field's acres could gain no more than the best price that has not joined (Lagrangian bound).
 """
 
@@ -20,7 +20,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.annealing.order_tables import OrderTable
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Floats
     from planner.optimize.model.instance import Choices, Instance
 
@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 JOIN = 6
 """Choices of a field that may join at a step."""
 CLOSE = 5e-4
-"""Distance of floor and relaxation, as a share, at which no more choices join."""
+"""Distance of bound and relaxation, as a share, at which no more choices join."""
 
 
 def first_of(it: Instance, field: Ints) -> Ints:
@@ -104,7 +104,7 @@ def rough_price(it: Instance, c: Choices, tables: list[OrderTable]) -> Floats:
 
 
 @dataclass(slots=True)
-class Growing:
+class RestrictedMaster:
     """The relaxation as it grows."""
 
     it: Instance
@@ -124,7 +124,9 @@ class Growing:
     answer: Answer | None = None
 
 
-def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Growing:
+def start_master(
+    incumbent: Incumbent, it: Instance, first: Ints, short: Floats
+) -> RestrictedMaster:
     """Write the relaxation down over the first choices and one of every pool."""
     c = it.choices
     width = len(it.recipes) + 1
@@ -147,10 +149,12 @@ def start_growing(state: State, it: Instance, first: Ints, short: Floats) -> Gro
         others[int(c.lot[t])] = (rows[2:], values[2:])
     worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
     at = np.arange(len(chosen))
-    return Growing(it, model, Kept(m, state), [chosen], [at], pool_row, others, field_row, worth)
+    return RestrictedMaster(
+        it, model, Kept(m, incumbent), [chosen], [at], pool_row, others, field_row, worth
+    )
 
 
-def prices(g: Growing, dual: Floats) -> Floats:
+def prices(g: RestrictedMaster, dual: Floats) -> Floats:
     """Reduced cost of an acre under every choice of the instance."""
     c = g.it.choices
     pool = np.where(g.pool_row >= 0, dual[g.pool_row], 0.0)
@@ -162,7 +166,7 @@ def prices(g: Growing, dual: Floats) -> Floats:
     return result
 
 
-def not_joined(g: Growing, duals: Floats) -> tuple[float, Ints]:
+def not_joined(g: RestrictedMaster, duals: Floats) -> tuple[float, Ints]:
     """What all choices that have not joined could save at the most, and the best of them."""
     c = g.it.choices
     acres = np.array([f.acres for f in g.it.fields])
@@ -175,23 +179,23 @@ def not_joined(g: Growing, duals: Floats) -> tuple[float, Ints]:
     return float(np.minimum(0.0, lowest) @ acres[has]), wanted[price[wanted] < -1e-7]
 
 
-def grow(state: State, g: Growing, seconds: float) -> None:
-    """Let choices join until the floor is the relaxation's, or the time is up."""
-    until = state.seconds() + seconds
-    while not state.is_set():
-        answer = g.kept.solve(min(state.left(), until - state.seconds()))
+def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) -> None:
+    """Let choices join until the bound is the relaxation's, or the time is up."""
+    until = incumbent.seconds() + seconds
+    while not incumbent.is_set():
+        answer = g.kept.solve(min(incumbent.left(), until - incumbent.seconds()))
         if answer.x is None or answer.row_dual is None:
             return
         g.answer, g.duals = answer, answer.row_dual
         lost, wanted = not_joined(g, answer.row_dual)
-        state.raise_floor(answer.objective + lost)
+        incumbent.raise_bound(answer.objective + lost)
         close = lost >= -CLOSE * max(1.0, abs(answer.objective))
-        if close or state.seconds() >= until or not len(wanted):
+        if close or incumbent.seconds() >= until or not len(wanted):
             return
         join(g, wanted)
 
 
-def join(g: Growing, wanted: Ints) -> None:
+def join(g: RestrictedMaster, wanted: Ints) -> None:
     """Let choices join."""
     c = g.it.choices
     acres = np.array([f.acres for f in g.it.fields])
@@ -213,7 +217,7 @@ def join(g: Growing, wanted: Ints) -> None:
     g.at.append(at)
 
 
-def planted(g: Growing) -> Ints:
+def planted(g: RestrictedMaster) -> Ints:
     """Choices that the relaxation plants."""
     assert g.answer is not None
     assert g.answer.x is not None

@@ -24,8 +24,8 @@ from planner.optimize.model.program import ORDER, make_model, moved
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.bounds.variety_aggregated import Refilling
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.bounds.variety_aggregated import AggregatedSearch
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Bools, Floats, Matrix, Solver
     from planner.optimize.model.instance import Choices
     from planner.optimize.model.program import Model
@@ -51,15 +51,18 @@ def aimed_at_acres(model: Model) -> Model:
     return model.aimed(cost)
 
 
-def plant(
-    state: State, filled: Refilling, limits: Limits, solver: Solver = solve_matrix
+def disaggregate(
+    incumbent: Incumbent,
+    aggregated: AggregatedSearch,
+    limits: Limits,
+    solver: Solver = solve_matrix,
 ) -> Floats | None:
     """As many acres as can be of what the relaxation gives every field.
 
     Where acres must be spread no field gets more than that, which the relaxation has spread.
     """
-    model, z = state.model, filled.x
-    fields, program = model.it.fields, filled.program
+    model, z = incumbent.model, aggregated.x
+    fields, program = model.it.fields, aggregated.program
     acres = np.array([f.acres for f in fields])
     own = np.searchsorted(np.array(model.keys["short_in"]), [f.priority for f in fields])
     matrix, seed = _acres_only(model), _Seed(model, model.choices)
@@ -79,7 +82,7 @@ def plant(
         for recipes in seed.recipes_for(given[:, variety], variety):
             free = seed.columns(given[:, variety], variety, recipes)
             held = replace(matrix, lower=lower)
-            y, answer = solve_part(held, free, x, enough, watch=Watch(state), solver=solver)
+            y, answer = solve_part(held, free, x, enough, watch=Watch(incumbent), solver=solver)
             if y is None:
                 return None
             best = y
@@ -89,19 +92,19 @@ def plant(
     return with_order(model, np.where(matrix.integer, np.round(x), x), limits.seconds)
 
 
-def widen(state: State, filled: Refilling) -> None:
+def widen(incumbent: Incumbent, aggregated: AggregatedSearch) -> None:
     """Go on over choices among which are those that planting this takes."""
-    it, old, x = state.model.it, state.model, state.x
+    it, old, x = incumbent.model.it, incumbent.model, incumbent.x
     assert x is not None
-    c, seed = it.choices, _Seed(state.model, it.choices)
-    given = filled.program.given(filled.x, it)
+    c, seed = it.choices, _Seed(incumbent.model, it.choices)
+    given = aggregated.program.given(aggregated.x, it)
     allowed = np.zeros((len(it.varieties), it.untreated + 1), dtype=bool)
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
         allowed[variety, seed.recipes_for(given[:, variety], variety)[0]] = True
     variety_of = it.variety_of[c.lot]
     new = np.flatnonzero(given[c.field, variety_of] & allowed[variety_of, c.recipe])
     model = make_model(it, c.only(np.union1d(places_of(it, old.choices), new)))
-    state.move(model, moved(old, model, x))
+    incumbent.move(model, moved(old, model, x))
 
 
 class _Seed:

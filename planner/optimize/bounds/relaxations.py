@@ -1,4 +1,4 @@
-"""Proven floors: the exact model, or a relaxation of it, worked on beside the search for plans.
+"""Proven bounds: the exact model, or a relaxation of it, worked on beside the search for plans.
 
 Whatever is proven here is a bound of the full problem: a relaxation only drops rules. Every bound
 of a program with whole numbers is one that two kinds of solve agree on (`verified`).
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Floats, Solver
     from planner.optimize.model.program import Model
 
@@ -42,19 +42,19 @@ EXACT_SHARES = 250
 ROUGH_TIME = 0.3
 """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
 RELAXED_TIME = 0.2
-"""Share of the rest for the one with whole bags too; after that its floor rises no more."""
+"""Share of the rest for the one with whole bags too; after that its bound rises no more."""
 
 
 def relax(
-    state: State,
+    incumbent: Incumbent,
     model: Model,
     take_order: Callable[[Floats], None],
     take_bags: Callable[[Floats], None],
     solver: Solver,
 ) -> bool:
-    """Raise the floor of the cost by relaxations without the field rule; whether that is settled.
+    """Raise the bound of the cost by relaxations without the field rule; whether that is settled.
 
-    First bags may be cut too, only containers are whole: that gives up some 0.1 % of the floor and
+    First bags may be cut too, only containers are whole: that gives up some 0.1 % of the bound and
     takes a few seconds, and its solution's order is nearly the best one. Where a field has several
     varieties, bags are whole as well after that. Small models need only the first. `model` has its
     shortage held.
@@ -65,47 +65,51 @@ def relax(
         return True
     loose = without_field_rule(model)
     rough = with_whole_order(loose)
-    state.raise_floor(solver(rough.matrix.linear, _relaxed(state, 1.0), watch=Watch(state)).bound)
-    watch = Watch(state, on_bound=state.raise_floor)
-    answer = verified(rough.matrix, _relaxed(state, ROUGH_TIME), watch, solver)
-    state.raise_floor(answer.bound)
+    incumbent.raise_bound(
+        solver(rough.matrix.linear, _relaxed(incumbent, 1.0), watch=Watch(incumbent)).bound
+    )
+    watch = Watch(incumbent, on_bound=incumbent.raise_bound)
+    answer = verified(rough.matrix, _relaxed(incumbent, ROUGH_TIME), watch, solver)
+    incumbent.raise_bound(answer.bound)
     if answer.x is not None:
         take_order(moved(rough, model, rounded(rough, answer.x)))
     if one or small:
         return small
 
     def better(cost: float) -> Floats | None:
-        x = _cheaper(state, cost)
+        x = _cheaper(incumbent, cost)
         return None if x is None else moved(model, loose, x)
 
     def take(x: Floats, cost: float) -> None:
-        if cost < state.cost:
+        if cost < incumbent.cost:
             take_bags(moved(loose, model, rounded(loose, x)))
 
-    limits = replace(_relaxed(state, RELAXED_TIME), gap=max(state.options.gap, 5e-4))
-    watch = Watch(state, take, state.raise_floor, better)
+    limits = replace(_relaxed(incumbent, RELAXED_TIME), gap=max(incumbent.options.gap, 5e-4))
+    watch = Watch(incumbent, take, incumbent.raise_bound, better)
     answer = verified(loose.matrix, limits, watch, solver)
-    state.raise_floor(answer.bound)
+    incumbent.raise_bound(answer.bound)
     return answer.verdict is Verdict.OPTIMAL
 
 
-def _relaxed(state: State, share: float) -> Limits:
-    options = state.options
-    return Limits(seconds=share * state.left(), gap=options.gap, seed=options.seed)
+def _relaxed(incumbent: Incumbent, share: float) -> Limits:
+    options = incumbent.options
+    return Limits(seconds=share * incumbent.left(), gap=options.gap, seed=options.seed)
 
 
-def exact(state: State, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
-    """Solve the exact model from the best plan, exchanging plans and floors with the state."""
-    watch = Watch(state, _taker(state, model), state.raise_floor, partial(_cheaper, state))
-    answer = verified(model.matrix, limits, watch, solver, at_once=state.options.effort is None)
+def exact(incumbent: Incumbent, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
+    """Solve the exact model from the best plan, exchanging plans and bounds with the incumbent."""
+    watch = Watch(
+        incumbent, _taker(incumbent, model), incumbent.raise_bound, partial(_cheaper, incumbent)
+    )
+    answer = verified(model.matrix, limits, watch, solver, at_once=incumbent.options.effort is None)
     if answer.x is not None:
-        state.offer(rounded(model, answer.x))
-    _end_with(state, answer)
+        incumbent.offer(rounded(model, answer.x))
+    _end_with(incumbent, answer)
     return answer
 
 
 def exact_if_covered(
-    state: State, model: Model, limits: Limits, solver: Solver, hopeless: threading.Event
+    incumbent: Incumbent, model: Model, limits: Limits, solver: Solver, hopeless: threading.Event
 ) -> None:
     """Solve the exact model with no acre short, whether or not there is such a plan.
 
@@ -115,16 +119,16 @@ def exact_if_covered(
     model = model.bounded("short_in", np.zeros(len(model.at["short_in"])))
 
     def take(x: Floats, _: float) -> None:
-        state.offer(rounded(model, x))
-        if state.is_covered:
-            state.prove_shortage()
+        incumbent.offer(rounded(model, x))
+        if incumbent.is_covered:
+            incumbent.prove_shortage()
 
     def on_bound(bound: float) -> None:
-        if state.is_covered:
-            state.raise_floor(bound)
+        if incumbent.is_covered:
+            incumbent.raise_bound(bound)
 
     def better(cost: float) -> Floats | None:
-        return _cheaper(state, cost) if state.is_covered else None
+        return _cheaper(incumbent, cost) if incumbent.is_covered else None
 
     def first(matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
         answer = solver(matrix, limits, watch=watch)
@@ -132,35 +136,35 @@ def exact_if_covered(
             hopeless.set()
         return answer
 
-    watch = Watch(Either(state, hopeless), take, on_bound, better)
+    watch = Watch(Either(incumbent, hopeless), take, on_bound, better)
     answer = verified(model.matrix, limits, watch, first)
     if answer.x is not None:
         take(answer.x, answer.objective)
-        _end_with(state, answer)
+        _end_with(incumbent, answer)
     else:
         hopeless.set()
 
 
-def _end_with(state: State, answer: Answer) -> None:
-    state.raise_floor(answer.bound)
-    if answer.verdict is Verdict.OPTIMAL and not state.contradicts(answer.objective):
-        state.ended.set()
+def _end_with(incumbent: Incumbent, answer: Answer) -> None:
+    incumbent.raise_bound(answer.bound)
+    if answer.verdict is Verdict.OPTIMAL and not incumbent.contradicts(answer.objective):
+        incumbent.ended.set()
 
 
-def _cheaper(state: State, cost: float) -> Floats | None:
+def _cheaper(incumbent: Incumbent, cost: float) -> Floats | None:
     """The best plan, where it is cheaper than that."""
-    return state.x if is_lower(state.cost, cost) else None
+    return incumbent.x if is_lower(incumbent.cost, cost) else None
 
 
-def _taker(state: State, model: Model) -> Callable[[Floats, float], None]:
+def _taker(incumbent: Incumbent, model: Model) -> Callable[[Floats, float], None]:
     def take(x: Floats, _: float) -> None:
-        state.offer(rounded(model, x))
+        incumbent.offer(rounded(model, x))
 
     return take
 
 
 def fewest_short(
-    state: State,
+    incumbent: Incumbent,
     model: Model,
     seconds: float,
     nodes: int | None = None,
@@ -171,32 +175,35 @@ def fewest_short(
     least = np.zeros(len(places))
 
     def solve_one(matrix: Matrix, place: int) -> Answer | None:
-        if state.short and state.short[place] <= 1e-9:
+        if incumbent.short and incumbent.short[place] <= 1e-9:
             return None
-        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-        better = _fewer(state, matrix, places, int(places[place]))
-        watch = Watch(state, _taker(state, model), better=better)
+        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=incumbent.options.seed)
+        better = _fewer(incumbent, matrix, places, int(places[place]))
+        watch = Watch(incumbent, _taker(incumbent, model), better=better)
         answer = verified(matrix, limits, watch, solver, at_once=nodes is None)
         if answer.x is not None:
-            state.offer(rounded(model, answer.x))
+            incumbent.offer(rounded(model, answer.x))
         verdicts.add(answer.verdict)
         least[place] = answer.objective
-        return replace(answer, x=state.x)
+        return replace(answer, x=incumbent.x)
 
     answers, _ = minimize_in_turn(
-        model.matrix, places.tolist(), solve_one, lambda place, _: float(short_caps(state)[place])
+        model.matrix,
+        places.tolist(),
+        solve_one,
+        lambda place, _: float(short_caps(incumbent)[place]),
     )
     proven = len(answers) == len(places) and verdicts <= {Verdict.OPTIMAL}
-    return proven and state.x is not None and same_short(least, np.array(state.short))
+    return proven and incumbent.x is not None and same_short(least, np.array(incumbent.short))
 
 
 def _fewer(
-    state: State, matrix: Matrix, places: Ints, column: int
+    incumbent: Incumbent, matrix: Matrix, places: Ints, column: int
 ) -> Callable[[float], Floats | None]:
     """The best plan, where it leaves fewer acres short and keeps to what the program holds."""
 
     def better(known: float) -> Floats | None:
-        x = state.x
+        x = incumbent.x
         if x is None or not is_lower(x[column], known):
             return None
         return x if np.all(x[places] <= matrix.upper[places]) else None
@@ -205,7 +212,7 @@ def _fewer(
 
 
 def least_short(
-    state: State, model: Model, seconds: float, nodes: int | None, solver: Solver
+    incumbent: Incumbent, model: Model, seconds: float, nodes: int | None, solver: Solver
 ) -> tuple[Floats | None, Floats]:
     """A solution of the relaxation without the field rule, and acres short that none is below.
 
@@ -214,12 +221,12 @@ def least_short(
     """
     loose = without_field_rule(model)
     places = loose.at["short_in"].tolist()
-    x, least = fewest_in_turn(state, loose.matrix, places, seconds, nodes, solver)
+    x, least = fewest_in_turn(incumbent, loose.matrix, places, seconds, nodes, solver)
     return None if x is None else moved(loose, model, rounded(loose, x)), least
 
 
 def fewest_in_turn(
-    state: State,
+    incumbent: Incumbent,
     matrix: Matrix,
     columns: list[int],
     seconds: float,
@@ -235,10 +242,10 @@ def fewest_in_turn(
     least: Floats = np.zeros(len(columns))
 
     def solve_one(program: Matrix, place: int) -> Answer | None:
-        if state.short and state.short[place] <= 1e-9:
+        if incumbent.short and incumbent.short[place] <= 1e-9:
             return None
-        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=state.options.seed)
-        return verified(program, limits, Watch(state), solver, at_once=nodes is None)
+        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=incumbent.options.seed)
+        return verified(program, limits, Watch(incumbent), solver, at_once=nodes is None)
 
     def cap(place: int, answer: Answer | None) -> float:
         found = 0.0 if answer is None or answer.x is None else float(answer.x[columns[place]])
@@ -252,7 +259,7 @@ def fewest_in_turn(
 
 
 def cheapest_loosely(
-    state: State,
+    incumbent: Incumbent,
     model: Model,
     short: Floats,
     seconds: float,
@@ -262,6 +269,6 @@ def cheapest_loosely(
     """A cheap solution of the relaxation without the field rule with just so many acres short."""
     model = model.bounded("short_in", held_short(model, short, len(short)))
     loose = without_field_rule(model)
-    limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=state.options.seed)
-    x = solver(loose.matrix, limits, watch=Watch(state)).x
+    limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=incumbent.options.seed)
+    x = solver(loose.matrix, limits, watch=Watch(incumbent)).x
     return None if x is None else moved(loose, model, rounded(loose, x))

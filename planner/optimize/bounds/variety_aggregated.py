@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.incumbent.budgets import Budget
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Solver
     from planner.optimize.model.instance import Instance
     from planner.optimize.model.program import Model
@@ -43,7 +43,7 @@ CLOSE = 1e-5
 
 
 @dataclass(frozen=True, slots=True)
-class Filling:
+class AggregatedProgram:
     """The relaxation as a program, without any cost."""
 
     matrix: Matrix
@@ -83,7 +83,7 @@ class Filling:
         return z
 
 
-def filling(model: Model) -> Filling:
+def aggregated_program(model: Model) -> AggregatedProgram:
     r"""Write the relaxation down.
 
     .. math:: \sum_v a_{fv} + h_f = A_f, \quad \sum_v y_{fv} \le K, \quad
@@ -148,7 +148,7 @@ def filling(model: Model) -> Filling:
         value=np.zeros(0),
     )
     matrix = empty.with_rows((row, column, value), low, high)
-    return Filling(matrix, owner, variety, h, y, a, total, least[owner], most)
+    return AggregatedProgram(matrix, owner, variety, h, y, a, total, least[owner], most)
 
 
 def seed_rows(it: Instance, owner: Ints, variety: Ints) -> tuple[Ints, Ints, Floats, Floats]:
@@ -187,24 +187,30 @@ def seed_there_is(it: Instance) -> Floats:
     return seed
 
 
-def least_filled(
-    state: State, program: Filling, seconds: float, nodes: int | None, solver: Solver
+def least_short_aggregated(
+    incumbent: Incumbent,
+    program: AggregatedProgram,
+    seconds: float,
+    nodes: int | None,
+    solver: Solver,
 ) -> tuple[Floats | None, Floats]:
     """The relaxation's solution, and acres short that no plan has fewer than.
 
-    As `floors.least_short`: by priority, every figure for plans that leave no more short in those
-    before it. The solution is None where nothing was found in time.
+    As `relaxations.least_short`: by priority, every figure for plans that leave no more short in
+    those before it. The solution is None where nothing was found in time.
     """
-    return fewest_in_turn(state, program.matrix, program.short_in.tolist(), seconds, nodes, solver)
+    return fewest_in_turn(
+        incumbent, program.matrix, program.short_in.tolist(), seconds, nodes, solver
+    )
 
 
-class Refilling:
+class AggregatedSearch:
     """Looks for a better solution of the relaxation, a few varieties at a time.
 
     Several threads may work on the same one, each with a solver and random numbers of its own.
     """
 
-    def __init__(self, program: Filling, weights: Floats, x: Floats) -> None:
+    def __init__(self, program: AggregatedProgram, weights: Floats, x: Floats) -> None:
         """Start from a solution; weights of an acre short are by priority."""
         cost = np.zeros(program.matrix.n_columns)
         cost[program.short_in] = weights
@@ -212,7 +218,7 @@ class Refilling:
         self.matrix = replace(program.matrix, cost=cost)
         self.ended = False
         """Whether all varieties together gave nothing better."""
-        self.floor = -INFINITE
+        self.bound = -INFINITE
         """Cost that no solution is below."""
         suits = np.zeros((program.field.max() + 1, program.variety.max() + 1))
         suits[program.field, program.variety] = 1.0
@@ -224,7 +230,7 @@ class Refilling:
     def is_done(self) -> bool:
         """Whether there is next to nothing better to be found."""
         cost = self.matrix.price(self.x)
-        return self.ended or cost - self.floor <= CLOSE * abs(cost)
+        return self.ended or cost - self.bound <= CLOSE * abs(cost)
 
     def work(self, budget: Budget, stop: Stop, rng: np.random.Generator, solver: Solver) -> None:
         """Go on for as long as is said."""
@@ -258,7 +264,7 @@ class Refilling:
         free = np.ones(len(x), dtype=bool)
         free[p.whether[held]] = free[p.acres[held & ~on]] = False
         self._solve(x, free, limits, stop, solver, start=False)
-        self.floor = cut.bound
+        self.bound = cut.bound
 
     def _solve(
         self, x: Floats, free: Bools, limits: Limits, stop: Stop, solver: Solver, *, start: bool

@@ -62,7 +62,7 @@ class Stay:
     plan: Plan
     kept: Plan
     """The cheapest one found that moves only what must."""
-    floor: float
+    bound: float
     """Proven: every plan with as few acres short moves as many acres."""
     steps: tuple[Step, ...]
     """What it moves beyond `kept`, in the order in which it would be moved."""
@@ -92,25 +92,25 @@ def stay(
     ----------
     known
         Plans of the season, alike in acres short; the first one's acres short are kept to, and its
-        floor is passed on. The first of two that are as good is preferred.
+        bound is passed on. The first of two that are as good is preferred.
     old
         Acres by (field, lot, recipe); what the season no longer allows counts as moved.
     """
     moving = make_moving(season, known, old)
     clock = _Clock(options, now(), stop)
     pool = list(known)
-    fewest, floor = _fewest(moving, pool, clock)
+    fewest, bound = _fewest(moving, pool, clock)
     least = known[0].bound
     kept = _cheapest(moving, pool, Terms(0.0, fewest), least, clock.until(SECOND), stop)
     cap = None if terms.most is None else max(terms.most, fewest)
     terms = Terms(terms.worth, cap)
-    least += terms.worth * floor
+    least += terms.worth * bound
     _near_known_plans(moving, pool, terms, least, clock)
     _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
     best = _best(moving, pool, terms)
     moves = Moves(moving, kept, best, terms.worth, clock.each, lambda: clock.over, stop)
     plan, steps = moves.taken_apart()
-    return Stay(plan, kept, min(floor, moving.moved(plan)), steps)
+    return Stay(plan, kept, min(bound, moving.moved(plan)), steps)
 
 
 @dataclass(frozen=True, slots=True)
@@ -155,8 +155,8 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
     answer = clock.proven(matrix, clock.until(FIRST), watch)
     if answer.x is not None:
         pool.append(moving.plan(_bagged(moving, answer.x, clock)))
-    floor = max(0.0, proven_bound(answer)) if moving.wide else 0.0
-    return min(map(moving.moved, pool)), moving.gone + floor
+    bound = max(0.0, proven_bound(answer)) if moving.wide else 0.0
+    return min(map(moving.moved, pool)), moving.gone + bound
 
 
 def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:

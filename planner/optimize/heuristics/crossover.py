@@ -16,26 +16,28 @@ if TYPE_CHECKING:
     import numpy as np
 
     from planner.optimize.heuristics.neighborhood import Neighborhood
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Solver
 
 MOST_OTHERS = 2
 """Most plans that the best one is crossed with at a time."""
 
 
-def worth_crossing(state: State) -> list[Floats]:
+def worth_crossing(incumbent: Incumbent) -> list[Floats]:
     """The best plan and others that are nearly as good, planted differently."""
-    plans, worth = list(state.plans), state.options.params.worth_crossing
+    plans, worth = list(incumbent.plans), incumbent.options.params.worth_crossing
     return [x for cost, x in plans if cost - plans[0][0] <= (worth - 1.0) * abs(plans[0][0])]
 
 
-def cross(state: State, near: Neighborhood, rng: np.random.Generator, solver: Solver) -> None:
+def cross(
+    incumbent: Incumbent, near: Neighborhood, rng: np.random.Generator, solver: Solver
+) -> None:
     """Solve for plans whose fields have only what the best or one or two other plans give them."""
-    plans = worth_crossing(state)
+    plans = worth_crossing(incumbent)
     if len(plans) < 2:
         return
     most = min(MOST_OTHERS, len(plans) - 1)
     others = rng.choice(len(plans) - 1, int(rng.integers(1, most + 1)), replace=False)
     parents = [plans[0], *(plans[1 + i] for i in others.tolist())]
-    limits, watch = limits_near(state, rng), patient(state, started=True)
-    state.offer(near.among(parents, limits, watch, solver)[0])
+    limits, watch = limits_near(incumbent, rng), patient(incumbent, started=True)
+    incumbent.offer(near.among(parents, limits, watch, solver)[0])

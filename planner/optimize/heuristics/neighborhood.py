@@ -1,4 +1,4 @@
-"""Ways to a better plan: each takes the state and a budget, and offers what it finds to the state.
+"""Methods for better plans: each takes the incumbent and a budget, and offers it what it finds.
 
 None of them looks at the others, so they can be run in any order and left out at will.
 """
@@ -21,9 +21,9 @@ from planner.optimize.model.program import order_held, rounded, without_field_ru
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.annealing.state import Board, Piece
+    from planner.optimize.annealing.state import AnnealingState, Piece
     from planner.optimize.incumbent.budgets import Budget
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats, Solver
     from planner.optimize.model.program import Model
 
@@ -210,7 +210,7 @@ class Neighborhood:
         for group, lots in self.lot_of.items():
             free[m.at[group][~near[lots]]] = False
 
-    def around(self, rng: np.random.Generator, size: int) -> Bools:
+    def fields_nearby(self, rng: np.random.Generator, size: int) -> Bools:
         """Some fields that compete for the same lots."""
         n = len(self.acres)
         near = self.suits @ self.suits[int(rng.integers(n))]
@@ -219,10 +219,12 @@ class Neighborhood:
         return chosen
 
 
-def polish(state: State, near: Neighborhood, x: Floats, budget: Budget, seed: int) -> Floats | None:
+def polish(
+    incumbent: Incumbent, near: Neighborhood, x: Floats, budget: Budget, seed: int
+) -> Floats | None:
     """Solve acres, bags and order again, every field's shares held."""
     none = np.zeros(len(near.acres), dtype=bool)
-    y, _ = near.solve(x, none, budget.limits(1e-5, seed), Watch(state))
+    y, _ = near.solve(x, none, budget.limits(1e-5, seed), Watch(incumbent))
     return y
 
 
@@ -234,32 +236,32 @@ def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:
 
 
 def repair(
-    board: Board, near: Neighborhood, guide: Floats, rng: np.random.Generator
+    current: AnnealingState, near: Neighborhood, guide: Floats, rng: np.random.Generator
 ) -> list[list[Piece]]:
     """Pieces of a relaxation's solution, its rule-breaking fields placed anew."""
     bad = near.breaking(guide)
-    pieces = pieces_of(board, near.model, guide)
-    tables = order_tables(board.it, discounts_taken(near.model, guide))
-    board.use_tables(tables, 0.2)
-    board.lay([[] if bad[f] else mine for f, mine in enumerate(pieces)])
-    anew = np.flatnonzero(bad).tolist() + free_lots(board)
-    for f in sorted(anew, key=lambda f: -board.acres[f]):
-        board.place(f, rng)
-    board.fit_parts()
-    return board.pieces()
+    pieces = pieces_of(current, near.model, guide)
+    tables = order_tables(current.it, discounts_taken(near.model, guide))
+    current.use_tables(tables, 0.2)
+    current.lay([[] if bad[f] else mine for f, mine in enumerate(pieces)])
+    anew = np.flatnonzero(bad).tolist() + free_lots(current)
+    for f in sorted(anew, key=lambda f: -current.acres[f]):
+        current.place(f, rng)
+    current.fit_parts()
+    return current.pieces()
 
 
-def free_lots(board: Board) -> list[int]:
+def free_lots(current: AnnealingState) -> list[int]:
     """Take fields off lots that are out of bags, small ones first; the fields taken off."""
     users: dict[int, set[int]] = {}
-    for f, pieces in enumerate(board.pieces()):
+    for f, pieces in enumerate(current.pieces()):
         for piece in pieces:
-            users.setdefault(int(board.choices.lot[piece.choice]), set()).add(f)
+            users.setdefault(int(current.choices.lot[piece.choice]), set()).add(f)
     taken: list[int] = []
     for lot, fields in sorted(users.items()):
-        for f in sorted(fields - set(taken), key=lambda f: board.acres[f]):
-            if board.tally.lot_bags[lot] <= board.facts.ceiling[lot]:
+        for f in sorted(fields - set(taken), key=lambda f: current.acres[f]):
+            if current.tally.lot_bags[lot] <= current.facts.ceiling[lot]:
                 break
-            board.take(f)
+            current.take(f)
             taken.append(f)
     return taken

@@ -18,7 +18,7 @@ from planner.optimize.model.program import moved, order_held, rounded, with_whol
 
 if TYPE_CHECKING:
     from planner.optimize.heuristics.neighborhood import Neighborhood
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Limits, Solver
     from planner.optimize.model.program import Model
 
@@ -36,7 +36,7 @@ OWN_ORDER = 0.3
 class Task:
     """What making a plan step by step works with."""
 
-    state: State
+    incumbent: Incumbent
     near: Neighborhood
     order: OrderToHold
     bags: Floats | None
@@ -46,29 +46,29 @@ class Task:
 
     def limits(self, gap: float = 1e-4) -> Limits:
         """Of one solve."""
-        return limits_near(self.state, self.rng, gap)
+        return limits_near(self.incumbent, self.rng, gap)
 
 
-def mend(task: Task) -> None:
+def fix_in_turn(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
-    state, rng, order, bags = task.state, task.rng, task.order.x, task.bags
-    if order is None or (state.x is not None and rng.random() < OWN_ORDER):
-        order = state.x
+    incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.bags
+    if order is None or (incumbent.x is not None and rng.random() < OWN_ORDER):
+        order = incumbent.x
     assert order is not None
-    free = bags is not None and times_best(state, bags) < 1.0 and rng.random() < WHOLE
+    free = bags is not None and times_best(incumbent, bags) < 1.0 and rng.random() < WHOLE
     if bags is None or not free:
         bags = _bags_for(task, order)
-    if bags is None or state.is_set():
+    if bags is None or incumbent.is_set():
         return
     x = None
     for within in (1, 0):
-        if x is None and not state.is_set():
+        if x is None and not incumbent.is_set():
             x = _near(task, bags, within, start=False, order=free)
-    if x is not None and not state.is_set():
+    if x is not None and not incumbent.is_set():
         x = _near(task, x, 0)
-    poor = x is None or times_best(state, x) > POOR
-    if poor and not free and not state.is_set():
-        room = task.order.give_up(order, state.options.params.room)
+    poor = x is None or times_best(incumbent, x) > POOR
+    if poor and not free and not incumbent.is_set():
+        room = task.order.give_up(order, incumbent.options.params.room)
         if room is not None:
             task.order.put(_roomier(task, order, room))
 
@@ -77,11 +77,11 @@ def _near(
     task: Task, x: Floats, within: int, *, start: bool = True, order: bool = True
 ) -> Floats | None:
     """Offer the best plan found near a solution's bags; give it, or `x` if that is a plan."""
-    limits, watch = task.limits(), patient(task.state, started=start)
+    limits, watch = task.limits(), patient(task.incumbent, started=start)
     y, _ = task.near.near_bags(
         x, limits, watch, start=start, within=within, order=order, solver=task.solver
     )
-    task.state.offer(y)
+    task.incumbent.offer(y)
     return x if y is None and start else y
 
 
@@ -89,7 +89,7 @@ def _bags_for(task: Task, order: Floats) -> Floats | None:
     """Whole bags that suit an order, the field rule left out; None if none were found."""
     model, loose = task.near.model, task.near.loose
     held = order_held(loose, moved(model, loose, order))
-    answer = task.solver(held, task.limits(NEAR_ENOUGH), watch=patient(task.state))
+    answer = task.solver(held, task.limits(NEAR_ENOUGH), watch=patient(task.incumbent))
     return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
@@ -103,8 +103,10 @@ def _roomier(task: Task, x: Floats, room: float) -> Floats | None:
     most = rough.matrix.upper[rough.at["left"]]
     over = room * _used(near.model, x) / near.model.it.lump
     rough = rough.bounded("left", most, np.minimum(over, most))
-    answer = task.solver(rough.matrix, task.limits(NEAR_ENOUGH), watch=patient(task.state))
-    return task.state.x if answer.x is None else moved(rough, near.model, rounded(rough, answer.x))
+    answer = task.solver(rough.matrix, task.limits(NEAR_ENOUGH), watch=patient(task.incumbent))
+    return (
+        task.incumbent.x if answer.x is None else moved(rough, near.model, rounded(rough, answer.x))
+    )
 
 
 def _used(model: Model, x: Floats) -> Floats:

@@ -10,7 +10,7 @@ from planner.optimize.mip.highs import Limits, Watch, now
 if TYPE_CHECKING:
     import numpy as np
 
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats
 
 IDLE = 0.08
@@ -19,16 +19,16 @@ LONGEST = 1.75
 """How many times as long such a solve takes at the most."""
 
 
-def longest(state: State) -> float:
+def longest(incumbent: Incumbent) -> float:
     """Seconds that one stretch of search may take."""
-    return max(3.0, 0.15 * state.options.seconds)
+    return max(3.0, 0.15 * incumbent.options.seconds)
 
 
 @dataclass(slots=True)
 class _Patience:
     """Stop a solve that has found nothing better for a while."""
 
-    state: State
+    incumbent: Incumbent
     idle: float
     heard: float
 
@@ -39,36 +39,38 @@ class _Patience:
 
     def is_set(self) -> bool:
         """Whether to stop."""
-        if self.state.is_set():
+        if self.incumbent.is_set():
             return True
-        counted = self.state.options.effort is not None
+        counted = self.incumbent.options.effort is not None
         return not counted and now() - self.heard > self.idle
 
 
-def patient(state: State, *, started: bool = False) -> Watch:
+def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
     """Stop a solve when the search stops, and when it has found nothing better for a while.
 
     What did not start from anything gets longer for its first, and then half as long.
     """
-    idle = IDLE * state.options.seconds
+    idle = IDLE * incumbent.options.seconds
     patience = (
-        _Patience(state, idle, now()) if started else _Patience(state, idle / 2, now() + idle)
+        _Patience(incumbent, idle, now())
+        if started
+        else _Patience(incumbent, idle / 2, now() + idle)
     )
     return Watch(patience, patience.hear)
 
 
-def limits_near(state: State, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
+def limits_near(incumbent: Incumbent, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
     """For a solve that need not come to its end."""
-    seed, options = int(rng.integers(2**31)), state.options
+    seed, options = int(rng.integers(2**31)), incumbent.options
     if options.effort is not None:
         return Limits(nodes=options.params.step_nodes, gap=gap, seed=seed)
-    seconds = min(LONGEST * IDLE * options.seconds, state.left())
+    seconds = min(LONGEST * IDLE * options.seconds, incumbent.left())
     return Limits(seconds=seconds, gap=gap, seed=seed)
 
 
-def times_best(state: State, x: Floats) -> float:
+def times_best(incumbent: Incumbent, x: Floats) -> float:
     """Cost of a solution as a multiple of the best plan's; costs may be negative."""
-    return 1.0 + (state.model.matrix.price(x) - state.cost) / max(1.0, abs(state.cost))
+    return 1.0 + (incumbent.model.matrix.price(x) - incumbent.cost) / max(1.0, abs(incumbent.cost))
 
 
 @dataclass(frozen=True, slots=True)

@@ -1,4 +1,4 @@
-"""The best plan so far, the proven floor, and the clock, shared by everything that searches."""
+"""The best plan so far, the proven bound, and the clock, shared by everything that searches."""
 
 from __future__ import annotations
 
@@ -41,8 +41,8 @@ def same_short(short: Floats, other: Floats) -> bool:
     return bool(np.all(np.abs(short - other) <= slack))
 
 
-class State:
-    """Best solution of a model (fewest acres short by priority, then cheapest) and its floor.
+class Incumbent:
+    """Best solution of a model (fewest acres short by priority, then cheapest) and its bound.
 
     Safe to use from several threads.
     """
@@ -58,7 +58,7 @@ class State:
         """Cost and solution of the best so far, cheapest first, every one planted differently."""
         self.short: tuple[float, ...] = ()
         self.cost = np.inf
-        self.floor = -np.inf
+        self.bound = -np.inf
         self.short_proven = False
         self.ended = threading.Event()
         self.first_plan: float | None = None
@@ -87,7 +87,7 @@ class State:
         """Proven distance from the best possible cost, as a share of the cost."""
         if self.x is None:
             return np.inf
-        return max(0.0, self.cost - self.floor) / max(1.0, abs(self.cost))
+        return max(0.0, self.cost - self.bound) / max(1.0, abs(self.cost))
 
     # --- what was found ---
 
@@ -119,8 +119,8 @@ class State:
             if side > 0 or (side == 0 and not self._cheaper(cost)):
                 return False
             self.x, self.cost = x, cost
-            if self.contradicts(self.floor):
-                self.floor = -np.inf
+            if self.contradicts(self.bound):
+                self.bound = -np.inf
             if self.first_plan is None:
                 self.first_plan = self.seconds()
             self._tell()
@@ -169,19 +169,19 @@ class State:
             and (not len(whole) or whole.max() < 1e-6)
         )
 
-    def raise_floor(self, bound: float) -> None:
-        """Take over a proven floor of the cost."""
+    def raise_bound(self, bound: float) -> None:
+        """Take over a proven bound of the cost."""
         with self._lock:
             if self.contradicts(bound):
                 return
-            if np.isfinite(bound) and bound > self.floor:
-                self.floor = bound
+            if np.isfinite(bound) and bound > self.bound:
+                self.bound = bound
                 self._tell()
             if self.gap <= self.options.gap and self.short_proven:
                 self.ended.set()
 
     def contradicts(self, bound: float) -> bool:
-        """Whether there is a plan below what was said to be a floor, so that it is none."""
+        """Whether there is a plan below what was said to be a bound, so that it is not one."""
         return self.x is not None and bound > self.cost + 1e-6 * max(1.0, abs(self.cost))
 
     def prove_shortage(self) -> None:
@@ -194,5 +194,5 @@ class State:
     def _tell(self) -> None:
         if self.on_progress:
             cost = float(self.cost) if self.x is not None else None
-            floor = float(self.floor) if np.isfinite(self.floor) else None
-            self.on_progress(Progress(self.seconds(), cost, floor, sum(self.short)))
+            bound = float(self.bound) if np.isfinite(self.bound) else None
+            self.on_progress(Progress(self.seconds(), cost, bound, sum(self.short)))

@@ -6,26 +6,26 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.incumbent.incumbent import State, short_slack
+from planner.optimize.incumbent.incumbent import Incumbent, short_slack
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
 
 
-def capped(state: State) -> Model:
+def capped(incumbent: Incumbent) -> Model:
     """The model with the acres short of every priority held at the best known."""
-    return state.model.bounded("short_in", short_caps(state))
+    return incumbent.model.bounded("short_in", short_caps(incumbent))
 
 
-def short_caps(state: State) -> Floats:
+def short_caps(incumbent: Incumbent) -> Floats:
     """Upper bounds that hold the acres short at the fewest known.
 
     None at all is held exactly. Anything else gets a little slack: a bound that a solution just
     fits, or a tiny one, has made HiGHS cut off solutions that exist.
     """
-    most = state.model.matrix.upper[state.model.at["short_in"]]
-    short = np.array(state.short)
+    most = incumbent.model.matrix.upper[incumbent.model.at["short_in"]]
+    short = np.array(incumbent.short)
     return np.where(short > 1e-9, np.minimum(short + short_slack(len(short)), most), 0.0)
 
 

@@ -43,7 +43,7 @@ SAME = 1e-6
 """Share by which a bound may lie above a known cost: rounding."""
 SMALL = 150
 """Columns of programs whose solves take no time: one after the other there, so that the same input
-gives the same plan and floor on every run."""
+gives the same plan and bound on every run."""
 MORE_NODES = 4, 1000
 """Nodes for the second solve where they are counted: times those of the first, and on top."""
 TICK = 0.1

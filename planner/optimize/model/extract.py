@@ -103,7 +103,7 @@ def run_order(model: Model, x: Floats, treated: tuple[Treating, ...]) -> tuple[s
 
 
 def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = True) -> Plan:
-    """Build the plan that a solution stands for; `bound` is the proven floor of its cost."""
+    """Build the plan that a solution stands for; `bound` is proven: no plan costs less."""
     it = model.it
     treated, planted = treating(model, x), planting(model, x)
     runs = order_of_runs(it.season, treated, planted, run_order(model, x, treated))

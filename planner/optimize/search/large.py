@@ -1,4 +1,4 @@
-"""Large seasons: a floor over all choices, the promising ones, and a plan from the best order."""
+"""Large seasons: a bound over all choices, the promising ones, and a plan from the best order."""
 
 from __future__ import annotations
 
@@ -11,11 +11,11 @@ from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds import benders
 from planner.optimize.bounds.column_generation import (
     best_of_each,
-    grow,
+    generate_columns,
     planted,
     prices,
     rough_price,
-    start_growing,
+    start_master,
 )
 from planner.optimize.heuristics.diving import dive
 from planner.optimize.heuristics.neighborhood import Neighborhood
@@ -28,8 +28,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.bounds.benders import Orders
-    from planner.optimize.bounds.column_generation import Growing
-    from planner.optimize.incumbent.incumbent import State
+    from planner.optimize.bounds.column_generation import RestrictedMaster
+    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
 
@@ -37,87 +37,89 @@ FIRST_COLUMNS = 12
 """Choices of a field that the relaxation starts with."""
 PROMISING = 25
 """Choices of a field that the search goes over once prices are known."""
-FLOOR_TIME = 0.3
-"""Share of the time left for each stage of the floor."""
+BOUND_TIME = 0.3
+"""Share of the time left for each stage of the bound."""
 SLOW = 0.75
 """Share of the time that must be left after the relaxation for orders to be looked at apart."""
 ROOMS = (0.02, 0.01, 0.03)
 """Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
-MEND_TIME = 0.15
-"""Share of the time left for mending the fields that a dive leaves in breach of the field rule."""
-MEND_NODES = 300
+REPAIR_TIME = 0.15
+"""Share of the time left for repairing fields that a dive leaves in breach of the field rule."""
+REPAIR_NODES = 300
 """The same where work is counted."""
 
 
-def prove_floor(state: State) -> tuple[Growing, Orders | None] | None:
-    """Prove the floor over all choices of the season, with whole containers where time allows.
+def prove_bound(incumbent: Incumbent) -> tuple[RestrictedMaster, Orders | None] | None:
+    """Prove the bound over all choices of the season, with whole containers where time allows.
 
     Returns the relaxation, and what is known of orders; None where there was no time for either.
     """
-    it = state.model.it
+    it = incumbent.model.it
     price = rough_price(it, it.choices, order_tables(it))
     first = best_of_each(it, it.choices.field, price, FIRST_COLUMNS)
-    growing = start_growing(state, it, np.union1d(first, used_places(state)), short_caps(state))
-    grow(state, growing, FLOOR_TIME * state.left())
-    if growing.duals is None:
+    master = start_master(
+        incumbent, it, np.union1d(first, used_places(incumbent)), short_caps(incumbent)
+    )
+    generate_columns(incumbent, master, BOUND_TIME * incumbent.left())
+    if master.duals is None:
         return None
-    if state.left() < SLOW * state.options.seconds:
-        return growing, None
-    orders = benders.open_orders(growing)
-    benders.find(state, orders, FLOOR_TIME * state.left())
-    return growing, orders
+    if incumbent.left() < SLOW * incumbent.options.seconds:
+        return master, None
+    orders = benders.open_orders(master)
+    benders.find(incumbent, orders, BOUND_TIME * incumbent.left())
+    return master, orders
 
 
-def used_places(state: State) -> NDArray[np.int64]:
+def used_places(incumbent: Incumbent) -> NDArray[np.int64]:
     """Places among all choices of those that the best plan uses."""
-    assert state.x is not None
-    used = state.x[state.model.at["acres"]] > 0
-    return places_of(state.model.it, state.model.choices.only(used))
+    assert incumbent.x is not None
+    used = incumbent.x[incumbent.model.at["acres"]] > 0
+    return places_of(incumbent.model.it, incumbent.model.choices.only(used))
 
 
-def narrow(state: State, growing: Growing) -> None:
+def narrow(incumbent: Incumbent, master: RestrictedMaster) -> None:
     """Go on over the promising choices, those of the relaxation and of the best plan among them."""
-    it, old, x = state.model.it, state.model, state.x
-    assert growing.duals is not None
+    it, old, x = incumbent.model.it, incumbent.model, incumbent.x
+    assert master.duals is not None
     assert x is not None
     c = it.choices
-    close = best_of_each(it, c.field, prices(growing, growing.duals), PROMISING)
-    choices = c.only(np.union1d(np.union1d(close, planted(growing)), used_places(state)))
+    close = best_of_each(it, c.field, prices(master, master.duals), PROMISING)
+    choices = c.only(np.union1d(np.union1d(close, planted(master)), used_places(incumbent)))
     model = make_model(it, choices)
-    state.move(model, moved(old, model, x))
+    incumbent.move(model, moved(old, model, x))
 
 
-def dive_for_plan(state: State, orders: Orders, near: Neighborhood) -> None:
+def dive_for_plan(incumbent: Incumbent, orders: Orders, near: Neighborhood) -> None:
     """Dive for a plan with the best order; first once with some give, to see what must be over."""
-    model = capped(state)
+    model = capped(incumbent)
     loose = without_field_rule(model)
     order = in_columns(orders, loose)
     nothing = np.zeros(len(loose.at["left"]))
-    x = dive(loose, near, order, nothing, state, elastic=True)
+    x = dive(loose, near, order, nothing, incumbent, elastic=True)
     if x is None:
         return
     held = supply(loose, order)
     more = supply(loose, x) - held
     for share in ROOMS:
         room = share * held
-        if not benders.find(state, orders, 0.5 * FLOOR_TIME * state.left(), more + room):
+        if not benders.find(incumbent, orders, 0.5 * BOUND_TIME * incumbent.left(), more + room):
             return
-        x = dive(loose, near, in_columns(orders, loose), 0.5 * room, state)
-        if x is not None and plan_from(state, model, moved(loose, model, x)):
+        x = dive(loose, near, in_columns(orders, loose), 0.5 * room, incumbent)
+        if x is not None and plan_from(incumbent, model, moved(loose, model, x)):
             return
 
 
-def in_choices(model: Model, growing: Growing) -> Floats:
+def in_choices(model: Model, master: RestrictedMaster) -> Floats:
     """What the relaxation plants, and the discounts it takes, in the columns of a narrower model.
 
-    Nothing else: it is a guide for the board, which counts its own bags.
+    Nothing else: it is a guide for annealing, which counts its own bags.
     """
-    assert growing.answer is not None
-    assert growing.answer.x is not None
-    x, old, c = growing.answer.x, growing.model, growing.it.choices
+    assert master.answer is not None
+    assert master.answer.x is not None
+    x, old, c = master.answer.x, master.model, master.it.choices
     guide = np.zeros(model.matrix.n_columns)
-    known = np.concatenate(growing.at) < len(x)
-    places, at = np.concatenate(growing.chosen)[known], np.concatenate(growing.at)[known]
+    known = np.concatenate(master.at) < len(x)
+    places, at = np.concatenate(master.chosen)[known], np.concatenate(master.at)[known]
     for t, acres in zip(places.tolist(), x[at].tolist(), strict=True):
         key = int(c.field[t]), int(c.lot[t]), int(c.recipe[t])
         if acres > 0 and model.has("acres", key):
@@ -132,7 +134,7 @@ def in_columns(orders: Orders, model: Model) -> Floats:
     assert orders.best is not None
     x = np.zeros(len(orders.columns))
     x[orders.columns] = orders.best
-    return moved(orders.growing.model, model, x)
+    return moved(orders.master.model, model, x)
 
 
 def supply(model: Model, x: Floats) -> Floats:
@@ -146,7 +148,7 @@ def supply(model: Model, x: Floats) -> Floats:
     return total / it.lump
 
 
-def plan_from(state: State, model: Model, guide: Floats) -> bool:
+def plan_from(incumbent: Incumbent, model: Model, guide: Floats) -> bool:
     """Make a better plan of a guide: its order held, bags nearly, and the field rule kept."""
     m = model.matrix
     low, high = m.lower.copy(), m.upper.copy()
@@ -157,8 +159,8 @@ def plan_from(state: State, model: Model, guide: Floats) -> bool:
     for group in ("count", "reached", "level", "freight_free"):
         low[model.at[group]] = high[model.at[group]] = np.round(guide[model.at[group]])
     near = Neighborhood(replace(model, matrix=replace(m, lower=low, upper=high)))
-    counted = MEND_NODES if state.options.effort is not None else None
-    seconds = MEND_TIME * state.left()
-    limits = Limits(seconds=seconds, gap=1e-3, nodes=counted, seed=state.options.seed)
-    y, _ = near.solve(guide, near.breaking(guide), limits, Watch(state), start=False)
-    return state.offer(y)
+    counted = REPAIR_NODES if incumbent.options.effort is not None else None
+    seconds = REPAIR_TIME * incumbent.left()
+    limits = Limits(seconds=seconds, gap=1e-3, nodes=counted, seed=incumbent.options.seed)
+    y, _ = near.solve(guide, near.breaking(guide), limits, Watch(incumbent), start=False)
+    return incumbent.offer(y)

@@ -15,41 +15,44 @@ from planner.optimize.search.strategies import STRATEGIES, Strategy
 
 if TYPE_CHECKING:
     from planner.optimize.incumbent.budgets import Budget
-    from planner.optimize.search.workshop import Workshop
+    from planner.optimize.search.common import Context
 
 EXPLORATION = 0.3
 """How often a strategy runs that does not have the highest reward."""
 
 
-def choose(shop: Workshop) -> Strategy | None:
+def choose(context: Context) -> Strategy | None:
     """The strategy to run next; None if none is ready."""
-    ready = [s for s in STRATEGIES if s.ready(shop)]
-    urgent = [s for s in ready if s.at_once(shop)]
+    ready = [s for s in STRATEGIES if s.ready(context)]
+    urgent = [s for s in ready if s.at_once(context)]
     if urgent or not ready:
         return urgent[0] if urgent else None
     leading = [s for s in ready if s.leads]
-    if leading and shop.turn % 2:
+    if leading and context.turn % 2:
         return leading[0]
-    untried = [s for s in ready if s.name not in shop.paid and (s.tried_once or not leading)]
+    untried = [s for s in ready if s.name not in context.rewards and (s.tried_once or not leading)]
     if untried:
         return untried[0]
-    if shop.rng.random() < EXPLORATION:
-        return ready[int(shop.rng.integers(len(ready)))]
-    return max(ready, key=lambda s: shop.paid.get(s.name, 0.0))
+    if context.rng.random() < EXPLORATION:
+        return ready[int(context.rng.integers(len(ready)))]
+    return max(ready, key=lambda s: context.rewards.get(s.name, 0.0))
 
 
-def rewarded(shop: Workshop, strategy: Strategy, budget: Budget) -> None:
+def rewarded(context: Context, strategy: Strategy, budget: Budget) -> None:
     """Run a strategy, and note its reward."""
-    state = shop.state
-    before, began, means = state.cost, now(), _means(shop)
-    strategy.run(shop, budget)
-    if means != _means(shop):
-        shop.paid.clear()  # before there is a board, or an order to hold, other strategies do well
+    incumbent = context.incumbent
+    before, began, means = incumbent.cost, now(), _means(context)
+    strategy.run(context, budget)
+    if means != _means(context):
+        # before there is an annealer, or an order to hold, other strategies do well
+        context.rewards.clear()
     elif np.isfinite(before):
         seconds = now() - began if budget.steps is None else 1.0
-        rate = (before - state.cost) / max(0.1, seconds)
-        shop.paid[strategy.name] = 0.25 * shop.paid.get(strategy.name, rate) + 0.75 * rate
+        rate = (before - incumbent.cost) / max(0.1, seconds)
+        context.rewards[strategy.name] = (
+            0.25 * context.rewards.get(strategy.name, rate) + 0.75 * rate
+        )
 
 
-def _means(shop: Workshop) -> tuple[bool, bool]:
-    return shop.workers.ready.is_set(), shop.order.x is not None
+def _means(context: Context) -> tuple[bool, bool]:
+    return context.workers.ready.is_set(), context.order.x is not None

@@ -1,6 +1,6 @@
 """How a season is solved: first as few acres short as possible, then as cheap as possible.
 
-Plans are looked for on a board, in a process of its own, and here in neighborhoods of the exact
+Plans are looked for by annealing, in a process of its own, and here in neighborhoods of the exact
 model; another process proves bounds, and all exchange what they find: see README.md of `optimize`.
 """
 
@@ -15,15 +15,15 @@ import numpy as np
 
 from planner.errors import Interrupted, NoPlanError
 from planner.optimize.annealing.anneal import plant_all
-from planner.optimize.annealing.decode import lifted, on_model
+from planner.optimize.annealing.decode import decoded, on_model
 from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.annealing.state import Board
+from planner.optimize.annealing.state import AnnealingState
 from planner.optimize.bounds.relaxations import exact, relax
 from planner.optimize.heuristics.crossover import cross, worth_crossing
 from planner.optimize.heuristics.neighborhood import Neighborhood, repair
-from planner.optimize.heuristics.relax_and_fix import mend
+from planner.optimize.heuristics.relax_and_fix import fix_in_turn
 from planner.optimize.incumbent.budgets import Budget, longest
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Answer, Limits, Matrix, now
 from planner.optimize.mip.part import minimize_in_turn, solve_part
@@ -31,6 +31,16 @@ from planner.optimize.mip.process import TICK, start_apart
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.program import PURCHASE, rounded
 from planner.optimize.options import SolveOptions, cores
+from planner.optimize.search.common import (
+    GRACE,
+    is_large,
+    is_small,
+    keep_to_fewest_short,
+    open_context,
+    search_beside,
+    submit_annealing,
+    take_over,
+)
 from planner.optimize.search.head_start import (
     begin,
     begin_covered,
@@ -38,20 +48,10 @@ from planner.optimize.search.head_start import (
     leave_alone,
     to_the_end,
 )
-from planner.optimize.search.large import dive_for_plan, in_choices, narrow, prove_floor
+from planner.optimize.search.large import dive_for_plan, in_choices, narrow, prove_bound
 from planner.optimize.search.portfolio import choose, rewarded
 from planner.optimize.search.shortage import settle_shortage
 from planner.optimize.search.strategies import RELAX_AND_FIX, _task, on_annealer
-from planner.optimize.search.workshop import (
-    GRACE,
-    is_large,
-    is_small,
-    keep_to_fewest_short,
-    open_shop,
-    search_beside,
-    sent_out,
-    take_over,
-)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -61,7 +61,7 @@ if TYPE_CHECKING:
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.options import OnProgress, Stop
-    from planner.optimize.search.workshop import Workshop
+    from planner.optimize.search.common import Context
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -69,230 +69,230 @@ FIRST_GAP = 0.1
 """How near its best the order of the first plan must be: nothing is known yet to order for."""
 MOST_MORE = 6
 """Most processes that search beside the two that there always are."""
-MENDED = 6
-"""Plans made beside a settled relaxation before the exact model takes the floor over."""
+REPAIRED = 6
+"""Plans made beside a settled relaxation before the exact model takes the bound over."""
 ORDER_SECONDS = 2.0
 """Most time in the end for the cheapest order for what an unproven plan treats."""
 
 
-def _plan_large(shop: Workshop) -> None:
-    """Prove the floor of a large season, go on over its promising choices, and dive for a plan."""
-    state = shop.state
-    with _searching_aside(shop, turn=2):
-        proven = prove_floor(state)
+def _plan_large(context: Context) -> None:
+    """Prove the bound of a large season, go on over its promising choices, and dive for a plan."""
+    incumbent = context.incumbent
+    with _searching_aside(context, turn=2):
+        proven = prove_bound(incumbent)
     if proven is None:
         return
-    growing, orders = proven
-    narrow(state, growing)
-    model = state.model
-    shop.board = Board(model.it, model.choices, order_tables(model.it))
-    shop.near, shop.held = Neighborhood(capped(state)), state.short
-    shop.guide = in_choices(model, growing)
-    with _searching_aside(shop):
+    master, orders = proven
+    narrow(incumbent, master)
+    model = incumbent.model
+    context.current = AnnealingState(model.it, model.choices, order_tables(model.it))
+    context.near, context.held = Neighborhood(capped(incumbent)), incumbent.short
+    context.guide = in_choices(model, master)
+    with _searching_aside(context):
         if orders is not None and orders.best is not None:
-            dive_for_plan(state, orders, shop.near)
-        if state.options.effort is None:
-            _get_ready(shop)
+            dive_for_plan(incumbent, orders, context.near)
+        if incumbent.options.effort is None:
+            _get_ready(context)
 
 
 @contextmanager
-def _searching_aside(shop: Workshop, turn: int = 0) -> Iterator[None]:
-    """Search on a board in another process meanwhile; not where work is counted."""
-    state, done = shop.state, threading.Event()
-    if state.options.effort is not None:
+def _searching_aside(context: Context, turn: int = 0) -> Iterator[None]:
+    """Anneal in another process meanwhile; not where work is counted."""
+    incumbent, done = context.incumbent, threading.Event()
+    if incumbent.options.effort is not None:
         yield
         return
 
     def take(pieces: list[list[Piece]]) -> None:
-        state.offer(on_model(state, shop.board, pieces))
+        incumbent.offer(on_model(incumbent, context.current, pieces))
 
-    worker = shop.workers.for_bounds()
-    aside = shop.workers.beside(lambda: search_beside(shop, worker, take, done, turn))
+    worker = context.workers.for_bounds()
+    thread = context.workers.beside(lambda: search_beside(context, worker, take, done, turn))
     try:
         yield
     finally:
         done.set()
         since = now()
-        while aside.is_alive():
-            aside.join(TICK)
-            if state.is_set() and now() - since > GRACE:
+        while thread.is_alive():
+            thread.join(TICK)
+            if incumbent.is_set() and now() - since > GRACE:
                 worker.close()
 
 
 @dataclass(frozen=True, slots=True)
 class _WithPlan:
-    """Stop as the state does, but not without any plan."""
+    """Stop as the incumbent does, but not without any plan."""
 
-    state: State
+    incumbent: Incumbent
 
     def is_set(self) -> bool:
-        return self.state.x is not None and self.state.is_set()
+        return self.incumbent.x is not None and self.incumbent.is_set()
 
 
-def _first_plan(shop: Workshop) -> None:
+def _first_plan(context: Context) -> None:
     """Plant every field in one go; or, if the model does not take that, none at all.
 
     Where fields stay short, shares of all planted acres are shares of less: then once more, with
     less room.
     """
-    state, board = shop.state, shop.board
+    incumbent, current = context.incumbent, context.current
     for _ in range(5):
-        board.use_tables(order_tables(board.it), 1.0)
-        plant_all(board, shop.rng)
-        x = lifted(state.model, board, gap=FIRST_GAP, stop=_WithPlan(state))
-        if state.offer(x) or state.x is not None:
+        current.use_tables(order_tables(current.it), 1.0)
+        plant_all(current, context.rng)
+        x = decoded(incumbent.model, current, gap=FIRST_GAP, stop=_WithPlan(incumbent))
+        if incumbent.offer(x) or incumbent.x is not None:
             return
-        planted = 1.0 - float(board.short.sum()) / float(board.acres.sum())
-        board.rule_cap = board.rule_cap * min(0.98, 0.99 * planted)
-    board.clear()
-    state.offer(lifted(state.model, board, gap=FIRST_GAP))
+        planted = 1.0 - float(current.short.sum()) / float(current.acres.sum())
+        current.rule_cap = current.rule_cap * min(0.98, 0.99 * planted)
+    current.clear()
+    incumbent.offer(decoded(incumbent.model, current, gap=FIRST_GAP))
 
 
-def _in_background(shop: Workshop, model: Model) -> threading.Thread:
+def _in_background(context: Context, model: Model) -> threading.Thread:
     def work() -> None:
-        worker = shop.workers.for_bounds()
-        if not is_large(shop):
-            _prove(shop, model, worker)
-        search_beside(shop, worker, shop.found.append)
+        worker = context.workers.for_bounds()
+        if not is_large(context):
+            _prove(context, model, worker)
+        search_beside(context, worker, context.found.append)
 
-    return shop.workers.beside(work)
+    return context.workers.beside(work)
 
 
-def _prove(shop: Workshop, model: Model, worker: Worker) -> None:
-    """Raise the floor; once the relaxation is settled, and plans made of it, by the exact model."""
-    state = shop.state
+def _prove(context: Context, model: Model, worker: Worker) -> None:
+    """Raise the bound; once the relaxation is settled, and plans made of it, by the exact model."""
+    incumbent = context.incumbent
 
     def take_bags(x: Floats) -> None:
-        shop.bags = x
+        context.bags = x
 
-    settled = relax(state, model, shop.order.put, take_bags, worker.solve)
-    rng = np.random.default_rng([state.options.seed, 1])
+    settled = relax(incumbent, model, context.order.put, take_bags, worker.solve)
+    rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
-    while RELAX_AND_FIX.ready(shop) and worker.is_alive() and not state.is_set():
-        if settled and rounds == MENDED:
+    while RELAX_AND_FIX.ready(context) and worker.is_alive() and not incumbent.is_set():
+        if settled and rounds == REPAIRED:
             break
-        if rounds % 3 == 2 and len(worth_crossing(state)) > 1:
-            cross(state, shop.near, rng, worker.solve)
+        if rounds % 3 == 2 and len(worth_crossing(incumbent)) > 1:
+            cross(incumbent, context.near, rng, worker.solve)
         else:
-            mend(_task(shop, rng, worker.solve))
+            fix_in_turn(_task(context, rng, worker.solve))
         rounds += 1
-    if settled and not state.is_set():
-        exact(state, model, to_the_end(state), worker.solve)
+    if settled and not incumbent.is_set():
+        exact(incumbent, model, to_the_end(incumbent), worker.solve)
 
 
-def _use_more_cores(shop: Workshop) -> None:
-    """Search on one more board for every core beyond the two that are busy anyway."""
-    for n in range(min(MOST_MORE, (shop.state.options.cores or cores()) - 2)):
-        worker = shop.workers.start()
+def _use_more_cores(context: Context) -> None:
+    """Search in one more process for every core beyond the two that are busy anyway."""
+    for n in range(min(MOST_MORE, (context.incumbent.options.cores or cores()) - 2)):
+        worker = context.workers.start()
 
         def work(worker: Worker = worker, turn: int = n + 2) -> None:
-            search_beside(shop, worker, shop.found.append, turn=turn, seed=turn)
+            search_beside(context, worker, context.found.append, turn=turn, seed=turn)
 
-        shop.workers.beside(work)
-
-
-def _get_ready(shop: Workshop) -> None:
-    """Have the board set up elsewhere; its first errand can take long."""
-    sent_out(shop, Budget(0.01))
-    shop.workers.ready.set()
+        context.workers.beside(work)
 
 
-def _search_by_time(shop: Workshop) -> None:
-    state = shop.state
-    if is_large(shop):
-        _plan_large(shop)
-    model = capped(state)
-    shop.near, shop.held = Neighborhood(model), state.short
-    _search_beside_proof(shop, _in_background(shop, model))
+def _get_ready(context: Context) -> None:
+    """Have the annealer set up elsewhere; its first job can take long."""
+    submit_annealing(context, Budget(0.01))
+    context.workers.ready.set()
 
 
-def _search_beside_proof(shop: Workshop, prover: threading.Thread) -> None:
-    state = shop.state
-    if not shop.workers.ready.is_set():
-        shop.workers.beside(lambda: _get_ready(shop))
-    _use_more_cores(shop)
-    while not state.is_set():
-        _turn(shop, None)
+def _search_by_time(context: Context) -> None:
+    incumbent = context.incumbent
+    if is_large(context):
+        _plan_large(context)
+    model = capped(incumbent)
+    context.near, context.held = Neighborhood(model), incumbent.short
+    _search_beside_proof(context, _in_background(context, model))
+
+
+def _search_beside_proof(context: Context, prover: threading.Thread) -> None:
+    incumbent = context.incumbent
+    if not context.workers.ready.is_set():
+        context.workers.beside(lambda: _get_ready(context))
+    _use_more_cores(context)
+    while not incumbent.is_set():
+        _turn(context, None)
     prover.join(GRACE)
-    shop.workers.close()
+    context.workers.close()
     prover.join(GRACE)
-    if shop.workers.errors and state.x is None:
-        raise shop.workers.errors[0]
+    if context.workers.errors and incumbent.x is None:
+        raise context.workers.errors[0]
 
 
-def _search_small(shop: Workshop) -> None:
+def _search_small(context: Context) -> None:
     """Solve the exact model at once; search beside it once it has had its head start."""
-    state = shop.state
-    planting = shop.workers.beside(lambda: _first_plan(shop))
-    prover = begin_covered(shop)
+    incumbent = context.incumbent
+    planting = context.workers.beside(lambda: _first_plan(context))
+    prover = begin_covered(context)
     if prover is None:
-        if state.x is None or not is_small(shop):
+        if incumbent.x is None or not is_small(context):
             planting.join()
-        settle_shortage(shop)
-    if state.x is not None and not state.is_set():
-        model = capped(state)
-        prover = prover or begin(shop, model)
-        leave_alone(shop, prover)
+        settle_shortage(context)
+    if incumbent.x is not None and not incumbent.is_set():
+        model = capped(incumbent)
+        prover = prover or begin(context, model)
+        leave_alone(context, prover)
         planting.join()
-        shop.near, shop.held = Neighborhood(model), state.short
-        _search_beside_proof(shop, prover)
+        context.near, context.held = Neighborhood(model), incumbent.short
+        _search_beside_proof(context, prover)
     planting.join()
 
 
-def _search_by_effort(shop: Workshop, effort: int) -> None:
-    state, steps = shop.state, shop.state.options.params.step_nodes
-    if is_large(shop):
-        _plan_large(shop)
-    model = capped(state)
-    shop.near, shop.held = Neighborhood(model), state.short
-    if not is_large(shop):
-        exact(state, model, Limits(gap=state.options.gap / 2, nodes=steps * effort))
-    shop.workers.ready.set()
+def _search_by_effort(context: Context, effort: int) -> None:
+    incumbent, steps = context.incumbent, context.incumbent.options.params.step_nodes
+    if is_large(context):
+        _plan_large(context)
+    model = capped(incumbent)
+    context.near, context.held = Neighborhood(model), incumbent.short
+    if not is_large(context):
+        exact(incumbent, model, Limits(gap=incumbent.options.gap / 2, nodes=steps * effort))
+    context.workers.ready.set()
     for _ in range(effort):
-        if state.is_set():
+        if incumbent.is_set():
             return
-        _turn(shop, steps)
+        _turn(context, steps)
 
 
-def _turn(shop: Workshop, steps: int | None) -> None:
+def _turn(context: Context, steps: int | None) -> None:
     """Take over what was found elsewhere; else run the strategy with the best reward."""
-    state = shop.state
-    shop.turn += 1
-    keep_to_fewest_short(shop)
-    if shop.found:
-        take_over(shop, shop.found.pop())
+    incumbent = context.incumbent
+    context.turn += 1
+    keep_to_fewest_short(context)
+    if context.found:
+        take_over(context, context.found.pop())
         return
-    budget = Budget(min(shop.cycle, longest(state), state.left()), steps)
-    if shop.guide is not None and shop.workers.ready.is_set():
-        guide, shop.guide = shop.guide, None
-        pieces = repair(shop.board, shop.near, guide, shop.rng)
-        on_annealer(shop, budget, start=pieces, fine=True)
+    budget = Budget(min(context.cycle, longest(incumbent), incumbent.left()), steps)
+    if context.guide is not None and context.workers.ready.is_set():
+        guide, context.guide = context.guide, None
+        pieces = repair(context.current, context.near, guide, context.rng)
+        on_annealer(context, budget, start=pieces, fine=True)
         return
-    strategy = choose(shop)
+    strategy = choose(context)
     if strategy is None:
-        shop.workers.ready.wait(TICK)
+        context.workers.ready.wait(TICK)
         return
-    rewarded(shop, strategy, budget)
+    rewarded(context, strategy, budget)
 
 
-def _order_for_the_same(state: State) -> None:
+def _order_for_the_same(incumbent: Incumbent) -> None:
     """Offer the best plan with the cheapest order for what it plants and treats.
 
     A search that is stopped early may hold an order that a small exact solve betters.
     """
-    model, x = state.model, state.x
+    model, x = incumbent.model, incumbent.x
     assert x is not None
-    limits = Limits(seconds=ORDER_SECONDS, seed=state.options.seed)
-    if state.options.effort is not None:
-        limits = Limits(nodes=state.options.params.step_nodes, seed=state.options.seed)
+    limits = Limits(seconds=ORDER_SECONDS, seed=incumbent.options.seed)
+    if incumbent.options.effort is not None:
+        limits = Limits(nodes=incumbent.options.params.step_nodes, seed=incumbent.options.seed)
     y, _ = solve_part(model.matrix, model.of(PURCHASE), x, limits, known=True)
     if y is not None:
-        state.offer(rounded(model, y))
+        incumbent.offer(rounded(model, y))
 
 
-def _settled(state: State) -> Floats:
+def _settled(incumbent: Incumbent) -> Floats:
     """The best plan with its whole numbers held and everything else solved again around them."""
-    model, x = state.model, state.x
+    model, x = incumbent.model, incumbent.x
     assert x is not None
     free = ~model.matrix.integer
 
@@ -324,39 +324,44 @@ def solve(
     Interrupted
         When `stop` was set before there was any plan.
     """
-    return _solve(State(options or SolveOptions(), on_progress, stop), season)
+    return _solve(Incumbent(options or SolveOptions(), on_progress, stop), season)
 
 
-def _solve(state: State, season: Season) -> Plan:
-    return search(open_shop(state, season))
+def _solve(incumbent: Incumbent, season: Season) -> Plan:
+    return search(open_context(incumbent, season))
 
 
-def search(shop: Workshop) -> Plan:
-    """Search from an open workshop to the end; errors as `solve`."""
-    state = shop.state
+def search(context: Context) -> Plan:
+    """Search in an open context to the end; errors as `solve`."""
+    incumbent = context.incumbent
     try:
-        if state.options.effort is None:
-            shop.workers.for_bounds()
+        if incumbent.options.effort is None:
+            context.workers.for_bounds()
             start_apart()
-        if head_start(shop):
-            _search_small(shop)
+        if head_start(context):
+            _search_small(context)
         else:
-            _first_plan(shop)
-            settle_shortage(shop)
-            if not state.is_set():
-                if state.options.effort is None:
-                    _search_by_time(shop)
+            _first_plan(context)
+            settle_shortage(context)
+            if not incumbent.is_set():
+                if incumbent.options.effort is None:
+                    _search_by_time(context)
                 else:
-                    _search_by_effort(shop, state.options.effort)
+                    _search_by_effort(context, incumbent.options.effort)
     finally:
-        shop.workers.close()
-    if state.x is None:
-        if state.user_stop is not None and state.user_stop.is_set():
+        context.workers.close()
+    if incumbent.x is None:
+        if incumbent.user_stop is not None and incumbent.user_stop.is_set():
             msg = "stopped before there was any plan"
             raise Interrupted(msg)
-        msg = f"no plan was found in {state.options.seconds:g} s; give it more time"
+        msg = f"no plan was found in {incumbent.options.seconds:g} s; give it more time"
         raise NoPlanError(msg)
-    if not state.ended.is_set():
-        _order_for_the_same(state)
-    plan = make_plan(state.model, _settled(state), state.floor, shortage_proven=state.short_proven)
-    return replace(plan, seconds=state.seconds())
+    if not incumbent.ended.is_set():
+        _order_for_the_same(incumbent)
+    plan = make_plan(
+        incumbent.model,
+        _settled(incumbent),
+        incumbent.bound,
+        shortage_proven=incumbent.short_proven,
+    )
+    return replace(plan, seconds=incumbent.seconds())

@@ -6,19 +6,19 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.optimize.heuristics.crossover import cross, worth_crossing
-from planner.optimize.heuristics.relax_and_fix import Task, mend
+from planner.optimize.heuristics.relax_and_fix import Task, fix_in_turn
 from planner.optimize.incumbent.budgets import Budget, longest
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import order_held
-from planner.optimize.search.workshop import (
-    Workshop,
-    around,
+from planner.optimize.search.common import (
+    Context,
     bags_near,
+    best_of_patterns,
     best_pieces,
     is_large,
     polish_near,
-    put_together,
-    sent_out,
+    search_neighborhoods,
+    submit_annealing,
     take_over,
 )
 
@@ -31,23 +31,23 @@ if TYPE_CHECKING:
     from planner.optimize.mip.highs import Solver
 
 LATE = 0.15
-"""Share of the time in the end in which any plans seen on boards are worth putting together."""
+"""Share of the time in the end in which any plans seen in annealing are worth putting together."""
 
 
-def _never(_: Workshop) -> bool:
+def _never(_: Context) -> bool:
     return False
 
 
 @dataclass(frozen=True, slots=True)
 class Strategy:
-    """One way to a better plan; what it finds is offered to the incumbent."""
+    """A method that makes plans; what it finds is offered to the incumbent."""
 
     name: str
-    ready: Callable[[Workshop], bool]
+    ready: Callable[[Context], bool]
     """Whether it could run now."""
-    run: Callable[[Workshop, Budget], None]
+    run: Callable[[Context, Budget], None]
     """Run it for about the budget."""
-    at_once: Callable[[Workshop], bool] = _never
+    at_once: Callable[[Context], bool] = _never
     """Whether it is to run before any other that is ready."""
     leads: bool = False
     """Whether it takes every other turn, where it is ready."""
@@ -55,78 +55,78 @@ class Strategy:
     """Whether it is tried once even where another strategy leads."""
 
 
-def _anew(shop: Workshop, budget: Budget) -> None:
-    """Cool a board down from a first planting."""
-    on_annealer(shop, budget)
-    if shop.patterns is None:  # many plans are worth more there than good ones
-        shop.cycle = min(shop.cycle * 1.3, longest(shop.state))
+def _from_scratch(context: Context, budget: Budget) -> None:
+    """Anneal from a first planting."""
+    on_annealer(context, budget)
+    if context.patterns is None:  # many plans are worth more there than good ones
+        context.cycle = min(context.cycle * 1.3, longest(context.incumbent))
 
 
-def _finer(shop: Workshop, budget: Budget) -> None:
-    """Go on from the best plan on the board."""
-    on_annealer(shop, budget, start=best_pieces(shop), fine=True)
+def _from_best(context: Context, budget: Budget) -> None:
+    """Go on from the best plan by annealing."""
+    on_annealer(context, budget, start=best_pieces(context), fine=True)
 
 
-def _less(shop: Workshop, budget: Budget) -> None:
+def _container_less(context: Context, budget: Budget) -> None:
     """Go on from the best plan, doing without one of its containers."""
-    on_annealer(shop, budget, start=best_pieces(shop), fine=True, less=True)
+    on_annealer(context, budget, start=best_pieces(context), fine=True, less=True)
 
 
-def _bags(shop: Workshop, budget: Budget) -> None:
+def _bags_but_for_one(context: Context, budget: Budget) -> None:
     """Solve for plans with nearly the bags of the best one."""
     del budget
-    assert shop.state.x is not None
-    bags_near(shop, shop.state.x)
+    assert context.incumbent.x is not None
+    bags_near(context, context.incumbent.x)
 
 
-def _parts(shop: Workshop, budget: Budget) -> None:
+def _full_bags(context: Context, budget: Budget) -> None:
     """Solve for plans with just the full bags of the best one, and just its order."""
     del budget
-    assert shop.state.x is not None
-    bags_near(shop, shop.state.x, within=0, order=False)
+    assert context.incumbent.x is not None
+    bags_near(context, context.incumbent.x, within=0, order=False)
 
 
-def _patterns(shop: Workshop, budget: Budget) -> None:
-    """Put patterns of all plans so far together anew, under the order of the best one.
+def _set_partitioning(context: Context, budget: Budget) -> None:
+    """Put patterns of all plans so far together again, under the order of the best one.
 
     Where seed is short, few of them can be so: under any order.
     """
     del budget
-    state = shop.state
-    _polish_best(shop)
-    model = shop.near.model
-    assert state.x is not None
-    matrix = model.matrix if state.is_short else order_held(model, state.x)
-    state.offer(put_together(shop, matrix))
-    _polish_best(shop)
+    incumbent = context.incumbent
+    _polish_best(context)
+    model = context.near.model
+    assert incumbent.x is not None
+    matrix = model.matrix if incumbent.is_short else order_held(model, incumbent.x)
+    incumbent.offer(best_of_patterns(context, matrix))
+    _polish_best(context)
 
 
-def _polish_best(shop: Workshop) -> None:
+def _polish_best(context: Context) -> None:
     """Polish the best plan, if it is new."""
-    state = shop.state
-    if state.x is not None and state.x is not shop.polished and not state.is_set():
-        polish_near(shop, state.x)
-        shop.polished = state.x
+    incumbent = context.incumbent
+    if incumbent.x is not None and incumbent.x is not context.polished and not incumbent.is_set():
+        polish_near(context, incumbent.x)
+        context.polished = incumbent.x
 
 
-def _steps(shop: Workshop, budget: Budget) -> None:
+def _relax_and_fix(context: Context, budget: Budget) -> None:
     """Make a plan step by step."""
     del budget
-    mend(_task(shop, shop.rng, solve_matrix))
+    fix_in_turn(_task(context, context.rng, solve_matrix))
 
 
-def _task(shop: Workshop, rng: np.random.Generator, solver: Solver) -> Task:
-    return Task(shop.state, shop.near, shop.order, shop.bags, rng, solver)
+def _task(context: Context, rng: np.random.Generator, solver: Solver) -> Task:
+    return Task(context.incumbent, context.near, context.order, context.bags, rng, solver)
 
 
-def _cross(shop: Workshop, budget: Budget) -> None:
+def _crossover(context: Context, budget: Budget) -> None:
     """Cross the best plan with another good one."""
     del budget
-    cross(shop.state, shop.near, shop.rng, solve_matrix)
+    cross(context.incumbent, context.near, context.rng, solve_matrix)
 
 
 def on_annealer(
-    shop: Workshop,
+    context: Context,
     budget: Budget,
     *,
     start: list[list[Piece]] | None = None,
@@ -134,59 +134,59 @@ def on_annealer(
     less: bool = False,
 ) -> None:
     """Anneal in the other process, and take over the plan that it finds."""
-    pieces = sent_out(shop, budget, start=start, fine=fine, less=less)
+    pieces = submit_annealing(context, budget, start=start, fine=fine, less=less)
     if pieces is not None:
-        take_over(shop, pieces)
+        take_over(context, pieces)
     else:
-        shop.workers.ready.clear()
+        context.workers.ready.clear()
 
 
-def _annealer_ready(shop: Workshop) -> bool:
-    return shop.workers.ready.is_set()
+def _annealer_ready(context: Context) -> bool:
+    return context.workers.ready.is_set()
 
 
-def _plans_enough(shop: Workshop) -> bool:
+def _plans_enough(context: Context) -> bool:
     """Whether there are plans enough for their patterns; late, any will do."""
-    if shop.patterns is None or not _annealer_ready(shop):
+    if context.patterns is None or not _annealer_ready(context):
         return False
-    options = shop.state.options
-    late = shop.state.left() < LATE * options.seconds
-    return len(shop.seen) >= (1 if late else options.params.enough_seen)
+    options = context.incumbent.options
+    late = context.incumbent.left() < LATE * options.seconds
+    return len(context.seen) >= (1 if late else options.params.enough_seen)
 
 
-def _patterns_wanted(shop: Workshop) -> bool:
+def _patterns_wanted(context: Context) -> bool:
     """Whether patterns are still to be put together for the first time, of plans yet to come."""
-    untried = shop.patterns is not None and "set partitioning" not in shop.paid
-    return untried and _annealer_ready(shop) and not _plans_enough(shop)
+    untried = context.patterns is not None and "set partitioning" not in context.rewards
+    return untried and _annealer_ready(context) and not _plans_enough(context)
 
 
-def _order_known(shop: Workshop) -> bool:
-    return shop.near.has_shares and shop.patterns is None and shop.order.x is not None
+def _order_known(context: Context) -> bool:
+    return context.near.has_shares and context.patterns is None and context.order.x is not None
 
 
-def _parents_known(shop: Workshop) -> bool:
-    several = shop.near.has_shares and shop.patterns is None and not is_large(shop)
-    return several and len(worth_crossing(shop.state)) > 1
+def _parents_known(context: Context) -> bool:
+    several = context.near.has_shares and context.patterns is None and not is_large(context)
+    return several and len(worth_crossing(context.incumbent)) > 1
 
 
-def _several_varieties(shop: Workshop) -> bool:
-    return shop.near.has_shares and shop.near.most > 1
+def _several_varieties(context: Context) -> bool:
+    return context.near.has_shares and context.near.most > 1
 
 
-def _no_patterns(shop: Workshop) -> bool:
-    return shop.near.has_shares and (shop.patterns is None or shop.state.is_short)
+def _no_patterns(context: Context) -> bool:
+    return context.near.has_shares and (context.patterns is None or context.incumbent.is_short)
 
 
-RELAX_AND_FIX = Strategy("relax and fix", _order_known, _steps, leads=True)
+RELAX_AND_FIX = Strategy("relax and fix", _order_known, _relax_and_fix, leads=True)
 STRATEGIES = (
     RELAX_AND_FIX,
-    Strategy("annealing from scratch", _annealer_ready, _anew, at_once=_patterns_wanted),
-    Strategy("full bags fixed", _several_varieties, _parts),
-    Strategy("crossover", _parents_known, _cross, tried_once=True),
-    Strategy("annealing from the best plan", _annealer_ready, _finer, tried_once=True),
-    Strategy("set partitioning", _plans_enough, _patterns, at_once=_plans_enough),
-    Strategy("a container less", _annealer_ready, _less),
-    Strategy("bags fixed but for one", _no_patterns, _bags),
-    Strategy("large neighborhood search", _no_patterns, around),
+    Strategy("annealing from scratch", _annealer_ready, _from_scratch, at_once=_patterns_wanted),
+    Strategy("full bags fixed", _several_varieties, _full_bags),
+    Strategy("crossover", _parents_known, _crossover, tried_once=True),
+    Strategy("annealing from the best plan", _annealer_ready, _from_best, tried_once=True),
+    Strategy("set partitioning", _plans_enough, _set_partitioning, at_once=_plans_enough),
+    Strategy("a container less", _annealer_ready, _container_less),
+    Strategy("bags fixed but for one", _no_patterns, _bags_but_for_one),
+    Strategy("large neighborhood search", _no_patterns, search_neighborhoods),
 )
 """All of them, in the order in which they are first tried."""

@@ -9,13 +9,13 @@ from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds.benders import CLOSE, DECIDED, find, open_orders
 from planner.optimize.bounds.column_generation import (
     best_with_room,
-    grow,
+    generate_columns,
     rough_price,
-    start_growing,
+    start_master,
 )
 from planner.optimize.heuristics.diving import NONE, dive
 from planner.optimize.heuristics.neighborhood import Neighborhood
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict, solve
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, without_field_rule
@@ -27,7 +27,7 @@ CASES = [((12, 8, 4, 2), seed, short) for seed in (1, 2, 3) for short in (False,
 
 
 def opened(case, first=2):
-    """A season's state and model, the acres short held, and its relaxation over few choices."""
+    """A season's incumbent and model, the acres short held, and its relaxation over few choices."""
     size, seed, short = case
     it = make_instance(hard_season(*size, seed, short=short))
     model = make_model(it)
@@ -36,11 +36,11 @@ def opened(case, first=2):
     fewest = solve(model.aimed(cost).matrix, Limits(gap=0.0))
     assert fewest.x is not None
     most = fewest.x[model.at["short_in"]] + 1e-4
-    state = State(SolveOptions(seconds=120), None, None)
-    state.model = model.bounded("short_in", most)
+    incumbent = Incumbent(SolveOptions(seconds=120), None, None)
+    incumbent.model = model.bounded("short_in", most)
     some = best_with_room(it, rough_price(it, it.choices, order_tables(it)), first)
     planted = np.flatnonzero(fewest.x[model.at["acres"]] > 0)
-    return state, start_growing(state, it, np.union1d(some, planted), most)
+    return incumbent, start_master(incumbent, it, np.union1d(some, planted), most)
 
 
 def with_whole_order(model, groups=DECIDED):
@@ -56,41 +56,48 @@ def with_whole_order(model, groups=DECIDED):
 
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_relaxation_grows_to_that_over_all_choices(case):
-    """The growing relaxation's floor is the linear relaxation's over all choices at once."""
-    state, growing = opened(case)
-    linear = with_whole_order(state.model, groups=())
-    grow(state, growing, 60)
-    assert state.floor <= linear + 1e-6 * abs(linear)
-    assert state.floor == pytest.approx(linear, rel=6e-4)
+    """The growing relaxation's bound is the linear relaxation's over all choices at once."""
+    incumbent, master = opened(case)
+    linear = with_whole_order(incumbent.model, groups=())
+    generate_columns(incumbent, master, 60)
+    assert incumbent.bound <= linear + 1e-6 * abs(linear)
+    assert incumbent.bound == pytest.approx(linear, rel=6e-4)
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_best_order_apart_is_the_best_order(case):
     """Cuts lead to the order that the same program finds in one piece, and to its cost."""
-    state, growing = opened(case)
-    optimum = with_whole_order(state.model)
-    grow(state, growing, 60)
-    orders = open_orders(growing)
-    assert find(state, orders, 60)
-    assert state.floor <= optimum + 1e-6 * abs(optimum)
+    incumbent, master = opened(case)
+    optimum = with_whole_order(incumbent.model)
+    generate_columns(incumbent, master, 60)
+    orders = open_orders(master)
+    assert find(incumbent, orders, 60)
+    assert incumbent.bound <= optimum + 1e-6 * abs(optimum)
     assert orders.cost >= optimum - 1e-6 * abs(optimum)
-    assert orders.cost - state.floor <= 1.01 * CLOSE * abs(orders.cost)
-    linear = with_whole_order(state.model, groups=())
-    assert state.floor > linear
+    assert orders.cost - incumbent.bound <= 1.01 * CLOSE * abs(orders.cost)
+    linear = with_whole_order(incumbent.model, groups=())
+    assert incumbent.bound > linear
 
 
 @pytest.mark.slow
 @pytest.mark.parametrize("case", CASES[::2], ids=str)
 def test_a_dive_ends_with_nearly_all_bags_whole(case):
     """All but a few bags are whole, and the runs; every row of the relaxation is kept."""
-    state, growing = opened(case)
-    grow(state, growing, 60)
-    orders = open_orders(growing)
-    assert find(state, orders, 60)
-    loose = without_field_rule(state.model)
+    incumbent, master = opened(case)
+    generate_columns(incumbent, master, 60)
+    orders = open_orders(master)
+    assert find(incumbent, orders, 60)
+    loose = without_field_rule(incumbent.model)
     none = np.zeros(len(loose.at["left"]))
-    x = dive(loose, Neighborhood(state.model), in_columns(orders, loose), none, state, elastic=True)
+    x = dive(
+        loose,
+        Neighborhood(incumbent.model),
+        in_columns(orders, loose),
+        none,
+        incumbent,
+        elastic=True,
+    )
     assert x is not None
     rows, m = loose.matrix.times(x), loose.matrix
     slack = 1e-6 * np.maximum(1.0, m.row_size)

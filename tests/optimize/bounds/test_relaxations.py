@@ -10,12 +10,12 @@ import numpy as np
 import pytest
 
 from planner.optimize.bounds.relaxations import least_short
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import with_whole_order, without_field_rule
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search import common, run, shortage
 from tests.laws import oracle
 from tests.support.random_season import tiny_season
 from tests.support.searches import SMALL, best, hard, held_short, under
@@ -72,12 +72,12 @@ def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
 
     Whether or not the relaxation comes to it, that optimum is what the season is settled at.
     """
-    state = State(SolveOptions(effort=1), None, None)
-    shop = workshop.open_shop(state, hard(case))
-    run._first_plan(shop)
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    context = common.open_context(incumbent, hard(case))
+    run._first_plan(context)
     optimum = best(case).short
-    guide, least = least_short(state, state.model, 60.0, None, solve_matrix)
-    assert compared(guide[state.model.at["short_in"]], optimum) <= 0
+    guide, least = least_short(incumbent, incumbent.model, 60.0, None, solve_matrix)
+    assert compared(guide[incumbent.model.at["short_in"]], optimum) <= 0
     assert compared(least, optimum) <= 0
-    shortage.settle_shortage(shop)
-    assert state.short == pytest.approx(optimum, abs=1e-3)
+    shortage.settle_shortage(context)
+    assert incumbent.short == pytest.approx(optimum, abs=1e-3)

@@ -7,36 +7,36 @@ Optima come from brute force (`tests/laws/oracle.py`) and a second model
 import numpy as np
 import pytest
 
-from planner.optimize.bounds.disaggregation import plant, weights
+from planner.optimize.bounds.disaggregation import disaggregate, weights
 from planner.optimize.bounds.relaxations import least_short
 from planner.optimize.bounds.variety_aggregated import (
-    Refilling,
-    filling,
-    least_filled,
+    AggregatedSearch,
+    aggregated_program,
+    least_short_aggregated,
     seed_rows,
     seed_there_is,
 )
 from planner.optimize.incumbent.budgets import Budget
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import run, workshop
+from planner.optimize.search import common, run
 from tests.laws import oracle, second_model
 from tests.support.random_season import hard_season, tiny_season
 from tests.support.shortages import compared
 
 
-def least_by_filling(one):
+def least_by_aggregation(one):
     """Acres short that no plan of a season has fewer than, bags left out; and without the rule."""
-    state = State(SolveOptions(effort=1), None, None)
-    state.model = make_model(make_instance(one))
-    program = filling(state.model)
-    x, least = least_filled(state, program, 60.0, None, solve_matrix)
-    assert program.given(x, state.model.it).sum(axis=1).max() <= 1
-    _, loose = least_short(state, state.model, 60.0, None, solve_matrix)
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    incumbent.model = make_model(make_instance(one))
+    program = aggregated_program(incumbent.model)
+    x, least = least_short_aggregated(incumbent, program, 60.0, None, solve_matrix)
+    assert program.given(x, incumbent.model.it).sum(axis=1).max() <= 1
+    _, loose = least_short(incumbent, incumbent.model, 60.0, None, solve_matrix)
     return tuple(least), tuple(loose)
 
 
@@ -52,7 +52,7 @@ def test_filling_is_a_floor_of_what_brute_force_leaves_short():
         optimum = oracle.solve(one).short
         if sum(optimum) < 1e-6:
             continue
-        least, _ = least_by_filling(one)
+        least, _ = least_by_aggregation(one)
         assert compared(least, optimum) <= 0, seed
         short += 1
         same += least == pytest.approx(optimum, abs=1e-3)
@@ -63,9 +63,9 @@ def test_filling_is_a_floor_of_what_brute_force_leaves_short():
 @pytest.mark.slow
 @pytest.mark.parametrize("seed", [6, 8, 9, 11])  # the last two are short in both priorities
 def test_filling_is_what_the_second_model_leaves_short(seed):
-    """Here the floor is the optimum, which the floor without the field rule is far below."""
+    """Here the bound is the optimum, which the bound without the field rule is far below."""
     one = hard_season(7, 5, 3, 1, seed, short=True)
-    least, loose = least_by_filling(one)
+    least, loose = least_by_aggregation(one)
     assert least == pytest.approx(second_model.solve(one).short, abs=1e-3)
     assert any(a < b - 0.5 for a, b in zip(loose, least, strict=True))
 
@@ -124,15 +124,17 @@ def test_seed_of_a_variety_sows_what_its_lots_sow(seed):
 def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     """Filled anew bit by bit as well as by one solve; then planted, without an acre more short."""
     one = hard_season(*size, short=True)
-    state = State(SolveOptions(effort=2), None, None)
-    shop = workshop.open_shop(state, one)
-    run._first_plan(shop)
-    first, program = state.short, filling(state.model)
-    filled = Refilling(program, weights(state.model), program.of(state.model, state.x))
-    assert filled.matrix.price(filled.x) == pytest.approx(weights(state.model) @ first)
-    filled.work(Budget(np.inf, 6000), state, shop.rng, solve_matrix)
-    _, least = least_filled(state, program, 60.0, None, solve_matrix)
-    assert tuple(filled.x[program.short_in]) == pytest.approx(tuple(least), abs=1e-2)
-    assert state.offer(plant(state, filled, Limits()))
-    assert state.short == pytest.approx(tuple(least), abs=1e-2)
-    assert sum(state.short) < sum(first) - 1.0
+    incumbent = Incumbent(SolveOptions(effort=2), None, None)
+    context = common.open_context(incumbent, one)
+    run._first_plan(context)
+    first, program = incumbent.short, aggregated_program(incumbent.model)
+    aggregated = AggregatedSearch(
+        program, weights(incumbent.model), program.of(incumbent.model, incumbent.x)
+    )
+    assert aggregated.matrix.price(aggregated.x) == pytest.approx(weights(incumbent.model) @ first)
+    aggregated.work(Budget(np.inf, 6000), incumbent, context.rng, solve_matrix)
+    _, least = least_short_aggregated(incumbent, program, 60.0, None, solve_matrix)
+    assert tuple(aggregated.x[program.short_in]) == pytest.approx(tuple(least), abs=1e-2)
+    assert incumbent.offer(disaggregate(incumbent, aggregated, Limits()))
+    assert incumbent.short == pytest.approx(tuple(least), abs=1e-2)
+    assert sum(incumbent.short) < sum(first) - 1.0

@@ -14,35 +14,39 @@ from tests.support.searches import relaxed
 @pytest.mark.slow
 def test_crossed_plans_have_only_what_their_parents_have():
     """Every field is planted as in one plan or the other; the child is no dearer than the best."""
-    shop, guide, _ = relaxed((24, 14, 4, 2, 1), step_nodes=20, worth_crossing=10.0)
-    state, near = shop.state, shop.near
+    context, guide, _ = relaxed((24, 14, 4, 2, 1), step_nodes=20, worth_crossing=10.0)
+    incumbent, near = context.incumbent, context.near
     for planting in (True, False):
-        state.offer(shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting))
-    parents = crossover.worth_crossing(state)
+        incumbent.offer(
+            shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
+        )
+    parents = crossover.worth_crossing(incumbent)
     assert len(parents) > 1
-    before = state.cost
+    before = incumbent.cost
     y, _ = near.among(parents[:2], Limits(nodes=50), Watch())
     on = np.any([near.share_acres(x) > 1e-6 for x in parents[:2]], axis=0)
     assert not (near.share_acres(y) > 1e-6)[~on].any()
-    assert state._keeps_rules(y)
+    assert incumbent._keeps_rules(y)
     assert near.model.matrix.price(y) <= before + 1e-6
-    crossover.cross(state, shop.near, shop.rng, solve_matrix)
-    assert state.cost <= before
+    crossover.cross(incumbent, context.near, context.rng, solve_matrix)
+    assert incumbent.cost <= before
 
 
 @pytest.mark.long
 @pytest.mark.slow
 def test_plans_kept_are_planted_differently_the_cheapest_first():
     """None is kept twice, none with more acres short, and no more than are asked for."""
-    shop, guide, _ = relaxed((24, 14, 4, 2, 1))
-    state = shop.state
+    context, guide, _ = relaxed((24, 14, 4, 2, 1))
+    incumbent = context.incumbent
     for planting in (True, False, True):
-        state.offer(shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting))
-    state.offer(state.x)
-    costs = [cost for cost, _ in state.plans]
+        incumbent.offer(
+            shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
+        )
+    incumbent.offer(incumbent.x)
+    costs = [cost for cost, _ in incumbent.plans]
     assert costs == sorted(costs)
-    assert costs[0] == pytest.approx(state.cost)
-    shares = [np.round(x[state.model.at["share"]]).tobytes() for _, x in state.plans]
+    assert costs[0] == pytest.approx(incumbent.cost)
+    shares = [np.round(x[incumbent.model.at["share"]]).tobytes() for _, x in incumbent.plans]
     assert len(set(shares)) == len(shares) > 1
 
 
@@ -50,13 +54,13 @@ def test_plans_kept_are_planted_differently_the_cheapest_first():
 @pytest.mark.parametrize(("within", "order"), [(0, False), (0, True), (1, True)])
 def test_plans_near_a_plan_have_nearly_its_bags(within, order):
     """Full bags differ by no more than is said, a held order by nothing; no plan is dearer."""
-    shop, _, _ = relaxed((16, 10, 3, 2, 1))
-    state, model = shop.state, shop.near.model
-    y, _ = shop.near.near_bags(
-        state.x, Limits(nodes=20), Watch(), start=True, within=within, order=order
+    context, _, _ = relaxed((16, 10, 3, 2, 1))
+    incumbent, model = context.incumbent, context.near.model
+    y, _ = context.near.near_bags(
+        incumbent.x, Limits(nodes=20), Watch(), start=True, within=within, order=order
     )
-    assert state._keeps_rules(y)
-    assert model.matrix.price(y) < state.cost
-    assert np.abs(y - state.x)[model.at["bags"]].max() <= within + 1e-6
+    assert incumbent._keeps_rules(y)
+    assert model.matrix.price(y) < incumbent.cost
+    assert np.abs(y - incumbent.x)[model.at["bags"]].max() <= within + 1e-6
     if not order:
-        assert np.array_equal(y[model.at["count"]], np.round(state.x[model.at["count"]]))
+        assert np.array_equal(y[model.at["count"]], np.round(incumbent.x[model.at["count"]]))

@@ -20,14 +20,14 @@ from tests.support.searches import CLOSE, relaxed
 @pytest.mark.parametrize("size", [(16, 10, 3, 2, 2), (24, 14, 4, 2, 1)], ids=str)
 @pytest.mark.parametrize("planting", [True, False])
 def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
-    """Whatever is held at first, the exact model takes the plan; its cost is over the floor."""
-    shop, guide, floor = relaxed(size, step_nodes=30)
-    assert shop.near.breaking(guide).any()
-    x = shortage._mended(shop, guide, shop.rng, solve_matrix, planting=planting)
+    """Whatever is held at first, the exact model takes the plan; its cost is over the bound."""
+    context, guide, bound = relaxed(size, step_nodes=30)
+    assert context.near.breaking(guide).any()
+    x = shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
     assert x is not None
-    assert shop.state._keeps_rules(x)
-    assert not shop.near.breaking(x).any()
-    assert shop.near.model.matrix.price(x) >= floor - CLOSE * abs(floor)
+    assert context.incumbent._keeps_rules(x)
+    assert not context.near.breaking(x).any()
+    assert context.near.model.matrix.price(x) >= bound - CLOSE * abs(bound)
 
 
 @pytest.mark.long
@@ -35,20 +35,20 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
 @pytest.mark.parametrize("size", [(20, 12, 4, 2, 34), (24, 14, 4, 2, 1)], ids=str)
 def test_plans_made_step_by_step_keep_the_rules(size):
     """Containers, then bags, then planting: the plan is far cheaper than the first one."""
-    shop, _, floor = relaxed(size, step_nodes=60)
-    state, before = shop.state, shop.state.cost
-    shop.order.put(relaxed_order(shop))
+    context, _, bound = relaxed(size, step_nodes=60)
+    incumbent, before = context.incumbent, context.incumbent.cost
+    context.order.put(relaxed_order(context))
     for _ in range(3):
-        relax_and_fix.mend(_task(shop, shop.rng, solve_matrix))
-    assert state._keeps_rules(state.x)
-    assert floor - CLOSE * abs(floor) <= state.cost < 0.99 * before
+        relax_and_fix.fix_in_turn(_task(context, context.rng, solve_matrix))
+    assert incumbent._keeps_rules(incumbent.x)
+    assert bound - CLOSE * abs(bound) <= incumbent.cost < 0.99 * before
 
 
-def relaxed_order(shop):
+def relaxed_order(context):
     """The relaxation with whole containers: its best solution in 100 nodes."""
-    rough = with_whole_order(shop.near.loose)
+    rough = with_whole_order(context.near.loose)
     answer = solve_matrix(rough.matrix, Limits(nodes=100, gap=1e-4))
-    return moved(rough, shop.near.model, rounded(rough, answer.x))
+    return moved(rough, context.near.model, rounded(rough, answer.x))
 
 
 class NoneNear:
@@ -57,8 +57,8 @@ class NoneNear:
     What `meanwhile` does happens while the roomier order is being made.
     """
 
-    def __init__(self, shop, meanwhile) -> None:
-        self.loose, self.meanwhile, self.roomier = shop.near.loose.matrix, meanwhile, 0
+    def __init__(self, context, meanwhile) -> None:
+        self.loose, self.meanwhile, self.roomier = context.near.loose.matrix, meanwhile, 0
 
     def __call__(self, matrix, limits, start=None, watch=None):
         if matrix.n_columns != self.loose.n_columns:  # not the relaxation
@@ -72,9 +72,9 @@ class NoneNear:
 @pytest.mark.slow
 def test_two_threads_make_one_roomier_order():
     """Both find the same order too tight, one while the other makes the next: room grows once."""
-    shop, _, _ = relaxed((16, 10, 3, 2, 1), step_nodes=10)
-    shop.order.put(relaxed_order(shop))
-    first = shop.order.x
+    context, _, _ = relaxed((16, 10, 3, 2, 1), step_nodes=10)
+    context.order.put(relaxed_order(context))
+    first = context.order.x
     mended = []
 
     class Dice:
@@ -87,21 +87,21 @@ def test_two_threads_make_one_roomier_order():
             return 1
 
     def other():
-        thread = threading.Thread(target=mend, args=(NoneNear(shop, lambda: None),))
+        thread = threading.Thread(target=fix_in_turn, args=(NoneNear(context, lambda: None),))
         thread.start()
         thread.join(60.0)
         assert not thread.is_alive()
 
-    def mend(solver):
-        relax_and_fix.mend(_task(shop, Dice(), solver))
+    def fix_in_turn(solver):
+        relax_and_fix.fix_in_turn(_task(context, Dice(), solver))
         mended.append(solver.roomier)
 
-    mend(NoneNear(shop, other))
+    fix_in_turn(NoneNear(context, other))
     assert sorted(mended) == [0, 1]
-    assert shop.order.room == SearchParams().room
-    assert shop.order.x is not first
-    mend(NoneNear(shop, lambda: None))  # the next order may be given up in its turn
-    assert shop.order.room == 2 * SearchParams().room
+    assert context.order.room == SearchParams().room
+    assert context.order.x is not first
+    fix_in_turn(NoneNear(context, lambda: None))  # the next order may be given up in its turn
+    assert context.order.room == 2 * SearchParams().room
 
 
 def test_an_order_is_given_up_by_one_thread_only():
@@ -129,9 +129,9 @@ def test_an_order_is_given_up_by_one_thread_only():
 
 def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
-    shop, _, _ = relaxed((16, 10, 3, 2, 1))
-    model, x = shop.near.model, relaxed_order(shop)
-    y = relax_and_fix._roomier(_task(shop, shop.rng, solve_matrix), x, 0.05)
+    context, _, _ = relaxed((16, 10, 3, 2, 1))
+    model, x = context.near.model, relaxed_order(context)
+    y = relax_and_fix._roomier(_task(context, context.rng, solve_matrix), x, 0.05)
     used, lump = relax_and_fix._used(model, x), model.it.lump
     assert used.max() > 0
     assert (used >= -1e-6).all()

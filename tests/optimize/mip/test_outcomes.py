@@ -54,7 +54,7 @@ def test_time_limit_with_a_plan():
 
 
 def test_time_limit_without_a_plan():
-    """Out of time before all acres are planted: there are no values to read, but a floor."""
+    """Out of time before all acres are planted: there are no values to read, but a bound."""
     matrix = hard_model().bounded("short", 0.0).matrix
     answer = solve_matrix(matrix, Limits(seconds=0.05, gap=0.0))
     assert answer.verdict is Verdict.NONE_FOUND

@@ -179,7 +179,7 @@ CASES = [
     # Two bags of 40 units at $12 and a jug: 1,260; for 1,259.99 one bag less.
     ("seed to buy counts", {"farm": farm(most_to_spend=1_259.99), **TO_BUY}, 40, 780),
     ("seed to buy just paid", {"farm": farm(most_to_spend=1_260.0), **TO_BUY}, 0, 1_260),
-    # What is given up is no money paid: 80 units at $50.
+    # What is given up is no money rewards: 80 units at $50.
     (
         "return value does not count",
         {"farm": farm(most_to_spend=300.0), "lots": (lot(return_value=50.0),)},
@@ -187,7 +187,7 @@ CASES = [
         4_300,
     ),
     # The keg for $400 is the cheaper with half of what is left credited (400 - 0.5 x 0.25 x 1440),
-    # but can't be paid: the jug then, less the credit for 160 fl oz.
+    # but can't be rewards: the jug then, less the credit for 160 fl oz.
     (
         "the cheaper order can't be paid",
         {

@@ -10,10 +10,10 @@ from random import Random
 import numpy as np
 import pytest
 
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import now
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search import run, workshop
+from planner.optimize.search import common, run
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from tests.support.random_season import hard_season
@@ -34,14 +34,14 @@ WAYS = {
 
 
 class SoonAfterAFloor:
-    """Hears what a search reports, and stops it some seconds after its first floor."""
+    """Hears what a search reports, and stops it some seconds after its first bound."""
 
     def __init__(self, seconds: float) -> None:
         self.heard, self.seconds, self.until = [], seconds, np.inf
 
     def hear(self, progress) -> None:
         self.heard.append(progress)
-        if progress.floor is not None:
+        if progress.bound is not None:
             self.until = min(self.until, now() + self.seconds)
 
     def is_set(self) -> bool:
@@ -52,15 +52,15 @@ class SoonAfterAFloor:
 @pytest.mark.parametrize("way", WAYS)
 @pytest.mark.parametrize("case", SMALL[:4], ids=str)
 def test_every_floor_told_is_a_floor(case, way):
-    """Whatever way a floor is proven, none that the search tells on its way passes the optimum."""
+    """Whatever way a bound is proven, none that the search tells on its way passes the optimum."""
     one, optimum = hard(case), best(case)
     soon = SoonAfterAFloor(2.0)
     plan = solve(one, WAYS[way], soon.hear, None if WAYS[way].effort else soon)
     audit(plan, one)
-    told = [p.floor for p in soon.heard if p.floor is not None]
+    told = [p.bound for p in soon.heard if p.bound is not None]
     assert told
-    assert sorted(told) == told, "a floor fell"
-    assert all(under(floor, optimum.cost) for floor in (*told, plan.bound))
+    assert sorted(told) == told, "a bound fell"
+    assert all(under(bound, optimum.cost) for bound in (*told, plan.bound))
     assert compared(short_by_priority(plan, one), optimum.short) == 0
     assert under(optimum.cost, plan.cost.total)
 
@@ -99,26 +99,28 @@ def test_effort_repeats_itself(case):
 
 @pytest.mark.slow
 def test_every_further_core_searches_too():
-    """A board for each core beyond the two that are always busy; the prover may get one too."""
+    """An annealer for each core beyond the two that are always busy; the prover may get one too."""
     one = hard_season(40, 24, 6, 1, 3)
 
     class Enough:
-        """Stops the search a second after there are as many boards as there must be."""
+        """Stops the search a second after there are as many annealers as there must be."""
 
         def __init__(self, most):
             self.most, self.workers, self.until = most, [], np.inf
 
-        def boards(self):
+        def annealers(self):
             return sum(worker.sent is not None for worker in list(self.workers))
 
         def is_set(self):
-            if self.boards() >= self.most - 1:
+            if self.annealers() >= self.most - 1:
                 self.until = min(self.until, now() + 1.0)
             return now() > self.until
 
     for cores in (2, 5):
         stop = Enough(cores)
-        shop = workshop.open_shop(State(SolveOptions(seconds=60, cores=cores), None, stop), one)
-        stop.workers = shop.workers.started
-        audit(run.search(shop), one)
-        assert cores - 1 <= stop.boards() <= len(shop.workers.started) == cores
+        context = common.open_context(
+            Incumbent(SolveOptions(seconds=60, cores=cores), None, stop), one
+        )
+        stop.workers = context.workers.started
+        audit(run.search(context), one)
+        assert cores - 1 <= stop.annealers() <= len(context.workers.started) == cores

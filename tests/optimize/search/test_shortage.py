@@ -9,12 +9,12 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
-from planner.optimize.bounds.variety_aggregated import filling, least_filled
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.bounds.variety_aggregated import aggregated_program, least_short_aggregated
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search import run, shortage, workshop
+from planner.optimize.search import common, run, shortage
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -46,14 +46,14 @@ NOT_AT_ONCE = SolveOptions(effort=2, params=SearchParams(small_shares=0))
 def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     """The acres left are those that it says: without the field rule, or for one variety bags."""
     one = hard_season(*size, short=True)
-    state = State(NOT_AT_ONCE, None, None)
-    shop = workshop.open_shop(state, one)
-    run._first_plan(shop)
-    first = state.short
-    shortage.settle_shortage(shop)
-    assert state.short_proven
-    assert compared(state.short, first, 0.01) < 0
-    assert state.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
+    incumbent = Incumbent(NOT_AT_ONCE, None, None)
+    context = common.open_context(incumbent, one)
+    run._first_plan(context)
+    first = incumbent.short
+    shortage.settle_shortage(context)
+    assert incumbent.short_proven
+    assert compared(incumbent.short, first, 0.01) < 0
+    assert incumbent.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
 
 
 @pytest.mark.long
@@ -66,15 +66,15 @@ def test_fewest_short_where_acres_must_be_spread():
     one = hard_season(10, 7, 3, 1, 2, short=True)
     one = replace(one, farm=replace(one.farm, most_of_one_variety=0.36))
     free = sum(second_model.solve(hard_season(10, 7, 3, 1, 2, short=True)).short)
-    state = State(NOT_AT_ONCE, None, None)
-    shop = workshop.open_shop(state, one)
-    run._first_plan(shop)
-    first = sum(state.short)
-    shortage.settle_shortage(shop)
-    audit(make_plan(state.model, state.x, -np.inf), one)
-    assert state.short_proven
-    assert free + 1.0 < sum(state.short) < first - 1.0
-    assert state.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
+    incumbent = Incumbent(NOT_AT_ONCE, None, None)
+    context = common.open_context(incumbent, one)
+    run._first_plan(context)
+    first = sum(incumbent.short)
+    shortage.settle_shortage(context)
+    audit(make_plan(incumbent.model, incumbent.x, -np.inf), one)
+    assert incumbent.short_proven
+    assert free + 1.0 < sum(incumbent.short) < first - 1.0
+    assert incumbent.short == pytest.approx(second_model.solve(one).short, abs=1e-3)
 
 
 def test_acres_at_the_edge_of_the_slack_are_not_short():
@@ -97,15 +97,15 @@ def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     """
     one = hard_season(*size, short=True)
     few_choices = SearchParams(many_choices=0, first_choices=3)
-    state = State(SolveOptions(effort=4, params=few_choices), None, None)
-    shop = workshop.open_shop(state, one)
-    run._first_plan(shop)
-    first, few = state.short, len(state.model.choices)
-    shortage.settle_shortage(shop)
-    assert few < len(state.model.choices) < len(state.model.it.choices)
-    program = filling(state.model)
-    _, least = least_filled(state, program, 60.0, None, solve_matrix)
+    incumbent = Incumbent(SolveOptions(effort=4, params=few_choices), None, None)
+    context = common.open_context(incumbent, one)
+    run._first_plan(context)
+    first, few = incumbent.short, len(incumbent.model.choices)
+    shortage.settle_shortage(context)
+    assert few < len(incumbent.model.choices) < len(incumbent.model.it.choices)
+    program = aggregated_program(incumbent.model)
+    _, least = least_short_aggregated(incumbent, program, 60.0, None, solve_matrix)
     assert sum(first) > 1.02 * sum(least)
-    assert sum(least) - 1e-3 <= sum(state.short) < 1.01 * sum(least)
-    assert state.short[0] == pytest.approx(least[0], abs=1e-3)
-    audit(make_plan(state.model, state.x, -np.inf), one)
+    assert sum(least) - 1e-3 <= sum(incumbent.short) < 1.01 * sum(least)
+    assert incumbent.short[0] == pytest.approx(least[0], abs=1e-3)
+    audit(make_plan(incumbent.model, incumbent.x, -np.inf), one)

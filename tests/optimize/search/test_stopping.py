@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.from_plan.warm_start import columns_of
-from planner.optimize.incumbent.incumbent import State
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
@@ -22,7 +22,7 @@ from tests.support.searches import hard
 
 @pytest.mark.parametrize("seconds", [0.0, 0.3, 1.0, 2.5])
 def test_stopped_plans_keep_the_rules_and_have_a_floor(seconds):
-    """Whenever the user stops, there is a plan that keeps every rule, with a proven floor."""
+    """Whenever the user stops, there is a plan that keeps every rule, with a proven bound."""
     one = hard_season(30, 18, 5, 2, 2)
     stop = threading.Event()
     timer = threading.Timer(seconds, stop.set)
@@ -39,8 +39,8 @@ def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
     one = hard(((6, 4, 3, 2), 1, False))
     plan = solve(one, SolveOptions(seconds=20.0))
     assert plan.outcome is Outcome.OPTIMAL
-    state = State(SolveOptions(), None, None)
-    state.model = model = make_model(make_instance(one))
+    incumbent = Incumbent(SolveOptions(), None, None)
+    incumbent.model = model = make_model(make_instance(one))
     x = columns_of(model, plan)
     assert x is not None
     free = np.zeros(model.matrix.n_columns, dtype=bool)
@@ -48,10 +48,10 @@ def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
     part, columns = reduced(model.aimed(-model.matrix.cost).matrix, free, x)
     dear = x.copy()
     dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
-    assert state.offer(rounded(model, dear))
-    assert state.cost > plan.cost.total + 10.0
-    run._order_for_the_same(state)
-    assert state.cost == pytest.approx(plan.cost.total, abs=0.02)
+    assert incumbent.offer(rounded(model, dear))
+    assert incumbent.cost > plan.cost.total + 10.0
+    run._order_for_the_same(incumbent)
+    assert incumbent.cost == pytest.approx(plan.cost.total, abs=0.02)
 
 
 def test_stopped_at_the_first_plan():

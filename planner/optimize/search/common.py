@@ -1,0 +1,264 @@
+"""What the search for plans works with, and what all its strategies have in common."""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.annealing.anneal import anneal_apart, annealing_job
+from planner.optimize.annealing.decode import on_model, pieces_of, planted
+from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import AnnealingState
+from planner.optimize.bounds.column_generation import best_with_room, rough_price
+from planner.optimize.heuristics.neighborhood import Neighborhood, polish, shrink_or_grow
+from planner.optimize.heuristics.relax_and_fix import OrderToHold
+from planner.optimize.heuristics.set_partitioning import Patterns
+from planner.optimize.incumbent.budgets import Budget, limits_near, longest, patient, times_best
+from planner.optimize.incumbent.restrictions import capped
+from planner.optimize.mip.highs import Watch, now
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from planner.optimize.options import Either
+from planner.optimize.search.workers import Workers
+
+if TYPE_CHECKING:
+    from collections.abc import Callable
+
+    from planner.optimize.annealing.anneal import AnnealingJob
+    from planner.optimize.annealing.moves import Tally
+    from planner.optimize.annealing.state import Piece
+    from planner.optimize.bounds.variety_aggregated import AggregatedSearch
+    from planner.optimize.incumbent.incumbent import Incumbent
+    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.mip.process import Worker
+    from planner.optimize.options import Stop
+    from planner.season.domain import Season
+
+FEW_BREAKING = 0.35
+"""Share of fields that may break the field rule in a relaxation that is worth repairing."""
+GRACE = 2.0
+"""Seconds that a process has to end by itself."""
+DEAR = 1.02
+"""Plans that cost so many times as much as the best one are not worth polishing."""
+SAMPLES = 150
+"""Plans kept of a stretch of annealing, for their patterns."""
+
+
+@dataclass(slots=True)
+class Context:
+    """What the search for plans works with."""
+
+    incumbent: Incumbent
+    current: AnnealingState
+    near: Neighborhood
+    rng: np.random.Generator
+    held: tuple[float, ...] = ()
+    """Acres short, by priority, that `near` holds to."""
+    guide: Floats | None = None
+    """A solution of a large season's relaxation, to be followed."""
+    order: OrderToHold = field(default_factory=OrderToHold)
+    bags: Floats | None = None
+    """A solution whose bags are to be held: the relaxation's with whole bags."""
+    found: list[list[list[Piece]]] = field(default_factory=list)
+    """Plans annealed in the other process."""
+    patterns: Patterns | None = None
+    """Those of plans so far; None where they are not put together again."""
+    polished: Floats | None = None
+    """The plan that was last polished before that."""
+    aggregated: AggregatedSearch | None = None
+    """What varieties every field has at best, bags left out; None where that is not asked for."""
+    seen: list[Tally] = field(default_factory=list)
+    """Plans that annealing came by, their patterns not yet among these."""
+    cycle: float = 3.0
+    freed: int = 8
+    turn: int = 0
+    workers: Workers = field(default_factory=Workers)
+    rewards: dict[str, float] = field(default_factory=dict)
+    """Reward of each strategy: money a second that it has lately saved."""
+
+
+def open_context(incumbent: Incumbent, season: Season) -> Context:
+    """Write the season down as numbers, with the promising choices of it where there are many."""
+    it = make_instance(season)
+    choices, tables, params = it.choices, order_tables(it), incumbent.options.params
+    if len(choices) > params.many_choices:
+        price = rough_price(it, choices, tables)
+        choices = choices.only(best_with_room(it, price, params.first_choices))
+    incumbent.model = make_model(it, choices)
+    current = AnnealingState(it, choices, tables)
+    rng = np.random.default_rng(incumbent.options.seed)
+    cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
+    context = Context(incumbent, current, Neighborhood(incumbent.model), rng, cycle=cycle)
+    if context.near.most == 1 and context.near.has_shares and not is_large(context):
+        context.patterns = Patterns(incumbent.model)
+    return context
+
+
+def is_large(context: Context) -> bool:
+    """Whether the search is over the promising choices only."""
+    return len(context.incumbent.model.choices) < len(context.incumbent.model.it.choices)
+
+
+def is_small(context: Context) -> bool:
+    """Whether the exact model settles the acres short, without a plan from elsewhere."""
+    incumbent = context.incumbent
+    return len(
+        incumbent.model.keys["share"]
+    ) <= incumbent.options.params.small_shares and not is_large(context)
+
+
+def submit_annealing(
+    context: Context,
+    budget: Budget,
+    *,
+    start: list[list[Piece]] | None = None,
+    fine: bool = False,
+    less: bool = False,
+    acres: bool = False,
+) -> list[list[Piece]] | None:
+    """Have an annealing job done in the other process; None if that is not available."""
+    job = annealing_job(
+        context.incumbent,
+        context.current,
+        budget,
+        context.rng,
+        start=start,
+        fine=fine,
+        less=less,
+        acres=acres,
+    )
+    return _submit(context, context.workers.for_annealing(), job, context.incumbent)
+
+
+def _submit(
+    context: Context, worker: Worker, job: AnnealingJob, stop: Stop
+) -> list[list[Piece]] | None:
+    """Have an annealing job done, keeping samples where patterns can be made of them."""
+    job = replace(job, samples=0 if context.patterns is None else SAMPLES)
+    return anneal_apart(worker, context.current, job, stop, context.seen)
+
+
+def bags_near(context: Context, x: Floats, *, within: int = 1, order: bool = True) -> None:
+    """Solve for plans whose bags are nearly those of a plan."""
+    incumbent = context.incumbent
+    limits, watch = limits_near(context.incumbent, context.rng), patient(incumbent, started=True)
+    y, _ = context.near.near_bags(x, limits, watch, start=True, within=within, order=order)
+    incumbent.offer(y)
+
+
+def best_of_patterns(context: Context, matrix: Matrix) -> Floats | None:
+    """The best plan that patterns of the plans so far make, continued from the best one."""
+    incumbent, patterns = context.incumbent, context.patterns
+    assert patterns is not None
+    assert incumbent.x is not None
+    while context.seen:
+        patterns.add(planted(incumbent.model, context.current, context.seen.pop()))
+    limits, watch = limits_near(context.incumbent, context.rng), patient(incumbent, started=True)
+    return patterns.best(matrix, incumbent.x, limits, watch)
+
+
+def keep_to_fewest_short(context: Context) -> None:
+    """Hold what is solved near the best plan to its acres short, should they have become fewer."""
+    if context.held != context.incumbent.short:
+        context.near, context.held = (
+            Neighborhood(capped(context.incumbent)),
+            context.incumbent.short,
+        )
+
+
+def polish_near(context: Context, x: Floats) -> None:
+    """Offer a plan with its shares held and all else solved again, then with its full bags held.
+
+    The latter by time only once there are plans that were made step by step: those are far better.
+    """
+    incumbent = context.incumbent
+    keep_to_fewest_short(context)
+    counted = incumbent.options.params.step_nodes if incumbent.options.effort is not None else None
+    several = context.near.most > 1 and not is_large(context) and not incumbent.is_short
+    brief = Budget(min(1.0 if several else 4.0, incumbent.left()), counted)
+    y = polish(incumbent, context.near, x, brief, incumbent.options.seed)
+    incumbent.offer(y)
+    if several and (counted or "relax and fix" in context.rewards) and not incumbent.is_set():
+        bags_near(context, x if y is None else y, within=0)
+
+
+def take_over(context: Context, pieces: list[list[Piece]]) -> None:
+    """Offer a plan in pieces, then the same with its acres, bags and order solved again."""
+    incumbent = context.incumbent
+    x = on_model(incumbent, context.current, pieces)
+    incumbent.offer(x)
+    if context.patterns is not None:  # it is polished with the best of its patterns
+        return
+    if x is not None and times_best(incumbent, x) <= DEAR and not incumbent.is_set():
+        polish_near(context, x)
+
+
+def best_pieces(context: Context) -> list[list[Piece]] | None:
+    """The best plan as the annealing state has it."""
+    x = context.incumbent.x
+    return None if x is None else pieces_of(context.current, context.incumbent.model, x)
+
+
+def search_neighborhoods(context: Context, budget: Budget) -> None:
+    """Solve neighborhoods of the best plan exactly, for about the budget."""
+    incumbent, near = context.incumbent, context.near
+    began = now()
+    while incumbent.x is not None and not incumbent.is_set():
+        fields = near.fields_nearby(context.rng, context.freed)
+        limits = replace(budget.limits(2e-4, context.turn), seconds=min(3.0, incumbent.left()))
+        if budget.steps is not None:
+            limits = budget.limits(2e-4, context.turn)
+        started = now()
+        y, answer = near.solve(
+            incumbent.x, fields, limits, Watch(incumbent), local=context.turn % 2 == 0
+        )
+        incumbent.offer(y)
+        if budget.steps is not None:
+            return
+        context.freed = shrink_or_grow(context.freed, answer, now() - started, len(near.acres))
+        if now() - began > budget.seconds:
+            return
+
+
+def search_beside(
+    context: Context,
+    worker: Worker,
+    take: Callable[[list[list[Piece]]], None],
+    done: Stop | None = None,
+    turn: int = 0,
+    seed: int = 1,
+    *,
+    acres: bool = False,
+) -> None:
+    """Anneal in another process too: from the best plan, with less of it, from scratch.
+
+    `turn` says which of the three comes first; `acres`, whether acres short count most. Where there
+    are patterns, two of three are from scratch: many plans of all kinds serve best.
+    """
+    incumbent = context.incumbent
+    rng = np.random.default_rng([incumbent.options.seed, seed])
+    cycle = min(2.0 * context.cycle, longest(incumbent))
+    stop = incumbent if done is None else Either(incumbent, done)
+    while not stop.is_set() and incumbent.x is not None:
+        budget = Budget(min(cycle, incumbent.left()))
+        anew, less = turn % 3 == 2, turn % 3 == 1 and not acres
+        if context.patterns is not None:
+            anew, less = turn % 3 > 0, False
+        start = None if anew else pieces_of(context.current, incumbent.model, incumbent.x)
+        job = annealing_job(
+            incumbent,
+            context.current,
+            budget,
+            rng,
+            start=start,
+            fine=not anew,
+            less=less,
+            acres=acres,
+        )
+        turn += 1
+        pieces = _submit(context, worker, job, stop)
+        if pieces is None:
+            return
+        take(pieces)
