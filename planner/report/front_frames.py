@@ -30,7 +30,6 @@ from planner.report.seed_order_frames import seed_accounts
 from planner.report.sheets import (
     Cell,
     Column,
-    Formula,
     KeyFigure,
     KeyFigures,
     Link,
@@ -310,7 +309,6 @@ def _cost(facts: Facts) -> Table:
         for key, name, sign in COST_KINDS
         if getattr(cost, key) or key == "containers"
     ]
-    total = Formula("=" + "+".join(f"{{{key}}}" for key, _, _ in kinds), cost.total)
     return Table(
         name="cost",
         title=answer.COMPARED,
@@ -321,7 +319,7 @@ def _cost(facts: Facts) -> Table:
         rows=(
             (
                 *(Cell(value, link=links[key]) for key, _, value in kinds),
-                Cell(total, Look.TOTAL),
+                Cell(cost.total, Look.TOTAL),
             ),
         ),
         note=_compared_said(facts),

@@ -8,7 +8,18 @@ from planner.campaign.days import said
 from planner.report.facts import ORDER, PRODUCT_DETAIL
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import cash_table, seed_table
-from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table
+from planner.report.sheets import (
+    Cell,
+    Column,
+    Link,
+    Look,
+    Pack,
+    Page,
+    PageBreak,
+    Room,
+    Sheet,
+    Table,
+)
 
 if TYPE_CHECKING:
     from planner.plan.plan import OrderLine
@@ -34,6 +45,7 @@ def order_sheet(facts: Facts) -> Sheet:
             _accounts(facts),
             _discounts(facts),
             *on_its_way,
+            PageBreak(if_torn=True),
             seed_table(facts),
             cash_table(facts),
         ),
