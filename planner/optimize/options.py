@@ -61,6 +61,10 @@ class SearchParams:
     """The same where acres short are aimed at: that program is soon solved.
 
     No comparison on record."""
+    without: frozenset[str] = frozenset()
+    """Strategies and bounds to do without, by their names (`search.strategies.NAMES`).
+
+    What each is worth is measured so (`reports/ablation.py`)."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -45,6 +45,11 @@ DEAR = 1.02
 SAMPLES = 150
 """Plans kept of a stretch of annealing, for their patterns."""
 
+RELAXATION, EXACT, AGGREGATED = "relaxation", "exact model", "variety-aggregated relaxation"
+ORDER_APART, DIVING = "Benders decomposition", "diving"
+BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING)
+"""What proves that no plan is better, or makes one plan of what was proven; by name."""
+
 
 @dataclass(slots=True)
 class Context:
@@ -94,6 +99,11 @@ def open_context(incumbent: Incumbent, season: Season) -> Context:
     if context.near.most == 1 and context.near.has_shares and not is_large(context):
         context.patterns = Patterns(incumbent.model)
     return context
+
+
+def uses(context: Context, name: str) -> bool:
+    """Whether a strategy or bound is not switched off."""
+    return name not in context.incumbent.options.params.without
 
 
 def is_large(context: Context) -> bool:

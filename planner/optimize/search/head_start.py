@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from planner.optimize.bounds.relaxations import exact, exact_if_covered
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.process import TICK
-from planner.optimize.search.common import GRACE, is_large, search_beside
+from planner.optimize.search.common import EXACT, GRACE, is_large, search_beside, uses
 
 if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
@@ -28,7 +28,7 @@ MOST_ALONE = 0.4
 def head_start(context: Context) -> float:
     """Seconds that the exact model has alone; 0 where it is not solved at once."""
     options, shares = context.incumbent.options, len(context.incumbent.model.keys["share"])
-    if is_large(context) or options.effort is not None:
+    if is_large(context) or options.effort is not None or not uses(context, EXACT):
         return 0.0
     return next((s for most, s in options.params.head_start if shares <= most), 0.0)
 

@@ -49,7 +49,9 @@ REPAIR_NODES = 300
 """The same where work is counted."""
 
 
-def prove_bound(incumbent: Incumbent) -> tuple[RestrictedMaster, Orders | None] | None:
+def prove_bound(
+    incumbent: Incumbent, *, order_apart: bool = True
+) -> tuple[RestrictedMaster, Orders | None] | None:
     """Prove the bound over all choices of the season, with whole containers where time allows.
 
     Returns the relaxation, and what is known of orders; None where there was no time for either.
@@ -63,7 +65,7 @@ def prove_bound(incumbent: Incumbent) -> tuple[RestrictedMaster, Orders | None] 
     generate_columns(incumbent, master, BOUND_TIME * incumbent.left())
     if master.duals is None:
         return None
-    if incumbent.left() < SLOW * incumbent.options.seconds:
+    if not order_apart or incumbent.left() < SLOW * incumbent.options.seconds:
         return master, None
     orders = benders.open_orders(master)
     benders.find(incumbent, orders, BOUND_TIME * incumbent.left())

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.mip.highs import now
+from planner.optimize.search.common import uses
 from planner.optimize.search.strategies import STRATEGIES, Strategy
 
 if TYPE_CHECKING:
@@ -23,7 +24,7 @@ EXPLORATION = 0.3
 
 def choose(context: Context) -> Strategy | None:
     """The strategy to run next; None if none is ready."""
-    ready = [s for s in STRATEGIES if s.ready(context)]
+    ready = [s for s in STRATEGIES if uses(context, s.name) and s.ready(context)]
     urgent = [s for s in ready if s.at_once(context)]
     if urgent or not ready:
         return urgent[0] if urgent else None

@@ -19,7 +19,7 @@ from planner.optimize.annealing.decode import decoded, on_model
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import AnnealingState
 from planner.optimize.bounds.relaxations import exact, relax
-from planner.optimize.heuristics.crossover import cross, worth_crossing
+from planner.optimize.heuristics.crossover import cross
 from planner.optimize.heuristics.neighborhood import Neighborhood, repair
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
 from planner.optimize.incumbent.budgets import Budget, longest
@@ -32,7 +32,11 @@ from planner.optimize.model.extract import make_plan
 from planner.optimize.model.program import PURCHASE, rounded
 from planner.optimize.options import SolveOptions, cores
 from planner.optimize.search.common import (
+    DIVING,
+    EXACT,
     GRACE,
+    ORDER_APART,
+    RELAXATION,
     is_large,
     is_small,
     keep_to_fewest_short,
@@ -40,6 +44,7 @@ from planner.optimize.search.common import (
     search_beside,
     submit_annealing,
     take_over,
+    uses,
 )
 from planner.optimize.search.head_start import (
     begin,
@@ -51,7 +56,13 @@ from planner.optimize.search.head_start import (
 from planner.optimize.search.large import dive_for_plan, in_choices, narrow, prove_bound
 from planner.optimize.search.portfolio import choose, rewarded
 from planner.optimize.search.shortage import settle_shortage
-from planner.optimize.search.strategies import RELAX_AND_FIX, _task, on_annealer
+from planner.optimize.search.strategies import (
+    NAMES,
+    _task,
+    crosses_over,
+    on_annealer,
+    relaxes_and_fixes,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -79,7 +90,7 @@ def _plan_large(context: Context) -> None:
     """Prove the bound of a large season, go on over its promising choices, and dive for a plan."""
     incumbent = context.incumbent
     with _searching_aside(context, turn=2):
-        proven = prove_bound(incumbent)
+        proven = prove_bound(incumbent, order_apart=uses(context, ORDER_APART))
     if proven is None:
         return
     master, orders = proven
@@ -89,7 +100,7 @@ def _plan_large(context: Context) -> None:
     context.near, context.held = Neighborhood(capped(incumbent)), incumbent.short
     context.guide = in_choices(model, master)
     with _searching_aside(context):
-        if orders is not None and orders.best is not None:
+        if orders is not None and orders.best is not None and uses(context, DIVING):
             dive_for_plan(incumbent, orders, context.near)
         if incumbent.options.effort is None:
             _get_ready(context)
@@ -165,18 +176,20 @@ def _prove(context: Context, model: Model, worker: Worker) -> None:
     def take_bags(x: Floats) -> None:
         context.bags = x
 
-    settled = relax(incumbent, model, context.order.put, take_bags, worker.solve)
+    settled = True
+    if uses(context, RELAXATION):
+        settled = relax(incumbent, model, context.order.put, take_bags, worker.solve)
     rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
-    while RELAX_AND_FIX.ready(context) and worker.is_alive() and not incumbent.is_set():
+    while relaxes_and_fixes(context) and worker.is_alive() and not incumbent.is_set():
         if settled and rounds == REPAIRED:
             break
-        if rounds % 3 == 2 and len(worth_crossing(incumbent)) > 1:
+        if rounds % 3 == 2 and crosses_over(context):
             cross(incumbent, context.near, rng, worker.solve)
         else:
             fix_in_turn(_task(context, rng, worker.solve))
         rounds += 1
-    if settled and not incumbent.is_set():
+    if settled and uses(context, EXACT) and not incumbent.is_set():
         exact(incumbent, model, to_the_end(incumbent), worker.solve)
 
 
@@ -245,7 +258,7 @@ def _search_by_effort(context: Context, effort: int) -> None:
         _plan_large(context)
     model = capped(incumbent)
     context.near, context.held = Neighborhood(model), incumbent.short
-    if not is_large(context):
+    if not is_large(context) and uses(context, EXACT):
         exact(incumbent, model, Limits(gap=incumbent.options.gap / 2, nodes=steps * effort))
     context.workers.ready.set()
     for _ in range(effort):
@@ -334,6 +347,7 @@ def _solve(incumbent: Incumbent, season: Season) -> Plan:
 def search(context: Context) -> Plan:
     """Search in an open context to the end; errors as `solve`."""
     incumbent = context.incumbent
+    assert incumbent.options.params.without <= NAMES
     try:
         if incumbent.options.effort is None:
             context.workers.for_bounds()

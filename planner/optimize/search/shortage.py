@@ -32,6 +32,7 @@ from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.options import Either
 from planner.optimize.search.common import (
+    AGGREGATED,
     FEW_BREAKING,
     GRACE,
     best_of_patterns,
@@ -42,6 +43,7 @@ from planner.optimize.search.common import (
     search_beside,
     search_neighborhoods,
     submit_annealing,
+    uses,
 )
 
 if TYPE_CHECKING:
@@ -99,7 +101,7 @@ def _search(context: Context) -> None:
     share = PAID_TIME if incumbent.model.has_money_row else SHORT_TIME
     until = now() + (share - STRETCH) * incumbent.options.seconds
     context.near = Neighborhood(aimed_at_acres(incumbent.model))
-    if context.near.has_shares and incumbent.x is not None:
+    if context.near.has_shares and incumbent.x is not None and uses(context, AGGREGATED):
         program = aggregated_program(incumbent.model)
         start = program.of(incumbent.model, incumbent.x)
         context.aggregated = AggregatedSearch(program, weights(incumbent.model), start)

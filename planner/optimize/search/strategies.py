@@ -11,6 +11,7 @@ from planner.optimize.incumbent.budgets import Budget, longest
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import order_held
 from planner.optimize.search.common import (
+    BOUNDS,
     Context,
     bags_near,
     best_of_patterns,
@@ -20,6 +21,7 @@ from planner.optimize.search.common import (
     search_neighborhoods,
     submit_annealing,
     take_over,
+    uses,
 )
 
 if TYPE_CHECKING:
@@ -190,3 +192,15 @@ STRATEGIES = (
     Strategy("large neighborhood search", _no_patterns, search_neighborhoods),
 )
 """All of them, in the order in which they are first tried."""
+NAMES = frozenset({*BOUNDS, *(s.name for s in STRATEGIES)})
+"""Everything that `SearchParams.without` may name."""
+
+
+def relaxes_and_fixes(context: Context) -> bool:
+    """Whether relax-and-fix could run now."""
+    return uses(context, RELAX_AND_FIX.name) and RELAX_AND_FIX.ready(context)
+
+
+def crosses_over(context: Context) -> bool:
+    """Whether two plans could be crossed now."""
+    return uses(context, "crossover") and len(worth_crossing(context.incumbent)) > 1
