@@ -154,18 +154,28 @@ class OnDask:
             raise EngineError(msg)
 
 
-def _deaf() -> WorkerPlugin:
-    """Have workers ignore Ctrl-C, which is for the process that asked for the work."""
+def _own_worker() -> WorkerPlugin:
+    """Have workers of ours ignore Ctrl-C, which is for the process that asked, and end at once.
+
+    Python's own way out of a process that has planned takes it up to some seconds. Nothing is lost:
+    results are fetched by then, and solvers beside it end when nobody speaks to them any more.
+    """
     from distributed import WorkerPlugin
 
-    class Deaf(WorkerPlugin):  # type: ignore[misc, unused-ignore]
+    class Own(WorkerPlugin):  # type: ignore[misc, unused-ignore]
         def setup(self, worker: object) -> None:
             import signal
 
             del worker
             signal.signal(signal.SIGINT, signal.SIG_IGN)
 
-    return Deaf()
+        def teardown(self, worker: object) -> None:
+            import os
+
+            del worker
+            os._exit(0)
+
+    return Own()
 
 
 @contextmanager
@@ -189,7 +199,7 @@ def started(workers: int) -> Iterator[OnDask]:
         ) as cluster,
         Client(cluster, set_as_default=False) as client,
     ):
-        client.register_plugin(_deaf())
+        client.register_plugin(_own_worker())
         yield OnDask(client)
 
 

@@ -34,6 +34,14 @@ class All:
     """Seconds that this run took."""
     left: int
     """Seasons that were not reached."""
+    workers: int = 0
+    """Processes of this machine that did them; 0 of a cluster."""
+
+    @property
+    def busy(self) -> float | None:
+        """Share of its workers' time that jobs took; None of a cluster, or where none were done."""
+        there = self.workers * self.seconds
+        return self.work / there if self.work and there else None
 
 
 def plan_all(
@@ -45,6 +53,7 @@ def plan_all(
     workers: int = 1,
     cluster: str | None = None,
     on_done: Callable[[object], None] | None = None,
+    on_kept: Callable[[object], None] | None = None,
     stop: Stop | None = None,
 ) -> All:
     """Plan seasons that are not kept in a folder yet; each is kept as soon as it is planned.
@@ -57,7 +66,9 @@ def plan_all(
     version
         Of what plans; another one plans everything again.
     on_done
-        Called with each season once it is kept, and once for every season that was kept before.
+        Called with each season once it is planned and kept.
+    on_kept
+        Called with each season that was kept before or that can't be read.
 
     Raises
     ------
@@ -84,8 +95,8 @@ def plan_all(
                 yield Job(source.name, order)
                 continue
             found[source.name] = record
-            if on_done is not None:
-                on_done(record)
+            if on_kept is not None:
+                on_kept(record)
 
     work = 0.0
     for done in run(jobs(), plan_one, workers=workers, cluster=cluster, stop=stop):
@@ -95,7 +106,8 @@ def plan_all(
             on_done(done)
     records = tuple(found[s.name] for s in sources if s.name in found)
     took = monotonic() - began
-    return All(records, before[0], work, took, len(sources) - len(records))
+    left = len(sources) - len(records)
+    return All(records, before[0], work, took, left, 0 if cluster else workers)
 
 
 def _order(source: Source, version: str, options: SolveOptions) -> Order | Planned:

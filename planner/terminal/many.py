@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner import __version__
+from planner.explain.words import count
 from planner.optimize.options import SolveOptions
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine
@@ -68,6 +69,7 @@ def plan_folder(
             workers=workers,
             cluster=cluster,
             on_done=line.count,
+            on_kept=line.skip,
             stop=stop,
         ),
         line,
@@ -108,7 +110,10 @@ def many_lines(made: All, pooled: Pooled | None) -> list[str]:
     said = f"{planned} of {len(made.records) + made.left} seasons planned"
     said += f", {made.before} of them before." if made.before else "."
     if now and made.seconds > 0:
-        said += f" {now} now, in {made.seconds:.0f} s."
+        said += f" {now} now, in {made.seconds:.0f} s"
+        busy = made.busy
+        there = count(made.workers, "worker")
+        said += "." if busy is None else f"; {there} planned {busy:.1%} of that time."
     lines = [*table(["Season", "Plan", "Cost", "Gap", "Acres short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")

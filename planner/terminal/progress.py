@@ -86,27 +86,34 @@ class CountLine(ProgressLine):
         super().__init__(Manner(), what, quiet=quiet)
         self._total = total
         self._done = 0
+        self._skipped = 0
 
     def count(self, _done: object = None) -> None:
         """Count one job more as done."""
         self._done += 1
 
+    def skip(self, _done: object = None) -> None:
+        """Count one job more that was done before and takes no time."""
+        self._skipped += 1
+
     def _said(self, latest: Progress | None, seconds: float) -> str:
-        return counted(self._what, self._done, self._total, seconds)
+        return counted(self._what, self._done, self._total, seconds, self._skipped)
 
 
-def counted(what: str, done: int, total: int, seconds: float) -> str:
-    """One line: elapsed, jobs done of how many, time left at the pace so far.
+def counted(what: str, done: int, total: int, seconds: float, skipped: int = 0) -> str:
+    """One line: elapsed, jobs done of how many, time left at the pace of those done now.
 
     >>> counted("groups planned", 0, 6, 1.0)
     '  1 s  groups planned: 0 of 6'
     >>> counted("groups planned", 2, 6, 60.0)
     ' 60 s  groups planned: 2 of 6, about 2 min left'
+    >>> counted("groups planned", 2, 6, 60.0, skipped=2)
+    ' 60 s  groups planned: 4 of 6, about 60 s left'
     """
-    text = f"{int(seconds):3d} s  {what}: {done} of {total}"
-    if not done or done >= total:
+    text = f"{int(seconds):3d} s  {what}: {done + skipped} of {total}"
+    if not done or done + skipped >= total:
         return text
-    left = seconds / done * (total - done)
+    left = seconds / done * (total - done - skipped)
     said = f"{left:.0f} s" if left < 100 else f"{left / 60:.0f} min"
     return f"{text}, about {said} left"
 

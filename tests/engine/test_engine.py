@@ -163,6 +163,16 @@ def test_a_job_that_kills_every_worker_is_a_failure_of_its_own() -> None:
 
 
 @needs_dask
+def test_processes_end_at_once_when_all_is_done() -> None:
+    """What Python would still do on its way out of them is not waited for."""
+    with opened(workers=2) as engine:
+        done = list(engine.run([Job(f"{n}", n) for n in range(4)], work.slow_to_end))
+        begun = time.perf_counter()
+    assert len(done) == 4
+    assert time.perf_counter() - begun < 3.0
+
+
+@needs_dask
 def test_a_running_cluster_by_its_address(two: Engine) -> None:
     address = two.client.scheduler.address  # type: ignore[attr-defined]
     assert values(list(run(TEN, work.square, cluster=address))) == SQUARES

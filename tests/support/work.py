@@ -56,3 +56,11 @@ def child(number: int) -> int:
     process.start()
     process.join()
     return int(process.exitcode or 0)
+
+
+def slow_to_end(number: int) -> int:
+    """Makes its process take long to end by itself."""
+    import atexit
+
+    atexit.register(time.sleep, 30.0)
+    return number
