@@ -51,7 +51,7 @@ class Folder:
 
     def __init__(self, home: Path, seasons: int, seconds: float, workers: int) -> None:
         self.seasons, self.out = home / "seasons", home / "out"
-        self.total = seasons
+        self.total, self.runs = seasons, list[Run]()
         self.command = [sys.executable, "-m", "planner", "many", str(self.seasons)]
         self.command += ["--out", str(self.out), "--seconds", f"{seconds:g}"]
         self.command += ["--workers", str(workers)]
@@ -70,7 +70,8 @@ class Folder:
             stdout=subprocess.PIPE,
             stderr=subprocess.DEVNULL,
         )
-        return Run(process, time.monotonic())
+        self.runs.append(Run(process, time.monotonic()))
+        return self.runs[-1]
 
     def kept(self) -> dict[Path, int]:
         """When each record was written, in nanoseconds."""
@@ -114,6 +115,8 @@ def kill_a_worker(run: Run) -> int:
 
 def kill_all(run: Run) -> None:
     """Kill the command and every process of it at once, as a machine that goes off does."""
+    if run.process.poll() is not None:
+        return
     for pid in (run.process.pid, *descendants(run.process.pid)):
         try:
             os.kill(pid, signal.SIGKILL)
@@ -126,6 +129,14 @@ def kill_all(run: Run) -> None:
 def measured(folder: Folder) -> dict[str, float]:
     """Run, kill, run again; what was found."""
     first = folder.start()
+    try:
+        return _twice(folder, first)
+    finally:
+        for run in folder.runs:
+            kill_all(run)
+
+
+def _twice(folder: Folder, first: Run) -> dict[str, float]:
     at_worker = folder.wait_for(WORKER_DIES, first)
     kill_a_worker(first)
     folder.wait_for(COMMAND_DIES, first)
