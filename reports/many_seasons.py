@@ -22,7 +22,7 @@ from dataclasses import dataclass
 from pathlib import Path
 
 from planner.many.ledger import RECORD
-from reports.machine import ROOT, Others, code, described, now
+from reports.machine import ROOT, Others, code, described
 from reports.seasons import Case
 from tests.support.written import write
 
@@ -183,8 +183,8 @@ def page(found: dict[str, float], command: str, workers: int) -> str:
     return f"""# Many seasons, with deaths in between
 
 Made by `{command}`
-on {described()}, {now()}, code {code()}. Other work kept {found["others"]:.1f} of its cores busy
-during the second run. Each season has 20 fields, 12 lots and 4 recipes; {workers} workers.
+on {described()}, code {code()}.
+Other work kept {found["others"]:.1f} of its cores busy during the second run. Each season has 20 fields, 12 lots and 4 recipes; {workers} workers.
 
 | what | measured |
 |---|---:|
