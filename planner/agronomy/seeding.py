@@ -5,9 +5,13 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.domain import SeedingRate
+from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from planner.season.domain import Farm, Field, SeedLot
+
+PLANTER_STEP = 500.0
+"""Seeds an acre between two settings of a planter: common practice."""
 
 
 def drop_rate(field: Field, lot: SeedLot) -> float:
@@ -32,6 +36,22 @@ def drop_rate(field: Field, lot: SeedLot) -> float:
         msg = f"lot {lot.name} has no germination, which field {field.name} needs"
         raise ValueError(msg)
     return sowing.plants / sowing.emergence / lot.germination
+
+
+def planter_step(*, metric: bool) -> float:
+    """Seeds an acre between two settings of a planter: 500 an acre, or 1,000 a hectare."""
+    per_acre = in_unit(1.0, Measure.SEEDS_PER_AREA, "seeds/ha")
+    return 2 * PLANTER_STEP / per_acre if metric else PLANTER_STEP
+
+
+def planter_rate(seeds: float, *, metric: bool) -> float:
+    """Seeds an acre that a planter can be set to: whole 500s an acre, or 1,000s a hectare.
+
+    >>> planter_rate(123_529.4, metric=False)
+    123500.0
+    """
+    step = planter_step(metric=metric)
+    return round(seeds / step) * step
 
 
 def units_per_acre(field: Field, lot: SeedLot, farm: Farm) -> float:

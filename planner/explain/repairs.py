@@ -7,7 +7,7 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import need, rating
-from planner.agronomy.seeding import units_per_acre
+from planner.agronomy.seeding import planter_step, units_per_acre
 from planner.agronomy.suitability import suitable
 from planner.explain.changes import acres_short, field_changes, order_changes
 from planner.explain.held import held_plan
@@ -29,8 +29,8 @@ WIDER = (0.1, 0.2)
 """By how much a maturity window is widened."""
 LOTS_TRIED = 4
 """Lots of which buying more is tried, cheapest first."""
-SEED_STEP = 1000.0
-"""Seeds per acre to which a lower rate is rounded down."""
+SEED_STEPS = 2
+"""Steps of a planter to which a lower rate is rounded down."""
 LOWEST_RATE = 0.7
 """Share of the wanted rate under which no lower one is proposed (common practice)."""
 KEPT = 3
@@ -166,7 +166,8 @@ def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Ide
         return
     sowing, speech = field.sowing, Speech(season.farm)
     wanted = sowing.seeds if isinstance(sowing, SeedingRate) else sowing.plants
-    fewer = floor(wanted * part / SEED_STEP + 1e-9) * SEED_STEP
+    step = planter_step(metric=season.farm.metric) * SEED_STEPS
+    fewer = floor(wanted * part / step + 1e-9) * step
     if fewer < wanted * LOWEST_RATE:
         return
     if isinstance(sowing, SeedingRate):

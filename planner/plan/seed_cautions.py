@@ -8,7 +8,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
-from planner.agronomy.seeding import drop_rate
+from planner.agronomy.seeding import drop_rate, planter_rate, planter_step
 from planner.agronomy.suitability import suitable
 from planner.plan.product_cautions import day_of, money, where
 from planner.plan.recount import planted_units, treated_pool
@@ -130,7 +130,7 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     if not thick:
         return
     land = "ha" if season.farm.metric else "acre"
-    most = _seeds(MOST_SEEDS_WHITE_MOLD, season)
+    most = _seeds(_no_more(MOST_SEEDS_WHITE_MOLD, season), season)
     advice = (
         f"For such rows and history Crop Protection Network bulletin CPN-5009 advises no more than "
         f"{most} seeds per {land}. No seed treatment protects against white mold all season."
@@ -184,16 +184,23 @@ def _slack(season: Season) -> float:
 
 
 def _width(inches: float | None, season: Season) -> str:
-    """Row width on the farm's own measure."""
+    """Row width on the farm's own measure, metric to the half centimeter."""
     if season.farm.metric:
-        return f"{in_unit(inches or 0.0, Measure.LENGTH, 'cm'):.0f} cm"
+        return f"{round(2.0 * in_unit(inches or 0.0, Measure.LENGTH, 'cm')) / 2.0:g} cm"
     return f"{inches or 0.0:.4g} inches"
 
 
+def _no_more(per_acre: float, season: Season) -> float:
+    """The highest rate up to a limit that a metric planter can be set to; else the limit itself."""
+    step = planter_step(metric=True)
+    return math.floor(per_acre / step) * step if season.farm.metric else per_acre
+
+
 def _seeds(per_acre: float, season: Season) -> str:
-    """Seeds on the farm's unit of land."""
+    """Seeds on the farm's unit of land, a metric rate as a planter can be set to it."""
     if season.farm.metric:
-        return f"{in_unit(per_acre, Measure.SEEDS_PER_AREA, 'seeds/ha'):,.0f}"
+        rate = planter_rate(per_acre, metric=True)
+        return f"{in_unit(rate, Measure.SEEDS_PER_AREA, 'seeds/ha'):,.0f}"
     return f"{per_acre:,.0f}"
 
 

@@ -212,7 +212,7 @@ def _changes(changes: tuple[WhatIf, ...]) -> Table:
                 c.item,
                 c.column or "whole row",
                 c.was or "blank",
-                c.value or "blank",
+                c.shown,
             )
             for c in changes
         ),

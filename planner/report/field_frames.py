@@ -7,9 +7,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
-from planner.agronomy.seeding import drop_rate
+from planner.agronomy.seeding import drop_rate, planter_rate
 from planner.report.facts import FIELD_COST, FIELDS, PICTURES, SEED, SHORT_FIELDS
-from planner.report.measures import HA_PER_ACRE, Measure
+from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.domain import POWDER
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Field
 
 LATEST = date.max
-PLANTER_STEP = 500.0
-"""Seeds an acre between two settings of a planter: common practice."""
 NOT_PLANTED = "not planted"
 
 
@@ -61,18 +59,6 @@ def _planter(facts: Facts) -> Text:
         "Set the planter and check the drop",
         bullets=True,
     )
-
-
-def planter_rate(seeds: float, metric: bool) -> float:
-    """Seeds an acre that a planter can be set to: whole 500s an acre, or 1,000s a hectare.
-
-    >>> planter_rate(123_529.4, metric=False)
-    123500.0
-    """
-    if not metric:
-        return round(seeds / PLANTER_STEP) * PLANTER_STEP
-    step = 2 * PLANTER_STEP * HA_PER_ACRE
-    return round(seeds / step) * step
 
 
 def _powder(facts: Facts, p: Planting) -> float:
@@ -117,7 +103,7 @@ def _planting(facts: Facts) -> Table:
                     lot.maturity,
                     p.recipe,
                     p.acres,
-                    planter_rate(drop_rate(field, lot), facts.season.farm.metric),
+                    planter_rate(drop_rate(field, lot), metric=facts.season.farm.metric),
                     Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
                     *([_powder(facts, p) or None] if powder else []),
                     facts.cost_per_acre.get(field.name),

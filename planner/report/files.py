@@ -9,6 +9,7 @@ import os
 import re
 import secrets
 import shutil
+import zipfile
 from contextlib import contextmanager
 from pathlib import Path
 from typing import TYPE_CHECKING
@@ -32,6 +33,7 @@ ANY_NEW_FILE = 0o666
 """Rights before the user's own mask."""
 HELD = (errno.EACCES, errno.EPERM, errno.EBUSY, errno.ETXTBSY, errno.EISDIR)
 """How systems say that a file that is there can't be replaced."""
+CREATOR = b"<dc:creator>wholedrum</dc:creator>"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
 
@@ -178,6 +180,31 @@ def _promise(folder: Path, fresh: Mapping[str, Path]) -> None:
     finally:
         part.unlink(missing_ok=True)
     _sync(folder)
+
+
+def remove_older(folder: Path, names: re.Pattern[str], keep: Iterable[str]) -> None:
+    """Take away workbooks of ours with such names, but for some; others' files and held ones stay.
+
+    Raises
+    ------
+    OutputError
+        When the folder can't be written to.
+    """
+    with _telling(folder), locked(folder):
+        for path in folder.iterdir():
+            mine = names.fullmatch(path.name) and path.name not in keep and is_ours(path)
+            if mine and not path.is_symlink():
+                with contextlib.suppress(OSError):
+                    path.unlink()
+
+
+def is_ours(path: Path) -> bool:
+    """Whether a file is a workbook that wholedrum made, by the creator that stands in it."""
+    try:
+        with zipfile.ZipFile(path) as book:
+            return CREATOR in book.read("docProps/core.xml")
+    except (OSError, KeyError, zipfile.BadZipFile):
+        return False
 
 
 def settle(folder: Path) -> None:

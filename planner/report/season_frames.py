@@ -280,7 +280,7 @@ def _changes(season: Season) -> list[Block]:
             c.scenario,
             ", ".join(filter(None, (c.sheet, c.item, c.column))),
             c.was or "blank",
-            c.value or "blank",
+            c.shown,
             _row(c.row),
         )
         for c in season.what_if

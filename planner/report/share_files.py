@@ -2,8 +2,10 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
+from planner.report.files import remove_older
 from planner.report.plan_files import plan_content, write_or_beside
 
 if TYPE_CHECKING:
@@ -16,6 +18,8 @@ if TYPE_CHECKING:
     from planner.sharing.shares import Sharing
 
 SETTLEMENT_FILE = "settlement.xlsx"
+BILL_FILE = re.compile(r"bill \d+( [a-z0-9-]+)?( \(\d+\))?\.xlsx")
+"""Names of bills, as `planner.report.grower_frames.file_names` gives them, or written beside."""
 
 
 def write_shares(
@@ -27,6 +31,9 @@ def write_shares(
     campaign: Campaign | None = None,
 ) -> tuple[Path, ...]:
     """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
+
+    Bills of growers who are no longer there, or who had another number, are taken away: nobody
+    shall pay by an old one.
 
     Parameters
     ----------
@@ -57,4 +64,7 @@ def write_shares(
     for bill in sharing.bills:
         book = grower_book(bill, sharing.bills, plan, season, campaign)
         content[names[bill.grower]] = render(book)
-    return write_or_beside(folder, content)
+    paths = write_or_beside(folder, content)
+    if {path.name for path in paths} == set(content):
+        remove_older(folder, BILL_FILE, content)
+    return paths

@@ -386,6 +386,12 @@ def _range(low: float, high: float, manner: Manner) -> str:
     return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
+def _at_least(charge: Charge) -> float | str:
+    """What a group costs at least; a floor of nothing or less is none that was found."""
+    known = math.isfinite(charge.floor) and not charge.floor <= 0.0 < charge.alone
+    return charge.floor if known else "not known"
+
+
 def _groups(charges: Sequence[Charge]) -> Table:
     rows = tuple(
         (
@@ -393,7 +399,7 @@ def _groups(charges: Sequence[Charge]) -> Table:
             c.pays,
             c.alone,
             None if c.short else Cell(c.over, Look.SHORT if c.over > 0.005 else Look.OK),
-            c.floor if math.isfinite(c.floor) and not c.short else None,
+            None if c.short else _at_least(c),
             Cell(c.short, Look.WATCH) if c.short else None,
         )
         for c in charges[:MOST_GROUPS]

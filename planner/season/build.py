@@ -41,7 +41,7 @@ from planner.season.farm import settings
 from planner.season.names import key
 from planner.season.references import index
 from planner.season.unknowns_check import home
-from planner.season.whatif import WAS
+from planner.season.whatif import BECOMES, WAS
 from planner.units import say_day
 
 if TYPE_CHECKING:
@@ -103,7 +103,8 @@ def _rows(tables: Tables, sheet: str) -> Iterator[tuple[Row, Values]]:
 
 def _what_if(tables: Tables) -> Iterator[WhatIf]:
     for (row, values), line in zip(_rows(tables, "What if"), tables["What if"].lines, strict=True):
-        yield WhatIf(**{"column": "", "value": "", **values}, was=line.texts.get(WAS, ""), row=row)
+        was, becomes = (line.texts.get(name, "") for name in (WAS, BECOMES))
+        yield WhatIf(**{"column": "", "value": "", **values}, was=was, becomes=becomes, row=row)
 
 
 def _unknowns(tables: Tables) -> Iterator[Unknown]:

@@ -469,7 +469,18 @@ class WhatIf:
     value: str
     was: str = ""
     """What stands there in the season itself, as it is written; empty for a blank cell."""
+    becomes: str = ""
+    """What stands there in the scenario, where the value is a change by percent."""
     row: Row = NOWHERE
+
+    @property
+    def shown(self) -> str:
+        """What stands there in the scenario, and by how much it was changed.
+
+        >>> WhatIf("", "", "", "", "-10%", "$1,450", "$1305").shown
+        '$1305 (-10%)'
+        """
+        return f"{self.becomes} ({self.value})" if self.becomes else self.value or "blank"
 
 
 @dataclass(frozen=True, slots=True)

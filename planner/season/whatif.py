@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 WAS = "was"
 """Key under which a row of What if keeps what stands in the cell that it changes."""
+BECOMES = "becomes"
+"""Key under which it keeps what a change by percent makes of that."""
 MAX_CHANGES = 1_000
 """Most rows of What if."""
 MAX_SCENARIOS = 50
@@ -78,6 +80,8 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
             faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
             continue
         line.texts[WAS] = _was(line, cells)
+        by_percent = cells.column is not None and change_of(_text(line, "value")) is not None
+        line.texts[BECOMES] = _shown(new) if by_percent else ""
         edits += [(line, cells, new)] if id(line) in ours else []
     for _, cells, new in edits:
         if cells.column is not None:
@@ -152,8 +156,12 @@ def _was(line: Line, cells: _Cells) -> str:
     """What stands in the cells that a row of What if changes."""
     if cells.column is None:
         return "there" if _whole_row(line) == DROP else "not there"
-    name = cells.name
-    texts = list(dict.fromkeys(_text(x, name) or "blank" for x in cells.lines))
+    return _shown([_text(x, cells.name) for x in cells.lines])
+
+
+def _shown(cells: Iterable[str]) -> str:
+    """Different texts of cells, as many as are shown; empty where all are blank."""
+    texts = list(dict.fromkeys(text or "blank" for text in cells))
     more = ["..."] if len(texts) > MOST_SHOWN else []
     return "; ".join([*texts[:MOST_SHOWN], *more]) if texts != ["blank"] else ""
 
@@ -238,7 +246,8 @@ def _add(tables: Tables, line: Line) -> None:
     if len(parts) > len(names):
         misplaced("item", f"text of {JOINT.join(sheet.unique) or sheet.columns[0].name}")
     model = _model(table, line)
-    new = {name: text for name, text in model.texts.items() if name != WAS} if model else {}
+    texts = model.texts if model else {}
+    new = {name: text for name, text in texts.items() if name not in (WAS, BECOMES)}
     for name, part in zip(names, parts, strict=False):
         new[name] = part.strip()
     headings = dict(table.headings)

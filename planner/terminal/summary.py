@@ -82,7 +82,7 @@ def _what_if_table(season: Season) -> list[str]:
             change.scenario,
             ", ".join(filter(None, (change.sheet, change.item, change.column))),
             change.was or "blank",
-            change.value or "blank",
+            change.shown,
         ]
         for change in season.what_if[:MOST_CHANGES]
     ]

@@ -412,7 +412,10 @@ def test_only_a_better_level_is_told():
 
 
 def test_metric_farms_read_metric_warnings():
-    """96 fl oz are 2.84 L, 2 fl oz/cwt 130 mL/100 kg, 111,000 seeds an acre 274,287 a ha."""
+    """96 fl oz are 2.84 L, 2 fl oz/cwt 130 mL/100 kg, 111,000 seeds an acre 274,287 a ha.
+
+    A planter is set in whole thousands, and no more than 271,816 is 271,000.
+    """
     metric = farm(metric=True, liquid_warning=2.0)
     assert "2.84 L of Alpha on hand" in "".join(
         expired_stock(PLAN, season(farm=metric, **stock(FIRST_DAY - DAY, 96.0)))
@@ -423,11 +426,15 @@ def test_metric_farms_read_metric_warnings():
     assert "warning of 130:" in said
     thick = season(farm=metric, **rows(111_000.0, 15.0, "severe"))
     (said,) = white_mold_too_thick(PLAN, thick)
-    assert "at 274,287" in said
-    assert "no more than 271,816 seeds per ha" in said
+    assert "at 274,000" in said
+    assert "no more than 271,000 seeds per ha" in said
     (said,) = white_mold_rows_too_narrow(PLAN, thick)
     assert "at 38 cm" in said
     assert "rows 76 cm apart" in said
+    (said,) = white_mold_rows_too_narrow(
+        PLAN, season(farm=metric, **rows(111_000.0, 37.5 / 2.54, "severe"))
+    )
+    assert "at 37.5 cm" in said
 
 
 @pytest.mark.parametrize(("cm", "found"), [(75.0, 0), (76.2, 0), (70.0, 1), (50.0, 1)])

@@ -643,6 +643,22 @@ def test_a_scenario_changes_all_rows_by_percent(tmp_path):
     assert prices == pytest.approx([828.0, 800.4, 4_692.0, 110.4])
 
 
+def test_a_change_by_percent_is_shown_with_what_comes_of_it(tmp_path):
+    """10 % off 140,000 seeds an acre and off every price, by hand."""
+    season = scenario(
+        tmp_path,
+        ("Fields", "Home 80", "Seeding rate", "-10%"),
+        ("Containers", "all", "Price", "-10%"),
+        ("Fields", "Home 80", "Acres", "70"),
+    )
+    rate, prices, acres = read_season(tmp_path / "season").what_if[-3:]
+    assert rate.shown.replace("k", "000").replace(",", "") == "126000 (-10%)"
+    assert re.findall(r"[\d.]+", prices.shown)[:4] == ["810", "783", "4590", "108"]
+    assert prices.shown.endswith("(-10%)")
+    assert acres.shown == "70"
+    assert season.fields[0].acres == 70.0
+
+
 @pytest.mark.parametrize(
     ("row", "read", "expected"),
     [

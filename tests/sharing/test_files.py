@@ -14,7 +14,7 @@ from planner.errors import InputError
 from planner.report.grower_frames import file_names, grower_book
 from planner.report.plan_files import plan_content
 from planner.report.share_files import write_shares
-from planner.report.share_frames import LICENSE, verdict
+from planner.report.share_frames import LICENSE, settlement_book, verdict
 from planner.report.workbook import render
 from planner.season.domain import Grower
 from planner.sharing.bills import cents
@@ -321,6 +321,33 @@ class TestFiles:
     def test_two_growers_never_share_a_file(self):
         names = file_names(["Ann", "ann!", "ANN?"])
         assert len(set(names.values())) == 3
+
+    def test_bills_of_an_earlier_run_are_taken_away_and_nothing_else(self, tmp_path: Path):
+        made, plan = sample()
+        sharing = sharing_of(made, plan)
+        names = file_names([b.grower for b in sharing.bills])
+        write_shares(sharing, plan, made, tmp_path)
+        bill = (tmp_path / names["Zimmerdale"]).read_bytes()
+        for stale in ("bill 7 gone.xlsx", "bill 8.xlsx", "bill 1 zimmerdale (2).xlsx"):
+            (tmp_path / stale).write_bytes(bill)
+        mine = {"bill 9 own.xlsx": b"no workbook", "bill for Ann.xlsx": bill, "notes.txt": b""}
+        for name, data in mine.items():
+            (tmp_path / name).write_bytes(data)
+        paths = write_shares(sharing, plan, made, tmp_path)
+        there = {p.name for p in tmp_path.iterdir() if not p.name.startswith(".")}
+        assert there == {p.name for p in paths} | set(mine)
+
+    def test_a_floor_that_was_not_found_is_said(self):
+        made, plan = two_growers()
+        sharing = share(made, plan, Budget(effort=3))
+        assert sharing.charges
+        for floor in (float("-inf"), -50.0):
+            loose = tuple(replace(c, floor=floor, short=0.0) for c in sharing.charges)
+            book = settlement_book(replace(sharing, charges=loose), plan, made, {})
+            tables = [
+                x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"
+            ]
+            assert {row[4] for t in tables for row in t.rows} == {"not known"}
 
     def test_the_settlement_says_who_owes_whom(self, tmp_path: Path):
         made, plan = sample()
