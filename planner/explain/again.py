@@ -144,7 +144,8 @@ def plan_again(
     notes
         Passed on to the description.
     """
-    from planner.optimize.from_plan.stay_near import Terms, stay
+    from planner.optimize.from_plan.acres_moved import Terms
+    from planner.optimize.from_plan.stay_near import stay
     from planner.plan.audit import audit
 
     earlier = old if isinstance(old, Earlier) else Earlier(old)

@@ -10,8 +10,9 @@ from planner.explain.again import plan_again
 from planner.explain.again_words import move_lines
 from planner.explain.move_steps import from_before
 from planner.explain.words import Speech
+from planner.optimize.from_plan.acres_moved import Terms
 from planner.optimize.from_plan.each_move import Moves
-from planner.optimize.from_plan.stay_near import Terms, stay
+from planner.optimize.from_plan.stay_near import stay
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit

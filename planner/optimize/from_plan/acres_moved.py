@@ -29,8 +29,20 @@ WHOLE_MODEL = 6_000
 """Choices up to which every one of them stays open; beyond, only those near the known plans."""
 SWAP = 0.01
 """Money an acre that changing between interchangeable lots must save: less is not worth a word."""
+SLACK = 1e-6
+"""Acres that may move beyond a cap, for rounding."""
 DUST = 1e-6
 """Acres that may move beyond those of a plan, for rounding."""
+
+
+@dataclass(frozen=True, slots=True)
+class Terms:
+    """When moving is worth it."""
+
+    worth: float = 0.0
+    """Money that an acre moved must save."""
+    most: float | None = None
+    """Acres that may be moved; those that must move are moved all the same."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -106,6 +118,15 @@ class Moving:
         caps = np.array([most[kind] for kind in self.kinds])
         upper[self.moves] = np.minimum(upper[self.moves], caps + DUST)
         return replace(matrix, upper=upper)
+
+    def capped(self, matrix: Matrix, most: float | None) -> Matrix:
+        """A program in which no more acres move in all, those included that can't be kept."""
+        if most is None:
+            return matrix
+        of = self.moves
+        entries = np.zeros(len(of), dtype=np.int64), of, np.ones(len(of))
+        most = max(0.0, most - self.gone) + SLACK
+        return matrix.with_rows(entries, np.array([-np.inf]), np.array([most]))
 
     def score(self, plan: Plan, worth: float) -> float:
         """Cost of a plan, with what it moves."""

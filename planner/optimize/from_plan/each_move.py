@@ -22,7 +22,7 @@ from planner.plan.moves import ACRE, acres_by_share, kinds_of
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
 
-    from planner.optimize.from_plan.acres_moved import Moving
+    from planner.optimize.from_plan.acres_moved import Moving, Terms
     from planner.optimize.mip.highs import Limits, Matrix
     from planner.optimize.options import Stop
     from planner.plan.moves import Kind
@@ -63,8 +63,8 @@ class Moves:
         The plan that moves only what must: no field moves less.
     plan
         The plan whose moves are looked at: no field moves further.
-    worth
-        Money that an acre moved must save.
+    terms
+        When moving is worth it.
     limits
         How long the next solve may take.
     over
@@ -74,7 +74,7 @@ class Moves:
     moving: Moving
     kept: Plan
     plan: Plan
-    worth: float
+    terms: Terms
     limits: Callable[[], Limits]
     over: Callable[[], bool]
     stop: Stop | None = None
@@ -149,7 +149,7 @@ class Moves:
         kinds = kinds_of([*used, *names], moving.season)
         open_kinds = {kinds[share] for share in used}
         closed = np.array([kinds[name] not in open_kinds for name in names], dtype=bool)
-        matrix = moving.aimed(self.worth)
+        matrix = moving.capped(moving.aimed(self.terms.worth), self.terms.most)
         upper = matrix.upper.copy()
         upper[moving.model.at["acres"][closed]] = 0.0
         return replace(matrix, upper=upper)
@@ -172,7 +172,7 @@ class Moves:
         return _further(self.moving.moved_by_kind(self.kept), self.moving.moved_by_kind(plan))
 
     def _score(self, plan: Plan) -> float:
-        return self.moving.score(plan, self.worth)
+        return self.moving.score(plan, self.terms.worth)
 
     def _steps(self, plans: list[Plan], *, apart: bool) -> tuple[Plan, tuple[Step, ...]]:
         """Steps between plans, of which each moves less than the one before it."""

@@ -18,7 +18,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.from_plan.acres_moved import make_moving
+from planner.optimize.from_plan.acres_moved import Terms, make_moving
 from planner.optimize.from_plan.each_move import Moves
 from planner.optimize.from_plan.warm_start import proven_bound
 from planner.optimize.mip.highs import Limits, Watch, knowing, now, solve
@@ -41,8 +41,6 @@ if TYPE_CHECKING:
 
 CENT = 0.01
 GAP = 1e-6
-SLACK = 1e-6
-"""Acres that may move beyond a cap, for rounding."""
 FIRST, BAGGED, SECOND, THIRD, FOURTH = 0.15, 0.2, 0.35, 0.45, 0.6
 """Shares of the time by which each step ends; what moves save is found in the rest."""
 ORDERS = 2
@@ -66,16 +64,6 @@ class Stay:
     """Proven: every plan with as few acres short moves as many acres."""
     steps: tuple[Step, ...]
     """What it moves beyond `kept`, in the order in which it would be moved."""
-
-
-@dataclass(frozen=True, slots=True)
-class Terms:
-    """When moving is worth it."""
-
-    worth: float = 0.0
-    """Money that an acre moved must save."""
-    most: float | None = None
-    """Acres that may be moved; those that must move are moved all the same."""
 
 
 def stay(
@@ -108,7 +96,7 @@ def stay(
     _near_known_plans(moving, pool, terms, least, clock)
     _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
     best = _best(moving, pool, terms)
-    moves = Moves(moving, kept, best, terms.worth, clock.each, lambda: clock.over, stop)
+    moves = Moves(moving, kept, best, terms, clock.each, lambda: clock.over, stop)
     plan, steps = moves.taken_apart()
     return Stay(plan, kept, min(bound, moving.moved(plan)), steps)
 
@@ -181,7 +169,7 @@ def _cheapest(
     best = _best(moving, pool, terms)
     score = moving.score(best, terms.worth)
     if score - least > PROVEN_GAP * max(1.0, abs(score)):
-        matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+        matrix = moving.capped(moving.aimed(terms.worth), terms.most)
         answer = solve(matrix, limits, watch=_watch(matrix, moving.columns(best), stop))
         if answer.x is not None:
             pool.append(moving.plan(answer.x))
@@ -196,7 +184,7 @@ def _near_known_plans(
     First with their bags and order, where only acres are left to decide, then with their order
     alone: both are much easier than the whole, and lead to better plans in the same time.
     """
-    matrix = _capped(moving.aimed(terms.worth), moving, terms.most)
+    matrix = moving.capped(moving.aimed(terms.worth), terms.most)
     steps = [held for held in (BAGS, BOUGHT) for _ in range(ORDERS)]
     for n, held in enumerate(steps):
         ranked = sorted(pool, key=lambda plan: moving.score(plan, terms.worth))
@@ -228,17 +216,6 @@ def _best(moving: Moving, pool: list[Plan], terms: Terms) -> Plan:
         if moving.score(plan, terms.worth) < moving.score(best, terms.worth) - CENT:
             best = plan
     return best
-
-
-def _capped(matrix: Matrix, moving: Moving, most: float | None) -> Matrix:
-    """Let no more acres move, those included that can't be kept."""
-    if most is None:
-        return matrix
-    of = moving.moves
-    entries = np.zeros(len(of), dtype=np.int64), of, np.ones(len(of))
-    return matrix.with_rows(
-        entries, np.array([-np.inf]), np.array([max(0.0, most - moving.gone) + SLACK])
-    )
 
 
 def _watch(matrix: Matrix, x: Floats | None, stop: Stop | None) -> Watch:
