@@ -35,12 +35,6 @@ def load() -> str:
     return f"{os.getloadavg()[0]:.1f}" if hasattr(os, "getloadavg") else "not known"
 
 
-def described() -> str:
-    """Cores, Python and the solver, in a few words."""
-    found = versions()
-    return f"{cores()} cores, Python {found['python']}, HiGHS {found['highspy']}"
-
-
 def now() -> str:
     """Date and time, UTC."""
     return datetime.now(UTC).strftime("%Y-%m-%d %H:%M UTC")

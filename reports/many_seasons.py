@@ -184,7 +184,8 @@ def page(found: dict[str, float], command: str, workers: int) -> str:
 
 Made by `{command}`
 on {described()}, code {code()}.
-Other work kept {found["others"]:.1f} of its cores busy during the second run. Each season has 20 fields, 12 lots and 4 recipes; {workers} workers.
+Other work kept {found["others"]:.1f} of its cores busy during the second run. Each season
+has 20 fields, 12 lots and 4 recipes; {workers} workers.
 
 | what | measured |
 |---|---:|
