@@ -342,7 +342,7 @@ class TestFiles:
         sharing = share(made, plan, Budget(effort=3))
         assert sharing.charges
         for floor in (float("-inf"), -50.0):
-            loose = tuple(replace(c, floor=floor, short=0.0) for c in sharing.charges)
+            loose = tuple(c._replace(floor=floor, short=0.0) for c in sharing.charges)
             book = settlement_book(replace(sharing, charges=loose), plan, made, {})
             tables = [
                 x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"
