@@ -1,7 +1,7 @@
 """From an order of batches to days: every bag as late as the order, the days and spare days allow.
 
 Bags are treated in the given order, as much a day as the shop gets through, never on a day off. A
-bag stands on the floor from the day it is treated until the planting date of its fields, or until
+bag is on the floor from the day it is treated until the planting date of its fields, or until
 it is cured where there is no date.
 
 `soonest` puts every bag on the earliest day that it has in any calendar of the order, so no other
@@ -237,7 +237,7 @@ def _heaviest(jobs: Iterable[tuple[Portion, Batch]], pounds: float) -> int:
 def _least_late(
     jobs: Iterable[tuple[Portion, int]], most: int, shop: Shop, begin: Cursor | None
 ) -> int:
-    """Fewest jobs of one length that are late where a day takes so many."""
+    """Fewest jobs of one length that are late where a day takes that many."""
     placer = Placer(shop)
     day = placer.start(begin).day
     waiting = [

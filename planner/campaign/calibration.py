@@ -157,7 +157,7 @@ def dose(
 
 
 def catch(floz_per_min: float, seconds: int) -> Catch:
-    """What a catch of so many seconds should hold, with its band."""
+    """What a catch of that many seconds should hold, with its band."""
     floz = floz_per_min * seconds / 60.0
     ml = floz * ML_PER_FLOZ
     return Catch(seconds, floz, ml, ml * (1.0 - TOLERANCE), ml * (1.0 + TOLERANCE))

@@ -216,7 +216,7 @@ def _rest(batch: Batch, so_far: int) -> Batch:
 
 
 def _begin(campaign: Campaign, done: Sequence[Run], today: date | None) -> Cursor | None:
-    """Where the calendar goes on: after the last day done, with what still stands on the floor."""
+    """Where the calendar goes on: after the last day done, with what still is on the floor."""
     if not done and today is None:
         return None
     first = campaign.shop.first_day

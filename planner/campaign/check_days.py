@@ -164,7 +164,7 @@ def _told_by_day(campaign: Campaign) -> Iterator[str]:
 
 
 def _may_slip(campaign: Campaign, since: date, days: int) -> bool:
-    """Whether everything from a day on is in time when each day comes so many open days later."""
+    """Whether everything from a day on is in time when each day comes that many open days later."""
     shop = campaign.shop
     off = set(shop.days_off)
     for run, batch in _planned(campaign):

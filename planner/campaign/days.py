@@ -24,7 +24,7 @@ def said(day: date, *, metric: bool = True) -> str:
 
 
 def shift(day: date, days: int) -> date:
-    """Day so many days later (earlier where negative), at the ends of the calendar at most.
+    """Day that many days later (earlier where negative), at the ends of the calendar at most.
 
     >>> shift(date(2027, 4, 20), 12), shift(date.max, 2) == date.max
     (datetime.date(2027, 5, 2), True)
@@ -52,7 +52,7 @@ def whole_days_down(days: float) -> int:
 
 
 def months_later(day: date, months: int) -> date:
-    """Last day of the month that comes so many months after a day's month.
+    """Last day of the month that comes that many months after a day's month.
 
     >>> months_later(date(2026, 9, 12), 9)
     datetime.date(2027, 6, 30)

@@ -96,7 +96,7 @@ class Batch:
     draws: tuple[Draw, ...]
     portions: tuple[Portion, ...]
     living: bool = False
-    """Whether something in the recipe lives on the seed for so many days only."""
+    """Whether something in the recipe lives on the seed for that many days only."""
     life: int | None = None
     """Shortest on-seed life of the recipe's products, whole days."""
     together: bool = False
@@ -260,7 +260,7 @@ class Calendar:
     late: int
     """Bags too many for the days there are."""
     late_floor: int
-    """Proven: whatever the order, at least so many bags are too many."""
+    """Proven: whatever the order, at least that many bags are too many."""
     remedies: tuple[str, ...] = ()
     """Any one of these would bring all bags in time."""
     early: int = 0

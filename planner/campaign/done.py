@@ -2,7 +2,7 @@
 
 One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Recipe A:12`` or
 ``Lot 3:Recipe A:12:2027-04-14``. A name may hold colons; names match without regard to case.
-Entries stand in the order in which the work was done; bags are counted on from what was told
+Entries are in the order in which the work was done; bags are counted on from what was reported
 before. The same as a CSV file has the columns Lot, Recipe, Bags and, where wanted, Day.
 """
 

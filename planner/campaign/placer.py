@@ -73,7 +73,7 @@ class Placer:
         return min(day, LAST)
 
     def back(self, day: int, steps: int = 0) -> int:
-        """Take a day, or the last one before it that is not off, and so many open days less."""
+        """Take a day, or the last one before it that is not off, and that many open days less."""
         while day in self.off:
             day -= 1
         for _ in range(steps):

@@ -58,7 +58,7 @@ def streams(season: Season, recipe: Recipe) -> tuple[Group, ...]:
 
 
 def _ways(products: Group, pumps: int) -> Iterator[list[Group]]:
-    """Every way to share exactly so many pumps."""
+    """Every way to share exactly that many pumps."""
     if not products:
         if pumps == 0:
             yield []

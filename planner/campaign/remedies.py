@@ -67,23 +67,23 @@ def _pounds(shop: Shop, steps: int) -> str:
 
 
 def faster(shop: Shop, bags: int) -> Shop:
-    """Shop that treats so many more bags a day."""
+    """Shop that treats that many more bags a day."""
     return replace(shop, bags_per_day=(shop.bags_per_day or 0) + bags)
 
 
 def heavier(shop: Shop, steps: int) -> Shop:
-    """Shop that treats so many thousand pounds more a day."""
+    """Shop that treats that many thousand pounds more a day."""
     return replace(shop, pounds_per_day=(shop.pounds_per_day or 0.0) + steps * STEP)
 
 
 def longer(shop: Shop, hours: int) -> Shop:
-    """Shop that runs so many hours more a day, twenty-four at the most."""
+    """Shop that runs that many hours more a day, twenty-four at the most."""
     minutes = (shop.minutes_per_day or 0.0) + 60.0 * hours
     return replace(shop, minutes_per_day=min(minutes, 1440.0))
 
 
 def wider(shop: Shop, bags: int) -> Shop:
-    """Shop with floor space for so many more bags."""
+    """Shop with floor space for that many more bags."""
     return replace(shop, floor_space=(shop.floor_space or 0) + bags)
 
 

@@ -54,7 +54,7 @@ def _serve(pipe: Connection, task: Callable[..., Any]) -> None:
 
 
 class Crew:
-    """So many processes that do one task with different arguments.
+    """That many processes that do one task with different arguments.
 
     Raises
     ------
@@ -92,7 +92,7 @@ class Crew:
         return len(self._hands) - self.busy
 
     def give(self, key: str, arguments: tuple[Any, ...], seconds: float) -> None:
-        """Give an idle process something to do that should take so many seconds at most."""
+        """Give an idle process something to do that should take that many seconds at most."""
         hand = next(hand for hand in self._hands if hand.lost == 0.0)
         hand.key, hand.lost = key, monotonic() + seconds + OVERDUE
         try:

@@ -1,4 +1,4 @@
-"""A plan's own decisions counted anew for a season that allows them too."""
+"""A plan's own decisions counted again for a season that allows them too."""
 
 from __future__ import annotations
 
@@ -20,7 +20,7 @@ def held_cost(plan: Plan, season: Season) -> float:
 
 
 def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) -> Plan:
-    """Return a plan's own decisions with every figure counted anew for a season.
+    """Return a plan's own decisions with every figure counted again for a season.
 
     `known` is a plan of that season, whose floor holds for this one too. With `trim`, bags that
     no acre needs there are left untreated.

@@ -319,7 +319,7 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
 
 
 def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) -> list[str]:
-    """Products of which stock left and containers still to be had can't treat units of a lot."""
+    """Products of which stock left and containers still available can't treat units of a lot."""
     season = scene.season
     products = {p.name: p for p in season.products}
     uses = {u.product: u for u in scene.plan.products}

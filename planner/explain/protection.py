@@ -53,7 +53,7 @@ def threat_pages(
 ) -> tuple[ThreatPage, ...]:
     """Write a page for every threat that presses on a field, white mold first.
 
-    `costs` is by threat, as far as it was reckoned.
+    `costs` is by threat, as far as it was calculated.
     """
     pairs, pools = suitable(season), unused(plan, season)
     short = {s.field: s.acres for s in plan.shortages}
@@ -247,7 +247,7 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
 
 
 def _cost_words(page: ThreatPage, speech: Speech) -> str:
-    """Say what the protection costs, as far as it was reckoned."""
+    """Say what the protection costs, as far as it was calculated."""
     cost = page.cost
     if cost is None:
         return " What the protection costs was not worked out in the time set."

@@ -139,7 +139,7 @@ def _unasked(season: Season, field: Field, threat: Threat) -> Season:
     The threat gets a twin on that field, which asks for nothing and is held by the same products
     and varieties.
     """
-    twin = threat.name + "\n" + field.name  # a line break stands in no name that was read
+    twin = threat.name + "\n" + field.name  # a line break is in no name that was read
     pressure = field.pressure.get(threat.name, Pressure.NONE)
     return replace(
         season,

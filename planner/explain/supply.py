@@ -34,7 +34,7 @@ def buyable(lot: SeedLot) -> float:
 
 
 def all_seed(season: Season) -> dict[tuple[str, str | None], float]:
-    """Units on hand and still to be had, by (lot, recipe that is on it)."""
+    """Units on hand and still available, by (lot, recipe that is on it)."""
     pools: dict[tuple[str, str | None], float] = defaultdict(float)
     for lot in season.lots:
         pools[lot.name, lot.treated_with] += lot.on_hand + buyable(lot)
@@ -77,9 +77,9 @@ def acres_from(field: Field, pools: Iterable[Pool], season: Season) -> float:
 
 
 def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Season) -> float:
-    """Fewest units that acres of a field take from any of some lots; 0 where none can be reckoned.
+    """Fewest units that acres of a field take from any of some lots; 0 where that is not known.
 
-    A lot without germination cannot be reckoned where the field is given by stand.
+    A lot without germination cannot be calculated where the field is given by stand.
     """
     needs = []
     for lot in lots:

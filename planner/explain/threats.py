@@ -43,7 +43,7 @@ class LotLine:
     lot: str
     variety: str
     suits: float
-    """Units on hand or to be had."""
+    """Units on hand or available."""
     strong: float
     """Units that are, or by the plan will be, treated strongly enough for one of the fields."""
     here: float
@@ -94,6 +94,6 @@ class ThreatPage:
     and protect while nothing else moves."""
     like_field: str
     cost: Cost | None
-    """None until it was reckoned."""
+    """None until it was calculated."""
     sentence: str
     caution: str

@@ -211,7 +211,7 @@ DOOR = """<!doctype html>
 class _Handover:
     """A file that only this user can read, and that lets his browser in.
 
-    So the code stands in no address, where other users of the machine could see it in the list of
+    So the code is in no address, where other users of the machine could see it in the list of
     programs that run.
     """
 

@@ -35,7 +35,7 @@ class Entry:
     """One season."""
 
     key: str
-    """What stands in addresses."""
+    """What is in addresses."""
     name: str
     """As people know it, cleaned."""
     path: Path

@@ -34,7 +34,7 @@ class Slot:
     texts: tuple[str, ...]
     """What it is of, for the first columns of its table."""
     value: str
-    """As it stands in the workbook, or in the plan for a count."""
+    """As it is in the workbook, or in the plan for a count."""
     unit: str
     column: str = ""
     """Sheet, item and column of the cell; empty for a count, which is a decision."""

@@ -43,7 +43,7 @@ STACKED = (ChartKind.STACKED_COLUMNS, ChartKind.STACKED_BARS)
 
 
 def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarChart | LineChart:
-    """Make a chart of a table that stands on a sheet."""
+    """Make a chart of a table that is on a sheet."""
     table = placed.block
     assert isinstance(table, Table)
     first = placed.rows[0]

@@ -199,7 +199,7 @@ def remove_older(folder: Path, names: re.Pattern[str], keep: Iterable[str]) -> N
 
 
 def is_ours(path: Path) -> bool:
-    """Whether a file is a workbook that wholedrum made, by the creator that stands in it."""
+    """Whether a file is a workbook that wholedrum made, by the creator that is in it."""
     try:
         with zipfile.ZipFile(path) as book:
             return CREATOR in book.read("docProps/core.xml")

@@ -38,7 +38,7 @@ UNIT = re.compile(r"\([^()]*\)$")
 FIRM = "\u00a0"
 """A space at which no line is broken."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
-"""Measures whose unit stands in every cell, so that headers go without."""
+"""Measures whose unit is in every cell, so that headers go without."""
 
 
 def plain(content: Content) -> Value:
@@ -114,7 +114,7 @@ def _folded(text: str) -> float:
 
 
 def _broken(words: list[str], parts: int) -> float:
-    """Width of the widest line of words put on at most so many lines, where that is least."""
+    """Width of the widest line of words put on at most that many lines, where that is least."""
     whole = text_width(" ".join(words))
     if parts == 1 or len(words) == 1:
         return whole
@@ -158,7 +158,7 @@ def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]
 
 
 def number_widths(tables: list[Table], manner: Manner, count: int) -> list[float]:
-    """Width that the numbers of each of so many columns need; 0 where there are none."""
+    """Width that the numbers of each of that many columns need; 0 where there are none."""
     widths = [0.0] * count
     for table in tables:
         for i, column in enumerate(table.columns):

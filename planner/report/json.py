@@ -114,7 +114,7 @@ def json_bytes(plan: Plan, season: Season, more: Mapping[str, Any] | None = None
 
 
 def from_json(data: dict[str, Any]) -> Plan:
-    """Build the plan again that `to_json` described; keys that it does not know are passed over.
+    """Build the plan again that `to_json` described; keys that it does not know are ignored.
 
     Raises
     ------
@@ -193,7 +193,7 @@ def _number(data: dict[str, Any], key: str, missing: float) -> float:
 
 
 def _is_finite(value: object) -> bool:
-    """Whether a value is text, or a number that can be reckoned with."""
+    """Whether a value is text, or a number that can be calculated with."""
     try:
         return not isinstance(value, int | float) or math.isfinite(value)
     except OverflowError:  # a whole number of hundreds of digits

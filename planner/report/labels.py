@@ -27,12 +27,12 @@ EASE = 0.96
 
 
 def width_chars(width: float) -> float:
-    """Width of the column that fills a label of so many inches."""
+    """Width of the column that fills a label of that many inches."""
     return ((width - 2 * MARGIN) * PIXELS_PER_INCH - PADDING) / PIXELS_PER_CHAR - SAFE
 
 
 def height(text: str, points: float, width: float, bold: bool) -> float:
-    """Height of one paragraph on a label of so many inches' width, points."""
+    """Height of one paragraph on a label of that many inches' width, points."""
     chars = width_chars(width) * 10.0 / points * EASE
     return lines(clean(text), chars, bold) * points * LEADING
 

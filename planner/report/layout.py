@@ -29,9 +29,9 @@ PAGE_POINTS = (690.0, 512.0)
 ROW = 15.0
 """Height of a row, points, where nothing asks for more."""
 UPRIGHT = 1.15
-"""A sheet that may lie stands upright where it is not wider than so many pages."""
+"""A sheet that may lie stands upright where it is not wider than that many pages."""
 DENSE, DENSE_ROWS = 1.4, 60
-"""The same for a table of so many rows that is only read: in smaller print, on fewer pages."""
+"""The same for a table of that many rows that is only read: in smaller print, on fewer pages."""
 WIDE = 1.4
 """Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
 LEAST_BEGUN = 130.0

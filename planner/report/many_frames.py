@@ -30,7 +30,7 @@ if TYPE_CHECKING:
 ALL, FAULTS, WARNINGS, ORDERS = "All seasons", "Faults", "Warnings", "All orders"
 POOLED, WEEKS = "One order for all", "By week"
 MOST_WEEKS = 12
-"""Weeks that stand side by side; more stand in a list."""
+"""Weeks that stand side by side; more are in a list."""
 WARNINGS_SHOWN = 2_000
 
 

@@ -1,4 +1,4 @@
-"""The workbooks of a plan, for winter, shop and study: which sheet stands in which."""
+"""The workbooks of a plan, for winter, shop and study: which sheet is in which."""
 
 from __future__ import annotations
 
@@ -29,7 +29,7 @@ ALL = tuple(Pack)
 
 
 def packs_of(sheet: Sheet) -> tuple[Pack, ...]:
-    """Workbooks that a sheet stands in."""
+    """Workbooks that a sheet is in."""
     return sheet.packs or (OF_ROOM[sheet.room],)
 
 
@@ -48,7 +48,7 @@ def file_name(pack: Pack, stem: str = PLAN_STEM) -> str:
 
 
 def elsewhere(title: str, pack: Pack) -> str:
-    """Name a sheet that stands in another workbook.
+    """Name a sheet that is in another workbook.
 
     >>> elsewhere("Order", Pack.STUDY)
     'Order in the study workbook'

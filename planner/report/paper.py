@@ -36,7 +36,7 @@ def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:
     if layout.one_page:
         ws.sheet_properties.pageSetUpPr = PageSetupProperties(fitToPage=True)
         page.fitToWidth = page.fitToHeight = 1
-    else:  # by scale: manual page breaks are passed over on pages that are fitted
+    else:  # by scale: manual page breaks are ignored on pages that are fitted
         page.scale = int(100 * layout.scale)
     for row in layout.breaks:
         ws.row_breaks.append(Break(id=row - 1))

@@ -278,7 +278,7 @@ class Page:
     one_page: bool = False
     """Shrink to a single page."""
     smaller: float = 1.0
-    """Size of print as a share of what its width asks for, so that more stands on a page."""
+    """Size of print as a share of what its width asks for, so that more is on a page."""
     private: bool = True
     """Foot with farm and fingerprint; False for a sheet that goes to someone else."""
     label: tuple[float, float] | None = None
@@ -328,7 +328,7 @@ class Sheet:
     moved: Mapping[str, str] = field(default_factory=dict)
     """Title of the sheet on which a table of this one stands by itself, by the table's name."""
     packs: tuple[Pack, ...] = ()
-    """Workbooks that it stands in; empty for the one of its room."""
+    """Workbooks that it is in; empty for the one of its room."""
 
 
 @dataclass(frozen=True, slots=True)

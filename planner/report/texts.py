@@ -75,7 +75,7 @@ def _letter_width(letter: str) -> float:
 
 
 def shortened(text: str, width: float) -> str:
-    """Cut a text that is wider than so many digits, and show that.
+    """Cut a text that is wider than that many digits, and show that.
 
     >>> shortened("Quillback Bend Farm", 40), shortened("Quillback Bend Farm", 10)
     ('Quillback Bend Farm', 'Quillback…')
@@ -88,7 +88,7 @@ def shortened(text: str, width: float) -> str:
 
 
 def lines(text: str, width: float, bold: bool = False) -> int:
-    """Lines that a wrapped text takes in a column of so many digits' width, estimated.
+    """Lines that a wrapped text takes in a column of that many digits' width, estimated.
 
     Whole words move to the next line.
     """

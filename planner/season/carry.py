@@ -96,12 +96,12 @@ def next_season(old: Path, plan: Path | None = None) -> Carried:
 
 
 def _told_of_reading(told: tuple[str, ...]) -> list[str]:
-    """What the reader passed over is not carried over; its own columns are."""
+    """What the reader ignored is not carried over; its own columns are."""
     return [f"Not carried over - {line}" for line in told if "column" not in line]
 
 
 def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
-    """Everything that stands in the old sheets, in their columns, those of nobody's included."""
+    """Everything that is in the old sheets, in their columns, those of nobody's included."""
     book = read_tables(old)
     grids = {grid.sheet.name: grid for grid in book.grids}
     content = {}

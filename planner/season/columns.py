@@ -21,14 +21,14 @@ RATING_WORDS = (
 
 
 class Kind(Enum):
-    """What stands in a cell."""
+    """What is in a cell."""
 
     TEXT = "text"
     """Any words."""
     NAME = "name"
     """The name of the thing that the row describes."""
     REF = "name from another sheet"
-    """A name that stands in the column that `refers` tells."""
+    """A name that is in the column that `refers` tells."""
     TEXTS = "list"
     """Words, separated by ``;``."""
     REFS = "list of names from another sheet"
@@ -129,7 +129,7 @@ class Sheet:
     repeats: bool = False
     """Whether rows may be alike in these: what they say is then added up, or all of it holds."""
     settings: tuple[Column, ...] = ()
-    """For Farm: what stands in its first column, one setting a row."""
+    """For Farm: what is in its first column, one setting a row."""
     per_threat: Column | None = None
     """For Fields: a column that is repeated for every threat, with the threat's name before it."""
     aliases: tuple[str, ...] = ()

@@ -1,6 +1,6 @@
 """The page that documents every sheet, column and setting, made from the schema.
 
-``python -m planner.season.dictionary > data/INPUT.md`` writes it anew; a test holds that it was.
+``python -m planner.season.dictionary > data/INPUT.md`` writes it again; a test holds that it was.
 """
 
 from __future__ import annotations

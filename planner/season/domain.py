@@ -65,7 +65,7 @@ class Quantity(Enum):
 
 @dataclass(frozen=True, slots=True)
 class Row:
-    """Where a record stands in the input."""
+    """Where a record is in the input."""
 
     sheet: str = ""
     number: int = 0
@@ -190,7 +190,7 @@ class Field:
 
 @dataclass(frozen=True, slots=True)
 class SeedLot:
-    """A lot of seed: on hand, still to be had, or both."""
+    """A lot of seed: on hand, still available, or both."""
 
     name: str
     variety: str
@@ -511,7 +511,7 @@ class Season:
     unknowns: tuple[Unknown, ...] = ()
     growers: tuple[Grower, ...] = ()
     told: tuple[str, ...] = ()
-    """What the reader passed over or took in a way worth saying."""
+    """What the reader ignored or took in a way worth saying."""
     asked: tuple[str, ...] = ()
     """What the reader asks about: read, but perhaps not as it was meant."""
     source: str = ""

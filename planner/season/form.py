@@ -1,6 +1,6 @@
 """One sheet of the season workbook as a form: title, guidance, header, room for rows.
 
-Row 1 says what the sheet is for, row 2 what stands in each column, row 3 whether it must be filled,
+Row 1 says what the sheet is for, row 2 what is in each column, row 3 whether it must be filled,
 row 4 is the header, the rows below are filled in. Checks of cells follow names typed elsewhere.
 """
 
@@ -55,7 +55,7 @@ PICK_THREAT = "Another threat: pick its name in the header below."
 
 @dataclass(frozen=True, slots=True)
 class Place:
-    """Where a column stands in the workbook."""
+    """Where a column is in the workbook."""
 
     sheet: Sheet
     header: str

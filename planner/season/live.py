@@ -40,7 +40,7 @@ def write_live(
     lists: Mapping[tuple[str, str], NameList],
     fields: int,
 ) -> None:
-    """Write the page; it is printed with so many fields at the least."""
+    """Write the page; it is printed with that many fields at the least."""
     sources = Sources(laid, lists)
     rows = max(ROOM, laid["Fields"][0].last - FIRST + 1)
     put_text(page["A1"], "Live check - calculates while you fill in; nothing to fill in here")

@@ -131,7 +131,7 @@ def rows_of_one_height(sheet: Any) -> None:
 
 
 def page(sheet: Any, title_rows: str = "", *, landscape: bool = True, pages: int = 1) -> None:
-    """Set a sheet up for printing: so many pages wide, headers repeated, pages counted."""
+    """Set a sheet up for printing: that many pages wide, headers repeated, pages counted."""
     from openpyxl.worksheet.properties import PageSetupProperties
 
     sheet.page_setup.orientation = "landscape" if landscape else "portrait"

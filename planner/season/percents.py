@@ -1,4 +1,4 @@
-"""Cells changed by percent: ``-8%`` of what stands there, in the unit that it stands in."""
+"""Cells changed by percent: ``-8%`` of what stands there, in the unit that it is in."""
 
 from __future__ import annotations
 

@@ -1,4 +1,4 @@
-"""A workbook or a folder of CSV files to a `Season`, or every fault that stands in the way."""
+"""A workbook or a folder of CSV files to a `Season`, or every fault that is in the way."""
 
 from __future__ import annotations
 
@@ -48,7 +48,7 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     Returns
     -------
     Season
-        In working units; `Season.told` says what was passed over or taken in a way worth saying.
+        In working units; `Season.told` says what was ignored or taken in a way worth saying.
 
     Raises
     ------
@@ -89,7 +89,7 @@ def scenarios_of(book: Book) -> dict[str, Season]:
 
 
 TRIED = "your changes"
-"""Name of a scenario that is tried and stands on no sheet."""
+"""Name of a scenario that is tried and is on no sheet."""
 
 
 def changed_season(book: Book, changes: Sequence[WhatIf] = ()) -> Season:

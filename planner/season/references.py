@@ -24,7 +24,7 @@ MAY_BE_UNKNOWN = ("Protection", "Active limits", "Tolerance")
 MAX_NEAREST = 100
 """Misspelled names of a column for which the nearest one is looked up."""
 MAX_LET_BE = 400
-"""Names of a column that are defined nowhere and may be passed over; further ones are faults."""
+"""Names of a column that are defined nowhere and may be ignored; further ones are faults."""
 
 Index = dict[str, str]
 """Names as they are kept, by their keys."""

@@ -30,7 +30,7 @@ class _InMemory(ExcelWriter):
 
 
 def saved(workbook: Any) -> bytes:
-    """A workbook as it stands in a file."""
+    """A workbook as it is in a file."""
     out = io.BytesIO()
     workbook.properties.modified = datetime.now(tz=UTC).replace(tzinfo=None)
     with zipfile.ZipFile(out, "w", zipfile.ZIP_DEFLATED) as archive:

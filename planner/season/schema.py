@@ -1,7 +1,7 @@
 """Every sheet, column and setting of a season's input: one table that drives all else.
 
 The reader, the blank workbook and the documentation are made from it. A column says what kind of
-thing stands in it, in which unit a bare number counts, what a blank cell means, which values are
+thing is in it, in which unit a bare number counts, what a blank cell means, which values are
 allowed and, in one line, what to fill in. Values of `default`, `low` and `high` are in working
 units (see `planner.season.domain`); percents are fractions of one.
 """
@@ -75,7 +75,7 @@ SHEETS = (
 """All sheets, in the order in which a season is filled in."""
 
 HELP_SHEETS = ("Start here", "Live check", "Lists", "Faults")
-"""Sheets of the workbook that we write beside them and that hold no input; passed over."""
+"""Sheets of the workbook that we write beside them and that hold no input; ignored."""
 
 
 @lru_cache

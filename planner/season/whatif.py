@@ -26,7 +26,7 @@ if TYPE_CHECKING:
 
 
 WAS = "was"
-"""Key under which a row of What if keeps what stands in the cell that it changes."""
+"""Key under which a row of What if keeps what is in the cell that it changes."""
 BECOMES = "becomes"
 """Key under which it keeps what a change by percent makes of that."""
 MAX_CHANGES = 1_000
@@ -103,7 +103,7 @@ def scenarios(table: Table) -> tuple[str, ...]:
 
 
 def with_rows(table: Table, scenario: str, changes: Iterable[WhatIf]) -> Table:
-    """Sheet What if with rows of one more scenario, which stand in no file."""
+    """Sheet What if with rows of one more scenario, which are in no file."""
     lines = tuple(
         Line(
             0,
@@ -153,7 +153,7 @@ def _attempt(
 
 
 def _was(line: Line, cells: _Cells) -> str:
-    """What stands in the cells that a row of What if changes."""
+    """What is in the cells that a row of What if changes."""
     if cells.column is None:
         return "there" if _whole_row(line) == DROP else "not there"
     return _shown([_text(x, cells.name) for x in cells.lines])
@@ -293,7 +293,7 @@ def _setting(table: Table, line: Line) -> _Cells:
 
 
 def _new_texts(line: Line, cells: _Cells, money: str, comma: bool) -> list[str]:
-    """Give what stands in each cell in the scenario, read so that a slip is told where it is."""
+    """Give what is in each cell in the scenario, read so that a slip is reported where it is."""
     column, text = cells.column, _text(line, "value")
     if column is None or _is_no_land(cells, text):
         return [text] * len(cells.lines)

@@ -189,18 +189,6 @@ def most_overcharged(costs: Floats, shares: Floats) -> Group:
     return Group(mask, float(over[mask - 1]))
 
 
-def keeps_alone(costs: Floats, shares: Floats) -> bool:
-    """Stand-alone test: nobody pays more than alone, and no group does."""
-    return most_overcharged(costs, shares).excess <= _slack(costs)
-
-
-def keeps_increments(costs: Floats, shares: Floats) -> bool:
-    """Incremental test: every group pays at least what it adds to the cost of the others."""
-    adds = costs[-1] - costs[::-1]
-    paid = _incidence(players(costs)) @ shares
-    return bool((paid >= adds - _slack(costs))[1:].all())
-
-
 def _slack(costs: Floats) -> float:
     return SLACK * max(1.0, float(np.abs(costs).max()))
 

@@ -16,8 +16,6 @@ from hypothesis import strategies as st
 from planner.sharing.games import (
     core,
     excesses,
-    keeps_alone,
-    keeps_increments,
     members,
     most_overcharged,
     nucleolus,
@@ -26,6 +24,23 @@ from planner.sharing.games import (
     shapley_range,
     weights,
 )
+
+
+def slack(costs: np.ndarray) -> float:
+    return 1e-7 * max(1.0, float(np.abs(costs).max()))
+
+
+def keeps_alone(costs: np.ndarray, shares: np.ndarray) -> bool:
+    """Stand-alone test: nobody pays more than alone, and no group does."""
+    return most_overcharged(costs, shares).excess <= slack(costs)
+
+
+def keeps_increments(costs: np.ndarray, shares: np.ndarray) -> bool:
+    """Incremental test: every group pays at least what it adds to the cost of the others."""
+    everyone = len(costs) - 1
+    paid = [sum(s for n, s in enumerate(shares) if group >> n & 1) for group in range(len(costs))]
+    adds = [costs[-1] - costs[everyone ^ group] for group in range(len(costs))]
+    return all(p >= a - slack(costs) for p, a in zip(paid[1:], adds[1:], strict=True))
 
 
 def mask(players: str) -> int:

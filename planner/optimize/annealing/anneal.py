@@ -65,7 +65,7 @@ class AnnealingJob:
     """One stretch of annealing, complete with all that it starts from."""
 
     start: list[list[Piece]] | None
-    """A plan to start from; None to plant all fields anew."""
+    """A plan to start from; None to plant all fields again."""
     phases: tuple[Phase, ...]
     budget: Budget
     seed: int

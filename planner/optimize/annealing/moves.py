@@ -86,7 +86,7 @@ class Facts(NamedTuple):
     full: Ints
     """Bags of the lot on hand."""
     ceiling: Ints
-    """Bags of the lot on hand and to be had."""
+    """Bags of the lot on hand and available."""
     part_size: Floats
     """Units in the lot's part bag."""
     bought_extra: Floats
@@ -380,7 +380,7 @@ def give_part(x: Facts, s: Tally, c: Prices, lot: int, pool: int) -> None:
 
 
 def part_saves(x: Facts, pool: int, missing: float, part: float) -> bool:
-    """Whether a part bag would stand for a full one, so many units missing."""
+    """Whether a part bag would stand for a full one, that many units missing."""
     size = x.size[pool]
     without = bags_for(missing / size)
     return x.treats[pool] and without > 0 and bags_for((missing - part) / size) < without
@@ -480,7 +480,7 @@ def count_shares(x: Facts, s: Tally, field: int) -> int:
 
 
 def may_open(x: Facts, s: Tally, field: int, acres: float) -> bool:
-    """Whether the field rule lets a field have so many acres of one more share."""
+    """Whether the field rule lets a field have that many acres of one more share."""
     return count_shares(x, s, field) < x.most_shares and acres >= x.split[field] - EPS
 
 
@@ -845,7 +845,7 @@ def keeps_bags(x: Facts, s: Tally, w: Scratch) -> bool:
 
 
 def copy_touched(x: Facts, w: Scratch, a: Tally, b: Tally, n: int) -> None:
-    """Copy what a move of so many fields has changed, all but the pieces."""
+    """Copy what a move of that many fields has changed, all but the pieces."""
     for i in range(n):
         b.short[w.chosen[i]] = a.short[w.chosen[i]]
     for lot in range(len(x.full)):
@@ -876,7 +876,7 @@ def improve(
     steps: int,
     temperature: float,
 ) -> float:
-    """Make so many moves; the cheapest plan seen is kept in `best`.
+    """Make that many moves; the cheapest plan seen is kept in `best`.
 
     A plan that is dearer by so much (`temperature`) is accepted about every third time. Returns the
     cost of the cheapest.

@@ -35,7 +35,7 @@ BETWEEN = 0.5
 NEAR = 0.4
 """Distance from the bound, as a share, up to which an order is worth a wider choice."""
 DEAR, DEARER = 3.0, 8.0
-"""Price of product out of nowhere, by the dearest to be had; how it is raised if still used."""
+"""Price of product out of nowhere, by the dearest available; how it is raised if still used."""
 NONE = 1e-6
 
 

@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     Ints = NDArray[np.int64]
 
 EXACT_SHARES = 250
-"""Models with at most so many shares go to the exact solve soon."""
+"""Models with at most that many shares go to the exact solve soon."""
 ROUGH_TIME = 0.3
 """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
 RELAXED_TIME = 0.2
@@ -266,7 +266,7 @@ def cheapest_loosely(
     nodes: int | None,
     solver: Solver,
 ) -> Floats | None:
-    """A cheap solution of the relaxation without the field rule with just so many acres short."""
+    """A cheap solution of the relaxation without the field rule with just that many acres short."""
     model = model.bounded("short_in", held_short(model, short, len(short)))
     loose = without_field_rule(model)
     limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=incumbent.options.seed)

@@ -238,14 +238,14 @@ def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:
 def repair(
     current: AnnealingState, near: Neighborhood, guide: Floats, rng: np.random.Generator
 ) -> list[list[Piece]]:
-    """Pieces of a relaxation's solution, its rule-breaking fields placed anew."""
+    """Pieces of a relaxation's solution, its rule-breaking fields placed again."""
     bad = near.breaking(guide)
     pieces = pieces_of(current, near.model, guide)
     tables = order_tables(current.it, discounts_taken(near.model, guide))
     current.use_tables(tables, 0.2)
     current.lay([[] if bad[f] else mine for f, mine in enumerate(pieces)])
-    anew = np.flatnonzero(bad).tolist() + free_lots(current)
-    for f in sorted(anew, key=lambda f: -current.acres[f]):
+    again = np.flatnonzero(bad).tolist() + free_lots(current)
+    for f in sorted(again, key=lambda f: -current.acres[f]):
         current.place(f, rng)
     current.fit_parts()
     return current.pieces()

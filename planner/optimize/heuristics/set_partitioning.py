@@ -61,7 +61,7 @@ class Patterns:
     def best(
         self, matrix: Matrix, x: Floats, limits: Limits, watch: Watch, solver: Solver = solve_matrix
     ) -> Floats | None:
-        """The best plan that its patterns make, gone on from a plan of them; None if none is found.
+        """Best plan that its patterns make, continued from one of theirs; None if there is none.
 
         `matrix` is the model's, or the same with other bounds or another aim.
         """

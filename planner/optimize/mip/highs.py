@@ -89,7 +89,7 @@ class Matrix:
         return replace(self, integer=np.zeros(self.n_columns, dtype=bool))
 
     def only(self, columns: NDArray[np.int64]) -> Matrix:
-        """The same with some of its columns, in the order given; the others are nought."""
+        """The same with some of its columns, in the order given; the others are zero."""
         lengths = np.diff(self.start)[columns]
         ends = np.cumsum(lengths)
         entries = np.arange(int(lengths.sum())) + np.repeat(
@@ -107,7 +107,7 @@ class Matrix:
         )
 
     def with_columns(self, cost: Floats, lower: Floats, upper: Floats) -> Matrix:
-        """The same with more variables, none of them whole, that stand in no row."""
+        """The same with more variables, none of them whole, that are in no row."""
         return replace(
             self,
             cost=np.concatenate([self.cost, cost]),

@@ -56,7 +56,7 @@ def acres_short_add_up(problem: LpProblem, v: Variables, it: Instance) -> None:
 
 
 def shares_are_few_and_not_slivers(problem: LpProblem, v: Variables, it: Instance) -> None:
-    r"""At most so many (variety, recipe) shares in a field, none under the smallest split.
+    r"""At most that many (variety, recipe) shares in a field, none under the smallest split.
 
     .. math:: m_f y_{fvr} \le \sum_{l \in v} a_{flr} \le A_f y_{fvr}, \quad
         \sum_{v,r} y_{fvr} \le K, \quad m_f = \min(split, A_f)

@@ -106,7 +106,7 @@ class Instance:
     credit: NDArray[np.float64]
     """Money a fl oz left is worth, by product."""
     lump: NDArray[np.float64]
-    """Fl oz of the largest container to be had, at least 1, by product: what the solver counts in.
+    """Fl oz of the largest container available, at least 1, by product: what the solver counts in.
 
     Its tolerance is absolute: counted in fl oz, a need a hair over a jug was an error to it.
     """

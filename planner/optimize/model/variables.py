@@ -24,7 +24,7 @@ Var = Any
 class Variables:
     """PuLP variables by index; what may not be positive has no variable.
 
-    Symbols stand in brackets.
+    Symbols are in brackets.
     """
 
     choices: Choices

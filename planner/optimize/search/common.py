@@ -41,7 +41,7 @@ FEW_BREAKING = 0.35
 GRACE = 2.0
 """Seconds that a process has to end by itself."""
 DEAR = 1.02
-"""Plans that cost so many times as much as the best one are not worth polishing."""
+"""Plans that cost that many times as much as the best one are not worth polishing."""
 SAMPLES = 150
 """Plans kept of a stretch of annealing, for their patterns."""
 
@@ -253,17 +253,17 @@ def search_beside(
     stop = incumbent if done is None else Either(incumbent, done)
     while not stop.is_set() and incumbent.x is not None:
         budget = Budget(min(cycle, incumbent.left()))
-        anew, less = turn % 3 == 2, turn % 3 == 1 and not acres
+        from_scratch, less = turn % 3 == 2, turn % 3 == 1 and not acres
         if context.patterns is not None:
-            anew, less = turn % 3 > 0, False
-        start = None if anew else pieces_of(context.current, incumbent.model, incumbent.x)
+            from_scratch, less = turn % 3 > 0, False
+        start = None if from_scratch else pieces_of(context.current, incumbent.model, incumbent.x)
         job = annealing_job(
             incumbent,
             context.current,
             budget,
             rng,
             start=start,
-            fine=not anew,
+            fine=not from_scratch,
             less=less,
             acres=acres,
         )

@@ -70,7 +70,7 @@ FIRST = 3.0
 FROM_PLANTING = (True, False, True)
 """How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
 LARGE_ROUNDS = (0.2, 1.0)
-"""Shares of that time after which large seasons are planted anew."""
+"""Shares of that time after which large seasons are planted again."""
 FEW_PAIRS = 120
 """Pairs of fields and varieties up to which the relaxation without bags is proven best where a
 field has one variety; where it may have several that takes a few seconds."""
@@ -295,7 +295,7 @@ def _disaggregate(
 
 
 def _from_patterns(context: Context) -> None:
-    """Put patterns of the plans so far together anew, for as few acres short as they can have."""
+    """Put patterns of the plans so far together again, for as few acres short as they can have."""
     x = best_of_patterns(context, context.near.model.matrix)
     if x is not None:
         context.incumbent.offer(with_order(context.incumbent.model, x, _stretch(context).seconds))
