@@ -34,11 +34,10 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Floats, Solver
     from planner.optimize.model.program import Model
+    from planner.optimize.options import Stop
 
     Ints = NDArray[np.int64]
 
-EXACT_SHARES = 250
-"""Models with at most that many shares go to the exact solve soon."""
 ROUGH_TIME = 0.3
 """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
 RELAXED_TIME = 0.2
@@ -56,13 +55,9 @@ def relax(
 
     First bags may be cut too, only containers are whole: that gives up some 0.1 % of the bound and
     takes a few seconds, and its solution's order is nearly the best one. Where a field has several
-    varieties, bags are whole as well after that. Small models need only the first. `model` has its
-    shortage held.
+    varieties, bags are whole as well after that. `model` has its shortage held.
     """
     one = model.it.season.farm.max_varieties == 1
-    small = len(model.keys["share"]) <= EXACT_SHARES
-    if one and small:
-        return True
     loose = without_field_rule(model)
     rough = with_whole_order(loose)
     incumbent.raise_bound(
@@ -73,8 +68,8 @@ def relax(
     incumbent.raise_bound(answer.bound)
     if answer.x is not None:
         take_order(moved(rough, model, rounded(rough, answer.x)))
-    if one or small:
-        return small
+    if one:
+        return False
 
     def better(cost: float) -> Floats | None:
         x = _cheaper(incumbent, cost)
@@ -96,10 +91,19 @@ def _relaxed(incumbent: Incumbent, share: float) -> Limits:
     return Limits(seconds=share * incumbent.left(), gap=options.gap, seed=options.seed)
 
 
-def exact(incumbent: Incumbent, model: Model, limits: Limits, solver: Solver = solve) -> Answer:
+def exact(
+    incumbent: Incumbent,
+    model: Model,
+    limits: Limits,
+    solver: Solver = solve,
+    stop: Stop | None = None,
+) -> Answer:
     """Solve the exact model from the best plan, exchanging plans and bounds with the incumbent."""
     watch = Watch(
-        incumbent, _taker(incumbent, model), incumbent.raise_bound, partial(_cheaper, incumbent)
+        incumbent if stop is None else Either(incumbent, stop),
+        _taker(incumbent, model),
+        incumbent.raise_bound,
+        partial(_cheaper, incumbent),
     )
     answer = verified(model.matrix, limits, watch, solver, at_once=incumbent.options.effort is None)
     if answer.x is not None:
@@ -172,7 +176,7 @@ def fewest_short(
 ) -> bool:
     """Make acres short as few as possible, priority by priority; says whether that is proven."""
     until, verdicts, places = now() + seconds, set[Verdict](), model.at["short_in"]
-    least = np.zeros(len(places))
+    least, slack = np.zeros(len(places)), short_slack(len(places))
 
     def solve_one(matrix: Matrix, place: int) -> Answer | None:
         if incumbent.short and incumbent.short[place] <= 1e-9:
@@ -187,12 +191,11 @@ def fewest_short(
         least[place] = answer.objective
         return replace(answer, x=incumbent.x)
 
-    answers, _ = minimize_in_turn(
-        model.matrix,
-        places.tolist(),
-        solve_one,
-        lambda place, _: float(short_caps(incumbent)[place]),
-    )
+    def cap(place: int, answer: Answer | None) -> float:
+        known = float(short_caps(incumbent)[place])  # of a plan that may have used the slack
+        return known if answer is None else min(known, answer.objective + slack[place])
+
+    answers, _ = minimize_in_turn(model.matrix, places.tolist(), solve_one, cap)
     proven = len(answers) == len(places) and verdicts <= {Verdict.OPTIMAL}
     return proven and incumbent.x is not None and same_short(least, np.array(incumbent.short))
 

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from time import sleep
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -15,6 +16,8 @@ if TYPE_CHECKING:
     from planner.optimize.model.program import Model
     from planner.optimize.options import OnProgress, SolveOptions, Stop
 
+TICK = 0.1
+"""Seconds between two looks for the sign to stop."""
 SHORT_SLACK = 2e-5
 """Acres over the fewest short of the first priority that the search may use.
 
@@ -62,6 +65,8 @@ class Incumbent:
         self.short_proven = False
         self.ended = threading.Event()
         self.first_plan: float | None = None
+        self.improved = self.began
+        """When the best plan was found."""
         self._lock = threading.RLock()
 
     # --- the clock ---
@@ -81,6 +86,12 @@ class Incumbent:
         if self.user_stop is not None and self.user_stop.is_set():
             return True
         return self.ended.is_set() or self.left() <= 0.0
+
+    def wait(self, seconds: float) -> None:
+        """Let time pass, or less of it where the search is to stop."""
+        until = now() + seconds
+        while not self.is_set() and now() < until:
+            sleep(max(0.0, min(TICK, until - now())))
 
     @property
     def gap(self) -> float:
@@ -118,7 +129,7 @@ class Incumbent:
                 self._keep(cost, x)
             if side > 0 or (side == 0 and not self._cheaper(cost)):
                 return False
-            self.x, self.cost = x, cost
+            self.x, self.cost, self.improved = x, cost, now()
             if self.contradicts(self.bound):
                 self.bound = -np.inf
             if self.first_plan is None:

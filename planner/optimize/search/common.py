@@ -80,6 +80,8 @@ class Context:
     freed: int = 8
     turn: int = 0
     workers: Workers = field(default_factory=Workers)
+    proving: bool = False
+    """Whether the exact model is being solved for a proof."""
     rewards: dict[str, float] = field(default_factory=dict)
     """Reward of each strategy: money a second that it has lately saved."""
 

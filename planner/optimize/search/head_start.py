@@ -7,6 +7,7 @@ the first plan that it finds proves it, and a season short of seed is mostly ref
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.optimize.bounds.relaxations import exact, exact_if_covered
@@ -15,6 +16,8 @@ from planner.optimize.mip.process import TICK
 from planner.optimize.search.common import EXACT, GRACE, is_large, search_beside, uses
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.model.program import Model
     from planner.optimize.search.common import Context
@@ -33,49 +36,70 @@ def head_start(context: Context) -> float:
     return next((s for most, s in options.params.head_start if shares <= most), 0.0)
 
 
-def begin_covered(context: Context) -> threading.Thread | None:
-    """Begin with no acre short; the thread that goes on with it, None where there is no hope."""
-    incumbent, hopeless = context.incumbent, threading.Event()
+@dataclass(frozen=True, slots=True)
+class Proof:
+    """The exact model as it is solved in a thread."""
 
-    def work() -> None:
-        worker = context.workers.for_bounds()
-        exact_if_covered(incumbent, incumbent.model, to_the_end(incumbent), worker.solve, hopeless)
-        if not hopeless.is_set():
-            search_beside(context, worker, context.found.append)
+    thread: threading.Thread
+    given_up: threading.Event
 
-    prover = context.workers.beside(work)
+    def give_up(self, context: Context) -> None:
+        """End it; its process serves others then."""
+        self.given_up.set()
+        self.thread.join(GRACE)
+        if self.thread.is_alive():
+            context.workers.end_bounds()
+
+    def wait(self, until: float, enough: Callable[[], bool]) -> None:
+        """Wait for its end, until then at the most, or until there is enough."""
+        while self.thread.is_alive() and now() < until and not enough():
+            self.thread.join(TICK)
+
+
+def begin_covered(context: Context) -> Proof | None:
+    """Begin with no acre short; None where no plan like that is found, or not soon."""
+    incumbent, solver = context.incumbent, context.workers.for_bounds().solve
+
+    def solve(given_up: threading.Event) -> None:
+        exact_if_covered(incumbent, incumbent.model, to_the_end(incumbent), solver, given_up)
+
+    proof = _begin(context, solve)
     until = now() + HOPE * incumbent.left()
-    while (
-        prover.is_alive() and not incumbent.is_covered and not incumbent.is_set() and now() < until
-    ):
-        prover.join(TICK)
+    proof.wait(until, lambda: incumbent.is_covered or incumbent.is_set())
     if incumbent.is_covered:
         incumbent.prove_shortage()
-        return prover
-    hopeless.set()
-    prover.join(GRACE)
-    if prover.is_alive():
-        context.workers.end_bounds()
+        return proof
+    proof.give_up(context)
     return None
 
 
-def begin(context: Context, model: Model) -> threading.Thread:
+def begin(context: Context, model: Model) -> Proof:
     """Begin with the acres short that are known to be the fewest."""
+    incumbent, solver = context.incumbent, context.workers.for_bounds().solve
+
+    def solve(given_up: threading.Event) -> None:
+        exact(incumbent, model, to_the_end(incumbent), solver, stop=given_up)
+
+    return _begin(context, solve)
+
+
+def _begin(context: Context, solve: Callable[[threading.Event], None]) -> Proof:
+    given_up = threading.Event()
 
     def work() -> None:
-        worker = context.workers.for_bounds()
-        exact(context.incumbent, model, to_the_end(context.incumbent), worker.solve)
-        search_beside(context, worker, context.found.append)
+        context.proving = True
+        solve(given_up)
+        if not given_up.is_set():
+            context.proving = False
+            search_beside(context, context.workers.for_bounds(), context.found.append)
 
-    return context.workers.beside(work)
+    return Proof(context.workers.beside(work), given_up)
 
 
-def leave_alone(context: Context, prover: threading.Thread) -> None:
+def leave_alone(context: Context, proof: Proof) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
-    until = now() + min(head_start(context), MOST_ALONE * incumbent.left())
-    while prover.is_alive() and not incumbent.is_set() and now() < until:
-        prover.join(TICK)
+    proof.wait(now() + min(head_start(context), MOST_ALONE * incumbent.left()), incumbent.is_set)
 
 
 def to_the_end(incumbent: Incumbent) -> Limits:

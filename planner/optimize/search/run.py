@@ -78,6 +78,20 @@ if TYPE_CHECKING:
 
 FIRST_GAP = 0.1
 """How near its best the order of the first plan must be: nothing is known yet to order for."""
+EXACT_SHARES = 250
+"""Models with at most so many shares are not relaxed first.
+
+Random seasons of 8 to 16 fields, 101 to 250 shares: to a proof in 9 s, with six plans made beside
+first in 15 to 36 s; farms of 20 fields, 60 s, a gap of 1.8 against 2.3 % and 2.3 against 2.4 %."""
+RIPE = 4.0
+"""Seconds of search before that: the exact solve cuts far more off below a good plan.
+
+A farm of 20 fields, one variety a field, after 40 s of the processor, with presolve and without: a
+gap of 1.6 and 2.0 % where the best plan is known from the start, of 4.6 and 4.4 % where not."""
+STALE = 15.0
+"""Seconds without a better plan after which the search rests while the exact model is solved."""
+REST = 3.0
+"""Rests are so many times as long as turns of the search."""
 MOST_MORE = 6
 """Most processes that search beside the two that there always are."""
 REPAIRED = 6
@@ -170,7 +184,24 @@ def _in_background(context: Context, model: Model) -> threading.Thread:
 
 
 def _prove(context: Context, model: Model, worker: Worker) -> None:
-    """Raise the bound; once the relaxation is settled, and plans made of it, by the exact model."""
+    """Raise the bound: by the exact model soon where that is small, else by relaxations first.
+
+    Once these are settled, and plans made of them, by the exact model too.
+    """
+    incumbent = context.incumbent
+    settled = True
+    if len(model.keys["share"]) > EXACT_SHARES or not uses(context, EXACT):
+        settled = _settled_loosely(context, model, worker)
+    else:
+        incumbent.wait(RIPE)
+    if settled and uses(context, EXACT) and not incumbent.is_set():
+        context.proving = True
+        exact(incumbent, model, to_the_end(incumbent), worker.solve)
+        context.proving = False
+
+
+def _settled_loosely(context: Context, model: Model, worker: Worker) -> bool:
+    """Whether the relaxation is settled; plans are made of it and crossed meanwhile."""
     incumbent = context.incumbent
 
     def take_bags(x: Floats) -> None:
@@ -189,8 +220,7 @@ def _prove(context: Context, model: Model, worker: Worker) -> None:
         else:
             fix_in_turn(_task(context, rng, worker.solve))
         rounds += 1
-    if settled and uses(context, EXACT) and not incumbent.is_set():
-        exact(incumbent, model, to_the_end(incumbent), worker.solve)
+    return settled
 
 
 def _use_more_cores(context: Context) -> None:
@@ -225,7 +255,10 @@ def _search_beside_proof(context: Context, prover: threading.Thread) -> None:
         context.workers.beside(lambda: _get_ready(context))
     _use_more_cores(context)
     while not incumbent.is_set():
+        since = now()
         _turn(context, None)
+        if context.proving and now() - incumbent.improved > STALE:
+            incumbent.wait(REST * (now() - since))
     prover.join(GRACE)
     context.workers.close()
     prover.join(GRACE)
@@ -237,18 +270,18 @@ def _search_small(context: Context) -> None:
     """Solve the exact model at once; search beside it once it has had its head start."""
     incumbent = context.incumbent
     planting = context.workers.beside(lambda: _first_plan(context))
-    prover = begin_covered(context)
-    if prover is None:
+    proof = begin_covered(context)
+    if proof is None:
         if incumbent.x is None or not is_small(context):
             planting.join()
         settle_shortage(context)
     if incumbent.x is not None and not incumbent.is_set():
         model = capped(incumbent)
-        prover = prover or begin(context, model)
-        leave_alone(context, prover)
+        proof = proof or begin(context, model)
+        leave_alone(context, proof)
         planting.join()
         context.near, context.held = Neighborhood(model), incumbent.short
-        _search_beside_proof(context, prover)
+        _search_beside_proof(context, proof.thread)
     planting.join()
 
 
