@@ -2,17 +2,25 @@
 
 from __future__ import annotations
 
+from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.risk.second_stage import Order, order_of, ordered_by, spent
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Sequence
 
     from planner.plan.plan import Plan
     from planner.risk.as_planned import AsPlanned
     from planner.risk.second_stage import Outcome
-    from planner.season.domain import Container, Season
+    from planner.season.domain import Container, Season, SeedLot
+
+MORE = 3
+"""Of a product's smallest container, that many more and fewer are tried."""
+SMALL_BAGS = 8
+"""Bags so small go by as many at a time as hold this part of the season's largest."""
+LACKING = 10.0
+"""Times a container's price that lacking it counts as, where none can be bought late."""
 
 
 def possible(season: Season, order: Order) -> bool:
@@ -49,6 +57,95 @@ def with_reserve(season: Season, plan: Plan, held: AsPlanned) -> dict[str, Order
     return {label: order for label, order in found.items() if possible(season, order)}
 
 
+def by_product(season: Season, known: Sequence[Order], found: Sequence[Outcome]) -> Order:
+    """Order put together product by product and lot by lot, plantings of draws held.
+
+    Of each product, of all that known orders have of it with up to `MORE` of its smallest container
+    more or fewer, the one with the least mean of early price, late purchases and returns (as a
+    newsvendor does); of each lot likewise.
+
+    Parameters
+    ----------
+    found
+        Draws at best: what they need of products, and the bags that they order.
+    """
+    counts: dict[tuple[str, str], int] = {}
+    for name in dict.fromkeys(c.product for c in season.containers):
+        kinds = [c for c in season.containers if c.product == name]
+        needs = [dict(o.needs).get(name, 0.0) - _there(season, name) for o in found]
+        choices = _around(kinds, known)
+        best = min(choices, key=lambda own: (_mean_cost(kinds, own, needs), sorted(own.items())))
+        counts |= {(name, c): n for c, n in best.items()}
+    return order_of(counts, {x.name: _bags(x, found) for x in season.lots})
+
+
+def _there(season: Season, product: str) -> float:
+    """Fl oz of a product on hand that count, and on its way."""
+    from planner.optimize.model.instance import make_instance
+
+    it = make_instance(season)
+    return float(it.supply[[p.name for p in it.products].index(product)])
+
+
+def _around(kinds: Sequence[Container], known: Sequence[Order]) -> list[dict[str, int]]:
+    """Counts of a product's containers in known orders, and near them."""
+    small = min(kinds, key=lambda c: (c.size, c.breaks[0].price, c.name)).name
+    found: dict[tuple[tuple[str, int], ...], None] = {}
+    for order in known:
+        own = {c.name: order.counts.get((c.product, c.name), 0) for c in kinds}
+        for step in range(-MORE, MORE + 1):
+            near = {**own, small: max(0, own[small] + step)}
+            if all(_sold(c, near[c.name]) for c in kinds):
+                found[tuple(sorted(near.items()))] = None
+    return [dict(x) for x in found]
+
+
+def _sold(c: Container, n: int) -> bool:
+    least = min(b.from_count for b in c.breaks)
+    return n == 0 or (n >= least and (c.most is None or n <= c.most))
+
+
+def _mean_cost(kinds: Sequence[Container], own: dict[str, int], needs: Sequence[float]) -> float:
+    """Early price and the mean of what is bought late or sent back; list prices."""
+    price = {c.name: _price(c, own[c.name]) for c in kinds}
+    early = sum(n * price[name] for name, n in own.items())
+    supply = sum(own[c.name] * (c.size - c.heel) for c in kinds)
+    late = min(
+        ((c.late_price, c.size - c.heel) for c in kinds if c.late_price is not None),
+        default=(LACKING * max(c.breaks[0].price for c in kinds), kinds[0].size - kinds[0].heel),
+    )
+    back = [
+        (c.returned_for * price[c.name], c.size - c.heel, own[c.name])
+        for c in kinds
+        if c.returned_for > 0.0
+    ]
+    total = 0.0
+    for need in needs:
+        lack = need - supply
+        total += max(0, ceil(lack / late[1] - 1e-9)) * late[0]
+        for money, volume, n in sorted(back, reverse=True):
+            went = min(n, max(0, floor(-lack / volume + 1e-9)))
+            total -= went * money
+            lack += went * volume
+    return early + total / max(1, len(needs))
+
+
+def _price(c: Container, n: int) -> float:
+    reached = [b.price for b in c.breaks if b.from_count <= n]
+    return reached[-1] if reached else c.breaks[0].price
+
+
+def _bags(lot: SeedLot, found: Sequence[Outcome]) -> int:
+    """Bags of a lot that are ordered early: a newsvendor, or what half of the draws order."""
+    wanted = sorted(dict(o.order.seed).get(lot.name, 0) for o in found)
+    if not wanted:
+        return 0
+    if lot.late_price is None or lot.late_price <= 0.0:
+        return wanted[len(wanted) // 2]
+    ratio = max(0.0, 1.0 - lot.buy_price / lot.late_price)
+    return wanted[min(len(wanted) - 1, max(0, ceil(ratio * len(wanted)) - 1))]
+
+
 def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[str, Order]:
     """Orders with one container, or bag of seed, more or less.
 
@@ -74,13 +171,26 @@ def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[st
         if (product, name) in spare:
             less = order_of({**counts, (product, name): n - 1}, bags)
             more[f"1 fewer {name} of {product}"] = less
+    largest = max((x.units_per_bag for x in season.lots), default=1.0)
     for lot in season.lots:
-        n = bags.get(lot.name, 0)
+        n, step = bags.get(lot.name, 0), max(1, round(largest / lot.units_per_bag / SMALL_BAGS))
         if lot.name in bought:
-            more[f"1 more bag of {lot.name}"] = order_of(counts, {**bags, lot.name: n + 1})
+            label = f"{step} more {'bag' if step == 1 else 'bags'} of {lot.name}"
+            more[label] = order_of(counts, {**bags, lot.name: n + step})
         if n:
-            more[f"1 fewer bag of {lot.name}"] = order_of(counts, {**bags, lot.name: n - 1})
+            step = min(step, n)
+            label = f"{step} fewer {'bag' if step == 1 else 'bags'} of {lot.name}"
+            more[label] = order_of(counts, {**bags, lot.name: n - step})
     return {label: o for label, o in more.items() if possible(season, o)}
+
+
+def with_seed_of(order: Order, others: Iterable[Order]) -> dict[str, Order]:
+    """An order's containers with the bags of each of other orders, said in words."""
+    found = {}
+    for other in dict.fromkeys(other.seed for other in others):
+        bags = ", ".join(f"{n} of {lot}" for lot, n in other) or "none"
+        found[f"bags of seed: {bags}"] = Order(order.containers, other)
+    return found
 
 
 def without(order: Order, product: str) -> Order:

@@ -53,7 +53,8 @@ class TwoStages:
     planned: int
     """Place of the plan's own order among them."""
     floor: float
-    """Mean of what each draw would cost at best; -inf if that was not found out."""
+    """Mean of what each draw would cost at best, with tolls on ordering: no order's mean cost is
+    below it, but for chance. -inf if that was not found out."""
     floor_low: float
     floor_draws: int
     gap: float

@@ -11,38 +11,40 @@ from typing import TYPE_CHECKING
 
 from planner.engine.jobs import Job
 from planner.errors import NoPlanError
+from planner.risk.floors import NONE
 from planner.risk.second_stage import SecondStage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.engine.jobs import Engine, Stop
+    from planner.risk.floors import Tolls
     from planner.risk.second_stage import Order, Outcome, Pool
     from planner.risk.turned_out import Turn
     from planner.season.domain import Season
 
 Said = Callable[[str], None]
-ROUGH_GAP, FLOOR_GAP, GAP = 1e-2, 4e-3, 2e-3
-"""Proven distance from the best at which a draw's own best is good enough for a candidate and for
-the floor, and at which a second stage is."""
-_stages: dict[tuple[bytes, Pool, float], SecondStage] = {}
+FLOOR_GAP, GAP = 3e-3, 2e-3
+"""Proven distance from the best at which a draw's own best is good enough, and a second stage."""
+_stages: dict[tuple[bytes, float, float], SecondStage] = {}
 """Second stages that this process has built."""
 KEPT = 4
 
-Ask = tuple[bytes, "Pool", float, float, "Order | None", "Turn"]
-"""Season, what known plans plant, their acres short, gap, order or none, draw."""
+Ask = tuple[bytes, float, float, "Order | None", "Turn", "Pool", "Tolls"]
+"""Season, acres that known plans have short, gap, order or none, draw, what known plans plant, and
+tolls on ordering where there is no order."""
 
 
 def work(ask: Ask) -> Outcome:
     """Solve one second stage, or one draw's floor where no order is given."""
-    blob, pool, base, gap, order, turn = ask
-    key = (sha256(blob).digest(), pool, gap)
+    blob, base, gap, order, turn, pool, tolls = ask
+    key = (sha256(blob).digest(), base, gap)
     if key not in _stages:
         while len(_stages) >= KEPT:
             del _stages[next(iter(_stages))]
-        _stages[key] = SecondStage(pickle.loads(blob), pool, gap, base)
+        _stages[key] = SecondStage(pickle.loads(blob), gap, base)
     stage = _stages[key]
-    return stage.floor(turn) if order is None else stage.outcome(order, turn)
+    return stage.floor(turn, tolls) if order is None else stage.outcome(order, turn, pool)
 
 
 @dataclass(slots=True)
@@ -59,7 +61,11 @@ class Until:
 
 @dataclass(slots=True)
 class OutcomeTable:
-    """Outcomes known so far, by draws, order (None: at best) and number of the draw."""
+    """Outcomes known so far, by draws, order (None: at best) and number of the draw.
+
+    Fields are offered what `pool` has on them and what is best in the draw itself, if that is known
+    by then: so find out first what a draw costs at best.
+    """
 
     season: Season
     engine: Engine
@@ -78,23 +84,46 @@ class OutcomeTable:
         drawn: Sequence[Turn],
         which: int,
         until: Until,
-        floor_gap: float = FLOOR_GAP,
+        tolls: Sequence[Tolls] | None = None,
+        pools: Sequence[Pool] | None = None,
     ) -> None:
-        """Solve what is asked for and not known yet, as far as time allows."""
+        """Solve what is asked for and not known yet, as far as time allows.
+
+        Parameters
+        ----------
+        tolls
+            On ordering, by draw, where what is asked for is a draw at best.
+        pools
+            All that fields are offered, by draw, however many acres that leaves short.
+        """
         new = [a for a in dict.fromkeys(asked) if (which, *a) not in self.known]
-        jobs = {str(n): ((which, order, i), order, i) for n, (order, i) in enumerate(new)}
-        sent = (Job(name, self._ask(o, drawn[i], floor_gap)) for name, (_, o, i) in jobs.items())
+        jobs = {str(n): (which, order, i) for n, (order, i) in enumerate(new)}
+        sent = (
+            Job(name, self._ask(key, drawn[key[2]], tolls, pools)) for name, key in jobs.items()
+        )
         for n, done in enumerate(self.engine.run(sent, work, stop=until), 1):
             if done.failure:
                 raise NoPlanError(done.failure)
-            self.known[jobs[done.key][0]] = done.value
+            self.known[jobs[done.key]] = done.value
             self.solves += 1
             self.said(f"{what}: {n:,} of {len(new):,}")
 
-    def _ask(self, order: Order | None, turn: Turn, floor_gap: float) -> Ask:
+    def _ask(
+        self,
+        key: tuple[int, Order | None, int],
+        turn: Turn,
+        tolls: Sequence[Tolls] | None,
+        pools: Sequence[Pool] | None,
+    ) -> Ask:
+        which, order, i = key
         if order is None:
-            return self.blob, frozenset(), self.base, floor_gap, None, turn
-        return self.blob, self.pool, self.base, GAP, order, turn
+            toll = NONE if tolls is None else tolls[i]
+            return self.blob, self.base, FLOOR_GAP, None, turn, frozenset(), toll
+        if pools is not None:
+            return self.blob, float("inf"), GAP, order, turn, pools[i], NONE
+        at_best = self.known.get((which, None, i))
+        pool = self.pool | at_best.planted if at_best is not None else self.pool
+        return self.blob, self.base, GAP, order, turn, pool, NONE
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

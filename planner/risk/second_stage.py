@@ -2,11 +2,11 @@
 
 Given what was ordered, a draw becomes a season of its own: containers and bags ordered are there,
 others cost their late price, unopened ones go back, acres short cost what the farm says. The exact
-model decides it (`planner.optimize.model`). Without an order, the same draw gives its floor: what
-the season would cost at best if all had been known before ordering.
+model decides it (`planner.optimize.model`). Without an order, the same draw gives its floor
+(`planner.risk.floors`): what the season would cost at best if all had been known before ordering.
 
-Solves are warm: fields are offered what known plans have on them, and nothing else. Such a cost is
-never below the true one.
+Solves are warm: fields are offered what known plans have on them, that of the draw's own floor
+among them, and nothing else. Such a cost is never below the true one.
 """
 
 from __future__ import annotations
@@ -22,6 +22,7 @@ from planner.optimize.model.extract import bags_bought, counts, planting
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.plan import price
+from planner.risk.floors import NONE, at_best, cover_rows, early_seed, seed_at_best
 from planner.risk.turned_out import turned_out
 from planner.season.domain import OnItsWay, PriceBreak, Quantity
 
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.model.program import Model
     from planner.plan.plan import Plan
+    from planner.risk.floors import Tolls
     from planner.risk.turned_out import Turn
     from planner.season.domain import Container, Season
 
@@ -48,7 +50,8 @@ FIRST = 10.0
 before money."""
 FEW_ACRES = 2.0
 """Acres short, where they have a price, that are left to the plantings of known plans."""
-LATE = " (late)"
+TREATED = ("bags", "part", "run", "way", "follows")
+"""Groups of variables that take product."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,10 @@ class Outcome:
     floor: float
     """Proven: the value is no lower, over what the solve could choose from."""
     order: Order
+    """What was ordered, or would have been."""
     planted: Pool
+    needs: tuple[tuple[str, float], ...] = ()
+    """Product and fl oz that planting and treating took of it."""
     bought: frozenset[str] = frozenset()
     """Products and lots bought late."""
     spare: frozenset[tuple[str, str]] = frozenset()
@@ -146,13 +152,10 @@ def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:
 class SecondStage:
     """The second stage of one season; keeps what is costly to build."""
 
-    def __init__(
-        self, season: Season, pool: Pool = frozenset(), gap: float = GAP, base: float = 0.0
-    ) -> None:
-        """`pool` is what known plans plant (empty: anything), `base` acres they have short."""
+    def __init__(self, season: Season, gap: float = GAP, base: float = 0.0) -> None:
+        """`base` is acres that known plans have short."""
         self.base = base
         self.season = season
-        self.pool = pool
         self.gap = gap
         self.acre = acre_price(season)
         self.has_price = season.farm.short_acre_cost is not None
@@ -162,20 +165,18 @@ class SecondStage:
         )
         self.kinds = [(c.product, c.name) for c in season.containers]
 
-    def outcome(self, order: Order, turn: Turn, *, warm: bool = True) -> Outcome:
+    def outcome(self, order: Order, turn: Turn, pool: Pool = frozenset()) -> Outcome:
         """Decide again what an order comes to in a draw.
-
-        Where the plantings of known plans leave more acres short than they did, a fresh solve is
-        made too.
 
         Parameters
         ----------
-        warm
-            Whether known plans may help; without, everything is offered and nothing known.
+        pool
+            What known plans plant; if empty, everything is offered. Where it leaves more acres
+            short than known plans did, everything is offered too.
         """
-        if not warm or not self.pool:
+        if not pool:
             return self._again(order, turn, None)
-        found = self._again(order, turn, self.pool)
+        found = self._again(order, turn, pool)
         if found.short > self.base + (FEW_ACRES if self.has_price else SHORT):
             other = self._again(order, turn, None)
             found = min(found, other, key=lambda o: o.value)
@@ -238,7 +239,9 @@ class SecondStage:
         money = value if self.has_price else value - self.acre * short
         rows = planting(model, x)
         planted = frozenset((p.field, p.lot, p.recipe) for p in rows)
-        return Outcome(value, money, short, False, min(floor, value), order, planted)
+        return Outcome(
+            value, money, short, False, min(floor, value), order, planted, _needs(model, x)
+        )
 
     def _model(self, season: Season, turn: Turn, pool: Pool | None) -> Model:
         it = make_instance(season)
@@ -272,20 +275,28 @@ class SecondStage:
             if c.returned_for > 0.0 and order.counts.get(self.kinds[k], 0) > 0
         ]
 
-    def floor(self, turn: Turn) -> Outcome:
-        """Cost of a draw at best, had all been known: early and late prices, whichever is less.
+    def floor(self, turn: Turn, tolls: Tolls = NONE) -> Outcome:
+        """Cost of a draw at best, had all been known, with tolls on what is ordered early.
 
         `Outcome.floor` is proven by one solve of the exact model.
         """
-        season = early_or_late(turned_out(self.season, turn))
-        model = self._model(season, turn, None)
-        matrix = _with_free_returns(model, self.season)
-        answer = solve(matrix, Limits(SECONDS, self.gap))
+        model = self._model(seed_at_best(turned_out(self.season, turn)), turn, None)
+        answer = solve(at_best(model, self.season, tolls), Limits(SECONDS, self.gap))
         if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
             return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
-        early = {key: n for key, n in counts(model, answer.x).items() if not key[1].endswith(LATE)}
-        order = order_of(early, bags_bought(model, answer.x))
+        bags = early_seed(self.season, tolls, bags_bought(model, answer.x))
+        order = order_of(counts(model, answer.x), bags)
         return self._outcome(model, answer.x, answer.objective, proven_bound(answer), order)
+
+
+def _needs(model: Model, x: Floats) -> tuple[tuple[str, float], ...]:
+    """Fl oz of every product that goes on seed or is lost in the line."""
+    own = x[: model.matrix.n_columns]
+    taken = model.matrix.times(np.where(model.of(TREATED), own, 0.0))
+    return tuple(
+        (name, max(0.0, -float(taken[row]) * lump))
+        for name, (row, lump) in cover_rows(model).items()
+    )
 
 
 def after_ordering(planned: Season, drawn: Season, order: Order) -> Season:
@@ -329,110 +340,11 @@ def _left_to_buy(c: Container, order: Order) -> int | None:
     return None if c.most is None else max(0, c.most - order.counts.get((c.product, c.name), 0))
 
 
-def early_or_late(season: Season) -> Season:
-    """Season in which late prices, where they could pay, are there beside the early ones.
-
-    A relaxation. What is bought late, if that is cheaper than early, counts toward discounts that
-    are anybody's. Freight is no more than what one container costs more late: whoever orders
-    nothing early from a supplier pays at least that.
-    """
-    twins = tuple(
-        replace(c, name=c.name + LATE, breaks=(PriceBreak(1, c.late_price),), supplier=None)
-        for c in season.containers
-        if c.late_price is not None and c.late_price < max(b.price for b in c.breaks)
-    )
-    lots = tuple(
-        replace(x, buy_price=min(x.buy_price, x.late_price)) if x.late_price is not None else x
-        for x in season.lots
-    )
-    suppliers = tuple(
-        replace(s, freight=min([s.freight, *_more_late(season, s.name)])) for s in season.suppliers
-    )
-    return replace(season, containers=(*season.containers, *twins), lots=lots, suppliers=suppliers)
-
-
-def _more_late(season: Season, supplier: str) -> list[float]:
-    """What each of a supplier's containers costs more late, at least; none where it is not sold."""
-    return [
-        max(0.0, c.late_price - max(b.price for b in c.breaks))
-        for c in season.containers
-        if c.supplier == supplier and c.late_price is not None
-    ]
-
-
-def _cover_row(model: Model, product: str) -> int:
-    """Row in which a product's supply covers its need: the one that what is left stands in."""
-    place = [p.name for p in model.it.products].index(product)
-    return int(model.matrix.row[model.matrix.start[model.at["left"][place]]])
-
-
 def _with_returns(model: Model, back: Iterable[tuple[str, int, float, float]]) -> Matrix:
     """Program with containers that go back: product, at most, money each, fl oz each."""
-    rows = list(back)
+    rows, covers = list(back), cover_rows(model)
     return model.matrix.with_whole_columns(
         np.array([-money for _, _, money, _ in rows]),
         np.array([float(n) for _, n, _, _ in rows]),
-        [_taken_back(model, product, floz) for product, _, _, floz in rows],
-    )
-
-
-def _taken_back(model: Model, product: str, floz: float) -> dict[int, float]:
-    """Entries of a container that goes back: its volume is no longer there."""
-    lump = {p.name: x for p, x in zip(model.it.products, model.it.lump.tolist(), strict=True)}
-    return {_cover_row(model, product): -floz / lump[product]}
-
-
-def _discount_rows(model: Model, columns: list[int]) -> dict[int, float]:
-    """Rows in which containers ordered bring a discount, and the share that each takes off.
-
-    A discount is at most its percentage of what is spent; `columns` are one container's counts.
-    """
-    matrix = model.matrix
-    found: dict[int, float] = {}
-    for d, column in zip(model.keys["discount"], model.at["discount"].tolist(), strict=True):
-        own = set(matrix.row[matrix.start[column] : matrix.start[column + 1]].tolist())
-        for j in columns:
-            shared = own & set(matrix.row[matrix.start[j] : matrix.start[j + 1]].tolist())
-            found |= dict.fromkeys(shared, model.it.discounts[d].percent)
-    return found
-
-
-def _with_free_returns(model: Model, season: Season) -> Matrix:
-    """Program in which what is ordered may go back, where ordering more than is needed could pay.
-
-    It goes back at the price of its highest break, a relaxation, less the discounts that count.
-    """
-    free = {s.name for s in season.suppliers if s.free_from is not None}
-    pays = [
-        c
-        for c in season.containers
-        if c.returned_for > 0.0
-        and (len(c.breaks) > 1 or bool(season.discounts) or c.supplier in free)
-    ]
-    at = {(c.product, c.name): i for i, c in enumerate(model.it.containers)}
-    columns = {
-        (c.product, c.name): [
-            int(column)
-            for (i, _), column in zip(model.keys["count"], model.at["count"], strict=True)
-            if i == at[c.product, c.name]
-        ]
-        for c in pays
-    }
-    pays = [c for c in pays if columns[c.product, c.name]]
-    most = [sum(model.matrix.upper[columns[c.product, c.name]]) for c in pays]
-    money = [c.returned_for * max(b.price for b in c.breaks) for c in pays]
-    entries = [
-        _taken_back(model, c.product, c.size - c.heel)
-        | {row: off * m for row, off in _discount_rows(model, columns[c.product, c.name]).items()}
-        for c, m in zip(pays, money, strict=True)
-    ]
-    matrix = model.matrix.with_whole_columns(-np.array(money), np.array(most), entries)
-    first = model.matrix.n_columns
-    within = [(k, first + k, 1.0) for k in range(len(pays))]
-    within += [(k, j, -1.0) for k, c in enumerate(pays) for j in columns[c.product, c.name]]
-    rows, cols, value = zip(*within, strict=True) if within else ((), (), ())
-    return matrix.with_rows(
-        (np.array(rows, dtype=np.int64), np.array(cols, dtype=np.int64), np.array(value)),
-        np.full(len(pays), -np.inf),
-        np.zeros(len(pays)),
+        [{covers[p][0]: -floz / covers[p][1]} for p, _, _, floz in rows],
     )

@@ -1,9 +1,10 @@
 """Order now, decide again when all is known: the order with the lowest mean cost over draws.
 
 Sample average approximation (A. J. Kleywegt, A. Shapiro and T. Homem-de-Mello, SIAM Journal on
-Optimization 12, 2002): candidates are compared on common draws, the best few again on fresh ones,
-which also give the floor (the mean of what each draw would cost at best) and the interval of the
-optimality gap (Mak, Morton and Wood 1999).
+Optimization 12, 2002): candidates are compared on common draws, the best few again on fresh ones.
+These also give the floor, the mean of what each draw would cost at best with tolls on ordering
+(`planner.risk.floors`), which no order's mean cost can be below, and the interval of the optimality
+gap (Mak, Morton and Wood 1999), draw by draw against the same order with the same tolls.
 """
 
 from __future__ import annotations
@@ -19,9 +20,10 @@ from planner.errors import NoPlanError
 from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
-from planner.risk.outcomes import ROUGH_GAP, OutcomeTable, Said, Until
-from planner.risk.second_stage import ordered_by, planted_by
+from planner.risk.outcomes import OutcomeTable, Said, Until
+from planner.risk.second_stage import Order, ordered_by, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
+from planner.risk.tolls import TollTable
 from planner.risk.turned_out import turns
 
 if TYPE_CHECKING:
@@ -32,7 +34,8 @@ if TYPE_CHECKING:
     from planner.engine.jobs import Engine, Stop
     from planner.plan.plan import Plan
     from planner.risk.as_planned import AsPlanned
-    from planner.risk.second_stage import Order, Outcome
+    from planner.risk.floors import Tolls
+    from planner.risk.second_stage import Outcome
     from planner.risk.turned_out import Turn
     from planner.season.domain import Season
 
@@ -40,19 +43,22 @@ if TYPE_CHECKING:
 
 DRAWS = 32
 """Fresh draws for the best few orders; a power of two."""
-TRAINING = 8
-"""Draws whose own best orders become candidates."""
 COMMON = 8
-"""Draws that all candidates are compared on."""
-FLOORS = 16
-"""Fresh draws, at the most, whose own best cost is found for the floor."""
-FEW = 3
+"""Draws whose own best orders become candidates, and that candidates are compared on."""
+SCREENED = 4
+"""Of these, the first that every candidate is compared on; the best few go on to all."""
+FEW = 2
 """Orders that are compared on fresh draws, beside the plan's."""
-ROUNDS = 2
+ROUNDS = 6
 """Times that the neighbors of the best order so far are looked at."""
-TRAINED, COMMONLY, FRESH = range(3)
-"""Kinds of draws."""
-SHARES = (0.2, 0.35, 0.55)
+SETTLED = 1000
+"""The kind of draws of the last look at neighbors."""
+AT_A_TIME = 4
+"""Fresh draws that are settled together: first what each costs at best, then the orders."""
+COMMONLY, FRESH, NEAR = range(3)
+"""Kinds of draws; from NEAR on the common ones, planted as the best order so far is in them, a kind
+for every round."""
+SHARES = (0.2, 0.3, 0.45)
 """Shares of the time after which training, candidates and their neighbors must be done."""
 
 
@@ -99,21 +105,28 @@ def compare_orders(
     own = ordered_by(plan)
     tried = _Tried(table, own, {own: "the plan's"})
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
-    _train(tried, plan, held, turns(season, TRAINING, seed + 1), ends[0])
     common = turns(season, COMMON, seed + 2)
-    tried.compare("orders compared", list(tried.labels), common, ends[1])
-    near = _improve(tried, common, ends[2])
+    _train(tried, plan, held, common, ends[0])
+    tried.race("orders compared", list(tried.labels), common, ends[1])
+    tried.take_best_of_draws()
+    _improve(tried, common, ends[2])
     best = tried.ranked()[0]
     waits = _waits(season, best)
-    tried.compare("buy now or wait", list(waits.values()), common, ends[2])
+    near = _steps_from(tried, best)
+    tried.near(
+        "one more or less", best, [*near.values(), *waits.values()], common, SETTLED, ends[3]
+    )
 
     few = list(dict.fromkeys([*tried.ranked()[:FEW], own]))
-    fresh, floors = turns(season, count, seed + 3), min(count, FLOORS)
-    asked: list[tuple[Order | None, int]] = []
-    for i in range(count):
-        asked += [(order, i) for order in few] + ([(None, i)] if i < floors else [])
-    table.fill("fresh draws", asked, fresh, FRESH, ends[3])
-    found = _settled(tried, few, count)
+    fresh = turns(season, count, seed + 3)
+    tolls = _tolls(table, plan, best, common, fresh)
+    for first in range(0, count, AT_A_TIME):
+        some = range(first, min(count, first + AT_A_TIME))
+        said_of = f"fresh draws, {first + 1} to {some[-1] + 1} of {count}"
+        table.fill(f"{said_of}, at best", [(None, i) for i in some], fresh, FRESH, ends[3], tolls)
+        asked = [(order, i) for i in some for order in few]
+        table.fill(f"{said_of}, orders", asked, fresh, FRESH, ends[3])
+    found = _settled(tried, few, count, tolls)
     return replace(
         found,
         seed=seed,
@@ -141,58 +154,127 @@ class _Tried:
         asked = [(order, i) for i in range(len(drawn)) for order in (self.own, *orders)]
         self.table.fill(what, asked, drawn, COMMONLY, until)
 
-    def against_own(self, order: Order) -> list[float]:
-        """Value more than the plan's order in each common draw that is known of both."""
+    def race(self, what: str, orders: Sequence[Order], drawn: Sequence[Turn], until: Until) -> None:
+        """Compare orders on the first common draws, and the best few of all on the rest."""
+        self.compare(what, orders, drawn[:SCREENED], until)
+        few = self.ranked(SCREENED)[: FEW + 1]
+        self.compare(f"{what}, the best few", few, drawn, until)
+
+    def take_best_of_draws(self) -> None:
+        """Take up orders that are best in some draws, to be tried with what is planted anyway."""
+        for number, o in enumerate(self.table.of(COMMONLY, None, COMMON), 1):
+            if o is not None:
+                self.take(f"best in draw {number}", o.order)
+
+    def near(
+        self,
+        what: str,
+        best: Order,
+        orders: Sequence[Order],
+        drawn: Sequence[Turn],
+        kind: int,
+        until: Until,
+    ) -> None:
+        """Find out what orders come to in common draws if fields have what the best's have there.
+
+        Much quicker than `compare`, and never too low.
+        """
+        pools = [o.planted if o else frozenset() for o in self.table.of(COMMONLY, best, COMMON)]
+        known = [i for i, pool in enumerate(pools) if pool]
+        asked = [(order, i) for i in known for order in orders]
+        self.table.fill(what, asked, drawn, kind, until, pools=pools)
+
+    def more_than(self, best: Order, order: Order, kind: int) -> float:
+        """Mean value more than the best order's in common draws, planted alike."""
         pairs = zip(
-            self.table.of(COMMONLY, order, COMMON),
-            self.table.of(COMMONLY, self.own, COMMON),
+            self.table.of(kind, order, COMMON), self.table.of(COMMONLY, best, COMMON), strict=True
+        )
+        found = [a.value - b.value for a, b in pairs if a and b]
+        return float(np.mean(found)) if found else np.inf
+
+    def take(self, label: str, order: Order) -> None:
+        """Take up an order, if it can be placed and is not known yet."""
+        if candidates.possible(self.table.season, order):
+            self.labels.setdefault(order, label)
+
+    def against_own(self, order: Order, first: int = COMMON) -> list[float]:
+        """Value more than the plan's order in each of the first common draws known of both."""
+        pairs = zip(
+            self.table.of(COMMONLY, order, first),
+            self.table.of(COMMONLY, self.own, first),
             strict=True,
         )
         return [a.value - b.value for a, b in pairs if a and b]
 
-    def ranked(self) -> list[Order]:
-        """Orders by their mean value; those known of too few draws to tell are left out."""
-        known = {o: self.against_own(o) for o in self.labels}
+    def ranked(self, first: int = COMMON) -> list[Order]:
+        """Orders by their mean value over the first common draws.
+
+        Those known of fewer draws come after the others, and those of too few to tell not at all.
+        """
+        known = {o: self.against_own(o, first) for o in self.labels}
         most = max(len(x) for x in known.values())
         if not most:
             return [self.own]
-        enough = [o for o, x in known.items() if 2 * len(x) >= most and x]
-        return sorted(enough, key=lambda o: float(np.mean(known[o])))
+        enough = [o for o, x in known.items() if 2 * len(x) >= most]
+        return sorted(enough, key=lambda o: (len(known[o]) < most, float(np.mean(known[o]))))
 
 
 def _train(tried: _Tried, plan: Plan, held: AsPlanned, drawn: Sequence[Turn], until: Until) -> None:
-    """Take up orders with reserve and those that are best in some draws."""
-    table = tried.table
-    n = len(drawn)
-    table.fill(
-        "best orders of draws", [(None, i) for i in range(n)], drawn, TRAINED, until, ROUGH_GAP
-    )
-    found = [o for o in table.of(TRAINED, None, n) if o is not None]
+    """Take up orders with reserve, those that are best in some draws, and one made of these."""
+    table, n = tried.table, len(drawn)
+    table.fill("best orders of draws", [(None, i) for i in range(n)], drawn, COMMONLY, until)
+    found = [o for o in table.of(COMMONLY, None, n) if o is not None]
     if len(found) < n:
         tried.left_out.append(f"best orders of {len(found)} draws of {n} were candidates")
     table.pool = table.pool.union(*(o.planted for o in found))
     for label, order in candidates.with_reserve(table.season, plan, held).items():
         tried.labels.setdefault(order, label)
-    for number, o in enumerate(found, 1):
-        if candidates.possible(table.season, o.order):
-            tried.labels.setdefault(o.order, f"best in draw {number}")
+    at_best = [o for o in found if candidates.possible(table.season, o.order)]
+    if found:
+        known = [tried.own, *(o.order for o in at_best)]
+        tried.take("best product by product", candidates.by_product(table.season, known, found))
+        for label, order in candidates.with_seed_of(tried.own, tried.labels).items():
+            tried.take(f"the plan's, {label}", order)
 
 
-def _improve(tried: _Tried, common: Sequence[Turn], until: Until) -> dict[str, Order]:
-    """Step from the best order to its neighbors while that helps; the last ones tried."""
-    seen: set[Order] = set()
-    near: dict[str, Order] = {}
-    for _ in range(ROUNDS):
+def _improve(tried: _Tried, common: Sequence[Turn], until: Until) -> None:
+    """Go on from the best order to others near it while that helps."""
+    for number in range(ROUNDS):
         best = tried.ranked()[0]
-        if best in seen or until.is_set():
-            break
-        seen.add(best)
         outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
-        near = candidates.neighbors(tried.table.season, best, outcomes)
-        for label, order in near.items():
-            tried.labels.setdefault(order, f"{tried.labels[best]}, {label}")
-        tried.compare("one more or less", [best, *near.values()], common, until)
-    return near
+        if until.is_set() or not outcomes:
+            return
+        orders = list(tried.labels)
+        again = candidates.by_product(tried.table.season, orders, outcomes)
+        waiting = {
+            label: order
+            for order, label in tried.labels.items()
+            if not any(tried.table.of(COMMONLY, order, COMMON))
+        }
+        near = {
+            **_steps_from(tried, best),
+            "again product by product": Order(again.containers, best.seed),
+            **candidates.with_seed_of(best, orders),
+        }
+        fresh = waiting | {
+            f"{tried.labels[best]}, {label}": order
+            for label, order in near.items()
+            if order not in tried.labels and candidates.possible(tried.table.season, order)
+        }
+        kind = NEAR + number
+        tried.near("near the best order", best, list(fresh.values()), common, kind, until)
+        few = sorted(fresh, key=lambda x: tried.more_than(best, fresh[x], kind))[:FEW]
+        for label in few:
+            tried.take(label, fresh[label])
+        tried.compare("the best of these", [fresh[label] for label in few], common, until)
+        if tried.ranked()[0] == best:
+            return
+
+
+def _steps_from(tried: _Tried, best: Order) -> dict[str, Order]:
+    """Orders with one container or bag more or less, where draws ask for it."""
+    outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
+    return candidates.neighbors(tried.table.season, best, outcomes)
 
 
 def _waits(season: Season, best: Order) -> dict[str, Order]:
@@ -202,7 +284,17 @@ def _waits(season: Season, best: Order) -> dict[str, Order]:
     return {name: candidates.without(best, name) for name in sold if name in ordered}
 
 
-def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
+def _tolls(
+    table: OutcomeTable, plan: Plan, best: Order, common: Sequence[Turn], fresh: Sequence[Turn]
+) -> list[Tolls]:
+    """Tolls of the best order so far in the fresh draws."""
+    outcomes = table.of(COMMONLY, best, len(common))
+    known = [(t, o) for t, o in zip(common, outcomes, strict=True) if o is not None]
+    made = TollTable(table.season, plan, best, known)
+    return [made.of(turn) for turn in fresh]
+
+
+def _settled(tried: _Tried, few: Sequence[Order], count: int, tolls: Sequence[Tolls]) -> TwoStages:
     """Compare the best few on the fresh draws that are known of all."""
     table, base = tried.table, tried.table.base
     left_out = []
@@ -213,15 +305,15 @@ def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
     if len(done) < count:
         left_out.append(f"{len(done)} fresh draws of {count} were settled")
     known = [i for i in done if (FRESH, None, i) in table.known]
-    if len(known) < min(count, FLOORS):
-        left_out.append(
-            f"what a draw costs at best is known for {len(known)} of {min(count, FLOORS)}"
-        )
+    if len(known) < len(done):
+        left_out.append(f"what a draw costs at best is known for {len(known)} of {len(done)}")
     costs = np.array([[table.known[FRESH, o, i].value for i in done] for o in few])
     ordered = [few[n] for n in np.argsort(costs.mean(axis=1), kind="stable")]
     best = ordered[0]
     planning = values(costs, None, few.index(tried.own))
-    of_best = np.array([table.known[FRESH, best, i].value for i in known])
+    of_best = np.array(
+        [table.known[FRESH, best, i].value + tolls[i].on(table.season, best) for i in known]
+    )
     least = np.array([table.known[FRESH, None, i].floor for i in known])
     several = len(known) > 1
     ends = interval(least) if several else None
@@ -237,9 +329,19 @@ def _settled(tried: _Tried, few: Sequence[Order], count: int) -> TwoStages:
         floor_draws=len(known),
         gap=gap_upper(of_best - least) / max(1.0, abs(planning.recourse)) if several else np.inf,
         value_of_planning=planning.of_planning,
-        price_of_not_knowing=values(of_best[None], least, 0).of_knowing if several else np.inf,
+        price_of_not_knowing=_of_knowing(table, best),
         left_out=tuple(left_out),
     )
+
+
+def _of_knowing(table: OutcomeTable, best: Order) -> float:
+    """Mean money that the best order costs more than common draws would at best."""
+    costs, floors = table.of(COMMONLY, best, COMMON), table.of(COMMONLY, None, COMMON)
+    pairs = [(a.value, b.floor) for a, b in zip(costs, floors, strict=True) if a and b]
+    if not pairs:
+        return float(np.inf)
+    both = np.array(pairs)
+    return values(both[None, :, 0], both[:, 1], 0).of_knowing
 
 
 def _chance(label: str, order: Order, found: Sequence[Outcome], base: float) -> OrderChance:
@@ -262,13 +364,15 @@ def _chance(label: str, order: Order, found: Sequence[Outcome], base: float) -> 
 
 
 def _steps(tried: _Tried, near: dict[str, Order], best: Order) -> tuple[OrderChance, ...]:
-    """Known neighbors and the order itself on the common draws."""
-    found = []
-    for label, order in {tried.labels[best]: best, **near}.items():
-        outcomes = tried.table.of(COMMONLY, order, COMMON)
-        known = [o for o in outcomes if o is not None]
+    """The order itself and its neighbors on the common draws, planted alike."""
+    base, found = tried.table.base, []
+    for label, order, kind in (
+        (tried.labels[best], best, COMMONLY),
+        *((label, order, SETTLED) for label, order in near.items()),
+    ):
+        known = [o for o in tried.table.of(kind, order, COMMON) if o is not None]
         if len(known) == COMMON:
-            found.append(_chance(label, order, known, tried.table.base))
+            found.append(_chance(label, order, known, base))
     return tuple(found)
 
 
@@ -277,7 +381,7 @@ def _waiting(table: OutcomeTable, best: Order, waits: dict[str, Order]) -> tuple
     found = []
     for name, order in waits.items():
         pairs = [
-            (a, b) for a, b in zip(table.of(COMMONLY, order, COMMON), now, strict=True) if a and b
+            (a, b) for a, b in zip(table.of(SETTLED, order, COMMON), now, strict=True) if a and b
         ]
         if len(pairs) == COMMON:
             ends = interval(np.array([a.value - b.value for a, b in pairs]))

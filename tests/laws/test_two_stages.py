@@ -1,16 +1,18 @@
 """Laws of two stages on random small seasons, every scenario and every order enumerated."""
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
 import pytest
 
 from planner import api
+from planner.risk.floors import Tolls
 from planner.risk.second_stage import Order, SecondStage, ordered_by
 from planner.risk.statistics import values
 from planner.risk.turned_out import AS_PLANNED, Turn
-from planner.season.domain import Quantity
+from planner.season.domain import Quantity, Season
 
 
 def written(folder: Path, rng: np.random.Generator) -> None:
@@ -66,6 +68,56 @@ def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
         assert floor.floor <= table[:, column].min() + 1e-6
         at_best = table[:, column].min()
         assert floor.value == pytest.approx(at_best, abs=1e-4) or floor.value < at_best
+
+
+@pytest.mark.parametrize("number", range(6))
+def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
+    tmp_path: Path, number: int
+) -> None:
+    """Weak duality: tolls with a mean of nought charge no order, so the floor still holds.
+
+    Any tolls within what a container too many costs at the least, by lot and by product.
+    """
+    rng = np.random.default_rng(100 + number)
+    written(tmp_path / "season", rng)
+    season = _with_seed_for_sale(api.load(tmp_path / "season"), rng)
+    turns = [
+        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
+        for used, size in itertools.product((0.9, 1.15), (0.95, 1.05))
+    ]
+    weights = rng.dirichlet(np.ones(len(turns)))
+    each = rng.uniform(-1.0, 1.0, size=(2, len(turns)))
+    each -= (each @ weights)[:, None]
+    most = min((1.0 - c.returned_for) * c.breaks[0].price / c.size for c in season.containers)
+    each[0] *= most / np.abs(each[0]).max()
+    each[1] *= 30.0 * season.lots[0].units_per_bag / np.abs(each[1]).max()
+    tolls = [Tolls({"Green Cap": p}, {"L-1": x}) for p, x in each.T.tolist()]
+    stage = SecondStage(season, gap=0.0)
+    floors = np.array([stage.floor(t, x).floor for t, x in zip(turns, tolls, strict=True)])
+    orders = [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n), b)
+        for ns in itertools.product(range(5), range(3))
+        for b in ((), (("L-1", 1),))
+    ]
+    means = [
+        float(weights @ [stage.outcome(order, turn).value for turn in turns]) for order in orders
+    ]
+    assert float(weights @ floors) <= min(means) + 1e-6
+    for order in orders:
+        charged = float(weights @ [x.on(season, order) for x in tolls])
+        assert charged == pytest.approx(0.0, abs=1e-9)
+
+
+def _with_seed_for_sale(season: Season, rng: np.random.Generator) -> Season:
+    """The same with a bag of the first lot for sale, early and late."""
+    early = float(rng.integers(1, 20))
+    lots = tuple(
+        replace(x, can_buy=x.units_per_bag, buy_price=early, late_price=early * 1.3)
+        if x.name == "L-1"
+        else x
+        for x in season.lots
+    )
+    return replace(season, lots=lots)
 
 
 def test_without_surprises_the_second_stage_is_the_plan(tmp_path: Path) -> None:

@@ -7,6 +7,7 @@ import numpy as np
 import pytest
 
 from planner import api
+from planner.risk.floors import Tolls
 from planner.risk.second_stage import Order, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.turned_out import Turn
@@ -79,6 +80,24 @@ def test_whole_containers_late_at_a_fifth_more(tmp_path: Path) -> None:
     assert found.knowing == pytest.approx(1425.0)
     assert found.of_planning == pytest.approx(100.0)
     assert found.of_knowing == pytest.approx(45.0)
+
+
+def test_tolls_raise_the_floor_toward_the_best_order(tmp_path: Path) -> None:
+    """Derived by enumeration of the same season: known before, 1,425; the best order 1,470.
+
+    With what is ordered early $16 a gal cheaper where 12 gal are needed and as much dearer where 16
+    or 22 are, $0 on average, draws at best cost 1,461 on average: no order can cost less.
+    """
+    made = season(
+        tmp_path,
+        JUGS + "Green Cap,2.5 gal jug,2.5 gal,250,300,\nGreen Cap,15 gal keg,15 gal,1200,1440,\n",
+    )
+    stage = SecondStage(made, gap=0.0)
+    tolls = [Tolls({"Green Cap": each / 128.0}) for each in (-16.0, 16.0, 16.0)]
+    floors = [stage.floor(gallons(n), t).floor for n, t in zip(NEEDS, tolls, strict=True)]
+    assert float(CHANCES @ floors) == pytest.approx(1461.0, abs=0.01)
+    for order in whole_orders():
+        assert float(CHANCES @ [t.on(made, order) for t in tolls]) == pytest.approx(0.0, abs=1e-9)
 
 
 def _sorted(order: Order) -> Order:
@@ -215,3 +234,31 @@ def test_ordering_more_for_a_discount_and_sending_it_back(tmp_path: Path) -> Non
     assert stage.floor(gallons(10.0)).value == pytest.approx(492.0)
     order = Order((("Green Cap", "2.5 gal jug", 5),))
     assert stage.outcome(order, gallons(10.0)).value == pytest.approx(492.0)
+
+
+def test_sending_back_is_worth_the_price_of_the_break_reached(tmp_path: Path) -> None:
+    """Derived: jugs at $200, from four on $100 each; 95 % back. 7.5 gal: four, one back, 305.
+
+    Back at the price of the first break it would bring 190.
+    """
+    text = "Green Cap,2.5 gal jug,2.5 gal,200,1,300,95%\nGreen Cap,2.5 gal jug,2.5 gal,100,4,,\n"
+    made = season(tmp_path, JUGS.replace("Price,", "Price,From count,") + text)
+    assert SecondStage(made, gap=0.0).floor(gallons(7.5)).value == pytest.approx(305.0)
+
+
+def test_what_goes_back_was_spent_all_the_same(tmp_path: Path) -> None:
+    """Derived: as five jugs for the discount and one back, at 492; but $600 are spent at first.
+
+    With $590 to spend at the most that can't be paid, nor can four at $800: at $200 two are.
+    """
+    season(tmp_path, JUGS + "Green Cap,2.5 gal jug,2.5 gal,200,,90%\n")
+    text = "Discount,Supplier,Products,Spend at least,Percent off\nEarly,,,1000,40%\n"
+    (tmp_path / "discounts.csv").write_text(text, "utf-8")
+    values = {}
+    for most in (600, 590):
+        page = ONE["farm.csv"] + f"Most to spend,{most}\nCost of a short acre,100\n"
+        (tmp_path / "farm.csv").write_text(page, "utf-8")
+        stage = SecondStage(api.load(tmp_path), gap=0.0)
+        values[most] = stage.floor(gallons(10.0)).value
+    assert values[600] == pytest.approx(492.0)
+    assert values[590] > 492.0 + 100.0

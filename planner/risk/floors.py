@@ -1,0 +1,201 @@
+"""What a draw would cost at best, had all been known before ordering: a floor for every order.
+
+Early and late purchases are decided together with planting and treating, by the exact model. The
+mean of such floors holds what knowing would be worth, so it stays below the cost of any order that
+can be placed. Tolls close most of that distance: what is ordered early counts as dearer in draws
+that have plenty of it and cheaper in those that run short, by amounts whose mean over all draws is
+nought. An order then costs on average what it did, but a draw gains little by knowing itself
+(information relaxation with a penalty: D. B. Brown, J. E. Smith and P. Sun, "Information
+relaxations and duality in stochastic dynamic programs", Operations Research 58, 2010, from memory).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from math import ceil
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.model.instance import most_need
+
+if TYPE_CHECKING:
+    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.model.program import Model
+    from planner.risk.second_stage import Order
+    from planner.season.domain import Container, Season
+
+
+@dataclass(frozen=True, slots=True)
+class Tolls:
+    """Money that what is ordered early counts as dearer in a draw; negative: cheaper."""
+
+    products: dict[str, float] = field(default_factory=dict)
+    """Of every fl oz that a container gives, by product."""
+    lots: dict[str, float] = field(default_factory=dict)
+    """Of every bag, by lot."""
+
+    def on(self, season: Season, order: Order) -> float:
+        """Tolls on an order, money."""
+        volume = {(c.product, c.name): c.size - c.heel for c in season.containers}
+        each = [n * volume[p, c] * self.products.get(p, 0.0) for p, c, n in order.containers]
+        return sum(each) + sum(n * self.lots.get(lot, 0.0) for lot, n in order.seed)
+
+
+NONE = Tolls()
+
+
+def seed_at_best(season: Season) -> Season:
+    """Season in which every bag costs its early or late price, whichever is less."""
+    lots = tuple(
+        replace(x, buy_price=min(x.buy_price, x.late_price)) if x.late_price is not None else x
+        for x in season.lots
+    )
+    return replace(season, lots=lots)
+
+
+def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
+    """Program of a draw in which all is bought when that is best.
+
+    Parameters
+    ----------
+    model
+        Of the season as it turned out, by `seed_at_best`.
+    planned
+        The season before: its containers and lots as they are sold.
+
+    Notes
+    -----
+    After the model's own columns come containers bought late, at their late price, without freight
+    or discount, and then those that go back.
+    """
+    taxed = replace(model, matrix=replace(model.matrix, cost=_with_tolls(model, planned, tolls)))
+    late = replace(taxed, matrix=_with_late(taxed, planned))
+    return _with_free_returns(late, planned)
+
+
+def _with_tolls(model: Model, planned: Season, tolls: Tolls) -> Floats:
+    """Costs of the columns; a bag is early with its toll or late without, whichever is less."""
+    cost, it = model.matrix.cost.copy(), model.it
+    for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
+        c = it.containers[i]
+        cost[column] += tolls.products.get(c.product, 0.0) * (c.size - c.heel)
+    lots = {x.name: x for x in planned.lots}
+    for j, column in zip(model.keys["bought"], model.at["bought"].tolist(), strict=True):
+        lot = lots[it.lots[j].name]
+        early, size = lot.buy_price * lot.units_per_bag, lot.units_per_bag
+        late = np.inf if lot.late_price is None else lot.late_price * size
+        each = min(early + tolls.lots.get(lot.name, 0.0), late)
+        cost[column] += each - min(early, late)
+    return cost
+
+
+def early_seed(planned: Season, tolls: Tolls, bags: dict[str, int]) -> dict[str, int]:
+    """Bags that the program took as bought early: those that are no cheaper late."""
+    lots = {x.name: x for x in planned.lots}
+    found = {}
+    for name, n in bags.items():
+        lot = lots[name]
+        early = lot.buy_price * lot.units_per_bag + tolls.lots.get(name, 0.0)
+        if lot.late_price is None or early <= lot.late_price * lot.units_per_bag:
+            found[name] = n
+    return found
+
+
+def cover_rows(model: Model) -> dict[str, tuple[int, float]]:
+    """Row in which a product's supply covers its need, and the fl oz that it counts in."""
+    first = model.matrix.start[model.at["left"]]
+    rows = model.matrix.row[first].tolist()
+    return {
+        p.name: (row, lump)
+        for p, row, lump in zip(model.it.products, rows, model.it.lump.tolist(), strict=True)
+    }
+
+
+def _money_row(model: Model) -> int | None:
+    """Row of the most to spend; None where money is not limited."""
+    most = model.it.season.farm.most_to_spend
+    if most is None:
+        return None
+    rows = set(np.flatnonzero(model.matrix.row_upper == most).tolist())
+    for column in model.at["count"].tolist():
+        begin, end = model.matrix.start[column : column + 2]
+        rows &= set(model.matrix.row[begin:end].tolist())
+    return min(rows, default=None) if len(model.at["count"]) else None
+
+
+def _with_late(model: Model, planned: Season) -> Matrix:
+    sold = [c for c in planned.containers if c.late_price is not None and c.size > c.heel]
+    covers, money = cover_rows(model), _money_row(model)
+    need = dict(zip((p.name for p in model.it.products), most_need(model.it), strict=True))
+    supply = dict(zip((p.name for p in model.it.products), model.it.supply, strict=True))
+    prices, most, entries = [], [], []
+    for c in sold:
+        row, lump = covers[c.product]
+        price, floz = c.late_price or 0.0, c.size - c.heel
+        top = ceil(max(0.0, need[c.product] - supply[c.product]) / floz)
+        prices.append(price)
+        most.append(float(top if c.most is None else min(top, c.most)))
+        entries.append({row: floz / lump} | ({money: price} if money is not None else {}))
+    return model.matrix.with_whole_columns(np.array(prices), np.array(most), entries)
+
+
+def _pays_to_return(c: Container, season: Season, free: set[str]) -> bool:
+    """Whether ordering more than is needed, for its price or discount, could pay."""
+    helps = len(c.breaks) > 1 or bool(season.discounts) or c.supplier in free
+    return c.returned_for > 0.0 and helps
+
+
+def _with_free_returns(model: Model, season: Season) -> Matrix:
+    """Program in which what is ordered may go back, where ordering more than is needed could pay.
+
+    It goes back at the price of its break, less the discounts that count. What was paid for it is
+    spent all the same, so the most to spend knows of the whole discount.
+    """
+    free = {s.name for s in season.suppliers if s.free_from is not None}
+    pays = [
+        (model.it.containers[i], j, column)
+        for (i, j), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True)
+        if _pays_to_return(model.it.containers[i], season, free)
+    ]
+    most = [float(model.matrix.upper[column]) for _, _, column in pays]
+    money = [c.returned_for * c.breaks[j].price for c, j, _ in pays]
+    covers, limit = cover_rows(model), _money_row(model)
+    entries = [
+        {covers[c.product][0]: -(c.size - c.heel) / covers[c.product][1]}
+        | _less_discount(model, column, m, limit)
+        for (c, _, column), m in zip(pays, money, strict=True)
+    ]
+    matrix = model.matrix.with_whole_columns(-np.array(money), np.array(most), entries)
+    first = model.matrix.n_columns
+    within = [(k, first + k, 1.0) for k in range(len(pays))]
+    within += [(k, column, -1.0) for k, (_, _, column) in enumerate(pays)]
+    rows, cols, value = zip(*within, strict=True) if within else ((), (), ())
+    return matrix.with_rows(
+        (np.array(rows, dtype=np.int64), np.array(cols, dtype=np.int64), np.array(value)),
+        np.full(len(pays), -np.inf),
+        np.zeros(len(pays)),
+    )
+
+
+def _less_discount(model: Model, column: int, money: float, limit: int | None) -> dict[int, float]:
+    """Entries of a container that goes back, in rows about discounts.
+
+    A discount is at most its percentage of what is spent, so it shrinks by that of the money that
+    comes back; the row of the most to spend, where the discount stands too, does not.
+
+    Parameters
+    ----------
+    column
+        The container's count.
+    """
+    matrix = model.matrix
+    mine = set(matrix.row[matrix.start[column] : matrix.start[column + 1]].tolist())
+    found: dict[int, float] = {}
+    for d, j in zip(model.keys["discount"], model.at["discount"].tolist(), strict=True):
+        off = model.it.discounts[d].percent * money
+        shared = mine & set(matrix.row[matrix.start[j] : matrix.start[j + 1]].tolist())
+        found |= dict.fromkeys(shared - {limit}, off)
+        if limit is not None and shared - {limit}:
+            found[limit] = found.get(limit, 0.0) - off
+    return found
