@@ -17,7 +17,7 @@ from planner import api
 from planner.engine.jobs import Job, opened
 from planner.risk.floors import NONE
 from planner.risk.outcomes import work
-from planner.risk.second_stage import SecondStage, ordered_by, planted_by
+from planner.risk.second_stage import SECONDS, SecondStage, ordered_by, planted_by
 from planner.risk.turned_out import turns
 from reports.machine import described
 
@@ -62,7 +62,7 @@ def main() -> None:
     for workers in (1, 2):
         with opened(workers=workers) as engine:
             jobs = [
-                Job(f"{n}", (blob, 0.0, GAP, order, t, pool, NONE))
+                Job(f"{n}", (blob, (GAP, 0.0, SECONDS), order, t, pool, NONE))
                 for n, (t, pool) in enumerate(zip(drawn, pools, strict=True))
             ]
             list(engine.run([Job("first", jobs[0].payload)], work))

@@ -52,6 +52,9 @@ def _values(chart: Chart, book: Book) -> tuple[list[str], list[Row]]:
         column = table.columns[n]
         cells = [plain(r[n]) for r in rows]
         values = tuple(_float(c, column.measure, book.manner) for c in cells)
+        if series.marks:  # where there is no number there is no mark
+            known = [isinstance(c, int | float) for c in cells]
+            values = tuple(v if k else math.nan for v, k in zip(values, known, strict=True))
         found.append(Row(column.header, series, column, values, ink % len(INKS)))
     return names, found
 
@@ -89,7 +92,8 @@ def draw(chart: Chart, book: Book) -> Markup:
             said = _said(name, row, row.values[i], manner)
             axes.bar(picture, i, place, low, high, row.ink, said)
         for row in marked:
-            axes.mark(picture, i, row.values[i])
+            if not math.isnan(row.values[i]):
+                axes.mark(picture, i, row.values[i])
     for row in traced:
         picture.trace([axes.point(i, v) for i, v in enumerate(row.values)])
     axes.base(picture, max(0.0, scale[0]))
@@ -115,7 +119,7 @@ def _bars(
 def _span(
     chart: Chart, rows: Sequence[Row], bars: Sequence[Row], *, stacked: bool
 ) -> tuple[float, float]:
-    tops = [v for r in rows for v in r.values]
+    tops = [v for r in rows for v in r.values if not math.isnan(v)]
     if stacked and bars:
         n = len(bars[0].values)
         tops += [sum(max(0.0, r.values[i]) for r in bars) for i in range(n)]

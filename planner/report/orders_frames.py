@@ -80,7 +80,7 @@ def _worth(stages: TwoStages) -> Table:
     rows: list[tuple[Content, ...]] = [
         ("What planning for it saves against the plan's order", stages.value_of_planning),
         ("What knowing everything now would save", _edge(stages.price_of_not_knowing)),
-        ("What a season would cost on average, had all been known", _edge(stages.floor)),
+        ("What no order costs less than on average", _edge(stages.floor)),
         ("... at least, 95 % sure", _edge(stages.floor_low)),
     ]
     gap = f"{stages.gap:.2%}" if math.isfinite(stages.gap) else "not found out"
@@ -90,8 +90,14 @@ def _worth(stages: TwoStages) -> Table:
         columns=(Column("what", "On average", width=52), Column("money", "Money", Measure.MONEY)),
         rows=tuple(rows),
         note=f"Optimality gap of the best order, 95 % sure: {gap} of its mean cost, from "
-        f"{stages.floor_draws} draws (Mak, Morton and Wood 1999).",
+        f"{stages.floor_draws} draws (Mak, Morton and Wood 1999){_open(stages)}.",
     )
+
+
+def _open(stages: TwoStages) -> str:
+    if not math.isfinite(stages.left_open):
+        return ""
+    return f"; {stages.left_open:.2%} of it is what solves of single draws left unproven"
 
 
 def _steps(stages: TwoStages) -> Table:
@@ -107,6 +113,7 @@ def _steps(stages: TwoStages) -> Table:
             o.late,
             o.short,
             o.dearest - base.dearest,
+            0.0 if place == 0 else Cell("", Look.FAINT),
         )
         for place, o in sorted(enumerate(stages.steps), key=lambda x: (_runs_out(x[1]), x[1].mean))
     ]
@@ -120,10 +127,12 @@ def _steps(stages: TwoStages) -> Table:
             Column("late", "Buys late in", Measure.PERCENT),
             Column("short", "Short on average", Measure.AREA),
             Column("worst", "Dearest tenth more", Measure.MONEY, width=11),
+            Column("chosen", "The order chosen", Measure.MONEY, width=11),
         ),
         rows=tuple(rows),
-        note=f"On {base.draws} other draws, the same for all. Only what was bought late in one of "
-        "them is tried with one more, only what went back or was left with one less.",
+        note=f"On {base.draws} other draws, the same for all, each planted as after the order "
+        "chosen. Only what was bought late in one of them is tried with one more, only what went "
+        "back or was left with one less.",
     )
 
 
@@ -133,12 +142,12 @@ def _runs_out(o: OrderChance) -> float:
 
 def _picture() -> Chart:
     return Chart(
-        "Mean cost more than the order chosen, and how often it runs out",
-        ChartKind.COLUMNS,
+        "Cost against the chance of running out, the order chosen marked",
+        ChartKind.LINE,
         Link(DIFFER, "steps"),
-        "step",
-        (Series("more"),),
-        "From the safest on the left",
+        "out",
+        (Series("more"), Series("chosen", marks=True)),
+        "Runs out in",
         "Mean cost more",
         8.5,
     )

@@ -26,7 +26,7 @@ from planner.report.sheets import (
 )
 from planner.risk.ceilings import LIQUID, ceilings, ceilings_by_size
 from planner.risk.margins import OVER, Bag, last_bags
-from planner.risk.words import chosen, first_ceiling, first_short, how_often
+from planner.risk.words import chosen, first_ceiling, first_short, how_often, seed_and_first
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,7 +55,8 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     held = facts.held
     said = [first_short(facts.margins), first_ceiling(ceilings(facts.season, facts.plan))]
     if held is not None:
-        said = [held.said, how_often(held), *said]
+        often = [held.said, seed_and_first(held)] if held.said else [how_often(held)]
+        said = [*often, *said]
     stages = held.stages if held is not None else None
     if stages is not None:
         said.insert(0, chosen(stages, facts.season))

@@ -59,6 +59,9 @@ class TwoStages:
     floor_draws: int
     gap: float
     """The best order's optimality gap as a share of its cost, at 95 % confidence."""
+    left_open: float
+    """Part of it, on average, that is not proven of what single draws cost at best: the season's
+    own gap, not the order's."""
     value_of_planning: float
     """Mean money that the best order saves against the plan's."""
     price_of_not_knowing: float
@@ -90,6 +93,7 @@ def to_dict(found: TwoStages, season: Season) -> dict[str, object]:
         "floor_low": _finite(found.floor_low),
         "floor_draws": found.floor_draws,
         "optimality_gap": _finite(found.gap),
+        "left_open": _finite(found.left_open),
         "value_of_planning": found.value_of_planning,
         "price_of_not_knowing": _finite(found.price_of_not_knowing),
         "steps": [_order_dict(o, season) for o in found.steps],

@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from planner.engine.jobs import Job
 from planner.errors import NoPlanError
 from planner.risk.floors import NONE
-from planner.risk.second_stage import SecondStage
+from planner.risk.second_stage import SECONDS, SecondStage
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,23 +26,25 @@ if TYPE_CHECKING:
 Said = Callable[[str], None]
 FLOOR_GAP, GAP = 3e-3, 2e-3
 """Proven distance from the best at which a draw's own best is good enough, and a second stage."""
-_stages: dict[tuple[bytes, float, float], SecondStage] = {}
+Effort = tuple[float, float, float]
+"""Gap, acres that known plans have short, and most seconds of a solve."""
+_stages: dict[tuple[bytes, Effort], SecondStage] = {}
 """Second stages that this process has built."""
 KEPT = 4
 
-Ask = tuple[bytes, float, float, "Order | None", "Turn", "Pool", "Tolls"]
-"""Season, acres that known plans have short, gap, order or none, draw, what known plans plant, and
-tolls on ordering where there is no order."""
+Ask = tuple[bytes, Effort, "Order | None", "Turn", "Pool", "Tolls"]
+"""Season, effort, order or none, draw, what known plans plant, and tolls on ordering where there is
+no order."""
 
 
 def work(ask: Ask) -> Outcome:
     """Solve one second stage, or one draw's floor where no order is given."""
-    blob, base, gap, order, turn, pool, tolls = ask
-    key = (sha256(blob).digest(), base, gap)
+    blob, effort, order, turn, pool, tolls = ask
+    key = (sha256(blob).digest(), effort)
     if key not in _stages:
         while len(_stages) >= KEPT:
             del _stages[next(iter(_stages))]
-        _stages[key] = SecondStage(pickle.loads(blob), gap, base)
+        _stages[key] = SecondStage(pickle.loads(blob), *effort)
     stage = _stages[key]
     return stage.floor(turn, tolls) if order is None else stage.outcome(order, turn, pool)
 
@@ -74,6 +76,8 @@ class OutcomeTable:
     base: float = 0.0
     """Acres that known plans have short."""
     pool: Pool = frozenset()
+    most: float = SECONDS
+    """Seconds, at the most, for what a draw costs at best."""
     known: dict[tuple[int, Order | None, int], Outcome] = field(default_factory=dict)
     solves: int = 0
 
@@ -118,12 +122,13 @@ class OutcomeTable:
         which, order, i = key
         if order is None:
             toll = NONE if tolls is None else tolls[i]
-            return self.blob, self.base, FLOOR_GAP, None, turn, frozenset(), toll
+            return self.blob, (FLOOR_GAP, self.base, self.most), None, turn, frozenset(), toll
         if pools is not None:
-            return self.blob, float("inf"), GAP, order, turn, pools[i], NONE
+            effort = (GAP, float("inf"), SECONDS)
+            return self.blob, effort, order, turn, pools[i], NONE
         at_best = self.known.get((which, None, i))
         pool = self.pool | at_best.planted if at_best is not None else self.pool
-        return self.blob, self.base, GAP, order, turn, pool, NONE
+        return self.blob, (GAP, self.base, SECONDS), order, turn, pool, NONE
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

@@ -224,16 +224,17 @@ def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = S
     """
     often = chance(held.enough)
     about = "about " if often[0].isdigit() and 0.0 < held.enough < 1.0 else ""
-    text = f"In {about}{often} seasons this order is enough{_why(season)}."
+    text = f"In {about}{often} seasons this order is enough"
     if held.enough >= safe or (safer is not None and not safer.added):
-        return text
+        return f"{text}.{_why(season)}"
     if safer is None:
-        return f"{text} Nothing that is sold brings it to {chance(safe)}."
+        return f"{text}; nothing that is sold brings it to {chance(safe)}.{_why(season)}"
     more = listing([f"{count(n, f'more {name}')} of {product}" for product, name, n in safer.added])
     money = Speech(season.farm).money(abs(safer.cost))
     costs = f"{money} more" if safer.cost >= 0.0 else f"{money} less"
-    text += f" For {costs} ({more}) it is enough in {chance(safer.enough).removesuffix(' of 100')}"
-    return f"{text}." if safer.within_money else f"{text}, but that is over the most to spend."
+    text += f"; for {costs} ({more}) it is enough in {chance(safer.enough).removesuffix(' of 100')}"
+    within = "" if safer.within_money else ", but that is over the most to spend"
+    return f"{text}{within}.{_why(season)}"
 
 
 def _why(season: Season) -> str:
@@ -241,4 +242,6 @@ def _why(season: Season) -> str:
     given = {unknown.what for unknown in season.unknowns}
     found = [words for what, words in DIFFERS.items() if what in given]
     verb = "differs" if len(found) == 1 else "differ"
-    return f": {listing(found)} {verb} from year to year as sheet Unknowns says" if found else ""
+    said = listing(found)
+    said = f" {said[:1].upper()}{said[1:]} {verb} from year to year as sheet Unknowns says."
+    return said if found else ""

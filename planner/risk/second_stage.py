@@ -152,9 +152,12 @@ def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:
 class SecondStage:
     """The second stage of one season; keeps what is costly to build."""
 
-    def __init__(self, season: Season, gap: float = GAP, base: float = 0.0) -> None:
-        """`base` is acres that known plans have short."""
+    def __init__(
+        self, season: Season, gap: float = GAP, base: float = 0.0, seconds: float = SECONDS
+    ) -> None:
+        """`base` is acres that known plans have short, `seconds` the most time of a solve."""
         self.base = base
+        self.seconds = seconds
         self.season = season
         self.gap = gap
         self.acre = acre_price(season)
@@ -184,7 +187,7 @@ class SecondStage:
 
     def _again(self, order: Order, turn: Turn, pool: Pool | None) -> Outcome:
         model, matrix = self._late(order, turn, pool)
-        answer = solve(matrix, Limits(SECONDS, self.gap))
+        answer = solve(matrix, Limits(self.seconds, self.gap))
         paid = spent(self.season, order)
         if answer.x is None:  # nothing planted is always possible, so time ran out
             short = sum(f.acres for f in model.it.fields)
@@ -281,7 +284,7 @@ class SecondStage:
         `Outcome.floor` is proven by one solve of the exact model.
         """
         model = self._model(seed_at_best(turned_out(self.season, turn)), turn, None)
-        answer = solve(at_best(model, self.season, tolls), Limits(SECONDS, self.gap))
+        answer = solve(at_best(model, self.season, tolls), Limits(self.seconds, self.gap))
         if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
             return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
         bags = early_seed(self.season, tolls, bags_bought(model, answer.x))

@@ -10,7 +10,7 @@ gap (Mak, Morton and Wood 1999), draw by draw against the same order with the sa
 from __future__ import annotations
 
 import pickle
-from dataclasses import dataclass, field, replace
+from dataclasses import replace
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -21,9 +21,20 @@ from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
 from planner.risk.outcomes import OutcomeTable, Said, Until
-from planner.risk.second_stage import Order, ordered_by, planted_by
+from planner.risk.second_stage import SECONDS, Order, ordered_by, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tolls import TollTable
+from planner.risk.tried import (
+    COMMON,
+    COMMONLY,
+    FEW,
+    FRESH,
+    SETTLED,
+    Tried,
+    improve,
+    steps_from,
+    train,
+)
 from planner.risk.turned_out import turns
 
 if TYPE_CHECKING:
@@ -43,21 +54,9 @@ if TYPE_CHECKING:
 
 DRAWS = 32
 """Fresh draws for the best few orders; a power of two."""
-COMMON = 8
-"""Draws whose own best orders become candidates, and that candidates are compared on."""
-SCREENED = 4
-"""Of these, the first that every candidate is compared on; the best few go on to all."""
-FEW = 2
-"""Orders that are compared on fresh draws, beside the plan's."""
-ROUNDS = 6
-"""Times that the neighbors of the best order so far are looked at."""
-SETTLED = 1000
-"""The kind of draws of the last look at neighbors."""
 AT_A_TIME = 4
-"""Fresh draws that are settled together: first what each costs at best, then the orders."""
-COMMONLY, FRESH, NEAR = range(3)
-"""Kinds of draws; from NEAR on the common ones, planted as the best order so far is in them, a kind
-for every round."""
+"""Fresh draws that are settled together: while orders are decided again in some, what the next cost
+at best is found out."""
 SHARES = (0.2, 0.3, 0.45)
 """Shares of the time after which training, candidates and their neighbors must be done."""
 
@@ -103,16 +102,18 @@ def compare_orders(
         planted_by(plan),
     )
     own = ordered_by(plan)
-    tried = _Tried(table, own, {own: "the plan's"})
+    tried = Tried(table, own, {own: "the plan's"})
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
     common = turns(season, COMMON, seed + 2)
-    _train(tried, plan, held, common, ends[0])
+    table.most = min(SECONDS, max(1.0, SHARES[0] * seconds * engine.workers / COMMON))
+    train(tried, plan, held, common, ends[0])
+    table.most = SECONDS
     tried.race("orders compared", list(tried.labels), common, ends[1])
     tried.take_best_of_draws()
-    _improve(tried, common, ends[2])
+    improve(tried, common, ends[2])
     best = tried.ranked()[0]
     waits = _waits(season, best)
-    near = _steps_from(tried, best)
+    near = steps_from(tried, best)
     tried.near(
         "one more or less", best, [*near.values(), *waits.values()], common, SETTLED, ends[3]
     )
@@ -120,12 +121,14 @@ def compare_orders(
     few = list(dict.fromkeys([*tried.ranked()[:FEW], own]))
     fresh = turns(season, count, seed + 3)
     tolls = _tolls(table, plan, best, common, fresh)
-    for first in range(0, count, AT_A_TIME):
-        some = range(first, min(count, first + AT_A_TIME))
-        said_of = f"fresh draws, {first + 1} to {some[-1] + 1} of {count}"
-        table.fill(f"{said_of}, at best", [(None, i) for i in some], fresh, FRESH, ends[3], tolls)
-        asked = [(order, i) for i in some for order in few]
-        table.fill(f"{said_of}, orders", asked, fresh, FRESH, ends[3])
+    for first in range(0, count + AT_A_TIME, AT_A_TIME):
+        asked: list[tuple[Order | None, int]] = []
+        asked += [(None, i) for i in range(first, min(count, first + AT_A_TIME))]
+        asked += [
+            (o, i) for i in range(first - AT_A_TIME, min(count, first)) if i >= 0 for o in few
+        ]
+        done = max(0, first - AT_A_TIME)
+        table.fill(f"fresh draws, {done} of {count} settled", asked, fresh, FRESH, ends[3], tolls)
     found = _settled(tried, few, count, tolls)
     return replace(
         found,
@@ -136,145 +139,6 @@ def compare_orders(
         seconds=monotonic() - began,
         solves=table.solves,
     )
-
-
-@dataclass(slots=True)
-class _Tried:
-    """Orders tried, by what they are called."""
-
-    table: OutcomeTable
-    own: Order
-    labels: dict[Order, str]
-    left_out: list[str] = field(default_factory=list)
-
-    def compare(
-        self, what: str, orders: Sequence[Order], drawn: Sequence[Turn], until: Until
-    ) -> None:
-        """Find out what orders, and the plan's, come to on common draws, draw by draw."""
-        asked = [(order, i) for i in range(len(drawn)) for order in (self.own, *orders)]
-        self.table.fill(what, asked, drawn, COMMONLY, until)
-
-    def race(self, what: str, orders: Sequence[Order], drawn: Sequence[Turn], until: Until) -> None:
-        """Compare orders on the first common draws, and the best few of all on the rest."""
-        self.compare(what, orders, drawn[:SCREENED], until)
-        few = self.ranked(SCREENED)[: FEW + 1]
-        self.compare(f"{what}, the best few", few, drawn, until)
-
-    def take_best_of_draws(self) -> None:
-        """Take up orders that are best in some draws, to be tried with what is planted anyway."""
-        for number, o in enumerate(self.table.of(COMMONLY, None, COMMON), 1):
-            if o is not None:
-                self.take(f"best in draw {number}", o.order)
-
-    def near(
-        self,
-        what: str,
-        best: Order,
-        orders: Sequence[Order],
-        drawn: Sequence[Turn],
-        kind: int,
-        until: Until,
-    ) -> None:
-        """Find out what orders come to in common draws if fields have what the best's have there.
-
-        Much quicker than `compare`, and never too low.
-        """
-        pools = [o.planted if o else frozenset() for o in self.table.of(COMMONLY, best, COMMON)]
-        known = [i for i, pool in enumerate(pools) if pool]
-        asked = [(order, i) for i in known for order in orders]
-        self.table.fill(what, asked, drawn, kind, until, pools=pools)
-
-    def more_than(self, best: Order, order: Order, kind: int) -> float:
-        """Mean value more than the best order's in common draws, planted alike."""
-        pairs = zip(
-            self.table.of(kind, order, COMMON), self.table.of(COMMONLY, best, COMMON), strict=True
-        )
-        found = [a.value - b.value for a, b in pairs if a and b]
-        return float(np.mean(found)) if found else np.inf
-
-    def take(self, label: str, order: Order) -> None:
-        """Take up an order, if it can be placed and is not known yet."""
-        if candidates.possible(self.table.season, order):
-            self.labels.setdefault(order, label)
-
-    def against_own(self, order: Order, first: int = COMMON) -> list[float]:
-        """Value more than the plan's order in each of the first common draws known of both."""
-        pairs = zip(
-            self.table.of(COMMONLY, order, first),
-            self.table.of(COMMONLY, self.own, first),
-            strict=True,
-        )
-        return [a.value - b.value for a, b in pairs if a and b]
-
-    def ranked(self, first: int = COMMON) -> list[Order]:
-        """Orders by their mean value over the first common draws.
-
-        Those known of fewer draws come after the others, and those of too few to tell not at all.
-        """
-        known = {o: self.against_own(o, first) for o in self.labels}
-        most = max(len(x) for x in known.values())
-        if not most:
-            return [self.own]
-        enough = [o for o, x in known.items() if 2 * len(x) >= most]
-        return sorted(enough, key=lambda o: (len(known[o]) < most, float(np.mean(known[o]))))
-
-
-def _train(tried: _Tried, plan: Plan, held: AsPlanned, drawn: Sequence[Turn], until: Until) -> None:
-    """Take up orders with reserve, those that are best in some draws, and one made of these."""
-    table, n = tried.table, len(drawn)
-    table.fill("best orders of draws", [(None, i) for i in range(n)], drawn, COMMONLY, until)
-    found = [o for o in table.of(COMMONLY, None, n) if o is not None]
-    if len(found) < n:
-        tried.left_out.append(f"best orders of {len(found)} draws of {n} were candidates")
-    table.pool = table.pool.union(*(o.planted for o in found))
-    for label, order in candidates.with_reserve(table.season, plan, held).items():
-        tried.labels.setdefault(order, label)
-    at_best = [o for o in found if candidates.possible(table.season, o.order)]
-    if found:
-        known = [tried.own, *(o.order for o in at_best)]
-        tried.take("best product by product", candidates.by_product(table.season, known, found))
-        for label, order in candidates.with_seed_of(tried.own, tried.labels).items():
-            tried.take(f"the plan's, {label}", order)
-
-
-def _improve(tried: _Tried, common: Sequence[Turn], until: Until) -> None:
-    """Go on from the best order to others near it while that helps."""
-    for number in range(ROUNDS):
-        best = tried.ranked()[0]
-        outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
-        if until.is_set() or not outcomes:
-            return
-        orders = list(tried.labels)
-        again = candidates.by_product(tried.table.season, orders, outcomes)
-        waiting = {
-            label: order
-            for order, label in tried.labels.items()
-            if not any(tried.table.of(COMMONLY, order, COMMON))
-        }
-        near = {
-            **_steps_from(tried, best),
-            "again product by product": Order(again.containers, best.seed),
-            **candidates.with_seed_of(best, orders),
-        }
-        fresh = waiting | {
-            f"{tried.labels[best]}, {label}": order
-            for label, order in near.items()
-            if order not in tried.labels and candidates.possible(tried.table.season, order)
-        }
-        kind = NEAR + number
-        tried.near("near the best order", best, list(fresh.values()), common, kind, until)
-        few = sorted(fresh, key=lambda x: tried.more_than(best, fresh[x], kind))[:FEW]
-        for label in few:
-            tried.take(label, fresh[label])
-        tried.compare("the best of these", [fresh[label] for label in few], common, until)
-        if tried.ranked()[0] == best:
-            return
-
-
-def _steps_from(tried: _Tried, best: Order) -> dict[str, Order]:
-    """Orders with one container or bag more or less, where draws ask for it."""
-    outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
-    return candidates.neighbors(tried.table.season, best, outcomes)
 
 
 def _waits(season: Season, best: Order) -> dict[str, Order]:
@@ -294,7 +158,7 @@ def _tolls(
     return [made.of(turn) for turn in fresh]
 
 
-def _settled(tried: _Tried, few: Sequence[Order], count: int, tolls: Sequence[Tolls]) -> TwoStages:
+def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tolls]) -> TwoStages:
     """Compare the best few on the fresh draws that are known of all."""
     table, base = tried.table, tried.table.base
     left_out = []
@@ -327,11 +191,19 @@ def _settled(tried: _Tried, few: Sequence[Order], count: int, tolls: Sequence[To
         floor=ends.mean if ends else -np.inf,
         floor_low=ends.low if ends else -np.inf,
         floor_draws=len(known),
+        left_open=_left_open([table.known[FRESH, None, i] for i in known], planning.recourse),
         gap=gap_upper(of_best - least) / max(1.0, abs(planning.recourse)) if several else np.inf,
         value_of_planning=planning.of_planning,
         price_of_not_knowing=_of_knowing(table, best),
         left_out=tuple(left_out),
     )
+
+
+def _left_open(at_best: Sequence[Outcome], cost: float) -> float:
+    """Share of a cost that solves of draws at best left unproven on average."""
+    if not at_best:
+        return float(np.inf)
+    return float(np.mean([o.value - o.floor for o in at_best])) / max(1.0, abs(cost))
 
 
 def _of_knowing(table: OutcomeTable, best: Order) -> float:
@@ -363,7 +235,7 @@ def _chance(label: str, order: Order, found: Sequence[Outcome], base: float) -> 
     )
 
 
-def _steps(tried: _Tried, near: dict[str, Order], best: Order) -> tuple[OrderChance, ...]:
+def _steps(tried: Tried, near: dict[str, Order], best: Order) -> tuple[OrderChance, ...]:
     """The order itself and its neighbors on the common draws, planted alike."""
     base, found = tried.table.base, []
     for label, order, kind in (

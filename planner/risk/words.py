@@ -84,20 +84,31 @@ def chosen(found: TwoStages, season: Season) -> str:
         text += f", {say.money(found.value_of_planning)} less than the plan's order"
     text += f". It suffices with nothing bought late in {chance(best.enough)}"
     if isfinite(found.gap):
-        text += (
-            f". No order could cost over {percent(found.gap)} less on average (95 % confidence); "
-            f"knowing everything now would save {say.money(max(0.0, found.price_of_not_knowing))}"
-        )
+        text += f". No order could cost over {percent(found.gap)} less on average (95 % confidence)"
+        if isfinite(found.left_open) and 2.0 * found.left_open > found.gap:
+            text += (
+                f", of which {percent(found.left_open)} is open because what single seasons cost "
+                "at best could not be proven closer"
+            )
+    if isfinite(found.price_of_not_knowing):
+        saved = say.money(max(0.0, found.price_of_not_knowing))
+        text += f"; knowing everything now would save {saved}"
     return f"{text}."
 
 
 def how_often(held: AsPlanned) -> str:
     """Say how often the plan suffices as it is, and what runs out first."""
     text = f"In {chance(held.enough)} seasons drawn from sheet Unknowns every product suffices"
+    return f"{text}. {seed_and_first(held)}"
+
+
+def seed_and_first(held: AsPlanned) -> str:
+    """Say which product runs out first, and how often the seed suffices."""
     first = max(held.products, key=lambda p: p.first, default=None)
+    text = ""
     if first is not None and first.first > 0.0:
-        text += f"; {first.product} is most often the first to run out"
-    text += f". The seed of every lot suffices in {chance(held.seed_enough)}"
+        text = f"{first.product} is most often the first to run out. "
+    text += f"The seed of every lot suffices in {chance(held.seed_enough)}"
     if held.white_mold is not None:
         text += f", that of fields under white mold pressure in {chance(held.white_mold)}"
     return f"{text}."

@@ -56,7 +56,7 @@ def test_a_safe_plan_has_more_and_page_one_says_so(
     sheet = openpyxl.load_workbook(out / "plan.xlsx").worksheets[0]
     texts = " ".join(str(c.value) for row in sheet for c in row if c.value is not None)
     assert "How safe is this order" in texts
-    assert "seasons this order is enough: " in texts
+    assert "seasons this order is enough; for $" in texts
     assert "ecide whether to spend $" in texts
     assert "1 more jug of Green Cap" in texts
 

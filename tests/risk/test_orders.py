@@ -89,7 +89,7 @@ def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
     stop = threading.Event()
 
     def heard(text: str) -> None:
-        if text.startswith("fresh draws, 5 to 8 of 16, orders: 3 "):
+        if text.startswith("fresh draws, 4 of 16 settled: 3 "):
             stop.set()
 
     held = as_planned(season, plan, draws=64)

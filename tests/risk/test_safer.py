@@ -89,7 +89,7 @@ def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
     assert safer_order(wild, plan, 0.99) is None
     held = drawn(wild, plan)
     assert held is not None
-    assert "Nothing that is sold" in held.said
+    assert "; nothing that is sold" in held.said
 
 
 def test_the_sentence_says_how_safe_and_what_safer_costs(season: Season, plan: Plan) -> None:
