@@ -24,8 +24,9 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 Said = Callable[[str], None]
-FLOOR_GAP, GAP = 3e-3, 2e-3
-"""Proven distance from the best at which a draw's own best is good enough, and a second stage."""
+ROUGH_GAP, FLOOR_GAP, GAP = 6e-3, 3e-3, 2e-3
+"""Proven distance from the best at which a draw's own best is good enough to learn from and as a
+floor, and at which a second stage is."""
 Effort = tuple[float, float, float]
 """Gap, acres that known plans have short, and most seconds of a solve."""
 _stages: dict[tuple[bytes, Effort], SecondStage] = {}
@@ -78,6 +79,7 @@ class OutcomeTable:
     pool: Pool = frozenset()
     most: float = SECONDS
     """Seconds, at the most, for what a draw costs at best."""
+    floor_gap: float = FLOOR_GAP
     known: dict[tuple[int, Order | None, int], Outcome] = field(default_factory=dict)
     solves: int = 0
 
@@ -122,7 +124,8 @@ class OutcomeTable:
         which, order, i = key
         if order is None:
             toll = NONE if tolls is None else tolls[i]
-            return self.blob, (FLOOR_GAP, self.base, self.most), None, turn, frozenset(), toll
+            effort = (self.floor_gap, self.base, self.most)
+            return self.blob, effort, None, turn, frozenset(), toll
         if pools is not None:
             effort = (GAP, float("inf"), SECONDS)
             return self.blob, effort, order, turn, pools[i], NONE

@@ -20,7 +20,7 @@ from planner.errors import NoPlanError
 from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
-from planner.risk.outcomes import OutcomeTable, Said, Until
+from planner.risk.outcomes import FLOOR_GAP, ROUGH_GAP, OutcomeTable, Said, Until
 from planner.risk.second_stage import SECONDS, Order, ordered_by, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tolls import TollTable
@@ -106,8 +106,9 @@ def compare_orders(
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
     common = turns(season, COMMON, seed + 2)
     table.most = min(SECONDS, max(1.0, SHARES[0] * seconds * engine.workers / COMMON))
+    table.floor_gap = ROUGH_GAP
     train(tried, plan, held, common, ends[0])
-    table.most = SECONDS
+    table.most, table.floor_gap = SECONDS, FLOOR_GAP
     tried.race("orders compared", list(tried.labels), common, ends[1])
     tried.take_best_of_draws()
     improve(tried, common, ends[2])

@@ -15,6 +15,7 @@ from planner.risk import candidates
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
 from planner.risk.second_stage import Order, SecondStage, ordered_by
+from planner.risk.tolls import TollTable
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders
 from planner.risk.words import chosen
@@ -118,6 +119,25 @@ def test_neighbors_are_only_what_the_draws_ask_for(season: Season, plan: Plan) -
     assert not any(o.late for o in outcomes)
     assert list(near) == ["1 fewer jug of Green Cap"]
     assert plan.order
+
+
+def test_tolls_of_an_order_come_to_nought_and_make_ordering_too_much_no_gain(
+    season: Season, plan: Plan
+) -> None:
+    """Derived: 240 fl oz -10 to +20 %, jugs of 128 at $100, half back, $130 late; two are ordered.
+
+    Whether two suffice depends on the draw; none has one too many but where under 128 are needed.
+    """
+    stage, order = SecondStage(season), Order((("Green Cap", "jug", 2),))
+    known = [(t, stage.outcome(order, t)) for t in turns(season, 8, 5)]
+    table = TollTable(season, plan, order, known)
+    drawn = turns(season, 2048, 9)
+    tolls = np.array([table.of(t).products["Green Cap"] for t in drawn])
+    late = np.array([stage.outcome(order, t).late for t in drawn[:64]])
+    assert abs(tolls.mean()) < 0.01 * np.abs(tolls).max()
+    assert tolls[:64][late].mean() > 0.0 > tolls[:64][~late].mean()
+    assert tolls.min() >= -50.0 / 128.0 - 1e-9
+    assert np.mean([table.of(t).on(season, order) for t in drawn]) == pytest.approx(0.0, abs=0.5)
 
 
 def test_plan_json_holds_the_orders(season: Season, plan: Plan, tmp_path: Path) -> None:
