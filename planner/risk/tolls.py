@@ -19,6 +19,7 @@ from planner.plan import price
 from planner.risk.draws import Changes, draw
 from planner.risk.floors import Tolls
 from planner.risk.second_stage import price_paid
+from planner.risk.statistics import normal_below
 from planner.risk.uses import accounts
 from planner.season.domain import UNTREATED, Quantity, TargetStand
 
@@ -90,10 +91,8 @@ class _Toll:
 
     def chances(self, forecast: Floats) -> tuple[Floats, Floats]:
         """Chance of plenty and of being short."""
-        from scipy.special import ndtr
-
         need, sd = self.scale * forecast, np.maximum(self.error * forecast, 1e-9)
-        return ndtr((self.plenty - need) / sd), ndtr((need - self.supply) / sd)
+        return normal_below((self.plenty - need) / sd), normal_below((need - self.supply) / sd)
 
     def of(self, forecast: Floats) -> Floats:
         plenty, short = self.chances(forecast)
