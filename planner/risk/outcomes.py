@@ -80,6 +80,8 @@ class OutcomeTable:
     most: float = SECONDS
     """Seconds, at the most, for what a draw costs at best."""
     floor_gap: float = FLOOR_GAP
+    most_again: float = SECONDS
+    """Seconds, at the most, in which an order's season is decided again."""
     known: dict[tuple[int, Order | None, int], Outcome] = field(default_factory=dict)
     solves: int = 0
 
@@ -127,11 +129,11 @@ class OutcomeTable:
             effort = (self.floor_gap, self.base, self.most)
             return self.blob, effort, None, turn, frozenset(), toll
         if pools is not None:
-            effort = (GAP, float("inf"), SECONDS)
+            effort = (GAP, float("inf"), self.most_again)
             return self.blob, effort, order, turn, pools[i], NONE
         at_best = self.known.get((which, None, i))
         pool = self.pool | at_best.planted if at_best is not None else self.pool
-        return self.blob, (GAP, self.base, SECONDS), order, turn, pool, NONE
+        return self.blob, (GAP, self.base, self.most_again), order, turn, pool, NONE
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

@@ -29,6 +29,7 @@ from planner.risk.tried import (
     COMMONLY,
     FEW,
     FRESH,
+    SCREENED,
     SETTLED,
     Tried,
     improve,
@@ -54,10 +55,14 @@ if TYPE_CHECKING:
 
 DRAWS = 32
 """Fresh draws for the best few orders; a power of two."""
+LEAST_SECONDS = 2.0
+"""Most time of a solve at the least."""
+RACING = 8
+"""Orders that are about to be compared first."""
 AT_A_TIME = 4
 """Fresh draws that are settled together: while orders are decided again in some, what the next cost
 at best is found out."""
-SHARES = (0.2, 0.3, 0.45)
+SHARES = (0.2, 0.4, 0.5)
 """Shares of the time after which training, candidates and their neighbors must be done."""
 
 
@@ -105,10 +110,11 @@ def compare_orders(
     tried = Tried(table, own, {own: "the plan's"})
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
     common = turns(season, COMMON, seed + 2)
-    table.most = min(SECONDS, max(1.0, SHARES[0] * seconds * engine.workers / COMMON))
-    table.floor_gap = ROUGH_GAP
+    work = seconds * engine.workers
+    table.most, table.floor_gap = _within(SHARES[0] * work / COMMON), ROUGH_GAP
+    table.most_again = _within((SHARES[1] - SHARES[0]) * work / (SCREENED * RACING))
     train(tried, plan, held, common, ends[0])
-    table.most, table.floor_gap = SECONDS, FLOOR_GAP
+    table.floor_gap = FLOOR_GAP
     tried.race("orders compared", list(tried.labels), common, ends[1])
     tried.take_best_of_draws()
     improve(tried, common, ends[2])
@@ -121,6 +127,8 @@ def compare_orders(
 
     few = list(dict.fromkeys([*tried.ranked()[:FEW], own]))
     fresh = turns(season, count, seed + 3)
+    table.most = _within(0.6 * (1.0 - SHARES[-1]) * work / count)
+    table.most_again = _within(0.4 * (1.0 - SHARES[-1]) * work / (count * len(few)))
     tolls = _tolls(table, plan, best, common, fresh)
     for first in range(0, count + AT_A_TIME, AT_A_TIME):
         asked: list[tuple[Order | None, int]] = []
@@ -140,6 +148,11 @@ def compare_orders(
         seconds=monotonic() - began,
         solves=table.solves,
     )
+
+
+def _within(seconds: float) -> float:
+    """Most time of a solve, so that all of its kind have their turn."""
+    return min(SECONDS, max(LEAST_SECONDS, seconds))
 
 
 def _waits(season: Season, best: Order) -> dict[str, Order]:
