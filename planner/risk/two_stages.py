@@ -131,11 +131,10 @@ def compare_orders(
     table.most_again = _within(0.4 * (1.0 - SHARES[-1]) * work / (count * len(few)))
     tolls = _tolls(table, plan, best, common, fresh)
     for first in range(0, count + AT_A_TIME, AT_A_TIME):
+        ready, next_ones = range(max(0, first - AT_A_TIME), first), range(first, first + AT_A_TIME)
         asked: list[tuple[Order | None, int]] = []
-        asked += [(None, i) for i in range(first, min(count, first + AT_A_TIME))]
-        asked += [
-            (o, i) for i in range(first - AT_A_TIME, min(count, first)) if i >= 0 for o in few
-        ]
+        asked += [(order, i) for i in ready if i < count for order in few]
+        asked += [(None, i) for i in next_ones if i < count]
         done = max(0, first - AT_A_TIME)
         table.fill(f"fresh draws, {done} of {count} settled", asked, fresh, FRESH, ends[3], tolls)
     found = _settled(tried, few, count, tolls)
