@@ -7,6 +7,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner import api
+from planner.errors import NoPlanError
 from planner.report.measures import manner_of
 from planner.terminal import places
 from planner.terminal.deciding import decide, watched
@@ -71,9 +72,15 @@ def weigh_orders(
     else:
         plan = api.read_plan(known, season)
     left = max(1.0, options.seconds - (monotonic() - began))
-    stages = _weighed(season, plan, replace(options, seconds=left), spread)
-    lines = paragraph(chosen(stages, season), 0)
-    lines += [line for told in stages.left_out for line in paragraph(f"Time ran out: {told}.", 0)]
+    stages: TwoStages | None = None
+    try:
+        stages = _weighed(season, plan, replace(options, seconds=left), spread)
+    except NoPlanError as error:  # no draw was settled in time: the plan is not lost by that
+        lines = paragraph(f"Orders are not compared: {error}. The plan is as without that.", 0)
+    else:
+        lines = paragraph(chosen(stages, season), 0)
+        for told in stages.left_out:
+            lines += paragraph(f"Time ran out: {told}.", 0)
     paths = api.write(plan, season, folder, stages=stages)
     return [*lines, *written_lines(paths)]
 

@@ -6,7 +6,8 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from planner import cli
+from planner import api, cli
+from planner.errors import NoPlanError
 from tests.risk.test_orders import CONTAINERS, UNKNOWN
 
 Capture = pytest.CaptureFixture[str]
@@ -39,6 +40,22 @@ def test_risk_writes_orders_and_says_which_is_best(
     texts = [str(c.value) for row in book["If things differ"] for c in row if c.value is not None]
     assert "Order now, decide again when all is known" in texts
     assert "Buy now or wait" in texts
+
+
+def test_the_plan_is_written_where_time_runs_out_before_orders_are_compared(
+    unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def too_late(*_: object, **__: object) -> None:
+        msg = "time ran out before any draw was settled; give it more seconds"
+        raise NoPlanError(msg)
+
+    monkeypatch.setattr(api, "compare_orders", too_late)
+    out = tmp_path / "out"
+    assert cli.run(["risk", str(unknown), "--out", str(out), "--seconds", "20"]) == 0
+    assert "Orders are not compared: time ran out" in " ".join(capsys.readouterr().out.split())
+    found = json.loads((out / "plan.json").read_text("utf-8"))
+    assert "orders" not in found["unknowns"]
+    assert (out / "plan.xlsx").exists()
 
 
 def test_a_safe_plan_has_more_and_page_one_says_so(

@@ -22,8 +22,9 @@ if TYPE_CHECKING:
     from planner.optimize.model.program import Model
     from planner.optimize.search.common import Context
 
-HOPE = 0.15
-"""Share of the time in which a plan with no acre short must be found by then."""
+HOPE, HOPE_SECONDS, HOPE_MOST = 0.15, 5.0, 0.5
+"""Share of the time in which a plan with no acre short must be found; seconds for it at the least,
+as a busy machine starts processes slowly; and the share that these may be at the most."""
 MOST_ALONE = 0.4
 """Share of the time left in which nothing else searches, at the most."""
 
@@ -64,7 +65,8 @@ def begin_covered(context: Context) -> Proof | None:
         exact_if_covered(incumbent, incumbent.model, to_the_end(incumbent), solver, given_up)
 
     proof = _begin(context, solve)
-    until = now() + HOPE * incumbent.left()
+    left = incumbent.left()
+    until = now() + min(max(HOPE * left, HOPE_SECONDS), HOPE_MOST * left)
     proof.wait(until, lambda: incumbent.is_covered or incumbent.is_set())
     if incumbent.is_covered:
         incumbent.prove_shortage()
