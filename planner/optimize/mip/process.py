@@ -164,8 +164,8 @@ class Worker:
         """End the process."""
         with suppress(OSError):
             self.process.kill()
-        with suppress(OSError, ValueError):
-            for pipe in (self.process.stdin, self.process.stdout):
+        for pipe in (self.process.stdin, self.process.stdout):
+            with suppress(OSError, ValueError):
                 if pipe is not None:
                     pipe.close()
         self.process.wait()
@@ -180,7 +180,12 @@ MOST_IDLE = 3
 def take_worker() -> Worker:
     """Take a process that has nothing to do, or start one."""
     with _idle_lock:
-        return _idle.pop() if _idle else Worker()
+        while _idle:
+            worker = _idle.pop()
+            if worker.is_alive():
+                return worker
+            worker.close()
+    return Worker()
 
 
 def give_back(worker: Worker) -> None:

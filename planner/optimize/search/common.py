@@ -18,6 +18,7 @@ from planner.optimize.heuristics.set_partitioning import Patterns
 from planner.optimize.incumbent.budgets import Budget, limits_near, longest, patient, times_best
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Watch, now
+from planner.optimize.mip.verified import SMALL
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import Either
@@ -111,6 +112,11 @@ def uses(context: Context, name: str) -> bool:
 def is_large(context: Context) -> bool:
     """Whether the search is over the promising choices only."""
     return len(context.incumbent.model.choices) < len(context.incumbent.model.it.choices)
+
+
+def is_tiny(context: Context) -> bool:
+    """Whether the exact model takes less time to solve than a process to start."""
+    return context.incumbent.model.matrix.n_columns <= SMALL
 
 
 def is_small(context: Context) -> bool:

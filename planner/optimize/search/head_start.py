@@ -11,14 +11,15 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.optimize.bounds.relaxations import exact, exact_if_covered
-from planner.optimize.mip.highs import Limits, now
+from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.mip.process import TICK
-from planner.optimize.search.common import EXACT, GRACE, is_large, search_beside, uses
+from planner.optimize.search.common import EXACT, GRACE, is_large, is_tiny, search_beside, uses
 
 if TYPE_CHECKING:
     from collections.abc import Callable
 
     from planner.optimize.incumbent.incumbent import Incumbent
+    from planner.optimize.mip.highs import Solver
     from planner.optimize.model.program import Model
     from planner.optimize.search.common import Context
 
@@ -57,14 +58,19 @@ class Proof:
             self.thread.join(TICK)
 
 
+def exact_solver(context: Context) -> Solver:
+    """What solves the exact model: a process of its own, but for models that take no time."""
+    return solve if is_tiny(context) else context.workers.for_bounds().solve
+
+
 def begin_covered(context: Context) -> Proof | None:
     """Begin with no acre short; None where no plan like that is found, or not soon."""
-    incumbent, solver = context.incumbent, context.workers.for_bounds().solve
+    incumbent, solver = context.incumbent, exact_solver(context)
 
-    def solve(given_up: threading.Event) -> None:
+    def prove(given_up: threading.Event) -> None:
         exact_if_covered(incumbent, incumbent.model, to_the_end(incumbent), solver, given_up)
 
-    proof = _begin(context, solve)
+    proof = _begin(context, prove)
     left = incumbent.left()
     until = now() + min(max(HOPE * left, HOPE_SECONDS), HOPE_MOST * left)
     proof.wait(until, lambda: incumbent.is_covered or incumbent.is_set())
@@ -77,22 +83,22 @@ def begin_covered(context: Context) -> Proof | None:
 
 def begin(context: Context, model: Model) -> Proof:
     """Begin with the acres short that are known to be the fewest."""
-    incumbent, solver = context.incumbent, context.workers.for_bounds().solve
+    incumbent, solver = context.incumbent, exact_solver(context)
 
-    def solve(given_up: threading.Event) -> None:
+    def prove(given_up: threading.Event) -> None:
         exact(incumbent, model, to_the_end(incumbent), solver, stop=given_up)
 
-    return _begin(context, solve)
+    return _begin(context, prove)
 
 
-def _begin(context: Context, solve: Callable[[threading.Event], None]) -> Proof:
+def _begin(context: Context, prove: Callable[[threading.Event], None]) -> Proof:
     given_up = threading.Event()
 
     def work() -> None:
         context.proving = True
-        solve(given_up)
-        if not given_up.is_set():
-            context.proving = False
+        prove(given_up)
+        context.proving = False
+        if not given_up.is_set() and not context.incumbent.is_set():
             search_beside(context, context.workers.for_bounds(), context.found.append)
 
     return Proof(context.workers.beside(work), given_up)

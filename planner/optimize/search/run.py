@@ -39,6 +39,7 @@ from planner.optimize.search.common import (
     RELAXATION,
     is_large,
     is_small,
+    is_tiny,
     keep_to_fewest_short,
     open_context,
     search_beside,
@@ -262,14 +263,14 @@ def _search_beside_proof(context: Context, prover: threading.Thread) -> None:
     prover.join(GRACE)
     context.workers.close()
     prover.join(GRACE)
-    if context.workers.errors and incumbent.x is None:
-        raise context.workers.errors[0]
 
 
 def _search_small(context: Context) -> None:
     """Solve the exact model at once; search beside it once it has had its head start."""
     incumbent = context.incumbent
     planting = context.workers.beside(lambda: _first_plan(context))
+    if is_tiny(context):
+        planting.join()  # HiGHS has crashed in two threads of one process
     proof = begin_covered(context)
     if proof is None:
         if incumbent.x is None or not is_small(context):
@@ -280,6 +281,9 @@ def _search_small(context: Context) -> None:
         proof = proof or begin(context, model)
         leave_alone(context, proof)
         planting.join()
+        if incumbent.is_set():
+            proof.thread.join(GRACE)
+            return
         context.near, context.held = Neighborhood(model), incumbent.short
         _search_beside_proof(context, proof.thread)
     planting.join()
@@ -382,7 +386,7 @@ def search(context: Context) -> Plan:
     incumbent = context.incumbent
     assert incumbent.options.params.without <= NAMES
     try:
-        if incumbent.options.effort is None:
+        if incumbent.options.effort is None and not is_tiny(context):
             context.workers.for_bounds()
             start_apart()
         if head_start(context):
@@ -398,6 +402,8 @@ def search(context: Context) -> Plan:
     finally:
         context.workers.close()
     if incumbent.x is None:
+        if context.workers.errors:
+            raise context.workers.errors[0]
         if incumbent.user_stop is not None and incumbent.user_stop.is_set():
             msg = "stopped before there was any plan"
             raise Interrupted(msg)

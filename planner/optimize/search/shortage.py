@@ -45,6 +45,7 @@ from planner.optimize.search.common import (
     submit_annealing,
     uses,
 )
+from planner.optimize.search.head_start import exact_solver
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator
@@ -82,7 +83,7 @@ def settle_shortage(context: Context) -> None:
     """Make acres short as few as possible, and prove it where the time allows."""
     incumbent = context.incumbent
     if is_small(context) and incumbent.options.effort is None:
-        _prove(context, SHORT_TIME * incumbent.left(), context.workers.for_bounds().solve)
+        _prove(context, SHORT_TIME * incumbent.left(), exact_solver(context))
     elif is_small(context) and incumbent.is_short:
         _prove(context, SHORT_TIME * incumbent.left(), solve_matrix)
     elif incumbent.is_short:
