@@ -19,6 +19,8 @@ class Workers:
     """Processes that were started, what they are for, and what went wrong in threads."""
 
     started: list[Worker] = field(default_factory=list)
+    given_back: int = 0
+    """How many of these are ended, or kept for the next season."""
     second: Worker | None = None
     """The process that proves bounds, and anneals when there is none to raise."""
     annealer: Worker | None = None
@@ -64,5 +66,6 @@ class Workers:
 
     def close(self) -> None:
         """End all processes that still work; keep the others for the next season."""
-        while self.started:
-            give_back(self.started.pop())
+        for worker in self.started[self.given_back :]:
+            self.given_back += 1
+            give_back(worker)
