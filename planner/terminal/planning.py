@@ -105,13 +105,13 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     campaign = api.make_campaign(season, plan)
     say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
     written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
-    stem, compared = STEM, None
+    stem, compared, at_once = STEM, None, bool(extras.why or changed)
     with ThreadPoolExecutor(1) as beside:
-        if extras.why or changed:
+        if at_once:
             first = beside.submit(written, Explanation(again=again))
         if changed:
             compared = _scenarios(changed, plan, options, extras.what_if)
-        if extras.why or changed:
+        if at_once:
             stem = first.result()[0].stem
     why = _why(season, plan, options, extras.why)
     why = replace(why, again=again, compared=compared)

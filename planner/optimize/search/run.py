@@ -38,7 +38,6 @@ from planner.optimize.search.common import (
     ORDER_APART,
     RELAXATION,
     is_large,
-    is_small,
     is_tiny,
     keep_to_fewest_short,
     open_context,
@@ -273,8 +272,7 @@ def _search_small(context: Context) -> None:
         planting.join()  # HiGHS has crashed in two threads of one process
     proof = begin_covered(context)
     if proof is None:
-        if incumbent.x is None or not is_small(context):
-            planting.join()
+        planting.join()  # for the same reason: what settles the acres short solves here too
         settle_shortage(context)
     if incumbent.x is not None and not incumbent.is_set():
         model = capped(incumbent)
