@@ -10,7 +10,8 @@ and started again:
 
 The second command writes `reports/reliability/many-optima.md`. A season is begun only while the
 machine has time for it; where other work goes first, give it longer (`nice -n 19`,
-`--seconds 300`: the limit is by the clock). With `full --again BEHIND`, seasons of that verdict are held once more.
+`--seconds 300`: the limit is by the clock). With `full --again BEHIND`, seasons of that verdict are
+held once more.
 Tiny seasons against scipy's HiGHS, and where the two differ against brute force:
 
     python -m reports.reliability.many_optima tiny --seasons 3000 --first 60000
