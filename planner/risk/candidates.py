@@ -5,7 +5,7 @@ from __future__ import annotations
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
-from planner.risk.second_stage import Order, order_of, ordered_by, spent
+from planner.risk.second_stage import Order, order_of, ordered_by, price_paid, spent
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -19,6 +19,9 @@ MORE = 3
 """Of a product's smallest container, that many more and fewer are tried."""
 SMALL_BAGS = 8
 """Bags so small go by as many at a time as hold this part of the season's largest."""
+MOST_BACK = 8
+"""Containers, at the most, that are ordered to go back, for a discount level that they reach."""
+CENT = 0.01
 LACKING = 10.0
 """Times a container's price that lacking it counts as, where none can be bought late."""
 
@@ -182,6 +185,30 @@ def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[st
             label = f"{step} fewer {'bag' if step == 1 else 'bags'} of {lot.name}"
             more[label] = order_of(counts, {**bags, lot.name: n - step})
     return {label: o for label, o in more.items() if possible(season, o)}
+
+
+def for_levels(season: Season, order: Order) -> dict[str, Order]:
+    """Orders with more of one container that pay by a discount level or free freight they reach.
+
+    What is not needed goes back: the label says of what there is more.
+    """
+    paid, bags, counts = spent(season, order), dict(order.seed), order.counts
+    found = {}
+    for c in season.containers:
+        n = counts.get((c.product, c.name), 0)
+        if c.returned_for <= 0.0 or not n:
+            continue
+        for more in range(1, MOST_BACK + 1):
+            other = order_of({**counts, (c.product, c.name): n + more}, bags)
+            if not possible(season, other):
+                break
+            back = more * c.returned_for * price_paid(season, other)[c.product, c.name]
+            if spent(season, other) - back < paid - CENT:
+                found[f"{more} more {c.name} of {c.product} to go back, for what it takes off"] = (
+                    other
+                )
+                break
+    return found
 
 
 def with_seed_of(order: Order, others: Iterable[Order]) -> dict[str, Order]:

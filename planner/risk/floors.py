@@ -2,8 +2,8 @@
 
 Early and late purchases are decided together with planting and treating, by the exact model. The
 mean of such floors holds what knowing would be worth, so it stays below the cost of any order that
-can be placed. Tolls close most of that distance: what is ordered early counts as dearer in draws
-that have plenty of it and cheaper in those that run short, by amounts whose mean over all draws is
+can be placed. Tolls close part of that distance: what is ordered early counts as cheaper in draws
+that have plenty of it and dearer in those that run short, by amounts whose mean over all draws is
 nought. An order then costs on average what it did, but a draw gains little by knowing itself
 (information relaxation with a penalty: D. B. Brown, J. E. Smith and P. Sun, "Information
 relaxations and duality in stochastic dynamic programs", Operations Research 58, 2010, from memory).

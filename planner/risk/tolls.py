@@ -1,4 +1,4 @@
-"""Tolls for an order: how much dearer ordering early counts in a draw that has plenty.
+"""Tolls for an order: how much dearer ordering early counts in a draw that runs short.
 
 What a product will need in a draw is forecast from the plan's acres; how far such forecasts were
 off in known draws says how sure they are. Where the order would have a container too many, one

@@ -148,6 +148,7 @@ def improve(tried: Tried, common: Sequence[Turn], until: Until) -> None:
         }
         near = {
             **steps_from(tried, best),
+            **candidates.for_levels(tried.table.season, best),
             "again product by product": Order(again.containers, best.seed),
             **candidates.with_seed_of(best, orders),
         }

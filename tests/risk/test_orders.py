@@ -19,7 +19,7 @@ from planner.risk.tolls import TollTable
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders
 from planner.risk.words import chosen
-from planner.season.domain import Season
+from planner.season.domain import DiscountLevel, Season
 from tests.conftest import TINY
 from tests.support.work import needs_dask
 
@@ -152,3 +152,18 @@ def test_plan_json_holds_the_orders(season: Season, plan: Plan, tmp_path: Path) 
     assert read["as_planned"]["enough"] <= 1.0
     assert to_dict(stages, season)["best"] == 0
     assert "lowest mean cost" in chosen(stages, season)
+
+
+def test_jugs_that_go_back_are_ordered_for_the_discount_that_they_reach(season: Season) -> None:
+    """By hand: 2 jugs are 200; a third reaches 10 % of 300 and brings back half of 90.
+
+    300 - 30 - 45 = 225 is no less than 200; bringing back 90 of 100, 300 - 30 - 81 = 189 is.
+    """
+    level = DiscountLevel(name="Early", supplier=None, products=(), spend=300.0, percent=0.1)
+    order = Order((("Green Cap", "jug", 2),))
+    at_half = replace(season, discounts=(level,))
+    assert candidates.for_levels(at_half, order) == {}
+    jug, keg = season.containers
+    at_most = replace(at_half, containers=(replace(jug, returned_for=0.9), keg))
+    (more,) = candidates.for_levels(at_most, order).values()
+    assert more.counts == {("Green Cap", "jug"): 3}
