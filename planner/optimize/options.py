@@ -83,6 +83,11 @@ class SolveOptions:
     """Cores to keep busy, two at the least; None for all that there are. Not with `effort`."""
     params: SearchParams = SearchParams()
 
+    @property
+    def steps(self) -> int | None:
+        """Nodes or moves of one step of effort; None where the search goes by time."""
+        return None if self.effort is None else self.params.step_nodes
+
 
 @dataclass(frozen=True, slots=True)
 class Progress:

@@ -20,7 +20,8 @@ from planner.optimize.model.extract import counts as counts_of
 from planner.optimize.model.instance import make_instance, whole
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search.run import _settled, solve
+from planner.optimize.search.finish import settled
+from planner.optimize.search.run import solve
 from planner.plan import recount
 from planner.plan.audit import _more, audit
 from planner.plan.plan import Cost, Outcome, Plan
@@ -399,7 +400,7 @@ def test_acres_that_follow_such_numbers(name, off):
 @pytest.mark.parametrize("off", [-2e-7, 2e-7])
 @pytest.mark.parametrize("name", TIGHT)
 @pytest.mark.parametrize("settle", ["around", "best"])
-def test_such_numbers_are_settled(name, off, settle):
+def test_such_numbers_aresettled(name, off, settle):
     """What is solved again around them gives the plan of the whole numbers."""
     one, model, x, short = solution(name)
     x = np.where(model.matrix.integer, x + off, x)
@@ -408,7 +409,7 @@ def test_such_numbers_are_settled(name, off, settle):
     else:
         incumbent = Incumbent(SolveOptions(), None, None)
         incumbent.model, incumbent.x = model, x
-        y = _settled(incumbent)
+        y = settled(incumbent)
     check(one, make_plan(model, y, 300.0), short)
 
 

@@ -16,7 +16,8 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, moved, rounded, without_field_rule
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search import common, run, shortage
+from planner.optimize.search import common, shortage
+from planner.optimize.search.first_plan import make_first_plan
 from tests.laws import second_model
 from tests.support.random_season import hard_season
 
@@ -68,7 +69,7 @@ def relaxed(size, **params):
     """
     incumbent = Incumbent(SolveOptions(effort=2), None, None)
     context = common.open_context(incumbent, hard_season(*size))
-    run._first_plan(context)
+    make_first_plan(context)
     shortage.settle_shortage(context)
     context.near = Neighborhood(capped(incumbent))
     loose = without_field_rule(context.near.model)

@@ -62,10 +62,8 @@ def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
 def limits_near(incumbent: Incumbent, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
     """For a solve that need not come to its end."""
     seed, options = int(rng.integers(2**31)), incumbent.options
-    if options.effort is not None:
-        return Limits(nodes=options.params.step_nodes, gap=gap, seed=seed)
     seconds = min(LONGEST * IDLE * options.seconds, incumbent.left())
-    return Limits(seconds=seconds, gap=gap, seed=seed)
+    return Budget(seconds, options.steps).limits(gap, seed)
 
 
 def times_best(incumbent: Incumbent, x: Floats) -> float:

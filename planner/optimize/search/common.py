@@ -15,18 +15,15 @@ from planner.optimize.bounds.column_generation import best_with_room, rough_pric
 from planner.optimize.heuristics.neighborhood import Neighborhood, polish, shrink_or_grow
 from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.heuristics.set_partitioning import Patterns
-from planner.optimize.incumbent.budgets import Budget, limits_near, longest, patient, times_best
+from planner.optimize.incumbent.budgets import Budget, limits_near, patient, times_best
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Watch, now
 from planner.optimize.mip.verified import SMALL
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
-from planner.optimize.options import Either
 from planner.optimize.search.workers import Workers
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
-
     from planner.optimize.annealing.anneal import AnnealingJob
     from planner.optimize.annealing.moves import Tally
     from planner.optimize.annealing.state import Piece
@@ -34,13 +31,12 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.mip.process import Worker
+    from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
     from planner.season.domain import Season
 
 FEW_BREAKING = 0.35
 """Share of fields that may break the field rule in a relaxation that is worth repairing."""
-GRACE = 2.0
-"""Seconds that a process has to end by itself."""
 DEAR = 1.02
 """Plans that cost that many times as much as the best one are not worth polishing."""
 SAMPLES = 150
@@ -147,15 +143,21 @@ def submit_annealing(
         less=less,
         acres=acres,
     )
-    return _submit(context, context.workers.for_annealing(), job, context.incumbent)
+    return submit(context, context.workers.for_annealing(), job, context.incumbent)
 
 
-def _submit(
+def submit(
     context: Context, worker: Worker, job: AnnealingJob, stop: Stop
 ) -> list[list[Piece]] | None:
     """Have an annealing job done, keeping samples where patterns can be made of them."""
     job = replace(job, samples=0 if context.patterns is None else SAMPLES)
     return anneal_apart(worker, context.current, job, stop, context.seen)
+
+
+def get_ready(context: Context) -> None:
+    """Have the annealer set up elsewhere; its first job can take long."""
+    submit_annealing(context, Budget(0.01))
+    context.workers.ready.set()
 
 
 def bags_near(context: Context, x: Floats, *, within: int = 1, order: bool = True) -> None:
@@ -180,10 +182,12 @@ def best_of_patterns(context: Context, matrix: Matrix) -> Floats | None:
 def keep_to_fewest_short(context: Context) -> None:
     """Hold what is solved near the best plan to its acres short, should they have become fewer."""
     if context.held != context.incumbent.short:
-        context.near, context.held = (
-            Neighborhood(capped(context.incumbent)),
-            context.incumbent.short,
-        )
+        hold_short(context, capped(context.incumbent))
+
+
+def hold_short(context: Context, model: Model) -> None:
+    """Solve near the best plan in this model, which holds its acres short."""
+    context.near, context.held = Neighborhood(model), context.incumbent.short
 
 
 def polish_near(context: Context, x: Floats) -> None:
@@ -193,12 +197,12 @@ def polish_near(context: Context, x: Floats) -> None:
     """
     incumbent = context.incumbent
     keep_to_fewest_short(context)
-    counted = incumbent.options.params.step_nodes if incumbent.options.effort is not None else None
+    steps = incumbent.options.steps
     several = context.near.most > 1 and not is_large(context) and not incumbent.is_short
-    brief = Budget(min(1.0 if several else 4.0, incumbent.left()), counted)
+    brief = Budget(min(1.0 if several else 4.0, incumbent.left()), steps)
     y = polish(incumbent, context.near, x, brief, incumbent.options.seed)
     incumbent.offer(y)
-    if several and (counted or "relax and fix" in context.rewards) and not incumbent.is_set():
+    if several and (steps or "relax and fix" in context.rewards) and not incumbent.is_set():
         bags_near(context, x if y is None else y, within=0)
 
 
@@ -225,9 +229,8 @@ def search_neighborhoods(context: Context, budget: Budget) -> None:
     began = now()
     while incumbent.x is not None and not incumbent.is_set():
         fields = near.fields_nearby(context.rng, context.freed)
-        limits = replace(budget.limits(2e-4, context.turn), seconds=min(3.0, incumbent.left()))
-        if budget.steps is not None:
-            limits = budget.limits(2e-4, context.turn)
+        solve_for = Budget(min(3.0, incumbent.left()), budget.steps)
+        limits = solve_for.limits(2e-4, context.turn)
         started = now()
         y, answer = near.solve(
             incumbent.x, fields, limits, Watch(incumbent), local=context.turn % 2 == 0
@@ -238,45 +241,3 @@ def search_neighborhoods(context: Context, budget: Budget) -> None:
         context.freed = shrink_or_grow(context.freed, answer, now() - started, len(near.acres))
         if now() - began > budget.seconds:
             return
-
-
-def search_beside(
-    context: Context,
-    worker: Worker,
-    take: Callable[[list[list[Piece]]], None],
-    done: Stop | None = None,
-    turn: int = 0,
-    seed: int = 1,
-    *,
-    acres: bool = False,
-) -> None:
-    """Anneal in another process too: from the best plan, with less of it, from scratch.
-
-    `turn` says which of the three comes first; `acres`, whether acres short count most. Where there
-    are patterns, two of three are from scratch: many plans of all kinds serve best.
-    """
-    incumbent = context.incumbent
-    rng = np.random.default_rng([incumbent.options.seed, seed])
-    cycle = min(2.0 * context.cycle, longest(incumbent))
-    stop = incumbent if done is None else Either(incumbent, done)
-    while not stop.is_set() and incumbent.x is not None:
-        budget = Budget(min(cycle, incumbent.left()))
-        from_scratch, less = turn % 3 == 2, turn % 3 == 1 and not acres
-        if context.patterns is not None:
-            from_scratch, less = turn % 3 > 0, False
-        start = None if from_scratch else pieces_of(context.current, incumbent.model, incumbent.x)
-        job = annealing_job(
-            incumbent,
-            context.current,
-            budget,
-            rng,
-            start=start,
-            fine=not from_scratch,
-            less=less,
-            acres=acres,
-        )
-        turn += 1
-        pieces = _submit(context, worker, job, stop)
-        if pieces is None:
-            return
-        take(pieces)

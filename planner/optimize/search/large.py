@@ -7,7 +7,9 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.annealing.decode import on_model
 from planner.optimize.annealing.order_tables import order_tables
+from planner.optimize.annealing.state import AnnealingState
 from planner.optimize.bounds import benders
 from planner.optimize.bounds.column_generation import (
     best_of_each,
@@ -19,19 +21,24 @@ from planner.optimize.bounds.column_generation import (
 )
 from planner.optimize.heuristics.diving import dive
 from planner.optimize.heuristics.neighborhood import Neighborhood
+from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.restrictions import capped, short_caps
-from planner.optimize.mip.highs import Limits, Watch
+from planner.optimize.mip.highs import Watch
 from planner.optimize.model.instance import places_of
 from planner.optimize.model.program import make_model, moved, without_field_rule
+from planner.optimize.search.beside import beside, search_beside
+from planner.optimize.search.common import DIVING, ORDER_APART, get_ready, hold_short, uses
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
+    from planner.optimize.annealing.state import Piece
     from planner.optimize.bounds.benders import Orders
     from planner.optimize.bounds.column_generation import RestrictedMaster
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
+    from planner.optimize.search.common import Context
 
 FIRST_COLUMNS = 12
 """Choices of a field that the relaxation starts with."""
@@ -45,8 +52,30 @@ ROOMS = (0.02, 0.01, 0.03)
 """Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
 REPAIR_TIME = 0.15
 """Share of the time left for repairing fields that a dive leaves in breach of the field rule."""
-REPAIR_NODES = 300
-"""The same where work is counted."""
+
+
+def search_promising(context: Context) -> None:
+    """Prove the bound of a large season, go on over its promising choices, and dive for a plan."""
+    incumbent = context.incumbent
+
+    def take(pieces: list[list[Piece]]) -> None:
+        incumbent.offer(on_model(incumbent, context.current, pieces))
+
+    with beside(context, lambda worker, stop: search_beside(context, worker, take, stop, turn=2)):
+        proven = prove_bound(incumbent, order_apart=uses(context, ORDER_APART))
+    if proven is None:
+        return
+    master, orders = proven
+    narrow(incumbent, master)
+    model = incumbent.model
+    context.current = AnnealingState(model.it, model.choices, order_tables(model.it))
+    hold_short(context, capped(incumbent))
+    context.guide = in_choices(model, master)
+    with beside(context, lambda worker, stop: search_beside(context, worker, take, stop)):
+        if orders is not None and orders.best is not None and uses(context, DIVING):
+            dive_for_plan(incumbent, orders, context.near)
+        if incumbent.options.effort is None:
+            get_ready(context)
 
 
 def prove_bound(
@@ -161,8 +190,7 @@ def plan_from(incumbent: Incumbent, model: Model, guide: Floats) -> bool:
     for group in ("count", "reached", "level", "freight_free"):
         low[model.at[group]] = high[model.at[group]] = np.round(guide[model.at[group]])
     near = Neighborhood(replace(model, matrix=replace(m, lower=low, upper=high)))
-    counted = REPAIR_NODES if incumbent.options.effort is not None else None
-    seconds = REPAIR_TIME * incumbent.left()
-    limits = Limits(seconds=seconds, gap=1e-3, nodes=counted, seed=incumbent.options.seed)
+    budget = Budget(REPAIR_TIME * incumbent.left(), incumbent.options.steps)
+    limits = budget.limits(1e-3, incumbent.options.seed)
     y, _ = near.solve(guide, near.breaking(guide), limits, Watch(incumbent), start=False)
     return incumbent.offer(y)

@@ -8,8 +8,6 @@ put together again.
 
 from __future__ import annotations
 
-import threading
-from contextlib import contextmanager
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
@@ -30,26 +28,24 @@ from planner.optimize.incumbent.budgets import LONGEST, Budget, limits_near, pat
 from planner.optimize.incumbent.incumbent import same_short
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.options import Either
+from planner.optimize.search.beside import beside, search_beside
 from planner.optimize.search.common import (
     AGGREGATED,
     FEW_BREAKING,
-    GRACE,
     best_of_patterns,
     best_pieces,
     is_large,
     is_small,
     polish_near,
-    search_beside,
     search_neighborhoods,
     submit_annealing,
     uses,
 )
-from planner.optimize.search.head_start import exact_solver
+from planner.optimize.search.objective import Objective, pursue
+from planner.optimize.search.proving import exact_solver
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterator
-
+    from planner.optimize.annealing.state import Piece
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Solver
     from planner.optimize.mip.process import Worker
@@ -109,7 +105,7 @@ def _search(context: Context) -> None:
     if is_large(context):
         _search_large(context, until)
     elif incumbent.options.effort is None:
-        with _beside(context, lambda worker, done: _prove_or_look(context, worker, done, until)):
+        with beside(context, lambda worker, done: _prove_or_look(context, worker, done, until)):
             _take_turns(context, until)
     elif not _from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf):
         _take_turns(context, np.inf)
@@ -134,9 +130,7 @@ def _search_aggregated_large(context: Context, aggregated: AggregatedSearch, unt
     else:
         rng = np.random.default_rng([incumbent.options.seed, 2])
         budget = Budget(until - now())
-        with _beside(
-            context, lambda worker, done: aggregated.work(budget, done, rng, worker.solve)
-        ):
+        with beside(context, lambda worker, done: aggregated.work(budget, done, rng, worker.solve)):
             _follow(context)
             aggregated.work(Budget(until - now()), incumbent, context.rng, solve_matrix)
     if not incumbent.is_set():
@@ -232,25 +226,24 @@ def _repaired(
 
 def _take_turns(context: Context, until: float) -> None:
     """Go on from the best plan, by annealing and exactly; now and then from a new planting."""
-    incumbent, turn = context.incumbent, 0
-    effort, enough = incumbent.options.effort, incumbent.options.params.enough_seen_for_acres
-    turns = np.inf if effort is None else 4 * effort
+    effort = context.incumbent.options.effort
     _follow(context)
     while _search_aggregated(context, until):
         pass
-    while turn < turns and now() < until and not _is_settled(incumbent):
-        while context.found:
-            incumbent.offer(on_model(incumbent, context.current, context.found.pop()))
-        if len(context.seen) >= enough:
-            _from_patterns(context)
-        elif context.patterns is None and turn % 2:
-            search_neighborhoods(context, _stretch(context, until))
-        else:
-            fine = turn % 4 == (0 if context.patterns is None else 3)
-            _by_annealing(context, until, fine=fine)
-        turn += 1
-    if context.seen and not incumbent.is_set():
+    pursue(context, ACRES, np.inf if effort is None else 4 * effort, until)
+    if context.seen and not context.incumbent.is_set():
         _from_patterns(context)
+
+
+def _run_next(context: Context, turn: int, until: float) -> None:
+    """Patterns where there are plans enough; else neighborhoods and annealing in turn."""
+    if len(context.seen) >= context.incumbent.options.params.enough_seen_for_acres:
+        _from_patterns(context)
+    elif context.patterns is None and turn % 2:
+        search_neighborhoods(context, _stretch(context, until))
+    else:
+        fine = turn % 4 == (0 if context.patterns is None else 3)
+        _by_annealing(context, until, fine=fine)
 
 
 def _is_settled(incumbent: Incumbent) -> bool:
@@ -307,13 +300,13 @@ def _by_annealing(context: Context, until: float = np.inf, *, fine: bool = False
     start = best_pieces(context) if fine else None
     pieces = submit_annealing(context, _stretch(context, until), start=start, fine=fine, acres=True)
     if pieces is not None:
-        context.incumbent.offer(on_model(context.incumbent, context.current, pieces))
+        _take(context, pieces)
 
 
 def _stretch(context: Context, until: float = np.inf) -> Budget:
     incumbent = context.incumbent
     if incumbent.options.effort is not None:
-        return Budget(np.inf, incumbent.options.params.step_nodes)
+        return Budget(np.inf, incumbent.options.steps)
     return Budget(max(0.1, min(20.0, STRETCH * incumbent.left(), until - now())))
 
 
@@ -343,16 +336,9 @@ def _prove_or_look(context: Context, worker: Worker, done: Stop, until: float) -
         _prove(context, until - now(), worker.solve)
 
 
-@contextmanager
-def _beside(context: Context, job: Callable[[Worker, Stop], object]) -> Iterator[None]:
-    """Have a job done with another process meanwhile; told to stop in the end, if not before."""
-    done = threading.Event()
-    worker = context.workers.for_bounds()
-    thread = context.workers.beside(lambda: job(worker, Either(context.incumbent, done)))
-    try:
-        yield
-    finally:
-        done.set()
-        thread.join(GRACE)
-        if thread.is_alive():
-            context.workers.end_bounds()
+def _take(context: Context, pieces: list[list[Piece]]) -> None:
+    context.incumbent.offer(on_model(context.incumbent, context.current, pieces))
+
+
+ACRES = Objective(lambda context: _is_settled(context.incumbent), _take, _run_next)
+"""Fewer acres short, whatever they cost."""

@@ -114,10 +114,11 @@ def _polish_best(context: Context) -> None:
 def _relax_and_fix(context: Context, budget: Budget) -> None:
     """Make a plan step by step."""
     del budget
-    fix_in_turn(_task(context, context.rng, solve_matrix))
+    fix_in_turn(relax_and_fix_task(context, context.rng, solve_matrix))
 
 
-def _task(context: Context, rng: np.random.Generator, solver: Solver) -> Task:
+def relax_and_fix_task(context: Context, rng: np.random.Generator, solver: Solver) -> Task:
+    """What relax-and-fix works with."""
     return Task(context.incumbent, context.near, context.order, context.bags, rng, solver)
 
 

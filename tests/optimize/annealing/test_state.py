@@ -17,7 +17,8 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import common, run
+from planner.optimize.search import common
+from planner.optimize.search.first_plan import make_first_plan
 from tests.support.random_season import hard_season, tiny_season
 
 
@@ -123,7 +124,7 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""
     incumbent = Incumbent(SolveOptions(effort=1), None, None)
     context = common.open_context(incumbent, hard_season(*size, short=True))
-    run._first_plan(context)
+    make_first_plan(context)
     first = sum(incumbent.short)
     job = annealing_job(incumbent, context.current, Budget(1.0, steps=500), context.rng)
     assert job.phases is FEWER_SHORT

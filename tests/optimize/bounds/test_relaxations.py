@@ -15,7 +15,8 @@ from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import with_whole_order, without_field_rule
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import common, run, shortage
+from planner.optimize.search import common, shortage
+from planner.optimize.search.first_plan import make_first_plan
 from tests.laws import oracle
 from tests.support.random_season import tiny_season
 from tests.support.searches import SMALL, best, hard, held_short, under
@@ -74,7 +75,7 @@ def test_no_plan_leaves_fewer_acres_short_than_the_relaxation(case):
     """
     incumbent = Incumbent(SolveOptions(effort=1), None, None)
     context = common.open_context(incumbent, hard(case))
-    run._first_plan(context)
+    make_first_plan(context)
     optimum = best(case).short
     guide, least = least_short(incumbent, incumbent.model, 60.0, None, solve_matrix)
     assert compared(guide[incumbent.model.at["short_in"]], optimum) <= 0

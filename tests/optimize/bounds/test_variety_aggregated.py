@@ -23,7 +23,8 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import common, run
+from planner.optimize.search import common
+from planner.optimize.search.first_plan import make_first_plan
 from tests.laws import oracle, second_model
 from tests.support.random_season import hard_season, tiny_season
 from tests.support.shortages import compared
@@ -126,7 +127,7 @@ def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     one = hard_season(*size, short=True)
     incumbent = Incumbent(SolveOptions(effort=2), None, None)
     context = common.open_context(incumbent, one)
-    run._first_plan(context)
+    make_first_plan(context)
     first, program = incumbent.short, aggregated_program(incumbent.model)
     aggregated = AggregatedSearch(
         program, weights(incumbent.model), program.of(incumbent.model, incumbent.x)

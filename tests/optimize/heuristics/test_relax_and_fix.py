@@ -12,7 +12,7 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
 from planner.optimize.search import shortage
-from planner.optimize.search.strategies import _task
+from planner.optimize.search.strategies import relax_and_fix_task
 from tests.support.searches import CLOSE, relaxed
 
 
@@ -39,7 +39,7 @@ def test_plans_made_step_by_step_keep_the_rules(size):
     incumbent, before = context.incumbent, context.incumbent.cost
     context.order.put(relaxed_order(context))
     for _ in range(3):
-        relax_and_fix.fix_in_turn(_task(context, context.rng, solve_matrix))
+        relax_and_fix.fix_in_turn(relax_and_fix_task(context, context.rng, solve_matrix))
     assert incumbent._keeps_rules(incumbent.x)
     assert bound - CLOSE * abs(bound) <= incumbent.cost < 0.99 * before
 
@@ -93,7 +93,7 @@ def test_two_threads_make_one_roomier_order():
         assert not thread.is_alive()
 
     def fix_in_turn(solver):
-        relax_and_fix.fix_in_turn(_task(context, Dice(), solver))
+        relax_and_fix.fix_in_turn(relax_and_fix_task(context, Dice(), solver))
         mended.append(solver.roomier)
 
     fix_in_turn(NoneNear(context, other))
@@ -131,7 +131,7 @@ def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
     context, _, _ = relaxed((16, 10, 3, 2, 1))
     model, x = context.near.model, relaxed_order(context)
-    y = relax_and_fix._roomier(_task(context, context.rng, solve_matrix), x, 0.05)
+    y = relax_and_fix._roomier(relax_and_fix_task(context, context.rng, solve_matrix), x, 0.05)
     used, lump = relax_and_fix._used(model, x), model.it.lump
     assert used.max() > 0
     assert (used >= -1e-6).all()

@@ -14,7 +14,8 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search import common, run, shortage
+from planner.optimize.search import common, shortage
+from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -48,7 +49,7 @@ def test_fewest_short_is_proven_by_a_plan_made_of_a_relaxation(size):
     one = hard_season(*size, short=True)
     incumbent = Incumbent(NOT_AT_ONCE, None, None)
     context = common.open_context(incumbent, one)
-    run._first_plan(context)
+    make_first_plan(context)
     first = incumbent.short
     shortage.settle_shortage(context)
     assert incumbent.short_proven
@@ -68,7 +69,7 @@ def test_fewest_short_where_acres_must_be_spread():
     free = sum(second_model.solve(hard_season(10, 7, 3, 1, 2, short=True)).short)
     incumbent = Incumbent(NOT_AT_ONCE, None, None)
     context = common.open_context(incumbent, one)
-    run._first_plan(context)
+    make_first_plan(context)
     first = sum(incumbent.short)
     shortage.settle_shortage(context)
     audit(make_plan(incumbent.model, incumbent.x, -np.inf), one)
@@ -99,7 +100,7 @@ def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     few_choices = SearchParams(many_choices=0, first_choices=3)
     incumbent = Incumbent(SolveOptions(effort=4, params=few_choices), None, None)
     context = common.open_context(incumbent, one)
-    run._first_plan(context)
+    make_first_plan(context)
     first, few = incumbent.short, len(incumbent.model.choices)
     shortage.settle_shortage(context)
     assert few < len(incumbent.model.choices) < len(incumbent.model.it.choices)

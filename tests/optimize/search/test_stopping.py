@@ -12,7 +12,7 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import run
+from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -50,7 +50,7 @@ def test_a_stopped_search_still_orders_cheapest_for_what_it_plants():
     dear[columns] = solve_matrix(part, Limits(seconds=5.0, gap=0.1)).x
     assert incumbent.offer(rounded(model, dear))
     assert incumbent.cost > plan.cost.total + 10.0
-    run._order_for_the_same(incumbent)
+    offer_cheapest_order(incumbent)
     assert incumbent.cost == pytest.approx(plan.cost.total, abs=0.02)
 
 

@@ -1,0 +1,75 @@
+"""The end of a search: its best plan with the cheapest order, read off the model's solution."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING
+
+from planner.errors import Interrupted, NoPlanError
+from planner.optimize.incumbent.budgets import Budget
+from planner.optimize.mip.part import minimize_in_turn, solve_part
+from planner.optimize.model.extract import make_plan
+from planner.optimize.model.program import PURCHASE, rounded
+
+if TYPE_CHECKING:
+    from planner.optimize.incumbent.incumbent import Incumbent
+    from planner.optimize.mip.highs import Answer, Floats, Matrix
+    from planner.optimize.search.common import Context
+    from planner.plan.plan import Plan
+
+ORDER_SECONDS = 2.0
+"""Most time in the end for the cheapest order for what an unproven plan treats."""
+
+
+def offer_cheapest_order(incumbent: Incumbent) -> None:
+    """Offer the best plan with the cheapest order for what it plants and treats.
+
+    A search that is stopped early may hold an order that a small exact solve betters.
+    """
+    model, x = incumbent.model, incumbent.x
+    assert x is not None
+    limits = Budget(ORDER_SECONDS, incumbent.options.steps).limits(1e-6, incumbent.options.seed)
+    y, _ = solve_part(model.matrix, model.of(PURCHASE), x, limits, known=True)
+    if y is not None:
+        incumbent.offer(rounded(model, y))
+
+
+def settled(incumbent: Incumbent) -> Floats:
+    """The best plan with its whole numbers held and everything else solved again around them."""
+    model, x = incumbent.model, incumbent.x
+    assert x is not None
+    free = ~model.matrix.integer
+
+    def solve_one(matrix: Matrix, _: int) -> Answer:
+        return solve_part(matrix, free, x)[1]
+
+    def cap(_: int, answer: Answer | None) -> float:
+        assert answer is not None
+        return answer.objective * (1 + 1e-9) + 1e-9
+
+    places = model.at["short_in"].tolist()
+    answers, matrix = minimize_in_turn(model.matrix, places, solve_one, cap)
+    y = solve_part(matrix, free, x)[0] if len(answers) == len(places) else None
+    return x if y is None else y
+
+
+def finished(context: Context) -> Plan:
+    """The plan that a search has come to; errors as `run.solve`."""
+    incumbent = context.incumbent
+    if incumbent.x is None:
+        if context.workers.errors:
+            raise context.workers.errors[0]
+        if incumbent.user_stop is not None and incumbent.user_stop.is_set():
+            msg = "stopped before there was any plan"
+            raise Interrupted(msg)
+        msg = f"no plan was found in {incumbent.options.seconds:g} s; give it more time"
+        raise NoPlanError(msg)
+    if not incumbent.ended.is_set():
+        offer_cheapest_order(incumbent)
+    plan = make_plan(
+        incumbent.model,
+        settled(incumbent),
+        incumbent.bound,
+        shortage_proven=incumbent.short_proven,
+    )
+    return replace(plan, seconds=incumbent.seconds())
