@@ -24,11 +24,9 @@ if TYPE_CHECKING:
 
 TIGHT = 0.03
 """Spare product under this share of what goes on seed is marked."""
-NEAR = 0.20
-"""Products with less spare than this share are named."""
 USED_UP = 0.05
 """A lot with less left than this share of what is needed is nearly used up."""
-MOST_SPARE = 8
+MOST_SPARE = 12
 """Products whose spare is named one by one, the scarcest."""
 MOST_TODO = 8
 """Days with something to do that the first page names."""
@@ -155,24 +153,20 @@ def tight(facts: Facts) -> list[ProductMargin]:
 
 
 def spare(facts: Facts) -> list[str]:
-    """Say which products have little to spare, and when the first of them runs short."""
+    """Say what every product has to spare, the scarcest first, and when the first runs short."""
     if not facts.margins:
         return []
-    near = [m for m in facts.margins if m.used < NEAR]
-    others = len(facts.margins) - len(near)
-    rest = f"the other{'s have' if others > 1 else ' has'} {percent(NEAR)} and more"
-    if not near:
-        return [f"Every product has {percent(NEAR)} and more to spare.", first_short(facts.margins)]
     each = [
         f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
         + (" TIGHT" if m.used < TIGHT else "")
-        for m in near[:MOST_SPARE]
+        for m in facts.margins[:MOST_SPARE]
     ]
-    more = len(near) - MOST_SPARE
-    each += [f"{count(more, 'more product')} with less than {percent(NEAR)}"] if more > 0 else []
+    rest = facts.margins[MOST_SPARE:]
+    if rest:
+        each.append(f"{count(len(rest), 'more product')} with {percent(rest[0].used)} and more")
     return [
         "To spare, in percent of what is used (what can't be pumped out is already taken off): "
-        f"{', '.join(each)}{f'; {rest}' if others else ''}.",
+        f"{', '.join(each)}.",
         first_short(facts.margins),
     ]
 

@@ -116,6 +116,7 @@ def _runs(campaign: Campaign) -> Table:
             Column("done", "Done (initials)", look=Look.FILL_IN, width=14),
         ),
         rows=tuple(rows),
+        parts="day",
         repeat_header=True,
     )
 

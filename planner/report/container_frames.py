@@ -31,6 +31,8 @@ def draw_down_sheet(campaign: Campaign) -> Sheet:
 
 
 def _containers(campaign: Campaign) -> Table:
+    uses = campaign.drawdown.containers
+    noted = any(u.note for u in uses)
     return Table(
         name="containers",
         columns=(
@@ -40,13 +42,14 @@ def _containers(campaign: Campaign) -> Table:
             Column("on", "from"),
             Column("dry_day", "Dry on", Measure.DATE),
             Column("dry", "at the earliest at"),
-            Column("note", "Note", width=24),
+            *([Column("note", "Note", width=24)] if noted else []),
             Column("number", "No.", Measure.COUNT),
             Column("usable", "Usable", Measure.DOSE, decimals=0),
             Column("left", "Left", Measure.DOSE, decimals=0),
             Column("ready", "Ready (initials)", look=Look.FILL_IN, width=12),
         ),
-        rows=tuple(_container_row(u) for u in campaign.drawdown.containers),
+        rows=tuple(_container_row(u, noted) for u in uses),
+        parts="product",
         repeat_header=True,
         note="In the order in which they are hooked up: opened stock first, then what is"
         " ordered but not delivered yet, then what is bought. When one runs dry,"
@@ -54,7 +57,8 @@ def _containers(campaign: Campaign) -> Table:
     )
 
 
-def _container_row(use: ContainerUse) -> tuple[Content, ...]:
+def _container_row(use: ContainerUse, noted: bool) -> tuple[Content, ...]:
+    note = Cell(use.note, Look.WATCH) if use.note else None
     return (
         use.product,
         use.source,
@@ -62,7 +66,7 @@ def _container_row(use: ContainerUse) -> tuple[Content, ...]:
         use.on_line or Cell("stays closed", Look.FAINT),
         use.dry_day,
         use.dry,
-        Cell(use.note, Look.WATCH) if use.note else None,
+        *([note] if noted else []),
         use.number,
         use.usable,
         use.left,
@@ -106,6 +110,7 @@ def _levels(campaign: Campaign) -> Table:
             Column("read", "Read", look=Look.FILL_IN, width=14),
         ),
         rows=tuple(rows),
+        parts="day",
         repeat_header=True,
     )
 

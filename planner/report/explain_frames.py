@@ -200,8 +200,9 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     blocks: list[Block] = [table]
     if late:
         said = (
-            f"{count(len(late), 'rule')} could not be narrowed down in the time set (--why): what "
-            f"they cost is not known. plan.json names them; among them {listing(late)}."
+            f"{count(len(late), 'rule')} could not be narrowed down in the time set: what "
+            f"they cost is not known. More time (--why SECONDS) narrows them. plan.json names all; "
+            f"among them: {listing(late)}."
         )
         blocks.append(Text((said,)))
     return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
@@ -307,10 +308,11 @@ def _worth_table(worth: tuple[Worth, ...]) -> Table:
         name="worth",
         columns=tuple(columns[n] for n in shown),
         rows=tuple(tuple(row[n] for n in shown) for row in rows),
+        parts="field",
         repeat_header=True,
         filter=True,
         empty="The plan treats nothing.",
-        note="Strong: what the plan does. Product at the price that the plan pays, freight aside."
+        note="Bold: what the plan does. Product at the price that the plan pays, freight aside."
         + losses
         + (WHITE_MOLD_LEFT_OUT if any(w.not_credited > 0.0 for w in worth) else ""),
     )

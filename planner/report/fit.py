@@ -87,12 +87,13 @@ def _fitted(table: Table, index: int, manner: Manner) -> float:
 
 
 def _longest(table: Table, index: int, manner: Manner, *, numbers: bool = False) -> float:
-    """Width of the widest cell of a column, sums included; of numbers alone where asked."""
+    """Width of the widest cell of a column, sums included; of numbers and days where asked."""
     column = table.columns[index]
     cells = [row[index] for row in table.rows]
     amounts = [c for c in cells if isinstance(plain(c), int | float)]
+    days = [c for c in cells if isinstance(plain(c), date)]
     longest = max(
-        (_length(c, column, manner) for c in (amounts if numbers else cells)), default=0.0
+        (_length(c, column, manner) for c in ([*amounts, *days] if numbers else cells)), default=0.0
     )
     if column.total:
         total = sum(v for c in amounts if isinstance(v := plain(c), int | float))
@@ -149,7 +150,7 @@ def value_width(
 def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]:
     """Take width from the widest columns until the page is not shrunk beyond reading.
 
-    None becomes narrower than its `firm` width, which its numbers need.
+    None becomes narrower than its `firm` width, which its numbers and days need.
     """
     cap = max(widths)
     while cap > 14 and sum(min(w, cap) for w in widths) > full:
@@ -158,7 +159,7 @@ def narrowed(widths: list[float], firm: list[float], full: float) -> list[float]
 
 
 def number_widths(tables: list[Table], manner: Manner, count: int) -> list[float]:
-    """Width that the numbers of each of that many columns need; 0 where there are none."""
+    """Width that numbers and days of each of that many columns need; 0 where there are none."""
     widths = [0.0] * count
     for table in tables:
         for i, column in enumerate(table.columns):

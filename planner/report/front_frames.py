@@ -222,7 +222,7 @@ def _order(facts: Facts) -> Table:
         Column("count", "Count", Measure.COUNT, total=True),
         Column("price", "Price each", Measure.MONEY),
         Column("cost", "List cost", Measure.MONEY, total=more <= 0),
-        Column("order_by", "Order by", Measure.DATE, width=15),
+        Column("order_by", "Order by", Measure.DATE),
     )
     shown = len(columns) if any(row[-1] for row in rows) else len(columns) - 1
     suppliers = {row[0] for row in rows}

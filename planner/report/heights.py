@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.report.fit import BOLD, EASE, MARGIN, header, plain
 from planner.report.labels import height
+from planner.report.layout import GAP
 from planner.report.sheets import Cell, KeyFigures, Labels, Table, Text
 from planner.report.texts import clean, lines
 from planner.report.tiles import tile_lines
@@ -21,6 +22,8 @@ ROOM = 6.5
 SAFE = 2.5
 """Characters that a text over the width of the page is taken to lack, so that no line is cut."""
 TITLE, BLOCK_TITLE = 27.0, 20.0
+TITLE_SIZE = 1.2
+"""Size of the letters of a block's title, in those of a cell."""
 
 
 def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
@@ -28,8 +31,11 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
     found = {1: TITLE, 2: _stretched(layout, layout.sheet.purpose)}
     for placed in layout.placed:
         block = placed.block
-        if placed.title_row:
-            found[placed.title_row] = BLOCK_TITLE
+        if placed.title_row and isinstance(block, Table | Text):
+            high = title_lines(layout, block.title)
+            found[placed.title_row] = BLOCK_TITLE + TITLE_SIZE * LINE * (high - 1)
+        if layout.sheet.page.one_page and isinstance(block, Table | Text | KeyFigures):
+            found[placed.end - 1] = GAP
         if isinstance(block, Table):
             found |= _table(layout, placed, block, manner)
         elif isinstance(block, Text):
@@ -45,6 +51,11 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
             for row, (text, points, bold) in zip(placed.rows, placed.lines, strict=True):
                 found[row] = height(text, points, width, bold)
     return found
+
+
+def title_lines(layout: Layout, title: str) -> int:
+    """Lines that a block's title takes over the width of the page."""
+    return lines(clean(title), (sum(layout.widths) - SAFE) / TITLE_SIZE, bold=True)
 
 
 def _stretched(layout: Layout, text: str, bold: bool = False) -> float:

@@ -24,7 +24,7 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
     from planner.report.sheets import Block, Chart, Link, Sheet
 
-PAGE_POINTS = (690.0, 512.0)
+PAGE_POINTS = (690.0, 506.0)
 """Height of a printed page, upright and lying, on letter as on A4."""
 ROW = 15.0
 """Height of a row, points, where nothing asks for more."""
@@ -32,16 +32,15 @@ UPRIGHT = 1.15
 """A sheet that may lie stands upright where it is not wider than that many pages."""
 DENSE, DENSE_ROWS = 1.4, 60
 """The same for a table of that many rows that is only read: in smaller print, on fewer pages."""
-WIDE = 1.4
-"""Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap."""
-LEAST_BEGUN = 130.0
-"""Points that a block longer than a page must find to begin on: title, header, some rows."""
-LITTLE = 0.3
-"""Share of a page that is too little to stand on it alone: a long table then begins below."""
+WIDE, WIDE_ONE = 1.4, 1.55
+"""Widest sheet, in widths of a page; beyond, columns are narrowed and their texts wrap. A sheet
+that is shrunk to one page for its length may be wider."""
+GAP = 8.0
+"""Height of the empty row between blocks of a sheet that is shrunk to one page, points."""
 SHRINK = 1.3
 """A sheet that is longer than a page by less than this is shrunk to one."""
-SMALLEST = 0.7
-"""Size of print under which no sheet is shrunk to a page."""
+SMALLEST, SMALLEST_ONE = 0.7, 0.45
+"""Size of print under which no sheet is shrunk to a page; the same for one that asks for that."""
 PORTRAIT, LANDSCAPE = 93.0, 127.0
 """Characters that fill the width of a printed page at full size, on letter as on A4."""
 CM_PER_CHAR = 0.184
@@ -126,9 +125,12 @@ class Layout:
             or (isinstance(p.block, Table) and p.block.break_groups)
             for p in self.placed
         )
-        if forced or self.sheet.page.one_page or self.sheet.page.label is not None:
-            return self.sheet.page.one_page
-        return self.may_shrink(self.points(1, self.end))
+        high = self.points(1, self.end)
+        if self.sheet.page.one_page:
+            return self.scale * min(1.0, self.page_points / high) >= SMALLEST_ONE
+        if forced or self.sheet.page.label is not None:
+            return False
+        return self.may_shrink(high)
 
     def may_shrink(self, high: float) -> bool:
         """Whether something so high can be read when it is printed on a single page."""
@@ -179,9 +181,10 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
         widths = [full / 6] * 6
     while sum(widths) < full - 4:
         widths.append(min(14.0, full - sum(widths)))
-    if sum(widths) > full * WIDE:
+    most = full * (WIDE_ONE if sheet.page.one_page else WIDE)
+    if sum(widths) > most:
         firm = number_widths(tables, manner, len(widths))
-        widths = narrowed(widths, firm, full * WIDE)
+        widths = narrowed(widths, firm, most)
     layout = Layout(sheet, [], widths, lying, shrunk=1.0 / sheet.page.smaller)
     row = 5 if home else 4
     for block in sheet.blocks:
@@ -226,52 +229,6 @@ def _put_beside(placed: Placed, layout: Layout) -> None:
     high = placed.end - placed.top
     placed.top, placed.left = table.top, sum(layout.widths[: len(table.block.columns)]) + 2.0
     placed.end = max(table.end, table.top + high)
-
-
-def shrink_parts(layout: Layout) -> None:
-    """Print a little smaller where that keeps what stands between page breaks on one page each."""
-    hard = [p.top for p in layout.placed if isinstance(p.block, PageBreak) and not p.block.if_torn]
-    if hard:
-        ends = zip([1, *hard], [*hard, layout.end], strict=True)
-        highest = max(layout.points(first, end) for first, end in ends)
-        if highest > layout.page_points and layout.may_shrink(highest):
-            layout.shrunk *= highest / layout.page_points
-
-
-def page_breaks(layout: Layout) -> list[int]:
-    """Rows to begin a page with, so that no block is torn that fits a page; notes which are."""
-    if layout.sheet.page.label is not None:
-        return [row for p in layout.placed for row in p.firsts][1:]
-    found: list[int] = []
-    room, used = layout.page_points, layout.points(1, 5)
-    for number, placed in enumerate(layout.placed):
-        block = placed.block
-        high = layout.points(placed.top, placed.end)
-        fits = used + high - ROW <= room
-        repeats = isinstance(block, Table) and block.repeat_header
-        torn = high - ROW > room and room - used >= LEAST_BEGUN
-        torn = torn or (repeats and used < LITTLE * room)
-        if isinstance(block, PageBreak):
-            fits = block.if_torn and used + _part(layout, number) - ROW <= room
-            torn = False
-        if not (fits or torn):
-            found.append(placed.top)
-            used = 0.0
-        used += high
-        if isinstance(block, Table) and block.break_groups:
-            found += [row + 1 for row in placed.group_ends[:-1]]
-            used = layout.points(found[-1], placed.end) if found else used
-        if used - ROW > room:  # runs on over pages; where the last of them is filled is a guess
-            placed.torn = True
-            used %= room
-    return [row for row in found if row > 5]
-
-
-def _part(layout: Layout, number: int) -> float:
-    """Height of what stands between a page break and the next one, or the end."""
-    rest = layout.placed[number + 1 :]
-    end = next((p.top for p in rest if isinstance(p.block, PageBreak)), layout.end)
-    return layout.points(layout.placed[number].top, end)
 
 
 def _place(block: Block, row: int) -> Placed:

@@ -82,11 +82,16 @@ HAIR = Side(style="hair", color=RULE)
 STRONG = Side(style="medium", color=DEEP)
 NONE = Border()
 UNDER = Border(bottom=HAIR)
+PART = Side(style="thin", color=DEEP)
+"""Under the last row of a part of a table."""
 
 TITLE = Style(_font(17, True, DEEP), NO_FILL, NONE, Alignment(vertical="center"))
 PURPOSE = Style(_font(10, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
 BACK = Style(_font(9, color=OK_INK, underline="single"), NO_FILL, NONE, Alignment())
 BLOCK_TITLE = Style(_font(12, True, DEEP), NO_FILL, NONE, Alignment(vertical="center"))
+LONG_TITLE = Style(
+    _font(12, True, DEEP), NO_FILL, NONE, Alignment(vertical="center", wrap_text=True)
+)
 NOTE = Style(_font(9, color=FAINT), NO_FILL, NONE, Alignment(vertical="top", wrap_text=True))
 TILE_LABEL = Style(
     _font(9, color=FAINT),
@@ -160,12 +165,26 @@ def tile_style(look: Look, number_format: str) -> Style:
 
 
 def cell_style(
-    measure: Measure, look: Look, number_format: str, linked: bool, first: bool, vertical: str
+    measure: Measure,
+    look: Look,
+    number_format: str,
+    linked: bool,
+    first: bool,
+    vertical: str,
+    ends: bool = False,
 ) -> Style:
-    """Cell of a table; `vertical` says where in its row it stands: top, center or bottom."""
+    """Cell of a table.
+
+    Parameters
+    ----------
+    vertical
+        Where in its row it stands: top, center or bottom.
+    ends
+        Whether its row is the last of a part of the table.
+    """
     ink = shade(OK_INK if linked and look not in INKS else INKS.get(look, INK), number_format)
     font = _font(10, look in BOLD, ink, underline="single" if linked else None)
-    border = UNDER
+    border = Border(bottom=PART) if ends else UNDER
     if look is Look.TOTAL:
         border = Border(top=THIN, bottom=THIN)
     elif look is Look.FILL_IN:

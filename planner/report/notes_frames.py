@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import math
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
@@ -14,6 +15,7 @@ from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.columns import Kind
 from planner.season.schema import SETTINGS
+from planner.units import say_day
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
@@ -78,7 +80,7 @@ def warnings_sheet(facts: Facts) -> Sheet:
             bullets=bool(plan.warnings),
         ),
     ]
-    asked = tuple(questions(season))
+    asked = tuple(q for q in questions(season) if q not in plan.warnings)
     if asked:
         blocks.append(Text(asked, "Questions: is this meant so?", Look.WATCH, bullets=True))
     blocks.append(Text(STANDING, "Cautions", bullets=True))
@@ -136,6 +138,10 @@ SETTING_MEASURES = {
     "liquid_warning": Measure.DOSE_PER_WEIGHT,
     "seed_flow": Measure.FLOW,
     "soybean_price": Measure.MONEY,
+    "worth_moving": Measure.MONEY_PER_AREA,
+    "short_acre_cost": Measure.MONEY_PER_AREA,
+    "most_to_spend": Measure.MONEY,
+    "tank": Measure.VOLUME,
     "cure_days": Measure.DAYS,
     "pounds_per_day": Measure.WEIGHT,
     "hours_per_day": Measure.NUMBER,
@@ -173,6 +179,8 @@ def _settings(facts: Facts) -> Table:
 def _said(facts: Facts, setting: SettingColumn, value: object) -> str:
     if isinstance(value, bool):
         return "yes" if value else "no"
+    if isinstance(value, date):
+        return say_day(value, metric=facts.manner.metric)
     if not isinstance(value, int | float):
         return str(value)
     if setting.kind is Kind.PERCENT:

@@ -139,9 +139,10 @@ def _fields(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("area", "Area", Measure.AREA),
-            *(Column(f"threat_{_letter(n)}", t.name, width=13) for n, t in enumerate(shown)),
+            *(Column(f"threat_{_letter(n)}", t.name) for n, t in enumerate(shown)),
         ),
         rows=tuple(rows),
+        parts="field",
         repeat_header=True,
         empty="No field asks for protection.",
         note="Ratings from poor to excellent: P, F, G, VG, E. 'G: VG' means G is needed and VG is "

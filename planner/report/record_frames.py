@@ -37,6 +37,7 @@ def seed_log_sheet(campaign: Campaign) -> Sheet:
             Column("who", "Operator, license", look=Look.FILL_IN, width=18),
         ),
         rows=tuple(dict.fromkeys(_seed_row(x) for x in campaign.log)),
+        parts="day",
         repeat_header=True,
         roomy=True,
     )
@@ -68,6 +69,7 @@ def log_sheet(campaign: Campaign) -> Sheet:
             Column("drawn", "Drawn", look=Look.FILL_IN, width=11),
         ),
         rows=tuple(_log_row(x, numbers) for x in campaign.log),
+        parts="day",
         repeat_header=True,
         roomy=True,
     )

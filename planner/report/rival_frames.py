@@ -67,6 +67,7 @@ def _mixes(products: tuple[ProductRivals, ...]) -> Table:
             for r in products
             for n, m in enumerate(r.mixes, 1)
         ),
+        parts="product",
         note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left. "
         "An order that only adds containers to a better one is left out.",
     )

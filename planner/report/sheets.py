@@ -143,6 +143,8 @@ class Table:
     """In the first column of the total row, which stands if any column is summed."""
     group: str = ""
     """Key of the column whose equal neighbours form a group with a subtotal; rows come sorted."""
+    parts: str = ""
+    """Key of the column whose equal neighbours are ruled off from the next ones."""
     break_groups: bool = False
     """Start every group on a page of its own."""
     filter: bool = False

@@ -70,6 +70,7 @@ def _products(facts: Facts) -> Table:
                 Cell(nominal.get(p.name, 0.0), link=Link(ORDER, "order") if use.bought else None),
                 use.bought,
                 Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
+                m.slack if m else None,
                 _spare(m.used if m else None),
                 _spare(m.seed_size if m else None),
                 Cell("TIGHT", Look.SHORT) if tight else None,
@@ -87,7 +88,8 @@ def _products(facts: Facts) -> Table:
             Column("nominal", "In containers to order", Measure.VOLUME),
             Column("bought", "To order, usable", Measure.VOLUME),
             Column("left", "Left", Measure.VOLUME),
-            Column("spare", "Spare", Measure.PERCENT, width=9),
+            Column("slack", "Spare", Measure.DOSE, decimals=0),
+            Column("spare", "of what goes on", Measure.PERCENT, width=9),
             Column("size", "Short when seeds per lb differ by", Measure.PERCENT, width=14),
             Column("tight", "Remark", width=9),
         ),
@@ -95,9 +97,9 @@ def _products(facts: Facts) -> Table:
         repeat_header=True,
         empty="The season lists no products.",
         note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
-        "order, usable = used + left. Spare: what is left as a share of what goes on seed; under "
-        f"{TIGHT:.0%} it is TIGHT. Fewer seeds per lb are heavier seed, which takes more of what "
-        "goes by weight.",
+        "order, usable = used + left. Spare: what is left, also as a share of what goes on seed; "
+        f"under {TIGHT:.0%} it is TIGHT. Fewer seeds per lb are heavier seed, which takes more of "
+        "what goes by weight.",
     )
 
 
@@ -167,6 +169,7 @@ def _containers(facts: Facts) -> Table:
             Column("supply", "Usable in all", Measure.VOLUME),
         ),
         rows=tuple(rows),
+        parts="product",
         empty="The season lists no containers.",
     )
 

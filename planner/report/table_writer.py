@@ -39,9 +39,10 @@ def write_table(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results
             pen.put(ws, placed.header_row, i, header(column, pen.manner), style)
     for index, (row, contents) in enumerate(zip(placed.rows, table.rows, strict=True)):
         vertical = _vertical(layout, table, row)
+        ends = ends_part(table, index)
         for i, (content, column) in enumerate(zip(contents, table.columns, strict=True), 1):
             value = content.value if isinstance(content, Cell) else content
-            style = _style(content, column, pen.manner, i == 1, vertical)
+            style = _style(content, column, pen.manner, i == 1, vertical, ends)
             measure = measure_of(content, column)
             if isinstance(value, Formula):
                 text = layout.resolve(value.text, placed, index)
@@ -67,13 +68,23 @@ _cell_style = cache(looks.cell_style)
 
 
 def _vertical(layout: Layout, table: Table, row: int) -> str:
-    """Where in its row a table's cell stands: in a form on the line that is written on."""
-    if table.plain:
+    """Where in its row a table's cell stands: on the line where that is written on."""
+    if table.plain or table.roomy:
         return "bottom"
     return "center" if row not in layout.heights else "top"
 
 
-def _style(content: Content, column: Column, manner: Manner, first: bool, vertical: str) -> Style:
+def ends_part(table: Table, index: int) -> bool:
+    """Whether a row is the last of a part that is ruled off from the next one."""
+    if not table.parts or index + 1 == len(table.rows):
+        return False
+    part = table.column(table.parts)
+    return plain(table.rows[index][part]) != plain(table.rows[index + 1][part])
+
+
+def _style(
+    content: Content, column: Column, manner: Manner, first: bool, vertical: str, ends: bool
+) -> Style:
     cell = content if isinstance(content, Cell) else None
     look = cell.look if cell and cell.look is not Look.PLAIN else column.look
     measure = measure_of(content, column)
@@ -81,7 +92,7 @@ def _style(content: Content, column: Column, manner: Manner, first: bool, vertic
     if not isinstance(plain(content), str):
         number_format = looks.number_format(measure, manner, column.decimals)
     linked = cell is not None and cell.link is not None
-    return _cell_style(measure, look, number_format, linked, first, vertical)
+    return _cell_style(measure, look, number_format, linked, first, vertical, ends)
 
 
 def _sums(ws: Worksheet, pen: Pen, placed: Placed, table: Table) -> None:

@@ -5,15 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.report.facts import ENOUGH
-from planner.report.fit import plain
 from planner.report.measures import Measure
-from planner.report.protection_frames import CAUTION, cost_of, protection_table
+from planner.report.protection_frames import CAUTION, protection_table
 from planner.report.sheets import (
     Block,
     Cell,
     Column,
-    KeyFigure,
-    KeyFigures,
     Look,
     Page,
     PageBreak,
@@ -28,7 +25,6 @@ if TYPE_CHECKING:
 
     from planner.explain.threats import LotLine, ThreatPage
     from planner.report.facts import Facts
-    from planner.report.measures import Manner
     from planner.report.sheets import Content
 
 SEED_THERE = "Seed for disease"
@@ -49,7 +45,7 @@ def threat_sheets(facts: Facts) -> Iterator[Sheet]:
     blocks: list[Block] = [Text((CAUTION,), look=Look.WATCH)]
     for number, page in enumerate(pages):
         blocks.append(PageBreak(if_torn=True))
-        blocks += _threat_blocks(page, number, facts.manner)
+        blocks += _threat_blocks(page, number)
     purpose = "Fields by pressure against seed that suits, threat by threat; then field by field."
     yield Sheet(ENOUGH, purpose, tuple(blocks), Page(), Room.WHY)
     purpose = "What every field under pressure needs, what it gets, and whether that is enough."
@@ -59,11 +55,9 @@ def threat_sheets(facts: Facts) -> Iterator[Sheet]:
         yield Sheet(SEED_THERE, purpose, (_all_lots(pages),), WIDE, Room.WHY)
 
 
-def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]:
-    figures: list[Block] = [
-        Text((page.sentence,), title=page.threat),
-        KeyFigures(_threat_figures(page, manner)),
-    ]
+def _threat_blocks(page: ThreatPage, number: int) -> list[Block]:
+    enough = all(f.enough for f in page.fields if f.need)
+    said = Text((page.sentence,), page.threat, Look.PLAIN if enough else Look.SHORT)
     pressures = Table(
         name=f"pressure_{number}",
         title="Fields by pressure",
@@ -80,42 +74,7 @@ def _threat_blocks(page: ThreatPage, number: int, manner: Manner) -> list[Block]
             for p in page.pressures
         ),
     )
-    return [*figures, pressures, _threat_lots(page, number)]
-
-
-def _threat_figures(page: ThreatPage, manner: Manner) -> tuple[KeyFigure, ...]:
-    enough = all(f.enough for f in page.fields if f.need)
-    tight = f"scarcest lot: {page.tight_lot}" if page.tight_lot else ""
-    figures = [
-        KeyFigure(
-            "Units needed",
-            page.units_needed,
-            Measure.UNITS,
-            look=Look.OK if enough else Look.SHORT,
-            note="enough" if enough else "not enough",
-        ),
-        KeyFigure(
-            "Units that suit",
-            page.units_suit,
-            Measure.UNITS,
-            note=tight,
-        ),
-        KeyFigure("Treated strongly enough", page.units_strong, Measure.UNITS),
-        KeyFigure(
-            f"Room for more, {manner.label(Measure.AREA)}",
-            page.more_acres,
-            Measure.AREA,
-            f"like {page.like_field}" if page.like_field else "",
-        ),
-    ]
-    cost = page.cost
-    if cost is not None:
-        label = f"Protection costs, {manner.label(Measure.MONEY_PER_AREA)}"
-        amount = plain(cost_of(page))
-        known = not isinstance(amount, str)
-        note = "on those fields" if known else "not narrowed down in the time"
-        figures.append(KeyFigure(label, amount, Measure.MONEY_PER_AREA, note))
-    return tuple(figures)
+    return [said, pressures, _threat_lots(page, number)]
 
 
 def _threat_lots(page: ThreatPage, number: int) -> Table:
@@ -136,6 +95,7 @@ def _all_lots(pages: tuple[ThreatPage, ...]) -> Table:
         name="lots",
         columns=(Column("threat", "Threat"), *_lot_columns(total=False)),
         rows=tuple((page.threat, *_lot_row(lot)) for page in pages for lot in page.lots),
+        parts="threat",
         repeat_header=True,
         filter=True,
     )

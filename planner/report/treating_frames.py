@@ -136,7 +136,7 @@ def _doses(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("product", "Product"),
-            Column("bags", "Bags", width=14),
+            Column("bags", "Bags"),
             Column("rate", "Rate as given"),
             Column("unit", "Rate", Measure.DOSE_PER_UNIT),
             Column("bag", "On a full bag", Measure.DOSE),
@@ -144,6 +144,7 @@ def _doses(facts: Facts) -> Table:
             Column("all", "On all bags", Measure.DOSE),
         ),
         rows=tuple(rows),
+        parts="recipe",
         filter=True,
         repeat_header=True,
         empty="No product goes on seed.",
@@ -200,6 +201,7 @@ def per_recipe(facts: Facts) -> Table:
             Column("need", "Used", Measure.VOLUME),
         ),
         rows=tuple(rows),
+        parts="product",
         empty="No product is needed.",
         note=(
             "The line stays primed: a product's line loss is at the recipe that brings it on, as "

@@ -17,15 +17,14 @@ from openpyxl.worksheet.cell_range import CellRange
 from openpyxl.xml.functions import fromstring
 
 from planner.report import charts, looks
+from planner.report.breaks import page_breaks, shrink_parts, spare_a_page
 from planner.report.fit import letters, plain
-from planner.report.heights import row_heights
+from planner.report.heights import row_heights, title_lines
 from planner.report.layout import (
     CM_PER_CHAR,
     ROW,
     chart_height,
     lay_out,
-    page_breaks,
-    shrink_parts,
 )
 from planner.report.paper import set_up_page
 from planner.report.pen import Pen
@@ -113,6 +112,8 @@ def _laid_out(book: Book, sheet: Sheet) -> Layout:
     layout.heights = row_heights(layout, book.manner)
     shrink_parts(layout)
     if not layout.one_page:
+        if sheet.page.label is None:
+            spare_a_page(layout)
         layout.breaks = page_breaks(layout)
     return layout
 
@@ -176,7 +177,10 @@ def _stretch(ws: Worksheet, pen: Pen, layout: Layout, row: int, text: str, style
 def _write_block(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Results) -> None:
     block = placed.block
     if isinstance(block, Table | Text) and block.title:
-        pen.put(ws, placed.title_row, 1, block.title, looks.BLOCK_TITLE)
+        if title_lines(layout, block.title) > 1:
+            _stretch(ws, pen, layout, placed.title_row, block.title, looks.LONG_TITLE)
+        else:
+            pen.put(ws, placed.title_row, 1, block.title, looks.BLOCK_TITLE)
     if isinstance(block, Table):
         if block.rows:
             write_table(ws, pen, layout, placed, results)

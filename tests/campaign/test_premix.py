@@ -13,10 +13,11 @@ from planner.campaign.cleaning import clean_outs
 from planner.campaign.domain import Batch, Draw, ProductFacts, Run
 from planner.campaign.premix import in_order, kept_apart, premix, streams
 from planner.campaign.store import from_dict, to_dict
+from planner.report.breaks import page_breaks
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.campaign_frames import campaign_book
 from planner.report.heights import row_heights
-from planner.report.layout import lay_out, page_breaks
+from planner.report.layout import lay_out
 from planner.report.measures import Manner
 from planner.report.workbook import render
 from planner.season.domain import CARRIER, POWDER, Active, Basis, Product, Rate, Recipe

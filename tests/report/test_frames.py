@@ -20,12 +20,13 @@ from planner.report.answer import (
     to_do_lines,
     to_pay,
 )
+from planner.report.breaks import page_breaks
 from planner.report.charts import _frame
 from planner.report.facts import Facts
 from planner.report.field_frames import fields_sheet
 from planner.report.fit import plain
 from planner.report.front_frames import MOST_LINES, front_sheet, nearness
-from planner.report.layout import lay_out, page_breaks
+from planner.report.layout import lay_out
 from planner.report.measures import Manner, Measure
 from planner.report.order_frames import order_sheet
 from planner.report.picture_frames import picture_sheets
@@ -328,13 +329,21 @@ def test_product_spare_under_three_percent_is_marked() -> None:
         assert ("TIGHT" in part) is (m.used < 0.03), (m, part)
 
 
-def test_only_products_with_less_than_a_fifth_to_spare_are_named() -> None:
+def test_the_spare_of_every_product_is_named_the_scarcest_first() -> None:
     facts = facts_of(sample_season())
-    near = [m.product for m in facts.margins if m.used < 0.2]
-    assert 0 < len(near) < len(facts.margins)
+    assert len(facts.margins) > 2
     said = spare(facts)[0]
-    assert [m.product for m in facts.margins if f" {m.product} " in said] == near
-    assert said.endswith(("; the others have 20 % and more.", "; the other has 20 % and more."))
+    places = [said.index(f" {m.product} ") for m in facts.margins]
+    assert places == sorted(places)
+    assert [m.used for m in facts.margins] == sorted(m.used for m in facts.margins)
+
+
+def test_of_many_products_those_with_most_to_spare_are_counted(monkeypatch) -> None:
+    facts = facts_of(sample_season())
+    monkeypatch.setattr("planner.report.answer.MOST_SPARE", 1)
+    rest = facts.margins[1:]
+    said = spare(facts)[0]
+    assert f"{len(rest)} more products with {rest[0].used:.1%}".replace("%", " %") in said
 
 
 def test_payments_and_days_off_stand_in_what_is_next() -> None:

@@ -9,8 +9,9 @@ import pytest
 from planner.campaign.campaign import make_campaign
 from planner.explain.explain import explain
 from planner.explain.trial import Budget
+from planner.report.breaks import page_breaks, shrink_parts
 from planner.report.heights import row_heights
-from planner.report.layout import lay_out, page_breaks, shrink_parts
+from planner.report.layout import lay_out
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Cell, Column, Link, Page, PageBreak, Sheet, Table, Text
 from planner.report.spread import spread
