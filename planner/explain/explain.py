@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
-from planner.explain.money import Money, money_told, money_trials
+from planner.explain.money import NO_LIMIT, Money, money_told, money_trials
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
@@ -16,6 +16,7 @@ from planner.explain.rules import Rule, RuleCost, rule_costs, rule_trials, rules
 from planner.explain.shortage import ShortField, short_fields
 from planner.explain.threats import Cost, ThreatPage
 from planner.explain.trial import Budget, solve_all
+from planner.explain.words import Speech
 from planner.explain.worth import Worth, worth_treating
 
 if TYPE_CHECKING:
@@ -77,7 +78,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
     return Explanation(
         shortages=short,
-        repairs=_repaired(plan, season, short, tried, mended, rules, found),
+        repairs=_repaired(plan, season, short, tried, mended, rules, found | money),
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found)),
         order=order_rivals(plan, season),
         rules=rule_costs(plan, season, rules, found),
@@ -102,6 +103,10 @@ def _repaired(
     found: Mapping[str, Plan],
 ) -> tuple[Repaired, ...]:
     without = {rule.name: found[rule.key] for rule in rules if rule.key in found}
+    most = season.farm.most_to_spend
+    if most is not None and NO_LIMIT in found:
+        name = f"At most {Speech(season.farm).money(most)} to spend"
+        without = {name: found[NO_LIMIT]} | without
     return repaired(plan, season, short, tried, mended, without)
 
 

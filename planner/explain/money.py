@@ -10,6 +10,7 @@ from planner.explain.held import held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech
 from planner.plan.moves import ACRE
+from planner.plan.plan import Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -45,22 +46,26 @@ class Money:
     """Acres that one step more would plant."""
     step_saved: float | None
     """What the total is lower with one step more."""
+    short_proven: bool
+    """Whether neither the plan nor those with more can have fewer acres short than they do."""
+    cost_proven: bool
+    """Whether none of them can be cheaper at that."""
     sentence: str
 
 
 def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
-    """Return the season with a little more to spend, and with no limit; none where there is none.
+    """Return the season with no limit, and with a little more to spend; none where there is none.
 
-    Where nothing is short, they continue from the plan, which both allow.
+    Both continue from the plan, which they allow.
     """
     most = season.farm.most_to_spend
     if most is None:
         return ()
     found = []
-    for key, money in ((MORE, most + STEP), (NO_LIMIT, None)):
+    for key, money in ((NO_LIMIT, None), (MORE, most + STEP)):
         other = replace(season, farm=replace(season.farm, most_to_spend=money))
-        known = None if plan.shortages else held_plan(plan, other, plan)
-        found.append(Trial(key, other, known))
+        known = held_plan(plan, other, plan)
+        found.append(Trial(key, other, known, fewer=bool(plan.shortages)))
     return tuple(found)
 
 
@@ -71,6 +76,7 @@ def money_told(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money |
         return None
     short = acres_short(plan)
     more, free = found.get(MORE), found.get(NO_LIMIT)
+    plans = [p for p in (plan, more, free) if p is not None]
     result = Money(
         most=most,
         spent=plan.cost.spent,
@@ -81,6 +87,8 @@ def money_told(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money |
         step=STEP,
         step_acres=None if more is None else max(0.0, short - acres_short(more)),
         step_saved=None if more is None else _saved(plan, more),
+        short_proven=all(p.shortage_proven for p in plans),
+        cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))
@@ -107,20 +115,31 @@ def _sentence(m: Money, speech: Speech) -> str:
             f". It leaves no acres short; with no limit {speech.money(m.wanted or 0.0)} would be "
             f"spent and the total be {speech.money(m.saved or 0.0)} lower."
         )
-    else:
+    elif m.short_proven and m.cost_proven:
         text += ". The limit costs neither acres nor money."
+    else:
+        text += ". That the limit costs acres or money was not found in the time set."
+    text += f" {_step(m, speech)}"
+    if m.short > ACRE and not m.short_proven and m.left_short is not None:
+        text += " That is as far as was found: fewer acres short may be possible with either."
+    return text
+
+
+def _step(m: Money, speech: Speech) -> str:
     step = speech.money(m.step)
     if m.step_acres is None:
-        return f"{text} What {step} more would bring was not worked out in the time set."
+        return f"What {step} more would bring was not worked out in the time set."
     if m.step_acres > ACRE:
         side = "lower" if (m.step_saved or 0.0) > 0.0 else "higher"
         return (
-            f"{text} {step} more would plant {speech.acres(m.step_acres)} more; the total would be "
+            f"{step} more would plant {speech.acres(m.step_acres)} more; the total would be "
             f"{speech.money(abs(m.step_saved or 0.0))} {side}."
         )
     if (m.step_saved or 0.0) >= 0.01:
         return (
-            f"{text} {step} more would plant no more acres, but lower the total by "
+            f"{step} more would plant no more acres, but lower the total by "
             f"{speech.money(m.step_saved or 0.0)}."
         )
-    return f"{text} {step} more would bring nothing."
+    if m.short_proven and m.cost_proven:
+        return f"{step} more would bring nothing."
+    return f"Nothing was found that {step} more would bring."

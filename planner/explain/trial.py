@@ -30,6 +30,8 @@ class Trial(NamedTuple):
     """A plan that the changed season allows too, to go on from; its acres short are kept."""
     cover: tuple[str, ...] = ()
     """Short fields of the known plan that are to be covered, others no shorter than before."""
+    fewer: bool = False
+    """Whether fewer acres short than those of the known plan are what it is about."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -126,7 +128,7 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
         plan = _from_known(trial, options, stop)
         if plan is None:
             plan = solve(trial.season, options, stop=stop)
-        if plan.gap > 1.0:  # so little time that next to nothing was proven
+        if plan.gap > 1.0 and not trial.fewer:  # so little time that next to nothing was proven
             return None
         audit(plan, trial.season)
     except (NoPlanError, Interrupted, AuditError, MemoryError):
@@ -135,10 +137,12 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
 
 
 def _from_known(trial: Trial, options: SolveOptions, stop: Stop | None) -> Plan | None:
-    from planner.optimize.from_plan.warm_start import cover_from, solve_from
+    from planner.optimize.from_plan.warm_start import cover_from, search_from, solve_from
 
     if trial.known is None:
         return None
+    if trial.fewer:
+        return search_from(trial.season, trial.known, options, stop)
     if trial.cover:
         return cover_from(trial.season, trial.known, trial.cover, options, stop)
     return solve_from(trial.season, trial.known, options, stop)

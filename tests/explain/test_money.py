@@ -5,9 +5,11 @@ from dataclasses import replace
 import numpy as np
 import pytest
 
+from planner.explain.changes import acres_short
 from planner.explain.explain import explain
 from planner.explain.limits import Cause
-from planner.explain.trial import Budget
+from planner.explain.money import MORE, NO_LIMIT, money_told, money_trials
+from planner.explain.trial import Budget, attempt
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as mip
 from planner.optimize.model.instance import make_instance
@@ -15,6 +17,7 @@ from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
+from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
@@ -52,6 +55,8 @@ def test_one_more_step_worked_by_hand():
     # 120 acres take 960 fl oz, of which 5.33 jugs at $600 of 320: $1,800; $100 are left.
     assert "take $1,800 or more" in short.why
     assert "$100 is left" in short.why
+    (repaired,) = why.repairs
+    assert "Held back by: At most $1,300 to spend." in repaired.sentence
 
 
 def test_a_limit_that_costs_nothing():
@@ -74,6 +79,38 @@ def test_a_limit_that_costs_money_only():
     money = told(one).money
     assert money.saved == money.step_saved == pytest.approx(60.0)
     assert "no more acres, but lower the total by $60" in money.sentence
+
+
+def test_what_was_not_proven_is_not_claimed():
+    """A plan that only a search found may be short of more than money leaves short."""
+    one = jug_by_jug(1_300.0)
+    plan = replace(
+        solve(one, SolveOptions(seconds=20, gap=0.0)),
+        outcome=Outcome.FEASIBLE,
+        shortage_proven=False,
+    )
+    poor = {NO_LIMIT: plan, MORE: plan}
+    told_so = money_told(plan, one, poor)
+    assert "nothing" not in told_so.sentence
+    assert "Nothing was found that $1,000 more would bring" in told_so.sentence
+    assert "fewer acres short may be possible" in told_so.sentence
+    known = replace(plan, outcome=Outcome.OPTIMAL, shortage_proven=True)
+    sure = money_told(known, one, {NO_LIMIT: known, MORE: known})
+    assert "costs neither acres nor money. $1,000 more would bring nothing." in sure.sentence
+
+
+def test_seasons_with_more_to_spend_begin_with_the_plan():
+    """A search without time for more still knows the plan itself: never fewer acres than it."""
+    one = replace(hard_season(20, 12, 4, 1, 1), source="")
+    one = replace(one, farm=replace(one.farm, most_to_spend=16_490.0))
+    plan = solve(one, SolveOptions(seconds=1.0))
+    assert plan.shortages
+    free, more = money_trials(plan, one)
+    assert (free.key, more.key) == (NO_LIMIT, MORE)
+    for trial in (free, more):
+        again = attempt(trial, SolveOptions(seconds=0.5))
+        assert again is not None
+        assert acres_short(again) <= acres_short(plan) + 1e-3
 
 
 def test_no_limit_no_word():

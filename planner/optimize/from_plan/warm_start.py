@@ -7,11 +7,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, solve
 from planner.optimize.mip.part import solve_part
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
+from planner.optimize.search.common import open_context
+from planner.optimize.search.run import search
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -45,6 +48,21 @@ def solve_from(
         return None
     plan = _cheapest_from(model, x, known, _limits(options, began), stop)
     return replace(plan, seconds=now() - began)
+
+
+def search_from(
+    season: Season, known: Plan, options: SolveOptions, stop: Stop | None = None
+) -> Plan:
+    """Solve a season by the whole search, which has a plan of it to begin with; never worse.
+
+    Raises
+    ------
+    NoPlanError
+        Where `known` is no plan of the season, and no other was found in the time.
+    """
+    context = open_context(Incumbent(options, None, stop), season)
+    context.incumbent.offer(columns_of(context.incumbent.model, known))
+    return search(context)
 
 
 def cover_from(
