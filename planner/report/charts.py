@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from openpyxl.chart import BarChart, LineChart, Reference, Series
@@ -39,6 +40,8 @@ EMU_PER_CM = 360_000
 OFF_ROW = 36_000
 """A tenth of a cm below its row, so that no border is printed at the foot of the page before."""
 LYING = (ChartKind.BARS, ChartKind.STACKED_BARS)
+MOST_NAMED = 16
+"""Names below upright bars; of more, one in a few is shown, as it would break into pieces."""
 STACKED = (ChartKind.STACKED_COLUMNS, ChartKind.STACKED_BARS)
 
 
@@ -68,6 +71,8 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
         over.set_categories(names)
         drawn += over
     _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure))
+    if last - first >= MOST_NAMED and chart.kind not in LYING:
+        drawn.x_axis.tickLblSkip = ceil((last - first + 1) / MOST_NAMED)
     if len(chart.series) == 1:
         drawn.legend = None
     elif drawn.legend is not None:

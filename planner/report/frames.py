@@ -14,6 +14,7 @@ from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import front_sheet
 from planner.report.notes_frames import notes_sheet, warnings_sheet
 from planner.report.order_frames import order_sheet
+from planner.report.orders_frames import compared_sheet
 from planner.report.packs import ALL, packs_of, within
 from planner.report.picture_frames import picture_sheets
 from planner.report.protection_frames import protection_sheet
@@ -120,6 +121,8 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
     yield try_sheet(facts)
     if facts.plan.treating:
         yield differ_sheet(facts, bag_order(facts.campaign) if facts.campaign else ())
+    if facts.held is not None and facts.held.stages is not None:
+        yield compared_sheet(facts, facts.held.stages)
     shop = campaign_sheets(facts.campaign) if facts.campaign is not None else ()
     yield from (s for s in shop if s.title in FIRST_IN_SHOP)
     yield treating_sheet(facts)

@@ -5,38 +5,52 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.report.facts import DIFFER
+from planner.report.facts import COMPARED
 from planner.report.measures import Measure
-from planner.report.sheets import Cell, Chart, ChartKind, Charts, Column, Link, Look, Series, Table
+from planner.report.sheets import (
+    Cell,
+    Chart,
+    ChartKind,
+    Charts,
+    Column,
+    Link,
+    Look,
+    Pack,
+    Page,
+    Room,
+    Series,
+    Sheet,
+    Table,
+    Text,
+)
+from planner.risk.words import chosen
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
     from planner.risk.compared import OrderChance, TwoStages
-    from planner.risk.second_stage import Order
 
 
-def order_blocks(facts: Facts, stages: TwoStages) -> list[Block]:
+def compared_sheet(facts: Facts, stages: TwoStages) -> Sheet:
     """Orders, what one container more or less does, and what can wait."""
-    blocks: list[Block] = [_orders(facts, stages), _worth(stages)]
+    said = Text((chosen(stages, facts.season),), "", Look.STRONG)
+    blocks: list[Block] = [said, _orders(stages), _worth(stages)]
     if stages.steps:
         blocks += [_steps(stages), Charts((_picture(),))]
     if stages.waiting:
         blocks.append(_waiting(stages))
-    return blocks
+    purpose = (
+        "What orders cost on average where much of what they were made for turns out otherwise."
+    )
+    return Sheet(
+        COMPARED, purpose, tuple(blocks), Page(landscape=True), Room.ORDER, packs=(Pack.STUDY,)
+    )
 
 
-def _said(order: Order) -> str:
-    parts = [f"{n} x {product} {name}" for product, name, n in order.containers]
-    parts += [f"{n} bags of {lot}" for lot, n in order.seed]
-    return "; ".join(parts) or "nothing"
-
-
-def _orders(facts: Facts, stages: TwoStages) -> Table:
-    del facts
+def _orders(stages: TwoStages) -> Table:
     rows: list[tuple[Content, ...]] = [
         (
-            Cell(o.label, Look.STRONG if place == 0 else Look.PLAIN),
+            Cell(_from_big(o.label), Look.STRONG if place == 0 else Look.PLAIN),
             o.mean,
             _edge(o.low),
             _edge(o.high),
@@ -44,7 +58,6 @@ def _orders(facts: Facts, stages: TwoStages) -> Table:
             o.enough,
             o.late,
             o.short,
-            _said(o.order),
         )
         for place, o in enumerate(stages.orders)
     ]
@@ -57,7 +70,7 @@ def _orders(facts: Facts, stages: TwoStages) -> Table:
         name="orders",
         title="Order now, decide again when all is known",
         columns=(
-            Column("order", "Order", width=26),
+            Column("order", "Order", width=46),
             Column("mean", "Mean cost", Measure.MONEY),
             Column("low", "95 % sure: from", Measure.MONEY, width=11),
             Column("high", "to", Measure.MONEY, width=11),
@@ -65,11 +78,14 @@ def _orders(facts: Facts, stages: TwoStages) -> Table:
             Column("enough", "Suffices in", Measure.PERCENT),
             Column("late", "Buys late in", Measure.PERCENT),
             Column("short", "Short on average", Measure.AREA),
-            Column("holds", "What is ordered", width=50),
         ),
         rows=tuple(rows),
         note=" ".join([note, *(f"Time ran out: {s}." for s in stages.left_out)]),
     )
+
+
+def _from_big(text: str) -> str:
+    return text[:1].upper() + text[1:]
 
 
 def _edge(x: float) -> Content:
@@ -143,8 +159,8 @@ def _runs_out(o: OrderChance) -> float:
 def _picture() -> Chart:
     return Chart(
         "Cost against the chance of running out, the order chosen marked",
-        ChartKind.LINE,
-        Link(DIFFER, "steps"),
+        ChartKind.COLUMNS,
+        Link(COMPARED, "steps"),
         "out",
         (Series("more"), Series("chosen", marks=True)),
         "Runs out in",

@@ -5,9 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.report.facts import DIFFER
+from planner.report.facts import COMPARED, DIFFER
 from planner.report.measures import Measure
-from planner.report.orders_frames import order_blocks
 from planner.report.sheets import (
     Cell,
     Chart,
@@ -59,9 +58,8 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
         said = [*often, *said]
     stages = held.stages if held is not None else None
     if stages is not None:
-        said.insert(0, chosen(stages, facts.season))
+        said.insert(0, f"{chosen(stages, facts.season)} See {COMPARED}.")
     blocks: list[Block] = [Text(tuple(s for s in said if s), "", Look.STRONG)]
-    blocks += order_blocks(facts, stages) if stages is not None else []
     blocks += _drawn(held) if held is not None else []
     blocks += [_margins(facts), _bags(facts, bags), _limits(facts)]
     if held is not None:
@@ -242,7 +240,7 @@ def _drawn(held: AsPlanned) -> list[Block]:
     charts = [_all_chart(held)]
     if spread is not None:
         charts.append(_bars_chart(spread))
-    return [_chances(held), Charts(tuple(charts))]
+    return [_chances(held), *(Charts((chart,)) for chart in charts)]
 
 
 def _chances(held: AsPlanned) -> Table:
@@ -296,7 +294,7 @@ def _shares(held: AsPlanned) -> Table:
             Column("order", "The order's line: what is there", Measure.PERCENT, width=16),
         ),
         rows=tuple(rows),
-        note="The numbers of the picture above, left.",
+        note="The numbers of the first picture above.",
     )
 
 
@@ -354,7 +352,7 @@ def _bars(spread: Spread) -> Table:
             Column("line", "The order's line: what is there", Measure.PERCENT, width=16),
         ),
         rows=tuple(rows),
-        note="The numbers of the picture above, right.",
+        note="The numbers of the second picture above.",
     )
 
 

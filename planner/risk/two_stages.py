@@ -37,6 +37,7 @@ from planner.risk.tried import (
     train,
 )
 from planner.risk.turned_out import turns
+from planner.risk.words import against
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -62,9 +63,10 @@ RACING = 8
 AT_A_TIME = 4
 """Fresh draws that are settled together: while orders are decided again in some, what the next cost
 at best is found out."""
-UNEVEN = 3.0
-"""Times its even share that a fresh draw at best may take: few do, and what they leave unproven
-counts in the gap. Of the demo's, most need 6 to 12 s, one in four over 30 s."""
+UNEVEN = 2.0
+"""Times its even share of the time that a fresh draw at best may take, while the first of them
+leave enough: few need it, and what they leave unproven counts in the gap. Of the demo's, most need
+6 to 12 s, one in four over 30 s."""
 SHARES = (0.2, 0.4, 0.5)
 """Shares of the time after which training, candidates and their neighbors must be done."""
 
@@ -130,8 +132,11 @@ def compare_orders(
 
     few = list(dict.fromkeys([*tried.ranked()[:FEW], own]))
     fresh = turns(season, count, seed + 3)
-    table.most = UNEVEN * _within(0.6 * (1.0 - SHARES[-1]) * work / count)
-    table.most_again = _within(0.4 * (1.0 - SHARES[-1]) * work / (count * len(few)))
+    left = (1.0 - SHARES[-1]) * work
+    table.most = _within(
+        max(0.6 * left / count, min(UNEVEN * left / count, 0.3 * left / AT_A_TIME))
+    )
+    table.most_again = _within(0.4 * left / (count * len(few)))
     tolls = _tolls(table, plan, best, common, fresh)
     for first in range(0, count + AT_A_TIME, AT_A_TIME):
         ready, next_ones = range(max(0, first - AT_A_TIME), first), range(first, first + AT_A_TIME)
@@ -200,7 +205,7 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
     return TwoStages(
         draws=len(done),
         orders=tuple(
-            _chance(tried.labels[o], o, [table.known[FRESH, o, i] for i in done], base)
+            _chance(against(o, tried.own), o, [table.known[FRESH, o, i] for i in done], base)
             for o in ordered
         ),
         planned=ordered.index(tried.own),
@@ -255,7 +260,7 @@ def _steps(tried: Tried, near: dict[str, Order], best: Order) -> tuple[OrderChan
     """The order itself and its neighbors on the common draws, planted alike."""
     base, found = tried.table.base, []
     for label, order, kind in (
-        (tried.labels[best], best, COMMONLY),
+        (against(best, tried.own), best, COMMONLY),
         *((label, order, SETTLED) for label, order in near.items()),
     ):
         known = [o for o in tried.table.of(kind, order, COMMON) if o is not None]

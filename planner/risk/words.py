@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from collections import Counter
 from math import isfinite
 from typing import TYPE_CHECKING
 
@@ -15,6 +16,7 @@ if TYPE_CHECKING:
     from planner.risk.ceilings import Ceiling
     from planner.risk.compared import TwoStages
     from planner.risk.margins import ProductMargin
+    from planner.risk.second_stage import Order
     from planner.season.domain import Season
 
 SAFE = 0.95
@@ -94,6 +96,29 @@ def chosen(found: TwoStages, season: Season) -> str:
         saved = say.money(max(0.0, found.price_of_not_knowing))
         text += f"; knowing everything now would save {saved}"
     return f"{text}."
+
+
+def against(order: Order, own: Order) -> str:
+    """Say an order by what it has more and fewer of than the plan's."""
+    if order == own:
+        return "the plan's order"
+    changed = _counted(order)
+    changed.subtract(_counted(own))
+    parts = [_of(n, *what) for what, n in sorted(changed.items(), key=lambda x: x[1] < 0) if n]
+    several = len(parts) > 1
+    text = f"{', '.join(parts[:-1])} and {parts[-1]}" if several else parts[0]
+    return f"the plan's order with {text}"
+
+
+def _counted(order: Order) -> Counter[tuple[str, str]]:
+    """Count by container or bag and product or lot."""
+    counted = Counter({(name, product): n for product, name, n in order.containers})
+    return counted + Counter({("bag", lot): n for lot, n in order.seed})
+
+
+def _of(n: int, one: str, of: str) -> str:
+    many = f"{one}es" if one.endswith(("x", "ch", "s")) else f"{one}s"
+    return f"{abs(n):,} {'more' if n > 0 else 'fewer'} {one if abs(n) == 1 else many} of {of}"
 
 
 def how_often(held: AsPlanned) -> str:

@@ -37,7 +37,7 @@ def test_risk_writes_orders_and_says_which_is_best(
     assert found["orders"][0]["mean_cost"] <= found["orders"][-1]["mean_cost"]
     assert found["order_draws"] == 8
     book = openpyxl.load_workbook(out / "study.xlsx")
-    texts = [str(c.value) for row in book["If things differ"] for c in row if c.value is not None]
+    texts = [str(c.value) for row in book["Orders compared"] for c in row if c.value is not None]
     assert "Order now, decide again when all is known" in texts
     assert "Buy now or wait" in texts
 

@@ -18,7 +18,7 @@ from planner.risk.second_stage import Order, SecondStage, ordered_by
 from planner.risk.tolls import TollTable
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders
-from planner.risk.words import chosen
+from planner.risk.words import against, chosen
 from planner.season.domain import DiscountLevel, Season
 from tests.conftest import TINY
 from tests.support.work import needs_dask
@@ -167,3 +167,17 @@ def test_jugs_that_go_back_are_ordered_for_the_discount_that_they_reach(season: 
     at_most = replace(at_half, containers=(replace(jug, returned_for=0.9), keg))
     (more,) = candidates.for_levels(at_most, order).values()
     assert more.counts == {("Green Cap", "jug"): 3}
+
+
+def test_an_order_is_said_by_what_it_has_more_and_fewer_of() -> None:
+    own = Order((("Green Cap", "jug", 2), ("Red Cap", "box", 1)), (("L1", 3),))
+    assert against(own, own) == "the plan's order"
+    more = Order((("Green Cap", "jug", 3), ("Red Cap", "box", 3)), (("L1", 3),))
+    assert against(more, own) == (
+        "the plan's order with 1 more jug of Green Cap and 2 more boxes of Red Cap"
+    )
+    other = Order((("Green Cap", "jug", 2),), (("L1", 1), ("L2", 15)))
+    assert against(other, own) == (
+        "the plan's order with 15 more bags of L2, 2 fewer bags of L1 and 1 fewer box of Red Cap"
+    )
+    assert against(Order(own.containers), own) == "the plan's order with 3 fewer bags of L1"
