@@ -18,6 +18,7 @@ if TYPE_CHECKING:
 
     from planner.campaign.domain import Campaign
     from planner.explain.again import Again
+    from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
     from planner.explain.tried import Tried
     from planner.optimize.options import Progress, Stop
@@ -103,17 +104,22 @@ def season_of(cells: Cells, changes: Sequence[WhatIf] = ()) -> Season:
     return changed_season(cells, changes)
 
 
-def check_scenarios(cells: Cells) -> None:
-    """Check that the season of every scenario of the sheet What if can be planned with.
+def scenarios_of(cells: Cells, changes: Sequence[WhatIf] = ()) -> dict[str, Season]:
+    """Make the season of every scenario of the sheet What if, by the scenario's name.
+
+    Parameters
+    ----------
+    changes
+        Made in every scenario, beside its own, as `season_of` makes them.
 
     Raises
     ------
     InputError
-        When one of them cannot; holds every fault, with its scenario.
+        When one of them cannot be planned with; holds every fault, with its scenario.
     """
-    from planner.season.read import scenarios_of
+    from planner.season.read import scenarios_of as seasons_of_scenarios
 
-    scenarios_of(cells)
+    return seasons_of_scenarios(cells, changes)
 
 
 def try_out(plan: Plan, season: Season, counts: Mapping[tuple[str, str], int] | None) -> Tried:
@@ -156,6 +162,13 @@ def beside(plans: Sequence[tuple[str, Plan]], season: Season) -> Book:
     from planner.report.measures import manner_of
 
     return comparison_book(compare(plans), manner_of(season.farm))
+
+
+def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
+    """Hold named plans against the first of them: what differs in cost, order, seed and fields."""
+    from planner.explain.compare import compare as hold_side_by_side
+
+    return hold_side_by_side(plans)
 
 
 def understood(season: Season) -> Book:

@@ -59,7 +59,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
         text += f" {'The others save' if again.fewest > ACRE else 'Moving them saves'} {saved}"
         text += f" in all; Worth moving asks for {worth} an {speech.an_acre()}."
     if again.most_moved is not None and again.moved > again.most_moved + dust:
-        text += f" That is more than the {speech.acres(again.most_moved)} of --most-moved:"
+        text += f" That is more than the {speech.acres(again.most_moved)} that may change:"
         text += " with fewer, more acres would stay short."
     must = [x.field for x in moved if x.must]
     if must and again.moves:

@@ -63,6 +63,8 @@ class Grid:
     """Rows that are looked for, of which `lines` may be a part."""
     of: int
     """Rows of the table."""
+    label: str = ""
+    """Names its scrolling box, other than any other one on the page."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,6 +89,25 @@ def slug(title: str) -> str:
     ('if-things-differ', 'order-sheet-2')
     """
     return re.sub(r"[^a-z0-9]+", "-", title.casefold()).strip("-") or "sheet"
+
+
+OF_FILES = re.compile(
+    r"(?: in the (?:plan|shop|study) workbook|; plan\.json [^.;]+| Drawn on Pictures\.)"
+    r"(?=[.,;: ]|$)"
+)
+
+
+def here(text: str) -> str:
+    """Text of a workbook as the page says it: every sheet is here, pictures are beside figures.
+
+    >>> here("More: Notes in the study workbook.")
+    'More: Notes.'
+    >>> here("What each field costs. Drawn on Pictures.")
+    'What each field costs.'
+    >>> here("Only what differs is shown; plan.json holds every line.")
+    'Only what differs is shown.'
+    """
+    return OF_FILES.sub("", text)
 
 
 def sheet_of(book: Book, name: str) -> Sheet | None:

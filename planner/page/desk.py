@@ -3,7 +3,7 @@
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -66,6 +66,8 @@ class Made:
     book: Book
     campaign: Campaign | None = None
     why: Explanation | None = None
+    late: tuple[str, ...] = ()
+    """Scenarios that were to be planned and got no plan in their time."""
     files: tuple[Path, ...] = ()
     """Written; none while it is still being worked on."""
     sharing: Sharing | None = None
@@ -100,7 +102,7 @@ class Desk:
         reading = self.reading
         if reading is None or reading.mark != mark:
             with READING:
-                reading = _read(self.entry.path, mark)
+                reading = _read(self.entry, mark)
             self.reading = reading
         return reading
 
@@ -144,12 +146,14 @@ def mark_of(path: Path) -> Mark:
     return tuple(found)
 
 
-def _read(path: Path, mark: Mark) -> Reading:
+def _read(entry: Entry, mark: Mark) -> Reading:
     try:
-        cells = api.read_cells(path)
+        cells = api.read_cells(entry.path)
+        if entry.kept:  # the copy's own file name says nothing to its owner
+            cells = replace(cells, source=f"{entry.name}{entry.path.suffix}")
         season = api.season_of(cells)
         if season.what_if:
-            api.check_scenarios(cells)
+            api.scenarios_of(cells)  # their faults are told now
     except InputError as error:
         return Reading(mark, faults=error.faults)
     return Reading(mark, season, cells)

@@ -19,6 +19,8 @@ from planner.report.facts import (
 from planner.report.sheets import Charts, Labels, Room
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.report.sheets import Book, Chart, Sheet
 
 LEFT_OUT = (FRONT, PICTURES, NUMBERS, TRY)
@@ -34,13 +36,13 @@ FAMILIES = {
 }
 
 
-def groups(book: Book) -> list[tuple[str, list[tuple[str, str]]]]:
-    """Families of pages: name, and the title and address of each."""
+def groups(book: Book, more: Sequence[Sheet] = ()) -> list[tuple[str, list[tuple[str, str]]]]:
+    """Families of pages: name, and the title and address of each; `more` are not in the book."""
     found = []
     for room, name in FAMILIES.items():
         pages = [
             (sheet.title, slug(sheet.title))
-            for sheet in book.sheets
+            for sheet in (*more, *book.sheets)
             if sheet.room is room and sheet.title not in LEFT_OUT and not _only_labels(sheet)
         ]
         if pages:

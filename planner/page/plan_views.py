@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
-from planner.page import cells, menu, tasks
-from planner.page.answers import download, go
-from planner.page.work import Job
+from planner.page import cells, menu
+from planner.page.answers import download
+from planner.report.again_frames import WHAT_IF, what_if_sheet
+from planner.report.explain_frames import RULES
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -36,6 +36,27 @@ WHAT = {
 }
 
 
+RULE_SECONDS = (60, 180, 600)
+SCENARIO_SECONDS = (5, 20, 60, 180)
+ASKS = {
+    cells.slug(RULES): ("rules", RULE_SECONDS, RULE_SECONDS[0]),
+    cells.slug(WHAT_IF): ("what if", SCENARIO_SECONDS, SCENARIO_SECONDS[1]),
+}
+"""Pages of a plan that offer to plan more: what, the times offered, the usual one."""
+
+
+def unplanned(made: Made) -> Sheet | None:
+    """Page of the scenarios as long as they are not planned; None where there are none."""
+    changes = made.season.what_if
+    if not changes or cells.sheet_of(made.book, cells.slug(WHAT_IF)) is not None:
+        return None
+    return what_if_sheet(None, changes)
+
+
+def _busy(desk: Desk) -> bool:
+    return desk.job is not None and not desk.job.over
+
+
 class PlanViews:
     """Handlers of a plan."""
 
@@ -53,6 +74,8 @@ class PlanViews:
         desk = self.site.desk(request)
         made = self.site.made(desk)
         sheet = cells.sheet_of(made.book, request.path_params["sheet"])
+        if sheet is None and request.path_params["sheet"] == cells.slug(WHAT_IF):
+            sheet = unplanned(made)
         if sheet is None:
             raise HTTPException(404, "The plan has no such page.")
         return self._show_sheet(desk, made, sheet, request, step="look")
@@ -61,14 +84,19 @@ class PlanViews:
         self, desk: Desk, made: Made, sheet: Sheet, request: Request, *, step: str
     ) -> Response:
         now = desk.read().season
+        stale = now is None or now.fingerprint != made.base
+        here = cells.slug(sheet.title)
+        more = unplanned(made)
         return self.site.page(
             "sheet.html",
             desk=desk,
             made=made,
             step=step,
-            stale=now is None or now.fingerprint != made.base,
-            groups=menu.groups(made.book),
-            here=cells.slug(sheet.title),
+            stale=stale,
+            groups=menu.groups(made.book, [more] if more else []),
+            here=here,
+            unplanned=list(dict.fromkeys(c.scenario for c in made.season.what_if)) if more else [],
+            asks=None if stale or _busy(desk) else ASKS.get(here),
             beside=desk.before is not None,
             **self.site.sheet_values(made.book, sheet, f"/s/{desk.entry.key}/look", request),
         )
@@ -85,28 +113,6 @@ class PlanViews:
         """Send one of them, by its number."""
         desk = self.site.desk(request)
         return send(self.site.made(desk).files, request, desk)
-
-    async def why(self, request: Request) -> Response:
-        """Begin to find out why a plan is as it is that was taken up without it."""
-        await self.site.form(request)
-
-        def give() -> Response:
-            desk = self.site.desk(request)
-            made = self.site.made(desk)
-            self.site.works.give(
-                Job(
-                    desk,
-                    made.season,
-                    tasks.WHY_MOST,
-                    tasks.find_why,
-                    title="Finding out why",
-                    searches=False,
-                    made=made,
-                )
-            )
-            return go(f"/s/{desk.entry.key}/live")
-
-        return await run_in_threadpool(give)
 
 
 def listed(files: Sequence[Path]) -> list[tuple[int, str, str, str]]:

@@ -107,7 +107,7 @@ class SeasonViews:
             "money": lambda v: cells.say(v, Measure.MONEY, manner),
             "area": lambda v: manner.say(v, Measure.AREA),
             "before": self.site.works.before(job),
-            "picture": closing_in(job.points, max(job.seconds, job.elapsed), manner),
+            "picture": closing_in(job.points, max(job.seconds, job.searched), manner),
         }
 
     async def stop(self, request: Request) -> Response:

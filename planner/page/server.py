@@ -18,6 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
 from planner.errors import InputError, OutputError
+from planner.page.ask_views import AskViews
 from planner.page.guard import Guard, Keys, TooLargeError
 from planner.page.plan_views import PlanViews
 from planner.page.season_views import SeasonViews
@@ -55,7 +56,7 @@ def make_app(
     site = Site(Shelf(folder), keys)
     start = StartViews(site, f"wholedrum-{port}", end)
     seasons, plans = SeasonViews(site), PlanViews(site)
-    shares, tries = ShareViews(site), TryViews(site)
+    asks, shares, tries = AskViews(site), ShareViews(site), TryViews(site)
     season = "/s/{season:str}"
     routes = [
         Route("/", start.home),
@@ -73,7 +74,8 @@ def make_app(
         Route(f"{season}/live/part", seasons.live_part),
         Route(f"{season}/stop", seasons.stop, methods=["POST"]),
         Route(f"{season}/answer", plans.answer),
-        Route(f"{season}/why", plans.why, methods=["POST"]),
+        Route(f"{season}/why", asks.why, methods=["POST"]),
+        Route(f"{season}/what-if", asks.what_if, methods=["POST"]),
         Route(f"{season}/look/{{sheet:str}}", plans.look),
         Route(f"{season}/try", tries.show),
         Route(f"{season}/recount", tries.recount, methods=["POST"]),

@@ -95,7 +95,9 @@ class ShareViews:
                     tasks.share,
                     title="Sharing the order",
                     searches=False,
+                    done="The order is shared",
                     then="share",
+                    see="See the shares",
                     made=made,
                     changes=made.changes,
                 )

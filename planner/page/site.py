@@ -2,6 +2,8 @@
 
 from __future__ import annotations
 
+from collections import Counter
+from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
@@ -27,8 +29,11 @@ if TYPE_CHECKING:
     from planner.page.desk import Desk, Made
     from planner.page.shelf import Shelf
     from planner.report.sheets import Book, Sheet
+    from planner.season.domain import Season
+    from planner.season.tables import Book as Cells
 
 HERE = Path(__file__).parent
+CHANGED = "The workbook has changed since this plan, or has faults. Check it and plan again first."
 MOST_FIELDS = 5000
 """Fields of a form: Try it has one for every figure of a dealer's season."""
 
@@ -49,6 +54,7 @@ class Site:
         self.env.tests["table_block"] = lambda b: isinstance(b, Table)
         self.env.tests["figures_block"] = lambda b: isinstance(b, KeyFigures)
         self.env.tests["charts_block"] = lambda b: isinstance(b, Charts)
+        self.env.filters["here"] = cells.here
         self.env.globals |= {
             "css_of": cells.css_of,
             "most_bytes": UPLOAD_BYTES,
@@ -115,13 +121,35 @@ class Site:
             raise HTTPException(404, "This season has no plan yet. Press Plan on the page Check.")
         return desk.made
 
+    def ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
+        """Desk, plan, the workbook's season and its cells, for what is made of both.
+
+        Raises
+        ------
+        HTTPException
+            404 without a plan, 409 where it is not of the workbook as it is now.
+        """
+        desk = self.desk(request)
+        made = self.made(desk)
+        reading = desk.read()
+        if reading.season is None or reading.cells is None:
+            raise HTTPException(409, CHANGED)
+        if reading.season.fingerprint != made.base:
+            raise HTTPException(409, CHANGED)
+        return desk, made, reading.season, reading.cells
+
     def sheet_values(self, book: Book, sheet: Sheet, base: str, request: Request) -> dict[str, Any]:
         """What the templates of a sheet's blocks are filled with."""
         wish = _wish(request.query_params)
         extra = menu.charts_for(book, sheet)
 
+        seen: Counter[str] = Counter()
+
         def table(block: Table) -> cells.Grid:
-            return cells.grid(block, book, base, wish)
+            title = block.title or block.name.replace("_", " ")
+            seen[title] += 1
+            label = title if seen[title] == 1 else f"{title}, {seen[title]}"
+            return replace(cells.grid(block, book, base, wish), label=label)
 
         def figure(figure: Any) -> cells.Shown:
             href = cells.address(figure.link, book, base) if figure.link else ""

@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from planner.report.sheets import Book, Chart, Column, Series
 
 
+STANDS_OUT = 3
+"""Colour of a series that is filled with ink."""
+
+
 @dataclass(frozen=True, slots=True)
 class Row:
     """One drawn series."""
@@ -55,7 +59,8 @@ def _values(chart: Chart, book: Book) -> tuple[list[str], list[Row]]:
         if series.marks:  # where there is no number there is no mark
             known = [isinstance(c, int | float) for c in cells]
             values = tuple(v if k else math.nan for v, k in zip(values, known, strict=True))
-        found.append(Row(column.header, series, column, values, ink % len(INKS)))
+        color = STANDS_OUT if series.ink else ink % len(INKS)
+        found.append(Row(column.header, series, column, values, color))
     return names, found
 
 
@@ -105,7 +110,7 @@ def _bars(
     rows: Sequence[Row], i: int, base: float, *, stacked: bool
 ) -> Iterator[tuple[int, float, float, Row]]:
     """Place, low and high end of each bar of a category; places count the bars side by side."""
-    start = base
+    start = 0.0
     for n, row in enumerate(rows):
         value = row.values[i]
         if not stacked and value:

@@ -1,4 +1,4 @@
-"""What is done in the background: plan a season, find out why, share its cost."""
+"""What is done in the background: plan a season, find out why, plan what if, share its cost."""
 
 from __future__ import annotations
 
@@ -6,7 +6,8 @@ from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner import api
-from planner.page.desk import Made, bills_first, shared_folder
+from planner.errors import Interrupted, NoPlanError
+from planner.page.desk import STORED, Made, bills_first, shared_folder
 from planner.page.work import Phase
 
 if TYPE_CHECKING:
@@ -30,7 +31,12 @@ def plan(job: Job) -> None:
     if job.made is not None:
         job.phase = Phase.STAYING
         found, again = api.keep_near(
-            job.season, job.made.plan, found, seconds=max(2.0, job.seconds / 2), stop=job.stop
+            job.season,
+            job.made.plan,
+            found,
+            seconds=max(2.0, job.seconds / 2),
+            most_moved=job.most_moved,
+            stop=job.stop,
         )
     campaign = api.make_campaign(job.season, found)
     made = Made(
@@ -56,12 +62,57 @@ def plan(job: Job) -> None:
 
 
 def find_why(job: Job) -> None:
-    """Find out why a plan is as it is that was taken up without it. Its files stay as they are."""
+    """Find out why a plan is as it is; where that is known, with more time for it."""
     made = job.made
     assert made is not None
-    why = _why(job, made.plan, job.seconds)
-    book = api.describe(made.plan, job.season, why, campaign=made.campaign)
-    _show(job, replace(made, why=why, book=book, notes=()))
+    found = _why(job, made.plan, job.seconds)
+    before = made.why
+    if before is not None:
+        found = replace(found, again=before.again, compared=before.compared)
+    _explained(job, replace(made, why=found))
+
+
+def plan_scenarios(job: Job) -> None:
+    """Plan every scenario of the sheet What if, and hold the plans against the plan itself."""
+    made = job.made
+    assert made is not None
+    why = made.why or _why(job, made.plan, WHY_MOST)
+    plans = [(made.name, made.plan)]
+    late = []
+    for name, season in job.scenarios.items():
+        if job.stop.is_set():
+            late.append(name)
+            continue
+        job.phase = Phase.SCENARIOS
+        job.next_part(name)
+        try:
+            found = api.make_plan(
+                season, seconds=job.seconds, on_progress=job.update, stop=job.stop
+            )
+        except (Interrupted, NoPlanError):
+            late.append(name)
+        else:
+            plans.append((name, found))
+        job.parts_done += 1
+    if len(plans) == 1:
+        msg = "No scenario was planned: there was no time for it. Give them more."
+        raise NoPlanError(msg)
+    compared = api.compare(plans)
+    _explained(job, replace(made, why=replace(why, compared=compared), late=tuple(late)))
+
+
+def _explained(job: Job, made: Made) -> None:
+    """Show a plan with what was found out of it, and write it where it is of this start.
+
+    The files of a plan that was taken up stay as they are: they may say more than is known here.
+    """
+    book = api.describe(made.plan, job.season, made.why, campaign=made.campaign)
+    made = replace(made, book=book, notes=tuple(n for n in made.notes if n != STORED))
+    _show(job, made)
+    if made.campaign is not None:
+        job.phase = Phase.WRITING
+        files = api.write(made.plan, job.season, _folder(job), made.why, campaign=made.campaign)
+        _show(job, replace(made, files=files))
 
 
 def share(job: Job) -> None:
@@ -69,10 +120,10 @@ def share(job: Job) -> None:
     made = job.made
     assert made is not None
     job.phase = Phase.GROUPS
-    job.groups = api.groups_to_plan(job.season)
+    job.parts = api.groups_to_plan(job.season)
 
     def count(_done: object) -> None:
-        job.groups_done += 1
+        job.parts_done += 1
 
     sharing = api.share(job.season, made.plan, seconds=job.seconds, on_done=count, stop=job.stop)
     job.phase = Phase.WRITING

@@ -13,6 +13,8 @@ from planner.errors import Fault, InputError, OutputError
 from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of
 from planner.page.work import Job
+from planner.report.measures import Measure, manner_of
+from planner.units import Unreadable
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -23,7 +25,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.season.tables import Book as Cells
 
-CHANGED = "The workbook has changed since this plan, or has faults. Check it and plan again first."
 USUAL_AGAIN = 20
 TRIED = "with your changes"
 
@@ -34,26 +35,9 @@ class TryViews:
     def __init__(self, site: Site) -> None:
         self.site = site
 
-    def _ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
-        """Desk, plan, the workbook's season and its cells.
-
-        Raises
-        ------
-        HTTPException
-            404 without a plan, 409 where it is not of the workbook as it is now.
-        """
-        desk = self.site.desk(request)
-        made = self.site.made(desk)
-        reading = desk.read()
-        if reading.season is None or reading.cells is None:
-            raise HTTPException(409, CHANGED)
-        if reading.season.fingerprint != made.base:
-            raise HTTPException(409, CHANGED)
-        return desk, made, reading.season, reading.cells
-
     def show(self, request: Request) -> Response:
         """Fields to change, and what comes of them."""
-        desk, made, season, cells = self._ground(request)
+        desk, made, season, cells = self.site.ground(request)
         return self._page("try.html", request, desk, made, season, cells)
 
     async def recount(self, request: Request) -> Response:
@@ -62,7 +46,7 @@ class TryViews:
         part = request.query_params.get("part") == "1"
 
         def count() -> Response:
-            desk, made, season, cells = self._ground(request)
+            desk, made, season, cells = self.site.ground(request)
             desk.typed = {} if form.get("reset") else _typed(form, season, made)
             if not part:
                 return go(f"/s/{desk.entry.key}/try")
@@ -100,6 +84,7 @@ class TryViews:
             made=made,
             step="try",
             groups=shown,
+            land=manner_of(season.farm).label(Measure.AREA),
             changed=changed,
             wrong=wrong,
             faults=faults,
@@ -113,9 +98,14 @@ class TryViews:
         form = await self.site.form(request)
 
         def begin() -> Response:
-            desk, made, season, cells = self._ground(request)
+            desk, made, season, cells = self.site.ground(request)
             desk.typed = _typed(form, season, made)
             changed = trying.changes(desk.typed, trying.groups(season, made.plan))
+            try:
+                most = trying.most_moved(str(form.get("most") or ""), season)
+            except Unreadable as error:
+                msg = f"Land that may change: you typed '{form.get('most')}'; expected "
+                raise HTTPException(400, f"{msg}{error.expected}. Go back and mend it.") from None
             try:
                 now = api.season_of(cells, changed)
             except InputError:
@@ -128,6 +118,7 @@ class TryViews:
                     tasks.plan,
                     name=TRIED if changed else "planned again",
                     made=made,
+                    most_moved=most,
                     changes=changed,
                     base=season.fingerprint,
                     notes=tuple(
@@ -144,7 +135,7 @@ class TryViews:
         form = await self.site.form(request)
 
         def copy() -> Response:
-            desk, made, season, _cells = self._ground(request)
+            desk, made, season, _cells = self.site.ground(request)
             desk.typed = _typed(form, season, made)
             changed = trying.changes(desk.typed, trying.groups(season, made.plan))
             name = str(form.get("scenario") or "")[: trying.MOST_TEXT]

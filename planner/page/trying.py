@@ -8,6 +8,8 @@ from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import WhatIf
+from planner.units import Measure as Land
+from planner.units import read_quantity
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -152,6 +154,19 @@ def _with_unit(text: str, slot: Slot) -> str:
     """Text of a cell: a bare number counts in the unit beside the field, whatever its header."""
     bare = slot.column in MEASURED and BARE.fullmatch(text)
     return f"{text} {slot.unit}" if bare else text
+
+
+def most_moved(text: str, season: Season) -> float | None:
+    """Acres that may change at the most, in the farm's unit where none is typed; None if blank.
+
+    Raises
+    ------
+    Unreadable
+        When it is no land.
+    """
+    unit = "ha" if season.farm.metric else "acres"
+    given = text.strip()[:MOST_TEXT]
+    return max(0.0, read_quantity(given, Land.AREA, unit)) if given else None
 
 
 def counts(

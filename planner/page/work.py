@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING
 from planner.errors import Interrupted, PlannerError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Mapping
 
     from planner.optimize.options import Progress
     from planner.page.desk import Desk, Made
@@ -29,6 +29,7 @@ class Phase(Enum):
     DECIDING = "deciding"
     STAYING = "staying near the plan before"
     GROUPS = "planning each group of growers by itself"
+    SCENARIOS = "planning what if"
     WHY = "finding out why"
     WRITING = "writing the files"
     DONE = "done"
@@ -57,20 +58,31 @@ class Job:
     title: str = "Planning"
     searches: bool = True
     """Whether it decides a plan, so that best cost and floor are shown."""
+    done: str = "The plan is made"
+    """Title once it is done."""
     then: str = "answer"
     """Page of the season that shows what came of it."""
+    see: str = "See the answer"
+    """What leads there."""
     name: str = "as it is"
     made: Made | None = None
     """The plan that is worked on, or stayed near to."""
+    most_moved: float | None = None
+    """Acres that may change their seed or recipe at the most against that plan."""
+    scenarios: Mapping[str, Season] = field(default_factory=dict)
+    """Seasons of the scenarios to plan, by name."""
     changes: tuple[WhatIf, ...] = ()
     """What differs from the workbook."""
     base: str = ""
     """Fingerprint of the workbook's season."""
     notes: tuple[str, ...] = ()
     phase: Phase = Phase.WAITING
-    groups: int = 0
-    """Groups of growers to plan."""
-    groups_done: int = 0
+    parts: int = 0
+    """Seasons to plan, each with `seconds`: groups of growers, or scenarios; 0 for one."""
+    parts_done: int = 0
+    part: str = ""
+    """Name of the scenario that is being planned."""
+    part_began: float | None = None
     trouble: str = ""
     points: list[Point] = field(default_factory=list)
     began: float | None = None
@@ -89,9 +101,19 @@ class Job:
             return 0.0
         return (self.ended if self.ended is not None else monotonic()) - self.began
 
+    @property
+    def searched(self) -> float:
+        """Seconds of the search that `points` are of."""
+        began = self.part_began if self.part_began is not None else self.began
+        return self.elapsed - (began - self.began if began and self.began else 0.0)
+
+    def next_part(self, name: str) -> None:
+        """Begin the search of the next scenario."""
+        self.part, self.points, self.part_began = name, [], monotonic()
+
     def update(self, progress: Progress) -> None:
         """Take the state of the search; called from the thread that solves."""
-        point = Point(self.elapsed, progress.cost, progress.bound, progress.acres_short)
+        point = Point(self.searched, progress.cost, progress.bound, progress.acres_short)
         points = [*self.points, point]
         if len(points) > MOST_POINTS:
             points = [*points[:-2:2], *points[-2:]]

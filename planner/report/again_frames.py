@@ -29,6 +29,8 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
+WHAT_IF = "What if"
+UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
 
 
 def again_sheet(again: Again) -> Sheet:
@@ -135,8 +137,8 @@ def _moves(again: Again) -> list[Block]:
             for n, step in enumerate(again.moves, 1)
         ),
         note="You can stop after any step and leave the fields of those below as they were, or "
-        "plan again with --most-moved and the land moved by then. Fields of one step pay only "
-        "together. Saves: the cheapest plan found without this step and those below, less the "
+        "plan again and let at most the land change that is moved by then. Fields of one step pay "
+        "only together. Saves: the cheapest plan found without this step and those below, less the "
         "cheapest found with it.",
     )
     return [steps, Text((again.from_before,))]
@@ -157,13 +159,21 @@ def _why(change: FieldChange) -> str:
     return "more of it is planted" if change.more else "another lot of the same seed"
 
 
-def what_if_sheet(compared: Comparison, changes: tuple[WhatIf, ...]) -> Sheet:
-    """Describe what the scenarios change, and what differs between their plans and the plan."""
+def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> Sheet:
+    """Describe what the scenarios change, and what differs between their plans and the plan.
+
+    Parameters
+    ----------
+    compared
+        Of the plan and those of the scenarios; None as long as these are not planned.
+    """
+    if compared is None:
+        return Sheet(WHAT_IF, UNPLANNED, (_changes(changes),), WIDE, Room.WHY)
     tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
     words = "Only what differs is shown; plan.json holds every line."
     purpose = "The season as it is against the scenarios of the sheet What if."
     blocks: list[Block] = [_plans(compared), _changes(changes), Text((words,)), *tables]
-    return Sheet("What if", purpose, tuple(blocks), WIDE, Room.WHY)
+    return Sheet(WHAT_IF, purpose, tuple(blocks), WIDE, Room.WHY)
 
 
 def _plans(compared: Comparison) -> Table:
@@ -189,7 +199,7 @@ def _plans(compared: Comparison) -> Table:
         ),
         rows=tuple(rows),
         note="A difference smaller than these shares of the total may be the search's and not the "
-        "scenario's: --what-if plans each with as many seconds as the plan.",
+        "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )
 
 

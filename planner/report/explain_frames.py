@@ -40,6 +40,7 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
+RULES = "Cost of rules"
 CENT = 0.01
 MOST_WORDS = 30
 """Fields whose treating is told in words."""
@@ -200,12 +201,12 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     blocks: list[Block] = [table]
     if late:
         said = (
-            f"{count(len(late), 'rule')} could not be narrowed down in the time set: what "
-            f"they cost is not known. More time (--why SECONDS) narrows them. plan.json names all; "
-            f"among them: {listing(late)}."
+            f"{count(len(late), 'rule')} could not be narrowed down in the time set: what they "
+            "cost is not known. More time for finding out why narrows them down. Among them: "
+            f"{listing(late)}; plan.json names them all."
         )
         blocks.append(Text((said,)))
-    return Sheet("Cost of rules", purpose, tuple(blocks), WIDE, Room.WHY)
+    return Sheet(RULES, purpose, tuple(blocks), WIDE, Room.WHY)
 
 
 def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:

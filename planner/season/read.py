@@ -74,13 +74,19 @@ def read_scenarios(path: Path | str) -> dict[str, Season]:
     return scenarios_of(read_tables(Path(path)))
 
 
-def scenarios_of(book: Book) -> dict[str, Season]:
-    """Season of every scenario of an input whose cells were read already, as `read_scenarios`."""
+def scenarios_of(book: Book, changes: Sequence[WhatIf] = ()) -> dict[str, Season]:
+    """Season of every scenario of an input whose cells were read already, as `read_scenarios`.
+
+    Parameters
+    ----------
+    changes
+        Made in every scenario, beside its own.
+    """
     found: dict[str, Season] = {}
     faults: list[Fault] = []
     for name in scenarios(all_tables(match(book)[0])["What if"]):
         try:
-            found[name] = _season(book, name)
+            found[name] = _season(book, name, changes)
         except InputError as error:
             faults += error.faults
     if faults:

@@ -110,7 +110,7 @@ def test_what_must_move_moves_though_fewer_acres_were_asked_for() -> None:
     assert (told.moved, told.fewest, told.moved_floor) == pytest.approx((40.0, 40.0, 40.0))
     assert told.fields[0].must
     assert (
-        "; no plan moves fewer. That is more than the 10 acres of --most-moved"
+        "; no plan moves fewer. That is more than the 10 acres that may change"
         in (told.sentences[0])
     )
 
