@@ -10,6 +10,7 @@ from dataclasses import asdict, dataclass, replace
 from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
+from planner.explain.words import listing
 from planner.plan.plan import Outcome, Plan, Planting, Treating
 from planner.plan.price import price_plan
 from planner.season.domain import (
@@ -361,15 +362,17 @@ def _plan_apart(season: Season, counts: Mapping[tuple[str, str], int]) -> Plan:
 def _offers(records: Sequence[Planned], told: list[str]) -> tuple[Container, ...]:
     """Containers of all seasons; of two that differ, the dearer by volume."""
     found: dict[tuple[str, str], Container] = {}
+    differ: dict[str, None] = {}
     for one in records:
         for c in one.offers:
             plain = replace(c, row=NOWHERE)
             other = found.setdefault((c.product, c.name), plain)
             if _terms(other) != _terms(plain):
-                said = f"{c.product}, {c.name}: seasons differ; the dearer offer counts."
-                told += [] if said in told else [said]
+                differ[f"{c.product} {c.name}"] = None
                 if _dear(plain) > _dear(other):
                     found[c.product, c.name] = plain
+    if differ:
+        told.append(f"Seasons differ, and the dearer offer counts: {listing([*differ])}.")
     return tuple(found.values())
 
 
