@@ -71,7 +71,7 @@ def relaxed(size, **params):
     context = common.open_context(incumbent, hard_season(*size))
     make_first_plan(context)
     shortage.settle_shortage(context)
-    context.near = Neighborhood(capped(incumbent))
+    context.memory.near = Neighborhood(capped(incumbent))
     loose = without_field_rule(context.near.model)
     answer = solve_matrix(loose.matrix, Limits(nodes=100, gap=5e-4))
     incumbent.options = replace(incumbent.options, params=SearchParams(**params))

@@ -39,8 +39,6 @@ class Task:
     incumbent: Incumbent
     near: Neighborhood
     order: OrderToHold
-    bags: Floats | None
-    """A solution of the relaxation with whole bags; None where there is none."""
     rng: np.random.Generator
     solver: Solver
 
@@ -51,7 +49,7 @@ class Task:
 
 def fix_in_turn(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
-    incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.bags
+    incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
     if order is None or (incumbent.x is not None and rng.random() < OWN_ORDER):
         order = incumbent.x
     assert order is not None
@@ -132,6 +130,7 @@ class OrderToHold:
         self._x: Floats | None = None
         self._given_up: Floats | None = None
         self._room = 0.0
+        self._bags: Floats | None = None
 
     @property
     def x(self) -> Floats | None:
@@ -144,6 +143,17 @@ class OrderToHold:
         """Share of what it needs of every product that the order has over, or the next one will."""
         with self._lock:
             return self._room
+
+    @property
+    def bags(self) -> Floats | None:
+        """A solution of the relaxation with whole bags; None before there is any."""
+        with self._lock:
+            return self._bags
+
+    def put_bags(self, x: Floats) -> None:
+        """Take a better solution of that."""
+        with self._lock:
+            self._bags = x
 
     def put(self, x: Floats | None) -> None:
         """Hold this solution's order from now on."""

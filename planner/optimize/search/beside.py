@@ -94,7 +94,7 @@ def begin_search(
         stop = Either(context.incumbent, done)
         if not stop.is_set():
             own = worker or context.workers.for_bounds()
-            search_beside(context, own, context.found.append, stop, turn, seed)
+            search_beside(context, own, context.workers.found.append, stop, turn, seed)
 
     return begin(context, work)
 
@@ -116,7 +116,7 @@ def search_beside(
     """
     incumbent = context.incumbent
     rng = np.random.default_rng([incumbent.options.seed, seed])
-    cycle = min(2.0 * context.cycle, longest(incumbent))
+    cycle = min(2.0 * context.memory.cycle, longest(incumbent))
     while not stop.is_set() and incumbent.x is not None:
         budget = Budget(min(cycle, incumbent.left()))
         from_scratch, less = turn % 3 == 2, turn % 3 == 1 and not acres

@@ -25,7 +25,6 @@ from planner.optimize.search.workers import Workers
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.anneal import AnnealingJob
-    from planner.optimize.annealing.moves import Tally
     from planner.optimize.annealing.state import Piece
     from planner.optimize.bounds.variety_aggregated import AggregatedSearch
     from planner.optimize.incumbent.incumbent import Incumbent
@@ -49,38 +48,53 @@ BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING)
 
 
 @dataclass(slots=True)
-class Context:
-    """What the search for plans works with."""
+class Memory:
+    """What the search remembers from one turn to the next; only the main thread changes it."""
 
-    incumbent: Incumbent
     current: AnnealingState
     near: Neighborhood
-    rng: np.random.Generator
     held: tuple[float, ...] = ()
     """Acres short, by priority, that `near` holds to."""
     guide: Floats | None = None
     """A solution of a large season's relaxation, to be followed."""
-    order: OrderToHold = field(default_factory=OrderToHold)
-    bags: Floats | None = None
-    """A solution whose bags are to be held: the relaxation's with whole bags."""
-    found: list[list[list[Piece]]] = field(default_factory=list)
-    """Plans annealed in the other process."""
-    patterns: Patterns | None = None
-    """Those of plans so far; None where they are not put together again."""
-    polished: Floats | None = None
-    """The plan that was last polished before that."""
     aggregated: AggregatedSearch | None = None
     """What varieties every field has at best, bags left out; None where that is not asked for."""
-    seen: list[Tally] = field(default_factory=list)
-    """Plans that annealing came by, their patterns not yet among these."""
+    polished: Floats | None = None
+    """The plan that was last polished before its patterns were put together."""
     cycle: float = 3.0
+    """Seconds of a stretch of annealing."""
     freed: int = 8
+    """Fields of a neighborhood."""
     turn: int = 0
-    workers: Workers = field(default_factory=Workers)
-    proving: bool = False
-    """Whether the exact model is being solved for a proof."""
     rewards: dict[str, float] = field(default_factory=dict)
     """Reward of each strategy: money a second that it has lately saved."""
+
+
+@dataclass(frozen=True, slots=True)
+class Context:
+    """What the search works with; what changes is in parts that say which threads may change it."""
+
+    incumbent: Incumbent
+    """Options, model, best plan, bound and clock; locked."""
+    memory: Memory
+    rng: np.random.Generator
+    """The main thread's."""
+    patterns: Patterns | None = None
+    """Those of plans so far, the main thread's; None where they are not put together again."""
+    order: OrderToHold = field(default_factory=OrderToHold)
+    """What relaxations gave, to make plans of; locked."""
+    workers: Workers = field(default_factory=Workers)
+    """Processes and threads beside, and what they have found."""
+
+    @property
+    def current(self) -> AnnealingState:
+        """The annealing state of the main thread."""
+        return self.memory.current
+
+    @property
+    def near(self) -> Neighborhood:
+        """What solves parts of the exact model around the best plan."""
+        return self.memory.near
 
 
 def open_context(incumbent: Incumbent, season: Season) -> Context:
@@ -93,11 +107,11 @@ def open_context(incumbent: Incumbent, season: Season) -> Context:
     incumbent.model = make_model(it, choices)
     current = AnnealingState(it, choices, tables)
     rng = np.random.default_rng(incumbent.options.seed)
-    cycle = 3.0 * max(1.0, len(it.fields) / 60.0)
-    context = Context(incumbent, current, Neighborhood(incumbent.model), rng, cycle=cycle)
-    if context.near.most == 1 and context.near.has_shares and not is_large(context):
-        context.patterns = Patterns(incumbent.model)
-    return context
+    near = Neighborhood(incumbent.model)
+    whole = len(choices) == len(it.choices) and near.has_shares
+    patterns = Patterns(incumbent.model) if whole and near.most == 1 else None
+    memory = Memory(current, near, cycle=3.0 * max(1.0, len(it.fields) / 60.0))
+    return Context(incumbent, memory, rng, patterns)
 
 
 def uses(context: Context, name: str) -> bool:
@@ -151,7 +165,7 @@ def submit(
 ) -> list[list[Piece]] | None:
     """Have an annealing job done, keeping samples where patterns can be made of them."""
     job = replace(job, samples=0 if context.patterns is None else SAMPLES)
-    return anneal_apart(worker, context.current, job, stop, context.seen)
+    return anneal_apart(worker, context.current, job, stop, context.workers.seen)
 
 
 def get_ready(context: Context) -> None:
@@ -173,21 +187,21 @@ def best_of_patterns(context: Context, matrix: Matrix) -> Floats | None:
     incumbent, patterns = context.incumbent, context.patterns
     assert patterns is not None
     assert incumbent.x is not None
-    while context.seen:
-        patterns.add(planted(incumbent.model, context.current, context.seen.pop()))
+    while context.workers.seen:
+        patterns.add(planted(incumbent.model, context.current, context.workers.seen.pop()))
     limits, watch = limits_near(context.incumbent, context.rng), patient(incumbent, started=True)
     return patterns.best(matrix, incumbent.x, limits, watch)
 
 
 def keep_to_fewest_short(context: Context) -> None:
     """Hold what is solved near the best plan to its acres short, should they have become fewer."""
-    if context.held != context.incumbent.short:
+    if context.memory.held != context.incumbent.short:
         hold_short(context, capped(context.incumbent))
 
 
 def hold_short(context: Context, model: Model) -> None:
     """Solve near the best plan in this model, which holds its acres short."""
-    context.near, context.held = Neighborhood(model), context.incumbent.short
+    context.memory.near, context.memory.held = Neighborhood(model), context.incumbent.short
 
 
 def polish_near(context: Context, x: Floats) -> None:
@@ -202,7 +216,7 @@ def polish_near(context: Context, x: Floats) -> None:
     brief = Budget(min(1.0 if several else 4.0, incumbent.left()), steps)
     y = polish(incumbent, context.near, x, brief, incumbent.options.seed)
     incumbent.offer(y)
-    if several and (steps or "relax and fix" in context.rewards) and not incumbent.is_set():
+    if several and (steps or "relax and fix" in context.memory.rewards) and not incumbent.is_set():
         bags_near(context, x if y is None else y, within=0)
 
 
@@ -225,19 +239,19 @@ def best_pieces(context: Context) -> list[list[Piece]] | None:
 
 def search_neighborhoods(context: Context, budget: Budget) -> None:
     """Solve neighborhoods of the best plan exactly, for about the budget."""
-    incumbent, near = context.incumbent, context.near
+    incumbent, near, memory = context.incumbent, context.near, context.memory
     began = now()
     while incumbent.x is not None and not incumbent.is_set():
-        fields = near.fields_nearby(context.rng, context.freed)
+        fields = near.fields_nearby(context.rng, memory.freed)
         solve_for = Budget(min(3.0, incumbent.left()), budget.steps)
-        limits = solve_for.limits(2e-4, context.turn)
+        limits = solve_for.limits(2e-4, memory.turn)
         started = now()
         y, answer = near.solve(
-            incumbent.x, fields, limits, Watch(incumbent), local=context.turn % 2 == 0
+            incumbent.x, fields, limits, Watch(incumbent), local=memory.turn % 2 == 0
         )
         incumbent.offer(y)
         if budget.steps is not None:
             return
-        context.freed = shrink_or_grow(context.freed, answer, now() - started, len(near.acres))
+        memory.freed = shrink_or_grow(memory.freed, answer, now() - started, len(near.acres))
         if now() - began > budget.seconds:
             return

@@ -68,9 +68,9 @@ def search_promising(context: Context) -> None:
     master, orders = proven
     narrow(incumbent, master)
     model = incumbent.model
-    context.current = AnnealingState(model.it, model.choices, order_tables(model.it))
+    context.memory.current = AnnealingState(model.it, model.choices, order_tables(model.it))
     hold_short(context, capped(incumbent))
-    context.guide = in_choices(model, master)
+    context.memory.guide = in_choices(model, master)
     with beside(context, lambda worker, stop: search_beside(context, worker, take, stop)):
         if orders is not None and orders.best is not None and uses(context, DIVING):
             dive_for_plan(incumbent, orders, context.near)

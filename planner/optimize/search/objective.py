@@ -34,8 +34,8 @@ def pursue(
     """Take over what was found beside, else run the next strategy, until it is settled."""
     turn = 0
     while turn < turns and now() < until and not objective.is_settled(context):
-        if context.found:
-            objective.take(context, context.found.pop())
+        if context.workers.found:
+            objective.take(context, context.workers.found.pop())
             continue
         objective.run_next(context, turn, until)
         turn += 1

@@ -24,19 +24,20 @@ EXPLORATION = 0.3
 
 def choose(context: Context) -> Strategy | None:
     """The strategy to run next; None if none is ready."""
+    rewards = context.memory.rewards
     ready = [s for s in STRATEGIES if uses(context, s.name) and s.ready(context)]
     urgent = [s for s in ready if s.at_once(context)]
     if urgent or not ready:
         return urgent[0] if urgent else None
     leading = [s for s in ready if s.leads]
-    if leading and context.turn % 2:
+    if leading and context.memory.turn % 2:
         return leading[0]
-    untried = [s for s in ready if s.name not in context.rewards and (s.tried_once or not leading)]
+    untried = [s for s in ready if s.name not in rewards and (s.tried_once or not leading)]
     if untried:
         return untried[0]
     if context.rng.random() < EXPLORATION:
         return ready[int(context.rng.integers(len(ready)))]
-    return max(ready, key=lambda s: context.rewards.get(s.name, 0.0))
+    return max(ready, key=lambda s: rewards.get(s.name, 0.0))
 
 
 def rewarded(context: Context, strategy: Strategy, budget: Budget) -> None:
@@ -46,12 +47,12 @@ def rewarded(context: Context, strategy: Strategy, budget: Budget) -> None:
     strategy.run(context, budget)
     if means != _means(context):
         # before there is an annealer, or an order to hold, other strategies do well
-        context.rewards.clear()
+        context.memory.rewards.clear()
     elif np.isfinite(before):
         seconds = now() - began if budget.steps is None else 1.0
         rate = (before - incumbent.cost) / max(0.1, seconds)
-        context.rewards[strategy.name] = (
-            0.25 * context.rewards.get(strategy.name, rate) + 0.75 * rate
+        context.memory.rewards[strategy.name] = (
+            0.25 * context.memory.rewards.get(strategy.name, rate) + 0.75 * rate
         )
 
 

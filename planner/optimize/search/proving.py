@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from threading import Event
 
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.mip.highs import Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.search.beside import Beside
@@ -120,12 +120,9 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
     """Whether they are settled; plans are made of them and crossed after that."""
     incumbent, solver = context.incumbent, worker.solve
 
-    def take_bags(x: Floats) -> None:
-        context.bags = x
-
     settled = True
     if uses(context, RELAXATION):
-        settled = relax(incumbent, model, context.order.put, take_bags, solver)
+        settled = relax(incumbent, model, context.order.put, context.order.put_bags, solver)
     rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
     while relaxes_and_fixes(context) and worker.is_alive() and not incumbent.is_set():
@@ -147,11 +144,11 @@ def _prove_exactly(context: Context, model: Model, solver: Solver, done: Event) 
 @contextmanager
 def _proving(context: Context) -> Iterator[None]:
     """Note that the exact model is being solved for a proof."""
-    context.proving = True
+    context.workers.proving = True
     try:
         yield
     finally:
-        context.proving = False
+        context.workers.proving = False
 
 
 def to_the_end(incumbent: Incumbent) -> Limits:

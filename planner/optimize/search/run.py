@@ -152,19 +152,19 @@ def _run_next(context: Context, _: int, until: float) -> None:
     """Run the strategy with the best reward; rest where the exact model does better."""
     del until
     incumbent, since = context.incumbent, now()
-    context.turn += 1
+    context.memory.turn += 1
     keep_to_fewest_short(context)
-    seconds = min(context.cycle, longest(incumbent), incumbent.left())
+    seconds = min(context.memory.cycle, longest(incumbent), incumbent.left())
     budget = Budget(seconds, incumbent.options.steps)
-    if context.guide is not None and context.workers.ready.is_set():
-        guide, context.guide = context.guide, None
+    if context.memory.guide is not None and context.workers.ready.is_set():
+        guide, context.memory.guide = context.memory.guide, None
         pieces = repair(context.current, context.near, guide, context.rng)
         on_annealer(context, budget, start=pieces, fine=True)
     elif (strategy := choose(context)) is not None:
         rewarded(context, strategy, budget)
     else:
         context.workers.ready.wait(TICK)
-    if context.proving and now() - incumbent.improved > STALE:
+    if context.workers.proving and now() - incumbent.improved > STALE:
         incumbent.wait(REST * (now() - since))
 
 

@@ -97,11 +97,11 @@ def _search(context: Context) -> None:
     incumbent = context.incumbent
     share = PAID_TIME if incumbent.model.has_money_row else SHORT_TIME
     until = now() + (share - STRETCH) * incumbent.options.seconds
-    context.near = Neighborhood(aimed_at_acres(incumbent.model))
+    context.memory.near = Neighborhood(aimed_at_acres(incumbent.model))
     if context.near.has_shares and incumbent.x is not None and uses(context, AGGREGATED):
         program = aggregated_program(incumbent.model)
         start = program.of(incumbent.model, incumbent.x)
-        context.aggregated = AggregatedSearch(program, weights(incumbent.model), start)
+        context.memory.aggregated = AggregatedSearch(program, weights(incumbent.model), start)
     if is_large(context):
         _search_large(context, until)
     elif incumbent.options.effort is None:
@@ -114,7 +114,7 @@ def _search(context: Context) -> None:
 
 def _search_large(context: Context, until: float) -> None:
     """Do so without the exact model, and soon once: what is given joins the promising choices."""
-    incumbent, aggregated, began = context.incumbent, context.aggregated, now()
+    incumbent, aggregated, began = context.incumbent, context.memory.aggregated, now()
     for share in LARGE_ROUNDS:
         if aggregated is not None and not _is_settled(incumbent):
             _search_aggregated_large(context, aggregated, began + share * (until - began))
@@ -135,10 +135,10 @@ def _search_aggregated_large(context: Context, aggregated: AggregatedSearch, unt
             aggregated.work(Budget(until - now()), incumbent, context.rng, solve_matrix)
     if not incumbent.is_set():
         widen(incumbent, aggregated)
-        context.current = AnnealingState(
+        context.memory.current = AnnealingState(
             incumbent.model.it, incumbent.model.choices, order_tables(incumbent.model.it)
         )
-        context.near = Neighborhood(incumbent.model)
+        context.memory.near = Neighborhood(incumbent.model)
         _disaggregate(context, aggregated)
 
 
@@ -152,8 +152,8 @@ def _from_relaxations(
     paid = context.incumbent.model.has_money_row
     if paid and _from_relaxation(context, rng, solver):
         return True
-    if context.aggregated is not None and _from_aggregated(
-        context, context.aggregated, rng, solver, stop, until
+    if context.memory.aggregated is not None and _from_aggregated(
+        context, context.memory.aggregated, rng, solver, stop, until
     ):
         return True
     return not paid and _from_relaxation(context, rng, solver)
@@ -231,13 +231,13 @@ def _take_turns(context: Context, until: float) -> None:
     while _search_aggregated(context, until):
         pass
     pursue(context, ACRES, np.inf if effort is None else 4 * effort, until)
-    if context.seen and not context.incumbent.is_set():
+    if context.workers.seen and not context.incumbent.is_set():
         _from_patterns(context)
 
 
 def _run_next(context: Context, turn: int, until: float) -> None:
     """Patterns where there are plans enough; else neighborhoods and annealing in turn."""
-    if len(context.seen) >= context.incumbent.options.params.enough_seen_for_acres:
+    if len(context.workers.seen) >= context.incumbent.options.params.enough_seen_for_acres:
         _from_patterns(context)
     elif context.patterns is None and turn % 2:
         search_neighborhoods(context, _stretch(context, until))
@@ -253,7 +253,7 @@ def _is_settled(incumbent: Incumbent) -> bool:
 
 def _follow(context: Context) -> None:
     """Begin with the relaxation without bags where all may be cut."""
-    incumbent, aggregated = context.incumbent, context.aggregated
+    incumbent, aggregated = context.incumbent, context.memory.aggregated
     if aggregated is not None and not np.isfinite(aggregated.bound) and not incumbent.is_set():
         seconds = np.inf if incumbent.options.effort is not None else min(FOLLOW, incumbent.left())
         limits = Limits(seconds, nodes=_nodes(context), seed=incumbent.options.seed)
@@ -262,7 +262,11 @@ def _follow(context: Context) -> None:
 
 def _search_aggregated(context: Context, until: float) -> bool:
     """Go on with the relaxation without bags, and plant what it says; whether that was better."""
-    incumbent, aggregated, was = context.incumbent, context.aggregated, context.incumbent.short
+    incumbent, aggregated, was = (
+        context.incumbent,
+        context.memory.aggregated,
+        context.incumbent.short,
+    )
     if aggregated is None or now() >= until or _is_settled(incumbent):
         return False
     aggregated.work(_stretch(context, until), incumbent, context.rng, solve_matrix)
@@ -331,7 +335,7 @@ def _prove_or_look(context: Context, worker: Worker, done: Stop, until: float) -
     if _from_relaxations(context, rng, worker.solve, done, until):
         return
     if context.near.most == 1 and not context.incumbent.model.has_money_row:
-        search_beside(context, worker, context.found.append, done, acres=True)
+        search_beside(context, worker, context.workers.found.append, done, acres=True)
     else:
         _prove(context, until - now(), worker.solve)
 

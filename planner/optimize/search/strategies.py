@@ -61,7 +61,7 @@ def _from_scratch(context: Context, budget: Budget) -> None:
     """Anneal from a first planting."""
     on_annealer(context, budget)
     if context.patterns is None:  # many plans are worth more there than good ones
-        context.cycle = min(context.cycle * 1.3, longest(context.incumbent))
+        context.memory.cycle = min(context.memory.cycle * 1.3, longest(context.incumbent))
 
 
 def _from_best(context: Context, budget: Budget) -> None:
@@ -106,9 +106,13 @@ def _set_partitioning(context: Context, budget: Budget) -> None:
 def _polish_best(context: Context) -> None:
     """Polish the best plan, if it is new."""
     incumbent = context.incumbent
-    if incumbent.x is not None and incumbent.x is not context.polished and not incumbent.is_set():
+    if (
+        incumbent.x is not None
+        and incumbent.x is not context.memory.polished
+        and not incumbent.is_set()
+    ):
         polish_near(context, incumbent.x)
-        context.polished = incumbent.x
+        context.memory.polished = incumbent.x
 
 
 def _relax_and_fix(context: Context, budget: Budget) -> None:
@@ -119,7 +123,7 @@ def _relax_and_fix(context: Context, budget: Budget) -> None:
 
 def relax_and_fix_task(context: Context, rng: np.random.Generator, solver: Solver) -> Task:
     """What relax-and-fix works with."""
-    return Task(context.incumbent, context.near, context.order, context.bags, rng, solver)
+    return Task(context.incumbent, context.near, context.order, rng, solver)
 
 
 def _crossover(context: Context, budget: Budget) -> None:
@@ -154,12 +158,12 @@ def _plans_enough(context: Context) -> bool:
         return False
     options = context.incumbent.options
     late = context.incumbent.left() < LATE * options.seconds
-    return len(context.seen) >= (1 if late else options.params.enough_seen)
+    return len(context.workers.seen) >= (1 if late else options.params.enough_seen)
 
 
 def _patterns_wanted(context: Context) -> bool:
     """Whether patterns are still to be put together for the first time, of plans yet to come."""
-    untried = context.patterns is not None and "set partitioning" not in context.rewards
+    untried = context.patterns is not None and "set partitioning" not in context.memory.rewards
     return untried and _annealer_ready(context) and not _plans_enough(context)
 
 

@@ -1,4 +1,7 @@
-"""The processes and threads that work beside the main thread."""
+"""The processes and threads that work beside the main thread, and what they hand to it.
+
+Threads only append to its lists and set its flags, which needs no lock of our own.
+"""
 
 from __future__ import annotations
 
@@ -11,6 +14,8 @@ from planner.optimize.mip.process import give_back, take_worker
 if TYPE_CHECKING:
     from collections.abc import Callable
 
+    from planner.optimize.annealing.moves import Tally
+    from planner.optimize.annealing.state import Piece
     from planner.optimize.mip.process import Worker
 
 
@@ -27,6 +32,12 @@ class Workers:
     """The process that anneals for the main thread; None before there is any need."""
     ready: threading.Event = field(default_factory=threading.Event)
     """Whether that one has its moves compiled and its season."""
+    found: list[list[list[Piece]]] = field(default_factory=list)
+    """Plans annealed elsewhere, for the main thread to take over."""
+    seen: list[Tally] = field(default_factory=list)
+    """Plans that annealing came by, their patterns not yet put together."""
+    proving: bool = False
+    """Whether the exact model is being solved for a proof."""
     errors: list[BaseException] = field(default_factory=list)
 
     def start(self) -> Worker:
