@@ -72,7 +72,8 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
         drawn += over
     _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure))
     if last - first >= MOST_NAMED and chart.kind not in LYING:
-        drawn.x_axis.tickLblSkip = ceil((last - first + 1) / MOST_NAMED)
+        names_axis: Any = drawn.x_axis
+        names_axis.tickLblSkip = ceil((last - first + 1) / MOST_NAMED)
     if len(chart.series) == 1:
         drawn.legend = None
     elif drawn.legend is not None:

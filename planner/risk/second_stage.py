@@ -92,6 +92,7 @@ class Outcome:
     """Products and lots bought late."""
     spare: frozenset[tuple[str, str]] = frozenset()
     """(Product, container) ordered of which one went back or was left, as it turned out."""
+    short_fields: frozenset[str] = frozenset()
 
 
 def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
@@ -175,25 +176,35 @@ class SecondStage:
         ----------
         pool
             What known plans plant; if empty, everything is offered. Where it leaves more acres
-            short than known plans did, everything is offered too.
+            short than known plans did, fields that are short are offered everything; where acres
+            come before money, and still are short, all fields are.
         """
         if not pool:
             return self._again(order, turn, None)
         found = self._again(order, turn, pool)
         if found.short > self.base + (FEW_ACRES if self.has_price else SHORT):
+            other = self._again(order, turn, pool, found.short_fields)
+            found = min(found, other, key=lambda o: o.value)
+        if not self.has_price and found.short > self.base + SHORT:
             other = self._again(order, turn, None)
             found = min(found, other, key=lambda o: o.value)
         return found
 
-    def _again(self, order: Order, turn: Turn, pool: Pool | None) -> Outcome:
-        model, matrix = self._late(order, turn, pool)
+    def _again(
+        self, order: Order, turn: Turn, pool: Pool | None, wide: frozenset[str] = frozenset()
+    ) -> Outcome:
+        """Solve; fields of `wide` are offered everything, others what is in the pool."""
+        model, matrix = self._late(order, turn, pool, wide)
         answer = solve(matrix, Limits(self.seconds, self.gap))
         paid = spent(self.season, order)
         if answer.x is None:  # nothing planted is always possible, so time ran out
             short = sum(f.acres for f in model.it.fields)
             money = paid + self.acre * short * self.has_price
             value = paid + self.acre * short
-            return Outcome(value, money, short, False, -np.inf, order, frozenset())
+            fields = frozenset(f.name for f in model.it.fields)
+            return Outcome(
+                value, money, short, False, -np.inf, order, frozenset(), short_fields=fields
+            )
         paid -= self._given_up_early(order)
         bought = {product for product, _ in counts(model, answer.x)}
         bought |= set(bags_bought(model, answer.x))
@@ -237,32 +248,55 @@ class SecondStage:
     def _outcome(
         self, model: Model, x: Floats, value: float, floor: float, order: Order
     ) -> Outcome:
-        short = float(x[model.at["short"]].sum())
+        by_field = x[model.at["short"]]
+        short = float(by_field.sum())
         short = short if short > SHORT else 0.0
+        where = frozenset(
+            f.name
+            for f, acres in zip(model.it.fields, by_field.tolist(), strict=True)
+            if acres > SHORT
+        )
         money = value if self.has_price else value - self.acre * short
         rows = planting(model, x)
         planted = frozenset((p.field, p.lot, p.recipe) for p in rows)
         return Outcome(
-            value, money, short, False, min(floor, value), order, planted, _needs(model, x)
+            value,
+            money,
+            short,
+            False,
+            min(floor, value),
+            order,
+            planted,
+            _needs(model, x),
+            short_fields=where,
         )
 
-    def _model(self, season: Season, turn: Turn, pool: Pool | None) -> Model:
+    def _model(
+        self,
+        season: Season,
+        turn: Turn,
+        pool: Pool | None,
+        wide: frozenset[str] = frozenset(),
+    ) -> Model:
         it = make_instance(season)
         used = np.array([turn.of(Quantity.PRODUCT_USED, p.name) for p in it.products])
         it = replace(it, use=it.use * used, credit=self.credit)
         choices = it.choices
         if pool is not None:
-            keep = [name in pool for name in share_names(it, choices)]
+            names = share_names(it, choices)
+            keep = [name in pool or name[0] in wide for name in names]
             choices = choices.only(np.array(keep, dtype=bool))
         model = make_model(it, choices)
         cost = model.matrix.cost.copy()
         cost[model.at["short"]] += self.acre
         return replace(model, matrix=replace(model.matrix, cost=cost))
 
-    def _late(self, order: Order, turn: Turn, pool: Pool | None) -> tuple[Model, Matrix]:
+    def _late(
+        self, order: Order, turn: Turn, pool: Pool | None, wide: frozenset[str]
+    ) -> tuple[Model, Matrix]:
         """Program of a draw after ordering; its last columns are containers that go back."""
         season = after_ordering(self.season, turned_out(self.season, turn), order)
-        model = self._model(season, turn, pool)
+        model = self._model(season, turn, pool, wide)
         paid = price_paid(self.season, order)
         back = []
         for k in self._returnable(order):
