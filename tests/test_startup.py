@@ -7,7 +7,8 @@ from pathlib import Path
 import pytest
 
 ROOT = Path(__file__).parent.parent
-HEAVY = ("pandas", "pulp", "highspy", "pint", "openpyxl", "icalendar", "numpy")
+HEAVY = ("pandas", "pulp", "highspy", "pint", "openpyxl", "icalendar", "numpy", "scipy", "numba")
+HEAVY = (*HEAVY, "starlette", "uvicorn", "jinja2", "dask")  # of extras
 
 
 def loaded_by(statement: str) -> set[str]:

@@ -10,6 +10,7 @@ from planner.page import cells, menu
 from planner.page.answers import download
 from planner.report.again_frames import WHAT_IF, what_if_sheet
 from planner.report.explain_frames import RULES
+from planner.season.read import TRIED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,7 +48,7 @@ ASKS = {
 
 def unplanned(made: Made) -> Sheet | None:
     """Page of the scenarios as long as they are not planned; None where there are none."""
-    changes = made.season.what_if
+    changes = tuple(c for c in made.season.what_if if c.scenario != TRIED)
     if not changes or cells.sheet_of(made.book, cells.slug(WHAT_IF)) is not None:
         return None
     return what_if_sheet(None, changes)
@@ -87,6 +88,7 @@ class PlanViews:
         stale = now is None or now.fingerprint != made.base
         here = cells.slug(sheet.title)
         more = unplanned(made)
+        names = [c.scenario for c in made.season.what_if if c.scenario != TRIED] if more else []
         return self.site.page(
             "sheet.html",
             desk=desk,
@@ -95,7 +97,7 @@ class PlanViews:
             stale=stale,
             groups=menu.groups(made.book, [more] if more else []),
             here=here,
-            unplanned=list(dict.fromkeys(c.scenario for c in made.season.what_if)) if more else [],
+            unplanned=list(dict.fromkeys(names)),
             asks=None if stale or _busy(desk) else ASKS.get(here),
             beside=desk.before is not None,
             **self.site.sheet_values(made.book, sheet, f"/s/{desk.entry.key}/look", request),

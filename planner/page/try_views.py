@@ -70,7 +70,7 @@ class TryViews:
         faults: tuple[Fault, ...] = ()
         values: dict[str, Any] = {}
         try:
-            now = api.season_of(cells, changed)
+            now = api.season_of(cells, changed) if changed else season
         except InputError as error:
             faults = error.faults
         else:

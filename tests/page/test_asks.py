@@ -90,6 +90,21 @@ def test_scenarios_of_another_workbook_are_not_planned_for_this_plan(tiny: Path)
     assert "Plan the scenarios" not in reader.get(f"{season}/look/what-if")
 
 
+def test_scenarios_of_a_changed_season_hold_the_changes_too(tiny: Path) -> None:
+    """By hand: a keg at $250 still costs less than two jugs at $130, and more than two at $100."""
+    reader, season, desk = opened(tiny)
+    price = {f"price-{n}-0": p for n, p in enumerate(("100", "250"))}
+    reader.finished(season, "again", seconds="2", **price)
+    said = reader.get(f"{season}/look/what-if")
+    assert [row[0] for row in rows_of(said, "changes")[1:]] == ["Dear jugs", "Small field"]
+    assert "your changes" not in texts(reader.get(f"{season}/answer"))
+    reader.finished(season, "what-if", seconds="2")
+    rows = rows_of(reader.get(f"{season}/look/what-if"), "plans")
+    assert [row[0] for row in rows[1:]] == ["with your changes", "Dear jugs", "Small field"]
+    assert rows[2][2] == "$50.00"  # one keg at $250 against two jugs at $100
+    assert desk.made.files[0].parent.name.endswith("-tried")
+
+
 def test_a_season_without_scenarios_says_where_they_are_typed(tmp_path: Path, tiny: Path) -> None:
     reader = Reader(tmp_path).enter()
     season = f"/s/{reader.site.shelf.listed()[0].key}"

@@ -88,6 +88,6 @@ if (trying) {
     const row = event.target.closest("tr");
     row.classList.toggle("changed", event.target.value !== row.querySelector("td.number").textContent);
     clearTimeout(timer);
-    timer = setTimeout(count, 120);
+    timer = setTimeout(count, 60);
   });
 }
