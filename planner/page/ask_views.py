@@ -12,8 +12,7 @@ from planner.page import tasks
 from planner.page.answers import go, seconds_of
 from planner.page.cells import slug
 from planner.page.work import Job
-from planner.report.again_frames import WHAT_IF
-from planner.report.explain_frames import RULES
+from planner.report.facts import RULES, WHAT_IF
 
 if TYPE_CHECKING:
     from starlette.requests import Request

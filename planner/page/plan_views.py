@@ -8,9 +8,8 @@ from starlette.exceptions import HTTPException
 
 from planner.page import cells, menu
 from planner.page.answers import download
-from planner.report.again_frames import WHAT_IF, what_if_sheet
-from planner.report.explain_frames import RULES
-from planner.season.read import TRIED
+from planner.report.facts import RULES, WHAT_IF
+from planner.season.domain import TRIED
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -48,6 +47,8 @@ ASKS = {
 
 def unplanned(made: Made) -> Sheet | None:
     """Page of the scenarios as long as they are not planned; None where there are none."""
+    from planner.report.again_frames import what_if_sheet
+
     changes = tuple(c for c in made.season.what_if if c.scenario != TRIED)
     if not changes or cells.sheet_of(made.book, cells.slug(WHAT_IF)) is not None:
         return None

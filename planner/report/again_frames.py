@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.report.comparison import MEASURES
+from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
     Block,
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
-WHAT_IF = "What if"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
 from planner.report.again_frames import again_sheet, what_if_sheet
+from planner.report.facts import RULES
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.rival_frames import rivals_sheet
@@ -40,7 +41,6 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
-RULES = "Cost of rules"
 CENT = 0.01
 MOST_WORDS = 30
 """Fields whose treating is told in words."""

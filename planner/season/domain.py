@@ -456,6 +456,10 @@ class Brought:
     """Fl oz taken off the stock and the containers on their way, by product."""
 
 
+TRIED = "your changes"
+"""Name of a scenario that is tried and is on no sheet."""
+
+
 @dataclass(frozen=True, slots=True)
 class WhatIf:
     """One change that a named scenario makes: of one cell, of a column's, or of whole rows."""

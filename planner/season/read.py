@@ -12,6 +12,7 @@ from planner.errors import Fault, InputError
 from planner.season.asking import asking
 from planner.season.build import build
 from planner.season.check import check
+from planner.season.domain import TRIED
 from planner.season.farm import currency, farm_values
 from planner.season.hints import hints
 from planner.season.match import all_tables, match
@@ -92,10 +93,6 @@ def scenarios_of(book: Book, changes: Sequence[WhatIf] = ()) -> dict[str, Season
     if faults:
         raise InputError(book.source, _some(faults, sheet_order(book)))
     return found
-
-
-TRIED = "your changes"
-"""Name of a scenario that is tried and is on no sheet."""
 
 
 def changed_season(book: Book, changes: Sequence[WhatIf] = ()) -> Season:
