@@ -19,7 +19,7 @@ MORE = 3
 """Of a product's smallest container, that many more and fewer are tried."""
 SMALL_BAGS = 8
 """Bags so small go by as many at a time as hold this part of the season's largest."""
-MOST_BACK = 8
+MOST_BACK = 24
 """Containers, at the most, that are ordered to go back, for a discount level that they reach."""
 CENT = 0.01
 LACKING = 10.0
