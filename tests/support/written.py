@@ -165,7 +165,7 @@ def _lots(season, w):
 def _products(season, w):
     head = ["Product", "Kind", "On hand", "Expires", "Line loss", "Carryover value"]
     products, actives, protection = [head], [], []
-    for p in season.products:
+    for p in (*season.products, *season.carriers):
         products.append(
             [
                 *(p.name, p.kind, w.volume(p.on_hand), p.expires),
@@ -187,7 +187,7 @@ def _products(season, w):
     recipes = [
         [r.name, rate.product, w.rate(rate), rate.active]
         for r in season.recipes
-        for rate in r.rates
+        for rate in (*r.rates, *r.carriers)
     ]
     limits = [[a.ingredient, w.active(a.per_acre), a.per_seed] for a in season.active_limits]
     ordered = [[o.product, o.container, o.count] for o in season.ordered]
