@@ -14,9 +14,9 @@ LEAST_BEGUN = 130.0
 """Points that a block longer than a page must find to begin on: title, header, some rows."""
 LITTLE = 0.3
 """Share of a page that is too little to stand on it alone: a long table then begins below."""
-CRUMB = 0.2
+CRUMB = 0.35
 """Share of a page that is too little for the last one: print a little smaller does without it."""
-TIGHTER = (1.04, 1.08, 1.12, 1.16)
+TIGHTER = (1.04, 1.08, 1.12, 1.16, 1.2)
 """How much smaller that may be, tried in turn."""
 
 

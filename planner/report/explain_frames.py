@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
 from planner.report.again_frames import again_sheet, what_if_sheet
-from planner.report.facts import RULES
+from planner.report.facts import RULES, SHORT_FIELDS
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.rival_frames import rivals_sheet
@@ -81,26 +81,33 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
 def shortage_sheet(why: Explanation) -> Sheet:
     """Short fields, what binds, and what would cover them."""
     short = tuple(
-        (s.field, s.cause.value, s.why, Cell(s.acres, Look.SHORT), s.units) for s in why.shortages
+        (s.field, s.cause.value, Cell(s.acres, Look.SHORT), s.units) for s in why.shortages
     )
     repairs = tuple(
         (r.field, i, r.what, r.cost, r.acres_covered, r.gap, r.also_changes)
         for each in why.repairs
         for i, r in enumerate(each.repairs, 1)
     )
-    untold = tuple(r.sentence for r in why.repairs if not r.repairs or r.not_reached or r.held_by)
+    untried = [r.field for r in why.repairs if 0 < r.tried == r.not_reached]
+    untold = [
+        r.sentence
+        for r in why.repairs
+        if r.field not in untried and (not r.repairs or r.not_reached or r.held_by)
+    ]
+    if untried:
+        untold.append(f"No repair was tried in the time set for {', '.join(untried)}.")
     blocks: list[Block] = [
         Table(
             name="short",
-            title="Fields that stay short, and why",
+            title="Fields that stay short",
             columns=(
                 Column("field", "Field"),
                 Column("cause", "Bound by"),
-                Column("why", "Why", width=60),
                 Column("acres", "Short", Measure.AREA, total=True),
                 Column("units", "Seed missing", Measure.UNITS, total=True),
             ),
             rows=short,
+            note=f"Why in full: {SHORT_FIELDS}.",
         ),
         Table(
             name="repairs",
@@ -120,7 +127,7 @@ def shortage_sheet(why: Explanation) -> Sheet:
         ),
     ]
     if untold:
-        blocks.append(Text(untold, title="More on these fields", bullets=True))
+        blocks.append(Text(tuple(untold), title="More on these fields", bullets=True))
     purpose = "Which need can't be met, what it is bound by, and the cheapest ways out."
     return Sheet("Why short", purpose, tuple(blocks), WIDE, Room.WHY, packs=(Pack.WINTER,))
 

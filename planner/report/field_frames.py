@@ -78,7 +78,7 @@ def short_sheet(facts: Facts) -> Sheet:
         SHORT_FIELDS,
         "Which land stays unplanted, and why.",
         (_shortages(facts),),
-        Page(),
+        Page(landscape=True),
         Room.FIELDS,
     )
 
@@ -179,7 +179,7 @@ def _shortages(facts: Facts) -> Table:
             Column("day", "Planting date", Measure.DATE, width=15),
             Column("area", "Short", Measure.AREA, total=True),
             Column("units", "Seed it would take", Measure.UNITS, total=True),
-            Column("why", "Why", width=36),
+            Column("why", "Why", width=64),
         ),
         rows=tuple(rows),
         repeat_header=True,

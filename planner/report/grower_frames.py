@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS
 from planner.report.measures import Measure, manner_of
+from planner.report.share_frames import in_a_sentence
 from planner.report.sheets import (
     Book,
     Cell,
@@ -107,7 +108,7 @@ def _bill_sheet(
         _lines(bill),
     ]
     if not account.orders:
-        blocks.append(_to_pay(account, farm))
+        blocks += [_to_pay(account, farm), Text((_why_you_pay(farm),))]
     return Sheet(
         BILL,
         f"Your share of one order for seed and treating, season {season.farm.crop_year}.",
@@ -164,6 +165,15 @@ def _to_pay(account: Account, farm: str) -> Table:
         ),
         tuple(rows),
         total_label=f"To pay to {farm}" if account.due >= 0 else f"{farm} pays back",
+    )
+
+
+def _why_you_pay(farm: str) -> str:
+    """Say why a grower pays the farm."""
+    farm = in_a_sentence(farm)
+    return (
+        f"Why to {farm}: it orders everything and pays all suppliers, for your fields too. Where "
+        f"you are {farm} yourself, nothing changes hands."
     )
 
 

@@ -22,6 +22,7 @@ from planner.report.sheets import (
     Sheet,
     Table,
 )
+from planner.report.texts import shortened
 from planner.risk.words import percent
 from planner.units import say_day
 
@@ -31,6 +32,8 @@ if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
+NAME, HALF = 32.0, 22.0
+"""Widths of a digit that a name beside bars may take; the same where another stands behind it."""
 MOST_BARS = 30
 """Fields that a chart draws."""
 MOST_RECIPES = len(SERIES)
@@ -72,6 +75,21 @@ def picture_sheets(facts: Facts) -> list[Sheet]:
 
 def _link(name: str) -> Link:
     return Link(NUMBERS, name)
+
+
+def _beside_bars(names: Iterable[str], width: float) -> dict[str, str]:
+    """Names cut to that many digits' width, so that bars keep their room; all of them differ.
+
+    >>> _beside_bars(["North", "Long field, east", "Long field, west"], 10)
+    {'North': 'North', 'Long field, east': 'Long fiel…', 'Long field, west': 'Long fiel… 2'}
+    """
+    found: dict[str, str] = {}
+    seen: dict[str, int] = defaultdict(int)
+    for name in names:
+        cut = shortened(name, width)
+        seen[cut] += 1
+        found[name] = cut if seen[cut] == 1 else f"{cut} {seen[cut]}"
+    return found
 
 
 def _maturities(facts: Facts) -> tuple[Table, Chart]:
@@ -137,6 +155,7 @@ def _products(facts: Facts) -> tuple[Table, Chart]:
     """Draw of every product what is needed and what is spare, the scarcest on top."""
     slack = {m.product: m.used for m in facts.margins}
     used = [facts.uses[m.product] for m in facts.margins]
+    short = _beside_bars((u.product for u in used), NAME)
     table = Table(
         name="product_need",
         title="Products: need and spare",
@@ -146,7 +165,8 @@ def _products(facts: Facts) -> tuple[Table, Chart]:
             Column("left", "Spare", Measure.VOLUME),
         ),
         rows=tuple(
-            (f"{u.product} ({percent(slack[u.product])} spare)", u.need, u.left) for u in used
+            (f"{short[u.product]} ({percent(slack[u.product])} spare)", u.need, u.left)
+            for u in used
         ),
     )
     chart = Chart(
@@ -170,6 +190,7 @@ def _costs(facts: Facts) -> tuple[Table, Chart]:
     if facts.season.farm.weigh_yield_loss:
         kinds.append("yield_loss")
     shown = fields[:MOST_BARS]
+    short = _beside_bars((c.field for c in shown), NAME)
     table = Table(
         name="cost_by_field",
         title="Cost by field",
@@ -180,7 +201,9 @@ def _costs(facts: Facts) -> tuple[Table, Chart]:
                 for kind in kinds
             ),
         ),
-        rows=tuple((c.field, *(getattr(c, kind) / c.acres for kind in kinds)) for c in shown),
+        rows=tuple(
+            (short[c.field], *(getattr(c, kind) / c.acres for kind in kinds)) for c in shown
+        ),
     )
     an_acre = "a hectare" if facts.season.farm.metric else "an acre"
     more = f": the {len(shown)} highest" if len(shown) < len(fields) else ""
@@ -204,7 +227,10 @@ def _where(facts: Facts) -> tuple[Table, Chart]:
     for p in facts.plan.planting:
         varieties[p.field][facts.lots[p.lot].variety] = None
     planted = [f.name for f in by_day(facts) if f.name in varieties]
-    label = {name: f"{name}: {', '.join(varieties[name])}" for name in planted}
+    short = _beside_bars(planted, HALF)
+    label = {
+        name: f"{short[name]}: {shortened(', '.join(varieties[name]), HALF)}" for name in planted
+    }
     for p in facts.plan.planting:
         acres[label[p.field], p.recipe] += p.acres
     shown = [label[name] for name in planted[:MOST_BARS]]

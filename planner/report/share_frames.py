@@ -242,6 +242,7 @@ def _settlement(
     )
     blocks: list[Block] = [
         Text(_who_pays(accounts, farm, manner), look=Look.STRONG),
+        Text((why_paid(accounts, farm),)),
         table,
         _paid_out(plan, farm),
         Text(LICENSE, "Before you treat for others", Look.WATCH, bullets=True),
@@ -264,6 +265,20 @@ def _who_pays(accounts: Sequence[Account], farm: str, manner: Manner) -> tuple[s
             back = manner.say(-a.due, Measure.MONEY)
             said.append(f"{farm[0].upper()}{farm[1:]} pays {a.grower} back {back}.")
     return tuple(said) or ("Nobody owes anything.",)
+
+
+def why_paid(accounts: Sequence[Account], farm: str) -> str:
+    """Say why growers pay the farm, and what to do where one of them is the farm."""
+    start = f"{farm[0].upper()}{farm[1:]}"
+    said = f"{start} orders everything and pays all suppliers; growers pay it back their shares."
+    if any(a.orders for a in accounts):
+        return said
+    names = " or ".join(a.grower for a in accounts)
+    return (
+        f"{said} Every field names a grower, so {farm} has no fields and bears nothing itself: "
+        f"all that it pays out comes back. Is {names} the same people as {farm}? Then nothing "
+        f"changes hands: leave Grower blank on those fields and lots, and they are {farm}'s own."
+    )
 
 
 def _paid_out(plan: Plan, farm: str) -> Table:

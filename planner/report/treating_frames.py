@@ -136,7 +136,7 @@ def _doses(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),
             Column("product", "Product"),
-            Column("bags", "Bags"),
+            Column("bags", "Bags of units", width=16.5),
             Column("rate", "Rate as given"),
             Column("unit", "Rate", Measure.DOSE_PER_UNIT),
             Column("bag", "On a full bag", Measure.DOSE),
@@ -158,7 +158,7 @@ def _bags_said(facts: Facts, t: Treating) -> str:
     size = facts.lots[t.lot].units_per_bag
     said = [f"{t.full_bags:,} of {number(size)}"] if t.full_bags else []
     said += [f"1 of {number(part_units(facts, t))}"] if t.part_bag else []
-    return f"{' + '.join(said)} units"
+    return " + ".join(said)
 
 
 def _flushed(facts: Facts) -> set[tuple[str, str]]:

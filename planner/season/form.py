@@ -48,8 +48,8 @@ FARM_COLUMNS = (
     ("C", 92, "What it means; you may put a note of your own here.", ""),
 )
 """Letter, width, guidance and flag of the columns of Farm."""
-NOTE_WIDTH = 92
-"""Characters of a note on Farm that fit into a line."""
+NOTE_WIDTH, NOTE_LINE = 100, 12.5
+"""Characters of a note on Farm that fit into a line, and height of a line of it, points."""
 PICK_THREAT = "Another threat: pick its name in the header below."
 
 
@@ -258,12 +258,13 @@ def _farm_body(page: Worksheet, table: Table) -> None:
         put_text(page[f"{letter}3"], flag)
     for number in range(FIRST, FIRST + len(table.rows)):
         page[f"A{number}"].font = look.font(bold=True)
+        page[f"A{number}"].alignment = look.wrapped("center", "left", indent=1)
         page[f"B{number}"].alignment = look.wrapped("center", "center")
         page[f"B{number}"].border = look.frame(look.DEEP)
         value, note = (str(page[f"{letter}{number}"].value or "") for letter in "BC")
-        tall = max(15.5 * look.lines(value, 26), 12.5 * look.lines(note, NOTE_WIDTH))
-        page.row_dimensions[number].height = max(15.5, tall)
+        tall = max(15.5 * look.lines(value, 26), NOTE_LINE * look.lines(note, NOTE_WIDTH) + 5)
+        page.row_dimensions[number].height = max(18, tall)
         page[f"C{number}"].font = look.font(size=9, italic=True)
-        page[f"C{number}"].alignment = look.wrapped("center")
+        page[f"C{number}"].alignment = look.wrapped("center", "left", indent=1)
     page.row_dimensions[2].height = 18
     page.freeze_panes = f"A{FIRST}"
