@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
+SHORTAGES = "Shortages"
+"""Name of the part of a comparison that holds land that stays short."""
+FARTHEST = 1.0
+"""Gap beyond which nothing is known of how near its cheapest a plan is."""
 
 
 def again_sheet(again: Again) -> Sheet:
@@ -177,14 +181,16 @@ def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> S
 
 
 def _plans(compared: Comparison) -> Table:
-    """Totals side by side, and how near the cheapest each is proven to be."""
+    """Totals side by side, what land stays short, and how near the cheapest each is proven."""
+    short = _short_land(compared)
     (total,) = [x.amounts for x in compared.parts[0].lines if x.what == ("Total",)] or [()]
     rows: list[tuple[Content, ...]] = [
         (
             name,
             total[n] if total else None,
             total[n] - total[0] if total and n else None,
-            gap if math.isfinite(gap) else "not known",
+            *([Cell(short[n], Look.SHORT) if short[n] else 0.0] if any(short) else []),
+            gap if gap <= FARTHEST else "not known",
         )
         for n, (name, gap) in enumerate(zip(compared.names, compared.gaps, strict=True))
     ]
@@ -195,12 +201,22 @@ def _plans(compared: Comparison) -> Table:
             Column("plan", "Plan", width=26),
             Column("total", "Total compared", Measure.MONEY),
             Column("more", "More than as it is", Measure.MONEY),
+            *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
             Column("gap", "May be this far from its cheapest", Measure.PERCENT, decimals=2),
         ),
         rows=tuple(rows),
-        note="A difference smaller than these shares of the total may be the search's and not the "
+        note=(
+            "Compare land that stays short first: it costs nothing here. " if any(short) else ""
+        )
+        + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )
+
+
+def _short_land(compared: Comparison) -> list[float]:
+    """Land that each plan leaves short."""
+    lines = [x for part in compared.parts if part.name == SHORTAGES for x in part.lines]
+    return [math.fsum(x.amounts[n] for x in lines) for n in range(len(compared.names))]
 
 
 def _changes(changes: tuple[WhatIf, ...]) -> Table:
