@@ -210,6 +210,8 @@ def _plans(compared: Comparison) -> Table:
         )
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
+        + "A difference smaller than these shares of the total may be the search's and not the "
+        "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )
 
 

@@ -276,8 +276,8 @@ def why_paid(accounts: Sequence[Account], farm: str) -> str:
     names = " or ".join(a.grower for a in accounts)
     return (
         f"{said} Every field names a grower, so {farm} has no fields and bears nothing itself: "
-        f"all that it pays out comes back. Is {names} the same people as {farm}? Then nothing "
-        f"changes hands: leave Grower blank on those fields and lots, and they are {farm}'s own."
+        f"all that it pays out comes back. Where {names} is {farm} itself, nothing changes hands: "
+        f"leave Grower blank on those fields and lots, and they are {farm}'s own."
     )
 
 
