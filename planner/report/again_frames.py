@@ -205,11 +205,7 @@ def _plans(compared: Comparison) -> Table:
             Column("gap", "May be this far from its cheapest", Measure.PERCENT, decimals=2),
         ),
         rows=tuple(rows),
-        note=(
-            "Compare land that stays short first: it costs nothing here. " if any(short) else ""
-        )
-        + "A difference smaller than these shares of the total may be the search's and not the "
-        "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
+        note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )

@@ -32,6 +32,7 @@ if TYPE_CHECKING:
 
     from planner.campaign.domain import Campaign
     from planner.report.facts import Facts
+    from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
     from planner.risk.as_planned import AsPlanned, Spread
     from planner.risk.margins import ProductMargin
@@ -60,7 +61,7 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     if stages is not None:
         said.insert(0, f"{chosen(stages, facts.season)} See {COMPARED}.")
     blocks: list[Block] = [Text(tuple(s for s in said if s), "", Look.STRONG)]
-    blocks += _drawn(held) if held is not None else []
+    blocks += _drawn(held, facts.manner) if held is not None else []
     blocks += [_margins(facts), _bags(facts, bags), _limits(facts)]
     if held is not None:
         blocks.append(_lots(held))
@@ -233,13 +234,13 @@ def _look(chance: float) -> Look:
     return Look.SHORT if chance < SELDOM else Look.WATCH
 
 
-def _drawn(held: AsPlanned) -> list[Block]:
+def _drawn(held: AsPlanned, manner: Manner) -> list[Block]:
     if not held.products:
         return []
     spread = held.spread
     charts = [_all_chart(held)]
     if spread is not None:
-        charts.append(_bars_chart(spread))
+        charts.append(_bars_chart(spread, manner))
     return [_chances(held), *(Charts((chart,)) for chart in charts)]
 
 
@@ -318,14 +319,14 @@ def _all_chart(held: AsPlanned) -> Chart:
     )
 
 
-def _bars_chart(spread: Spread) -> Chart:
+def _bars_chart(spread: Spread, manner: Manner) -> Chart:
     return Chart(
         f"{spread.product}: how often that much is needed",
         ChartKind.STACKED_COLUMNS,
         Link(DIFFER, "spread"),
         "need",
         (Series("enough"), Series("short"), Series("line", ink=True)),
-        "Needed",
+        f"Needed ({manner.label(Measure.VOLUME)})",
         "Of all seasons",
         8.5,
     )
