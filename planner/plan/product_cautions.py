@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
 from planner.plan.line import EXACT
-from planner.plan.price import qualifying_spend, seed_days
+from planner.plan.price import best_levels, qualifying_spend, seed_days
 from planner.units import Measure, in_unit, say_day
 
 if TYPE_CHECKING:
@@ -138,13 +138,19 @@ def living_product_carried_over(plan: Plan, season: Season) -> Iterator[str]:
 
 
 def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
-    """Suppliers ordered from, and seed bought, after the last day for orders."""
+    """Suppliers ordered from, discounts taken and seed bought after the last day for orders."""
     used = {o.supplier for o in plan.order}
     for s in season.suppliers:
         if s.name in used and s.order_by is not None and s.order_by < season.farm.plan_date:
             yield (
                 f"{s.name}{where(s.row)} wanted orders by {day_of(s.order_by, season)}; ask "
                 "whether prices and discounts still hold."
+            )
+    for level, _ in best_levels(season, plan.order).values():
+        if level.order_by is not None and level.order_by < season.farm.plan_date:
+            yield (
+                f"Discount {level.name}{where(level.row)} was for orders by "
+                f"{day_of(level.order_by, season)}; ask whether it is still taken off."
             )
     lots = {lot.name: lot for lot in season.lots}
     for bought in plan.seed_purchases:

@@ -25,6 +25,11 @@ CLEAN_OUT = (
     " label and your state allow; never on the ground or into a drain.",
 )
 """Flush, soap, dried residue: makers' staff quoted in Hortidaily (trade press)."""
+STAYS = (
+    "The farm's Line stays primed: pumps and hoses of what the next recipe holds too are closed and"
+    " stay full; drum, nozzles and all the rest are cleaned all the same. What may not stand that"
+    " long by its label or its Slurry life is flushed and primed, and takes its line loss again.",
+)
 SMALL = (
     "Right after it is empty: empty what is left into the tank and drain for 10 seconds after the"
     " flow begins to drip.",
@@ -75,7 +80,11 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
             Text(CAUTIONS_SHORT, look=Look.STRONG),
             _changes(campaign),
             table,
-            Text(CLEAN_OUT, "How", bullets=True),
+            Text(
+                (*CLEAN_OUT, *STAYS) if campaign.shop.stays_primed else CLEAN_OUT,
+                "How",
+                bullets=True,
+            ),
             Text(OTHERS, "Empty containers", bullets=True),
             Text(SMALL, "Up to 5 gal (19 L), by the federal steps", bullets=True),
             Text(LARGE, "More than 5 gal (19 L), by the federal steps", bullets=True),

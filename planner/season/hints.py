@@ -11,7 +11,7 @@ from planner.season.check import BY_ACTIVE
 from planner.season.farm import settings
 from planner.season.headers import find_column
 from planner.season.match import row_numbers
-from planner.season.names import key, shown
+from planner.season.names import key, nearest, shown
 from planner.season.references import index
 from planner.season.schema import KINDS, Kind
 from planner.units import Measure
@@ -33,7 +33,9 @@ def kinds_of_their_own(tables: Tables) -> Iterator[str]:
     for line in tables["Products"].lines:
         kind = line.get("kind")
         if isinstance(kind, str) and kind not in KINDS:
-            yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it is."
+            like = nearest(kind, KINDS)
+            meant = f"; nearest: '{like}'" if like else ""
+            yield f"Products, row {line.row}: kind '{shown(kind)}' is taken as it is{meant}."
 
 
 def columns_not_known(tables: Tables) -> Iterator[str]:

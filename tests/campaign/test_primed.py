@@ -14,7 +14,9 @@ from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
+from planner.report.clean_frames import cleaning_sheet
 from planner.report.json import from_json, to_json
+from planner.report.sheets import Text
 from tests.optimize.model.test_rules_more import line
 from tests.support.seasons import FIRST_DAY, season
 
@@ -108,3 +110,14 @@ def test_plan_and_campaign_are_read_back():
     assert store.from_dict(store.to_dict(campaign)) == campaign
     flat = replace(one, farm=replace(one.farm, line_stays_primed=False))
     assert "run_order" not in to_json(solve(flat, SolveOptions(seconds=20)), flat)
+
+
+def test_cleaning_leaves_the_line_full_where_the_plan_counts_on_it():
+    """Hoses that are flushed every evening would take the line loss again every morning."""
+    _, campaign = worked(planned(80.0, "R2"))
+    for stays in (True, False):
+        shop = replace(campaign.shop, stays_primed=stays)
+        blocks = cleaning_sheet(replace(campaign, shop=shop)).blocks
+        said = " ".join(line for b in blocks if isinstance(b, Text) for line in b.paragraphs)
+        assert ("stay full" in said) == stays
+        assert "Clean after every treating day" in said

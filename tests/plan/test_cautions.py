@@ -354,6 +354,18 @@ def test_seed_bought_after_its_day_to_order():
     assert not list(order_by_passed(PLAN, late))  # none of it is bought
 
 
+def test_discount_taken_after_its_day():
+    """Plan date is 1 February 2027; $300 are ordered, of a supplier that names no day."""
+    for day, told in ((date(2027, 1, 31), True), (date(2027, 2, 1), False)):
+        one = season(discounts=(DiscountLevel("Early", 300.0, 0.1, order_by=day),))
+        said = list(order_by_passed(PLAN, one))
+        assert [s.split(";")[0] for s in said] == (
+            ["Discount Early was for orders by 1/31/2027"] if told else []
+        )
+    high = DiscountLevel("Early", 300.01, 0.1, order_by=date(2027, 1, 31))
+    assert not list(order_by_passed(PLAN, season(discounts=(high,))))  # not reached
+
+
 def test_treated_seed_left_in_units_and_money():
     """3 bags, 82.4 units planted: 37.6 left.
 

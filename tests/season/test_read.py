@@ -351,6 +351,10 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
     ("change", "words"),
     [
         (lambda s: put(s, "Products", 2, "Kind", "plant defence"), "kind 'plant defence'"),
+        (
+            lambda s: put(s, "Products", 2, "Kind", "funglcide"),
+            "kind 'funglcide' is taken as it is; nearest: 'fungicide'.",
+        ),
         (lambda s: put(s, "Fields", 2, "Rust pressure", "none"), "column 'Rust pressure'"),
         (lambda s: put(s, "Containers", 3, "Price", "990"), "the price rises from 4"),
         (lambda s: put(s, "Discounts", 3, "Percent off", "2%"), "a lower percent off"),
