@@ -22,12 +22,12 @@ def _hear_everywhere() -> None:
 
     usual = sys.unraisablehook
 
-    def told(what: "sys.UnraisableHookArgs") -> None:
+    def report(what: "sys.UnraisableHookArgs") -> None:
         if isinstance(what.exc_value, KeyboardInterrupt):
             os._exit(130)
         usual(what)
 
-    sys.unraisablehook = told
+    sys.unraisablehook = report
 
 
 def _see_to_memory() -> None:
@@ -35,15 +35,15 @@ def _see_to_memory() -> None:
     try:
         from planner.terminal.memory import too_little, watched
 
-        told = too_little()
-        if not told:
+        report = too_little()
+        if not report:
             watched()
     except (ImportError, MemoryError, OSError):
-        told = "There is not enough memory to start wholedrum."
-    if told:
+        report = "There is not enough memory to start wholedrum."
+    if report:
         import sys
 
-        print(told, file=sys.stderr)
+        print(report, file=sys.stderr)
         raise SystemExit(5)
 
 

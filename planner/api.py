@@ -332,7 +332,7 @@ def describe(
 
 
 def with_usual_unknowns(season: Season) -> Season:
-    """Give a season whose sheet Unknowns is empty what is usually not known, and say so in `told`.
+    """Give a season whose sheet Unknowns is empty what is usually not known; its notes say so.
 
     Only what has a published source: seeds per lb and germination.
     """

@@ -145,8 +145,8 @@ def start(
     if plan is not None and old is None:
         msg = "--plan goes with --from"
         raise typer.BadParameter(msg)
-    written, told = start_season(file, csv, demo=demo, old=old, plan=plan, force=force)
-    for line in told:
+    written, notes = start_season(file, csv, demo=demo, old=old, plan=plan, force=force)
+    for line in notes:
         _print(line)
     for path in written:
         _print(f"Written: {path}")
@@ -533,7 +533,7 @@ def _send_nowhere(stream: TextIO) -> None:
 
 
 def run(arguments: Sequence[str] | None = None) -> int:
-    """Run one command and return its exit code; errors are told on stderr."""
+    """Run one command and return its exit code; errors go to stderr."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
@@ -547,11 +547,11 @@ def run(arguments: Sequence[str] | None = None) -> int:
     except KeyboardInterrupt:
         return INTERRUPTED
     except Exception as error:
-        return _told(error)
+        return _reported(error)
     return 0
 
 
-def _told(error: Exception) -> int:
+def _reported(error: Exception) -> int:
     """Tell of what nobody foresaw; the exit code."""
     if memory.ran_out(error):
         _tell(memory.RAN_OUT)

@@ -19,7 +19,7 @@ if TYPE_CHECKING:
 
 
 ALIKE = 2
-"""Faults like the first of their kind from which they are told in one line with it."""
+"""Faults like the first of their kind from which they are reported in one line with it."""
 MOST_ROWS = 12
 """Rows of such faults that are named."""
 

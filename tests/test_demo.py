@@ -60,7 +60,7 @@ def test_workbook_and_csv_are_one_season(season: Season, tmp_path: Path) -> None
     other = read_season(WORKBOOK)
     assert other.fingerprint == season.fingerprint
     assert bare(other) == bare(season)
-    assert season.told == other.told == ()
+    assert season.notes == other.notes == ()
 
 
 def test_start_writes_the_demo_that_stands_in_data(season: Season, tmp_path: Path) -> None:

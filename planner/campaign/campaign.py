@@ -109,8 +109,8 @@ def update(campaign: Campaign, done: Iterable[Done], today: date | None = None) 
     InputError
         When more bags are done than a batch has left, or it is no batch of the campaign.
     """
-    told = campaign.done + settle(campaign, done)
-    by_day = tuple(sorted(told, key=lambda d: d.on or campaign.shop.first_day))
+    reported = campaign.done + settle(campaign, done)
+    by_day = tuple(sorted(reported, key=lambda d: d.on or campaign.shop.first_day))
     return _schedule(replace(campaign, done=by_day), today)
 
 

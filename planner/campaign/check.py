@@ -94,12 +94,12 @@ def _volumes(campaign: Campaign) -> list[str]:
         for d in batch.draws:
             seed[d.product] += batch.units * d.floz_per_unit * (1.0 + campaign.shop.margin)
     times = _times(campaign)
-    told = {f.product: f for f in campaign.drawdown.flushes}
+    expected = {f.product: f for f in campaign.drawdown.flushes}
     for supply in campaign.supplies:
         name = supply.product
         flushed = times[name] * supply.line_loss
         more = max(0.0, flushed - supply.planned_loss)
-        flush = told.pop(name, None)
+        flush = expected.pop(name, None)
         held = sum(s.usable for s in supply.sources)
         if not _same(more, flush.more if flush else 0.0, held):
             wrong.append(f"{name}: {more:.6f} fl oz more flushed than planned, reported otherwise")
@@ -109,7 +109,7 @@ def _volumes(campaign: Campaign) -> list[str]:
         ):
             wrong.append(f"{name}: what covers its flushes, or their cost, is reported wrong")
         wrong += _one_volume(campaign, supply, seed[name] + flushed, more)
-    wrong += [f"{name}: flushed, but not in the campaign" for name in told]
+    wrong += [f"{name}: flushed, but not in the campaign" for name in expected]
     return wrong
 
 

@@ -25,7 +25,7 @@ def check_days(campaign: Campaign) -> list[str]:
         *_capacity(campaign),
         *_floor(campaign),
         *_late_and_early(campaign),
-        *_told_by_day(campaign),
+        *_reported_by_day(campaign),
         *_order_of_the_plan(campaign),
         *_asked_in_time(campaign),
     ]
@@ -36,7 +36,7 @@ def _batches(campaign: Campaign) -> dict[tuple[str, str], Batch]:
 
 
 def _planned(campaign: Campaign) -> Iterator[tuple[Run, Batch]]:
-    """Runs still to do that belong to a batch; others are told elsewhere."""
+    """Runs still to do that belong to a batch; others are reported elsewhere."""
     batches = _batches(campaign)
     for run in campaign.calendar.runs:
         if not run.done and (run.lot, run.recipe) in batches:
@@ -126,7 +126,7 @@ def _floor(campaign: Campaign) -> Iterator[str]:
 
 
 def _late_and_early(campaign: Campaign) -> Iterator[str]:
-    """What comes too late or too soon is told, all of it; nothing is treated too soon to live."""
+    """All that comes too late or too soon is reported; nothing is treated too soon to live."""
     shop = campaign.shop
     late = early = 0
     for run, batch in _planned(campaign):
@@ -147,8 +147,8 @@ def _late_and_early(campaign: Campaign) -> Iterator[str]:
         yield f"{early} bags early, {campaign.calendar.early} reported"
 
 
-def _told_by_day(campaign: Campaign) -> Iterator[str]:
-    """Units treated and still free, and the days by which all may slip, are told right."""
+def _reported_by_day(campaign: Campaign) -> Iterator[str]:
+    """Units treated and still free, and the days by which all may slip, are reported right."""
     batches = _batches(campaign)
     units: dict[date, float] = defaultdict(float)
     for run in campaign.calendar.runs:
@@ -182,7 +182,7 @@ def _may_slip(campaign: Campaign, since: date, days: int) -> bool:
 
 
 def _order_of_the_plan(campaign: Campaign) -> Iterator[str]:
-    """Where it is told that the plan's order is kept, it is."""
+    """Where it is reported that the plan's order is kept, it is."""
     if not campaign.order.kept:
         return
     wanted = {r.recipe for r, _ in _planned(campaign)}

@@ -1,4 +1,4 @@
-"""What is done, as it is told on the command line or in a table.
+"""What is done, as it is reported on the command line or in a table.
 
 One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Recipe A:12`` or
 ``Lot 3:Recipe A:12:2027-04-14``. A name may hold colons; names match without regard to case.

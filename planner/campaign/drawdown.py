@@ -5,7 +5,7 @@ takes the line loss of every product before it, as the plan counts them; where t
 primed, only that of products that were not on it. A recipe that is taken up again takes it again.
 With nothing of the margin used, a
 container lasts longer and more is left: so a container runs dry at the named bag at the earliest,
-and the level should lie between the two that are told.
+and the level should lie between the two that are given.
 """
 
 from __future__ import annotations

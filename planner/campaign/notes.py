@@ -41,16 +41,16 @@ def _late(campaign: Campaign) -> list[str]:
     if not calendar.late:
         return []
     many = "bag is" if calendar.late == 1 else "bags are"
-    told = [f"There are not enough days: {calendar.late} {many} too many{_proof(campaign)}."]
+    found = [f"There are not enough days: {calendar.late} {many} too many{_proof(campaign)}."]
     if calendar.remedies:
-        told.append(
+        found.append(
             "Any one of these would make it fit, in the same order: "
             + "; or ".join(calendar.remedies)
             + "."
         )
     else:
-        told.append("No single change of days, of daily capacity or of floor space is enough.")
-    return told
+        found.append("No single change of days, of daily capacity or of floor space is enough.")
+    return found
 
 
 def _proof(campaign: Campaign) -> str:
@@ -91,9 +91,9 @@ def _early(campaign: Campaign) -> list[str]:
 
 def _flushed(campaign: Campaign) -> list[str]:
     """What the line takes beyond the plan, and whether what is there covers it."""
-    told = []
+    found = []
     if campaign.order.kept is False:
-        told.append("Days do not allow the order of recipes that the plan decided on.")
+        found.append("Days do not allow the order of recipes that the plan decided on.")
     for flush in campaign.drawdown.flushes:
         times = "once" if flush.times == 1 else f"{flush.times} times"
         covers = f"{_volume(campaign, flush.there)} left over by the plan"
@@ -104,32 +104,32 @@ def _flushed(campaign: Campaign) -> list[str]:
                 f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
                 " one go"
             )
-        told.append(
+        found.append(
             f"{flush.product} is flushed {times} more than the plan holds, as a recipe is taken up"
             f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
         )
-    return told
+    return found
 
 
 def _not_approved(campaign: Campaign) -> list[str]:
     open_ = [c for c in campaign.cards if not c.approved_by]
-    told = []
+    found = []
     names = "; ".join(
         f"{c.recipe} (before {_day(campaign, c.needed_by)}, when {_then(c)})"
         for c in open_
         if c.needed_by
     )
     if names:
-        told.append(f"Recipes without the approval of a licensed person: {names}.")
+        found.append(f"Recipes without the approval of a licensed person: {names}.")
     late = "; ".join(
         f"{c.recipe} (since {_day(campaign, c.treated_from)})" for c in open_ if c.treated_from
     )
     if late:
-        told.append(
+        found.append(
             f"Treated without an approval on record: {late}. Have the recipe signed now, and fill"
             " in Recipe approvals."
         )
-    return told
+    return found
 
 
 def _then(card: Card) -> str:
@@ -141,18 +141,18 @@ def _then(card: Card) -> str:
 
 def _tests(campaign: Campaign) -> list[str]:
     """Lots to test again, and until when the sample must go out."""
-    told = []
+    found = []
     for r in campaign.retests:
         today = campaign.shop.plan_date
         late = " That day is past: send it now and wait for the result before treating."
-        told.append(
+        found.append(
             f"{r.lot}: its germination test is too old for planting on"
             f" {_day(campaign, r.planting)} (good until {_day(campaign, r.good_until)}). Send a"
             f" sample by {_day(campaign, r.send_by)}: the result must be there by"
             f" {_day(campaign, r.needed_by)}, before the seed is treated or planted."
             f"{late if today and r.send_by < today else ''}"
         )
-    return told
+    return found
 
 
 def _old_stock(campaign: Campaign) -> list[str]:
@@ -169,37 +169,37 @@ def _clock(campaign: Campaign) -> list[str]:
         and not (p.lot in asked and p.note.startswith(OLD_TEST))
     ]
     before = sorted({p.field for p in campaign.clock if p.note.startswith(BEFORE)})
-    told = [f"{p.field}, {p.lot} with {p.recipe}: {p.note}." for p in seen]
+    found = [f"{p.field}, {p.lot} with {p.recipe}: {p.note}." for p in seen]
     if before:
-        told.append(
+        found.append(
             f"Some seed was treated before this plan; its own cure and life count too, on:"
             f" {'; '.join(before)}."
         )
-    return told
+    return found
 
 
 def _order(campaign: Campaign) -> list[str]:
     order = campaign.order
-    told = []
+    found = []
     if not order.exact:
-        told.append(
+        found.append(
             f"There are too many recipes to try every order: changes take {order.minutes:.0f}"
             f" minutes, and no order takes less than {order.floor_minutes:.0f}."
         )
     minutes, money = order.minutes - order.least_minutes, order.money - order.least_money
     if minutes > 0.5 or money > 0.5:
-        told.append(
+        found.append(
             f"Treating in this order adds {max(minutes, 0.0):.0f} minutes of changes and"
             f" {_money(campaign, max(money, 0.0))} of product left in the line to what the order"
             " with the fewest changes takes."
         )
     saved = order.planned_loss - order.loss
     if saved > 0.05 and not campaign.shop.stays_primed:
-        told.append(
+        found.append(
             f"Products that stay on the line between recipes may save {_volume(campaign, saved)}"
             " of the line losses that the plan counts; the list of containers counts them all."
         )
-    return told
+    return found
 
 
 def _money(campaign: Campaign, money: float) -> str:
@@ -212,25 +212,27 @@ def _volume(campaign: Campaign, floz: float) -> str:
 
 def _missing(campaign: Campaign) -> list[str]:
     shop = campaign.shop
-    told = []
+    found = []
     if (shop.bags_per_day, shop.pounds_per_day, shop.minutes_per_day) == (None, None, None):
-        told.append(
+        found.append(
             "What the treater gets through in a day is not given (Pounds per day, or Seed flow and"
             " Hours per day): all that is due together is on one day."
         )
     if shop.seed_flow is None:
-        told.append("Seed flow is not given: calibration sheets show amounts a bag, none a minute.")
+        found.append(
+            "Seed flow is not given: calibration sheets show amounts a bag, none a minute."
+        )
     undated = sorted(
         {s.field for s in campaign.shares if s.planting is None and s.recipe != UNTREATED}
     )
     if undated:
         named = ", ".join(undated[:MOST_NAMED])
         named += f" and {len(undated) - MOST_NAMED} more" if len(undated) > MOST_NAMED else ""
-        told.append(
+        found.append(
             f"No planting date, so no last day: {named}. Their bags count as leaving the floor "
             "when they are cured."
         )
-    return told
+    return found
 
 
 def _portions(campaign: Campaign) -> list[tuple[Batch, Portion]]:

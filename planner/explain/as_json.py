@@ -62,11 +62,11 @@ def comparison(compared: Comparison) -> dict[str, Any]:
     return result
 
 
-def again(told: Again) -> dict[str, Any]:
+def again(record: Again) -> dict[str, Any]:
     """Return what planning again changed."""
-    result: dict[str, Any] = plain(told)
-    for line, own in zip(result["order"], told.order, strict=True):
+    result: dict[str, Any] = plain(record)
+    for line, own in zip(result["order"], record.order, strict=True):
         line["change"] = own.change
-    for line, seed in zip(result["seed"], told.seed, strict=True):
+    for line, seed in zip(result["seed"], record.seed, strict=True):
         line["change"] = seed.change
     return result

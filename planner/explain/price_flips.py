@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Container, Season
 
 FLIP_NODES = 3_000
-"""Counts tried for each price; a product that takes more has no flip of price told."""
+"""Counts tried for each price; a product that takes more is not looked at."""
 HIGHEST_RISE = 4.0
 """How many times its price a container may rise in the search for a flip."""
 

@@ -48,7 +48,7 @@ class Budget:
     workers: int = 1
     """Solves side by side, each in a process of its own if more than one."""
     stop: Stop | None = field(default=None, compare=False)
-    """Once set, what is known by then is told."""
+    """Once set, what is known by then is reported."""
 
     @property
     def stopped(self) -> bool:

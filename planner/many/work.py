@@ -39,7 +39,7 @@ class Result(NamedTuple):
 
 
 def plan_one(order: Order) -> Result:
-    """Plan one season. What is wrong with it is told in the record; it stops no other."""
+    """Plan one season. What is wrong with it is in the record; it stops no other."""
     began = monotonic()
     bare = Planned(order.name, order.mark, FAULTS, seconds=order.options.seconds)
     try:
@@ -49,7 +49,7 @@ def plan_one(order: Order) -> Result:
         faults = tuple(str(f) for f in error.faults)
         return Result(replace(bare, faults=faults, took=monotonic() - began), {})
     except AuditError:
-        raise  # a bug of ours, told as such
+        raise  # a bug of ours, reported as such
     except (PlannerError, MemoryError) as error:
         said = str(error) or "the season needs more memory than there is"
         record, files = replace(bare, outcome=FAILED, faults=(said,)), {}

@@ -153,7 +153,7 @@ def _read(entry: Entry, mark: Mark) -> Reading:
             cells = replace(cells, source=f"{entry.name}{entry.path.suffix}")
         season = api.season_of(cells)
         if season.what_if:
-            api.scenarios_of(cells)  # their faults are told now
+            api.scenarios_of(cells)  # their faults are shown now
     except InputError as error:
         return Reading(mark, faults=error.faults)
     return Reading(mark, season, cells)

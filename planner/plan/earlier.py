@@ -88,14 +88,14 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
     tuple of Season and tuple of str
         The season, and what was done or is to be looked after, in sentences.
     """
-    told: list[str] = []
-    added = _not_typed(season, earlier, told)
-    lots = _lots_with(season, earlier, added, told)
-    added = _as_many_as_there_are(season, lots, added, told)
-    products, ordered, taken = _stock(season, earlier, told)
-    told += _typed_without_stock(season, earlier)
+    notes: list[str] = []
+    added = _not_typed(season, earlier, notes)
+    lots = _lots_with(season, earlier, added, notes)
+    added = _as_many_as_there_are(season, lots, added, notes)
+    products, ordered, taken = _stock(season, earlier, notes)
+    notes += _typed_without_stock(season, earlier)
     if not added and not taken:
-        return season, tuple(told)
+        return season, tuple(notes)
     brought = Brought(season, tuple(added), taken)
     treated = (*season.treated, *added)
     now = replace(
@@ -105,12 +105,12 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
         products=products,
         ordered=ordered,
         brought=brought,
-        told=(*season.told, *told),
+        notes=(*season.notes, *notes),
     )
-    return now, tuple(told)
+    return now, tuple(notes)
 
 
-def _not_typed(season: Season, earlier: Earlier, told: list[str]) -> list[TreatedSeed]:
+def _not_typed(season: Season, earlier: Earlier, notes: list[str]) -> list[TreatedSeed]:
     """What is reported beyond the rows that Treated so far has got since; the latest days of it."""
     typed, before = by_seed(season.treated), earlier.sheets.treated
     known = {key: max(0.0, typed.get(key, 0.0) - before.get(key, 0.0)) for key in typed}
@@ -120,7 +120,7 @@ def _not_typed(season: Season, earlier: Earlier, told: list[str]) -> list[Treate
     for t in earlier.reported:
         key = t.lot, t.recipe
         if t.lot not in lots or t.recipe not in recipes:
-            told.append(
+            notes.append(
                 f"{_units(t.units)} of {t.lot} under {t.recipe} are reported done, but the season "
                 "no longer has that lot or recipe: they are not counted."
             )
@@ -130,7 +130,7 @@ def _not_typed(season: Season, earlier: Earlier, told: list[str]) -> list[Treate
         if t.units - here > CRUMB * t.units:
             added.append(replace(t, units=t.units - here))
     for (lot, recipe), units in by_seed(added).items():
-        told.append(
+        notes.append(
             f"{_units(units)} of {lot} under {recipe} are reported done and not on Treated so far: "
             "they are counted as treated."
         )
@@ -138,7 +138,7 @@ def _not_typed(season: Season, earlier: Earlier, told: list[str]) -> list[Treate
 
 
 def _lots_with(
-    season: Season, earlier: Earlier, added: list[TreatedSeed], told: list[str]
+    season: Season, earlier: Earlier, added: list[TreatedSeed], notes: list[str]
 ) -> tuple[SeedLot, ...]:
     """Lots with the bags on hand that the old plan bought and that are treated already."""
     bought = {s.lot: s.units for s in earlier.plan.seed_purchases}
@@ -152,7 +152,7 @@ def _lots_with(
         units = min(bags * lot.units_per_bag, bought.get(lot.name, 0.0), lot.can_buy)
         if bags > 0 and units > 0.0:
             lots.append(replace(lot, on_hand=lot.on_hand + units, can_buy=lot.can_buy - units))
-            told.append(
+            notes.append(
                 f"More of {lot.name} is treated than Units on hand says: {_units(units)} that the "
                 "old plan bought are counted as on hand. Bring Seed lots up to date."
             )
@@ -162,7 +162,7 @@ def _lots_with(
 
 
 def _as_many_as_there_are(
-    season: Season, lots: tuple[SeedLot, ...], added: list[TreatedSeed], told: list[str]
+    season: Season, lots: tuple[SeedLot, ...], added: list[TreatedSeed], notes: list[str]
 ) -> list[TreatedSeed]:
     """Reported seed that the lots hold, beside what is typed."""
     room = {lot.name: lot.on_hand for lot in lots}
@@ -173,7 +173,7 @@ def _as_many_as_there_are(
         units = max(0.0, min(t.units, room[t.lot]))
         room[t.lot] -= units
         if units < t.units * (1.0 - CRUMB):
-            told.append(
+            notes.append(
                 f"{_units(t.units)} of {t.lot} under {t.recipe} are reported done, but Units on "
                 f"hand leaves only {_units(units)} for them: no more are counted. Units on hand "
                 "holds what was treated, too."
@@ -196,7 +196,7 @@ def _counted_again(product: Product, season: Season, sheets: Sheets) -> bool:
 
 
 def _stock(
-    season: Season, earlier: Earlier, told: list[str]
+    season: Season, earlier: Earlier, notes: list[str]
 ) -> tuple[tuple[Product, ...], tuple[OnItsWay, ...], dict[str, float]]:
     """Stock and containers on their way without what the reported bags took."""
     products, ordered, taken = [], list(season.ordered), {}
@@ -206,7 +206,7 @@ def _stock(
             products.append(product)
             continue
         if _counted_again(product, season, earlier.sheets):
-            told.append(
+            notes.append(
                 f"The bags reported done took {_volume(amount, season)} of {product.name}. On hand "
                 "or Ordered so far has changed since the old plan, so it is taken as counted again."
             )
@@ -224,7 +224,7 @@ def _stock(
                 f" They hold {_volume(missing, season)} less than that: add what was bought to "
                 "Ordered so far."
             )
-        told.append(text)
+        notes.append(text)
     return tuple(products), tuple(ordered), taken
 
 

@@ -70,25 +70,25 @@ def read_earlier(path: Path) -> Earlier:
     """
     plan = read_plan(path)
     data = json.loads(path.read_text("utf-8-sig"))
-    told = data.get(KEY)
+    record = data.get(KEY)
     done: tuple[TreatedSeed, ...] = ()
     took: dict[str, float] = {}
     campaign = data.get("campaign")
     if isinstance(campaign, dict) and campaign.get("done"):
         done, took = reported(from_dict(campaign))
-    if told is None:
+    if record is None:
         on_hand = {use.product: use.on_hand for use in plan.products}
         return Earlier(plan, Sheets(on_hand=on_hand), reported=done, taken=took)
     try:
-        return _earlier(told, Earlier(plan, reported=done, taken=took))
+        return _earlier(record, Earlier(plan, reported=done, taken=took))
     except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         remedy = "give a plan.json as it was written"
         fault = Fault("", column=KEY, expected="what wholedrum wrote there", remedy=remedy)
         raise InputError(path.name, [fault]) from None
 
 
-def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
-    sheets = told["sheets"]
+def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
+    sheets = record["sheets"]
     before = tuple(
         TreatedSeed(
             str(row["lot"]),
@@ -96,10 +96,10 @@ def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
             _amount(row["units"]),
             on=date.fromisoformat(row["on"]) if row["on"] else None,
         )
-        for row in told["reported"]
+        for row in record["reported"]
     )
     taken = dict(known.taken)
-    for row in told["taken"]:
+    for row in record["taken"]:
         taken[row["product"]] = taken.get(row["product"], 0.0) + _amount(row["floz"])
     return Earlier(
         known.plan,
@@ -112,7 +112,7 @@ def _earlier(told: dict[str, Any], known: Earlier) -> Earlier:
             },
             {str(row["lot"]): _amount(row["units"]) for row in sheets["seed"]},
         ),
-        _seed(told["treated_before"]),
+        _seed(record["treated_before"]),
         (*before, *known.reported),
         taken,
     )

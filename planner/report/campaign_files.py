@@ -62,9 +62,9 @@ def update_campaign(
     settle(path.parent)
     data = _read(path)
     campaign = from_dict(data["campaign"])
-    told = read_done(campaign, done)
-    told += read_done_csv(campaign, log) if log else ()
-    campaign = update(campaign, told, today)
+    reported = read_done(campaign, done)
+    reported += read_done_csv(campaign, log) if log else ()
+    campaign = update(campaign, reported, today)
     data["campaign"] = to_dict(campaign)
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {

@@ -77,7 +77,7 @@ def _container_row(use: ContainerUse, noted: bool) -> tuple[Content, ...]:
 def level_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet that says what should be left at the end of every day."""
     margin = f"{campaign.shop.margin:.1%}".replace(".0%", "%")
-    told = (
+    notes = (
         f"The low level counts the margin of {margin} as used up, the high one as not used. Less"
         " than the low level means that too much goes on, or a leak; more than the high one, too"
         " little. Weight: the container that is hooked up, with what can't be pumped out (heel),"
@@ -86,7 +86,7 @@ def level_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         LEVELS,
         "What should be left of every product at the end of every day on which it is used.",
-        (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(told), _levels(campaign)),
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(notes), _levels(campaign)),
         Page(landscape=True),
         Room.TREATING,
     )
@@ -144,7 +144,7 @@ def _level_row(level: Level) -> tuple[Content, ...]:
 
 def left_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet of what is left at the end, and what may be done with it."""
-    told = (
+    notes = (
         "The labels of the products, the tag and your state decide what may be done; this only says"
         " what is usual.",
     )
@@ -154,7 +154,7 @@ def left_sheet(campaign: Campaign) -> Sheet:
         LEFT,
         "Treated seed and product that should be left, and what may be done with it.",
         (
-            Text((*told, *CAUTIONS_SHORT), look=Look.STRONG),
+            Text((*notes, *CAUTIONS_SHORT), look=Look.STRONG),
             _left(campaign, advice, "units", "Treated seed", "Recipe", Measure.UNITS),
             _left(campaign, advice, "fl oz", "Product", "Container", Measure.VOLUME),
             Text(numbered, "What may be done, in general"),

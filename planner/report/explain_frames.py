@@ -43,7 +43,7 @@ WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
 CENT = 0.01
 MOST_WORDS = 30
-"""Fields whose treating is told in words."""
+"""Fields whose treating is put in words."""
 
 
 def explain_sheets(

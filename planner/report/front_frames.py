@@ -199,7 +199,7 @@ def _short(facts: Facts) -> list[Block]:
 def _to_check(facts: Facts) -> list[Block]:
     """Name what can't be used at all, and figures that are asked about; nothing where all is well.
 
-    What the season's rules keep off only a part is told on Notes.
+    What the season's rules keep off only a part is on Notes.
     """
     said = [*(b.sentence for b in facts.barred if b.wholly), *questions(facts.season)]
     more = len(said) - MOST_TO_CHECK

@@ -67,7 +67,7 @@ def to_json(plan: Plan, season: Season) -> dict[str, Any]:
         "fingerprint": season.fingerprint,
         "settings": settings(season.farm),
         "field_costs": [asdict(line) for line in field_costs(plan, season)],
-        "told": list(season.told),
+        "told": list(season.notes),
         "barred": as_dicts(barred(season)),
         "versions": versions(),
     }
@@ -75,8 +75,8 @@ def to_json(plan: Plan, season: Season) -> dict[str, Any]:
 
 def changed_cell(change: WhatIf) -> dict[str, str]:
     """Turn a change that a scenario makes into a dict: which cell, what it is, what it becomes."""
-    told = asdict(change)
-    return {name: told[name] for name in ("scenario", "sheet", "item", "column", "was", "value")}
+    record = asdict(change)
+    return {name: record[name] for name in ("scenario", "sheet", "item", "column", "was", "value")}
 
 
 def settings(farm: Farm) -> dict[str, Any]:

@@ -216,7 +216,7 @@ def _pooled(pooled: Pooled) -> Sheet:
         "reached together.",
         "Containers stay whole: that works where one treater treats for all. Filling product into "
         "other containers for a customer is regulated as repackaging.",
-        *pooled.told,
+        *pooled.notes,
     )
     purpose = "What one order for all seasons would save, and each season's share of it."
     blocks = (gain, Text(said, bullets=True), order, shares)

@@ -87,8 +87,8 @@ def warnings_sheet(facts: Facts) -> Sheet:
     wholly = tuple(b.sentence for b in facts.barred if b.wholly)
     if wholly:
         blocks.append(Text(wholly, "Can't be used at all", Look.WATCH, bullets=True))
-    if season.told:
-        blocks.append(Text(season.told, "What was ignored in the input", bullets=True))
+    if season.notes:
+        blocks.append(Text(season.notes, "What was ignored in the input", bullets=True))
     return Sheet(
         WARNINGS,
         f"What wants a second look, and the cautions. What your own rules keep off: "

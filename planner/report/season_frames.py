@@ -94,8 +94,8 @@ def _warnings(season: Season) -> list[Block]:
         look = Look.WATCH if any(b.wholly for b in kept_off) else Look.PLAIN
         said = tuple(b.sentence for b in kept_off)
         found.append(Text(said, "What your rules keep off", look, bullets=True))
-    if season.told:
-        found.append(Text(season.told, "How cells were read", bullets=True))
+    if season.notes:
+        found.append(Text(season.notes, "How cells were read", bullets=True))
     return found
 
 

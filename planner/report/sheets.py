@@ -7,7 +7,7 @@ bytes. Three promises make a description easy to write:
 * numbers are handed over in working units (fl oz, units, acres, lb, fractions of one, money) and
   become the farm's own units by the `Measure` of their column;
 * any text is safe: it can't become a formula or link, is cleaned of control characters and cut
-  (and that is told) where a cell would overflow;
+  (and that is said) where a cell would overflow;
 * links and formulas are only what is described by `Link` and `Formula`, never part of a text.
 
 >>> from planner.report.measures import Measure

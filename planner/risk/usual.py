@@ -48,4 +48,4 @@ def with_usual_unknowns(season: Season) -> Season:
             points = allowed_points(lot.germination)
             high = min(points, 1.0 - lot.germination)
             found.append(Unknown(Quantity.GERMINATION, -points, high, of=(lot.name,)))
-    return replace(season, unknowns=tuple(found), told=(*season.told, TOLD))
+    return replace(season, unknowns=tuple(found), notes=(*season.notes, TOLD))

@@ -55,10 +55,10 @@ Values = dict[str, Any]
 
 
 def build(
-    tables: Tables, *, today: date, asked: list[str], told: list[str], source: str, mark: str
+    tables: Tables, *, today: date, asked: list[str], notes: list[str], source: str, mark: str
 ) -> Season:
-    """Make the season out of tables without faults. Adds to what is `told`."""
-    farm = _farm(settings(tables["Farm"]), today, told)
+    """Make the season out of tables without faults. Adds to `notes`."""
+    farm = _farm(settings(tables["Farm"]), today, notes)
     threats = tuple(_threats(tables))
     products = tuple(_products(tables))
     return Season(
@@ -78,13 +78,13 @@ def build(
         maturity_spread=tuple(
             MaturityShare(**v, row=row) for row, v in _rows(tables, "Maturity spread")
         ),
-        treated=tuple(_treated(tables, told)),
-        ordered=tuple(_ordered(tables, told)),
+        treated=tuple(_treated(tables, notes)),
+        ordered=tuple(_ordered(tables, notes)),
         days_off=tuple(sorted({v["date"] for _, v in _rows(tables, "Days off")})),
         what_if=tuple(_what_if(tables)),
         unknowns=tuple(_unknowns(tables)),
         growers=tuple(Grower(**v, row=row) for row, v in _rows(tables, "Growers")),
-        told=tuple(told),
+        notes=tuple(notes),
         asked=tuple(asked),
         source=source,
         fingerprint=mark,
@@ -115,12 +115,12 @@ def _unknowns(tables: Tables) -> Iterator[Unknown]:
         yield Unknown(**{**v, "what": Quantity(v["what"]), "of": of}, row=row)
 
 
-def _farm(values: Values, today: date, told: list[str]) -> Farm:
+def _farm(values: Values, today: date, notes: list[str]) -> Farm:
     """Farm out of its settings; dates that are blank come from one another."""
     values = dict(values)
     if "plan_date" not in values:
         day = say_day(today, metric=values.get("units") == "metric")
-        told.append(f"Farm: Plan date is blank; today, {day}, was taken.")
+        notes.append(f"Farm: Plan date is blank; today, {day}, was taken.")
     plan_date = values.setdefault("plan_date", today)
     values.setdefault("crop_year", plan_date.year)
     values.setdefault("first_treating_day", plan_date)
@@ -261,26 +261,26 @@ def _suppliers(tables: Tables) -> Iterator[Supplier]:
         yield Supplier(name, row=NOWHERE)
 
 
-def _treated(tables: Tables, told: list[str]) -> Iterator[TreatedSeed]:
+def _treated(tables: Tables, notes: list[str]) -> Iterator[TreatedSeed]:
     """Units by lot, recipe and day; rows of the same three are added up."""
     total: dict[tuple[str, str, date | None], TreatedSeed] = {}
     for row, v in _rows(tables, "Treated so far"):
         at = v["lot"], v["recipe"], v.get("on")
         if at in total:
-            told.append(f"Treated so far, row {row.number}: added to row {total[at].row.number}.")
+            notes.append(f"Treated so far, row {row.number}: added to row {total[at].row.number}.")
             total[at] = replace(total[at], units=total[at].units + v["units"])
         else:
             total[at] = TreatedSeed(**v, row=row)
     yield from (seed for seed in total.values() if seed.units > 0)
 
 
-def _ordered(tables: Tables, told: list[str]) -> Iterator[OnItsWay]:
+def _ordered(tables: Tables, notes: list[str]) -> Iterator[OnItsWay]:
     """Counts by product and container; rows of the same two are added up."""
     total: dict[tuple[str, str], OnItsWay] = {}
     for row, v in _rows(tables, "Ordered so far"):
         at = v["product"], v["container"]
         if at in total:
-            told.append(f"Ordered so far, row {row.number}: added to row {total[at].row.number}.")
+            notes.append(f"Ordered so far, row {row.number}: added to row {total[at].row.number}.")
             total[at] = OnItsWay(*at, total[at].count + v["count"], total[at].row)
         else:
             total[at] = OnItsWay(*at, v["count"], row)

@@ -2,7 +2,7 @@
 
 Kept: settings, fields, products, containers, recipes and everything optional that still holds.
 Moved a year on: crop year and dates. Cleared: lots, what was treated or ordered so far, approvals.
-Stock on hand is what the season's plan leaves over. Whatever is not kept is told.
+Stock on hand is what the season's plan leaves over. Whatever is not kept is noted.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ class Carried:
     """Next season's content, and what was done to get there, line by line."""
 
     content: Mapping[str, Table]
-    told: tuple[str, ...]
+    notes: tuple[str, ...]
 
 
 def plan_beside(old: Path) -> Path | None:
@@ -78,26 +78,26 @@ def next_season(old: Path, plan: Path | None = None) -> Carried:
         is that of another season.
     """
     season = read_season(old)
-    found, told = _content(old)
+    found, notes = _content(old)
     content = full(found)
     content["Farm"] = typed_farm(content["Farm"])
-    told = [*_told_of_reading(season.told), *told]
+    notes = [*_notes_of_reading(season.notes), *notes]
     path = plan_beside(old) if plan is None else plan / "plan.json" if plan.is_dir() else plan
     left, word = _leftovers(path, season.fingerprint, season.farm.crop_year)
     if left is None and plan is not None:  # he asked for it, so nothing is made without it
         raise InputError(str(plan), [Fault("", expected=f"the plan of {old.name}", remedy=word)])
-    told.append(word if left is not None else f"{word}. {NO_STOCK}")
-    _move_dates(content, told)
-    _stock(content, left, told)
-    told += _expired(season)
-    _clear(content, told)
-    told.append("Prices, discounts and what suppliers offer are last season's: look them over.")
-    return Carried(content, tuple(told))
+    notes.append(word if left is not None else f"{word}. {NO_STOCK}")
+    _move_dates(content, notes)
+    _stock(content, left, notes)
+    notes += _expired(season)
+    _clear(content, notes)
+    notes.append("Prices, discounts and what suppliers offer are last season's: look them over.")
+    return Carried(content, tuple(notes))
 
 
-def _told_of_reading(told: tuple[str, ...]) -> list[str]:
+def _notes_of_reading(notes: tuple[str, ...]) -> list[str]:
     """What the reader ignored is not carried over; its own columns are."""
-    return [f"Not carried over - {line}" for line in told if "column" not in line]
+    return [f"Not carried over - {line}" for line in notes if "column" not in line]
 
 
 def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
@@ -105,13 +105,13 @@ def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
     book = read_tables(old)
     grids = {grid.sheet.name: grid for grid in book.grids}
     content = {}
-    told = []
+    notes = []
     for table in match(book)[0]:
         columns = sorted(table.headings.items(), key=lambda item: item[1].index)
         strange = _strange(grids[table.sheet.name], table)
         if strange:
             names = ", ".join(name for _, name in strange)
-            told.append(f"{table.sheet.name}: columns of your own kept as they are: {names}.")
+            notes.append(f"{table.sheet.name}: columns of your own kept as they are: {names}.")
         rows = dict(grids[table.sheet.name].rows)
         lines = []
         for line in table.lines:
@@ -120,7 +120,7 @@ def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
             lines.append((*own, *(texts[i] if i < len(texts) else None for i, _ in strange)))
         headers = (*(_header(h) for _, h in columns), *(name for _, name in strange))
         content[table.sheet.name] = Table(headers, tuple(lines))
-    return content, told
+    return content, notes
 
 
 def _header(heading: Heading) -> str:
@@ -198,7 +198,7 @@ def _later(value: Value, column: Column | None, by: timedelta | None = None) -> 
     return value.replace(year=value.year + 1, day=28 if leap else value.day)
 
 
-def _move_dates(content: dict[str, Table], told: list[str]) -> None:
+def _move_dates(content: dict[str, Table], notes: list[str]) -> None:
     """Crop year and dates a year on; test dates and expiries belong to what they are of."""
     farm = []
     for row in content["Farm"].rows:
@@ -213,10 +213,10 @@ def _move_dates(content: dict[str, Table], told: list[str]) -> None:
     _shift(content, "Seed lots", "Order by")
     _shift(content, "Suppliers", "Order by")
     _shift(content, "Suppliers", "Pay by")
-    told.append("Moved a year on: crop year, plan date, treating, planting and order-by dates.")
+    notes.append("Moved a year on: crop year, plan date, treating, planting and order-by dates.")
     if content["Days off"].rows:
         _shift(content, "Days off", "Date", WEEKS)
-        told.append("Days off: moved by 52 weeks, so that they keep their weekday.")
+        notes.append("Days off: moved by 52 weeks, so that they keep their weekday.")
 
 
 def _shift(content: dict[str, Table], name: str, column: str, by: timedelta | None = None) -> None:
@@ -225,7 +225,7 @@ def _shift(content: dict[str, Table], name: str, column: str, by: timedelta | No
     content[name] = _change(content[name], column, lambda v, _: _later(v, of, by), sheet)
 
 
-def _stock(content: dict[str, Table], left: dict[str, float] | None, told: list[str]) -> None:
+def _stock(content: dict[str, Table], left: dict[str, float] | None, notes: list[str]) -> None:
     """Stock on hand from the plan; its last day is that of containers not yet seen."""
     sheet = schema.sheet("Products")
     table = content["Products"]
@@ -241,10 +241,10 @@ def _stock(content: dict[str, Table], left: dict[str, float] | None, told: list[
 
     table = _change(table, "On hand", stock, sheet)
     content["Products"] = _change(table, "Expires", lambda *_: None, sheet)
-    told.append("Products: Expires is cleared; write it from the labels of what is left.")
+    notes.append("Products: Expires is cleared; write it from the labels of what is left.")
     strangers = sorted(set(by_key) - {key(str(row[0])) for row in table.rows})
     if strangers:
-        told.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")
+        notes.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")
 
 
 def _rows(count: int) -> str:
@@ -260,29 +260,31 @@ def _expired(season: Season) -> list[str]:
     return [f"Products: expired before the first treating day, not carried: {', '.join(gone)}."]
 
 
-def _clear(content: dict[str, Table], told: list[str]) -> None:
+def _clear(content: dict[str, Table], notes: list[str]) -> None:
     """Empty what belongs to one season alone."""
     for name in CLEARED:
         table = content[name]
         if table.rows:
             firsts = ", ".join(str(row[0]) for row in table.rows[:20])
             more = f" and {len(table.rows) - 20} more" if len(table.rows) > 20 else ""
-            told.append(f"{name}: {_rows(len(table.rows))} cleared ({firsts}{more}).")
+            notes.append(f"{name}: {_rows(len(table.rows))} cleared ({firsts}{more}).")
             content[name] = replace(table, rows=())
     growers = content["Growers"]
     if growers.rows:
         of = schema.sheet("Growers")
         content["Growers"] = _change(growers, "Deposit", lambda *_: None, of)
-        told.append("Growers: Deposit is cleared; it was of last season's order.")
+        notes.append("Growers: Deposit is cleared; it was of last season's order.")
     scenarios = content["What if"]
     sheets = {key(name) for name in CLEARED}
     at = scenarios.headers.index("Sheet")
     kept = tuple(row for row in scenarios.rows if key(str(row[at])) not in sheets)
     gone = len(scenarios.rows) - len(kept)
     if gone:
-        told.append(f"What if: {_rows(gone)} cleared, of changes to rows cleared above.")
+        notes.append(f"What if: {_rows(gone)} cleared, of changes to rows cleared above.")
     content["What if"] = replace(scenarios, rows=kept)
     fields = content["Fields"]
     at = fields.headers.index("Only varieties")
     if any(row[at] for row in fields.rows):
-        told.append("Fields: Only varieties is kept; it shows 'no match' until lots are filled in.")
+        notes.append(
+            "Fields: Only varieties is kept; it shows 'no match' until lots are filled in."
+        )

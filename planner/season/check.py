@@ -1,6 +1,6 @@
 """Rules that rows of a season must keep among themselves; each returns the faults that it finds.
 
-A rule looks only at cells that were read; faulty cells are told of already.
+A rule looks only at cells that were read; faulty cells are reported already.
 """
 
 from __future__ import annotations

@@ -62,7 +62,7 @@ def read_folder(path: Path, source: str) -> Book:
     """
     grids: list[Grid] = []
     faults: list[Fault] = []
-    told: list[str] = []
+    notes: list[str] = []
     strangers: list[str] = []
     left = MAX_FILE_BYTES
     for file in _files(path, source):
@@ -76,7 +76,7 @@ def read_folder(path: Path, source: str) -> Book:
             rows, delimiter, note = _rows_of(data, name, sheet)
             sure = delimiter != ";"
             grids.append(Grid(sheet, sheet.name, tuple(rows), comma=sure, file=name))
-            told += [note] if note else []
+            notes += [note] if note else []
         except _Unfit as unfit:
             faults.append(unfit.fault)
             grids.append(Grid(sheet, sheet.name, (), file=name))
@@ -84,7 +84,7 @@ def read_folder(path: Path, source: str) -> Book:
         names = ", ".join(sheet.file for sheet in SHEETS if sheet.must)
         seen = f"a folder without any of them; {len(strangers)} other CSV files"
         refuse_input(source, seen, f"the files {names}")
-    return Book(source, tuple(grids), tuple(faults), tuple(told), tuple(strangers))
+    return Book(source, tuple(grids), tuple(faults), tuple(notes), tuple(strangers))
 
 
 def _files(path: Path, source: str) -> list[Path]:

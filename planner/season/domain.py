@@ -514,7 +514,7 @@ class Season:
     what_if: tuple[WhatIf, ...] = ()
     unknowns: tuple[Unknown, ...] = ()
     growers: tuple[Grower, ...] = ()
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     """What the reader ignored or took in a way worth saying."""
     asked: tuple[str, ...] = ()
     """What the reader asks about: read, but perhaps not as it was meant."""

@@ -26,7 +26,7 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
     tuple[list[Fault], list[str]]
         The faults, and what to tell.
     """
-    told: list[str] = []
+    notes: list[str] = []
     lines: dict[str, Line] = {}
     money, faults = currency(table)
     for line in table.lines:
@@ -40,7 +40,7 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
                 near = " or ".join(f"'{n}'" for n in like)
                 faults.append(table.fault(line, "setting", "a known setting", f"nearest: {near}"))
             else:
-                told.append(f"{table.name}: setting '{shown(name)}' is not known and was ignored.")
+                notes.append(f"{table.name}: setting '{shown(name)}' is not known and was ignored.")
         elif found[0].key in lines:
             remedy = f"row {lines[found[0].key].row} has it already: keep one"
             faults.append(table.fault(line, "setting", "each setting once", remedy))
@@ -48,7 +48,7 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
             lines[found[0].key] = line
     for name, line in lines.items():
         faults += _setting_value(table, name, line, money)
-    return faults, told
+    return faults, notes
 
 
 def _like_setting(name: str) -> list[str]:

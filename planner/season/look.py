@@ -1,7 +1,7 @@
 """How the season workbook looks: colours, number formats, widths. No knowledge of any sheet.
 
 The colours differ in lightness as well as in hue, so that they stay apart for every eye and on a
-black-and-white print; nothing is told by colour alone.
+black-and-white print; nothing is said by color alone.
 """
 
 from __future__ import annotations

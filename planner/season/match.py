@@ -79,8 +79,8 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
         The tables, the faults, and what to tell.
     """
     faults = [*book.faults, *_missing_sheets(book)]
-    told = [
-        *book.told,
+    reported = [
+        *book.notes,
         *(f"'{shown(s)}' is not a sheet of a season and was ignored." for s in _strangers(book)),
     ]
     tables: dict[str, Table] = {}
@@ -97,8 +97,8 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
         tables[grid.sheet.name] = table
         places[grid.sheet.name] = place
         faults += found
-        told += notes
-    return list(tables.values()), faults, told
+        reported += notes
+    return list(tables.values()), faults, reported
 
 
 def _strangers(book: Book) -> list[str]:
@@ -171,7 +171,7 @@ def _lines(
     width = len(grid.rows[at][1])
     lines: list[Line] = []
     faults: list[Fault] = []
-    told: list[str] = []
+    reported: list[str] = []
     notes: list[int] = []
     for number, texts in grid.rows[at + 1 :]:
         remedy = _ragged(texts, width, headings) if grid.file else ""
@@ -189,11 +189,11 @@ def _lines(
         else:
             notes.append(number)
     if notes:
-        told.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, ignored.")
+        reported.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, ignored.")
     if lines and headings and _is_total(lines[-1], headings):
-        told.append(f"{grid.name}: row {lines[-1].row} holds totals and was not planned.")
+        reported.append(f"{grid.name}: row {lines[-1].row} holds totals and was not planned.")
         lines.pop()
-    return lines, faults, told
+    return lines, faults, reported
 
 
 def _ragged(texts: Sequence[str], width: int, headings: Mapping[str, Heading]) -> str:

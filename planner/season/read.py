@@ -30,8 +30,8 @@ if TYPE_CHECKING:
     from planner.season.match import Tables
     from planner.season.tables import Book
 
-MAX_TOLD = 200
-"""Most sentences that are told of a season that can be planned."""
+MAX_NOTES = 200
+"""Most notes on a season that can be planned."""
 MAX_FAULTS = 1_000
 """Most faults that are gathered; a last one says how many more there are."""
 
@@ -49,7 +49,7 @@ def read_season(path: Path | str, scenario: str = "") -> Season:
     Returns
     -------
     Season
-        In working units; `Season.told` says what was ignored or taken in a way worth saying.
+        In working units; `Season.notes` say what was ignored or taken in a way worth saying.
 
     Raises
     ------
@@ -113,13 +113,13 @@ def changed_season(book: Book, changes: Sequence[WhatIf] = ()) -> Season:
 
 def _season(book: Book, scenario: str, more: Sequence[WhatIf] = ()) -> Season:
     """Season of a book, with the changes of a scenario if one is named."""
-    matched, faults, told = match(book)
+    matched, faults, notes = match(book)
     tables = all_tables(matched)
     if more:
         tables["What if"] = with_rows(tables["What if"], scenario, more)
     money, _ = currency(tables["Farm"])
     faults += change(tables, scenario, money)
-    problems, notes = farm_values(tables["Farm"])
+    problems, own = farm_values(tables["Farm"])
     faults += problems
     for table in tables.values():
         if table.sheet.name != "Farm":
@@ -130,12 +130,12 @@ def _season(book: Book, scenario: str, more: Sequence[WhatIf] = ()) -> Season:
     if faults:
         found = [_of(scenario, fault) for fault in faults]
         raise InputError(book.source, _some(found, sheet_order(book)))
-    told += notes + passed + look_alikes(tables) + hints(tables)
+    notes += own + passed + look_alikes(tables) + hints(tables)
     return build(
         tables,
         today=date.today(),
-        asked=asking(tables)[:MAX_TOLD],
-        told=told if len(told) <= MAX_TOLD else [*told[:MAX_TOLD], f"{len(told)} in all."],
+        asked=asking(tables)[:MAX_NOTES],
+        notes=notes if len(notes) <= MAX_NOTES else [*notes[:MAX_NOTES], f"{len(notes)} in all."],
         source=book.source,
         mark=fingerprint(tables),
     )

@@ -45,7 +45,7 @@ def index(tables: Tables, sheet: str, column: str) -> Index:
 def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
     """Write every name as where it is defined; faults of names that are defined nowhere."""
     faults: list[Fault] = []
-    told: list[str] = []
+    notes: list[str] = []
     for table in tables.values():
         for name, heading in table.headings.items():
             if heading.column.refers is None:
@@ -58,9 +58,9 @@ def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
             for line in table.lines:
                 found = _resolve_cell(table, line, name, heading, names, near)
                 faults += found if sure else []
-                told += [] if sure else _let_be(table, name, found, names, slips, faults)
+                notes += [] if sure else _let_be(table, name, found, names, slips, faults)
     _spell_alike(tables)
-    return faults, list(dict.fromkeys(told))
+    return faults, list(dict.fromkeys(notes))
 
 
 def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | None, bool]:
@@ -130,7 +130,7 @@ def _let_be(
 
     `slips` keeps which names are; where they are too many to be compared, all further ones are.
     """
-    told = []
+    notes = []
     for fault in found:
         if fault.seen not in slips and len(slips) < MAX_LET_BE:
             slips[fault.seen] = bool(nearest(fault.seen, names.values(), LIKELY))
@@ -139,11 +139,11 @@ def _let_be(
         else:
             sheet, column = table.headings[name].column.refers or ("", "")
             if sheet != "Suppliers":  # of those asking.py asks
-                told.append(
+                notes.append(
                     f"{table.name}: {column.lower()} '{fault.seen}' is not on {sheet}; its rows "
                     "were ignored."
                 )
-    return told
+    return notes
 
 
 def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
@@ -224,7 +224,7 @@ def _spell_alike(tables: Tables) -> None:
 
 def look_alikes(tables: Tables) -> list[str]:
     """Sentences on names that differ but look the same."""
-    told = []
+    notes = []
     for table in tables.values():
         for column in table.sheet.columns:
             if column.kind is not Kind.NAME and column.key != "variety":
@@ -237,8 +237,8 @@ def look_alikes(tables: Tables) -> list[str]:
                 name = str(line.get(column.key))
                 twin = seen.setdefault(look(name), name)
                 if twin != name:
-                    told.append(
+                    notes.append(
                         f"{table.name}, row {line.row}: '{shown(name)}' only looks like "
                         f"'{shown(twin)}'; they are taken for two."
                     )
-    return told
+    return notes

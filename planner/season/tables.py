@@ -75,7 +75,7 @@ class Book:
     """Name of the file or folder."""
     grids: tuple[Grid, ...]
     faults: tuple[Fault, ...] = ()
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     strangers: tuple[str, ...] = ()
     """Sheets or CSV files of other names."""
 

@@ -65,10 +65,10 @@ def write_next(
     written: tuple[Path, ...] = ()
     if file is not None:
         what = f"The season after {Path(old).name}"
-        written += (write_workbook(file, carried.content, what, carried.told),)
+        written += (write_workbook(file, carried.content, what, carried.notes),)
     if folder is not None:
         written += write_folder(folder, carried.content)
-    return written, carried.told
+    return written, carried.notes
 
 
 def _content(demo: bool) -> tuple[dict[str, Table], str]:

@@ -20,7 +20,7 @@ TROUBLE_REMEDIES = {
 }
 
 ENOUGH = 5_000
-"""Faults of a sheet after which its other cells are left unread; nobody is told of as many."""
+"""Faults of a sheet after which its other cells are left unread; nobody reads as many."""
 
 
 def read_values(table: Table, money: str) -> list[Fault]:

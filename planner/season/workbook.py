@@ -155,7 +155,7 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
     """Read all known sheets; a second look finds formulas without a stored result."""
     book = _open(data, values=True)
     grids: list[Grid] = []
-    told: list[str] = []
+    notes: list[str] = []
     strangers: list[str] = []
     asked = _open(data, values=False) if unstored else None
     titles = [title for title in book.sheetnames if hasattr(book[title], "iter_rows")]
@@ -165,7 +165,7 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
             strangers.append(title)
             continue
         grid, note = _read_sheet(book[title], title, sheet)
-        told += [note] if note else []
+        notes += [note] if note else []
         if asked is not None:
             grid = _with_formulas(grid, asked[title])
         troubles = {at: t for at, t in grid.troubles.items() if t is not Trouble.BLANK}
@@ -176,7 +176,7 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
     if not grids:
         seen = "sheets " + ", ".join(f"'{shown(t)}'" for t in titles[:5])
         refuse_input(source, seen, "the sheets Farm, Fields, Seed lots and so on")
-    return Book(source, tuple(grids), (), tuple(told), tuple(strangers))
+    return Book(source, tuple(grids), (), tuple(notes), tuple(strangers))
 
 
 def _rows(sheet: Any, title: str) -> Iterator[tuple[int, Any]]:

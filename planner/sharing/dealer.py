@@ -268,7 +268,7 @@ class Pooled:
     """Proven: no pooled order costs less."""
     shares: tuple[tuple[str, float, float], ...]
     """Season, what it pays of the pooled order by use, and what its own order costs."""
-    told: tuple[str, ...] = ()
+    notes: tuple[str, ...] = ()
     """What the seasons say differently, and what was taken."""
 
     @property
@@ -295,28 +295,28 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     having = [r for r in records if r.has_plan and r.needs]
     if not having:
         return None
-    told: list[str] = []
-    apart = _pooled_season(having, told)
+    notes: list[str] = []
+    apart = _pooled_season(having, notes)
     whole = _as_one(apart, having)
     plan = solve(whole, options)
     audit(plan, whole)
     if plan.shortages:
-        told.append("The containers available do not cover all needs together.")
+        notes.append("The containers available do not cover all needs together.")
     counts = {(x.product, x.container): x.count for x in plan.order}
     bills = by_use(_plan_apart(apart, counts), apart)
     shares = tuple((r.name, b.share, r.order_cost) for r, b in zip(having, bills, strict=True))
     total = sum(r.order_cost for r in having)
-    return Pooled(plan.order, plan.cost.total, total, plan.bound, shares, tuple(told))
+    return Pooled(plan.order, plan.cost.total, total, plan.bound, shares, tuple(notes))
 
 
-def _pooled_season(records: Sequence[Planned], told: list[str]) -> Season:
+def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
     """A season in which every record is a grower with one bag that takes what he has to buy."""
     day = date(2000, 1, 1)
     carry: dict[str, float] = {}
     for one in records:
         for need in one.needs:
             carry[need.product] = min(carry.get(need.product, 1.0), need.carryover)
-    offers = _offers(records, told)
+    offers = _offers(records, notes)
     names = [r.name for r in records]
     return Season(
         farm=Farm(day, day.year, day, seeds_per_unit=1.0),
@@ -331,7 +331,7 @@ def _pooled_season(records: Sequence[Planned], told: list[str]) -> Season:
             )
             for r in records
         ),
-        suppliers=_suppliers(records, told),
+        suppliers=_suppliers(records, notes),
         discounts=_discounts(records),
     )
 
@@ -359,7 +359,7 @@ def _plan_apart(season: Season, counts: Mapping[tuple[str, str], int]) -> Plan:
     return Plan(Outcome.FEASIBLE, 0.0, cost.total, cost, order, seed, treating, planting, uses)
 
 
-def _offers(records: Sequence[Planned], told: list[str]) -> tuple[Container, ...]:
+def _offers(records: Sequence[Planned], notes: list[str]) -> tuple[Container, ...]:
     """Containers of all seasons; of two that differ, the dearer by volume."""
     found: dict[tuple[str, str], Container] = {}
     differ: dict[str, None] = {}
@@ -372,7 +372,7 @@ def _offers(records: Sequence[Planned], told: list[str]) -> tuple[Container, ...
                 if _dear(plain) > _dear(other):
                     found[c.product, c.name] = plain
     if differ:
-        told.append(f"Seasons differ, and the dearer offer counts: {listing([*differ])}.")
+        notes.append(f"Seasons differ, and the dearer offer counts: {listing([*differ])}.")
     return tuple(found.values())
 
 
@@ -385,7 +385,7 @@ def _dear(c: Container) -> float:
     return max(b.price for b in c.breaks) / max(TINY, c.size - c.heel)
 
 
-def _suppliers(records: Sequence[Planned], told: list[str]) -> tuple[Supplier, ...]:
+def _suppliers(records: Sequence[Planned], notes: list[str]) -> tuple[Supplier, ...]:
     found: dict[str, Supplier] = {}
     for one in records:
         for s in one.suppliers:
@@ -393,7 +393,7 @@ def _suppliers(records: Sequence[Planned], told: list[str]) -> tuple[Supplier, .
             other = found.setdefault(s.name, plain)
             if (other.freight, other.free_from) != (plain.freight, plain.free_from):
                 said = f"{s.name}: seasons differ in freight; the dearer counts."
-                told += [] if said in told else [said]
+                notes += [] if said in notes else [said]
                 never = None in (other.free_from, plain.free_from)
                 free = None if never else max(other.free_from or 0.0, plain.free_from or 0.0)
                 dear = max(other.freight, plain.freight)

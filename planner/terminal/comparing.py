@@ -66,8 +66,8 @@ def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
 
     if path.suffix.casefold() == ".json":
         plan = read_plan(path)
-        told = json.loads(path.read_text("utf-8-sig")).get("settings")
-        settings = told if isinstance(told, dict) else {}
+        kept = json.loads(path.read_text("utf-8-sig")).get("settings")
+        settings = kept if isinstance(kept, dict) else {}
         manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
         return plan, manner
     season = api.load(path)

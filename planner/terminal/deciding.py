@@ -87,9 +87,11 @@ def interrupted_by(
     return watched(work, line, f"Stopping {what}. Press Ctrl-C again to quit now.")[0]
 
 
-def watched(work: Callable[[threading.Event], T], line: ProgressLine, told: str) -> tuple[T, bool]:
-    """Do work while its progress is shown; the first Ctrl-C sets its event and says `told`."""
+def watched(
+    work: Callable[[threading.Event], T], line: ProgressLine, stopping: str
+) -> tuple[T, bool]:
+    """Do work while its progress is shown; the first Ctrl-C sets its event and says `stopping`."""
     try:
-        return interruptible(work, beat=line.beat, asked=lambda: line.say(told))
+        return interruptible(work, beat=line.beat, asked=lambda: line.say(stopping))
     finally:
         line.close()

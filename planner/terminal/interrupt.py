@@ -59,11 +59,11 @@ def interruptible(
     thread = threading.Thread(target=target, daemon=True, name="deciding")
     with _Handler(on_signal):
         thread.start()
-        told = False
+        asked_to_stop = False
         while thread.is_alive():
             thread.join(BEAT)
-            if stop.is_set() and not told:
-                told = True
+            if stop.is_set() and not asked_to_stop:
+                asked_to_stop = True
                 asked()
             beat()
     if failures:

@@ -213,7 +213,7 @@ def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explan
 
 
 def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str, Season]]:
-    """Read every scenario, so that its faults are told before anything is planned.
+    """Read every scenario, so that its faults are reported before anything is planned.
 
     Raises
     ------

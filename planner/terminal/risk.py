@@ -79,8 +79,8 @@ def weigh_orders(
         lines = paragraph(f"Orders are not compared: {error}. The plan is as without that.", 0)
     else:
         lines = paragraph(chosen(stages, season), 0)
-        for told in stages.left_out:
-            lines += paragraph(f"Time ran out: {told}.", 0)
+        for notes in stages.left_out:
+            lines += paragraph(f"Time ran out: {notes}.", 0)
     paths = api.write(plan, season, folder, stages=stages)
     return [*lines, *written_lines(paths)]
 

@@ -36,5 +36,5 @@ def campaign_lines(campaign: Campaign) -> list[str]:
 
 def note_lines(campaign: Campaign) -> list[str]:
     """What is wrong, missing or only assumed about the work in the shop; urgent things first."""
-    told = [line for text in notes(campaign) for line in paragraph(text)]
-    return ["", "In the shop", *told] if told else []
+    reported = [line for text in notes(campaign) for line in paragraph(text)]
+    return ["", "In the shop", *reported] if reported else []

@@ -38,7 +38,7 @@ MOST_CHANGES = 40
 MOST_LOTS = 20
 """Lots whose fields are counted one by one."""
 MOST_RULES = 8
-"""Rules whose cost is told; the workbook has all."""
+"""Rules whose cost is shown; the workbook has all."""
 COST_LINES = (
     ("containers", "Containers", 1),
     ("freight", "Freight", 1),
@@ -72,7 +72,7 @@ def season_lines(season: Season) -> list[str]:
     lines += _what_if_table(season)
     lines += _section("What your rules keep off", [b.sentence for b in barred(season)])
     lines += _section("Please look at these again", questions(season))
-    return lines + [line for note in season.told for line in paragraph(f"Note: {note}", 0)]
+    return lines + [line for note in season.notes for line in paragraph(f"Note: {note}", 0)]
 
 
 def _what_if_table(season: Season) -> list[str]:
@@ -95,8 +95,8 @@ def _what_if_table(season: Season) -> list[str]:
 
 def _section(title: str, sentences: Sequence[str]) -> list[str]:
     """A title and its sentences; nothing if there are none."""
-    told = [line for text in sentences for line in paragraph(text)]
-    return ["", title, *told] if told else []
+    reported = [line for text in sentences for line in paragraph(text)]
+    return ["", title, *reported] if reported else []
 
 
 def _fit_table(season: Season) -> list[str]:
@@ -300,11 +300,11 @@ def _percent(share: float) -> str:
 def again_lines(again: Again) -> list[str]:
     """How the plan stands to an old one: what changed, what to buy now, what is left."""
     changed, *rest = again.sentences
-    told = paragraph(changed)
+    reported = paragraph(changed)
     for text in move_lines(again):
-        told += paragraph(text, 4 if text[0].isdigit() else 2)
-    told += [line for text in (*rest, *again.notes) for line in paragraph(text)]
-    return ["Since the old plan", *told, ""]
+        reported += paragraph(text, 4 if text[0].isdigit() else 2)
+    reported += [line for text in (*rest, *again.notes) for line in paragraph(text)]
+    return ["Since the old plan", *reported, ""]
 
 
 def why_lines(why: Explanation, season: Season) -> list[str]:
@@ -329,10 +329,10 @@ def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
     lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
     free = sum(not r.cost and not r.acres_gained and (r.at_most or 0.0) < CENT for r in known)
     open_ = len(rules) - len(dear) - free
-    told = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
+    reported = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
     if open_:
-        told.append(f"{count(open_, 'rule')} could not be narrowed down in the time (--why)")
-    rest = paragraph("; ".join(told) + ".") if told else []
+        reported.append(f"{count(open_, 'rule')} could not be narrowed down in the time (--why)")
+    rest = paragraph("; ".join(reported) + ".") if reported else []
     return ["", "What a rule costs", *lines, *rest]
 
 

@@ -139,7 +139,7 @@ class Mutant(NamedTuple):
 
     def __str__(self) -> str:
         """Return where it is and what was done."""
-        return f"{self.file}:{self.line} {self.told}"
+        return f"{self.file}:{self.line} {self.notes}"
 
 
 def _places(node: ast.AST) -> Iterator[tuple[str, int | None, ast.AST]]:
@@ -225,7 +225,7 @@ def _left_out(node: ast.AST) -> Iterator[Change]:
 def mutants_of(room: str, file: str) -> list[Mutant]:
     """Every mutant of a file."""
     tree = ast.parse((ROOT / file).read_text("utf-8"))
-    return [Mutant(room, file, c.line, c.told, n) for n, c in enumerate(changes(tree))]
+    return [Mutant(room, file, c.line, c.notes, n) for n, c in enumerate(changes(tree))]
 
 
 def changed(mutant: Mutant) -> str:

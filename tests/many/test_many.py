@@ -88,7 +88,7 @@ class TestPooling:
         dear = planned("b", 15, 1000.0, offers=(container("Alpha", "drum", 1920.0, 1000.0),))
         found = pool((cheap, dear), STEPS)
         assert found.cost == pytest.approx(2000)
-        assert any("differ" in text for text in found.told)
+        assert any("differ" in text for text in found.notes)
 
     def test_nothing_to_buy_is_no_order(self):
         assert pool((planned("a", 1, 0.0, needs=()),), STEPS) is None

@@ -137,7 +137,7 @@ class TestUsual:
         assert (sizes.what, sizes.low, sizes.high) == (Quantity.SEEDS_PER_LB, -0.04, 0.04)
         assert (germination.what, germination.of) == (Quantity.GERMINATION, ("L1",))
         assert (germination.low, germination.high) == pytest.approx((-0.05, 0.03))
-        assert one.told == (TOLD,)
+        assert one.notes == (TOLD,)
 
     def test_a_season_that_names_its_own_keeps_them(self):
         own = season(unknowns=(Unknown(Quantity.ACRES, -0.1, 0.1),))

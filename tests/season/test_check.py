@@ -185,7 +185,7 @@ def test_a_broken_cell_is_told_with_its_place_and_remedy(tmp_path, sheet, row, c
 
 
 def test_the_base_of_all_these_has_no_fault(tmp_path):
-    assert read_season(folder(tmp_path / "season", good())).told == ()
+    assert read_season(folder(tmp_path / "season", good())).notes == ()
 
 
 ROWS = [

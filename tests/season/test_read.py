@@ -33,7 +33,7 @@ def season(tmp_path_factory) -> Season:
 
 def meaning(season: Season) -> Season:
     """The season without where it came from."""
-    return dataclasses.replace(season, source="", told=())
+    return dataclasses.replace(season, source="", notes=())
 
 
 def placeless(season: Season) -> Season:
@@ -139,7 +139,7 @@ def test_the_rest(season):
     assert [(o.product, o.container, o.count) for o in season.ordered] == [("Green Cap", "jug", 1)]
     assert season.days_off == (date(2027, 4, 25),)
     assert [w.scenario for w in season.what_if] == ["More spare", "More spare", "Cheap kegs"]
-    assert (season.told, season.source) == ((), "good")
+    assert (season.notes, season.source) == ((), "good")
 
 
 def test_a_workbook_and_its_csv_twin_are_the_same_season(season, tmp_path):
@@ -295,7 +295,7 @@ def test_what_people_do_to_workbooks_is_read(season, tmp_path):
         dataclasses.replace(f, row=None) for f in season.fields
     ]
     assert [f.row.number for f in again.fields] == [4, 6]
-    assert again.told == (
+    assert again.notes == (
         "Fields: nothing but notes in row 7, ignored.",
         "Fields: row 9 holds totals and was not planned.",
         "Farm: setting 'My phone' is not known and was ignored.",
@@ -344,7 +344,7 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
     assert season.farm.plan_date == date.today()
     today = date.today()
     us = f"{today.month}/{today.day}/{today.year}"
-    assert f"Farm: Plan date is blank; today, {us}, was taken." in season.told
+    assert f"Farm: Plan date is blank; today, {us}, was taken." in season.notes
 
 
 @pytest.mark.parametrize(
@@ -377,7 +377,7 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
 )
 def test_what_is_odd_is_told(tmp_path, change, words):
     season = read_season(folder(tmp_path / "good", change(good())))
-    assert any(words in sentence for sentence in season.told), season.told
+    assert any(words in sentence for sentence in season.notes), season.notes
 
 
 def _asked(tmp_path, sheets) -> tuple[str, ...]:
@@ -458,7 +458,7 @@ def test_ounces_of_liquid_are_read_as_fluid_and_told(tmp_path):
     plain = read_season(folder(tmp_path / "plain", setting(good(), "Liquid limit", "8")))
     assert season.fingerprint == plain.fingerprint
     assert season.recipes[0].rates[0].written == "4 fl oz/cwt"
-    told = [sentence for sentence in season.told if "oz was read as fl oz" in sentence]
+    told = [sentence for sentence in season.notes if "oz was read as fl oz" in sentence]
     places = [sentence.split(":")[0] for sentence in told]
     assert places == [
         "Farm, Liquid limit",
@@ -595,7 +595,7 @@ def test_names_too_many_to_compare_are_not_passed_over(tmp_path, names, faults):
     sheets["Protection"] += [["Green Cap", f"{i} - {i * i} - {i**3}", "G"] for i in range(names)]
     path = folder(tmp_path / "many", sheets)
     if not faults:
-        assert "400 in all." in read_season(path).told
+        assert "400 in all." in read_season(path).notes
         return
     with pytest.raises(InputError) as caught:
         read_season(path)

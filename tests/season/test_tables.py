@@ -156,9 +156,9 @@ def test_other_sheets_and_files_are_told(tmp_path):
     path = folder(tmp_path / "more", {**good(), "Weather": [["a"]]})
     (path / "readme.txt").write_text("hello", "utf-8")
     (path / ".fields.csv").write_text("hidden", "utf-8")
-    assert read_season(path).told == ("'weather.csv' is not a sheet of a season and was ignored.",)
+    assert read_season(path).notes == ("'weather.csv' is not a sheet of a season and was ignored.",)
     path = workbook(tmp_path / "more.xlsx", {**good(), "Weather": [["a"]]})
-    assert read_season(path).told == ("'Weather' is not a sheet of a season and was ignored.",)
+    assert read_season(path).notes == ("'Weather' is not a sheet of a season and was ignored.",)
 
 
 @pytest.mark.sampled

@@ -224,7 +224,7 @@ class TestRoundTrip:
 
     def test_what_a_person_fills_in_is_understood(self, filled: Path) -> None:
         season = read_season(filled)
-        assert season.told == ()
+        assert season.notes == ()
         assert season.farm.spare_seed == pytest.approx(0.03)
         assert season.farm.smallest_split == 10
         home, creek = season.fields
@@ -478,7 +478,7 @@ class TestNextSeason:
         day = carried.content["Days off"].rows[0][0]
         assert isinstance(day, date)
         assert day.weekday() == date(2027, 4, 25).weekday()
-        told = "\n".join(carried.told)
+        told = "\n".join(carried.notes)
         for word in ("L-1", "No plan.json", "My note", "52 weeks", "Only varieties"):
             assert word in told
 
@@ -510,7 +510,7 @@ class TestNextSeason:
         carried = next_season(old)
         at = carried.content["Products"].headers.index("On hand (gal)")
         assert [row[at] for row in carried.content["Products"].rows] == [None]
-        assert any("stock on hand is cleared" in line for line in carried.told)
+        assert any("stock on hand is cleared" in line for line in carried.notes)
 
     def test_a_plan_in_another_folder_is_named(self, old: Path, tmp_path: Path) -> None:
         elsewhere = tmp_path / "elsewhere"
@@ -521,7 +521,7 @@ class TestNextSeason:
             carried = next_season(old, named)
             at = carried.content["Products"].headers.index("On hand (gal)")
             assert carried.content["Products"].rows[0][at] == pytest.approx(16 / 128)
-            assert any("elsewhere/plan.json leaves over" in line for line in carried.told)
+            assert any("elsewhere/plan.json leaves over" in line for line in carried.notes)
 
     @pytest.mark.parametrize("text", [None, "[]", '{"crop_year": 2026, "products": []}'])
     def test_a_plan_that_is_named_and_will_not_do_is_refused(

@@ -129,7 +129,7 @@ class TestBroken:
 def test_a_late_price_below_the_early_one_is_told_not_refused(tmp_path):
     sheets = put(good(), "Containers", 4, "Late price", "5,000")
     put(sheets, "Seed lots", 2, "Late price", "50")
-    told = read(tmp_path, sheets).told
+    told = read(tmp_path, sheets).notes
     assert "Containers, row 4: the late price, 5,000, is below the early one, 5,100." in told
     assert "Seed lots, row 2: the late price, 50, is below the early one, 55." in told
 

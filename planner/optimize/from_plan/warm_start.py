@@ -125,7 +125,7 @@ def _cheapest_from(model: Model, x: Floats, known: Plan, limits: Limits, stop: S
 
 
 def proven_bound(answer: Answer) -> float:
-    """Bound of an answer; its objective where it was found optimal before any bound was told."""
+    """Bound of an answer; its objective where it was found optimal before there was any bound."""
     if answer.verdict is Verdict.OPTIMAL and not np.isfinite(answer.bound):
         return answer.objective
     return answer.bound

@@ -404,7 +404,7 @@ def is_lower(cost: float, known: float) -> bool:
 
 
 def knowing(matrix: Matrix, x: Floats) -> Callable[[float], Floats | None]:
-    """For `Watch.better`: a known solution, told to HiGHS while it works."""
+    """For `Watch.better`: a known solution, given to HiGHS while it works."""
     cost = matrix.price(x)
 
     def better(known: float) -> Floats | None:

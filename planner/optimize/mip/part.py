@@ -33,7 +33,7 @@ def solve_part(
     start
         Whether the values in `x` of what is free are a solution to start from.
     known
-        Whether they are one that the solver is told by callback instead.
+        Whether they are one that the solver is given by callback instead.
 
     Returns
     -------
