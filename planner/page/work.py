@@ -83,6 +83,7 @@ class Job:
     part: str = ""
     """Name of the scenario that is being planned."""
     part_began: float | None = None
+    """When its search began, on the monotonic clock."""
     trouble: str = ""
     points: list[Point] = field(default_factory=list)
     began: float | None = None
