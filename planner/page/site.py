@@ -146,7 +146,7 @@ class Site:
         seen: Counter[str] = Counter()
 
         def table(block: Table) -> cells.Grid:
-            title = block.title or block.name.replace("_", " ")
+            title = block.title or sheet.heading or sheet.title
             seen[title] += 1
             label = title if seen[title] == 1 else f"{title}, {seen[title]}"
             return replace(cells.grid(block, book, base, wish), label=label)
