@@ -44,8 +44,8 @@ def row_heights(layout: Layout, manner: Manner) -> dict[int, float]:
                 found[row] = _stretched(layout, shown, block.look in BOLD)
         elif isinstance(block, KeyFigures):
             label, note = tile_lines(block, layout.widths, manner)
-            high = (LINE * label + 4, 26.0, LINE * note + 4)
-            found |= dict(zip(placed.rows, high, strict=True))
+            tall = (LINE * label + 4, 26.0, LINE * note + 4)
+            found |= dict(zip(placed.rows, tall, strict=True))
         elif isinstance(block, Labels):
             width = (layout.sheet.page.label or (0.0, 0.0))[0]
             for row, (text, points, bold) in zip(placed.rows, placed.lines, strict=True):
