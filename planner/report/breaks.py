@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.layout import ROW, SMALLEST
+from planner.report.layout import ROW
 from planner.report.sheets import PageBreak, Table
 
 if TYPE_CHECKING:
@@ -16,8 +16,10 @@ LITTLE = 0.3
 """Share of a page that is too little to stand on it alone: a long table then begins below."""
 CRUMB = 0.35
 """Share of a page that is too little for the last one: print a little smaller does without it."""
-TIGHTER = (1.04, 1.08, 1.12, 1.16, 1.2)
+TIGHTER = (1.01, 1.02, 1.04, 1.08, 1.12, 1.16, 1.2)
 """How much smaller that may be, tried in turn."""
+LEAST_TIGHT = 0.68
+"""Size of print under which none is printed smaller for that."""
 
 
 def shrink_parts(layout: Layout) -> None:
@@ -25,8 +27,9 @@ def shrink_parts(layout: Layout) -> None:
     hard = [p.top for p in layout.placed if isinstance(p.block, PageBreak) and not p.block.if_torn]
     if hard:
         ends = zip([1, *hard], [*hard, layout.end], strict=True)
-        highest = max(layout.points(first, end) for first, end in ends)
-        if highest > layout.page_points and layout.may_shrink(highest):
+        each = [layout.points(first, end) for first, end in ends]
+        highest = max((high for high in each if layout.may_shrink(high)), default=0.0)
+        if highest > layout.page_points:
             layout.shrunk *= highest / layout.page_points
 
 
@@ -37,7 +40,7 @@ def spare_a_page(layout: Layout) -> None:
     if pages == 1 or left > CRUMB:
         return
     for smaller in TIGHTER:
-        if scale / smaller < SMALLEST:
+        if scale / smaller < LEAST_TIGHT:
             break
         layout.shrunk = shrunk * smaller
         if pages_used(layout)[0] < pages:

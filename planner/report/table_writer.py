@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from functools import cache
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from openpyxl.formatting.rule import Rule
@@ -25,6 +26,8 @@ if TYPE_CHECKING:
     from planner.report.pen import Pen
     from planner.report.sheets import Column, Content, Value
 
+ROWS_OF_A_PART = 2.0
+"""Rows that parts of a table have on average, or they are not ruled off."""
 Results = dict[str, float | str]
 """Present results of a sheet's formulas by address."""
 
@@ -37,9 +40,10 @@ def write_table(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results
         for i, column in enumerate(table.columns, 1):
             style = _header_style(column.measure, i == 1)
             pen.put(ws, placed.header_row, i, header(column, pen.manner), style)
+    last_rows = part_ends(table)
     for index, (row, contents) in enumerate(zip(placed.rows, table.rows, strict=True)):
         vertical = _vertical(layout, table, row)
-        ends = ends_part(table, index)
+        ends = index in last_rows
         for i, (content, column) in enumerate(zip(contents, table.columns, strict=True), 1):
             value = content.value if isinstance(content, Cell) else content
             style = _style(content, column, pen.manner, i == 1, vertical, ends)
@@ -74,12 +78,14 @@ def _vertical(layout: Layout, table: Table, row: int) -> str:
     return "center" if row not in layout.heights else "top"
 
 
-def ends_part(table: Table, index: int) -> bool:
-    """Whether a row is the last of a part that is ruled off from the next one."""
-    if not table.parts or index + 1 == len(table.rows):
-        return False
+def part_ends(table: Table) -> set[int]:
+    """Last rows of the parts that are ruled off; none where parts have hardly more than a row."""
+    if not table.parts:
+        return set()
     part = table.column(table.parts)
-    return plain(table.rows[index][part]) != plain(table.rows[index + 1][part])
+    names = [plain(row[part]) for row in table.rows]
+    found = {n for n, (one, other) in enumerate(pairwise(names)) if one != other}
+    return found if len(found) < len(names) / ROWS_OF_A_PART else set()
 
 
 def _style(

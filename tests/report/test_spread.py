@@ -9,12 +9,13 @@ import pytest
 from planner.campaign.campaign import make_campaign
 from planner.explain.explain import explain
 from planner.explain.trial import Budget
-from planner.report.breaks import page_breaks, shrink_parts
-from planner.report.heights import row_heights
+from planner.report.breaks import page_breaks, pages_used, shrink_parts, spare_a_page
+from planner.report.heights import BLOCK_TITLE, row_heights, title_lines
 from planner.report.layout import lay_out
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Cell, Column, Link, Page, PageBreak, Sheet, Table, Text
 from planner.report.spread import spread
+from planner.report.table_writer import part_ends
 from planner.report.workbook import render
 from tests.support.books import described
 from tests.support.sample_plan import awkward_season, big_season, greedy_plan, tiled
@@ -136,3 +137,46 @@ def test_parts_that_hardly_miss_a_page_are_printed_smaller(second: int, size: fl
     )
     shrink_parts(layout)
     assert layout.scale == pytest.approx(size)
+
+
+def test_a_few_last_rows_take_no_page_of_their_own() -> None:
+    """Rows of 15 points, 690 points a page (letter, 11 in less margins): by hand."""
+    wide = (Column("name", "Name", width=91), Column("other", "Other", width=2))
+
+    def pages(rows: int) -> tuple[int, float]:
+        table = Table("long", wide, tuple((str(n), "") for n in range(rows)), repeat_header=True)
+        layout = lay_out(Sheet("Long", "", (table,)), Manner(), home=False)
+        layout.heights = {}
+        spare_a_page(layout)
+        return pages_used(layout)[0], layout.scale
+
+    a_page = 690 // 15
+    filled = 2 * a_page - 5  # three rows above, a header, and the header again
+    assert pages(filled + 2)[0] == 2
+    assert pages(filled + 2)[1] < pages(filled)[1]
+    assert pages(filled + a_page // 2)[0] == 3
+
+
+def test_parts_are_ruled_off_where_they_have_rows() -> None:
+    def ends(names: str) -> set[int]:
+        table = Table("t", COLUMNS, tuple((n, "") for n in names), parts="name")
+        return part_ends(table)
+
+    assert ends("aaabbbb") == {2}
+    assert ends("aabbcc") == {1, 3}
+    assert ends("abcd") == set()
+    assert ends("") == set()
+
+
+def test_a_title_wider_than_the_page_wraps_and_prints_on_one_page_across() -> None:
+    title = " + ".join(["Duskfield 480 FS Suspension Concentrate"] * 8)
+    table = Table("t", COLUMNS, (("a", "b"),), title=title)
+    layout = lay_out(Sheet("Long", "", (table,)), Manner(), home=False)
+    assert title_lines(layout, title) > 1
+    layout.heights = row_heights(layout, Manner())
+    assert layout.heights[layout.placed[0].title_row] > BLOCK_TITLE
+    file = openpyxl.load_workbook(io.BytesIO(render(Book((layout.sheet,)))))
+    sheet = file["Long"]
+    (cell,) = [c for row in sheet.iter_rows() for c in row if c.value == title]
+    assert cell.alignment.wrap_text
+    assert any(cell.coordinate in merged for merged in sheet.merged_cells.ranges)

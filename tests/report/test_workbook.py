@@ -5,6 +5,7 @@ import re
 import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -15,8 +16,10 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.report import looks
+from planner.report.fit import DAY_WIDTH, MARGIN
 from planner.report.frames import make_books
 from planner.report.json import to_json
+from planner.report.layout import lay_out
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
@@ -29,6 +32,7 @@ from planner.report.sheets import (
     Link,
     Look,
     Pack,
+    Page,
     Series,
     Sheet,
     Table,
@@ -638,3 +642,11 @@ def in_order(content: bytes, count: int) -> None:
 def test_cells_of_one_look_share_their_style(made: Made) -> None:
     """Styles do not grow with the rows: the file format has room for some 64,000."""
     assert all(len(book._cell_styles) < 250 for book in made.book.books.values())
+
+
+def test_days_of_a_metric_farm_have_their_width() -> None:
+    """ISO days with a weekday, the widest of them, in columns that are narrowed."""
+    many = tuple(Column(f"text_{'abcdefghij'[n]}", "Text", width=22) for n in range(8))
+    table = Table("t", (Column("day", "Day", Measure.DATE), *many), ((date(2027, 2, 3), *"x" * 8),))
+    sheet = Sheet("Days", "", (table,), Page(one_page=True))
+    assert lay_out(sheet, Manner(metric=True), home=False).widths[0] >= DAY_WIDTH + MARGIN[1]
