@@ -227,6 +227,7 @@ def test_counting_again_is_as_quick_with_60_fields(page: Page, served: Served, s
     page.goto(served.address)
     page.click(f"a:text-is('{sixty}')")
     season = page.url
+    page.wait_for_load_state()
     assert page.locator("tr[id^=fields-]").count() == 60
     page.select_option("#seconds", "5")
     page.click("button.main")
@@ -466,6 +467,7 @@ def test_a_season_of_400_fields_is_drawn_soon_and_scrolls(
 ) -> None:
     page.goto(served.address)
     page.click("a:text-is('four hundred')")
+    page.wait_for_load_state()
     assert page.locator("tr[id^=fields-]").count() == many
     page.select_option("#seconds", "5")
     page.click("button.main")
