@@ -27,6 +27,10 @@ NO_BROWSER = "Chromium or Playwright is not installed"
 needs_browser = pytest.mark.skipif(CHROMIUM is None or DRIVER is None, reason=NO_BROWSER)
 
 
+PATIENCE = 120_000
+"""Milliseconds that anything on a page may take on a busy machine."""
+
+
 @dataclass
 class Served:
     """A page that its command serves."""
@@ -94,6 +98,7 @@ def launched(*arguments: str) -> Iterator[Browser]:
 
 def let_in(served: Served, context: BrowserContext) -> Page:
     """Open the page in a new tab and type the code where it is asked for."""
+    context.set_default_timeout(PATIENCE)
     page = context.new_page()
     page.goto(served.address)
     if page.locator("#code").count():
