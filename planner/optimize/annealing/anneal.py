@@ -21,35 +21,10 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.options import Stop
+    from planner.optimize.params import Phase
 
 MOVES = 60
 """Annealing moves that count as much work as a node of branch and bound."""
-
-
-@dataclass(frozen=True, slots=True)
-class Phase:
-    """A stretch of the annealing: its share of the budget, smoothing, and temperatures."""
-
-    share: float
-    smooth: float
-    temperatures: tuple[float, float]
-    """First and last, as shares of a mean field's cost."""
-    of_acres: bool = False
-    """Temperatures are in acres short instead."""
-
-
-COOLING = (
-    Phase(0.4, 0.5, (0.12, 0.03)),
-    Phase(0.2, 0.2, (0.06, 0.02)),
-    Phase(0.4, 0.0, (0.06, 0.0012)),
-)
-"""From orders that can be cut to orders that can't, from rough to fine."""
-FINE = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
-"""For a plan that is good already."""
-FEWER_SHORT = (Phase(0.6, 0.2, (30.0, 0.1), of_acres=True), Phase(0.4, 0.0, (0.06, 0.0012)))
-"""For as few acres short as can be."""
-FINE_ACRES = (Phase(1.0, 0.1, (1.0, 0.03), of_acres=True),)
-"""The same, from a plan that leaves few already."""
 
 
 def plant_all(current: AnnealingState, rng: np.random.Generator) -> None:
@@ -153,9 +128,10 @@ def annealing_job(
 
     A fine one with `acres` looks for fewer acres short; a rough one always, until they are proven.
     """
-    known = incumbent.x is not None
-    rough = FEWER_SHORT if incumbent.is_short and not incumbent.short_proven else COOLING
-    near = FINE_ACRES if acres else FINE
+    known, params = incumbent.x is not None, incumbent.options.params.annealing
+    few = incumbent.is_short and not incumbent.short_proven
+    rough = params.fewer_short if few else params.rough
+    near = params.fine_acres if acres else params.fine
     return AnnealingJob(
         start=start,
         phases=near if fine else rough,

@@ -17,6 +17,7 @@ from planner.optimize.bounds.column_generation import join, not_joined
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import PURCHASE
+from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -24,18 +25,10 @@ if TYPE_CHECKING:
     from planner.optimize.bounds.column_generation import RestrictedMaster
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats
+    from planner.optimize.params import LargeParams
 
 DECIDED = tuple(group for group in PURCHASE if group != "left")
 """Groups of variables that the small program over the order decides."""
-CLOSE = 3e-4
-"""Distance of the best order's cost from the bound, as a share, that is close enough."""
-TURNS = 80
-BETWEEN = 0.5
-"""Where between the best order and the one that the cuts propose the next cut is made."""
-NEAR = 0.4
-"""Distance from the bound, as a share, up to which an order is worth a wider choice."""
-DEAR, DEARER = 3.0, 8.0
-"""Price of product out of nowhere, by the dearest available; how it is raised if still used."""
 NONE = 1e-6
 
 
@@ -61,7 +54,7 @@ class Orders:
     cost: float = INFINITE
 
 
-def open_orders(master: RestrictedMaster) -> Orders:
+def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> Orders:
     """Set the program over orders up; the relaxation gets product out of nowhere, at a price."""
     model = master.model
     m = model.matrix
@@ -92,7 +85,8 @@ def open_orders(master: RestrictedMaster) -> Orders:
         value=m.value[kept],
     )
     dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
-    n, price = len(joint), DEAR * max(1.0, dearest) * float(model.it.lump.max(initial=1.0))
+    n, lump = len(joint), float(model.it.lump.max(initial=1.0))
+    price = params.out_of_nowhere[0] * max(1.0, dearest) * lump
     nowhere = master.kept.add_columns(
         np.full(2 * n, price),
         np.full(2 * n, INFINITE),
@@ -103,7 +97,7 @@ def open_orders(master: RestrictedMaster) -> Orders:
     orders = Orders(master, columns, matrix, nowhere=nowhere, price=price)
     if answer.x is not None and answer.row_dual is not None:
         orders.center = answer.x[: m.n_columns][columns]
-        _note(orders, answer, answer.row_dual, orders.center)
+        _note(orders, answer, answer.row_dual, orders.center, params.join)
     master.kept.free(np.flatnonzero(alone))
     return orders
 
@@ -114,14 +108,15 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
     `spare` of every product, in its largest container, must stay over; a bound for that is none of
     the season.
     """
-    model = orders.master.model
+    model, params = orders.master.model, incumbent.options.params.large
     if spare is not None:
         left = model.at["left"]
         orders.master.kept.bound(left, spare, model.matrix.upper[left])
     orders.best, orders.cost = None, INFINITE
+    gap, between = params.order_gap, params.between
     lowest, settled, proposed = INFINITE, False, orders.center
     until = incumbent.seconds() + seconds
-    for turn in range(TURNS):
+    for turn in range(params.turns):
         if incumbent.is_set() or incumbent.seconds() > until:
             break
         limits = Limits(gap=1e-6, seconds=max(1.0, incumbent.left()))
@@ -132,17 +127,17 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
             break
         if spare is None:
             incumbent.raise_bound(answer.bound)
-        if orders.best is not None and orders.cost - answer.bound <= CLOSE * abs(orders.cost):
+        if orders.best is not None and orders.cost - answer.bound <= gap * abs(orders.cost):
             break
         last, proposed = proposed, np.round(answer.x[:-1], 6)
         whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
-        point = proposed if whole else BETWEEN * proposed + (1 - BETWEEN) * orders.center
+        point = proposed if whole else between * proposed + (1 - between) * orders.center
         planted = _cut(incumbent, orders, point)
         if planted is None or planted.x is None:
             break
-        settled = planted.objective - answer.bound <= CLOSE * abs(answer.bound)
+        settled = planted.objective - answer.bound <= gap * abs(answer.bound)
         if settled and whole and np.any(planted.x[orders.nowhere] > NONE):
-            _raise_price(orders)
+            _raise_price(orders, params.out_of_nowhere[1])
             lowest = INFINITE
         elif whole and planted.objective < lowest:
             lowest, orders.center = planted.objective, point
@@ -152,8 +147,8 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
     return orders.best is not None
 
 
-def _raise_price(orders: Orders) -> None:
-    orders.price *= DEARER
+def _raise_price(orders: Orders, times: float) -> None:
+    orders.price *= times
     orders.master.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
 
 
@@ -175,20 +170,21 @@ def _cut(incumbent: Incumbent, orders: Orders, point: Floats) -> Answer | None:
     answer = g.kept.solve(max(1.0, incumbent.left()))
     if answer.verdict is not Verdict.OPTIMAL or answer.row_dual is None:
         return None
-    lost, wanted = _note(orders, answer, answer.row_dual, point)
-    near = answer.objective <= incumbent.bound + NEAR * abs(incumbent.bound)
-    if near and lost < -0.1 * CLOSE * abs(answer.objective):
+    params = incumbent.options.params.large
+    lost, wanted = _note(orders, answer, answer.row_dual, point, params.join)
+    near = answer.objective <= incumbent.bound + params.near * abs(incumbent.bound)
+    if near and lost < -0.1 * params.order_gap * abs(answer.objective):
         join(g, wanted)
     return answer
 
 
 def _note(
-    orders: Orders, answer: Answer, duals: Floats, point: Floats
+    orders: Orders, answer: Answer, duals: Floats, point: Floats, joining: int
 ) -> tuple[float, NDArray[np.int64]]:
     """Add the cut that a solution of the relaxation gives."""
     g = orders.master
     m = g.model.matrix
-    lost, wanted = not_joined(g, duals)
+    lost, wanted = not_joined(g, duals, joining)
     dual = np.bincount(m.column, m.value * duals[m.row], m.n_columns)
     slope = (m.cost - dual)[orders.columns]
     orders.slope.append(slope)

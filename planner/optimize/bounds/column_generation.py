@@ -26,11 +26,6 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-JOIN = 6
-"""Choices of a field that may join at a step."""
-CLOSE = 5e-4
-"""Distance of bound and relaxation, as a share, at which no more choices join."""
-
 
 def first_of(it: Instance, field: Ints) -> Ints:
     """Where the choices of each field start, and where the last ends."""
@@ -166,8 +161,8 @@ def prices(g: RestrictedMaster, dual: Floats) -> Floats:
     return result
 
 
-def not_joined(g: RestrictedMaster, duals: Floats) -> tuple[float, Ints]:
-    """What all choices that have not joined could save at the most, and the best of them."""
+def not_joined(g: RestrictedMaster, duals: Floats, most: int) -> tuple[float, Ints]:
+    """What all choices that have not joined could save at the most, and each field's best."""
     c = g.it.choices
     acres = np.array([f.acres for f in g.it.fields])
     ends = first_of(g.it, c.field)
@@ -175,21 +170,21 @@ def not_joined(g: RestrictedMaster, duals: Floats) -> tuple[float, Ints]:
     price = prices(g, duals)
     price[np.concatenate(g.chosen)] = INFINITE
     lowest = np.minimum.reduceat(price, ends[:-1][has])
-    wanted = best_of_each(g.it, c.field, price, JOIN)
+    wanted = best_of_each(g.it, c.field, price, most)
     return float(np.minimum(0.0, lowest) @ acres[has]), wanted[price[wanted] < -1e-7]
 
 
 def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) -> None:
     """Let choices join until the bound is the relaxation's, or the time is up."""
-    until = incumbent.seconds() + seconds
+    until, params = incumbent.seconds() + seconds, incumbent.options.params.large
     while not incumbent.is_set():
         answer = g.kept.solve(min(incumbent.left(), until - incumbent.seconds()))
         if answer.x is None or answer.row_dual is None:
             return
         g.answer, g.duals = answer, answer.row_dual
-        lost, wanted = not_joined(g, answer.row_dual)
+        lost, wanted = not_joined(g, answer.row_dual, params.join)
         incumbent.raise_bound(answer.objective + lost)
-        close = lost >= -CLOSE * max(1.0, abs(answer.objective))
+        close = lost >= -params.relaxation_gap * max(1.0, abs(answer.objective))
         if close or incumbent.seconds() >= until or not len(wanted):
             return
         join(g, wanted)

@@ -38,11 +38,6 @@ if TYPE_CHECKING:
 
     Ints = NDArray[np.int64]
 
-ROUGH_TIME = 0.3
-"""Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
-RELAXED_TIME = 0.2
-"""Share of the rest for the one with whole bags too; after that its bound rises no more."""
-
 
 def relax(
     incumbent: Incumbent,
@@ -57,6 +52,7 @@ def relax(
     takes a few seconds, and its solution's order is nearly the best one. Where a field has several
     varieties, bags are whole as well after that. `model` has its shortage held.
     """
+    params = incumbent.options.params.proof
     one = model.it.season.farm.max_varieties == 1
     loose = without_field_rule(model)
     rough = with_whole_order(loose)
@@ -64,7 +60,7 @@ def relax(
         solver(rough.matrix.linear, _relaxed(incumbent, 1.0), watch=Watch(incumbent)).bound
     )
     watch = Watch(incumbent, on_bound=incumbent.raise_bound)
-    answer = verified(rough.matrix, _relaxed(incumbent, ROUGH_TIME), watch, solver)
+    answer = verified(rough.matrix, _relaxed(incumbent, params.rough_time), watch, solver)
     incumbent.raise_bound(answer.bound)
     if answer.x is not None:
         take_order(moved(rough, model, rounded(rough, answer.x)))
@@ -79,7 +75,8 @@ def relax(
         if cost < incumbent.cost:
             take_bags(moved(loose, model, rounded(loose, x)))
 
-    limits = replace(_relaxed(incumbent, RELAXED_TIME), gap=max(incumbent.options.gap, 5e-4))
+    limits = _relaxed(incumbent, params.relaxed_time)
+    limits = replace(limits, gap=max(limits.gap, 5e-4))
     watch = Watch(incumbent, take, incumbent.raise_bound, better)
     answer = verified(loose.matrix, limits, watch, solver)
     incumbent.raise_bound(answer.bound)

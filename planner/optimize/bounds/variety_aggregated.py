@@ -17,6 +17,7 @@ from planner.optimize.bounds.relaxations import fewest_in_turn
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, now
 from planner.optimize.mip.part import solve_part
 from planner.optimize.model.instance import spread_rules, units_to_treat
+from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -27,17 +28,11 @@ if TYPE_CHECKING:
     from planner.optimize.model.instance import Instance
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
+    from planner.optimize.params import ShortageParams
 
     Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
-FEWEST, FIRST_SIZE = 2.0, 3.0
-"""Varieties freed at once: the fewest, and at first."""
-QUICK, LONG = 0.2, 1.0
-"""Seconds of a solve after which more are freed, and most of one."""
-GROW, SHRINK = 0.1, 0.3
-TRY_NODES, TRY_STEPS = 100, 30
-"""Where work is counted: most nodes of one, and the steps that it counts."""
 CLOSE = 1e-5
 """Its gap."""
 
@@ -210,11 +205,17 @@ class AggregatedSearch:
     Several threads may work on the same one, each with a solver and random numbers of its own.
     """
 
-    def __init__(self, program: AggregatedProgram, weights: Floats, x: Floats) -> None:
+    def __init__(
+        self,
+        program: AggregatedProgram,
+        weights: Floats,
+        x: Floats,
+        params: ShortageParams = TUNED.shortage,
+    ) -> None:
         """Start from a solution; weights of an acre short are by priority."""
         cost = np.zeros(program.matrix.n_columns)
         cost[program.short_in] = weights
-        self.program, self.x = program, x
+        self.program, self.x, self.params = program, x, params
         self.matrix = replace(program.matrix, cost=cost)
         self.ended = False
         """Whether all varieties together gave nothing better."""
@@ -234,18 +235,21 @@ class AggregatedSearch:
 
     def work(self, budget: Budget, stop: Stop, rng: np.random.Generator, solver: Solver) -> None:
         """Go on for as long as is said."""
-        until, tries, size = now() + budget.seconds, 0, FIRST_SIZE
-        most = np.inf if budget.steps is None else budget.steps // TRY_STEPS
+        params = self.params
+        fewest, size = params.varieties
+        until, tries = now() + budget.seconds, 0
+        most = np.inf if budget.steps is None else budget.steps // params.try_steps
         while tries < most and now() < until and not stop.is_set() and not self.is_done:
             x, began = self.x, now()
             varieties = self._some(rng, int(size + rng.random()))
-            limits = Limits(gap=CLOSE, nodes=TRY_NODES, seed=int(rng.integers(2**31)))
+            limits = Limits(gap=CLOSE, nodes=params.try_nodes, seed=int(rng.integers(2**31)))
             if budget.steps is None:
-                limits = replace(limits, seconds=min(LONG, until - began), nodes=None)
+                limits = replace(limits, seconds=min(params.long, until - began), nodes=None)
             proven = self._solve(x, self._free(x, varieties), limits, stop, solver, start=True)
             self.ended |= proven and bool(varieties.all())
-            quick = proven and (budget.steps is not None or now() - began < QUICK)
-            size = min(size + GROW, len(self.near)) if quick else max(FEWEST, size - SHRINK)
+            quick = proven and (budget.steps is not None or now() - began < params.quick)
+            grown, shrunk = size + params.grow, size - params.shrink
+            size = min(grown, len(self.near)) if quick else max(fewest, shrunk)
             tries += 1
 
     def follow(self, limits: Limits, stop: Stop, solver: Solver) -> None:

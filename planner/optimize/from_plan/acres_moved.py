@@ -11,6 +11,7 @@ from planner.optimize.from_plan.warm_start import columns_of, settled_around, sh
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
+from planner.optimize.params import TUNED
 from planner.plan.moves import acres_by_share, kinds_of, moved_by_field, swapped_acres
 
 if TYPE_CHECKING:
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-WHOLE_MODEL = 6_000
-"""Choices up to which every one of them stays open; beyond, only those near the known plans."""
 SWAP = 0.01
 """Money an acre that changing between interchangeable lots must save: less is not worth a word."""
 SLACK = 1e-6
@@ -153,10 +152,19 @@ class Moving:
         return make_plan(model, settled, self.bound, shortage_proven=self.shortage_proven)
 
 
-def make_moving(season: Season, known: tuple[Plan, ...], old: Mapping[Share, float]) -> Moving:
-    """Write the program down; the acres short are those of the first plan known."""
+def make_moving(
+    season: Season,
+    known: tuple[Plan, ...],
+    old: Mapping[Share, float],
+    whole_model: int = TUNED.stay.whole_model,
+) -> Moving:
+    """Write the program down; the acres short are those of the first plan known.
+
+    With more choices than `whole_model` only shares near the known plans stay open.
+    """
     it = make_instance(season)
-    model, wide = _model(it, known, old)
+    wide = len(it.choices) <= whole_model
+    model = make_model(it) if wide else _narrow(it, known, old)
     model = short_as(model, known[0])
     names = share_names(it, model.choices)
     places = {name: int(model.at["acres"][t]) for t, name in enumerate(names)}
@@ -204,12 +212,10 @@ def _counting(base: Matrix, groups: list[tuple[NDArray[np.int64], float]]) -> Ma
     return wide.with_rows(entries, want, np.full(extra, np.inf))
 
 
-def _model(it: Instance, known: tuple[Plan, ...], old: Mapping[Share, float]) -> tuple[Model, bool]:
-    """Write the exact model; of a large season over the shares of the known plans only."""
-    if len(it.choices) <= WHOLE_MODEL:
-        return make_model(it), True
+def _narrow(it: Instance, known: tuple[Plan, ...], old: Mapping[Share, float]) -> Model:
+    """Write the exact model over the shares of the known plans only."""
     variety = {lot.name: lot.variety for lot in it.lots}
     near = {(p.field, variety[p.lot], p.recipe) for plan in known for p in plan.planting}
     near |= {(f, variety[lot], r) for f, lot, r in old if lot in variety}
     keep = [(f, variety[lot], r) in near for f, lot, r in share_names(it, it.choices)]
-    return make_model(it, it.choices.only(np.array(keep))), False
+    return make_model(it, it.choices.only(np.array(keep)))

@@ -17,6 +17,7 @@ import numpy as np
 
 from planner.optimize.from_plan.warm_start import share_names
 from planner.optimize.mip.highs import Watch, knowing, solve
+from planner.optimize.params import TUNED
 from planner.plan.moves import ACRE, acres_by_share, kinds_of
 
 if TYPE_CHECKING:
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
 
 CENT = 0.01
-MOST_TRIED = 8
-"""Moves of which the one that saves least is put back; beyond, choosing takes too long."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -69,6 +68,8 @@ class Moves:
         How long the next solve may take.
     over
         Whether the time is up.
+    most_tried
+        Moves tried at most for the one that saves least.
     """
 
     moving: Moving
@@ -78,6 +79,7 @@ class Moves:
     limits: Callable[[], Limits]
     over: Callable[[], bool]
     stop: Stop | None = None
+    most_tried: int = TUNED.stay.most_tried
     known: list[Plan] = field(default_factory=list)
     """Plans found, from which solves start."""
     losses: dict[str, float] = field(default_factory=dict)
@@ -114,7 +116,7 @@ class Moves:
         acres = self.moving.moved_by_field(plan)
         losses, base = self.losses, self._score(plan)
         found: dict[str, Plan] = {}
-        while len(found) < min(MOST_TRIED, len(movers)) and not (found and self.over()):
+        while len(found) < min(self.most_tried, len(movers)) and not (found and self.over()):
             untried = [m for m in movers if m not in found]
             name = min(untried, key=lambda m: (losses.get(m, -np.inf), acres.get(m, 0.0)))
             found[name] = self._cheapest(matrix, [m for m in movers if m != name])

@@ -41,16 +41,10 @@ if TYPE_CHECKING:
 
 CENT = 0.01
 GAP = 1e-6
-FIRST, BAGGED, SECOND, THIRD, FOURTH = 0.15, 0.2, 0.35, 0.45, 0.6
-"""Shares of the time by which each step ends; what moves save is found in the rest."""
-ORDERS = 2
-"""Plans whose bags and orders are tried for the third program."""
 BOUGHT = ("count", "reached", "bought")
 """Containers and seed to buy."""
 BAGS = (*BOUGHT, "bags", "part")
 """The order, and what is treated."""
-LEAST, EACH = 0.2, 3.0
-"""Seconds at least and at most for a solve with one of the moves put back."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -84,19 +78,28 @@ def stay(
     old
         Acres by (field, lot, recipe); what the season no longer allows counts as moved.
     """
-    moving = make_moving(season, known, old)
-    clock = _Clock(options, now(), stop)
+    moving = make_moving(season, known, old, options.params.stay.whole_model)
+    clock, (_, _, second, _, fourth) = _Clock(options, now(), stop), options.params.stay.ends
     pool = list(known)
     fewest, bound = _fewest(moving, pool, clock)
     least = known[0].bound
-    kept = _cheapest(moving, pool, Terms(0.0, fewest), least, clock.until(SECOND), stop)
+    kept = _cheapest(moving, pool, Terms(0.0, fewest), least, clock.until(second), stop)
     cap = None if terms.most is None else max(terms.most, fewest)
     terms = Terms(terms.worth, cap)
     least += terms.worth * bound
     _near_known_plans(moving, pool, terms, least, clock)
-    _cheapest(moving, pool, terms, least, clock.until(FOURTH), stop)
+    _cheapest(moving, pool, terms, least, clock.until(fourth), stop)
     best = _best(moving, pool, terms)
-    moves = Moves(moving, kept, best, terms, clock.each, lambda: clock.over, stop)
+    moves = Moves(
+        moving,
+        kept,
+        best,
+        terms,
+        clock.each,
+        lambda: clock.over,
+        stop,
+        options.params.stay.most_tried,
+    )
     plan, steps = moves.taken_apart()
     return Stay(plan, kept, min(bound, moving.moved(plan)), steps)
 
@@ -115,7 +118,7 @@ class _Clock:
         if options.effort is not None:
             return Limits(1e6, GAP, options.effort, seed=options.seed)
         left = self.began + share * options.seconds - now()
-        return Limits(max(LEAST, min(left, most)), GAP, seed=options.seed)
+        return Limits(max(options.params.stay.each[0], min(left, most)), GAP, seed=options.seed)
 
     def proven(self, matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
         """Solve a program in two ways: what is proven counts where both agree."""
@@ -124,7 +127,8 @@ class _Clock:
     def each(self) -> Limits:
         """For one of the solves that tell moves apart: enough is left for some more of them."""
         left = self.began + self.options.seconds - now()
-        return self.until(1.0, max(LEAST, min(EACH, left / 3)))
+        least, most = self.options.params.stay.each
+        return self.until(1.0, max(least, min(most, left / 3)))
 
     @property
     def over(self) -> bool:
@@ -140,7 +144,7 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
         return moving.moved(nearest), moving.gone
     matrix = moving.counting
     watch = _watch(matrix, moving.columns(nearest), clock.stop)
-    answer = clock.proven(matrix, clock.until(FIRST), watch)
+    answer = clock.proven(matrix, clock.until(clock.options.params.stay.ends[0]), watch)
     if answer.x is not None:
         pool.append(moving.plan(_bagged(moving, answer.x, clock)))
     bound = max(0.0, proven_bound(answer)) if moving.wide else 0.0
@@ -149,7 +153,7 @@ def _fewest(moving: Moving, pool: list[Plan], clock: _Clock) -> tuple[float, flo
 
 def _bagged(moving: Moving, x: Floats, clock: _Clock) -> Floats:
     """Find the cheapest bags and order for the acres of a solution that did not look at costs."""
-    free, limits = ~moving.of(PLANTING), clock.until(BAGGED)
+    free, limits = ~moving.of(PLANTING), clock.until(clock.options.params.stay.ends[1])
     y, _ = solve_part(moving.aimed(0.0), free, x, limits, known=True, watch=Watch(clock.stop))
     return x if y is None else y
 
@@ -185,19 +189,21 @@ def _near_known_plans(
     alone: both are much easier than the whole, and lead to better plans in the same time.
     """
     matrix = moving.capped(moving.aimed(terms.worth), terms.most)
-    steps = [held for held in (BAGS, BOUGHT) for _ in range(ORDERS)]
+    params = clock.options.params.stay
+    (_, _, second, third, _), orders = params.ends, params.orders
+    steps = [held for held in (BAGS, BOUGHT) for _ in range(orders)]
     for n, held in enumerate(steps):
         ranked = sorted(pool, key=lambda plan: moving.score(plan, terms.worth))
         score = moving.score(_best(moving, pool, terms), terms.worth)
         done = score - least <= PROVEN_GAP * max(1.0, abs(score))
-        if done or clock.over or n % ORDERS >= len(ranked):
+        if done or clock.over or n % orders >= len(ranked):
             continue
-        plan = ranked[n % ORDERS]
+        plan = ranked[n % orders]
         x = moving.columns(plan)
         if x is None:
             continue
         known = moving.moved(plan) <= _most(terms)
-        limits = clock.until(SECOND + (THIRD - SECOND) * (n + 1) / len(steps))
+        limits = clock.until(second + (third - second) * (n + 1) / len(steps))
         watch = Watch(clock.stop)
         y, _ = solve_part(matrix, ~moving.of(held), x, limits, known=known, watch=watch)
         if y is not None:

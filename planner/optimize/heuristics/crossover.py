@@ -19,9 +19,6 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Solver
 
-MOST_OTHERS = 2
-"""Most plans that the best one is crossed with at a time."""
-
 
 def worth_crossing(incumbent: Incumbent) -> list[Floats]:
     """The best plan and others that are nearly as good, planted differently."""
@@ -36,7 +33,7 @@ def cross(
     plans = worth_crossing(incumbent)
     if len(plans) < 2:
         return
-    most = min(MOST_OTHERS, len(plans) - 1)
+    most = min(incumbent.options.params.strategies.most_others, len(plans) - 1)
     others = rng.choice(len(plans) - 1, int(rng.integers(1, most + 1)), replace=False)
     parents = [plans[0], *(plans[1 + i] for i in others.tolist())]
     limits, watch = limits_near(incumbent, rng), patient(incumbent, started=True)

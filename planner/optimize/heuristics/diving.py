@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.mip.highs import Kept, Verdict
+from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -21,24 +22,19 @@ if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
+    from planner.optimize.params import LargeParams
 
     Ints = NDArray[np.int64]
 
 NONE = 1e-6
 """Values up to which something is not used at all."""
-BATCH = 0.15
-"""Share of what is open that is held at once, as long as that goes well."""
-FAILURES = 40
-"""How often a step may fail before the rest is left as it is."""
-SMALL = 0.6
-"""Pools with fewer bags may be closed instead of rounded up."""
 
 
 class Dive:
     """A relaxation that is narrowed step by step."""
 
-    def __init__(self, loose: Model, stop: Stop) -> None:
-        self.loose, self.stop = loose, stop
+    def __init__(self, loose: Model, stop: Stop, params: LargeParams) -> None:
+        self.loose, self.stop, self.params = loose, stop, params
         self.low, self.high = loose.matrix.lower.copy(), loose.matrix.upper.copy()
         self.kept = Kept(loose.matrix, stop)
         self.x: Floats | None = None
@@ -103,8 +99,8 @@ class Dive:
         """
         at = self.loose.at[group]
         done, refused = np.zeros(len(at), dtype=bool), np.zeros(len(at), dtype=bool)
-        share, failures = BATCH, 0
-        while self.x is not None and not self.stop.is_set() and failures < FAILURES:
+        share, failures = self.params.batch, 0
+        while self.x is not None and not self.stop.is_set() and failures < self.params.failures:
             value = self.x[at]
             left = np.flatnonzero((value > NONE) & ~done)
             if not len(left):
@@ -116,7 +112,7 @@ class Dive:
             chosen, target = left[pick], self.fits(at[left[pick]], target[pick])
             if self.hold(at[chosen], target, target):
                 done[chosen] = True
-                share = min(BATCH, share * 1.5)
+                share = min(self.params.batch, share * 1.5)
                 continue
             failures += 1
             share *= 0.4
@@ -130,7 +126,7 @@ class Dive:
         held = near.share_of >= 0
         stuck = np.zeros(len(near.field_of_share), dtype=bool)
         share, failures = 1 / 3, 0
-        while self.x is not None and not self.stop.is_set() and failures < FAILURES:
+        while self.x is not None and not self.stop.is_set() and failures < self.params.failures:
             x = self.x[columns]
             acres = np.bincount(near.share_of[held], x[held], len(stuck))
             on = acres > NONE
@@ -158,10 +154,10 @@ def up(value: Floats) -> tuple[Floats, Floats]:
     return target, target - value
 
 
-def up_or_closed(value: Floats) -> tuple[Floats, Floats]:
-    """Round up, or close what is small."""
+def up_or_closed(value: Floats, small: float) -> tuple[Floats, Floats]:
+    """Round up, or close what is smaller than that."""
     target = np.ceil(value - NONE)
-    closed = (value < SMALL) & (0.5 * value <= target - value)
+    closed = (value < small) & (0.5 * value <= target - value)
     return np.where(closed, 0.0, target), np.where(closed, 0.5 * value, target - value)
 
 
@@ -177,6 +173,7 @@ def dive(
     order: Floats,
     spare: Floats,
     stop: Stop,
+    params: LargeParams = TUNED.large,
     *,
     elastic: bool = False,
 ) -> Floats | None:
@@ -189,7 +186,7 @@ def dive(
     order
         A solution of `loose` whose order is whole.
     """
-    it = Dive(loose, stop)
+    it = Dive(loose, stop, params)
     for group in ("reached", "freight_free", "level"):
         at = loose.at[group]
         it._bound(at, np.round(order[at]), np.round(order[at]))
@@ -201,7 +198,7 @@ def dive(
     if not it.hold(at, count, np.minimum(more, it.high[at])):
         return None
     it.either("run")
-    it.whole("bags", up_or_closed)
+    it.whole("bags", lambda value: up_or_closed(value, params.small))
     it.whole("part", nearest)
     if not elastic:
         it.field_rule(near)

@@ -21,15 +21,7 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Limits, Solver
     from planner.optimize.model.program import Model
-
-NEAR_ENOUGH = 2e-4
-"""How near the best the bags of such an order need be."""
-POOR = 1.005
-"""Plans that cost so many times as much as the best one say that the order has too little room."""
-WHOLE = 0.5
-"""How often bags are those of the relaxation with whole bags, if it is cheaper than any plan."""
-OWN_ORDER = 0.3
-"""How often the order held is that of the best plan."""
+    from planner.optimize.params import StrategyParams
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,6 +34,11 @@ class Task:
     rng: np.random.Generator
     solver: Solver
 
+    @property
+    def params(self) -> StrategyParams:
+        """Figures that were tuned."""
+        return self.incumbent.options.params.strategies
+
     def limits(self, gap: float = 1e-4) -> Limits:
         """Of one solve."""
         return limits_near(self.incumbent, self.rng, gap)
@@ -50,10 +47,11 @@ class Task:
 def fix_in_turn(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
     incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
-    if order is None or (incumbent.x is not None and rng.random() < OWN_ORDER):
+    if order is None or (incumbent.x is not None and rng.random() < task.params.own_order):
         order = incumbent.x
     assert order is not None
-    free = bags is not None and times_best(incumbent, bags) < 1.0 and rng.random() < WHOLE
+    cheap = bags is not None and times_best(incumbent, bags) < 1.0
+    free = cheap and rng.random() < task.params.whole_bags
     if bags is None or not free:
         bags = _bags_for(task, order)
     if bags is None or incumbent.is_set():
@@ -64,7 +62,7 @@ def fix_in_turn(task: Task) -> None:
             x = _near(task, bags, within, start=False, order=free)
     if x is not None and not incumbent.is_set():
         x = _near(task, x, 0)
-    poor = x is None or times_best(incumbent, x) > POOR
+    poor = x is None or times_best(incumbent, x) > task.params.poor
     if poor and not free and not incumbent.is_set():
         room = task.order.give_up(order, incumbent.options.params.room)
         if room is not None:
@@ -87,7 +85,9 @@ def _bags_for(task: Task, order: Floats) -> Floats | None:
     """Whole bags that suit an order, the field rule left out; None if none were found."""
     model, loose = task.near.model, task.near.loose
     held = order_held(loose, moved(model, loose, order))
-    answer = task.solver(held, task.limits(NEAR_ENOUGH), watch=patient(task.incumbent))
+    answer = task.solver(
+        held, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
+    )
     return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
@@ -101,7 +101,9 @@ def _roomier(task: Task, x: Floats, room: float) -> Floats | None:
     most = rough.matrix.upper[rough.at["left"]]
     over = room * _used(near.model, x) / near.model.it.lump
     rough = rough.bounded("left", most, np.minimum(over, most))
-    answer = task.solver(rough.matrix, task.limits(NEAR_ENOUGH), watch=patient(task.incumbent))
+    answer = task.solver(
+        rough.matrix, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
+    )
     return (
         task.incumbent.x if answer.x is None else moved(rough, near.model, rounded(rough, answer.x))
     )

@@ -16,21 +16,17 @@ import numpy as np
 
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.mip.highs import Floats, Matrix, Solver, Watch
     from planner.optimize.model.program import Model
+    from planner.optimize.params import StrategyParams
 
     Ints = NDArray[np.int64]
 
-FEW = 1400
-"""Patterns that are first chosen from, those with the lowest reduced cost."""
-KEPT = 20_000
-"""Most patterns that are kept for another time, likewise."""
-GROWTH = 1.25
-"""How many times as many the next time, where the best of them was proven; else as few."""
 TINY = 1e-9
 """Entries of bundled columns that are rounding only."""
 
@@ -38,11 +34,12 @@ TINY = 1e-9
 class Patterns:
     """All patterns seen so far of a model's plans."""
 
-    def __init__(self, model: Model) -> None:
+    def __init__(self, model: Model, params: StrategyParams = TUNED.strategies) -> None:
+        self.params = params
         self.group = _groups(model)
         self.rest = np.flatnonzero(self.group < 0)
         self.known: dict[bytes, tuple[Ints, Floats]] = {}
-        self.most: float = FEW
+        self.most: float = params.patterns
         """Patterns to choose from, as many as can be done."""
 
     def add(self, x: Floats) -> list[bytes]:
@@ -73,14 +70,15 @@ class Patterns:
         if not np.isfinite(bound):
             return None
         dearer = np.where(has, -np.inf, dearer[first:])
-        kept = np.argsort(dearer, kind="stable")[:KEPT]
+        kept = np.argsort(dearer, kind="stable")[: self.params.patterns_kept]
         self.known = {keys[k]: known[k] for k in kept.tolist()}
         chosen = kept[: int(self.most)]
         chosen = chosen[dearer[chosen] <= matrix.price(x) - bound]
         small = whole.only(np.concatenate([np.arange(first), first + chosen]))
         start = np.concatenate([x[self.rest], has[chosen].astype(np.float64)])
         answer = solver(small, limits, start=start, watch=watch)
-        self.most *= GROWTH if answer.verdict is Verdict.OPTIMAL else 1.0 / GROWTH
+        growth = self.params.patterns_growth
+        self.most *= growth if answer.verdict is Verdict.OPTIMAL else 1.0 / growth
         if answer.x is None:
             return None
         y = np.zeros(len(x))

@@ -13,11 +13,6 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats
 
-IDLE = 0.08
-"""Share of the time in which a solve near a solution must find a better one to go on."""
-LONGEST = 1.75
-"""How many times as long such a solve takes at the most."""
-
 
 def longest(incumbent: Incumbent) -> float:
     """Seconds that one stretch of search may take."""
@@ -50,7 +45,7 @@ def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
 
     What did not start from anything gets longer for its first, and then half as long.
     """
-    idle = IDLE * incumbent.options.seconds
+    idle = incumbent.options.params.strategies.idle * incumbent.options.seconds
     patience = (
         _Patience(incumbent, idle, now())
         if started
@@ -62,7 +57,8 @@ def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
 def limits_near(incumbent: Incumbent, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
     """For a solve that need not come to its end."""
     seed, options = int(rng.integers(2**31)), incumbent.options
-    seconds = min(LONGEST * IDLE * options.seconds, incumbent.left())
+    params = options.params.strategies
+    seconds = min(params.longest * params.idle * options.seconds, incumbent.left())
     return Budget(seconds, options.steps).limits(gap, seed)
 
 

@@ -22,6 +22,7 @@ from planner.agronomy.suitability import (
     recipe_obstacles,
     seed_obstacles,
 )
+from planner.optimize.params import TUNED
 from planner.season.domain import SeedingRate
 
 if TYPE_CHECKING:
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
 
     from numpy.typing import NDArray
 
+    from planner.optimize.params import LineParams
     from planner.season.domain import (
         Container,
         DiscountLevel,
@@ -89,6 +91,7 @@ class Instance:
     suppliers: tuple[Supplier, ...]
     discounts: tuple[DiscountLevel, ...]
     varieties: tuple[str, ...]
+    line: LineParams
     choices: Choices
     variety_of: NDArray[np.int64]
     """By lot."""
@@ -298,7 +301,7 @@ def _use(
     return use
 
 
-def make_instance(season: Season) -> Instance:
+def make_instance(season: Season, line: LineParams = TUNED.line) -> Instance:
     """Lay a season out by index."""
     fields = tuple(sorted(season.fields, key=lambda f: f.name))
     lots = tuple(sorted(season.lots, key=lambda x: x.name))
@@ -325,6 +328,7 @@ def make_instance(season: Season) -> Instance:
             )
         ),
         varieties=varieties,
+        line=line,
         choices=choices,
         variety_of=np.array([variety_at[lot.variety] for lot in lots], dtype=np.int64),
         full_bags=np.array(full, dtype=np.int64),

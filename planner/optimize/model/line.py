@@ -17,10 +17,6 @@ if TYPE_CHECKING:
 
 START = -1
 """Stands for the empty line before the first recipe."""
-MOST_KINDS = 10
-"""Kinds of recipes up to which all ways are worked out."""
-MOST_LABELS = 60_000
-"""Beginnings looked at after which that is given up."""
 
 Times = tuple[int, ...]
 """How often each product comes onto the line, by place."""
@@ -63,16 +59,16 @@ def line_ways(it: Instance, run: Collection[int]) -> tuple[LineWay, ...] | None:
     """
     kinds = line_kinds(it)
     numbers = [n for n, kind in enumerate(kinds) if any(k in run for k in kind.recipes)]
-    if len(numbers) > MOST_KINDS:
+    if len(numbers) > it.line.most_kinds:
         return None
-    found = _ways(tuple(kinds[n].products for n in numbers))
+    found = _ways(tuple(kinds[n].products for n in numbers), it.line.most_labels)
     if found is None:
         return None
     return tuple(LineWay(tuple(numbers[i] for i in w.kinds), w.times) for w in found)
 
 
 @lru_cache(maxsize=64)
-def _ways(held: tuple[frozenset[int], ...]) -> tuple[LineWay, ...] | None:
+def _ways(held: tuple[frozenset[int], ...], most: int) -> tuple[LineWay, ...] | None:
     """Work the ways out by dynamic programming over sets of kinds, the last one told apart."""
     products = sorted(frozenset[int]().union(*held)) if held else []
     place = {p: i for i, p in enumerate(products)}
@@ -97,7 +93,7 @@ def _ways(held: tuple[frozenset[int], ...]) -> tuple[LineWay, ...] | None:
                 for times, path in labels.items():
                     looked += 1
                     _keep(kept, more(times, last, j), (*path, j))
-        if looked > MOST_LABELS:
+        if looked > most:
             return None
         for (done, _), labels in after.items():
             best = every.setdefault(done, {})

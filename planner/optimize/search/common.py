@@ -34,12 +34,6 @@ if TYPE_CHECKING:
     from planner.optimize.options import Stop
     from planner.season.domain import Season
 
-FEW_BREAKING = 0.35
-"""Share of fields that may break the field rule in a relaxation that is worth repairing."""
-DEAR = 1.02
-"""Plans that cost that many times as much as the best one are not worth polishing."""
-SAMPLES = 150
-"""Plans kept of a stretch of annealing, for their patterns."""
 
 RELAXATION, EXACT, AGGREGATED = "relaxation", "exact model", "variety-aggregated relaxation"
 ORDER_APART, DIVING = "Benders decomposition", "diving"
@@ -99,7 +93,7 @@ class Context:
 
 def open_context(incumbent: Incumbent, season: Season) -> Context:
     """Write the season down as numbers, with the promising choices of it where there are many."""
-    it = make_instance(season)
+    it = make_instance(season, incumbent.options.params.line)
     choices, tables, params = it.choices, order_tables(it), incumbent.options.params
     if len(choices) > params.many_choices:
         price = rough_price(it, choices, tables)
@@ -109,7 +103,7 @@ def open_context(incumbent: Incumbent, season: Season) -> Context:
     rng = np.random.default_rng(incumbent.options.seed)
     near = Neighborhood(incumbent.model)
     whole = len(choices) == len(it.choices) and near.has_shares
-    patterns = Patterns(incumbent.model) if whole and near.most == 1 else None
+    patterns = Patterns(incumbent.model, params.strategies) if whole and near.most == 1 else None
     memory = Memory(current, near, cycle=3.0 * max(1.0, len(it.fields) / 60.0))
     return Context(incumbent, memory, rng, patterns)
 
@@ -164,7 +158,8 @@ def submit(
     context: Context, worker: Worker, job: AnnealingJob, stop: Stop
 ) -> list[list[Piece]] | None:
     """Have an annealing job done, keeping samples where patterns can be made of them."""
-    job = replace(job, samples=0 if context.patterns is None else SAMPLES)
+    samples = context.incumbent.options.params.strategies.samples
+    job = replace(job, samples=0 if context.patterns is None else samples)
     return anneal_apart(worker, context.current, job, stop, context.workers.seen)
 
 
@@ -227,7 +222,8 @@ def take_over(context: Context, pieces: list[list[Piece]]) -> None:
     incumbent.offer(x)
     if context.patterns is not None:  # it is polished with the best of its patterns
         return
-    if x is not None and times_best(incumbent, x) <= DEAR and not incumbent.is_set():
+    most = incumbent.options.params.strategies.worth_polishing
+    if x is not None and times_best(incumbent, x) <= most and not incumbent.is_set():
         polish_near(context, x)
 
 

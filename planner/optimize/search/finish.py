@@ -17,9 +17,6 @@ if TYPE_CHECKING:
     from planner.optimize.search.common import Context
     from planner.plan.plan import Plan
 
-ORDER_SECONDS = 2.0
-"""Most time in the end for the cheapest order for what an unproven plan treats."""
-
 
 def offer_cheapest_order(incumbent: Incumbent) -> None:
     """Offer the best plan with the cheapest order for what it plants and treats.
@@ -28,7 +25,9 @@ def offer_cheapest_order(incumbent: Incumbent) -> None:
     """
     model, x = incumbent.model, incumbent.x
     assert x is not None
-    limits = Budget(ORDER_SECONDS, incumbent.options.steps).limits(1e-6, incumbent.options.seed)
+    options = incumbent.options
+    budget = Budget(options.params.strategies.order_seconds, options.steps)
+    limits = budget.limits(1e-6, options.seed)
     y, _ = solve_part(model.matrix, model.of(PURCHASE), x, limits, known=True)
     if y is not None:
         incumbent.offer(rounded(model, y))

@@ -13,9 +13,6 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.search.common import Context
 
-FIRST_GAP = 0.1
-"""How near its best the order of the first plan must be: nothing is known yet to order for."""
-
 
 @dataclass(frozen=True, slots=True)
 class _WithPlan:
@@ -34,13 +31,14 @@ def make_first_plan(context: Context) -> None:
     less room.
     """
     incumbent, current = context.incumbent, context.current
+    gap = incumbent.options.params.strategies.first_gap
     for _ in range(5):
         current.use_tables(order_tables(current.it), 1.0)
         plant_all(current, context.rng)
-        x = decoded(incumbent.model, current, gap=FIRST_GAP, stop=_WithPlan(incumbent))
+        x = decoded(incumbent.model, current, gap=gap, stop=_WithPlan(incumbent))
         if incumbent.offer(x) or incumbent.x is not None:
             return
         planted = 1.0 - float(current.short.sum()) / float(current.acres.sum())
         current.rule_cap = current.rule_cap * min(0.98, 0.99 * planted)
     current.clear()
-    incumbent.offer(decoded(incumbent.model, current, gap=FIRST_GAP))
+    incumbent.offer(decoded(incumbent.model, current, gap=gap))

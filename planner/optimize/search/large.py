@@ -40,19 +40,6 @@ if TYPE_CHECKING:
     from planner.optimize.model.program import Model
     from planner.optimize.search.common import Context
 
-FIRST_COLUMNS = 12
-"""Choices of a field that the relaxation starts with."""
-PROMISING = 25
-"""Choices of a field that the search goes over once prices are known."""
-BOUND_TIME = 0.3
-"""Share of the time left for each stage of the bound."""
-SLOW = 0.75
-"""Share of the time that must be left after the relaxation for orders to be looked at apart."""
-ROOMS = (0.02, 0.01, 0.03)
-"""Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
-REPAIR_TIME = 0.15
-"""Share of the time left for repairing fields that a dive leaves in breach of the field rule."""
-
 
 def search_promising(context: Context) -> None:
     """Prove the bound of a large season, go on over its promising choices, and dive for a plan."""
@@ -85,19 +72,19 @@ def prove_bound(
 
     Returns the relaxation, and what is known of orders; None where there was no time for either.
     """
-    it = incumbent.model.it
+    it, params = incumbent.model.it, incumbent.options.params.large
     price = rough_price(it, it.choices, order_tables(it))
-    first = best_of_each(it, it.choices.field, price, FIRST_COLUMNS)
+    first = best_of_each(it, it.choices.field, price, params.first_columns)
     master = start_master(
         incumbent, it, np.union1d(first, used_places(incumbent)), short_caps(incumbent)
     )
-    generate_columns(incumbent, master, BOUND_TIME * incumbent.left())
+    generate_columns(incumbent, master, params.bound_time * incumbent.left())
     if master.duals is None:
         return None
-    if not order_apart or incumbent.left() < SLOW * incumbent.options.seconds:
+    if not order_apart or incumbent.left() < params.slow * incumbent.options.seconds:
         return master, None
-    orders = benders.open_orders(master)
-    benders.find(incumbent, orders, BOUND_TIME * incumbent.left())
+    orders = benders.open_orders(master, params)
+    benders.find(incumbent, orders, params.bound_time * incumbent.left())
     return master, orders
 
 
@@ -114,7 +101,8 @@ def narrow(incumbent: Incumbent, master: RestrictedMaster) -> None:
     assert master.duals is not None
     assert x is not None
     c = it.choices
-    close = best_of_each(it, c.field, prices(master, master.duals), PROMISING)
+    promising = incumbent.options.params.large.promising
+    close = best_of_each(it, c.field, prices(master, master.duals), promising)
     choices = c.only(np.union1d(np.union1d(close, planted(master)), used_places(incumbent)))
     model = make_model(it, choices)
     incumbent.move(model, moved(old, model, x))
@@ -122,20 +110,21 @@ def narrow(incumbent: Incumbent, master: RestrictedMaster) -> None:
 
 def dive_for_plan(incumbent: Incumbent, orders: Orders, near: Neighborhood) -> None:
     """Dive for a plan with the best order; first once with some give, to see what must be over."""
-    model = capped(incumbent)
+    model, params = capped(incumbent), incumbent.options.params.large
     loose = without_field_rule(model)
     order = in_columns(orders, loose)
     nothing = np.zeros(len(loose.at["left"]))
-    x = dive(loose, near, order, nothing, incumbent, elastic=True)
+    x = dive(loose, near, order, nothing, incumbent, params, elastic=True)
     if x is None:
         return
     held = supply(loose, order)
     more = supply(loose, x) - held
-    for share in ROOMS:
+    for share in params.rooms:
         room = share * held
-        if not benders.find(incumbent, orders, 0.5 * BOUND_TIME * incumbent.left(), more + room):
+        seconds = 0.5 * params.bound_time * incumbent.left()
+        if not benders.find(incumbent, orders, seconds, more + room):
             return
-        x = dive(loose, near, in_columns(orders, loose), 0.5 * room, incumbent)
+        x = dive(loose, near, in_columns(orders, loose), 0.5 * room, incumbent, params)
         if x is not None and plan_from(incumbent, model, moved(loose, model, x)):
             return
 
@@ -190,7 +179,8 @@ def plan_from(incumbent: Incumbent, model: Model, guide: Floats) -> bool:
     for group in ("count", "reached", "level", "freight_free"):
         low[model.at[group]] = high[model.at[group]] = np.round(guide[model.at[group]])
     near = Neighborhood(replace(model, matrix=replace(m, lower=low, upper=high)))
-    budget = Budget(REPAIR_TIME * incumbent.left(), incumbent.options.steps)
-    limits = budget.limits(1e-3, incumbent.options.seed)
+    options = incumbent.options
+    budget = Budget(options.params.large.repair_time * incumbent.left(), options.steps)
+    limits = budget.limits(1e-3, options.seed)
     y, _ = near.solve(guide, near.breaking(guide), limits, Watch(incumbent), start=False)
     return incumbent.offer(y)

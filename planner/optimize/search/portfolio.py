@@ -18,9 +18,6 @@ if TYPE_CHECKING:
     from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.search.common import Context
 
-EXPLORATION = 0.3
-"""How often a strategy runs that does not have the highest reward."""
-
 
 def choose(context: Context) -> Strategy | None:
     """The strategy to run next; None if none is ready."""
@@ -35,7 +32,7 @@ def choose(context: Context) -> Strategy | None:
     untried = [s for s in ready if s.name not in rewards and (s.tried_once or not leading)]
     if untried:
         return untried[0]
-    if context.rng.random() < EXPLORATION:
+    if context.rng.random() < context.incumbent.options.params.strategies.exploration:
         return ready[int(context.rng.integers(len(ready)))]
     return max(ready, key=lambda s: rewards.get(s.name, 0.0))
 

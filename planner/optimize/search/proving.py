@@ -31,24 +31,6 @@ if TYPE_CHECKING:
     from planner.optimize.search.beside import Beside
     from planner.optimize.search.common import Context
 
-HOPE, HOPE_SECONDS, HOPE_MOST = 0.15, 5.0, 0.5
-"""Share of the time in which a plan with no acre short must be found; seconds for it at the least,
-as a busy machine starts processes slowly; and the share that these may be at the most."""
-MOST_ALONE = 0.4
-"""Share of the time left in which nothing else searches, at the most."""
-EXACT_SHARES = 250
-"""Models with at most so many shares are not relaxed first.
-
-Random seasons of 8 to 16 fields, 101 to 250 shares: to a proof in 9 s, with six plans made beside
-first in 15 to 36 s; farms of 20 fields, 60 s, a gap of 1.8 against 2.3 % and 2.3 against 2.4 %."""
-RIPE = 4.0
-"""Seconds of search before that: the exact solve cuts far more off below a good plan.
-
-A farm of 20 fields, one variety a field, after 40 s of the processor, with presolve and without: a
-gap of 1.6 and 2.0 % where the best plan is known from the start, of 4.6 and 4.4 % where not."""
-REPAIRED = 6
-"""Plans made beside a settled relaxation before the exact model takes the bound over."""
-
 
 def head_start(context: Context) -> float:
     """Seconds that the exact model has alone; 0 where it is not solved at once."""
@@ -73,7 +55,8 @@ def begin_covered(context: Context) -> Beside | None:
 
     proof = begin_search(context, prove)
     left = incumbent.left()
-    until = now() + min(max(HOPE * left, HOPE_SECONDS), HOPE_MOST * left)
+    params = incumbent.options.params.proof
+    until = now() + min(max(params.hope * left, params.hope_seconds), params.hope_most * left)
     proof.wait(until, lambda: incumbent.is_covered or incumbent.is_set())
     if incumbent.is_covered:
         incumbent.prove_shortage()
@@ -91,7 +74,8 @@ def begin_exact(context: Context, model: Model) -> Beside:
 def leave_alone(context: Context, proof: Beside) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
-    proof.wait(now() + min(head_start(context), MOST_ALONE * incumbent.left()), incumbent.is_set)
+    most = incumbent.options.params.proof.most_alone * incumbent.left()
+    proof.wait(now() + min(head_start(context), most), incumbent.is_set)
 
 
 def begin_bounds(context: Context, model: Model) -> Beside:
@@ -102,14 +86,14 @@ def begin_bounds(context: Context, model: Model) -> Beside:
     """
     if is_large(context):
         return begin_search(context)
-    worker = context.workers.for_bounds()
+    worker, params = context.workers.for_bounds(), context.incumbent.options.params.proof
 
     def prove(done: Event) -> None:
         settled = True
-        if len(model.keys["share"]) > EXACT_SHARES or not uses(context, EXACT):
+        if len(model.keys["share"]) > params.exact_shares or not uses(context, EXACT):
             settled = _settle_relaxations(context, model, worker)
         else:
-            context.incumbent.wait(RIPE)
+            context.incumbent.wait(params.ripe)
         if settled and uses(context, EXACT) and not context.incumbent.is_set():
             _prove_exactly(context, model, worker.solve, done)
 
@@ -126,7 +110,7 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
     rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
     while relaxes_and_fixes(context) and worker.is_alive() and not incumbent.is_set():
-        if settled and rounds == REPAIRED:
+        if settled and rounds == incumbent.options.params.proof.repaired:
             break
         if rounds % 3 == 2 and crosses_over(context):
             cross(incumbent, context.near, rng, solver)

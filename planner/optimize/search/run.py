@@ -52,13 +52,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-STALE = 15.0
-"""Seconds without a better plan after which the search rests while the exact model is solved."""
-REST = 3.0
-"""Rests are so many times as long as turns of the search."""
-MOST_MORE = 6
-"""Most processes that search beside the two that there always are."""
-
 
 def solve(
     season: Season,
@@ -141,8 +134,9 @@ def _lower_cost(context: Context) -> None:
 def _search_beside_proof(context: Context, proof: Beside) -> None:
     if not context.workers.ready.is_set():
         context.workers.beside(lambda: get_ready(context))
-    every_core = context.incumbent.options.cores or cores()
-    for turn in range(2, 2 + min(MOST_MORE, every_core - 2)):
+    options = context.incumbent.options
+    more = min(options.params.strategies.most_more, (options.cores or cores()) - 2)
+    for turn in range(2, 2 + more):
         begin_search(context, worker=context.workers.start(), turn=turn, seed=turn)
     pursue(context, COST)
     proof.end()
@@ -164,8 +158,9 @@ def _run_next(context: Context, _: int, until: float) -> None:
         rewarded(context, strategy, budget)
     else:
         context.workers.ready.wait(TICK)
-    if context.workers.proving and now() - incumbent.improved > STALE:
-        incumbent.wait(REST * (now() - since))
+    params = incumbent.options.params.proof
+    if context.workers.proving and now() - incumbent.improved > params.stale:
+        incumbent.wait(params.rest * (now() - since))
 
 
 COST = Objective(lambda context: context.incumbent.is_set(), take_over, _run_next)

@@ -24,14 +24,13 @@ from planner.optimize.bounds.variety_aggregated import (
     least_short_aggregated,
 )
 from planner.optimize.heuristics.neighborhood import Neighborhood
-from planner.optimize.incumbent.budgets import LONGEST, Budget, limits_near, patient
+from planner.optimize.incumbent.budgets import Budget, limits_near, patient
 from planner.optimize.incumbent.incumbent import same_short
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.beside import beside, search_beside
 from planner.optimize.search.common import (
     AGGREGATED,
-    FEW_BREAKING,
     best_of_patterns,
     best_pieces,
     is_large,
@@ -52,38 +51,16 @@ if TYPE_CHECKING:
     from planner.optimize.options import Stop
     from planner.optimize.search.common import Context
 
-FOLLOW = 3.0
-"""Seconds of a solve that follows the relaxation where all may be cut."""
-SHORT_TIME = 0.4
-"""Share of the time for acres short."""
-PAID_TIME = 0.7
-"""The same where money to spend is limited. 20 x 12 x 4, one variety, 97 % of what a plan without
-the limit pays out, 20 s: 84 acres short, with 0.4 (and annealing only) 224; the best known is
-81.5."""
-STRETCH = 0.1
-"""Share of the time for one stretch of it."""
-FIRST = 3.0
-"""Seconds of the first look for fewer: what can be covered is to have a complete plan soon."""
-FROM_PLANTING = (True, False, True)
-"""How plans are made of a solution of the relaxation: from its planting, its bags, its planting."""
-LARGE_ROUNDS = (0.2, 1.0)
-"""Shares of that time after which large seasons are planted again."""
-FEW_PAIRS = 120
-"""Pairs of fields and varieties up to which the relaxation without bags is proven best where a
-field has one variety; where it may have several that takes a few seconds."""
-AGGREGATED_TIME = 0.7
-"""Share of the time for that; the rest for planting what it says."""
-
 
 def settle_shortage(context: Context) -> None:
     """Make acres short as few as possible, and prove it where the time allows."""
-    incumbent = context.incumbent
+    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
     if is_small(context) and incumbent.options.effort is None:
-        _prove(context, SHORT_TIME * incumbent.left(), exact_solver(context))
+        _prove(context, params.time * incumbent.left(), exact_solver(context))
     elif is_small(context) and incumbent.is_short:
-        _prove(context, SHORT_TIME * incumbent.left(), solve_matrix)
+        _prove(context, params.time * incumbent.left(), solve_matrix)
     elif incumbent.is_short:
-        _by_annealing(context, now() + FIRST)
+        _by_annealing(context, now() + params.first)
         if incumbent.is_short:
             _search(context)
     if incumbent.is_covered:
@@ -94,14 +71,16 @@ def settle_shortage(context: Context) -> None:
 
 def _search(context: Context) -> None:
     """Come near what the relaxation says, and go on from there by all ways."""
-    incumbent = context.incumbent
-    share = PAID_TIME if incumbent.model.has_money_row else SHORT_TIME
-    until = now() + (share - STRETCH) * incumbent.options.seconds
+    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
+    share = params.paid_time if incumbent.model.has_money_row else params.time
+    until = now() + (share - params.stretch) * incumbent.options.seconds
     context.memory.near = Neighborhood(aimed_at_acres(incumbent.model))
     if context.near.has_shares and incumbent.x is not None and uses(context, AGGREGATED):
         program = aggregated_program(incumbent.model)
         start = program.of(incumbent.model, incumbent.x)
-        context.memory.aggregated = AggregatedSearch(program, weights(incumbent.model), start)
+        context.memory.aggregated = AggregatedSearch(
+            program, weights(incumbent.model), start, params
+        )
     if is_large(context):
         _search_large(context, until)
     elif incumbent.options.effort is None:
@@ -115,7 +94,7 @@ def _search(context: Context) -> None:
 def _search_large(context: Context, until: float) -> None:
     """Do so without the exact model, and soon once: what is given joins the promising choices."""
     incumbent, aggregated, began = context.incumbent, context.memory.aggregated, now()
-    for share in LARGE_ROUNDS:
+    for share in incumbent.options.params.shortage.large_rounds:
         if aggregated is not None and not _is_settled(incumbent):
             _search_aggregated_large(context, aggregated, began + share * (until - began))
     if not _is_settled(incumbent):
@@ -162,15 +141,16 @@ def _from_relaxations(
 def _from_relaxation(context: Context, rng: np.random.Generator, solver: Solver) -> bool:
     """Do so with what the relaxation without the field rule plants."""
     incumbent, model, near = context.incumbent, context.incumbent.model, context.near
+    params = incumbent.options.params.shortage
     seconds, nodes = _stretch(context).seconds, _nodes(context)
     guide, least = least_short(incumbent, model, seconds, nodes, solver)
     for cheap in (False, True):
         if cheap and guide is not None and near.most > 1:
             short = guide[model.at["short_in"]]
             guide = cheapest_loosely(incumbent, model, short, seconds, nodes, solver)
-        if guide is None or near.breaking(guide).mean() > FEW_BREAKING:
+        if guide is None or near.breaking(guide).mean() > params.few_breaking:
             continue
-        for planting in FROM_PLANTING:
+        for planting in params.from_planting:
             if not incumbent.is_set() and not same_short(np.array(incumbent.short), least):
                 incumbent.offer(_repaired(context, guide, rng, solver, planting=planting))
         if same_short(np.array(incumbent.short), least):
@@ -189,9 +169,9 @@ def _from_aggregated(
     until: float,
 ) -> bool:
     """Do so with the one without bags."""
-    incumbent = context.incumbent
-    seconds = AGGREGATED_TIME * (until - now())
-    if context.near.most == 1 and len(aggregated.program.field) > FEW_PAIRS:
+    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
+    seconds = params.aggregated_time * (until - now())
+    if context.near.most == 1 and len(aggregated.program.field) > params.few_pairs:
         aggregated.work(Budget(seconds, _nodes(context)), stop, rng, solver)
         return False
     x, least = least_short_aggregated(
@@ -212,14 +192,12 @@ def _repaired(
 
     It keeps to the planting of the other fields, or nearly to the bags.
     """
-    near, limits, watch = (
-        context.near,
-        limits_near(context.incumbent, rng, gap=0.0),
-        patient(context.incumbent),
-    )
+    near, watch = context.near, patient(context.incumbent)
+    limits = limits_near(context.incumbent, rng, gap=0.0)
+    longest = context.incumbent.options.params.strategies.longest
     if not planting:
         return near.near_bags(guide, limits, watch, start=False, solver=solver)[0]
-    limits = replace(limits, seconds=limits.seconds / LONGEST)
+    limits = replace(limits, seconds=limits.seconds / longest)
     bad = near.breaking(guide)
     return near.solve(guide, bad, limits, watch, start=False, solver=solver)[0]
 
@@ -255,7 +233,8 @@ def _follow(context: Context) -> None:
     """Begin with the relaxation without bags where all may be cut."""
     incumbent, aggregated = context.incumbent, context.memory.aggregated
     if aggregated is not None and not np.isfinite(aggregated.bound) and not incumbent.is_set():
-        seconds = np.inf if incumbent.options.effort is not None else min(FOLLOW, incumbent.left())
+        follow = incumbent.options.params.shortage.follow
+        seconds = np.inf if incumbent.options.effort is not None else min(follow, incumbent.left())
         limits = Limits(seconds, nodes=_nodes(context), seed=incumbent.options.seed)
         aggregated.follow(limits, incumbent, solve_matrix)
 
@@ -311,7 +290,8 @@ def _stretch(context: Context, until: float = np.inf) -> Budget:
     incumbent = context.incumbent
     if incumbent.options.effort is not None:
         return Budget(np.inf, incumbent.options.steps)
-    return Budget(max(0.1, min(20.0, STRETCH * incumbent.left(), until - now())))
+    share = incumbent.options.params.shortage.stretch
+    return Budget(max(0.1, min(20.0, share * incumbent.left(), until - now())))
 
 
 def _nodes(context: Context) -> int | None:

@@ -32,9 +32,6 @@ if TYPE_CHECKING:
     from planner.optimize.annealing.state import Piece
     from planner.optimize.mip.highs import Solver
 
-LATE = 0.15
-"""Share of the time in the end in which any plans seen in annealing are worth putting together."""
-
 
 def _never(_: Context) -> bool:
     return False
@@ -157,7 +154,7 @@ def _plans_enough(context: Context) -> bool:
     if context.patterns is None or not _annealer_ready(context):
         return False
     options = context.incumbent.options
-    late = context.incumbent.left() < LATE * options.seconds
+    late = context.incumbent.left() < options.params.strategies.late * options.seconds
     return len(context.workers.seen) >= (1 if late else options.params.enough_seen)
 
 

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing import moves
-from planner.optimize.annealing.anneal import FEWER_SHORT, anneal, annealing_job
+from planner.optimize.annealing.anneal import anneal, annealing_job
 from planner.optimize.annealing.compiled import compiled, pointer
 from planner.optimize.annealing.decode import decoded, on_model
 from planner.optimize.annealing.moves import Tally
@@ -17,6 +17,7 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
+from planner.optimize.params import TUNED
 from planner.optimize.search import common
 from planner.optimize.search.first_plan import make_first_plan
 from tests.support.random_season import hard_season, tiny_season
@@ -127,7 +128,7 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     make_first_plan(context)
     first = sum(incumbent.short)
     job = annealing_job(incumbent, context.current, Budget(1.0, steps=500), context.rng)
-    assert job.phases is FEWER_SHORT
+    assert job.phases is TUNED.annealing.fewer_short
     pieces = anneal(context.current, job, incumbent)
     x = on_model(incumbent, context.current, pieces)
     assert incumbent.offer(x)

@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing.order_tables import order_tables
-from planner.optimize.bounds.benders import CLOSE, DECIDED, find, open_orders
+from planner.optimize.bounds.benders import DECIDED, find, open_orders
 from planner.optimize.bounds.column_generation import (
     best_with_room,
     generate_columns,
@@ -20,6 +20,7 @@ from planner.optimize.mip.highs import Limits, Verdict, solve
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, without_field_rule
 from planner.optimize.options import SolveOptions
+from planner.optimize.params import TUNED
 from planner.optimize.search.large import in_columns
 from tests.support.random_season import hard_season
 
@@ -75,7 +76,7 @@ def test_best_order_apart_is_the_best_order(case):
     assert find(incumbent, orders, 60)
     assert incumbent.bound <= optimum + 1e-6 * abs(optimum)
     assert orders.cost >= optimum - 1e-6 * abs(optimum)
-    assert orders.cost - incumbent.bound <= 1.01 * CLOSE * abs(orders.cost)
+    assert orders.cost - incumbent.bound <= 1.01 * TUNED.large.order_gap * abs(orders.cost)
     linear = with_whole_order(incumbent.model, groups=())
     assert incumbent.bound > linear
 

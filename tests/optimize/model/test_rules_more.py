@@ -14,7 +14,8 @@ import pytest
 
 from planner.agronomy.protection import together
 from planner.errors import AuditError
-from planner.optimize.options import SolveOptions
+from planner.optimize.options import SearchParams, SolveOptions
+from planner.optimize.params import LineParams
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.line import flushes, shortest
@@ -325,10 +326,10 @@ PRIMED = [c for c in CASES if "farm" in c[1] and c[1]["farm"].line_stays_primed]
 @pytest.mark.parametrize(
     ("changes", "short", "cost"), [c[1:] for c in PRIMED], ids=[c[0] for c in PRIMED]
 )
-def test_the_line_with_arcs_and_flow(changes, short, cost, monkeypatch):
+def test_the_line_with_arcs_and_flow(changes, short, cost):
     """As beyond ten kinds of recipes, where the model puts them in order itself."""
-    monkeypatch.setattr("planner.optimize.model.line.MOST_KINDS", 0)
-    plan = solve(season(**changes), SolveOptions(seconds=20, gap=0.0))
+    arcs = SearchParams(line=LineParams(most_kinds=0))
+    plan = solve(season(**changes), SolveOptions(seconds=20, gap=0.0, params=arcs))
     audit(plan, season(**changes))
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-4)
     assert plan.cost.total == pytest.approx(cost, abs=1e-3)

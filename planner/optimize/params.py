@@ -1,0 +1,292 @@
+"""Every figure of the search that was tuned, so that a caller or a test can pass others.
+
+A line says what its figure was measured at, where that is on record; any other is the first that
+served. Costs of whole methods are in README.md beside this. What is no choice (tolerances, widths
+of arrays) stays where it is used, and so do the figures of annealing moves, which are compiled
+(`annealing/moves.py`).
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass
+
+
+@dataclass(frozen=True, slots=True)
+class Phase:
+    """A stretch of the annealing: its share of the budget, smoothing, and temperatures."""
+
+    share: float
+    smooth: float
+    temperatures: tuple[float, float]
+    """First and last, as shares of a mean field's cost (3,000 fields, 60 s: 5,969,000; as shares of
+    the whole cost 6,045,000)."""
+    of_acres: bool = False
+    """Temperatures are in acres short instead."""
+
+
+@dataclass(frozen=True, slots=True)
+class AnnealingParams:
+    """How a stretch of annealing cools."""
+
+    rough: tuple[Phase, ...] = (
+        Phase(0.4, 0.5, (0.12, 0.03)),
+        Phase(0.2, 0.2, (0.06, 0.02)),
+        Phase(0.4, 0.0, (0.06, 0.0012)),
+    )
+    """From orders that can be cut to orders that can't, from rough to fine. Without smoothing it
+    ends in the first order that it reaches."""
+    fine: tuple[Phase, ...] = (Phase(0.4, 0.1, (0.012, 0.003)), Phase(0.6, 0.0, (0.006, 0.0006)))
+    """For a plan that is good already."""
+    fewer_short: tuple[Phase, ...] = (
+        Phase(0.6, 0.2, (30.0, 0.1), of_acres=True),
+        Phase(0.4, 0.0, (0.06, 0.0012)),
+    )
+    """For as few acres short as can be."""
+    fine_acres: tuple[Phase, ...] = (Phase(1.0, 0.1, (1.0, 0.03), of_acres=True),)
+    """The same, from a plan that leaves few already."""
+
+
+@dataclass(frozen=True, slots=True)
+class ProofParams:
+    """When relaxations and the exact model are solved beside the search, and for how long."""
+
+    exact_shares: int = 250
+    """Models with at most that many shares are not relaxed first.
+
+    Random seasons of 8 to 16 fields, 101 to 250 shares: to a proof in 9 s, with six plans made
+    beside first in 15 to 36 s; farms of 20 fields, 60 s, a gap of 1.8 against 2.3 % and 2.3 against
+    2.4 %."""
+    ripe: float = 4.0
+    """Seconds of search before that: the exact solve cuts far more off below a good plan.
+
+    A farm of 20 fields, one variety a field, after 40 s of the processor, with presolve and
+    without: a gap of 1.6 and 2.0 % where the best plan is known from the start, of 4.6 and 4.4 %
+    where not."""
+    rough_time: float = 0.3
+    """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
+    relaxed_time: float = 0.2
+    """Share of the rest for the one with whole bags too; after that its bound rises no more."""
+    repaired: int = 6
+    """Plans made beside a settled relaxation before the exact model takes the bound over."""
+    hope: float = 0.15
+    """Share of the time in which a plan with no acre short must be found."""
+    hope_seconds: float = 5.0
+    """Seconds for that at the least: a busy machine starts processes slowly."""
+    hope_most: float = 0.5
+    """The share that these may be at the most."""
+    most_alone: float = 0.4
+    """Share of the time left in which nothing else searches, at the most."""
+    stale: float = 15.0
+    """Seconds without a better plan after which the search rests while the exact model is
+    solved."""
+    rest: float = 3.0
+    """Rests are that many times as long as turns of the search."""
+
+
+@dataclass(frozen=True, slots=True)
+class ShortageParams:
+    """The search for as few acres short as possible."""
+
+    time: float = 0.4
+    """Share of the time for it."""
+    paid_time: float = 0.7
+    """The same where money to spend is limited. 20 x 12 x 4, one variety, 97 % of what a plan
+    without the limit pays out, 20 s: 84 acres short, with 0.4 (and annealing only) 224; the best
+    known is 81.5."""
+    stretch: float = 0.1
+    """Share of the time for one stretch of it."""
+    first: float = 3.0
+    """Seconds of the first look for fewer: what can be covered is to have a complete plan soon."""
+    follow: float = 3.0
+    """Seconds of a solve that follows the relaxation where all may be cut."""
+    from_planting: tuple[bool, ...] = (True, False, True)
+    """How plans are made of a relaxation's solution: from its planting, its bags, its planting."""
+    few_breaking: float = 0.35
+    """Share of fields that may break the field rule in a relaxation that is worth repairing."""
+    large_rounds: tuple[float, ...] = (0.2, 1.0)
+    """Shares of that time after which large seasons are planted again."""
+    few_pairs: int = 120
+    """Pairs of fields and varieties up to which the relaxation without bags is proven best where a
+    field has one variety; where it may have several that takes a few seconds."""
+    aggregated_time: float = 0.7
+    """Share of the time for that; the rest for planting what it says."""
+    varieties: tuple[float, float] = (2.0, 3.0)
+    """Varieties of that relaxation freed at once: the fewest, and at first."""
+    quick: float = 0.2
+    """Seconds of such a solve after which more are freed."""
+    long: float = 1.0
+    """Most seconds of one."""
+    grow: float = 0.1
+    """How many more are freed after a quick solve."""
+    shrink: float = 0.3
+    """How many fewer after any other."""
+    try_nodes: int = 100
+    """Most nodes of one, where work is counted."""
+    try_steps: int = 30
+    """Steps that it counts."""
+
+
+@dataclass(frozen=True, slots=True)
+class LargeParams:
+    """Large seasons: column generation, Benders decomposition, diving."""
+
+    first_columns: int = 12
+    """Choices of a field that the relaxation starts with."""
+    join: int = 6
+    """Choices of a field that join it at once."""
+    relaxation_gap: float = 5e-4
+    """What choices that have not joined may still save, as a share of the bound."""
+    promising: int = 25
+    """Choices of a field that the search goes over once prices are known."""
+    bound_time: float = 0.3
+    """Share of the time left for each stage of the bound."""
+    slow: float = 0.75
+    """Share of the time that must be left after the relaxation for orders to be looked at apart."""
+    order_gap: float = 3e-4
+    """Distance of the best order's cost from the bound, as a share, that is close enough."""
+    turns: int = 80
+    """Most cuts of the program over orders."""
+    between: float = 0.5
+    """Where between the best order and the one that the cuts propose the next cut is made."""
+    near: float = 0.4
+    """Distance from the bound, as a share, up to which an order is worth a wider choice."""
+    out_of_nowhere: tuple[float, float] = (3.0, 8.0)
+    """Price of product out of nowhere, by the dearest available; how it is raised if still used."""
+    rooms: tuple[float, ...] = (0.02, 0.01, 0.03)
+    """Share of a product's supply kept over while diving, so that whole bags fit; tried in turn."""
+    repair_time: float = 0.15
+    """Share of the time left for repairing fields that a dive leaves in breach of the field
+    rule."""
+    batch: float = 0.15
+    """Share of what is open that a dive holds at once, as long as that goes well."""
+    failures: int = 40
+    """How often a step of it may fail before the rest is left as it is."""
+    small: float = 0.6
+    """Lots under a recipe with fewer bags may be closed instead of rounded up."""
+
+
+@dataclass(frozen=True, slots=True)
+class StrategyParams:
+    """The strategies that make plans, and which of them runs next."""
+
+    exploration: float = 0.3
+    """How often a strategy runs that does not have the highest reward."""
+    late: float = 0.15
+    """Share of the time in the end in which any plans seen in annealing are worth putting
+    together."""
+    most_more: int = 6
+    """Most processes that search beside the two that there always are."""
+    first_gap: float = 0.1
+    """How near its best the order of the first plan must be: nothing is known yet to order for."""
+    order_seconds: float = 2.0
+    """Most time in the end for the cheapest order for what an unproven plan treats."""
+    idle: float = 0.08
+    """Share of the time in which a solve near a solution must find a better one to go on."""
+    longest: float = 1.75
+    """How many times as long such a solve takes at the most."""
+    worth_polishing: float = 1.02
+    """Plans that cost more than this many times the best one are not polished."""
+    samples: int = 150
+    """Plans kept of a stretch of annealing, for their patterns."""
+    patterns: int = 1400
+    """Patterns that are first chosen from, those with the lowest reduced cost."""
+    patterns_kept: int = 20_000
+    """Most patterns that are kept for another time, likewise."""
+    patterns_growth: float = 1.25
+    """How many times as many the next time, where the best was proven; else as few."""
+    order_near_enough: float = 2e-4
+    """How near the best the bags for an order that is held need be."""
+    poor: float = 1.005
+    """Plans of it that cost that many times as much as the best one say that the order has too
+    little room."""
+    whole_bags: float = 0.5
+    """How often bags are those of the relaxation with whole bags, if it is cheaper than any
+    plan."""
+    own_order: float = 0.3
+    """How often the order held is that of the best plan."""
+    most_others: int = 2
+    """Most plans that the best one is crossed with at a time."""
+
+
+@dataclass(frozen=True, slots=True)
+class LineParams:
+    """A primed line: up to where sequences of recipes are worked out beforehand.
+
+    On the demo the model that orders the recipes itself left a gap of 3.5 % after a minute, the
+    sequences 0.5 %.
+    """
+
+    most_kinds: int = 10
+    """Kinds of recipes up to which all sequences are worked out."""
+    most_labels: int = 60_000
+    """Beginnings looked at after which that is given up."""
+
+
+@dataclass(frozen=True, slots=True)
+class StayParams:
+    """Staying near a plan."""
+
+    ends: tuple[float, float, float, float, float] = (0.15, 0.2, 0.35, 0.45, 0.6)
+    """Shares of the time by which each step ends: fewest acres proven, a plan of them, cheapest
+    under that cap, cheapest near known plans, all free. The rest is for what moves save."""
+    orders: int = 2
+    """Plans whose bags and orders are tried near known plans."""
+    each: tuple[float, float] = (0.2, 3.0)
+    """Seconds at least and at most for a solve with one of the moves put back."""
+    most_tried: int = 8
+    """Moves tried at most for the one that saves least."""
+    whole_model: int = 6_000
+    """Choices above which only shares near the known plans stay open."""
+
+
+@dataclass(frozen=True, slots=True)
+class SearchParams:
+    """Figures of the search that were tuned, for a caller that wants a season to go another way."""
+
+    head_start: tuple[tuple[int, float], ...] = ((100, 15.0),)
+    """Seconds after which others search beside the exact solve, for models up to that many shares.
+
+    Up to the same with 4 s for those of 101 to 250 shares: a farm of 20 fields with one variety a
+    field ends at a gap of 3.9 %, without at 1.8 to 2.3."""
+    many_choices: int = 20_000
+    """Seasons with more choices are searched over the promising ones of every field.
+
+    At 36,000 (200 fields, 60 s) the gap is 2.2 % so, over all choices 4.7 %, at the same cost."""
+    first_choices: int = 25
+    """Choices that a field is first offered in such a season.
+
+    With 6 or 12 the plans of large seasons are more expensive."""
+    small_shares: int = 100
+    """Models with at most that many shares go to the exact model for acres short at once."""
+    step_nodes: int = 300
+    """Branch-and-bound nodes, or annealing moves, that count as one step of effort.
+
+    A unit of counting: nothing was tuned."""
+    room: float = 0.005
+    """Share of the need that an order has over at least, if no plan was found for one without.
+
+    Twice as much the next time, and so on. Measured, with all of that method, on 60 x 30 x 6 and
+    60 x 40 x 8 (fields, lots, recipes), two and three varieties a field, 60 s."""
+    worth_crossing: float = 1.02
+    """Plans that cost more than this many times the best one are not crossed with it."""
+    enough_seen: int = 400
+    """Plans seen in annealing before their patterns are put together.
+
+    Measured, with all of that method, on 60 x 40 x 8 and farm-60, one variety a field, 60 s."""
+    enough_seen_for_acres: int = 200
+    """The same where acres short are aimed at: that program is soon solved."""
+    without: frozenset[str] = frozenset()
+    """Strategies and bounds to do without, by their names (`search.strategies.NAMES`).
+
+    What each is worth is measured so (`reports/ablation.py`)."""
+    annealing: AnnealingParams = AnnealingParams()
+    proof: ProofParams = ProofParams()
+    shortage: ShortageParams = ShortageParams()
+    large: LargeParams = LargeParams()
+    strategies: StrategyParams = StrategyParams()
+    line: LineParams = LineParams()
+    stay: StayParams = StayParams()
+
+
+TUNED = SearchParams()
+"""The figures as they were tuned."""
