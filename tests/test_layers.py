@@ -35,6 +35,7 @@ LAYERS = (
 """Lowest first: a room imports from itself and from rooms before it."""
 
 OPTIMIZER = (
+    "params",
     "options",
     "mip",
     "model",
