@@ -167,7 +167,7 @@ def spare(facts: Facts) -> list[str]:
     return [
         "To spare, in percent of what is used (what can't be pumped out is already taken off): "
         f"{', '.join(each)}.",
-        first_short(facts.margins),
+        first_short(facts.margins, metric=facts.manner.metric),
     ]
 
 

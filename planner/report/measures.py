@@ -153,6 +153,11 @@ class Manner:
         """Give factor, unit label and decimals; ``¤`` in a label stands for the currency."""
         return (_METRIC if self.metric else _US)[measure]
 
+    @property
+    def seeds_per(self) -> str:
+        """What seed size is called in a sentence."""
+        return "seeds per kg" if self.metric else "seeds per lb"
+
     def value(self, number: float, measure: Measure) -> float:
         """Turn a number in working units into what is shown."""
         return number * self.shown(measure).factor

@@ -53,7 +53,10 @@ LIMIT_UNITS = {
 def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     """Make the sheet; `bags` are all that are treated, in their order."""
     held = facts.held
-    said = [first_short(facts.margins), first_ceiling(ceilings(facts.season, facts.plan))]
+    said = [
+        first_short(facts.margins, metric=facts.manner.metric),
+        first_ceiling(ceilings(facts.season, facts.plan)),
+    ]
     if held is not None:
         often = [held.said, seed_and_first(held)] if held.said else [how_often(held)]
         said = [*often, *said]
@@ -99,15 +102,16 @@ def _margins(facts: Facts) -> Table:
         for c in sorted(facts.season.containers, key=lambda c: -c.size)
         if c.late_price is not None
     }
+    per = facts.manner.seeds_per
     columns = (
         Column("product", "Product"),
         Column("there", "There", Measure.VOLUME),
         Column("need", "Needed", Measure.VOLUME),
         Column("left", "Left", Measure.VOLUME),
         Column("used", "Runs short at more used", Measure.PERCENT, width=12),
-        Column("size", "or all seeds per lb at", Measure.PERCENT, width=12),
+        Column("size", f"or all {per} at", Measure.PERCENT, width=12),
         Column("lot", "Worst lot", width=13),
-        Column("lot_size", "its seeds per lb alone at", Measure.PERCENT, width=13),
+        Column("lot_size", f"its {per} alone at", Measure.PERCENT, width=13),
         Column("units", "Enough for more", Measure.UNITS, width=12),
         Column("of", "of lot and recipe", width=24),
         Column("late", "Smallest sold late", width=24),
@@ -121,7 +125,7 @@ def _margins(facts: Facts) -> Table:
         rows=tuple(row[:shown] for row in rows),
         empty="Nothing is treated.",
         note="More used: on every unit, or in more units of all that is treated; the product "
-        "margin of sheet Farm counts as used. Fewer seeds per lb are heavier seed, which takes "
+        f"margin of sheet Farm counts as used. Fewer {per} are heavier seed, which takes "
         "more of what goes by weight; what goes by the unit or the seed never runs short by it. "
         "Exact, by arithmetic.",
     )
@@ -211,7 +215,7 @@ def _limits(facts: Facts) -> Table:
             Column("planned", "Planned", width=16),
             Column("used", "Passed at more used", Measure.PERCENT, width=12),
             Column("where", "where", width=30),
-            Column("size", "Passed at seeds per lb", Measure.PERCENT, width=12),
+            Column("size", f"Passed at {facts.manner.seeds_per}", Measure.PERCENT, width=12),
             Column("there", "where", width=30),
         ),
         rows=tuple(rows),

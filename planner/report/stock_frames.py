@@ -22,7 +22,9 @@ def products_sheet(facts: Facts) -> Sheet:
     """Make the sheet of product balances."""
     blocks: list[Block] = [_products(facts)]
     if facts.margins:
-        blocks.append(Text((first_short(facts.margins),), "What runs short first"))
+        blocks.append(
+            Text((first_short(facts.margins, metric=facts.manner.metric),), "What runs short first")
+        )
     return Sheet(
         PRODUCTS,
         "Where each product comes from, what is used of it, and how much is spare.",
@@ -90,7 +92,9 @@ def _products(facts: Facts) -> Table:
             Column("left", "Left", Measure.VOLUME),
             Column("slack", "Spare", Measure.DOSE, decimals=0),
             Column("spare", "of what goes on", Measure.PERCENT, width=9),
-            Column("size", "Short when seeds per lb differ by", Measure.PERCENT, width=14),
+            Column(
+                "size", f"Short when {facts.manner.seeds_per} differ by", Measure.PERCENT, width=14
+            ),
             Column("tight", "Remark", width=9),
         ),
         rows=tuple(rows),
@@ -98,8 +102,8 @@ def _products(facts: Facts) -> Table:
         empty="The season lists no products.",
         note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
         "order, usable = used + left. Spare: what is left, also as a share of what goes on seed; "
-        f"under {TIGHT:.0%} it is TIGHT. Fewer seeds per lb are heavier seed, which takes more of "
-        "what goes by weight.",
+        f"under {TIGHT:.0%} it is TIGHT. Fewer {facts.manner.seeds_per} are heavier seed, which "
+        "takes more of what goes by weight.",
     )
 
 

@@ -45,7 +45,7 @@ def chance(share: float) -> str:
     return f"{share * 100.0:.0f} of 100"
 
 
-def first_short(found: Sequence[ProductMargin]) -> str:
+def first_short(found: Sequence[ProductMargin], *, metric: bool = False) -> str:
     """Say which product runs short first, and when."""
     if not found:
         return "Nothing is treated, so no product can run short."
@@ -54,10 +54,8 @@ def first_short(found: Sequence[ProductMargin]) -> str:
     sized = [m for m in found if m.seed_size is not None]
     if sized:
         by_size = max(sized, key=lambda m: m.seed_size or -1.0)
-        text += (
-            f" than planned, or seeds per lb of all lots are {percent(by_size.seed_size or 0.0)} "
-            f"lower than planned"
-        )
+        lower, per = percent(by_size.seed_size or 0.0), "kg" if metric else "lb"
+        text += f" than planned, or seeds per {per} of all lots are {lower} lower than planned"
         if by_size.product != first.product:
             text += f" ({by_size.product})"
         return f"{text}."
