@@ -97,7 +97,7 @@ def test_scenarios_of_a_changed_season_hold_the_changes_too(tiny: Path) -> None:
     reader.finished(season, "again", seconds="2", **price)
     said = reader.get(f"{season}/look/what-if")
     assert [row[0] for row in rows_of(said, "changes")[1:]] == ["Dear jugs", "Small field"]
-    assert "your changes" not in texts(reader.get(f"{season}/answer"))
+    assert "asks what if: Dear jugs; Small field" in texts(reader.get(f"{season}/answer"))
     reader.finished(season, "what-if", seconds="2")
     rows = rows_of(reader.get(f"{season}/look/what-if"), "plans")
     assert [row[0] for row in rows[1:]] == ["with your changes", "Dear jugs", "Small field"]

@@ -226,7 +226,7 @@ def test_a_name_that_says_no_season(name: str) -> None:
 
 def test_the_command_on_the_page_names_no_place_of_this_machine() -> None:
     argv = ["--python", "/a/place/bin/python", "/a/season", "--out", "here", "--seconds", "5"]
-    assert benchmark.notes(argv) == (
+    assert benchmark.told(argv) == (
         "python -m reports.benchmark --python OTHER_PYTHON FOLDER --out FOLDER --seconds 5"
     )
 
