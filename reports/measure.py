@@ -76,7 +76,7 @@ def ours(name: str, seconds: str, seed: str) -> Row:
         "fewest": plan.shortage_proven,
         "first": plans[0].seconds if plans else None,
         "complete": complete[0].seconds if complete else taken,
-        "floor at": next((p.seconds for p in heard if p.floor is not None), None),
+        "floor at": next((p.seconds for p in heard if p.bound is not None), None),
         "took": taken,
         "memory": memory,
         **size(season),

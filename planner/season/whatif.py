@@ -103,7 +103,7 @@ def scenarios(table: Table) -> tuple[str, ...]:
 
 
 def with_rows(table: Table, scenario: str, changes: Iterable[WhatIf]) -> Table:
-    """Sheet What if with rows of one more scenario, which are in no file."""
+    """Sheet What if with rows of a scenario that are in no file; its own rows come after them."""
     lines = tuple(
         Line(
             0,
@@ -121,7 +121,7 @@ def with_rows(table: Table, scenario: str, changes: Iterable[WhatIf]) -> Table:
     for column in table.sheet.columns:
         if column.key in lines[0].texts:
             headings.setdefault(column.key, Heading(column, column.name, -1, column.unit))
-    return replace(table, headings=headings, lines=(*table.lines, *lines))
+    return replace(table, headings=headings, lines=(*lines, *table.lines))
 
 
 def _text(line: Line, name: str) -> str:
