@@ -477,6 +477,7 @@ def test_a_season_of_400_fields_is_drawn_soon_and_scrolls(
     paints = []
     for _ in range(3):
         page.reload()
+        page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length")
         paints.append(
             page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
         )

@@ -102,7 +102,7 @@ def test_patterns_by_steps_repeat_themselves(short, effort):
     soon = SearchParams(enough_seen=20, enough_seen_for_acres=20, small_shares=0)
     options = SolveOptions(effort=effort, seed=1, params=soon)
     context = common.open_context(Incumbent(options, None, None), one)
-    context.patterns = Noted(context.incumbent.model)
+    context = replace(context, patterns=Noted(context.incumbent.model))
     plan = run.search(context)
     audit(plan, one)
     assert any(x is not None for x in made)
