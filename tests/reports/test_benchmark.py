@@ -269,10 +269,11 @@ def test_cores_that_others_kept_busy(tmp_path: Path, monkeypatch: pytest.MonkeyP
 
 
 def test_work_of_processes_that_we_waited_for_is_ours() -> None:
+    """The system counts in hundredths of a second, rounded down."""
     before = machine._ours()
     busy = "import time\nwhile time.process_time() < 0.5: pass"
     subprocess.run([sys.executable, "-c", busy], check=True)
-    assert machine._ours() - before >= 0.5
+    assert machine._ours() - before >= 0.47
 
 
 @pytest.mark.long
