@@ -157,7 +157,6 @@ def keep_scenario(path: Path | str, name: str, changes: Sequence[WhatIf]) -> byt
 
 def beside(plans: Sequence[tuple[str, Plan]], season: Season) -> Book:
     """Describe named plans side by side, differences first, in the manner of a season."""
-    from planner.explain.compare import compare
     from planner.report.comparison import comparison_book
     from planner.report.measures import manner_of
 

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
+from planner.explain.words import capital
 from planner.plan.price import order_days, seed_days
 
 if TYPE_CHECKING:
@@ -124,7 +125,7 @@ def _treating(calendar: Calendar, ready: dict[date, list[str]]) -> list[Event]:
         first = "" if started or found else "First treating day: "
         title = f"{first}treat {units:,.0f} units, {recipes}"
         remind = (7, 1) if first else (1,)
-        found.append(Event(day.day, _capital(title), "\n".join(lines), f"treat|{number}", remind))
+        found.append(Event(day.day, capital(title), "\n".join(lines), f"treat|{number}", remind))
     return found
 
 
@@ -204,10 +205,6 @@ def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
         )
         for r in asked
     ]
-
-
-def _capital(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def to_ical(campaign: Campaign) -> bytes:

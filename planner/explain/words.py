@@ -35,6 +35,15 @@ def number(x: float, digits: int = 1) -> str:
     return "0" if text == "-0" else text
 
 
+def capital(text: str) -> str:
+    """Return a text with its first letter in upper case.
+
+    >>> capital("the plan's order"), capital("")
+    ("The plan's order", '')
+    """
+    return text[:1].upper() + text[1:]
+
+
 def count(n: int, one: str, many: str = "") -> str:
     """Return a count with its noun.
 

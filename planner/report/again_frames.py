@@ -141,7 +141,7 @@ def _moves(again: Again) -> list[Block]:
             for n, step in enumerate(again.moves, 1)
         ),
         note="You can stop after any step and leave the fields of those below as they were, or "
-        "plan again and let at most the land change that is moved by then. Fields of one step pay "
+        "plan again and let no more land change than is moved by then. Fields of one step pay "
         "only together. Saves: the cheapest plan found without this step and those below, less the "
         "cheapest found with it.",
     )

@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.explain.words import capital
 from planner.report.facts import COMPARED
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -39,9 +40,7 @@ def compared_sheet(facts: Facts, stages: TwoStages) -> Sheet:
         blocks += [_steps(stages), Charts((_picture(),))]
     if stages.waiting:
         blocks.append(_waiting(stages))
-    purpose = (
-        "What orders cost on average where much of what they were made for turns out otherwise."
-    )
+    purpose = "What orders cost on average where what is not known yet turns out otherwise."
     return Sheet(
         COMPARED, purpose, tuple(blocks), Page(landscape=True), Room.ORDER, packs=(Pack.STUDY,)
     )
@@ -50,7 +49,7 @@ def compared_sheet(facts: Facts, stages: TwoStages) -> Sheet:
 def _orders(stages: TwoStages) -> Table:
     rows: list[tuple[Content, ...]] = [
         (
-            Cell(_from_big(o.label), Look.STRONG if place == 0 else Look.PLAIN),
+            Cell(capital(o.label), Look.STRONG if place == 0 else Look.PLAIN),
             o.mean,
             _edge(o.low),
             _edge(o.high),
@@ -82,10 +81,6 @@ def _orders(stages: TwoStages) -> Table:
         rows=tuple(rows),
         note=" ".join([note, *(f"Time ran out: {s}." for s in stages.left_out)]),
     )
-
-
-def _from_big(text: str) -> str:
-    return text[:1].upper() + text[1:]
 
 
 def _edge(x: float) -> Content:

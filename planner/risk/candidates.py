@@ -46,18 +46,18 @@ def smallest(season: Season, product: str) -> Container | None:
     return min(mine, key=lambda c: (c.size, c.breaks[0].price, c.name), default=None)
 
 
-def with_reserve(season: Season, plan: Plan, held: AsPlanned) -> dict[str, Order]:
+def with_reserve(season: Season, plan: Plan, held: AsPlanned) -> list[Order]:
     """Plan's order with small containers added: enough for 9 needs in 10, and for the most."""
-    found = {}
-    for label, need in (("enough for 9 in 10", "nine_in_ten"), ("enough for all", "most")):
+    found = []
+    for need in ("nine_in_ten", "most"):
         counts = dict(ordered_by(plan).counts)
         for p in held.products:
             c, lack = smallest(season, p.product), getattr(p, need) - p.supply
             while c is not None and lack > 1e-6 and c.size > c.heel:
                 counts[c.product, c.name] = counts.get((c.product, c.name), 0) + 1
                 lack -= c.size - c.heel
-        found[label] = order_of(counts, dict(ordered_by(plan).seed))
-    return {label: order for label, order in found.items() if possible(season, order)}
+        found.append(order_of(counts, dict(ordered_by(plan).seed)))
+    return [order for order in found if possible(season, order)]
 
 
 def by_product(season: Season, known: Sequence[Order], found: Sequence[Outcome]) -> Order:
@@ -187,13 +187,13 @@ def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[st
     return {label: o for label, o in more.items() if possible(season, o)}
 
 
-def for_levels(season: Season, order: Order) -> dict[str, Order]:
+def for_levels(season: Season, order: Order) -> list[Order]:
     """Orders with more of one container that pay by a discount level or free freight they reach.
 
-    What is not needed goes back: the label says of what there is more.
+    What is not needed goes back.
     """
     paid, bags, counts = spent(season, order), dict(order.seed), order.counts
-    found = {}
+    found = []
     for c in season.containers:
         n = counts.get((c.product, c.name), 0)
         if c.returned_for <= 0.0 or not n:
@@ -204,20 +204,14 @@ def for_levels(season: Season, order: Order) -> dict[str, Order]:
                 break
             back = more * c.returned_for * price_paid(season, other)[c.product, c.name]
             if spent(season, other) - back < paid - CENT:
-                found[f"{more} more {c.name} of {c.product} to go back, for what it takes off"] = (
-                    other
-                )
+                found.append(other)
                 break
     return found
 
 
-def with_seed_of(order: Order, others: Iterable[Order]) -> dict[str, Order]:
-    """An order's containers with the bags of each of other orders, said in words."""
-    found = {}
-    for other in dict.fromkeys(other.seed for other in others):
-        bags = ", ".join(f"{n} of {lot}" for lot, n in other) or "none"
-        found[f"bags of seed: {bags}"] = Order(order.containers, other)
-    return found
+def with_seed_of(order: Order, others: Iterable[Order]) -> list[Order]:
+    """An order's containers with the bags of each of other orders."""
+    return [Order(order.containers, seed) for seed in dict.fromkeys(o.seed for o in others)]
 
 
 def without(order: Order, product: str) -> Order:

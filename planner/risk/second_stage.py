@@ -93,6 +93,7 @@ class Outcome:
     spare: frozenset[tuple[str, str]] = frozenset()
     """(Product, container) ordered of which one went back or was left, as it turned out."""
     short_fields: frozenset[str] = frozenset()
+    """Fields with acres short; all where no solution was found in time."""
 
 
 def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:

@@ -35,11 +35,11 @@ SETTLED = 1000
 
 @dataclass(slots=True)
 class Tried:
-    """Orders tried, by what they are called."""
+    """Orders tried, in the order in which they came up."""
 
     table: OutcomeTable
     own: Order
-    labels: dict[Order, str]
+    orders: dict[Order, None]
     left_out: list[str] = field(default_factory=list)
 
     def compare(
@@ -57,9 +57,9 @@ class Tried:
 
     def take_best_of_draws(self) -> None:
         """Take up orders that are best in some draws, to be tried with what is planted anyway."""
-        for number, o in enumerate(self.table.of(COMMONLY, None, COMMON), 1):
+        for o in self.table.of(COMMONLY, None, COMMON):
             if o is not None and o.planted:
-                self.take(f"best in draw {number}", o.order)
+                self.take(o.order)
 
     def near(
         self,
@@ -87,10 +87,10 @@ class Tried:
         found = [a.value - b.value for a, b in pairs if a and b]
         return float(np.mean(found)) if found else np.inf
 
-    def take(self, label: str, order: Order) -> None:
+    def take(self, order: Order) -> None:
         """Take up an order, if it can be placed and is not known yet."""
         if candidates.possible(self.table.season, order):
-            self.labels.setdefault(order, label)
+            self.orders.setdefault(order)
 
     def against_own(self, order: Order, first: int = COMMON) -> list[float]:
         """Value more than the plan's order in each of the first common draws known of both."""
@@ -106,7 +106,7 @@ class Tried:
 
         Those known of fewer draws come after the others, and those of too few to tell not at all.
         """
-        known = {o: self.against_own(o, first) for o in self.labels}
+        known = {o: self.against_own(o, first) for o in self.orders}
         most = max(len(x) for x in known.values())
         if not most:
             return [self.own]
@@ -122,14 +122,14 @@ def train(tried: Tried, plan: Plan, held: AsPlanned, drawn: Sequence[Turn], unti
     if len(found) < n:
         tried.left_out.append(f"best orders of {len(found)} draws of {n} were candidates")
     table.pool = table.pool.union(*(o.planted for o in found))
-    for label, order in candidates.with_reserve(table.season, plan, held).items():
-        tried.labels.setdefault(order, label)
+    for order in candidates.with_reserve(table.season, plan, held):
+        tried.take(order)
     at_best = [o for o in found if candidates.possible(table.season, o.order)]
     if found:
         known = [tried.own, *(o.order for o in at_best)]
-        tried.take("best product by product", candidates.by_product(table.season, known, found))
-        for label, order in candidates.with_seed_of(tried.own, tried.labels).items():
-            tried.take(f"the plan's, {label}", order)
+        tried.take(candidates.by_product(table.season, known, found))
+        for order in candidates.with_seed_of(tried.own, list(tried.orders)):
+            tried.take(order)
 
 
 def improve(tried: Tried, common: Sequence[Turn], until: Until) -> None:
@@ -139,30 +139,23 @@ def improve(tried: Tried, common: Sequence[Turn], until: Until) -> None:
         outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
         if until.is_set() or not outcomes:
             return
-        orders = list(tried.labels)
-        again = candidates.by_product(tried.table.season, orders, outcomes)
-        waiting = {
-            label: order
-            for order, label in tried.labels.items()
-            if not any(tried.table.of(COMMONLY, order, COMMON))
-        }
-        near = {
-            **steps_from(tried, best),
-            **candidates.for_levels(tried.table.season, best),
-            "again product by product": Order(again.containers, best.seed),
-            **candidates.with_seed_of(best, orders),
-        }
-        fresh = waiting | {
-            f"{tried.labels[best]}, {label}": order
-            for label, order in near.items()
-            if order not in tried.labels and candidates.possible(tried.table.season, order)
-        }
+        season, orders = tried.table.season, list(tried.orders)
+        again = candidates.by_product(season, orders, outcomes)
+        waiting = [o for o in orders if not any(tried.table.of(COMMONLY, o, COMMON))]
+        near = [
+            *steps_from(tried, best).values(),
+            *candidates.for_levels(season, best),
+            Order(again.containers, best.seed),
+            *candidates.with_seed_of(best, orders),
+        ]
+        fresh = [o for o in near if o not in tried.orders and candidates.possible(season, o)]
+        fresh = list(dict.fromkeys([*waiting, *fresh]))
         kind = NEAR + number
-        tried.near("near the best order", best, list(fresh.values()), common, kind, until)
-        few = sorted(fresh, key=lambda x: tried.more_than(best, fresh[x], kind))[:FEW]
-        for label in few:
-            tried.take(label, fresh[label])
-        tried.compare("the best of these", [fresh[label] for label in few], common, until)
+        tried.near("near the best order", best, fresh, common, kind, until)
+        few = sorted(fresh, key=lambda o: tried.more_than(best, o, kind))[:FEW]
+        for order in few:
+            tried.take(order)
+        tried.compare("the best of these", few, common, until)
         if tried.ranked()[0] == best:
             return
 

@@ -112,7 +112,7 @@ def compare_orders(
         planted_by(plan),
     )
     own = ordered_by(plan)
-    tried = Tried(table, own, {own: "the plan's"})
+    tried = Tried(table, own, {own: None})
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
     common = turns(season, COMMON, seed + 2)
     work = seconds * engine.workers
@@ -120,7 +120,7 @@ def compare_orders(
     table.most_again = _within((SHARES[1] - SHARES[0]) * work / (SCREENED * RACING))
     train(tried, plan, held, common, ends[0])
     table.floor_gap = FLOOR_GAP
-    tried.race("orders compared", list(tried.labels), common, ends[1])
+    tried.race("orders compared", list(tried.orders), common, ends[1])
     tried.take_best_of_draws()
     improve(tried, common, ends[2])
     best = tried.ranked()[0]

@@ -162,10 +162,10 @@ def test_jugs_that_go_back_are_ordered_for_the_discount_that_they_reach(season: 
     level = DiscountLevel(name="Early", supplier=None, products=(), spend=300.0, percent=0.1)
     order = Order((("Green Cap", "jug", 2),))
     at_half = replace(season, discounts=(level,))
-    assert candidates.for_levels(at_half, order) == {}
+    assert candidates.for_levels(at_half, order) == []
     jug, keg = season.containers
     at_most = replace(at_half, containers=(replace(jug, returned_for=0.9), keg))
-    (more,) = candidates.for_levels(at_most, order).values()
+    (more,) = candidates.for_levels(at_most, order)
     assert more.counts == {("Green Cap", "jug"): 3}
 
 
