@@ -55,7 +55,7 @@ OURS = 60.0
 LONGER = 300.0
 """The same once more, where an engine proved something better."""
 THEIRS = 10.0
-"""Seconds of the processor that each engine has."""
+"""Seconds of the processor that each engine has, if not said otherwise."""
 CALM = 6.0
 """Load average, for each core, above which a season waits: the program's limit is by the clock."""
 
@@ -70,7 +70,7 @@ def ours(season: Season, seconds: float) -> verdicts.Claim:
     return verdicts.claim(plan, season)
 
 
-def hold(seed: int, limit: float) -> dict[str, Any]:
+def hold(seed: int, limit: float, theirs: float) -> dict[str, Any]:
     """Plan one season in `limit` seconds and hold it against both engines; a line of results."""
     from tests.laws.engines import ENGINES
 
@@ -80,7 +80,7 @@ def hold(seed: int, limit: float) -> dict[str, Any]:
     others = {}
     for name, engine in ENGINES.items():
         since = time.process_time()
-        others[name] = second_model.search(season, engine, THEIRS)
+        others[name] = second_model.search(season, engine, theirs)
         took[name] = round(time.process_time() - since, 2)
     since, seconds = time.monotonic(), limit
     claim = ours(season, seconds)
@@ -106,7 +106,7 @@ def hold(seed: int, limit: float) -> dict[str, Any]:
     }
 
 
-def here(processes: int, limit: float) -> dict[str, Any]:
+def here(processes: int, limit: float, theirs: float) -> dict[str, Any]:
     """Versions, machine and limits of a run."""
     from tests.laws.engines import versions
 
@@ -119,7 +119,7 @@ def here(processes: int, limit: float) -> dict[str, Any]:
         **versions(),
         "cores": os.cpu_count(),
         "processes": processes,
-        "limits": {"ours": limit, "ours, again": max(limit, LONGER), "engines": THEIRS},
+        "limits": {"ours": limit, "ours, again": max(limit, LONGER), "engines": theirs},
     }
 
 
@@ -134,13 +134,15 @@ def lines(results: Path) -> list[dict[str, Any]]:
     return found
 
 
-def held(seeds: list[int], processes: int, limit: float) -> Iterator[dict[str, Any]]:
+def held(
+    seeds: list[int], processes: int, limit: float, theirs: float
+) -> Iterator[dict[str, Any]]:
     """Results as they come."""
     if processes == 1:
-        yield from (hold(seed, limit) for seed in seeds)
+        yield from (hold(seed, limit, theirs) for seed in seeds)
         return
     with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
-        for work in as_completed([pool.submit(hold, seed, limit) for seed in seeds]):
+        for work in as_completed([pool.submit(hold, seed, limit, theirs) for seed in seeds]):
             yield work.result()
 
 
@@ -151,9 +153,9 @@ def full(a: argparse.Namespace) -> int:
     seeds = [seed for seed in range(a.first, a.first + a.seasons) if seed not in done]
     wrong = False
     with a.results.open("a", encoding="utf-8") as stream:
-        stream.write("\n" + json.dumps(here(a.processes, a.seconds)) + "\n")
+        stream.write("\n" + json.dumps(here(a.processes, a.seconds, a.theirs)) + "\n")
         stream.flush()
-        for one in held(seeds, a.processes, a.seconds):
+        for one in held(seeds, a.processes, a.seconds, a.theirs):
             stream.write(json.dumps(one) + "\n")
             stream.flush()
             if one["differences"] or one["between"]:
@@ -209,6 +211,7 @@ def main() -> int:
     asked.add_argument("--first", type=int, default=0, help="seed of the first season")
     asked.add_argument("--processes", type=int, default=1, choices=(1, 2))
     asked.add_argument("--seconds", type=float, default=OURS, help="limit of ours, by the clock")
+    asked.add_argument("--theirs", type=float, default=THEIRS, help="limit of each engine")
     asked.add_argument("--again", nargs="*", default=[], choices=[v.name for v in Verdict])
     asked.add_argument("--results", type=Path, default=Path("plan/many-optima.jsonl"))
     a = asked.parse_args()
