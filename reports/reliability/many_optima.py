@@ -134,9 +134,7 @@ def lines(results: Path) -> list[dict[str, Any]]:
     return found
 
 
-def held(
-    seeds: list[int], processes: int, limit: float, theirs: float
-) -> Iterator[dict[str, Any]]:
+def held(seeds: list[int], processes: int, limit: float, theirs: float) -> Iterator[dict[str, Any]]:
     """Results as they come."""
     if processes == 1:
         yield from (hold(seed, limit, theirs) for seed in seeds)
