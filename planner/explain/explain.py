@@ -29,7 +29,7 @@ if TYPE_CHECKING:
 
 REPAIRS_SHARE = 0.6
 """Share of the time that repairs get where acres are short."""
-MONEY_SHARE = 0.3
+MONEY_SHARE = 0.4
 """Share of the time for more to spend, where that is limited."""
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
+CENT = 0.01
 STEP = 1000.0
 """Money more that is tried."""
 MORE, NO_LIMIT = "one step more to spend", "no limit to spend"
@@ -103,6 +104,9 @@ def _saved(plan: Plan, other: Plan) -> float:
 
 def _sentence(m: Money, speech: Speech) -> str:
     text = f"{speech.money(m.spent)} of at most {speech.money(m.most)} is spent"
+    left = m.most - m.spent
+    if left >= m.step and m.short <= ACRE and not (m.saved or m.step_saved or 0.0) >= CENT:
+        return f"{text}; {speech.money(left)} is left.{_beyond(m)}"
     if m.left_short is None:
         text += "; what that leaves short was not worked out in the time set."
     elif m.left_short > ACRE:
@@ -110,7 +114,7 @@ def _sentence(m: Money, speech: Speech) -> str:
             f". It leaves {speech.acres(m.left_short)} short, which with no limit would be planted "
             f"for {speech.money(m.wanted or 0.0)} in all."
         )
-    elif (m.saved or 0.0) >= 0.01:
+    elif (m.saved or 0.0) >= CENT:
         text += (
             f". It leaves no acres short; with no limit {speech.money(m.wanted or 0.0)} would be "
             f"spent and the total be {speech.money(m.saved or 0.0)} lower."
@@ -125,6 +129,15 @@ def _sentence(m: Money, speech: Speech) -> str:
     return text
 
 
+def _beyond(m: Money) -> str:
+    """What more to spend would bring where more is left than one step."""
+    if m.left_short is None:
+        return ""
+    if m.cost_proven:
+        return " The limit costs neither acres nor money."
+    return " No cheaper plan was found with more to spend."
+
+
 def _step(m: Money, speech: Speech) -> str:
     step = speech.money(m.step)
     if m.step_acres is None:
@@ -135,7 +148,7 @@ def _step(m: Money, speech: Speech) -> str:
             f"{step} more would plant {speech.acres(m.step_acres)} more; the total would be "
             f"{speech.money(abs(m.step_saved or 0.0))} {side}."
         )
-    if (m.step_saved or 0.0) >= 0.01:
+    if (m.step_saved or 0.0) >= CENT:
         return (
             f"{step} more would plant no more acres, but lower the total by "
             f"{speech.money(m.step_saved or 0.0)}."

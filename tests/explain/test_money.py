@@ -66,6 +66,33 @@ def test_a_limit_that_costs_nothing():
     assert "$1,000 more would bring nothing" in money.sentence
 
 
+@pytest.mark.parametrize(
+    ("reached", "proven", "said"),
+    [
+        (False, True, "$3,000 of at most $9,000 is spent; $6,000 is left."),
+        (
+            True,
+            True,
+            "$3,000 of at most $9,000 is spent; $6,000 is left."
+            " The limit costs neither acres nor money.",
+        ),
+        (
+            True,
+            False,
+            "$3,000 of at most $9,000 is spent; $6,000 is left."
+            " No cheaper plan was found with more to spend.",
+        ),
+    ],
+)
+def test_of_a_limit_far_above_what_is_spent_nobody_asks_what_more_would_bring(
+    reached, proven, said
+):
+    one = jug_by_jug(9_000.0)
+    plan = solve(one, SolveOptions(seconds=20, gap=0.0))
+    plan = replace(plan, outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE)
+    assert money_told(plan, one, {NO_LIMIT: plan, MORE: plan} if reached else {}).sentence == said
+
+
 def test_a_limit_that_costs_money_only():
     """The keg for $400 comes to $220 with half its rest credited, but only the jug can be paid.
 
