@@ -73,7 +73,10 @@ Wrong is: a floor above a plan that an engine found (its whole numbers held and 
 again), fewer acres short than we call the fewest, or a plan over 0.01 % dearer than a proven
 optimum. Where the program's time ends before it has found that, it is asked once more with more
 time; what is still dearer then is called behind, and a proof of an engine above our audited plan
-disputed: both count as wrong until it is known why (last column of what differed). The program's
+disputed: both count as wrong until it is known why (last column of what differed). Before that the
+engines are asked once more with 5 and with 50 times the slack that settled acres short are held
+with: where seed is used to the last kernel, they have called plans the cheapest that were not. An
+engine that a plan of the same model refutes, with no acre more short, has no say. The program's
 limit is by the clock, so a plan may be behind because other work had the machine."""
 
 

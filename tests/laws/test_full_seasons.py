@@ -17,7 +17,7 @@ from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.season.read import read_season
 from tests.laws import engines, second_model
-from tests.laws.verdicts import Claim, Verdict, between, claim, judge
+from tests.laws.verdicts import Claim, Verdict, claim, judge, refuted
 from tests.support import written
 from tests.support.quick import few
 from tests.support.random_season import full, full_season
@@ -113,7 +113,8 @@ def test_worst_verdict_counts():
     verdict, differences = judge(OPTIMAL, others)
     assert verdict is Verdict.WRONG
     assert differences == ["floor 80643.99, other has a plan at 80354.13"]
-    assert between(others) == ["one's floor is 80644.53, other has a plan at 80354.13"]
+    text = "one's floor is 80644.53, other has a plan at 80354.13"
+    assert refuted(others, others) == {"one": [text]}
 
 
 # --- engines and seasons --------------------------------------------------------------------------

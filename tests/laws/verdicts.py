@@ -108,20 +108,29 @@ def _against(ours: Claim, name: str, other: Best) -> tuple[Verdict, str]:
     return (Verdict.PROVEN if other.proven else Verdict.ALONE), ""
 
 
-def between(others: Mapping[str, Best | None]) -> list[str]:
-    """Where the proof of one engine is refuted by the plan of another, in words."""
-    found = []
+def refuted(
+    others: Mapping[str, Best | None], plans: Mapping[str, Best | None]
+) -> dict[str, list[str]]:
+    """Engines whose proof a plan of the same model refutes, each with the reasons in words.
+
+    Parameters
+    ----------
+    plans
+        What was found: by these engines, or by the same with more room for acres short.
+    """
+    found: dict[str, list[str]] = {}
     for name, one in others.items():
-        for by, other in others.items():
+        for by, other in plans.items():
             if one is None or other is None or by == name:
                 continue
-            side = shorter(one.short, other.short)
+            side, text = shorter(one.short, other.short), ""
             if side > 0 and one.short_proven:
                 text = f"{name} calls {_acres(one.short)} acres short the fewest"
-                found.append(f"{text}, {by} has a plan with {_acres(other.short)}")
+                text += f", {by} has a plan with {_acres(other.short)}"
             elif side == 0 and one.bound > other.cost + room(other.cost):
-                text = f"{name}'s floor is {one.bound:.2f}"
-                found.append(f"{text}, {by} has a plan at {other.cost:.2f}")
+                text = f"{name}'s floor is {one.bound:.2f}, {by} has a plan at {other.cost:.2f}"
+            if text:
+                found.setdefault(name, []).append(text)
     return found
 
 
