@@ -104,7 +104,7 @@ def settled(
     if wrong:
         sound = {name: best for name, best in others.items() if name not in wrong}
         verdict, _ = verdicts.judge(claim, sound)
-    return verdict, differences, [text for texts in wrong.values() for text in texts]
+    return verdict, differences, [texts[0] for texts in wrong.values()]
 
 
 def hold(seed: int, limit: float, theirs: float) -> dict[str, Any]:

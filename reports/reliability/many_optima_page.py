@@ -21,6 +21,7 @@ ENGINES = ("HiGHS", "SCIP")
 ASKED = 2000
 BAD = (Verdict.WRONG, Verdict.DISPUTED, Verdict.BEHIND)
 SIZES = ((8, 9), (10, 11), (12, 13), (14, 16))
+REFUTED = "an engine's proof is wrong: a plan of the same model is cheaper, no acre more short"
 REMARKS: dict[int, str] = {}
 """Why a season differed, by seed, once that is known."""
 
@@ -124,7 +125,14 @@ def _times(seasons: list[Line], who: str) -> list[str]:
 
 def _differences(seasons: list[Line]) -> str:
     rows = [
-        [one["seed"], one["verdict"].lower(), "; ".join([*one["differences"], *one["between"]])]
+        (
+            [
+                one["seed"],
+                one["verdict"].lower(),
+                "; ".join([*one["differences"], *one["between"]]),
+            ],
+            bool(one["between"]),
+        )
         for one in seasons
         if one["differences"] or one["between"]
     ]
@@ -132,8 +140,13 @@ def _differences(seasons: list[Line]) -> str:
         return "Nothing."
     return table(
         ["seed", "verdict", "what differed", "why"],
-        [[*row, REMARKS.get(row[0], "not looked into yet")] for row in rows],
+        [[*row, _why(row[0], refuted)] for row, refuted in rows],
     )
+
+
+def _why(seed: int, refuted: bool) -> str:
+    known = REFUTED if refuted else "not looked into yet"
+    return REMARKS.get(seed, known)
 
 
 def _engines(seasons: list[Line]) -> str:
@@ -142,12 +155,12 @@ def _engines(seasons: list[Line]) -> str:
         mine = [one[name] for one in seasons]
         proven = sum(1 for best in mine if best and best["proven"])
         nothing = sum(1 for best in mine if not best)
-        refuted = sum(1 for one in seasons for text in one["between"] if text.startswith(name))
+        refuted = sum(any(t.startswith(name) for t in one["between"]) for one in seasons)
         times = _times(seasons, name) if seasons else []
         rows.append([name, proven, len(mine) - proven - nothing, nothing, refuted, *times])
     both = sum(1 for one in seasons if all(one[e] and one[e]["proven"] for e in ENGINES))
     either = sum(1 for one in seasons if any(one[e] and one[e]["proven"] for e in ENGINES))
-    head = ["engine", "proved", "found a plan only", "found none", "refuted by the other"]
+    head = ["engine", "proved", "found a plan only", "found none", "refuted"]
     text = table([*head, "median", "nine in ten", "longest"], rows)
     text += "\n\nTimes are seconds of the processor. "
     return text + f"Both proved {both:,} seasons, at least one {either:,}."
