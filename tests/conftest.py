@@ -50,7 +50,7 @@ def pytest_addoption(parser: pytest.Parser) -> None:
     parser.addoption(
         "--quick",
         action="store_true",
-        help="leave out tests marked slow, and seven in eight of the random cases",
+        help="leave out tests marked slow, and most of the random cases",
     )
     parser.addoption("--rest", action="store_true", help="only what --quick leaves out")
     parser.addoption("--long", action="store_true", help="with --rest: those marked long as well")

@@ -50,6 +50,7 @@ def test_plan_writes_and_prints_the_order(tiny: Path, tmp_path: Path, capsys: Ca
     assert "plan.json" in shown.out
 
 
+@pytest.mark.slow
 def test_the_work_in_the_shop_is_planned_once(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -269,6 +270,7 @@ def test_output_that_is_a_file_is_refused_before_the_work(
     assert (tmp_path / "out").read_text() == "mine"
 
 
+@pytest.mark.slow
 def test_a_plan_opened_while_it_was_solved_again_is_written_beside(
     tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
@@ -417,6 +419,7 @@ def test_planning_again_with_nothing_changed_changes_nothing(
     assert plan(tiny, tmp_path / "none", "--since", str(tmp_path / "none.json")) == 3
 
 
+@pytest.mark.slow
 def test_acres_moved_are_capped_only_against_an_earlier_plan(
     tiny: Path, tmp_path: Path, capsys: Capture
 ) -> None:

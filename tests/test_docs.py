@@ -84,6 +84,7 @@ def test_links_lead_somewhere() -> None:
             assert (ROOT / target).exists(), f"{name} links {target}"
 
 
+@pytest.mark.slow
 def test_readme_python_example_runs(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
     block = re.search(r"## From Python\n\n((?:    .*\n|\n)+)", README)
     assert block is not None

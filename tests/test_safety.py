@@ -314,6 +314,7 @@ def test_folder_without_right_is_told(tiny: Path, tmp_path: Path) -> None:
     assert child("plan", str(tiny), "--out", str(tmp_path / "out")).returncode == 6
 
 
+@pytest.mark.slow
 def test_vanished_folder_is_made_again(
     tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
 ) -> None:

@@ -235,6 +235,7 @@ def test_a_text_too_long_goes_on_two_labels_in_full():
     assert fitted(("HEAD", "Lot L1", *LONG), (4.0, 6.0))[0] > 8.0
 
 
+@pytest.mark.slow
 @needs_drawing
 @pytest.mark.parametrize(("stock", "size"), [("2 x 4 in", (288, 144)), ("4 x 6 in", (288, 432))])
 def test_a_label_is_a_page_of_the_stocks_size(tmp_path, stock, size):

@@ -162,6 +162,7 @@ def test_a_job_that_kills_every_worker_is_a_failure_of_its_own() -> None:
     assert [done[str(n)].value for n in range(1, 20)] == list(range(1, 20))
 
 
+@pytest.mark.slow
 @needs_dask
 def test_processes_end_at_once_when_all_is_done() -> None:
     """What Python would still do on its way out of them is not waited for."""

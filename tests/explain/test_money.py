@@ -126,6 +126,7 @@ def test_what_was_not_proven_is_not_claimed():
     assert "costs neither acres nor money. $1,000 more would bring nothing." in sure.sentence
 
 
+@pytest.mark.slow
 def test_seasons_with_more_to_spend_begin_with_the_plan():
     """A search without time for more still knows the plan itself: never more acres short.
 

@@ -204,6 +204,7 @@ def test_the_budget_holds_for_all_solves_together() -> None:
     assert list(found) == [str(i) for i in range(len(found))]  # the first ones first
 
 
+@pytest.mark.slow
 def test_two_processes_find_what_one_finds() -> None:
     trials = [Trial(str(seed), tiny_season(seed)) for seed in range(4)]
     alone = solve_all(trials, Budget(60.0))

@@ -90,6 +90,7 @@ def test_scenarios_of_another_workbook_are_not_planned_for_this_plan(tiny: Path)
     assert "Plan the scenarios" not in reader.get(f"{season}/look/what-if")
 
 
+@pytest.mark.slow
 def test_scenarios_of_a_changed_season_hold_the_changes_too(tiny: Path) -> None:
     """By hand: a keg at $250 still costs less than two jugs at $130, and more than two at $100."""
     reader, season, desk = opened(tiny)
@@ -136,6 +137,7 @@ def test_stopping_keeps_the_scenarios_that_were_planned(tmp_path: Path) -> None:
     assert desk.made.why.compared.names == ("as it is", "Cheaper soybeans")
 
 
+@pytest.mark.slow
 def test_rules_get_more_time_by_a_button_and_what_is_known_stays(tiny: Path) -> None:
     reader, season, desk = opened(tiny)
     reader.finished(season, "what-if", seconds="1")
@@ -161,6 +163,7 @@ def test_no_page_of_a_plan_speaks_of_the_command_or_of_other_files(tiny: Path) -
         assert found == [], where
 
 
+@pytest.mark.slow
 def test_land_that_may_change_is_held_and_a_slip_is_said(tmp_path: Path) -> None:
     path = inputs.workbook(tmp_path / "season.xlsx", inputs.good())
     reader = Reader(tmp_path).enter()

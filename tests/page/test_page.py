@@ -391,6 +391,7 @@ def test_faults_are_grouped_by_sheet_and_a_marked_copy_is_sent(
     reader.get(f"{season}/answer", 404)
 
 
+@pytest.mark.slow
 def test_a_table_is_sorted_and_filtered_by_the_server(reader: Reader) -> None:
     reader.post("/demo")
     season = f"/s/{reader.site.shelf.listed()[0].key}"
@@ -417,6 +418,7 @@ def test_planning_twice_at_once_is_one_plan(reader: Reader, workbook: bytes) -> 
     reader.planned(season)
 
 
+@pytest.mark.slow
 def test_a_plan_is_still_there_after_the_page_was_started_again(
     tmp_path: Path, workbook: bytes
 ) -> None:
@@ -589,6 +591,7 @@ def test_changes_are_kept_as_a_scenario_of_a_copy(
     reader.post(f"{season}/recount", reset="1")
 
 
+@pytest.mark.slow
 def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     tmp_path: Path, workbook: bytes
 ) -> None:

@@ -98,6 +98,7 @@ def test_bills_by_use_are_there_at_once_and_by_the_farms_rule_on_asking(tmp_path
     reader.get(f"{season}/share/files/{len(listed)}", 404)
 
 
+@pytest.mark.slow
 def test_bills_and_the_reasons_outlast_the_page(tmp_path: Path) -> None:
     reader, season = planned(tmp_path / "farm", "use")
     reader.finished(season, "share", each="2")
@@ -116,6 +117,7 @@ def test_bills_and_the_reasons_outlast_the_page(tmp_path: Path) -> None:
     assert "bill 2 bob.xlsx" not in again.get(f"{season}/share")
 
 
+@pytest.mark.slow
 def test_a_season_with_one_grower_has_nothing_to_share(tmp_path: Path) -> None:
     workbook = inputs.workbook(tmp_path / "one.xlsx", sheets("use", {"Ann": "4"}))
     reader = Reader(tmp_path).enter()
@@ -127,6 +129,7 @@ def test_a_season_with_one_grower_has_nothing_to_share(tmp_path: Path) -> None:
     reader.post(f"{season}/share", 404, each="2")
 
 
+@pytest.mark.slow
 def test_too_many_growers_for_the_rule_is_said_before_anything_is_planned(tmp_path: Path) -> None:
     many = {f"G{n}": "4" for n in range(20)}
     workbook = inputs.workbook(tmp_path / "many.xlsx", sheets("least regret", many))

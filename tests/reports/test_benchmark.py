@@ -231,6 +231,7 @@ def test_the_command_on_the_page_names_no_place_of_this_machine() -> None:
     )
 
 
+@pytest.mark.slow
 def test_a_python_that_can_not_be_measured_ends_the_run_before_it_begins(tmp_path: Path) -> None:
     with pytest.raises(SystemExit, match="nowhere can't be measured"):
         benchmark.main(["--quick", "--python", str(tmp_path / "nowhere"), "--out", str(tmp_path)])
@@ -302,6 +303,7 @@ def test_the_whole_path(tmp_path: Path) -> None:
         assert line[1] != "-"
 
 
+@pytest.mark.slow
 def test_a_failure_is_reported_in_its_row() -> None:
     found = benchmark.apart(sys.executable, "ours", "no-such-folder", 1, 0)
     assert set(found) == {"failed"}

@@ -73,12 +73,14 @@ def test_the_best_order_of_all_is_found(season: Season, plan: Plan) -> None:
     assert best.left_out == ()
 
 
+@pytest.mark.slow
 def test_same_seed_same_answer_and_another_seed_other_draws(season: Season, plan: Plan) -> None:
     one, other = found(season, plan), found(season, plan)
     assert replace(one, seconds=0.0) == replace(other, seconds=0.0)
     assert turns(season, 16, 3) == turns(season, 16, 3) != turns(season, 16, 4)
 
 
+@pytest.mark.slow
 @needs_dask
 def test_two_processes_give_the_same_answer(season: Season, plan: Plan) -> None:
     one, two = found(season, plan), found(season, plan, workers=2)

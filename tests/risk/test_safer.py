@@ -24,7 +24,7 @@ def season() -> Season:
 
 @pytest.fixture(scope="module")
 def plan(season: Season) -> Plan:
-    return api.make_plan(season, effort=1)
+    return api.make_plan(season, seconds=60)
 
 
 def test_nothing_is_added_where_the_order_will_do(season: Season, plan: Plan) -> None:
@@ -83,6 +83,7 @@ def test_a_safer_plan_keeps_every_rule(season: Season, plan: Plan) -> None:
     assert as_planned(season, safer).enough >= 0.9 - 0.01
 
 
+@pytest.mark.slow
 def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
     """Ten times the product used: more than three more of each container hold."""
     wild = replace(season, unknowns=(Unknown(Quantity.PRODUCT_USED, 9.0, 9.5, likely=9.2),))

@@ -150,6 +150,7 @@ def test_without_unknowns_plan_json_holds_margins_only(tmp_path):
     assert told["margins"][0]["used"] == pytest.approx(67.6 / 122.4, abs=1e-6)
 
 
+@pytest.mark.slow
 def test_usual_unknowns_are_off_unless_asked_for(tmp_path):
     """The command line: without the option no draws, with it draws that the notes tell of."""
     from typer.testing import CliRunner

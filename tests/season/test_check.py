@@ -443,6 +443,7 @@ def test_thousands_of_faults_are_cut_to_a_number(tmp_path):
     assert any("more" in f.expected for f in found)
 
 
+@pytest.mark.slow
 def test_thousands_of_misspelled_names_are_told_in_bounded_time(tmp_path):
     """Looking for the nearest name is the dearest thing that the reader does."""
     sheets = good()

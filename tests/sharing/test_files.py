@@ -322,6 +322,7 @@ class TestFiles:
         names = file_names(["Ann", "ann!", "ANN?"])
         assert len(set(names.values())) == 3
 
+    @pytest.mark.slow
     def test_bills_of_an_earlier_run_are_taken_away_and_nothing_else(self, tmp_path: Path):
         made, plan = sample()
         sharing = sharing_of(made, plan)

@@ -12,7 +12,7 @@ import pytest
 
 VARIABLE = "WHOLEDRUM_QUICK_TESTS"
 """Set by `--quick`, for the processes that tests run in."""
-ONE_IN = 8
+ONE_IN = 16
 
 
 def examples(count: int) -> int:
@@ -21,7 +21,7 @@ def examples(count: int) -> int:
 
 
 def few(cases: Iterable[Any]) -> list[Any]:
-    """Cases for `parametrize`: all but one in eight are slow, as there are that many."""
+    """Cases for `parametrize`: all but one in sixteen are slow, as there are that many."""
     return [
         case if n % ONE_IN == 0 else pytest.param(case, marks=pytest.mark.slow)
         for n, case in enumerate(cases)

@@ -120,6 +120,7 @@ def test_board_goes_back_to_empty():
         assert left == pytest.approx(fresh, abs=1e-6), seed
 
 
+@pytest.mark.slow
 @pytest.mark.parametrize("size", [(50, 30, 6, 3, 10), (60, 40, 8, 1, 9)], ids=str)
 def test_what_a_board_plants_of_scarce_seed_is_there(size):
     """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""

@@ -127,6 +127,7 @@ def test_an_order_is_given_up_by_one_thread_only():
         assert held.give_up(held.x, 0.005) == 0.01
 
 
+@pytest.mark.slow
 def test_a_roomier_order_has_more_over():
     """Of every product that the relaxation uses, the share that is asked for."""
     context, _, _ = relaxed((16, 10, 3, 2, 1))
