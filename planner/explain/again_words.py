@@ -60,10 +60,10 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
         text += f" in all; Worth moving asks for {worth} an {speech.an_acre()}."
     if again.most_moved is not None and again.moved > again.most_moved + dust:
         text += f" That is more than the {speech.acres(again.most_moved)} that may change:"
-        text += " with fewer, more acres would stay short."
+        text += " with less, more land would stay short."
     must = [x.field for x in moved if x.must]
     if must and again.moves:
-        text += f" {listing(must)} must change, or acres stay short or others change instead."
+        text += f" {listing(must)} must change, or land stays short or others change instead."
     return text
 
 

@@ -227,7 +227,7 @@ def _variety_share(
     return (
         Cause.VARIETY_SHARE,
         f"{listing(names)} already {has} the most that one variety may take, {cap:.0%} of "
-        "all acres.",
+        "all land.",
     )
 
 
@@ -247,7 +247,7 @@ def _maturity_share(
             return (
                 Cause.MATURITY_SHARE,
                 f"maturities {low} to {high} already have their most, {span.share:.0%} of "
-                "all acres.",
+                "all land.",
             )
     return None
 

@@ -116,16 +116,16 @@ def _sentence(m: Money, speech: Speech) -> str:
         )
     elif (m.saved or 0.0) >= CENT:
         text += (
-            f". It leaves no acres short; with no limit {speech.money(m.wanted or 0.0)} would be "
+            f". It leaves no land short; with no limit {speech.money(m.wanted or 0.0)} would be "
             f"spent and the total be {speech.money(m.saved or 0.0)} lower."
         )
     elif m.short_proven and m.cost_proven:
-        text += ". The limit costs neither acres nor money."
+        text += ". The limit costs neither land nor money."
     else:
-        text += ". That the limit costs acres or money was not found in the time set."
+        text += ". That the limit costs land or money was not found in the time set."
     text += f" {_step(m, speech)}"
     if m.short > ACRE and not m.short_proven and m.left_short is not None:
-        text += " That is as far as was found: fewer acres short may be possible with either."
+        text += " That is as far as was found: less land short may be possible with either."
     return text
 
 
@@ -150,7 +150,7 @@ def _step(m: Money, speech: Speech) -> str:
         )
     if (m.step_saved or 0.0) >= CENT:
         return (
-            f"{step} more would plant no more acres, but lower the total by "
+            f"{step} more would plant no more land, but lower the total by "
             f"{speech.money(m.step_saved or 0.0)}."
         )
     if m.short_proven and m.cost_proven:

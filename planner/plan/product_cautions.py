@@ -94,8 +94,9 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
             if season.farm.metric:
                 most = f"{_metric(max(wet.values())):,.0f} mL on 100 kg"
                 warned = f"{_metric(limit):,.0f}"
+            lots_ = "lot" if len(wet) == 1 else "lots"
             yield (
-                f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed (lots "
+                f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed ({lots_} "
                 f"{', '.join(wet)}), more than the warning of {warned}: seed may bridge, stick or "
                 "lose vigor; dry it, or ask for a more concentrated recipe."
             )

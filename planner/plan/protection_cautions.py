@@ -34,12 +34,12 @@ def losses_past_the_crop(plan: Plan, season: Season) -> Iterator[str]:
     ]
     if not high:
         return
-    land = "ha" if season.farm.metric else "acre"
-    said = [f"{f.name} {_on_land(lost, season):,.1f}" for f, lost in high[:MOST_NAMED]]
+    unit = "kg/ha" if season.farm.metric else "bu/acre"
+    said = [f"{f.name} {_yield(lost, season)}" for f, lost in high[:MOST_NAMED]]
     more = [f"and {len(high) - MOST_NAMED} more"] if len(high) > MOST_NAMED else []
     yield (
         f"Without protection, losses add up to more than {MOST_LOST:.0%} of a usual yield of "
-        f"{_on_land(USUAL_YIELD, season):,.0f} bu per {land}: {', '.join([*said, *more])}. "
+        f"{_yield(USUAL_YIELD, season)} {unit}: {', '.join([*said, *more])}. "
         "Threats take from one crop: fill Expected yield on Fields, so that each takes its share "
         "of what the others leave, or look the losses over."
     )
@@ -50,9 +50,11 @@ def _lost(field: Field, season: Season) -> float:
     return sum(t.loss.get(field.pressure.get(t.name, Pressure.NONE), 0.0) for t in season.threats)
 
 
-def _on_land(bushels: float, season: Season) -> float:
-    """Bushels an acre on the farm's unit of land."""
-    return bushels / in_unit(1.0, Measure.AREA, "ha") if season.farm.metric else bushels
+def _yield(bushels: float, season: Season) -> str:
+    """Bushels an acre as the farm counts a yield, without its unit."""
+    if season.farm.metric:
+        return f"{bushels * in_unit(1.0, Measure.YIELD, 'kg/ha'):,.0f}"
+    return f"{bushels:,.1f}".removesuffix(".0")
 
 
 def seedlings_without_protection(plan: Plan, season: Season) -> Iterator[str]:

@@ -157,7 +157,7 @@ def _why(change: FieldChange) -> str:
     if change.before == "nothing":
         return "new"
     if change.must:
-        return "must: acres would stay short, or others change"
+        return "must: land would stay short, or others change"
     if change.steps:
         return f"saves money: step {' and '.join(map(str, change.steps))}"
     return "more of it is planted" if change.more else "another lot of the same seed"

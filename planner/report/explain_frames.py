@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
 from planner.report.again_frames import again_sheet, what_if_sheet
-from planner.report.facts import RULES, SHORT_FIELDS
+from planner.report.facts import RULES
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.rival_frames import rivals_sheet
@@ -64,8 +64,6 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
         yield again_sheet(why.again)
     if why.compared is not None:
         yield what_if_sheet(why.compared, what_if)
-    if why.shortages:
-        yield shortage_sheet(why)
     if why.money is not None:
         yield money_sheet(why.money, manner)
     if why.order is not None and why.order.products:
@@ -78,11 +76,10 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
         yield bought_treated_sheet(why.bought_treated)
 
 
-def shortage_sheet(why: Explanation) -> Sheet:
-    """Short fields, what binds, and what would cover them."""
-    short = tuple(
-        (s.field, s.cause.value, Cell(s.acres, Look.SHORT), s.units) for s in why.shortages
-    )
+def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
+    """What would cover the short fields; nothing where nothing was looked for."""
+    if not why.repairs:
+        return ()
     repairs = tuple(
         (r.field, i, r.what, r.cost, r.acres_covered, r.gap, r.also_changes)
         for each in why.repairs
@@ -98,18 +95,6 @@ def shortage_sheet(why: Explanation) -> Sheet:
         untold.append(f"No repair was tried in the time set for {', '.join(untried)}.")
     blocks: list[Block] = [
         Table(
-            name="short",
-            title="Fields that stay short",
-            columns=(
-                Column("field", "Field"),
-                Column("cause", "Bound by"),
-                Column("acres", "Short", Measure.AREA, total=True),
-                Column("units", "Seed missing", Measure.UNITS, total=True),
-            ),
-            rows=short,
-            note=f"Why in full: {SHORT_FIELDS}.",
-        ),
-        Table(
             name="repairs",
             title="The cheapest single changes that cover them",
             columns=(
@@ -122,14 +107,15 @@ def shortage_sheet(why: Explanation) -> Sheet:
                 Column("also", "What else changes", width=40),
             ),
             rows=repairs,
-            empty="No single change that was tried covers a field.",
+            empty="No single change that was tried covers a field."
+            if any(r.tried > r.not_reached for r in why.repairs)
+            else "None was tried.",
             note="Each is proved by planning the changed season again.",
         ),
     ]
     if untold:
         blocks.append(Text(tuple(untold), title="More on these fields", bullets=True))
-    purpose = "Which need can't be met, what it is bound by, and the cheapest ways out."
-    return Sheet("Why short", purpose, tuple(blocks), WIDE, Room.WHY, packs=(Pack.WINTER,))
+    return tuple(blocks)
 
 
 def money_sheet(money: Money, manner: Manner) -> Sheet:
@@ -156,7 +142,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
             Column("saved", "Total cost lower by", Measure.MONEY),
         ),
         rows=rows,
-        note="Each is planned again. More acres planted may make the total higher.",
+        note="Each is planned again. More land planted may make the total higher.",
     )
     purpose = "What the ceiling on money paid out leaves short, and what more of it would bring."
     blocks: tuple[Block, ...] = (KeyFigures(tuple(figures)), Text((money.sentence,)), table)
@@ -205,7 +191,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
         "narrows the span between least and most.",
     )
     purpose = "What is paid for convenience and for safety, rule by rule."
-    blocks: list[Block] = [table]
+    blocks: list[Block] = [table] if known or not late else []
     if late:
         said = (
             f"{count(len(late), 'rule')} could not be narrowed down in the time set: what they "

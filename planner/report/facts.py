@@ -11,6 +11,7 @@ from planner.agronomy.suitability import suitable
 from planner.explain.barred import barred
 from planner.explain.protection import threat_pages
 from planner.explain.supply import units_short
+from planner.explain.words import number
 from planner.plan.field_costs import field_costs
 from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
@@ -315,6 +316,11 @@ class Facts:
     @cached_property
     def _suitable(self) -> dict[tuple[str, str], list[str]]:
         return suitable(self.season)
+
+
+def bag_units(lot: SeedLot) -> str:
+    """Say what a package of a lot holds: 1 unit, 40 units."""
+    return f"{number(lot.units_per_bag)} unit{'' if lot.units_per_bag == 1 else 's'}"
 
 
 def _near_zero(units: float) -> float:

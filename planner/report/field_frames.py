@@ -17,7 +17,7 @@ from planner.season.domain import POWDER
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
     from planner.report.facts import Facts
-    from planner.report.sheets import Content
+    from planner.report.sheets import Block, Content
     from planner.season.domain import Field
 
 LATEST = date.max
@@ -53,7 +53,7 @@ def _planter(facts: Facts) -> Text:
         (
             "Treated seed runs slower: a planter set as for bare seed can drop several percent too"
             f" few.{with_powder} Set the planter again for each lot and recipe, and check the drop"
-            " behind it; after the first acres once more.",
+            " behind it; after the first rounds once more.",
             "Seed colder than the air sweats and turns tacky: let it warm up before you fill.",
         ),
         "Set the planter and check the drop",
@@ -72,12 +72,14 @@ def _powder(facts: Facts, p: Planting) -> float:
     )
 
 
-def short_sheet(facts: Facts) -> Sheet:
-    """Make the sheet of the acres that stay unplanted."""
+def short_sheet(facts: Facts, ways_out: tuple[Block, ...] = ()) -> Sheet:
+    """Make the sheet of the acres that stay unplanted, and of what would cover them."""
     return Sheet(
         SHORT_FIELDS,
-        "Which land stays unplanted, and why.",
-        (_shortages(facts),),
+        "Which land stays unplanted, why, and the cheapest ways out."
+        if ways_out
+        else "Which land stays unplanted, and why.",
+        (_shortages(facts), *ways_out),
         Page(landscape=True),
         Room.FIELDS,
     )
@@ -118,7 +120,7 @@ def _planting(facts: Facts) -> Table:
     return Table(
         name="planting",
         columns=(
-            Column("day", "Planting date", Measure.DATE, width=15),
+            Column("day", "Planting date", Measure.DATE, width=17),
             Column("field", "Field"),
             Column("lot", "Lot"),
             Column("variety", "Variety"),
@@ -160,6 +162,7 @@ def _split_said(facts: Facts) -> str:
 
 
 def _shortages(facts: Facts) -> Table:
+    causes = {s.field: s.cause.value for s in facts.why.shortages} if facts.why else {}
     rows: list[tuple[Content, ...]] = [
         (
             s.field,
@@ -167,6 +170,7 @@ def _shortages(facts: Facts) -> Table:
             facts.fields[s.field].planting_date,
             Cell(s.acres, Look.SHORT),
             facts.units_short(s.field, s.acres),
+            *([causes.get(s.field)] if causes else []),
             s.why,
         )
         for s in facts.plan.shortages
@@ -176,14 +180,15 @@ def _shortages(facts: Facts) -> Table:
         columns=(
             Column("field", "Field"),
             Column("priority", "Priority", Measure.COUNT),
-            Column("day", "Planting date", Measure.DATE, width=15),
+            Column("day", "Planting date", Measure.DATE, width=17),
             Column("area", "Short", Measure.AREA, total=True),
             Column("units", "Seed it would take", Measure.UNITS, total=True),
+            *([Column("cause", "Bound by")] if causes else []),
             Column("why", "Why", width=64),
         ),
         rows=tuple(rows),
         repeat_header=True,
-        empty="All acres are covered.",
+        empty="All land is covered.",
     )
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from planner.report.again_frames import CHANGED
 from planner.report.calendar_frames import CALENDAR, DAYS
 from planner.report.campaign_frames import campaign_sheets
-from planner.report.explain_frames import explain_sheets
+from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.facts import Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import front_sheet
@@ -128,7 +128,7 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
     yield treating_sheet(facts)
     yield doses_sheet(facts)
     if facts.plan.shortages:
-        yield short_sheet(facts)
+        yield short_sheet(facts, shortage_blocks(facts.why) if facts.why else ())
     yield fields_sheet(facts)
     yield cost_sheet(facts)
     yield from bills_sheets(facts)

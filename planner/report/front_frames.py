@@ -6,7 +6,7 @@ import math
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from planner.explain.words import count, number
+from planner.explain.words import count
 from planner.plan.plan import Outcome
 from planner.plan.questions import questions
 from planner.report import answer
@@ -23,6 +23,7 @@ from planner.report.facts import (
     SHORT_FIELDS,
     TREATING,
     WARNINGS,
+    bag_units,
 )
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
@@ -155,7 +156,7 @@ def nearness(facts: Facts) -> list[str]:
     else:
         said = [_room_said(facts, room)]
     if plan.shortages and not plan.shortage_proven:
-        said.append("A plan with fewer short acres may exist; the search did not rule it out.")
+        said.append("A plan that leaves less land short may exist; the search did not rule it out.")
     return said
 
 
@@ -259,8 +260,7 @@ def _seed_rows(facts: Facts) -> list[tuple[Content, ...]]:
         (
             account.seller or "seed, seller not named",
             f"seed {facts.lots[s.lot].variety}, lot {s.lot}",
-            f"bag of {number(facts.lots[s.lot].units_per_bag)} "
-            f"{'unit' if facts.lots[s.lot].units_per_bag == 1 else 'units'}",
+            f"bag of {bag_units(facts.lots[s.lot])}",
             Cell(s.bags, Look.STRONG),
             s.cost / s.bags if s.bags else None,
             s.cost,
@@ -332,7 +332,7 @@ def _compared_said(facts: Facts) -> str:
     per_acre = facts.say(total / facts.planted, Measure.MONEY_PER_AREA) if facts.planted else ""
     an_acre = f"{per_acre} planted. " if per_acre else ""
     given_up = "Return value: what the seed would bring unplanted. "
-    loss = "Expected yield loss: bushels that disease still takes, at the soybean price. "
+    loss = "Expected yield loss: yield that disease still takes, at the soybean price. "
     return (
         f"{an_acre}Part of it is not paid, so that plans can be compared. "
         + (given_up if facts.plan.cost.seed_given_up else "")

@@ -172,8 +172,9 @@ def _why_you_pay(farm: str) -> str:
     """Say why a grower pays the farm."""
     farm = in_a_sentence(farm)
     return (
-        f"Why to {farm}: it orders everything and pays all suppliers, for your fields too. Where "
-        f"you are {farm} yourself, nothing changes hands."
+        f"Why to {farm}: it orders everything and pays all suppliers, for your fields too. Are you "
+        f"{farm} yourself? Then you pay this to nobody: it is your own part of what you pay the "
+        "suppliers."
     )
 
 
@@ -212,7 +213,7 @@ def _planting(plan: Plan, season: Season, own: frozenset[str]) -> Table:
         "planting",
         (
             Column("field", "Field", width=26),
-            Column("day", "Planting date", Measure.DATE, width=15),
+            Column("day", "Planting date", Measure.DATE, width=17),
             Column("variety", "Variety", width=20),
             Column("lot", "Lot", width=16),
             Column("recipe", "Recipe", width=16),
@@ -240,7 +241,7 @@ def _treated(plan: Plan, campaign: Campaign, own: frozenset[str]) -> Table:
     return Table(
         "treated",
         (
-            Column("day", "Treated on", Measure.DATE, width=15),
+            Column("day", "Treated on", Measure.DATE, width=17),
             Column("variety", "Variety", width=20),
             Column("lot", "Lot", width=16),
             Column("recipe", "Recipe", width=16),

@@ -57,8 +57,8 @@ MEANINGS = (
     ),
 )
 HOW_TO_READ = (
-    "First as few acres as possible stay short, those of priority 1 first; then the total cost is "
-    "as low as possible.",
+    "First as little land as possible stays short, that of priority 1 first; then the total cost "
+    "is as low as possible.",
     "Bags and containers are whole: nobody treats a third of a bag or buys a third of a drum.",
     "Seed for a field holds the spare seed that the season asks for; product holds the margin and "
     "a line loss for every recipe that is run; where the line stays primed, for every unbroken "

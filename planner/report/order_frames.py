@@ -87,7 +87,7 @@ def _lines(facts: Facts) -> Table:
             Column("price", "Price each", Measure.MONEY),
             Column("cost", "List cost", Measure.MONEY, total=True),
             Column("break", "Count price", width=36),
-            Column("order_by", "Order by", Measure.DATE, width=15),
+            Column("order_by", "Order by", Measure.DATE, width=17),
         ),
         rows=tuple(rows),
         group="supplier" if len(facts.accounts) > 1 else "",

@@ -63,7 +63,7 @@ def _orders(stages: TwoStages) -> Table:
     note = (
         f"{stages.draws} seasons drawn, seed {stages.seed}. In each, planting and treating are "
         "decided again once all is known: late containers and bags at their late price, unopened "
-        "ones back, acres short at Cost of a short acre. The first has the lowest mean."
+        "ones back, short land at Cost of a short acre. The first has the lowest mean."
     )
     return Table(
         name="orders",

@@ -23,9 +23,16 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.risk.ceilings import LIQUID, ceilings, ceilings_by_size
+from planner.risk.ceilings import ceilings, ceilings_by_size
 from planner.risk.margins import OVER, Bag, last_bags
-from planner.risk.words import chosen, first_ceiling, first_short, how_often, seed_and_first
+from planner.risk.words import (
+    chosen,
+    first_ceiling,
+    first_short,
+    how_often,
+    limit_name,
+    seed_and_first,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,7 +62,7 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     held = facts.held
     said = [
         first_short(facts.margins, metric=facts.manner.metric),
-        first_ceiling(ceilings(facts.season, facts.plan)),
+        first_ceiling(ceilings(facts.season, facts.plan), metric=facts.manner.metric),
     ]
     if held is not None:
         often = [held.said, seed_and_first(held)] if held.said else [how_often(held)]
@@ -197,7 +204,7 @@ def _limits(facts: Facts) -> Table:
         sized = by_size.get((c.about, c.per))
         rows.append(
             (
-                c.about if c.about == LIQUID else f"{c.about} per {c.per}",
+                limit_name(c, metric=facts.manner.metric),
                 Cell(facts.say(c.limit, unit)),
                 Cell(facts.say(c.planned, unit)),
                 _far(c.used),

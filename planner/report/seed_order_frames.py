@@ -6,7 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.plan.price import seed_days
-from planner.report.facts import SEED
+from planner.report.facts import SEED, bag_units
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Table
 
@@ -51,7 +51,7 @@ def seed_table(facts: Facts) -> Table:
                     account.seller or None,
                     s.lot,
                     lot.variety,
-                    f"bags of {lot.units_per_bag:g} units",
+                    f"bags of {bag_units(lot)}",
                     Cell(s.units, link=Link(SEED, "lots", places[s.lot])),
                     Cell(s.bags, Look.STRONG),
                     lot.buy_price,

@@ -276,8 +276,9 @@ def why_paid(accounts: Sequence[Account], farm: str) -> str:
     names = " or ".join(a.grower for a in accounts)
     return (
         f"{said} Every field names a grower, so {farm} has no fields and bears nothing itself: "
-        f"all that it pays out comes back. Where {names} is {farm} itself, nothing changes hands: "
-        f"leave Grower blank on those fields and lots, and they are {farm}'s own."
+        f"all that it pays out comes back. Is {names} {farm} itself? Then that money changes no "
+        f"hands: it is {farm}'s own part of what it pays the suppliers. Leave Grower blank on "
+        "those fields and lots, and they are the farm's own, here too."
     )
 
 

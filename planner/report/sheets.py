@@ -16,7 +16,7 @@ bytes. Three promises make a description easy to write:
 ...     title="Acres that stay unplanted",
 ...     columns=(Column("field", "Field"), Column("acres", "Short", Measure.AREA, total=True)),
 ...     rows=(("North", Cell(12.5, Look.SHORT)),),
-...     empty="All acres are covered.",
+...     empty="All land is covered.",
 ... )
 >>> Sheet("Short fields", "Which fields are short, and by how much.", (fields,)).title
 'Short fields'

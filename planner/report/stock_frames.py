@@ -269,6 +269,6 @@ def _maturities(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         empty="The season lists no seed lots.",
-        note="Needed = planted + what the short acres would take, counted at the maturity nearest "
+        note="Needed = planted + what the short land would take, counted at the maturity nearest "
         "to the middle of their window.",
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from planner.report.facts import NO_SUPPLIER
+from planner.report.facts import NO_SUPPLIER, bag_units
 from planner.report.measures import Measure
 from planner.report.order_frames import on_what, supplier_title
 from planner.report.seed_order_frames import seed_accounts
@@ -77,7 +77,7 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
                 (
                     lot.variety,
                     s.lot,
-                    f"{lot.units_per_bag:g} units",
+                    bag_units(lot),
                     Cell(s.bags, Look.STRONG),
                     s.units,
                     lot.buy_price,

@@ -21,10 +21,10 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.units import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
-    from datetime import date
 
     from planner.campaign.domain import Batch, Campaign, Invoice, Run, Tag
     from planner.report.sheets import Block, Content
@@ -87,6 +87,8 @@ def _alike(tags: Iterable[Tag]) -> Iterator[tuple[Content, ...]]:
 
 def _rules(campaign: Campaign) -> tuple[str, ...]:
     stock = campaign.shop.tag_stock
+    manner = Manner(metric=campaign.shop.metric)
+    kilos = f" ({manner.say(ONE_LABEL_LB, Measure.WEIGHT)})" if manner.metric else ""
     rules = [
         f"To print: sheet {LABELS}, one label of {stock} a page, at 100 %; choose that stock in the"
         " printer's own settings. Days are the calendar's: bring it up to date first.",
@@ -101,8 +103,8 @@ def _rules(campaign: Campaign) -> tuple[str, ...]:
         " label of a product may ask for more words; what Products does not say is a line to write"
         " on. The tag makes no claim about diseases or pests.",
         "Seed in bags, boxes and totes carries tags; loose seed has the same words on its invoice."
-        f" Packages of {ONE_LABEL_LB:,} lb or more to one buyer who agreed before may do with a lot"
-        " number on each and the rest on the invoice (7 CFR 201.33).",
+        f" Packages of {ONE_LABEL_LB:,} lb{kilos} or more to one buyer who agreed before may do"
+        " with a lot number on each and the rest on the invoice (7 CFR 201.33).",
         f"How long records are kept is on {LOG}.",
     ]
     if any(t.signal_word == BY_STRENGTH[0] for t in campaign.tags):
@@ -147,7 +149,8 @@ def _package_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
         for bag in range(run.first_bag, run.last_bag + 1):
             amount = _amount(batch, bag, manner)
             package = f"package {bag} of {batch.bags}, {amount}"
-            yield _label(campaign, tag, batch, package, _day(run.day), manner)
+            when = _days([run], manner)
+            yield _label(campaign, tag, batch, package, when, manner)
 
 
 def _lot_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
@@ -160,16 +163,18 @@ def _lot_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
         tag = tags.get((batch.lot, batch.recipe))
         if tag is None:
             continue
-        days = sorted({r.day for r in runs.get((batch.lot, batch.recipe), [])})
-        when = " to ".join(dict.fromkeys(_day(d) for d in (days[0], days[-1]))) if days else BLANK
+        when = _days(runs.get((batch.lot, batch.recipe), []), manner) or BLANK
         package = _amount(batch, 1, manner)
         if batch.full_bags and batch.part_units:
             package += f" (last package {_amount(batch, batch.bags, manner)})"
         yield _label(campaign, tag, batch, package, when, manner)
 
 
-def _day(day: date) -> str:
-    return day.isoformat()
+def _days(runs: Iterable[Run], manner: Manner) -> str:
+    """From the first day of these runs to the last, empty where there are none."""
+    days = sorted(r.day for r in runs)
+    ends = dict.fromkeys((days[0], days[-1])) if days else ()
+    return " to ".join(say_day(d, metric=manner.metric) for d in ends)
 
 
 def _amount(batch: Batch, bag: int, manner: Manner) -> str:
@@ -224,7 +229,6 @@ def invoice_sheet(campaign: Campaign) -> Sheet:
 def _invoice(campaign: Campaign, one: Invoice, tag: Tag, number: int, manner: Manner) -> Table:
     batch = next(b for b in campaign.batches if (b.lot, b.recipe) == (one.lot, one.recipe))
     runs = [r for r in campaign.calendar.runs if (r.lot, r.recipe) == (one.lot, one.recipe)]
-    days = sorted(_day(r.day) for r in runs) or [BLANK]
     rows: tuple[tuple[Content, ...], ...] = (
         ("From", campaign.shop.farm or LINE, "To", one.grower or LINE),
         ("Kind and variety", f"soybean, {tag.variety}", "For", ", ".join(one.fields)),
@@ -236,7 +240,7 @@ def _invoice(campaign: Campaign, one: Invoice, tag: Tag, number: int, manner: Ma
             germination(tag),
         ),
         ("Loaded weight", LINE, "Wagon", LINE),
-        ("Treated on", " to ".join(dict.fromkeys((days[0], days[-1]))), "Loaded on", LINE),
+        ("Treated on", _days(runs, manner) or BLANK, "Loaded on", LINE),
         ("Handed over by", LINE, "Taken by", LINE),
     )
     return Table(

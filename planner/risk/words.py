@@ -62,12 +62,21 @@ def first_short(found: Sequence[ProductMargin], *, metric: bool = False) -> str:
     return f"{text} than planned."
 
 
-def first_ceiling(found: Sequence[Ceiling]) -> str:
+def limit_name(c: Ceiling, *, metric: bool) -> str:
+    """What a ceiling is on: liquid, or an active ingredient on land or on a seed."""
+    if c.about == LIQUID:
+        return c.about
+    return f"{c.about} per {'hectare' if c.per == 'acre' and metric else c.per}"
+
+
+def first_ceiling(found: Sequence[Ceiling], *, metric: bool) -> str:
     """Say which ceiling breaks first, and where."""
     if not found:
         return ""
     c = found[0]
-    what = "the liquid limit" if c.about == LIQUID else f"the limit of {c.about} per {c.per}"
+    what = (
+        "the liquid limit" if c.about == LIQUID else f"the limit of {limit_name(c, metric=metric)}"
+    )
     where = f" on {c.field}" if c.field else ""
     return (
         f"The first limit to be passed is {what}: {c.recipe} on lot {c.lot}{where} allows "

@@ -275,7 +275,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
     if plan.gap <= PROVEN_GAP:
         proven = f"no plan this short is cheaper by more than {_percent(plan.gap)}"
-        open_ = "A plan with fewer short acres may exist; the search did not rule it out."
+        open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
     if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a floor says nothing

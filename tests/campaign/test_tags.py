@@ -19,6 +19,7 @@ from planner.report.campaign_frames import campaign_book
 from planner.report.labels import MARGIN, fitted
 from planner.report.workbook import render
 from planner.season.domain import Active, Product
+from planner.units import say_day
 from tests.support.campaigns import hand_plan, hand_season
 from tests.support.office import needs_drawing
 
@@ -71,7 +72,7 @@ def test_label_of_a_lot():
     assert one == (
         "TREATED SOYBEAN SEED",
         "Lot L1, variety V18: 40 units, 2,000 lb",
-        f"Treated {day} by Hand farm, recipe R1. 2,800 seeds/lb; germination 93%, tested"
+        f"Treated {say_day(day)} by Hand farm, recipe R1. 2,800 seeds/lb; germination 93%, tested"
         " November 2026.",
         "Treated with fludioxonil.",
         "Do not use for food, feed, or oil purposes.",
@@ -107,7 +108,15 @@ def test_a_label_for_every_package():
 def test_days_on_labels_follow_what_was_done():
     made = update(campaign(tags="per package"), [Done("L1", "R1", 1, date(2027, 4, 22))])
     first = next(x for x in labels(made) if "package 1 of 3" in x[1] and "L1" in x[1])
-    assert first[2].startswith("Treated 2027-04-22 by")
+    assert first[2].startswith("Treated 4/22/2027 by")
+
+
+def test_days_on_labels_of_a_metric_farm():
+    """Days as on the other sheets, as ISO 8601 has them; 20,000 lb are 9,072 kg."""
+    made = campaign(metric=True)
+    (day,) = {r.day for r in made.calendar.runs if r.lot == "L1"}
+    assert next(x for x in labels(made) if "Lot L1," in x[1])[2].startswith(f"Treated {day} by")
+    assert "20,000 lb (9,072 kg) or more" in str(tag_frames.tag_sheet(made).blocks)
 
 
 def test_too_many_packages_get_a_label_a_lot(monkeypatch):

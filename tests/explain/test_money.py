@@ -62,7 +62,7 @@ def test_one_more_step_worked_by_hand():
 def test_a_limit_that_costs_nothing():
     money = told(jug_by_jug(3_000.0)).money
     assert (money.left_short, money.saved, money.step_acres, money.step_saved) == (0, 0, 0, 0)
-    assert "neither acres nor money" in money.sentence
+    assert "neither land nor money" in money.sentence
     assert "$1,000 more would bring nothing" in money.sentence
 
 
@@ -105,7 +105,7 @@ def test_a_limit_that_costs_money_only():
     )
     money = told(one).money
     assert money.saved == money.step_saved == pytest.approx(60.0)
-    assert "no more acres, but lower the total by $60" in money.sentence
+    assert "no more land, but lower the total by $60" in money.sentence
 
 
 def test_what_was_not_proven_is_not_claimed():
@@ -120,10 +120,10 @@ def test_what_was_not_proven_is_not_claimed():
     told_so = money_told(plan, one, poor)
     assert "nothing" not in told_so.sentence
     assert "Nothing was found that $1,000 more would bring" in told_so.sentence
-    assert "fewer acres short may be possible" in told_so.sentence
+    assert "less land short may be possible" in told_so.sentence
     known = replace(plan, outcome=Outcome.OPTIMAL, shortage_proven=True)
     sure = money_told(known, one, {NO_LIMIT: known, MORE: known})
-    assert "costs neither acres nor money. $1,000 more would bring nothing." in sure.sentence
+    assert "costs neither land nor money. $1,000 more would bring nothing." in sure.sentence
 
 
 @pytest.mark.slow

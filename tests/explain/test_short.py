@@ -88,14 +88,14 @@ CASES = {
     ),
     "VARIETY_SHARE": (
         season(farm=farm(most_of_one_variety=0.5), lots=(lot(), lot("L2", "V22", 2.2, on_hand=20))),
-        "V20 already has the most that one variety may take, 50% of all acres",
+        "V20 already has the most that one variety may take, 50% of all land",
     ),
     "MATURITY_SHARE": (
         season(
             lots=(lot(), lot("L2", "V22", 2.6, on_hand=20.0)),
             maturity_spread=(MaturityShare(1.9, 2.2, 0.5),),
         ),
-        "maturities 1.9 to 2.2 already have their most, 50% of all acres",
+        "maturities 1.9 to 2.2 already have their most, 50% of all land",
     ),
 }
 

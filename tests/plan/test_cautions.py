@@ -153,7 +153,7 @@ CASES = [
     (
         "losses add up to much of the crop",
         taken(10.1),
-        "more than 40% of a usual yield of 50 bu per acre: North 20.1. Threats take from one crop",
+        "more than 40% of a usual yield of 50 bu/acre: North 20.1. Threats take from one crop",
         taken(10.0),
     ),
     ("losses off one crop", taken(10.1), "fill Expected yield", taken(10.1, 60.0)),

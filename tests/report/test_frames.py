@@ -190,7 +190,7 @@ def test_sureness_in_words() -> None:
         assert "not known" in nearness(Facts(blind, season))[0]
         assert "not known" in certainty(blind, Manner())
     short = replace(exact, shortages=(Shortage("Far Forty", 1.0),), shortage_proven=False)
-    assert "fewer short acres may exist" in nearness(Facts(short, season))[-1]
+    assert "leaves less land short may exist" in nearness(Facts(short, season))[-1]
 
 
 def test_the_first_page_says_what_is_short_or_that_nothing_is() -> None:
