@@ -187,7 +187,7 @@ def _continues(before: Run, run: Run) -> bool:
 
 
 def late_in_any_order(batches: Sequence[Batch], shop: Shop, begin: Cursor | None = None) -> int:
-    """Bags that are late whatever the order: a floor for every calendar.
+    """Bags that are late whatever the order: a bound for every calendar.
 
     Every day takes what is due first among what may be treated, and what is past its day is let
     go. For jobs of one length this keeps the most in time (Horn 1974, from memory): so the bags

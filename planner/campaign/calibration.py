@@ -48,13 +48,13 @@ def sample_grams(seeds: float, per_lb: float) -> float:
     return seeds * G_PER_LB / per_lb
 
 
-def flow_of_catch(weight: float, seconds: float = 30.0) -> float:
-    """Seed a minute by the weight caught in some seconds.
+def flow_of_catch(weight: float) -> float:
+    """Seed a minute by the weight caught in half of one.
 
     >>> flow_of_catch(137.5)
     275.0
     """
-    return weight * 60.0 / seconds
+    return weight * 2.0
 
 
 def on_seed_by_flow(change: float) -> float:

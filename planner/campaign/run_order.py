@@ -19,7 +19,7 @@ Where the plan has decided on an order of recipes, only their lots are ordered h
 Up to `EXACT` recipes the best order is found by dynamic programming over sets of recipes (Held and
 Karp 1962, from memory): whatever comes after depends only on which recipes are done, which one is
 on the line and how far the calendar has come. Beyond, the same search keeps only the `WIDTH` best
-beginnings of each length, and the proven floor says how much better an order could be.
+beginnings of each length, and the proven bound says how much better an order could be.
 """
 
 from __future__ import annotations
@@ -130,11 +130,11 @@ def find_order(
         exact = wide
         best = min(best._replace(cost=best.cost._replace(late=late)), dated)
     order = tuple(batches[i] for i in best.path)
-    floor = best.cost.minutes if exact else search.floor()
+    bound = best.cost.minutes if exact else search.bound()
     by_recipe = {g.recipe: g.products for g in search.groups}
     return order, RunOrder(
         minutes=best.cost.minutes,
-        floor_minutes=floor,
+        floor_minutes=bound,
         exact=exact,
         loss=best.cost.loss,
         planned_loss=sum(search.loss(products) for products in by_recipe.values()),
@@ -286,7 +286,7 @@ class _Search:
         minutes = change_minutes(self.groups[last].products, frozenset(), self.shop)
         return label._replace(cost=label.cost._replace(minutes=label.cost.minutes + minutes))
 
-    def floor(self) -> float:
+    def bound(self) -> float:
         """Minutes that no order can go below.
 
         Every product still to run leaves the line at least once and enters it once if it is not

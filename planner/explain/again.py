@@ -90,7 +90,7 @@ class Again:
     """Acres of the old assignment that are not kept."""
     fewest: float
     """Acres that move in the plan found that moves the fewest."""
-    moved_floor: float
+    moved_bound: float
     """Proven: every plan with as few acres short moves as many."""
     worth_moving: float
     """Money an acre that moving must save."""
@@ -155,7 +155,7 @@ def plan_again(
     shares = acres_by_share(earlier.plan)
     found = stay(season, known, shares, terms, options or SolveOptions(20.0), stop)
     audit(found.plan, season)
-    return found.plan, told_again(season, earlier, found, cheapest, most_moved, notes)
+    return found.plan, compared(season, earlier, found, cheapest, most_moved, notes)
 
 
 def _least_short(known: tuple[Plan, ...], season: Season) -> tuple[Plan, ...]:
@@ -213,7 +213,7 @@ def _to_do(earlier: Earlier, season: Season) -> Plan:
     )
 
 
-def told_again(
+def compared(
     season: Season,
     earlier: Earlier,
     found: Stay,
@@ -228,7 +228,7 @@ def told_again(
     result = Again(
         moved=moved_acres(old, plan, season),
         fewest=fewest,
-        moved_floor=found.bound,
+        moved_bound=found.bound,
         worth_moving=season.farm.worth_moving,
         most_moved=most_moved,
         keeping=found.kept.cost.total,

@@ -49,7 +49,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     text = f"{count(len(moved), 'field')} {be} seed or recipe ({names}), "
     text += f"{speech.acres(again.moved)} in all"
     dust = ACRE + SAME * again.moved
-    if again.moved - again.moved_floor <= dust:
+    if again.moved - again.moved_bound <= dust:
         text += "; no plan moves fewer."
     else:
         text += f"; {_must(again, speech)}."
@@ -69,7 +69,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
 
 def _must(again: Again, speech: Speech) -> str:
     """Say how many acres must move."""
-    fewest, least = again.fewest, again.moved_floor
+    fewest, least = again.fewest, again.moved_bound
     if fewest - least <= ACRE + SAME * fewest:
         return f"{speech.acres(fewest)} must move" if fewest > ACRE else "none must move"
     if least > ACRE:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
-from planner.explain.money import NO_LIMIT, Money, money_told, money_trials
+from planner.explain.money import NO_LIMIT, Money, money_answer, money_trials
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
@@ -82,7 +82,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found)),
         order=order_rivals(plan, season),
         rules=rule_costs(plan, season, rules, found),
-        money=money_told(plan, season, money),
+        money=money_answer(plan, season, money),
         worth=worth_treating(plan, season),
         bought_treated=bought_treated(plan, season),
         seconds=monotonic() - began,

@@ -22,7 +22,7 @@ def held_cost(plan: Plan, season: Season) -> float:
 def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) -> Plan:
     """Return a plan's own decisions with every figure counted again for a season.
 
-    `known` is a plan of that season, whose floor holds for this one too. With `trim`, bags that
+    `known` is a plan of that season, whose bound holds for this one too. With `trim`, bags that
     no acre needs there are left untreated.
     """
     lots = {lot.name: lot for lot in season.lots}

@@ -66,31 +66,31 @@ def cheapest(
     return _search(around, Wanted(_least(want), spend or Spend()), nodes)
 
 
-def cheapest_beyond(around: Around, volume: float, nodes: int = MOST_NODES) -> Best:
+def cheapest_beyond(around: Around, volume: float) -> Best:
     """Find the cheapest mix of which more than `volume` fl oz can be drawn."""
-    return _search(around, Wanted(volume + SLACK * max(1.0, volume)), nodes)
+    return _search(around, Wanted(volume + SLACK * max(1.0, volume)))
 
 
-def ways_to_buy(around: Around, want: float, keep: int, nodes: int = MOST_NODES) -> Best:
+def ways_to_buy(around: Around, want: float, keep: int) -> Best:
     """Find the cheapest mixes that cover a need, none of which only adds to a better one.
 
     A mix is left out where some of its containers alone would cover, at no higher cost.
     """
-    return _search(around, Wanted(_least(want)), nodes, keep)
+    return _search(around, Wanted(_least(want)), keep=keep)
 
 
 def _least(want: float) -> float:
     return want - SLACK * max(1.0, want)
 
 
-def _search(around: Around, wanted: Wanted, nodes: int, keep: int = 1) -> Best:
+def _search(around: Around, wanted: Wanted, nodes: int = MOST_NODES, keep: int = 1) -> Best:
     search = _Search(around, wanted, keep, nodes)
     search.branch(0, 0.0, 0.0, {})
     return Best(tuple(search.found), search.nodes < nodes)
 
 
 class _Search:
-    """Depth-first search over counts with a floor on what is still to be bought."""
+    """Depth-first search over counts with a bound on the cost of what is still to be bought."""
 
     def __init__(self, around: Around, wanted: Wanted, keep: int, most: int) -> None:
         self.around, self.wanted, self.keep = around, wanted, keep
@@ -129,7 +129,7 @@ class _Search:
         """Cost that a mix must beat."""
         return math.inf if len(self.found) < self.keep else self.found[-1].cost
 
-    def _floor(self, i: int, spend: float, volume: float) -> float:
+    def _bound(self, i: int, spend: float, volume: float) -> float:
         """Least cost of any completion from the i-th container on."""
         if self.least[i] < 0.0:
             return -math.inf
@@ -151,7 +151,7 @@ class _Search:
         for n in self._tries(i, volume):
             added = n * list_price(c, n) if n else 0.0
             total = volume + n * (c.size - c.heel)
-            if self._floor(i + 1, spend + added, total) > self._worst() + SLACK:
+            if self._bound(i + 1, spend + added, total) > self._worst() + SLACK:
                 self.nodes += 1
                 if n >= last and total >= self.wanted.volume:
                     break  # more of it only costs more

@@ -70,7 +70,7 @@ def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
     return tuple(found)
 
 
-def money_told(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money | None:
+def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money | None:
     """Hold the plan against those with more to spend; None where there is no limit."""
     most = season.farm.most_to_spend
     if most is None:

@@ -124,7 +124,7 @@ def _less(x: float) -> str:
 def from_before(saved: float, old: Plan, speech: Speech) -> str:
     """Say whether what moves save comes from what changed, or was there to save before.
 
-    No plan of the season as it was cost less than the old plan's floor, so no more than the
+    No plan of the season as it was cost less than the old plan's bound, so no more than the
     distance to it was there to save then.
     """
     distance = max(0.0, old.cost.total - old.bound)

@@ -87,7 +87,6 @@ class OrderRivals:
     levels: tuple[LevelReach, ...]
     second_best: str
     """The whole order's runner-up, the needs held, in words."""
-    second_best_more: float | None
 
 
 def order_rivals(plan: Plan, season: Season) -> OrderRivals:
@@ -97,8 +96,7 @@ def order_rivals(plan: Plan, season: Season) -> OrderRivals:
     products = tuple(
         product_rivals(use, plan, season, counts) for use in plan.products if use.product in sold
     )
-    more, text = _second_best(plan, season)
-    return OrderRivals(products, level_reaches(plan, season), text, more)
+    return OrderRivals(products, level_reaches(plan, season), _second_best(plan, season))
 
 
 def product_rivals(
@@ -240,15 +238,15 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
     return text if r.complete else text + " Not every way to buy it could be weighed."
 
 
-def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:
-    """Return what the second-best whole order costs more, and how it differs."""
+def _second_best(plan: Plan, season: Season) -> str:
+    """How the second-best whole order differs, and what it costs more."""
     from planner.optimize.from_plan.runner_up import second_best_order
 
     if not plan.order:
-        return None, "Nothing has to be ordered."
+        return "Nothing has to be ordered."
     other = second_best_order(season, plan)
     if other is None:
-        return None, "No other order covers what the plan needs."
+        return "No other order covers what the plan needs."
     mine = order_counts(plan)
     parts = []
     for product in dict.fromkeys(p for p, _ in [*mine, *other.counts]):
@@ -258,4 +256,4 @@ def _second_best(plan: Plan, season: Season) -> tuple[float | None, str]:
             parts.append(f"{mix_words(after)} of {product} in place of {mix_words(before)}")
     more = more_words(other.more, Speech(season.farm))
     name = "The second-best order" if other.proven else "The best other order that was found"
-    return other.more, f"{name} has {listing(parts)}: {more}."
+    return f"{name} has {listing(parts)}: {more}."

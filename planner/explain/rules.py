@@ -54,9 +54,9 @@ class RuleCost:
     cost: float | None
     """Saved without the rule, by the best plan found; never below 0 while acres are equal."""
     at_least: float | None
-    """Proven: what the plan's own floor lies above the best plan without the rule."""
+    """Proven: what the plan's own bound lies above the best plan without the rule."""
     at_most: float | None
-    """Proven: what is saved if the plan without it were as cheap as its floor."""
+    """Proven: what is saved if the plan without it were as cheap as its bound."""
     gap: float | None
     """Of the plan without the rule."""
     acres_gained: float

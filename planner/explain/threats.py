@@ -62,7 +62,7 @@ class Cost:
 
     total: float
     at_most: float
-    """Total if the second plan were as cheap as its proven floor."""
+    """Total if the second plan were as cheap as its proven bound."""
     acres: float
     """Planted acres that ask for protection, on which the cost is counted."""
     per_acre: float

@@ -1,4 +1,4 @@
-"""The picture of a search: best cost and proven floor close in on each other."""
+"""The picture of a search: best cost and proven bound close in on each other."""
 
 from __future__ import annotations
 
@@ -17,13 +17,13 @@ if TYPE_CHECKING:
 
 
 def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Markup:
-    """Draw best cost and floor over the time of a search; nothing before there is a plan."""
+    """Draw best cost and bound over the time of a search; nothing before there is a plan."""
     known = [p for p in points if p.cost is not None]
-    floors = [p for p in points if p.floor is not None]
+    bounds = [p for p in points if p.bound is not None]
     if not known:
         return Markup("")
     costs = [p.cost for p in known if p.cost is not None]
-    lows = [p.floor for p in floors if p.floor is not None]
+    lows = [p.bound for p in bounds if p.bound is not None]
     late = costs[len(costs) // 3 :]
     high = max(late) + 0.02 * abs(max(late))
     low = max(min([*lows, *costs]), high - 3 * (high - (lows[-1] if lows else costs[-1])) - 1.0)
@@ -48,7 +48,7 @@ def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Marku
             picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
     now = points[-1].seconds
     picture.trace(_steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
-    picture.trace(_steps([(p.seconds, p.floor) for p in floors], now, x_of, y_of), "floor")
+    picture.trace(_steps([(p.seconds, p.bound) for p in bounds], now, x_of, y_of), "floor")
     picture.line(left, bottom, right, bottom, "axis")
     for x, css, name in ((8.0, "best", "best cost so far"), (190.0, "floor", "proven floor")):
         picture.trace([(x, bottom + 38), (x + 26, bottom + 38)], css)

@@ -98,8 +98,8 @@ class SeasonViews:
         manner = manner_of(job.season.farm)
         last = job.points[-1] if job.points else None
         gap = None
-        if last and last.cost is not None and last.floor is not None:
-            gap = max(0.0, last.cost - last.floor) / max(1.0, abs(last.cost))
+        if last and last.cost is not None and last.bound is not None:
+            gap = max(0.0, last.cost - last.bound) / max(1.0, abs(last.cost))
         return {
             "job": job,
             "last": last,

@@ -42,7 +42,7 @@ class Point:
 
     seconds: float
     cost: float | None
-    floor: float | None
+    bound: float | None
     acres_short: float | None
 
 
@@ -57,7 +57,7 @@ class Job:
     """What is done; from `tasks`."""
     title: str = "Planning"
     searches: bool = True
-    """Whether it decides a plan, so that best cost and floor are shown."""
+    """Whether it decides a plan, so that best cost and bound are shown."""
     done: str = "The plan is made"
     """Title once it is done."""
     then: str = "answer"

@@ -86,13 +86,13 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
         for i, r in enumerate(each.repairs, 1)
     )
     untried = [r.field for r in why.repairs if 0 < r.tried == r.not_reached]
-    untold = [
+    unexplained = [
         r.sentence
         for r in why.repairs
         if r.field not in untried and (not r.repairs or r.not_reached or r.held_by)
     ]
     if untried:
-        untold.append(f"No repair was tried in the time set for {', '.join(untried)}.")
+        unexplained.append(f"No repair was tried in the time set for {', '.join(untried)}.")
     blocks: list[Block] = [
         Table(
             name="repairs",
@@ -113,8 +113,8 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
             note="Each is proved by planning the changed season again.",
         ),
     ]
-    if untold:
-        blocks.append(Text(tuple(untold), title="More on these fields", bullets=True))
+    if unexplained:
+        blocks.append(Text(tuple(unexplained), title="More on these fields", bullets=True))
     return tuple(blocks)
 
 

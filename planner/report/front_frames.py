@@ -148,7 +148,7 @@ def nearness(facts: Facts) -> list[str]:
     """Say how much cheaper any plan could be, and whether fewer acres could be short."""
     plan = facts.plan
     room = max(0.0, plan.cost.total - plan.bound)
-    if not math.isfinite(room) or plan.gap > 1.0:  # a floor that far off says nothing
+    if not math.isfinite(room) or plan.gap > 1.0:  # a bound that far off says nothing
         said = [
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
             "search ended before it had proven a floor for the cost."

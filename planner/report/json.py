@@ -179,7 +179,7 @@ def stored_fingerprint(path: Path) -> str:
 
 
 def _finite(number: float) -> float | None:
-    """Give the number, or None where there is no proven floor: JSON knows no infinity."""
+    """Give the number, or None where there is no proven bound: JSON knows no infinity."""
     return number if math.isfinite(number) else None
 
 

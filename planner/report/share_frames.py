@@ -403,9 +403,9 @@ def _range(low: float, high: float, manner: Manner) -> str:
 
 
 def _at_least(charge: Charge) -> float | str:
-    """What a group costs at least; a floor of nothing or less is none that was found."""
-    known = math.isfinite(charge.floor) and not charge.floor <= 0.0 < charge.alone
-    return charge.floor if known else "not known"
+    """What a group costs at least; a bound of nothing or less is as good as none."""
+    known = math.isfinite(charge.bound) and not charge.bound <= 0.0 < charge.alone
+    return charge.bound if known else "not known"
 
 
 def _groups(charges: Sequence[Charge]) -> Table:
@@ -456,7 +456,7 @@ def _only_together(sharing: Sharing) -> Table:
 
 def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
     said = []
-    loose = max((c.alone - c.floor for c in sharing.charges if not c.short), default=0.0)
+    loose = max((c.alone - c.bound for c in sharing.charges if not c.short), default=0.0)
     if math.isfinite(loose) and loose > 0.005:
         said.append(
             "Plans of groups are not all proven cheapest: the loosest could cost up to "

@@ -179,13 +179,11 @@ def ref(header: str, key: str, refers: str, meaning: str, example: str = "", **m
     return Column(header, Kind.REF, key, meaning, example, refers=(there[0], there[1]), **more)
 
 
-def refs(
-    header: str, key: str, refers: str, meaning: str, example: str = "", **more: Any
-) -> Column:
+def refs(header: str, key: str, refers: str, meaning: str, **more: Any) -> Column:
     """Column of lists of names that stand elsewhere; `refers` is ``sheet.column``."""
     there = tuple(refers.split("."))
     options = {"default": (), "refers": (there[0], there[1]), **more}
-    return Column(header, Kind.REFS, key, meaning, example, **options)
+    return Column(header, Kind.REFS, key, meaning, "", **options)
 
 
 def texts(header: str, key: str, meaning: str, example: str = "", **more: Any) -> Column:
@@ -202,9 +200,9 @@ def choice(
     return Column(header, Kind.CHOICE, key, meaning, example, **options)
 
 
-def yes_no(header: str, key: str, meaning: str, example: str = "") -> Column:
+def yes_no(header: str, key: str, meaning: str) -> Column:
     """Column of yes or no; blank is no."""
-    return Column(header, Kind.YES_NO, key, meaning, example, default=False)
+    return Column(header, Kind.YES_NO, key, meaning, "no", default=False)
 
 
 def maturity(header: str, key: str, meaning: str, example: str = "", **more: Any) -> Column:

@@ -132,9 +132,9 @@ METRIC = {
 """How a setting is typed on a metric farm, as its name shows the US unit."""
 
 
-def farm_row(setting: Column, value: Value = None, note: str = "") -> tuple[Value, ...]:
-    """One row of the sheet Farm."""
-    return (setting.header, value, note or setting_note(setting))
+def farm_row(setting: Column) -> tuple[Value, ...]:
+    """One row of the sheet Farm, to fill in."""
+    return (setting.header, None, setting_note(setting))
 
 
 def setting_note(setting: Column) -> str:

@@ -107,13 +107,11 @@ SETTINGS = (
         "Allow untreated",
         "allow_untreated",
         "Whether seed may be planted without any recipe.",
-        "no",
     ),
     yes_no(
         "Weigh yield loss",
         "weigh_yield_loss",
         "Whether expected yield losses count in the cost.",
-        "no",
     ),
     amount(
         "Soybean price",
@@ -269,7 +267,6 @@ SETTINGS = (
         "line_stays_primed",
         "Whether what the next recipe holds too stays in the line, so that Line loss is taken once "
         "for every unbroken stretch of recipes that hold a product.",
-        "no",
     ),
     amount(
         "Cost of a short acre",

@@ -54,7 +54,6 @@ THREATS = Sheet(
             "Variety counts",
             "variety_counts",
             "Whether a variety's own rating on Tolerance reaches the need, too.",
-            "no",
         ),
     ),
     unique=("Threat",),

@@ -271,7 +271,6 @@ SEED_LOTS = Sheet(
             "leaves_loose",
             "Whether its treated seed leaves loose, in a wagon: an invoice then goes with it in "
             "place of a tag.",
-            "no",
         ),
         amount(
             "Late price",

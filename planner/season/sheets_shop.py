@@ -118,6 +118,5 @@ SHOP_SETTINGS: tuple[Column, ...] = (
         "credit_white_mold",
         "Whether Worth treating credits a seed treatment with losses to white mold. Infection "
         "comes through the flowers, long after what is on the seed has gone.",
-        "no",
     ),
 )

@@ -42,7 +42,6 @@ UNKNOWNS = Sheet(
             "Together",
             "together",
             "Whether all that the row names turn out alike; if not, each on its own.",
-            "no",
         ),
     ),
 )

@@ -83,7 +83,7 @@ class Planned:
     short: float = 0.0
     cost: float = 0.0
     gap: float | None = None
-    """None where there is no proven floor."""
+    """None where there is no proven bound."""
     order_cost: float = 0.0
     """Containers and freight less discounts, and less the worth of bought product left over."""
     order: tuple[OrderLine, ...] = ()

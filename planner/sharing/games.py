@@ -53,13 +53,6 @@ class Core(NamedTuple):
     empty: bool
 
 
-class Group(NamedTuple):
-    """A group of players, and by how much it pays more than alone (less, where negative)."""
-
-    mask: int
-    excess: float
-
-
 def players(costs: Floats) -> int:
     """Count the players of a game.
 
@@ -173,22 +166,6 @@ def _added(cost: Callable[[int], float], order: NDArray[np.int64]) -> Floats:
     return added
 
 
-def excesses(costs: Floats, shares: Floats) -> Floats:
-    """By how much every group pays more than alone, shape (2^n,); 0 for nobody and for all."""
-    over = _incidence(players(costs)) @ shares - costs
-    over[[0, -1]] = 0.0
-    return over
-
-
-def most_overcharged(costs: Floats, shares: Floats) -> Group:
-    """Find the group, other than all, that pays most beyond what it would pay alone."""
-    over = excesses(costs, shares)[1:-1]
-    if not len(over):
-        return Group(1, 0.0)
-    mask = int(np.argmax(over)) + 1
-    return Group(mask, float(over[mask - 1]))
-
-
 def _slack(costs: Floats) -> float:
     return SLACK * max(1.0, float(np.abs(costs).max()))
 
@@ -203,22 +180,17 @@ def core(costs: Floats) -> Core:
     if count == 1:
         return Core(0.0, costs[1:].copy(), empty=False)
     each = _incidence(count)[1:-1]
-    found = _solve(each, np.ones(len(each)), costs[1:-1], _sum_row(count), costs[-1:], None)
+    found = _solve(each, costs[1:-1], _sum_row(count), costs[-1:], None)
     return Core(float(found.x[-1]), found.x[:-1], empty=bool(found.x[-1] > _slack(costs)))
 
 
-def nucleolus(costs: Floats, *, per_head: bool = False) -> Floats:
+def nucleolus(costs: Floats) -> Floats:
     """Nucleolus: shares whose largest excess is least, then the next largest, and so on.
 
     Each linear program finds the least excess that the groups not settled yet can all keep to. A
     group whose row has a dual price is at that excess in every optimum (complementary slackness):
     it is settled there, one that merely happens to be tight in the solution found is not. Groups
     whose shares follow from settled ones drop out; where every share follows, it is done.
-
-    Parameters
-    ----------
-    per_head
-        Excess by member of the group (per-capita nucleolus).
 
     Returns
     -------
@@ -231,19 +203,18 @@ def nucleolus(costs: Floats, *, per_head: bool = False) -> Floats:
     scale = max(1e-12, float(np.abs(costs).max()))
     game = costs / scale
     each, bound = _incidence(count)[1:-1], game[1:-1]
-    heads = each.sum(axis=1) if per_head else np.ones(len(each))
     alone = game[1 << np.arange(count)]
     caps = alone if alone.sum() >= game[-1] - SLACK else None
     fixed, sums = _sum_row(count), game[-1:]
     while np.linalg.matrix_rank(fixed) < count:
         free = ~_follows(fixed, each)
-        found = _solve(each[free], heads[free], bound[free], fixed, sums, caps)
+        found = _solve(each[free], bound[free], fixed, sums, caps)
         price = -found.ineqlin.marginals[: int(free.sum())]
-        tight = np.flatnonzero(free)[price > 0.5 / len(price) / max(1.0, heads.max())]
+        tight = np.flatnonzero(free)[price > 0.5 / len(price)]
         for row in tight:
             if not _follows(fixed, each[[row]])[0]:
                 fixed = np.vstack([fixed, each[row]])
-                sums = np.append(sums, bound[row] + heads[row] * found.x[-1])
+                sums = np.append(sums, bound[row] + found.x[-1])
     return np.asarray(np.linalg.lstsq(fixed, sums, rcond=None)[0] * scale)
 
 
@@ -260,20 +231,19 @@ def _follows(fixed: Floats, rows: Floats) -> NDArray[np.bool_]:
 
 def _solve(
     each: Floats,
-    heads: Floats,
     bound: Floats,
     fixed: Floats,
     sums: Floats,
     caps: Floats | None,
 ) -> Any:
-    """Minimize t where groups pay at most ``bound + t * heads``, sums are held, caps are kept."""
+    """Minimize t where groups pay at most ``bound + t``, sums are held, caps are kept."""
     from scipy.optimize import linprog
 
     count = each.shape[1]
     most = [None] * count if caps is None else caps.tolist()
     found = linprog(
         np.append(np.zeros(count), 1.0),
-        A_ub=np.column_stack([each, -heads]),
+        A_ub=np.column_stack([each, -np.ones(len(each))]),
         b_ub=bound,
         A_eq=np.column_stack([fixed, np.zeros(len(fixed))]),
         b_eq=sums,

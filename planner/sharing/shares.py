@@ -73,7 +73,7 @@ class Charge(NamedTuple):
     names: tuple[str, ...]
     pays: float
     alone: float
-    floor: float
+    bound: float
     """Proven: alone, the group pays at least this."""
     short: float
     """Acres more than here that stay unplanted where the group plans alone: its costs are then
@@ -104,8 +104,8 @@ class Sharing:
     """Containers of which no grower by himself would buy any."""
     low: tuple[float, ...] = ()
     high: tuple[float, ...] = ()
-    """Where each share would lie if every group's cost were anything between its proven floor and
-    its plan (savings); or at the floors (least regret: both ends). Empty where shares need no
+    """Where each share would lie if every group's cost were anything between its proven bound and
+    its plan (savings); or at the bounds (least regret: both ends). Empty where shares need no
     plans of groups."""
     error: tuple[float, ...] = ()
     """Half of the 95 % interval of a sampled share."""

@@ -119,7 +119,7 @@ def counted(what: str, done: int, total: int, seconds: float, skipped: int = 0) 
 
 
 def describe(progress: Progress | None, seconds: float, manner: Manner, what: str = "") -> str:
-    """One line: elapsed, best cost, proven floor, gap, acres short.
+    """One line: elapsed, best cost, proven bound, gap, acres short.
 
     >>> from planner.optimize.options import Progress
     >>> from planner.report.measures import Manner

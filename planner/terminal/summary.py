@@ -278,12 +278,12 @@ def certainty(plan: Plan, manner: Manner) -> str:
         open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
-    if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a floor says nothing
+    if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a bound says nothing
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
-    floor = manner.say(plan.bound, Measure.MONEY)
+    bound = manner.say(plan.bound, Measure.MONEY)
     return (
         f"Not proven the cheapest: within {_percent(plan.gap)} of the best possible"
-        f" (proven floor {floor}; {stopped})."
+        f" (proven floor {bound}; {stopped})."
     )
 
 

@@ -74,7 +74,7 @@ def test_a_large_saving_moves_the_field_and_says_what_it_saves() -> None:
     plan, told = again(two_lots(11.1, 10.0), old)
     assert {p.lot for p in plan.planting} == {"L2"}
     assert told.moved == pytest.approx(80.0)
-    assert (told.fewest, told.moved_floor) == (0.0, 0.0)
+    assert (told.fewest, told.moved_bound) == (0.0, 0.0)
     change = told.fields[0]
     assert (change.before, change.after) == ("80 acres L1, R1", "80 acres L2, R1")
     assert (change.steps, change.must) == ((1,), False)
@@ -107,7 +107,7 @@ def test_what_must_move_moves_though_fewer_acres_were_asked_for() -> None:
     less = replace(whole, lots=(replace(whole.lots[0], on_hand=40.0), whole.lots[1]))
     plan, told = again(less, old, most=10.0)
     assert plan.shortages == ()
-    assert (told.moved, told.fewest, told.moved_floor) == pytest.approx((40.0, 40.0, 40.0))
+    assert (told.moved, told.fewest, told.moved_bound) == pytest.approx((40.0, 40.0, 40.0))
     assert told.fields[0].must
     assert (
         "; no plan moves fewer. That is more than the 10 acres that may change"
@@ -126,11 +126,11 @@ def test_lots_of_one_variety_are_interchangeable() -> None:
     )
     plan, told = again(now, old)
     assert {p.lot: p.acres for p in plan.planting} == pytest.approx({"L1": 40.0, "L3": 40.0})
-    assert (told.moved, told.moved_floor, told.fields[0].acres) == (0.0, 0.0, 0.0)
+    assert (told.moved, told.moved_bound, told.fields[0].acres) == (0.0, 0.0, 0.0)
     assert told.sentences[0].startswith("Every field keeps its seed and recipe.")
     grower = replace(now.lots[1], grower="Ann")
     _, told = again(replace(now, lots=(now.lots[0], grower, now.lots[2])), old)
-    assert (told.moved, told.moved_floor) == pytest.approx((40.0, 40.0))
+    assert (told.moved, told.moved_bound) == pytest.approx((40.0, 40.0))
 
 
 def test_one_field_more_moves_only_what_it_must() -> None:
@@ -180,7 +180,7 @@ def test_fewest_acres_and_what_pays_equal_a_second_model(seed) -> None:
     shares = acres_by_share(solve(whole, SolveOptions(10.0)))
     _, told = again(now, solve(whole, SolveOptions(10.0)), worth=3.0)
     fewest = second_model.solve(now, shares)
-    assert (told.fewest, told.moved_floor) == pytest.approx((fewest.cost, fewest.cost), abs=0.02)
+    assert (told.fewest, told.moved_bound) == pytest.approx((fewest.cost, fewest.cost), abs=0.02)
     best = second_model.solve(now, shares, 3.0)
     score = told.total + 3.0 * told.moved
     acres = sum(shares.values())
@@ -294,7 +294,7 @@ def test_a_lot_that_is_gone_moves_its_acres_and_no_more() -> None:
     old = solve(whole, SolveOptions())
     plan, told = again(replace(whole, lots=whole.lots[1:]), old)
     assert {p.lot for p in plan.planting} == {"L2"}
-    assert (told.moved, told.moved_floor) == pytest.approx((80.0, 80.0))
+    assert (told.moved, told.moved_bound) == pytest.approx((80.0, 80.0))
 
 
 def test_moved_acres() -> None:

@@ -7,7 +7,7 @@ import pytest
 
 from planner.explain.explain import explain
 from planner.explain.limits import Cause
-from planner.explain.money import MORE, NO_LIMIT, money_told, money_trials
+from planner.explain.money import MORE, NO_LIMIT, money_answer, money_trials
 from planner.explain.trial import Budget, attempt
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as mip
@@ -90,7 +90,7 @@ def test_of_a_limit_far_above_what_is_spent_nobody_asks_what_more_would_bring(
     one = jug_by_jug(9_000.0)
     plan = solve(one, SolveOptions(seconds=20, gap=0.0))
     plan = replace(plan, outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE)
-    assert money_told(plan, one, {NO_LIMIT: plan, MORE: plan} if reached else {}).sentence == said
+    assert money_answer(plan, one, {NO_LIMIT: plan, MORE: plan} if reached else {}).sentence == said
 
 
 def test_a_limit_that_costs_money_only():
@@ -117,12 +117,12 @@ def test_what_was_not_proven_is_not_claimed():
         shortage_proven=False,
     )
     poor = {NO_LIMIT: plan, MORE: plan}
-    told_so = money_told(plan, one, poor)
-    assert "nothing" not in told_so.sentence
-    assert "Nothing was found that $1,000 more would bring" in told_so.sentence
-    assert "less land short may be possible" in told_so.sentence
+    answer = money_answer(plan, one, poor)
+    assert "nothing" not in answer.sentence
+    assert "Nothing was found that $1,000 more would bring" in answer.sentence
+    assert "less land short may be possible" in answer.sentence
     known = replace(plan, outcome=Outcome.OPTIMAL, shortage_proven=True)
-    sure = money_told(known, one, {NO_LIMIT: known, MORE: known})
+    sure = money_answer(known, one, {NO_LIMIT: known, MORE: known})
     assert "costs neither land nor money. $1,000 more would bring nothing." in sure.sentence
 
 

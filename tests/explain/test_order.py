@@ -11,6 +11,7 @@ import pytest
 from planner.explain.mix_search import Spend, cheapest, ways_to_buy
 from planner.explain.mixes import Around, describe
 from planner.explain.rivals import OTHER_WAYS, order_rivals, product_rivals
+from planner.optimize.from_plan.runner_up import second_best_order
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Plan, ProductUse
@@ -380,7 +381,7 @@ def test_second_best_order_worked_by_hand() -> None:
     plan = solve(whole, SolveOptions())
     rivals = order_rivals(plan, whole)
     assert plan.cost.total == pytest.approx(4.50)
-    assert rivals.second_best_more == pytest.approx(0.10)
+    assert second_best_order(whole, plan).more == pytest.approx(0.10)
     assert "2 x 600 of Beta in place of 1 x 500 and 1 x 600" in rivals.second_best
 
 
@@ -410,12 +411,13 @@ def test_stock_that_will_do_has_nothing_to_buy() -> None:
     whole = season(
         fields=(field(acres=40.0),), lots=(lot(on_hand=40.0),), products=(product(on_hand=500.0),)
     )
-    rivals = order_rivals(solve(whole, SolveOptions()), whole)
+    plan = solve(whole, SolveOptions())
+    rivals = order_rivals(plan, whole)
     (alpha,) = rivals.products
     assert alpha.to_buy == 0.0
     assert alpha.need_up == pytest.approx(420.0)  # 500 on hand, 40 units at 2 fl oz take 80
     assert "stock will do" in alpha.sentence
-    assert rivals.second_best_more is None
+    assert rivals.second_best == "Nothing has to be ordered."
 
 
 def test_no_rival_is_cheaper_than_a_proven_plan() -> None:
@@ -426,10 +428,11 @@ def test_no_rival_is_cheaper_than_a_proven_plan() -> None:
         slack = 0.01 + 1e-4 * abs(plan.cost.total)
         rivals = order_rivals(plan, whole)
         assert all(each.complete for each in rivals.products)
+        other = second_best_order(whole, plan) if plan.order else None
         told = {
             "mixes": [m.more for each in rivals.products for m in each.mixes],
             "levels": [x.more for x in rivals.levels if x.more is not None],
-            "orders": [x for x in (rivals.second_best_more,) if x is not None],
+            "orders": [other.more] if other else [],
         }
         for kind, costs in told.items():
             assert all(more >= -slack for more in costs), (seed, kind)

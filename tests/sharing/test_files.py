@@ -97,7 +97,7 @@ class TestPlansOfGroups:
             ("Ann", "Cy"): 1200,
             ("Bob", "Cy"): 1200,
         }
-        assert all(c.floor == pytest.approx(c.alone) for c in found.charges)
+        assert all(c.bound == pytest.approx(c.alone) for c in found.charges)
         # by volume: 357.89, 536.84, 805.26; Bob and Cy pay 142.10 more than alone
         assert [b.share for b in found.bills] == pytest.approx([357.89, 536.84, 805.26], abs=0.011)
         assert found.charges[0].names == ("Bob", "Cy")
@@ -338,12 +338,12 @@ class TestFiles:
         there = {p.name for p in tmp_path.iterdir() if not p.name.startswith(".")}
         assert there == {p.name for p in paths} | set(mine)
 
-    def test_a_floor_that_was_not_found_is_said(self):
+    def test_a_bound_that_was_not_found_is_said(self):
         made, plan = two_growers()
         sharing = share(made, plan, Budget(effort=3))
         assert sharing.charges
-        for floor in (float("-inf"), -50.0):
-            loose = tuple(c._replace(floor=floor, short=0.0) for c in sharing.charges)
+        for bound in (float("-inf"), -50.0):
+            loose = tuple(c._replace(bound=bound, short=0.0) for c in sharing.charges)
             book = settlement_book(replace(sharing, charges=loose), plan, made, {})
             tables = [
                 x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"

@@ -24,10 +24,10 @@ PIECES = 12
 """Most pieces of a field."""
 MOST_OFF = 10
 """Most fields taken off at a time."""
-PUSHED, TRADED = 0.6, 0.2
-"""How often a move pushes a field to another lot, and how often two fields trade theirs."""
+CHAINS, SWAPS = 0.6, 0.2
+"""Shares of moves that are ejection chains and swaps; the others ruin and recreate."""
 IN_THE_WAY = 2
-"""Most fields that a pushed one drives off the lot."""
+"""Most fields that an ejection chain drives off the lot."""
 FILLS = 2
 """Choices whose open bags are tried for a part of a field."""
 GRID = 4096
@@ -741,7 +741,7 @@ def lift(x: Facts, s: Tally, c: Prices, w: Scratch, field: int, i: int) -> None:
     take(x, s, c, field)
 
 
-def replant(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+def ruin_and_recreate(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     """Take some fields off and place them again; how many. What they had is in scratch."""
     n = pick(x, s, w, rng)
     sort_by_size(x, w, rng, n)
@@ -778,7 +778,7 @@ def any_on(x: Facts, s: Tally, rng: Any, lot: int) -> int:
     return -1
 
 
-def push(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+def ejection_chain(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     """Move a field to some other lot, and place elsewhere what is in its way; how many fields."""
     field = rng.integers(0, len(x.acres))
     a, b = x.lots_at[field], x.lots_at[field + 1]
@@ -799,8 +799,8 @@ def push(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     return n
 
 
-def trade(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
-    """Let two fields change their lots; how many fields."""
+def swap(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
+    """Swap the lots of two fields; how many fields."""
     field = rng.integers(0, len(x.acres))
     if s.pieces[field] == 0:
         return 0
@@ -822,12 +822,12 @@ def move(x: Facts, s: Tally, c: Prices, w: Scratch, rng: Any) -> int:
     """Make a move of some kind; how many fields it has touched, what they had is in scratch."""
     fill(w.touched, False)
     dice = rng.random()
-    if dice < PUSHED:
-        n = push(x, s, c, w, rng)
-    elif dice < PUSHED + TRADED:
-        n = trade(x, s, c, w, rng)
+    if dice < CHAINS:
+        n = ejection_chain(x, s, c, w, rng)
+    elif dice < CHAINS + SWAPS:
+        n = swap(x, s, c, w, rng)
     else:
-        n = replant(x, s, c, w, rng)
+        n = ruin_and_recreate(x, s, c, w, rng)
     for i in range(n):
         touch(x, s, w, w.chosen[i])
     for lot in range(len(x.full)):

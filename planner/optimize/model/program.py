@@ -42,6 +42,8 @@ ORDER = ("run", "way", "follows", "flow", *PURCHASE)
 """The same with the recipes that run, whose line loss is part of what is needed."""
 GROUPS = (*PLANTING, *SEED, *ORDER)
 """Groups of variables, in the order of the matrix's columns."""
+DATA = ("choices", "ways", "most_bags", "most_count", "most_spend")
+"""What `Variables` holds besides."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -104,7 +106,8 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
     for rule in RULES:
         rule(problem, v, it)
     problem.setObjective(pulp.lpSum(list(cost_terms(v, it).values())))
-    assert {f.name for f in fields(Variables)} >= set(GROUPS)
+    in_no_group = {f.name for f in fields(Variables)} - {*GROUPS, *DATA}
+    assert not in_no_group, f"variables without columns, so held at zero: {in_no_group}"
     keys: dict[str, list[Any]] = {}
     at: dict[str, NDArray[np.int64]] = {}
     order: list[Any] = []
@@ -151,7 +154,10 @@ def moved(old: Model, new: Model, x: Floats) -> Floats:
 
 
 def flag_lots(model: Model, x: Floats) -> None:
-    """Set, from the acres of a solution, which lots its fields have seed of."""
+    """Set what follows from the acres of a solution: which lots its fields have seed of.
+
+    Solutions from annealing, and those of a model without the field rule, come without it.
+    """
     for key, column in zip(model.keys["lot_share"], model.at["lot_share"].tolist(), strict=True):
         x[column] = float(x[model.column("acres", key)] > PLANTED)
 

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from planner.optimize.model import program
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
@@ -908,6 +909,13 @@ def test_rule(changes, short, total):
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, abs=1e-6)
     assert plan.cost.total == pytest.approx(total, rel=1e-9, abs=1e-6)
     assert plan.outcome is Outcome.OPTIMAL
+
+
+def test_no_variables_are_left_without_columns(monkeypatch):
+    """Their rows would be kept without them, as if they were zero: another program."""
+    monkeypatch.setattr(program, "GROUPS", tuple(g for g in program.GROUPS if g != "run"))
+    with pytest.raises(AssertionError, match="run"):
+        make_model(make_instance(season()))
 
 
 @pytest.mark.parametrize(("on_hand", "parts"), [(120.0, []), (130.0, [(0, 0)])])
