@@ -3,10 +3,9 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
-from dataclasses import fields as record_fields
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import Cost
+from planner.plan.plan import COST_TERMS
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -15,16 +14,6 @@ if TYPE_CHECKING:
 
 SAME = 5e-3
 """Difference of money, acres or units that counts as none."""
-
-COST_WORDS = {
-    "containers": "Containers",
-    "freight": "Freight",
-    "discounts": "Discounts",
-    "seed_bought": "Seed bought",
-    "seed_given_up": "Return value of seed you use",
-    "carryover_credit": "Carryover credit",
-    "yield_loss": "Expected yield loss",
-}
 
 
 @dataclass(frozen=True, slots=True)
@@ -123,11 +112,10 @@ def _sum(items: Iterable[tuple[tuple[str, ...], float]]) -> dict[tuple[str, ...]
 
 
 def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
-    terms: dict[tuple[str, ...], float] = {}
-    for f in record_fields(Cost):
-        terms[COST_WORDS[f.name],] = float(getattr(plan.cost, f.name))
-    terms["Total",] = plan.cost.total
-    return terms
+    terms: dict[tuple[str, ...], float] = {
+        (name,): float(getattr(plan.cost, key)) for key, name, _ in COST_TERMS
+    }
+    return {**terms, ("Total",): plan.cost.total}
 
 
 def _shortages(plan: Plan) -> dict[tuple[str, ...], float]:

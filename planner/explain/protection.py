@@ -22,14 +22,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Field, Season, Threat
 
 CENT = 0.01
-CAUTION = {
-    True: "No seed treatment protects against white mold all season; it is one part beside "
-    "variety, stand, rows, rotation and care at flowering. 'Enough' means only that the rating "
-    "reaches the need that the season's own sheets set.",
-    False: "A rating says how well a product did in trials, not what it will do on a field. "
-    "'Enough' means only that it reaches the need that the season's own sheets set.",
-}
-"""By whether the threat is white mold."""
 HARDEST = (Pressure.HIGH, Pressure.MODERATE, Pressure.LOW)
 
 
@@ -83,13 +75,12 @@ def _pressure(field: Field, threat: Threat) -> Pressure:
 def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPage:
     fields = tuple(_field_line(f, view) for f in _hardest_first(pressed, view.threat))
     lots = _lot_lines(view)
-    white = is_white_mold(view.threat.name)
     by_name = {f.field: f for f in fields}
     like = _hardest_to_meet(view)
     more = acres_from(like, usable_on(like, view.pools, view.pairs), view.season) if like else 0.0
     page = ThreatPage(
         threat=view.threat.name,
-        white_mold=white,
+        white_mold=is_white_mold(view.threat.name),
         pressures=_pressure_lines(pressed, by_name, view),
         fields=fields,
         lots=lots,
@@ -105,7 +96,6 @@ def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPag
         like_field=like.name if like else "",
         cost=cost,
         sentence="",
-        caution=CAUTION[white],
     )
     return replace(page, sentence=_sentence(page, Speech(view.season.farm)))
 
@@ -124,7 +114,6 @@ def _field_line(field: Field, view: _View) -> FieldLine:
         field=field.name,
         pressure=_pressure(field, view.threat).value,
         need=wants.name if wants else "",
-        gets="" if gets is None else (gets.name if gets else "none"),
         acres=field.acres,
         units=sum(p.units for p in lines),
         lots=tuple(dict.fromkeys(p.lot for p in lines)),

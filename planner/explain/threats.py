@@ -26,8 +26,6 @@ class FieldLine:
     field: str
     pressure: str
     need: str
-    gets: str
-    """Lowest rating of the seed planted there; empty where nothing is planted."""
     acres: float
     units: float
     lots: tuple[str, ...]
@@ -96,4 +94,3 @@ class ThreatPage:
     cost: Cost | None
     """None until it was calculated."""
     sentence: str
-    caution: str

@@ -22,6 +22,18 @@ PROVEN_GAP = 1e-4
 """The largest gap that is called optimal."""
 
 
+COST_TERMS = (
+    ("containers", "Containers", 1),
+    ("freight", "Freight", 1),
+    ("discounts", "Discounts", -1),
+    ("seed_bought", "Seed bought", 1),
+    ("seed_given_up", "Return value of seed you use", 1),
+    ("carryover_credit", "Carryover credit", -1),
+    ("yield_loss", "Expected yield loss", 1),
+)
+"""Terms of `Cost`: attribute, what people read, and sign in the total."""
+
+
 @dataclass(frozen=True, slots=True)
 class Cost:
     """What the plan costs, term by term; discounts and carryover credit are subtracted."""

@@ -7,7 +7,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
-from planner.plan.plan import Outcome
+from planner.plan.plan import COST_TERMS, Outcome
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import (
@@ -48,16 +48,6 @@ if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
-COST_KINDS = (
-    ("containers", "Containers", 1),
-    ("freight", "Freight", 1),
-    ("discounts", "Discounts", -1),
-    ("seed_bought", "Seed bought", 1),
-    ("seed_given_up", "Return value of seed you use", 1),
-    ("carryover_credit", "Carryover credit", -1),
-    ("yield_loss", "Expected yield loss", 1),
-)
-"""Terms of the cost, their names and signs."""
 MOST_LINES = 24
 """Order lines, of product and seed, that the first page has room for."""
 MOST_SHORT = 6
@@ -306,7 +296,7 @@ def _cost(facts: Facts) -> Table:
     }
     kinds = [
         (key, name, sign * getattr(cost, key))
-        for key, name, sign in COST_KINDS
+        for key, name, sign in COST_TERMS
         if getattr(cost, key) or key == "containers"
     ]
     return Table(

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.front_frames import COST_KINDS
+from planner.plan.plan import COST_TERMS
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
@@ -138,7 +138,7 @@ def _product(use: ProductUse, before: ProductUse | None) -> tuple[Content, ...]:
 
 def _costs(tried: Tried, plan: Plan) -> Table:
     rows: list[tuple[Content, ...]] = []
-    for key, name, sign in COST_KINDS:
+    for key, name, sign in COST_TERMS:
         now, was = sign * getattr(tried.plan.cost, key), sign * getattr(plan.cost, key)
         if now or was:
             rows.append(_cost(name, now, was))

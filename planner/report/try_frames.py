@@ -5,6 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import COST_TERMS
 from planner.plan.price import (
     best_levels,
     counts_toward,
@@ -13,7 +14,6 @@ from planner.plan.price import (
     reaches,
 )
 from planner.report.facts import NO_SUPPLIER, TRY
-from planner.report.front_frames import COST_KINDS
 from planner.report.measures import Measure
 from planner.report.sheets import (
     Cell,
@@ -367,7 +367,7 @@ def _cost_rows(facts: Facts) -> list[tuple[str, str, float, str]]:
     }
     return [
         (key, name, sign * getattr(facts.plan.cost, key), live.get(key, ""))
-        for key, name, sign in COST_KINDS
+        for key, name, sign in COST_TERMS
         if key != "yield_loss" or facts.season.farm.weigh_yield_loss
     ]
 

@@ -204,14 +204,20 @@ def heels_fit(tables: Tables) -> Iterator[Fault]:
             )
 
 
+def _by_product(table: Table, column: str) -> dict[object, dict[str, str]]:
+    """Names in a column as written, by product and by how they are compared."""
+    found: dict[object, dict[str, str]] = defaultdict(dict)
+    for line in table.lines:
+        name = line.get(column)
+        if isinstance(name, str):
+            found[line.get("product")][key(name)] = name
+    return found
+
+
 def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
     """A rate by active ingredient names one whose strength in the product is known."""
     table = tables["Recipes"]
-    actives: dict[object, dict[str, str]] = defaultdict(dict)
-    for line in tables["Actives"].lines:
-        name = line.get("ingredient")
-        if isinstance(name, str):
-            actives[line.get("product")][key(name)] = name
+    actives = _by_product(tables["Actives"], "ingredient")
     for line in table.lines:
         rate, of, product = line.get("rate"), line.get("of"), line.get("product")
         if product is None or "of" in line.bad:
@@ -279,11 +285,7 @@ def no_threat_lacks_its_pressure(tables: Tables) -> Iterator[Fault]:
 def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
     """What is on its way is a container that Containers knows for that product."""
     table = tables["Ordered so far"]
-    known: dict[object, dict[str, str]] = defaultdict(dict)
-    for line in tables["Containers"].lines:
-        name = line.get("name")
-        if isinstance(name, str):
-            known[line.get("product")][key(name)] = name
+    known = _by_product(tables["Containers"], "name")
     for line in table.lines:
         name, product = line.get("container"), line.get("product")
         if name is None or product is None or key(str(name)) in known[product]:

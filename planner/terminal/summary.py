@@ -12,7 +12,7 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import PROVEN_GAP, Outcome
+from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import Facts
@@ -39,15 +39,6 @@ MOST_LOTS = 20
 """Lots whose fields are counted one by one."""
 MOST_RULES = 8
 """Rules whose cost is shown; the workbook has all."""
-COST_LINES = (
-    ("containers", "Containers", 1),
-    ("freight", "Freight", 1),
-    ("discounts", "Discounts", -1),
-    ("seed_bought", "Seed bought", 1),
-    ("seed_given_up", "Return value of seed you use", 1),
-    ("carryover_credit", "Carryover credit", -1),
-    ("yield_loss", "Expected yield loss", 1),
-)
 
 
 def season_lines(season: Season) -> list[str]:
@@ -260,7 +251,7 @@ def _order_lines(plan: Plan, manner: Manner) -> list[str]:
 def _cost_table(plan: Plan, manner: Manner) -> list[str]:
     rows = [
         [label, manner.say(sign * getattr(plan.cost, key), Measure.MONEY)]
-        for key, label, sign in COST_LINES
+        for key, label, sign in COST_TERMS
         if abs(getattr(plan.cost, key)) >= 0.005
     ]
     total = ["Total compared", manner.say(plan.cost.total, Measure.MONEY)]

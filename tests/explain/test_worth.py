@@ -13,6 +13,8 @@ from planner.explain.words import Speech
 from planner.explain.worth import break_even, volume_prices, worth_treating
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
+from planner.report.facts import Facts
+from planner.report.threat_frames import threat_sheets
 from planner.season.domain import DiscountLevel, Pressure, Rating, Season, Supplier, Threat
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
@@ -150,7 +152,7 @@ def test_enough_worked_by_hand() -> None:
         ("low", "", 60.0),
     ]
     creek, hill = page.fields
-    assert (creek.field, creek.gets, creek.enough, creek.units) == ("Creek", "VG", True, 40.0)
+    assert (creek.field, creek.enough, creek.units) == ("Creek", True, 40.0)
     assert (hill.field, hill.need, hill.enough) == ("Hill", "", True)
     assert (page.units_needed, page.units_suit, page.units_strong) == pytest.approx(
         (40.0, 160.0, 40.0)
@@ -189,10 +191,10 @@ def test_white_mold_comes_first_with_its_caution() -> None:
             replace(p, protection={**p.protection, "Pythium": Rating.G}) for p in whole.products
         ),
     )
-    pages = threat_pages(solve(whole, SolveOptions()), whole)
-    assert [p.threat for p in pages] == ["White mold", "Pythium"]
-    assert "No seed treatment protects against white mold all season" in pages[0].caution
-    assert "all season" not in pages[1].caution
+    plan = solve(whole, SolveOptions())
+    assert [p.threat for p in threat_pages(plan, whole)] == ["White mold", "Pythium"]
+    first = next(threat_sheets(Facts(plan, whole))).blocks[0]
+    assert "No seed treatment protects against white mold all season" in first.paragraphs[0]
 
 
 def test_white_mold_is_known_by_its_name_in_any_spelling() -> None:
