@@ -26,6 +26,8 @@ TIGHT = 0.03
 """Spare product under this share of what goes on seed is marked."""
 USED_UP = 0.05
 """A lot with less left than this share of what is needed is nearly used up."""
+LEFT = 0.05
+"""Units under which nothing is left of a lot: shown with one decimal, they would be 0."""
 MOST_SPARE = 12
 """Products whose spare is named one by one, the scarcest."""
 MOST_TODO = 8
@@ -143,7 +145,8 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
         left = tight.left_strong + tight.left_open
         near = left < USED_UP * page.units_needed
         how = "is nearly used up" if near else "has the least left"
-        text += f"; of the seed that suits, lot {tight.lot} {how} ({speech.units(left)} left)"
+        left_ = f"{how} ({speech.units(left)} left)" if left >= LEFT else "is used up"
+        text += f"; of the seed that suits, lot {tight.lot} {left_}"
     return f"{text}." + (" No seed treatment protects all season." * page.white_mold)
 
 
@@ -286,7 +289,7 @@ def to_do_lines(facts: Facts) -> list[str]:
 
 
 def _weekend(day: date) -> str:
-    return {SATURDAY: " (a Saturday)", SUNDAY: " (a Sunday)"}.get(day.weekday(), "")
+    return " (a weekend: by the Friday before)" if day.weekday() in (SATURDAY, SUNDAY) else ""
 
 
 def bags_by_size(facts: Facts) -> str:

@@ -93,8 +93,9 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
     ]
     if untried:
         unexplained.append(f"No repair was tried in the time set for {', '.join(untried)}.")
-    blocks: list[Block] = [
-        Table(
+    blocks: list[Block] = []
+    if len(untried) < len(why.repairs):
+        table = Table(
             name="repairs",
             title="The cheapest single changes that cover them",
             columns=(
@@ -107,12 +108,10 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
                 Column("also", "What else changes", width=40),
             ),
             rows=repairs,
-            empty="No single change that was tried covers a field."
-            if any(r.tried > r.not_reached for r in why.repairs)
-            else "None was tried.",
+            empty="No single change that was tried covers a field.",
             note="Each is proved by planning the changed season again.",
-        ),
-    ]
+        )
+        blocks.append(table)
     if unexplained:
         blocks.append(Text(tuple(unexplained), title="More on these fields", bullets=True))
     return tuple(blocks)

@@ -108,6 +108,14 @@ class Layout:
         return min(1.0, wide) / self.shrunk
 
     @property
+    def chart_chars(self) -> float:
+        """Characters that charts may fill: a page of pictures, shrunk for its height, all of it."""
+        if self.one_page or any(isinstance(p.block, Table) for p in self.placed):
+            return sum(self.widths)
+        page = LANDSCAPE if self.lying else PORTRAIT
+        return max(sum(self.widths), 0.98 * page / self.scale)
+
+    @property
     def page_points(self) -> float:
         """Points of rows that a printed page holds."""
         return PAGE_POINTS[self.lying] / self.scale

@@ -236,7 +236,7 @@ def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
             continue
         count = len(placed.block.charts)
         left = placed.left * CM_PER_CHAR
-        full = sum(layout.widths) * CM_PER_CHAR - left
+        full = layout.chart_chars * CM_PER_CHAR - left
         width = (full - GAP_CM * (count - 1)) / count
         for i, chart in enumerate(placed.block.charts):
             source = pen.layout_of(chart.table)
