@@ -196,7 +196,7 @@ class SecondStage:
     ) -> Outcome:
         """Solve; fields of `wide` are offered everything, others what is in the pool."""
         model, matrix = self._late(order, turn, pool, wide)
-        answer = solve(matrix, Limits(self.seconds, self.gap))
+        answer = solve(matrix, Limits(self.seconds, self.gap, restarts=False))
         paid = spent(self.season, order)
         if answer.x is None:  # nothing planted is always possible, so time ran out
             short = sum(f.acres for f in model.it.fields)
@@ -319,7 +319,8 @@ class SecondStage:
         `Outcome.floor` is proven by one solve of the exact model.
         """
         model = self._model(seed_at_best(turned_out(self.season, turn)), turn, None)
-        answer = solve(at_best(model, self.season, tolls), Limits(self.seconds, self.gap))
+        limits = Limits(self.seconds, self.gap, restarts=False)
+        answer = solve(at_best(model, self.season, tolls), limits)
         if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
             return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
         bags = early_seed(self.season, tolls, bags_bought(model, answer.x))

@@ -178,7 +178,8 @@ def fewest_short(
     def solve_one(matrix: Matrix, place: int) -> Answer | None:
         if incumbent.short and incumbent.short[place] <= 1e-9:
             return None
-        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=incumbent.options.seed)
+        seed = incumbent.options.seed
+        limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=seed, restarts=False)
         better = _fewer(incumbent, matrix, places, int(places[place]))
         watch = Watch(incumbent, _taker(incumbent, model), better=better)
         answer = verified(matrix, limits, watch, solver, at_once=nodes is None)

@@ -112,8 +112,9 @@ def cover_from(
 def _limits(options: SolveOptions, began: float) -> Limits:
     """What is left of the time, or the steps in its place."""
     if options.effort is not None:
-        return Limits(1e6, options.gap / 2, options.effort, seed=options.seed)
-    return Limits(max(0.1, options.seconds - (now() - began)), options.gap / 2, seed=options.seed)
+        return Limits(1e6, options.gap / 2, options.effort, seed=options.seed, restarts=False)
+    left = max(0.1, options.seconds - (now() - began))
+    return Limits(left, options.gap / 2, seed=options.seed, restarts=False)
 
 
 def _cheapest_from(model: Model, x: Floats, known: Plan, limits: Limits, stop: Stop | None) -> Plan:

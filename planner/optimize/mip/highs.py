@@ -206,6 +206,12 @@ class Limits:
     """Stop once something at or below this cost is found."""
     seed: int = 0
     presolve: bool = True
+    restarts: bool = True
+    """Whether HiGHS may presolve again and begin anew at the root once many columns are fixed.
+
+    Off where a good plan is known from outside: 18 random seasons of 8 to 16 fields, the best plan
+    told, took 65 s of the processor with restarts and 37 s without, the median a third.
+    """
 
 
 _banner = threading.Lock()
@@ -461,6 +467,7 @@ def _configure(highs: highspy.Highs, limits: Limits) -> None:
         "random_seed": limits.seed,
         "mip_rel_gap": limits.gap,
         "mip_abs_gap": 1e-9,
+        "mip_allow_restart": limits.restarts,
     }
     if not limits.presolve:
         options["presolve"] = "off"

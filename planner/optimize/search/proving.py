@@ -137,4 +137,4 @@ def _proving(context: Context) -> Iterator[None]:
 
 def to_the_end(incumbent: Incumbent) -> Limits:
     """All the time that is left, and half the gap: for two solves that each prove it."""
-    return Limits(seconds=incumbent.left(), gap=incumbent.options.gap / 2)
+    return Limits(incumbent.left(), incumbent.options.gap / 2, restarts=False)

@@ -126,7 +126,8 @@ def _lower_cost(context: Context) -> None:
         _search_beside_proof(context, begin_bounds(context, model))
         return
     if not is_large(context) and uses(context, EXACT):
-        exact(incumbent, model, Limits(gap=incumbent.options.gap / 2, nodes=steps * effort))
+        limits = Limits(gap=incumbent.options.gap / 2, nodes=steps * effort, restarts=False)
+        exact(incumbent, model, limits)
     context.workers.ready.set()
     pursue(context, COST, turns=effort)
 
