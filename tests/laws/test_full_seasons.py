@@ -175,3 +175,13 @@ def test_seasons_are_as_large_as_said():
         assert any(lot.treated_with and lot.can_buy for lot in one.lots)
     parts = [any(lot.on_hand % lot.units_per_bag for lot in one.lots) for one in drawn]
     assert sum(parts) > 110
+
+
+@pytest.mark.slow
+def test_acres_of_a_season_of_112_shares_with_one_variety_a_field_are_settled():
+    """As few as HiGHS 1.16 proves on the second model in 5 s; the search once left 6 acres more."""
+    one = full_season(1635)
+    plan = solve(one, SolveOptions(seconds=60.0))
+    audit(plan, one)
+    assert plan.shortage_proven
+    assert claim(plan, one).short == pytest.approx((102.7639, 203.4140, 442.2072), abs=1e-3)

@@ -19,9 +19,10 @@ if TYPE_CHECKING:
     from tests.laws.second_model import Best
 
 ACRES = 5e-4
-"""Difference of acres short that is rounding: settled acres are held with a slack of up to 3.2e-4 by
-the program (`planner.optimize.incumbent.incumbent.short_slack`) and 2e-4 by the second model. It is
-some 20 square feet."""
+"""Difference of acres short that is rounding, some 20 square feet.
+
+Settled acres are held with a slack: of up to 3.2e-4 by the program
+(`planner.optimize.incumbent.incumbent.short_slack`), of 2e-4 by the second model."""
 CRUMB = 1e-6
 """The same of costs, as a share, at the least of 1 cent."""
 PROVEN = 1e-4
