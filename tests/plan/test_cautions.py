@@ -132,7 +132,7 @@ CASES = [
     (
         "liquid",
         {"farm": farm(liquid_warning=3.99)},
-        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lots L1)",
+        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lot L1)",
         {"farm": farm(liquid_warning=4.0)},
     ),
     (
