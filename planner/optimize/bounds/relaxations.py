@@ -148,7 +148,8 @@ def exact_if_covered(
 
 def _end_with(incumbent: Incumbent, answer: Answer) -> None:
     incumbent.raise_bound(answer.bound)
-    if answer.verdict is Verdict.OPTIMAL and not incumbent.contradicts(answer.objective):
+    ended = answer.verdict is Verdict.OPTIMAL and not incumbent.contradicts(answer.objective)
+    if ended and incumbent.short_proven:
         incumbent.ended.set()
 
 

@@ -100,6 +100,11 @@ class Incumbent:
             return np.inf
         return max(0.0, self.cost - self.bound) / max(1.0, abs(self.cost))
 
+    @property
+    def is_done(self) -> bool:
+        """Whether nothing cheaper is to be looked for: it is time to stop, or the gap is closed."""
+        return self.is_set() or self.gap <= self.options.gap
+
     # --- what was found ---
 
     @property

@@ -75,7 +75,7 @@ def leave_alone(context: Context, proof: Beside) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
     most = incumbent.options.params.proof.most_alone * incumbent.left()
-    proof.wait(now() + min(head_start(context), most), incumbent.is_set)
+    proof.wait(now() + min(head_start(context), most), lambda: incumbent.is_done)
 
 
 def begin_bounds(context: Context, model: Model) -> Beside:

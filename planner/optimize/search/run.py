@@ -42,10 +42,12 @@ from planner.optimize.search.proving import (
     head_start,
     leave_alone,
 )
-from planner.optimize.search.shortage import settle_shortage
+from planner.optimize.search.shortage import prove_fewest, settle_shortage
 from planner.optimize.search.strategies import NAMES, on_annealer
 
 if TYPE_CHECKING:
+    from threading import Thread
+
     from planner.optimize.options import OnProgress, Stop
     from planner.optimize.search.beside import Beside
     from planner.optimize.search.common import Context
@@ -86,9 +88,24 @@ def search(context: Context) -> Plan:
             settle_shortage(context)
             if not incumbent.is_set():
                 _lower_cost(context)
+        _settle_what_is_left(context)
     finally:
         context.workers.close()
     return finished(context)
+
+
+def _settle_what_is_left(context: Context) -> None:
+    """Use the time left where the cost was proven before the acres short were."""
+    incumbent = context.incumbent
+    while incumbent.options.effort is None and not incumbent.is_set() and not is_large(context):
+        was = incumbent.short
+        prove_fewest(context)
+        if incumbent.is_set() or incumbent.short == was:
+            return
+        if head_start(context):
+            _prove_at_once(context)
+        else:
+            _lower_cost(context)
 
 
 def _exact_model_first(context: Context) -> None:
@@ -102,16 +119,25 @@ def _exact_model_first(context: Context) -> None:
         planting.join()  # for the same reason: what settles the acres short solves here too
         settle_shortage(context)
     if incumbent.x is not None and not incumbent.is_set():
-        model = capped(incumbent)
-        proof = proof or begin_exact(context, model)
-        leave_alone(context, proof)
-        planting.join()
-        if incumbent.is_set():
-            proof.end()
-            return
-        hold_short(context, model)
-        _search_beside_proof(context, proof)
+        _prove_at_once(context, proof, planting)
     planting.join()
+
+
+def _prove_at_once(
+    context: Context, proof: Beside | None = None, planting: Thread | None = None
+) -> None:
+    """Prove the cost of the fewest acres short; search beside that after the head start."""
+    incumbent = context.incumbent
+    model = capped(incumbent)
+    proof = proof or begin_exact(context, model)
+    leave_alone(context, proof)
+    if planting is not None:
+        planting.join()
+    if incumbent.is_done:
+        proof.end()
+        return
+    hold_short(context, model)
+    _search_beside_proof(context, proof)
 
 
 def _lower_cost(context: Context) -> None:
@@ -164,5 +190,5 @@ def _run_next(context: Context, _: int, until: float) -> None:
         incumbent.wait(params.rest * (now() - since))
 
 
-COST = Objective(lambda context: context.incumbent.is_set(), take_over, _run_next)
+COST = Objective(lambda context: context.incumbent.is_done, take_over, _run_next)
 """Cheaper plans with no more acres short, by the portfolio."""

@@ -69,6 +69,11 @@ def settle_shortage(context: Context) -> None:
         polish_near(context, incumbent.x)
 
 
+def prove_fewest(context: Context) -> None:
+    """Ask the exact model for fewer acres short, for all the time that is left."""
+    _prove(context, context.incumbent.left(), exact_solver(context))
+
+
 def _search(context: Context) -> None:
     """Come near what the relaxation says, and go on from there by all ways."""
     incumbent, params = context.incumbent, context.incumbent.options.params.shortage

@@ -14,6 +14,7 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SearchParams, SolveOptions
+from planner.optimize.params import ShortageParams
 from planner.optimize.search import common, shortage
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
@@ -32,6 +33,20 @@ def test_acres_short_are_as_few_as_can_be(case):
     plan = solve(one, SolveOptions(seconds=20.0))
     audit(plan, one)
     assert sum(optimum.short) > 1.0
+    assert plan.shortage_proven
+    assert plan.outcome is Outcome.OPTIMAL
+    assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
+
+
+def test_acres_short_are_settled_after_the_cost_where_they_were_not_before():
+    """Without time for them at first, they are proven in what is left once the cost is."""
+    case = ((4, 3, 2, 1), 2, True)
+    assert case in SMALL
+    one, optimum = hard(case), best(case)
+    params = SearchParams(shortage=ShortageParams(time=0.0))
+    plan = solve(one, SolveOptions(seconds=20.0, params=params))
+    audit(plan, one)
     assert plan.shortage_proven
     assert plan.outcome is Outcome.OPTIMAL
     assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
