@@ -143,10 +143,9 @@ class TestContents:
         Gaspar, Mitchell & Conley, Univ. of Wisconsin-Madison, summary of 2014. The demo's second
         one is metalaxyl; how the two share it is invented.
         """
-        products = {p.name: p for p in season.products}
         usual = replace(season.lots[0], seeds_per_lb=2800.0)
         for recipe in season.recipes:
-            on_seed = mg_per_seed(recipe, usual, products, season.farm)
+            on_seed = mg_per_seed(recipe, usual, season)
             both = on_seed["Fludioxonil"], on_seed["Metalaxyl"]
             assert sum(both) == pytest.approx(0.0094, rel=0.02)
             assert min(both) > 0.003
@@ -156,10 +155,9 @@ class TestContents:
 
         Grams on 100 kg are mg on a seed x seeds in 100 kg: 2.2046 x 100 x seeds/lb.
         """
-        products = {p.name: p for p in season.products}
         usual = replace(season.lots[0], seeds_per_lb=2800.0)
         for recipe in season.recipes:
-            mg = mg_per_seed(recipe, usual, products, season.farm).get("Ethaboxam")
+            mg = mg_per_seed(recipe, usual, season).get("Ethaboxam")
             if mg is not None:
                 assert 7.5 <= mg / 1000.0 * 2800.0 * 220.46226 <= 15.0
 

@@ -10,7 +10,7 @@ from planner.season.domain import Pressure, Rating
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
 
-    from planner.season.domain import Field, Product, Recipe, Threat
+    from planner.season.domain import Field, Product, Recipe, Season, Threat
 
 
 def rating(recipe: Recipe | None, threat: str, products: Mapping[str, Product]) -> Rating:
@@ -46,17 +46,12 @@ def reached(
 
 
 def loss_per_acre(
-    field: Field,
-    recipe: Recipe | None,
-    threats: Iterable[Threat],
-    control: Mapping[Rating, float],
-    products: Mapping[str, Product],
-    tolerance: Mapping[str, Rating] | None = None,
+    field: Field, recipe: Recipe | None, variety: str | None, season: Season
 ) -> float:
     """Bushels an acre that a field is expected to lose under a recipe (None: untreated).
 
     Of every threat is left: loss at the field's pressure x (1 - control of the recipe's rating) x
-    (1 - control of the variety's rating, of `tolerance`). What is left adds up, or, where the
+    (1 - control of the variety's rating). What is left adds up, or, where the
     field's expected yield is known, every threat takes its share of what the others leave.
 
     Notes
@@ -64,11 +59,11 @@ def loss_per_acre(
     Two controls that act one after the other: S. R. Colby, "Calculating synergistic and
     antagonistic responses of herbicide combinations", Weeds 15 (1967), from memory.
     """
-    own = tolerance or {}
+    own, control = season.tolerance.get(variety or "", {}), season.control
     left = []
-    for threat in threats:
+    for threat in season.threats:
         loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
-        loss *= 1.0 - control.get(rating(recipe, threat.name, products), 0.0)
+        loss *= 1.0 - control.get(rating(recipe, threat.name, season.product_named), 0.0)
         left.append(loss * (1.0 - control.get(own.get(threat.name, Rating.NONE), 0.0)))
     return together(left, field.expected_yield)
 

@@ -5,19 +5,15 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import unit_weight
-from planner.season.domain import CARRIER, POWDER, Basis, Product
+from planner.season.domain import POWDER, Basis
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
-
-    from planner.season.domain import Farm, Rate, Recipe, SeedLot
+    from planner.season.domain import Product, Rate, Recipe, Season, SeedLot
 
 MG_PER_LB = 453_592.37
 """The international pound, exact (NIST Handbook 44, Appendix C)."""
 FLOZ_PER_GAL = 128.0
 LB_PER_CWT = 100.0
-THINNER = Product(CARRIER, CARRIER)
-"""Any carrier: it has no active ingredient that its rate could go by."""
 LB_PER_100KG = 100.0 / 0.45359237
 
 
@@ -36,49 +32,42 @@ def concentration(product: Product, ingredient: str | None) -> float:
     return found[0].concentration
 
 
-def floz_per_unit(rate: Rate, lot: SeedLot, product: Product, farm: Farm) -> float:
-    """Fl oz of a product that a rate puts on one unit of a lot.
+def floz_per_unit(rate: Rate, lot: SeedLot, season: Season) -> float:
+    """Fl oz of its product that a rate puts on one unit of a lot.
 
     fl oz/cwt: rate x unit weight / 100 lb. mg/seed: rate x seeds a unit / strength. g/100 kg: rate
     x unit weight / strength.
     """
-    weight = unit_weight(lot, farm)
+    weight = unit_weight(lot, season.farm)
     if rate.basis is Basis.FLOZ_PER_UNIT:
         return rate.amount
     if rate.basis is Basis.FLOZ_PER_CWT:
         return rate.amount * weight / LB_PER_CWT
-    mg_per_floz = concentration(product, rate.active) * MG_PER_LB / FLOZ_PER_GAL
+    strength = concentration(season.product_named[rate.product], rate.active)
+    mg_per_floz = strength * MG_PER_LB / FLOZ_PER_GAL
     if rate.basis is Basis.MG_PER_SEED:
-        return rate.amount * farm.seeds_per_unit / mg_per_floz
+        return rate.amount * season.farm.seeds_per_unit / mg_per_floz
     return rate.amount * 1000.0 * weight / LB_PER_100KG / mg_per_floz
 
 
-def floz_per_cwt(rate: Rate, lot: SeedLot, product: Product, farm: Farm) -> float:
-    """Fl oz of a product that a rate puts on 100 lb of a lot."""
-    return floz_per_unit(rate, lot, product, farm) * LB_PER_CWT / unit_weight(lot, farm)
+def floz_per_cwt(rate: Rate, lot: SeedLot, season: Season) -> float:
+    """Fl oz of its product that a rate puts on 100 lb of a lot."""
+    return floz_per_unit(rate, lot, season) * LB_PER_CWT / unit_weight(lot, season.farm)
 
 
-def liquid_per_cwt(
-    recipe: Recipe, lot: SeedLot, products: Mapping[str, Product], farm: Farm
-) -> float:
-    """All liquid that a recipe puts on 100 lb of a lot, fl oz; a dry powder is none.
-
-    `products` is by name; what only thins the slurry need not be among them.
-    """
-    wet = [r for r in recipe.rates if products[r.product].kind != POWDER]
-    total = sum(floz_per_cwt(r, lot, products[r.product], farm) for r in wet)
-    return total + sum(floz_per_cwt(r, lot, THINNER, farm) for r in recipe.carriers)
+def liquid_per_cwt(recipe: Recipe, lot: SeedLot, season: Season) -> float:
+    """All liquid that a recipe puts on 100 lb of a lot, fl oz; a dry powder is none."""
+    wet = [r for r in recipe.rates if season.product_named[r.product].kind != POWDER]
+    total = sum(floz_per_cwt(r, lot, season) for r in wet)
+    return total + sum(floz_per_cwt(r, lot, season) for r in recipe.carriers)
 
 
-def mg_per_seed(
-    recipe: Recipe, lot: SeedLot, products: Mapping[str, Product], farm: Farm
-) -> dict[str, float]:
+def mg_per_seed(recipe: Recipe, lot: SeedLot, season: Season) -> dict[str, float]:
     """Active ingredients that a recipe puts on one seed of a lot, mg, by ingredient."""
     total: dict[str, float] = {}
     for rate in recipe.rates:
-        product = products[rate.product]
-        floz_per_seed = floz_per_unit(rate, lot, product, farm) / farm.seeds_per_unit
-        for active in product.actives:
+        floz_per_seed = floz_per_unit(rate, lot, season) / season.farm.seeds_per_unit
+        for active in season.product_named[rate.product].actives:
             mg = floz_per_seed * active.concentration * MG_PER_LB / FLOZ_PER_GAL
             total[active.ingredient] = total.get(active.ingredient, 0.0) + mg
     return total

@@ -70,12 +70,11 @@ def protection_obstacles(
     field: Field, variety: str, recipe: Recipe | None, season: Season
 ) -> list[Obstacle]:
     """Threats that a recipe (None: untreated) on a variety holds too weakly for a field."""
-    products = {p.name: p for p in season.products}
     own = season.tolerance.get(variety, {})
     return [
         Obstacle(Bar.PROTECTION, threat.name)
         for threat in season.threats
-        if reached(recipe, threat, products, own) < need(field, threat)
+        if reached(recipe, threat, season.product_named, own) < need(field, threat)
     ]
 
 
@@ -89,13 +88,12 @@ def seed_obstacles(lot: SeedLot, recipe: Recipe | None, season: Season) -> list[
         found.append(Obstacle(Bar.TREATED, lot.treated_with))
     if recipe is None:
         return found
-    products = {p.name: p for p in season.products}
     limit = season.farm.liquid_limit
     if limit is not None:
-        liquid = liquid_per_cwt(recipe, lot, products, season.farm)
+        liquid = liquid_per_cwt(recipe, lot, season)
         if liquid > limit * (1.0 + TOLERANCE):
             found.append(Obstacle(Bar.LIQUID))
-    mg = mg_per_seed(recipe, lot, products, season.farm)
+    mg = mg_per_seed(recipe, lot, season)
     for active in season.active_limits:
         cap = active.per_seed
         if cap is not None and mg.get(active.ingredient, 0.0) > cap * (1.0 + TOLERANCE):
@@ -110,8 +108,7 @@ def acre_obstacles(
     limits = [a for a in season.active_limits if a.per_acre is not None]
     if recipe is None or not limits:
         return []
-    products = {p.name: p for p in season.products}
-    mg = mg_per_seed(recipe, lot, products, season.farm)
+    mg = mg_per_seed(recipe, lot, season)
     seeds = drop_rate(field, lot)
     return [
         Obstacle(Bar.ACTIVE, a.ingredient)

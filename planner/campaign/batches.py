@@ -73,20 +73,18 @@ def lot_tests(season: Season) -> tuple[LotTest, ...]:
     )
 
 
-def life(recipe: Recipe, products: dict[str, Product]) -> int | None:
+def life(recipe: Recipe, season: Season) -> int | None:
     """Shortest on-seed life of a recipe's products in whole days; None where nothing limits it."""
-    lives = [products[r.product].on_seed_life for r in recipe.rates]
+    lives = [season.product_named[r.product].on_seed_life for r in recipe.rates]
     known = [days for days in lives if days is not None and days <= MOST_DAYS]
     return whole_days_down(min(known)) if known else None
 
 
 def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
     """All seed to plant, by planting date, lot and recipe; undated fields come last."""
-    fields = {f.name: f for f in season.fields}
-    lots = {lot.name: lot for lot in season.lots}
     found = []
     for row in plan.planting:
-        tested = lots[row.lot].test_date
+        tested = season.lot_named[row.lot].test_date
         found.append(
             Share(
                 row.field,
@@ -94,7 +92,7 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
                 row.recipe,
                 row.acres,
                 row.units,
-                planting=fields[row.field].planting_date,
+                planting=season.field_named[row.field].planting_date,
                 test_until=months_later(tested, TEST_MONTHS) if tested else None,
             )
         )
@@ -104,8 +102,7 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
 
 def _with_seed_from_before(goes: Sequence[Share], season: Season) -> Iterator[Share]:
     """Hand out what was treated before, the first to be planted first, the oldest first."""
-    products = {p.name: p for p in season.products}
-    lives = {r.name: life(r, products) for r in season.recipes}
+    lives = {r.name: life(r, season) for r in season.recipes}
     pools: dict[tuple[str, str], list[tuple[float, date | None]]] = {}
     for t in sorted(season.treated, key=lambda t: t.on or date.min):
         if t.units > 0:
@@ -136,12 +133,11 @@ def _with_seed_from_before(goes: Sequence[Share], season: Season) -> Iterator[Sh
 
 def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
     """All bags to treat, by lot and recipe, each with the fields it goes to."""
-    recipes = {r.name: r for r in season.recipes}
     planted: dict[tuple[str, str], list[Share]] = {}
     for share in shares(season, plan):
         planted.setdefault((share.lot, share.recipe), []).append(share)
     found = [
-        _batch(season, row, recipes[row.recipe], planted.get((row.lot, row.recipe), []))
+        _batch(season, row, season.recipe_named[row.recipe], planted.get((row.lot, row.recipe), []))
         for row in sorted(plan.treating, key=lambda t: (t.recipe, t.lot))
         if row.full_bags + row.part_bag > 0
     ]
@@ -150,13 +146,12 @@ def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
 
 
 def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share]) -> Batch:
-    products = {p.name: p for p in season.products}
-    lot = next(x for x in season.lots if x.name == row.lot)
-    days = life(recipe, products)
+    lot = season.lot_named[row.lot]
+    days = life(recipe, season)
     part = row.units - row.full_bags * lot.units_per_bag if row.part_bag else 0.0
     before = sum(t.units for t in season.treated if (t.lot, t.recipe) == (row.lot, row.recipe))
     sizes = [lot.units_per_bag] * row.full_bags + [part] * row.part_bag
-    kinds = {products[r.product].kind for r in recipe.rates}
+    kinds = {season.product_named[r.product].kind for r in recipe.rates}
     return Batch(
         lot=row.lot,
         recipe=row.recipe,
@@ -175,10 +170,9 @@ def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share])
 
 def _draws(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Draw, ...]:
     """What goes through the treater; a powder goes into the planter."""
-    products = {p.name: p for p in season.products}
     amounts: dict[str, float] = {}
-    for rate in (r for r in recipe.rates if products[r.product].kind != POWDER):
-        amount = floz_per_unit(rate, lot, products[rate.product], season.farm)
+    for rate in (r for r in recipe.rates if season.product_named[r.product].kind != POWDER):
+        amount = floz_per_unit(rate, lot, season)
         amounts[rate.product] = amounts.get(rate.product, 0.0) + amount
     return tuple(Draw(name, amount) for name, amount in amounts.items())
 
@@ -256,8 +250,6 @@ def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
 
 def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Supply:
     kinds = {c.name: c for c in season.containers if c.product == product.name}
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
     sources = []
     if use.on_hand > 0:
         sources.append(Source("stock on hand", use.on_hand, expires=product.expires))
@@ -267,9 +259,9 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
         for name, count in sorted(group, key=lambda g: (-kinds[g[0]].size, g[0])):
             sources += [_source(kinds[name])] * count
     seed = sum(
-        t.units * floz_per_unit(rate, lots[t.lot], product, season.farm)
+        t.units * floz_per_unit(rate, season.lot_named[t.lot], season)
         for t in plan.treating
-        for rate in recipes[t.recipe].rates
+        for rate in season.recipe_named[t.recipe].rates
         if rate.product == product.name
     )
     cheapest = [b.price / c.size for c in kinds.values() for b in c.breaks]

@@ -70,8 +70,7 @@ def on_seed_by_flow(change: float) -> float:
 
 def calibration(season: Season, batch: Batch) -> Calibration:
     """Calibration sheet of a batch."""
-    lot = next(x for x in season.lots if x.name == batch.lot)
-    recipe = next(r for r in season.recipes if r.name == batch.recipe)
+    recipe, lot = season.recipe_named[batch.recipe], season.lot_named[batch.lot]
     groups = streams(season, recipe)
     names = pump_names(groups)
     return Calibration(

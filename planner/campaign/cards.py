@@ -45,7 +45,6 @@ def _card(
     batches: Sequence[Batch],
     shares: Sequence[Share],
 ) -> Card:
-    lots = {lot.name: lot for lot in season.lots}
     mine = sorted((b for b in batches if b.recipe == recipe.name), key=lambda b: b.lot)
     planted = [s for s in shares if s.recipe == recipe.name and (s.lot in {b.lot for b in mine})]
     order_by, bought = _ordered(season, plan, recipe)
@@ -55,8 +54,8 @@ def _card(
         needed_by=None,
         approved_by=recipe.approved_by or "",
         approved_on=recipe.approved_on,
-        lines=tuple(_line(season, rate, lots[b.lot]) for b in mine for rate in every),
-        lots=tuple(_lot(season, recipe, lots[b.lot], b) for b in mine),
+        lines=tuple(_line(season, rate, season.lot_named[b.lot]) for b in mine for rate in every),
+        lots=tuple(_lot(season, recipe, season.lot_named[b.lot], b) for b in mine),
         fields=tuple(sorted({s.field for s in planted})),
         actives=_actives(season, recipe, planted),
         liquid_warning=season.farm.liquid_warning,
@@ -87,7 +86,7 @@ def _ordered(season: Season, plan: Plan, recipe: Recipe) -> tuple[date | None, s
 def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:
     every = (*season.products, *season.carriers)
     product = next(p for p in every if p.name == rate.product)
-    per_unit = floz_per_unit(rate, lot, product, season.farm)
+    per_unit = floz_per_unit(rate, lot, season)
     per_seed = per_unit / season.farm.seeds_per_unit
     return CardLine(
         product=product.name,
@@ -95,7 +94,7 @@ def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:
         written=rate.written or f"{rate.amount:g} {rate.basis.value}",
         lot=lot.name,
         floz_per_unit=per_unit,
-        floz_per_cwt=floz_per_cwt(rate, lot, product, season.farm),
+        floz_per_cwt=floz_per_cwt(rate, lot, season),
         actives=tuple(a.ingredient for a in product.actives),
         mg_per_seed=tuple(
             per_seed * a.concentration * MG_PER_LB / FLOZ_PER_GAL for a in product.actives
@@ -104,12 +103,11 @@ def _line(season: Season, rate: Rate, lot: SeedLot) -> CardLine:
 
 
 def _lot(season: Season, recipe: Recipe, lot: SeedLot, batch: Batch) -> CardLot:
-    products = {p.name: p for p in season.products}
-    liquid = liquid_per_cwt(recipe, lot, products, season.farm)
+    liquid = liquid_per_cwt(recipe, lot, season)
     polymer = sum(
-        floz_per_cwt(r, lot, products[r.product], season.farm)
+        floz_per_cwt(r, lot, season)
         for r in recipe.rates
-        if products[r.product].kind == "polymer"
+        if season.product_named[r.product].kind == "polymer"
     )
     return CardLot(
         lot=lot.name,
@@ -123,15 +121,12 @@ def _lot(season: Season, recipe: Recipe, lot: SeedLot, batch: Batch) -> CardLot:
 
 
 def _actives(season: Season, recipe: Recipe, planted: Sequence[Share]) -> tuple[CardActive, ...]:
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
-    fields = {f.name: f for f in season.fields}
     limits = {a.ingredient: a for a in season.active_limits}
     found = []
     for share in planted:
-        lot = lots[share.lot]
-        seeds = drop_rate(fields[share.field], lot)
-        for ingredient, mg in mg_per_seed(recipe, lot, products, season.farm).items():
+        lot = season.lot_named[share.lot]
+        seeds = drop_rate(season.field_named[share.field], lot)
+        for ingredient, mg in mg_per_seed(recipe, lot, season).items():
             limit = limits.get(ingredient)
             found.append(
                 CardActive(

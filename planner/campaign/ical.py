@@ -61,10 +61,9 @@ def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
 
 def _seed_deadlines(season: Season, plan: Plan) -> list[Event]:
     """Last days to order and to pay for seed: one event for each seller and day."""
-    lots = {lot.name: lot for lot in season.lots}
     texts: dict[tuple[str, date | None, date | None], list[str]] = {}
     for bought in plan.seed_purchases:
-        lot = lots[bought.lot]
+        lot = season.lot_named[bought.lot]
         text = f"{bought.bags} x {lot.units_per_bag:g} units of {lot.name} ({lot.variety})"
         texts.setdefault((lot.seller or "", *seed_days(lot, season)), []).append(text)
     found = []

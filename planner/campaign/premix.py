@@ -117,8 +117,7 @@ def in_order(group: Group) -> Group:
 
 def premix(season: Season, batch: Batch) -> Premix | None:
     """How a batch is premixed; None where every product has a pump."""
-    recipe = next(r for r in season.recipes if r.name == batch.recipe)
-    lot = next(x for x in season.lots if x.name == batch.lot)
+    recipe, lot = season.recipe_named[batch.recipe], season.lot_named[batch.lot]
     groups = streams(season, recipe)
     many = [(g, name) for g, name in zip(groups, pump_names(groups), strict=True) if len(g) > 1]
     if not many:
@@ -145,10 +144,9 @@ def pump_names(groups: Sequence[Group]) -> tuple[str, ...]:
 
 def amounts(season: Season, recipe: Recipe, lot: SeedLot) -> dict[str, float]:
     """Fl oz a unit of everything in a recipe, its water included."""
-    known = {p.name: p for p in (*season.products, *season.carriers)}
     found: dict[str, float] = {}
     for rate in (*recipe.rates, *recipe.carriers):
-        each = floz_per_unit(rate, lot, known[rate.product], season.farm)
+        each = floz_per_unit(rate, lot, season)
         found[rate.product] = found.get(rate.product, 0.0) + each
     return found
 

@@ -119,12 +119,11 @@ def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Left
 
 
 def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Leftover]:
-    products = {p.name: p for p in season.products}
     found = []
     for use in containers:
         if use.left < WORTH_TELLING:
             continue
-        product = products[use.product]
+        product = season.product_named[use.product]
         opened = use.drawn > 0 or use.source == "stock on hand"
         if product.kind == "inoculant" or product.on_seed_life is not None:
             advice = (

@@ -35,23 +35,20 @@ TINY = 1e-9
 
 def label_facts(season: Season, products: Iterable[str]) -> tuple[ProductFacts, ...]:
     """What the season gives of these products' labels."""
-    known = {p.name: p for p in season.products}
     return tuple(
         ProductFacts(
             p.name, p.registration, p.signal_word, p.equipment, p.re_entry, p.first_aid, p.not_with
         )
-        for p in (known[name] for name in products)
+        for p in (season.product_named[name] for name in products)
     )
 
 
 def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
     """What the tag of every batch must name; `dated` makes its text."""
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
     found = []
     for batch in sorted(batches, key=lambda b: (b.recipe, b.lot)):
-        mine = [products[d.product] for d in batch.draws]
-        lot = lots[batch.lot]
+        mine = [season.product_named[d.product] for d in batch.draws]
+        lot = season.lot_named[batch.lot]
         found.append(
             Tag(
                 batch.lot,

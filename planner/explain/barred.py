@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from planner.explain.unused import Fits
-    from planner.season.domain import Field, Product, Recipe, Season, SeedLot
+    from planner.season.domain import Field, Recipe, Season, SeedLot
 
 LARGEST = 0.5
 """Share of a recipe's liquid from which a single product is named as its cause."""
@@ -121,10 +121,10 @@ def _on_seed(recipe: Recipe, season: Season) -> list[Barred]:
 
 def _liquid_words(recipe: Recipe, _about: str, lots: Sequence[SeedLot], season: Season) -> str:
     """Liquid limit, what the recipe puts on, and the product that most of it comes from."""
-    speech, products = Speech(season.farm), _products(season)
-    put = [liquid_per_cwt(recipe, lot, products, season.farm) for lot in lots]
+    speech = Speech(season.farm)
+    put = [liquid_per_cwt(recipe, lot, season) for lot in lots]
     most = max(
-        ((floz_per_cwt(r, lots[0], products[r.product], season.farm), r) for r in recipe.rates),
+        ((floz_per_cwt(r, lots[0], season), r) for r in recipe.rates),
         key=lambda pair: pair[0],
     )
     cause = ""
@@ -138,9 +138,8 @@ def _liquid_words(recipe: Recipe, _about: str, lots: Sequence[SeedLot], season: 
 
 def _seed_words(recipe: Recipe, about: str, lots: Sequence[SeedLot], season: Season) -> str:
     """Limit of an active ingredient on a seed, and what the recipe puts on."""
-    products = _products(season)
     limit = min(a.per_seed or 0.0 for a in season.active_limits if a.ingredient == about)
-    put = [mg_per_seed(recipe, lot, products, season.farm).get(about, 0.0) for lot in lots]
+    put = [mg_per_seed(recipe, lot, season).get(about, 0.0) for lot in lots]
     return f"the limit of {_mg(limit)} for {about} (it puts up to {_mg(max(put))} on)"
 
 
@@ -198,21 +197,14 @@ def _acre_words(
     recipe: Recipe, about: str, fields: Sequence[Field], season: Season, fits: Fits
 ) -> str:
     """Limit of an active ingredient on an acre, and the most that the recipe puts on."""
-    products = _products(season)
     limit = min(a.per_acre or 0.0 for a in season.active_limits if a.ingredient == about)
     put = max(
-        lb_per_acre(
-            mg_per_seed(recipe, lot, products, season.farm).get(about, 0.0), drop_rate(field, lot)
-        )
+        lb_per_acre(mg_per_seed(recipe, lot, season).get(about, 0.0), drop_rate(field, lot))
         for field in fields
         for lot in fits[field.name]
     )
     speech = Speech(season.farm)
     return f"the limit of {speech.active(limit)} for {about} (up to {speech.active(put)})"
-
-
-def _products(season: Season) -> dict[str, Product]:
-    return {p.name: p for p in season.products}
 
 
 def _of(what: str, names: Sequence[str], total: int) -> str:

@@ -5,9 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import floz_per_unit
 from planner.explain.words import Speech
-from planner.explain.worth import volume_prices
+from planner.explain.worth import cost_per_unit, volume_prices
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -69,17 +68,6 @@ def _seed(other: SeedLot) -> Iterator[tuple[float, bool]]:
         yield other.buy_price, False
 
 
-def _product(lot: SeedLot, recipe: str, prices: Mapping[str, float], season: Season) -> float:
-    products = {p.name: p for p in season.products}
-    rates = next(r.rates for r in season.recipes if r.name == recipe)
-    return sum(
-        floz_per_unit(r, lot, products[r.product], season.farm)
-        * (1.0 + season.farm.product_margin)
-        * prices[r.product]
-        for r in rates
-    )
-
-
 def _beside(
     lot: SeedLot,
     other: SeedLot,
@@ -90,7 +78,7 @@ def _beside(
     on_hand: bool,
 ) -> BoughtTreated:
     recipe, speech = lot.treated_with or "", Speech(season.farm)
-    product = _product(other, recipe, prices, season)
+    product = cost_per_unit(season.recipe_named[recipe], other, prices, season)
     more = lot.buy_price - (seed + product)
     where = "worth untreated" if on_hand else "to buy"
     verdict = "just as much"
@@ -110,7 +98,7 @@ def _alone(
     lot: SeedLot, units: float, prices: Mapping[str, float], season: Season
 ) -> BoughtTreated:
     recipe, speech = lot.treated_with or "", Speech(season.farm)
-    product = _product(lot, recipe, prices, season)
+    product = cost_per_unit(season.recipe_named[recipe], lot, prices, season)
     text = (
         f"{lot.name} bought with {recipe} on it costs {speech.money(lot.buy_price)} a unit. No "
         f"untreated lot of {lot.variety} is there to compare; the product alone would cost "

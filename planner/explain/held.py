@@ -25,15 +25,19 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
     `known` is a plan of that season, whose bound holds for this one too. With `trim`, bags that
     no acre needs there are left untreated.
     """
-    lots = {lot.name: lot for lot in season.lots}
-    fields = {f.name: f for f in season.fields}
     planting = tuple(
-        replace(p, units=p.acres * units_per_acre(fields[p.field], lots[p.lot], season.farm))
+        replace(
+            p,
+            units=p.acres
+            * units_per_acre(season.field_named[p.field], season.lot_named[p.lot], season.farm),
+        )
         for p in plan.planting
     )
-    bags = {s.lot: round(s.units / lots[s.lot].units_per_bag) for s in plan.seed_purchases}
+    bags = {
+        s.lot: round(s.units / season.lot_named[s.lot].units_per_bag) for s in plan.seed_purchases
+    }
     counts = {(o.product, o.container): o.count for o in plan.order}
-    treating = tuple(_bagged(t, lots[t.lot].units_per_bag) for t in plan.treating)
+    treating = tuple(_bagged(t, season.lot_named[t.lot].units_per_bag) for t in plan.treating)
     if trim:
         treating = _trimmed(treating, planting, season)
     runs = order_of_runs(season, treating, planting, plan.run_order)

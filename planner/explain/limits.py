@@ -22,7 +22,7 @@ from planner.explain.words import Speech, count, listing, number
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Mapping, Sequence
 
     from planner.explain.supply import Pool
     from planner.plan.plan import Plan
@@ -66,13 +66,12 @@ class Scene:
     season: Season
     pairs: dict[tuple[str, str], list[str]]
     pools: tuple[Pool, ...]
-    lots: dict[str, SeedLot]
+    lots: Mapping[str, SeedLot]
 
     @classmethod
     def of(cls, plan: Plan, season: Season) -> Scene:
         """Look up what every diagnosis needs."""
-        lots = {lot.name: lot for lot in season.lots}
-        return cls(plan, season, suitable(season), unused(plan, season), lots)
+        return cls(plan, season, suitable(season), unused(plan, season), season.lot_named)
 
 
 def not_enough(
@@ -263,7 +262,7 @@ def _product(
     for pool in free:
         lot = scene.lots[pool.lot]
         for name in scene.pairs[field.name, pool.lot]:
-            recipe = next((r for r in season.recipes if r.name == name), None)
+            recipe = season.recipe_named.get(name)
             lacking = _lacking(recipe, lot, units_for(field, acres, [lot], season), scene)
             if not lacking:
                 return None
@@ -303,11 +302,10 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
     bought = sum(s.units for s in scene.plan.seed_purchases if s.lot == lot.name)
     here = max(0.0, pool.units - (buyable(lot) - bought)) if pool.recipe is None else pool.units
     paid = max(0.0, units - here) * lot.buy_price
-    products = {p.name: p for p in season.products}
     uses = {u.product: u for u in scene.plan.products}
-    rates = next((r.rates for r in season.recipes if r.name == recipe), ())
-    for rate in rates:
-        want = floz_per_unit(rate, lot, products[rate.product], season.farm) * units
+    made = season.recipe_named.get(recipe)
+    for rate in made.rates if made else ():
+        want = floz_per_unit(rate, lot, season) * units
         lack = want - max(0.0, uses[rate.product].left if rate.product in uses else 0.0)
         sold = [c for c in season.containers if c.product == rate.product]
         if lack > CRUMB and sold:
@@ -321,11 +319,10 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
 def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) -> list[str]:
     """Products of which stock left and containers still available can't treat units of a lot."""
     season = scene.season
-    products = {p.name: p for p in season.products}
     uses = {u.product: u for u in scene.plan.products}
     names = []
     for rate in recipe.rates if recipe else ():
-        want = floz_per_unit(rate, lot, products[rate.product], season.farm) * units
+        want = floz_per_unit(rate, lot, season) * units
         sold = [c for c in season.containers if c.product == rate.product]
         if any(c.most is None for c in sold):
             continue

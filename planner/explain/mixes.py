@@ -76,7 +76,7 @@ class Around:
                 for c in own
             )
         ]
-        share = next(p.carryover for p in season.products if p.name == product)
+        share = season.product_named[product].carryover
         credit = share * lowest_price_per_floz(season, product)
         return cls(season, product, dict(spend), tuple(bearing), credit)
 

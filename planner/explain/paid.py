@@ -85,12 +85,11 @@ def _on_way_before(season: Season, earlier: Earlier) -> Counts:
 
 def bags_since(season: Season, earlier: Earlier) -> dict[str, int]:
     """Bags that the earlier plan bought and that are on hand now, by how that has grown."""
-    lots = {lot.name: lot for lot in season.lots}
     found = {}
     for s in earlier.plan.seed_purchases:
         before = earlier.sheets.seed.get(s.lot)
-        if s.lot in lots and before is not None:
-            lot = lots[s.lot]
+        if s.lot in season.lot_named and before is not None:
+            lot = season.lot_named[s.lot]
             n = floor((lot.on_hand - before) / lot.units_per_bag + CRUMB)
             if n > 0:
                 found[s.lot] = n

@@ -55,10 +55,9 @@ def threat_pages(
         if not pressed:
             continue
         asking = [f for f in pressed if need(f, threat) > Rating.NONE]
-        products = {p.name: p for p in season.products}
         ratings = {
             (lot.name, r.name if r else UNTREATED): reached(
-                r, threat, products, season.tolerance.get(lot.variety, {})
+                r, threat, season.product_named, season.tolerance.get(lot.variety, {})
             )
             for lot in season.lots
             for r in (*season.recipes, None)

@@ -92,9 +92,8 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
 
     Those most likely to be cheap come first.
     """
-    fields = {f.name: f for f in season.fields}
     pairs = suitable(season) if short else {}
-    per_field = [list(_ideas(fields[s.field], s, plan, season, pairs)) for s in short]
+    per_field = [list(_ideas(season.field_named[s.field], s, plan, season, pairs)) for s in short]
     if len(short) > 1:
         per_field.insert(0, list(_buy(ALL, short, plan, season, pairs)))
     longest = max(map(len, per_field), default=0)
@@ -129,11 +128,12 @@ def _buy(
     may find more.
     """
     bought = {s.lot: s.bags for s in plan.seed_purchases}
-    fields = {f.name: f for f in season.fields}
     fit = [x for x in season.lots if all(pairs.get((s.field, x.name)) for s in short)]
     fit.sort(key=lambda lot: (lot.name not in bought, _price(lot, season), lot.name))
     for lot in fit[:LOTS_TRIED]:
-        units = sum(s.acres * units_per_acre(fields[s.field], lot, season.farm) for s in short)
+        units = sum(
+            s.acres * units_per_acre(season.field_named[s.field], lot, season.farm) for s in short
+        )
         least = max(1, ceil(units / lot.units_per_bag - CRUMB))
         more = replace(
             lot,
@@ -227,9 +227,10 @@ def _stronger(field: Field, season: Season) -> Iterator[Idea]:
 
 def _strength(recipe: Recipe, field: Field, season: Season) -> int:
     """Sum of the ratings for the threats that ask for protection on a field."""
-    products = {p.name: p for p in season.products}
     return sum(
-        rating(recipe, t.name, products) for t in season.threats if need(field, t) > Rating.NONE
+        rating(recipe, t.name, season.product_named)
+        for t in season.threats
+        if need(field, t) > Rating.NONE
     )
 
 
@@ -286,7 +287,7 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
     if idea.lot:
         before = sum(s.bags for s in plan.seed_purchases if s.lot == idea.lot)
         bags = sum(s.bags for s in other.seed_purchases if s.lot == idea.lot) - before
-        lot = next(x for x in idea.season.lots if x.name == idea.lot)
+        lot = idea.season.lot_named[idea.lot]
         what = (
             f"buy {count(bags, 'bag')} more of {idea.lot} at {speech.money(lot.buy_price)} a unit"
         )

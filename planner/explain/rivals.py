@@ -188,16 +188,13 @@ def _next_down(around: Around, want: float, least: float) -> tuple[Mix | None, b
 
 def _per_unit(product: str, plan: Plan, season: Season) -> float:
     """Fl oz of a product on a unit of seed with margin, average over what the plan treats."""
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
     volume = units = 0.0
     for t in plan.treating:
-        rates = [r for r in recipes[t.recipe].rates if r.product == product]
+        rates = [r for r in season.recipe_named[t.recipe].rates if r.product == product]
         if rates:
             units += t.units
             for rate in rates:
-                each = floz_per_unit(rate, lots[t.lot], products[product], season.farm)
+                each = floz_per_unit(rate, season.lot_named[t.lot], season)
                 volume += each * t.units * (1.0 + season.farm.product_margin)
     return volume / units if units else 0.0
 

@@ -39,8 +39,7 @@ def short_fields(plan: Plan, season: Season) -> tuple[ShortField, ...]:
     if not plan.shortages:
         return ()
     scene = Scene.of(plan, season)
-    fields = {f.name: f for f in season.fields}
-    return tuple(_diagnose(fields[s.field], s, scene) for s in plan.shortages)
+    return tuple(_diagnose(season.field_named[s.field], s, scene) for s in plan.shortages)
 
 
 def _diagnose(field: Field, shortage: Shortage, scene: Scene) -> ShortField:
@@ -133,10 +132,11 @@ def _no_recipe(field: Field, lots: Sequence[SeedLot], season: Season) -> tuple[C
 
 def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
     if bar is Bar.PROTECTION:
-        products = {p.name: p for p in season.products}
         threat = next(t for t in season.threats if t.name == about)
-        best = max(season.recipes, key=lambda r: rating(r, about, products), default=None)
-        has = rating(best, about, products)
+        best = max(
+            season.recipes, key=lambda r: rating(r, about, season.product_named), default=None
+        )
+        has = rating(best, about, season.product_named)
         word = has.name if has else "none"
         strongest = f"the strongest, {best.name}, has {word}" if best else "there is no recipe"
         if has >= need(field, threat):

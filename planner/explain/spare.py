@@ -52,10 +52,9 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
         if use.left > 0.5:
             text = f"{speech.volume(use.left)} of {use.product} will be left"
             found.append(Spare(use.product, "product", use.left, 0.0, text))
-    lots = {lot.name: lot for lot in season.lots}
     bought = {s.lot for s in plan.seed_purchases}
     for pool in unused(plan, season):
-        lot = lots[pool.lot]
+        lot = season.lot_named[pool.lot]
         if pool.recipe is not None:
             text = f"{speech.units(pool.units)} of {lot.name} under {pool.recipe} will be left"
             if pool.units > CRUMB:

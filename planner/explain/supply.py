@@ -39,7 +39,7 @@ def all_seed(season: Season) -> dict[tuple[str, str | None], float]:
     for lot in season.lots:
         pools[lot.name, lot.treated_with] += lot.on_hand + buyable(lot)
     for done in season.treated:
-        whole = next(lot.treated_with for lot in season.lots if lot.name == done.lot)
+        whole = season.lot_named[done.lot].treated_with
         pools[done.lot, whole] -= done.units
         pools[done.lot, done.recipe] += done.units
     return dict(pools)
@@ -72,8 +72,7 @@ def usable_on(
 
 def acres_from(field: Field, pools: Iterable[Pool], season: Season) -> float:
     """Acres of a field that pools of suitable lots would plant."""
-    lots = {lot.name: lot for lot in season.lots}
-    return sum(p.units / units_per_acre(field, lots[p.lot], season.farm) for p in pools)
+    return sum(p.units / units_per_acre(field, season.lot_named[p.lot], season.farm) for p in pools)
 
 
 def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Season) -> float:

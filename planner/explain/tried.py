@@ -119,7 +119,7 @@ def _seed_short(plan: Plan, season: Season) -> tuple[SeedShort, ...]:
 
 def _untreated(plan: Plan, season: Season, name: str) -> float:
     """Units of a lot that are treated with nothing."""
-    lot = next(x for x in season.lots if x.name == name)
+    lot = season.lot_named[name]
     units = lot.on_hand + sum(s.units for s in plan.seed_purchases if s.lot == name)
     units -= sum(t.units for t in plan.treating if t.lot == name)
     return units - sum(t.units for t in season.treated if t.lot == name)

@@ -16,7 +16,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Field, Product, Recipe, Season, SeedLot
+    from planner.season.domain import Field, Recipe, Season, SeedLot
 
 CRUMB = 1e-9
 """bu/acre that are not worth a word."""
@@ -91,7 +91,6 @@ def worth_treating(plan: Plan, season: Season) -> tuple[Worth, ...]:
     """
     pairs = suitable(season)
     prices = volume_prices(plan, season)
-    lots = {lot.name: lot for lot in season.lots}
     planted: dict[tuple[str, str], dict[str, float]] = {}
     for p in plan.planting:
         share = planted.setdefault((p.field, p.recipe), {})
@@ -103,7 +102,7 @@ def worth_treating(plan: Plan, season: Season) -> tuple[Worth, ...]:
             lot = _lot(field, recipe, mine, pairs, plan, season)
             if lot is not None:
                 acres = sum(mine.values())
-                found.append(_weigh(field, recipe, lots[lot], acres, prices, season))
+                found.append(_weigh(field, recipe, season.lot_named[lot], acres, prices, season))
     order = {f.name: i for i, f in enumerate(season.fields)}
     return tuple(sorted(found, key=lambda w: (order[w.field], w.acres <= 0.0, w.per_acre)))
 
@@ -132,6 +131,16 @@ def _lot(
     return may[0] if may else None
 
 
+def cost_per_unit(
+    recipe: Recipe, lot: SeedLot, prices: Mapping[str, float], season: Season
+) -> float:
+    """What a recipe's products cost on a unit of a lot, at prices by product; margin included."""
+    return sum(
+        floz_per_unit(r, lot, season) * (1.0 + season.farm.product_margin) * prices[r.product]
+        for r in recipe.rates
+    )
+
+
 def _weigh(
     field: Field,
     recipe: Recipe,
@@ -141,21 +150,14 @@ def _weigh(
     season: Season,
 ) -> Worth:
     farm = season.farm
-    products = {p.name: p for p in season.products}
-    product = sum(
-        floz_per_unit(r, lot, products[r.product], farm)
-        * (1.0 + farm.product_margin)
-        * prices[r.product]
-        for r in recipe.rates
-    )
+    product = cost_per_unit(recipe, lot, prices, season)
     per_acre = product * units_per_acre(field, lot, farm)
     price = farm.soybean_price
     even = break_even(per_acre, price) if price else None
-    own = season.tolerance.get(lot.variety)
-    bare = loss_per_acre(field, None, season.threats, season.control, products, own)
-    all_kept = bare - loss_per_acre(field, recipe, season.threats, season.control, products, own)
-    credited = products if farm.credit_white_mold else _without_white_mold(products)
-    kept = bare - loss_per_acre(field, recipe, season.threats, season.control, credited, own)
+    bare = loss_per_acre(field, None, lot.variety, season)
+    all_kept = bare - loss_per_acre(field, recipe, lot.variety, season)
+    credited = season if farm.credit_white_mold else _without_white_mold(season)
+    kept = bare - loss_per_acre(field, recipe, lot.variety, credited)
     prevented = kept if bare > 0.0 else None
     net = prevented * price - per_acre if prevented is not None and price else None
     text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)
@@ -175,19 +177,18 @@ def _weigh(
     )
 
 
-def _without_white_mold(products: Mapping[str, Product]) -> dict[str, Product]:
-    """Products as they count for a seed treatment's worth: without their hold on white mold.
+def _without_white_mold(season: Season) -> Season:
+    """Season as it counts for a seed treatment's worth: products don't hold white mold.
 
     It infects through the flowers, by spores, long after what is on the seed has gone (D. Smith,
     Univ. of Wisconsin, reprint in No-Till Farmer); on ground that has it, treating seed keeps none
     of it off the crop (derived).
     """
-    return {
-        name: replace(
-            p, protection={t: held for t, held in p.protection.items() if not is_white_mold(t)}
-        )
-        for name, p in products.items()
-    }
+    held = (
+        replace(p, protection={t: r for t, r in p.protection.items() if not is_white_mold(t)})
+        for p in season.products
+    )
+    return replace(season, products=tuple(held))
 
 
 def _left_out(bushels: float, season: Season) -> str:

@@ -107,18 +107,19 @@ def _names(plan: Plan, season: Season) -> Iterator[str]:
 
 def planting_suits(plan: Plan, season: Season) -> Iterator[str]:
     """Lot and recipe suit the field wherever acres are planted."""
-    fields = {f.name: f for f in season.fields}
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
     for p in plan.planting:
-        for bar, about in obstacles(fields[p.field], lots[p.lot], recipes.get(p.recipe), season):
+        for bar, about in obstacles(
+            season.field_named[p.field],
+            season.lot_named[p.lot],
+            season.recipe_named.get(p.recipe),
+            season,
+        ):
             why = f"{bar.value} ({about})" if about else bar.value
             yield f"field {p.field} with lot {p.lot} under {p.recipe}: {why}"
 
 
 def acres_add_up(plan: Plan, season: Season) -> Iterator[str]:
     """Planted and short acres make up every field; units are acres x units an acre."""
-    lots = {lot.name: lot for lot in season.lots}
     for field in season.fields:
         lines = [p for p in plan.planting if p.field == field.name]
         short = [s.acres for s in plan.shortages if s.field == field.name]
@@ -128,7 +129,7 @@ def acres_add_up(plan: Plan, season: Season) -> Iterator[str]:
         if _differ(have, field.acres):
             yield f"field {field.name}: {have:g} acres planted and short, it has {field.acres:g}"
         for p in lines:
-            units = p.acres * units_per_acre(field, lots[p.lot], season.farm)
+            units = p.acres * units_per_acre(field, season.lot_named[p.lot], season.farm)
             if _differ(p.units, units):
                 yield f"field {field.name}, lot {p.lot}: {p.units:g} units, {units:g} are needed"
 
@@ -184,9 +185,8 @@ def bags_are_there(plan: Plan, season: Season) -> Iterator[str]:
 
 def seed_can_be_bought(plan: Plan, season: Season) -> Iterator[str]:
     """Full bags are bought, up to Can buy, at the buy price."""
-    lots = {lot.name: lot for lot in season.lots}
     for s in plan.seed_purchases:
-        lot = lots[s.lot]
+        lot = season.lot_named[s.lot]
         most = recount.whole(lot.can_buy, lot.units_per_bag)
         if not 0 < s.bags <= most:
             yield f"lot {s.lot}: {s.bags} bags bought, {most} can be had"
@@ -270,19 +270,22 @@ def money_suffices(plan: Plan, season: Season) -> Iterator[str]:
 
 def acres_are_spread(plan: Plan, season: Season) -> Iterator[str]:
     """No variety and no span of maturities takes more than its share of all planted acres."""
-    lots = {lot.name: lot for lot in season.lots}
     total = math.fsum(p.acres for p in plan.planting)
     most = season.farm.most_of_one_variety
     if most is not None:
         for variety in dict.fromkeys(lot.variety for lot in season.lots):
-            acres = math.fsum(p.acres for p in plan.planting if lots[p.lot].variety == variety)
+            acres = math.fsum(
+                p.acres for p in plan.planting if season.lot_named[p.lot].variety == variety
+            )
             if _more(acres, most * total):
                 yield f"variety {variety}: {acres:g} of {total:g} acres, more than {most:.1%}"
     for span in season.maturity_spread:
         acres = math.fsum(
             p.acres
             for p in plan.planting
-            if span.earliest - recount.CRUMB <= lots[p.lot].maturity <= span.latest + recount.CRUMB
+            if span.earliest - recount.CRUMB
+            <= season.lot_named[p.lot].maturity
+            <= span.latest + recount.CRUMB
         )
         if _more(acres, span.share * total):
             yield (

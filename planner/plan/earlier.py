@@ -283,17 +283,14 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
 
 def took_by_product(seed: Mapping[Seed, float], season: Season) -> dict[str, float]:
     """Fl oz that treating some seed takes, margin and a line loss for every recipe included."""
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
     took: dict[str, float] = defaultdict(float)
     for (lot, recipe), units in seed.items():
-        for rate in recipes[recipe].rates:
-            each = floz_per_unit(rate, lots[lot], products[rate.product], season.farm)
+        for rate in season.recipe_named[recipe].rates:
+            each = floz_per_unit(rate, season.lot_named[lot], season)
             took[rate.product] += units * each * (1.0 + season.farm.product_margin)
     for name in {recipe for _, recipe in seed}:
-        for product in {rate.product for rate in recipes[name].rates}:
-            took[product] += products[product].line_loss
+        for product in {rate.product for rate in season.recipe_named[name].rates}:
+            took[product] += season.product_named[product].line_loss
     return dict(took)
 
 

@@ -37,12 +37,11 @@ def acres_by_share(plan: Plan) -> dict[Share, float]:
 
 def kinds_of(shares: Iterable[Share], season: Season) -> dict[Share, Kind]:
     """Kind of every share: shares of one kind are the same to the field."""
-    lots = {lot.name: lot for lot in season.lots}
     by_stand = {f.name for f in season.fields if isinstance(f.sowing, TargetStand)}
     found: dict[Share, Kind] = {}
     for share in shares:
         field, name, recipe = share
-        lot = lots.get(name)
+        lot = season.lot_named.get(name)
         if lot is None:  # nothing is known of it any more
             found[share] = field, (name,), recipe
         else:

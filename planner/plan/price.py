@@ -200,23 +200,20 @@ def _needs(
     One for every recipe that is run; where the line stays primed, one for every unbroken stretch
     of recipes in the order in which they run.
     """
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
     need: dict[str, float] = defaultdict(float)
     run: set[str] = set()
     for t in treating:
         run.add(t.recipe)
-        for rate in recipes[t.recipe].rates:
-            per_unit = floz_per_unit(rate, lots[t.lot], products[rate.product], season.farm)
+        for rate in season.recipe_named[t.recipe].rates:
+            per_unit = floz_per_unit(rate, season.lot_named[t.lot], season)
             need[rate.product] += t.units * per_unit * (1.0 + season.farm.product_margin)
     if season.farm.line_stays_primed:
         for product, times in flushes(run_order, season).items():
-            need[product] += times * products[product].line_loss
+            need[product] += times * season.product_named[product].line_loss
         return need
     for name in run:
-        for product in {rate.product for rate in recipes[name].rates}:
-            need[product] += products[product].line_loss
+        for product in {rate.product for rate in season.recipe_named[name].rates}:
+            need[product] += season.product_named[product].line_loss
     return need
 
 
@@ -291,21 +288,15 @@ def yield_loss(season: Season, planting: Iterable[Planting]) -> float:
     """Worth of the yield that planted acres are expected to lose; 0 where it is not weighed."""
     if not season.farm.weigh_yield_loss:
         return 0.0
-    products = {p.name: p for p in season.products}
-    recipes = {r.name: r for r in season.recipes}
-    fields = {f.name: f for f in season.fields}
-    own = {lot.name: season.tolerance.get(lot.variety) for lot in season.lots}
     price = season.farm.soybean_price or 0.0
     return sum(
         p.acres
         * price
         * loss_per_acre(
-            fields[p.field],
-            recipes.get(p.recipe),
-            season.threats,
-            season.control,
-            products,
-            own[p.lot],
+            season.field_named[p.field],
+            season.recipe_named.get(p.recipe),
+            season.lot_named[p.lot].variety,
+            season,
         )
         for p in planting
     )

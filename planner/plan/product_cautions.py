@@ -78,15 +78,13 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
     limit = season.farm.liquid_warning
     if limit is None:
         return
-    products = {p.name: p for p in season.products}
-    lots = {lot.name: lot for lot in season.lots}
     treated = {(t.recipe, t.lot) for t in plan.treating}
     for recipe in season.recipes:
         wet = {
             name: amount
-            for name in lots
+            for name in season.lot_named
             if (recipe.name, name) in treated
-            and (amount := liquid_per_cwt(recipe, lots[name], products, season.farm))
+            and (amount := liquid_per_cwt(recipe, season.lot_named[name], season))
             > limit * (1.0 + SLACK)
         }
         if wet:
@@ -153,9 +151,8 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
                 f"Discount {level.name}{where(level.row)} was for orders by "
                 f"{day_of(level.order_by, season)}; ask whether it is still taken off."
             )
-    lots = {lot.name: lot for lot in season.lots}
     for bought in plan.seed_purchases:
-        lot = lots[bought.lot]
+        lot = season.lot_named[bought.lot]
         day, _ = seed_days(lot, season)
         if day is not None and day < season.farm.plan_date:
             yield (

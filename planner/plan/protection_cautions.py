@@ -65,10 +65,7 @@ def seedlings_without_protection(plan: Plan, season: Season) -> Iterator[str]:
     Partial (field) resistance works against every pathotype of Phytophthora, but only from the
     first trifoliate leaf on: extension advice reprinted by farms.com, news item 153822.
     """
-    products = {p.name: p for p in season.products}
-    recipes = {r.name: r for r in season.recipes}
     variety = {lot.name: lot.variety for lot in season.lots}
-    fields = {f.name: f for f in season.fields}
     for threat in season.threats:
         if not is_water_mold(threat.name):
             continue
@@ -76,8 +73,8 @@ def seedlings_without_protection(plan: Plan, season: Season) -> Iterator[str]:
         for p in plan.planting:
             grown = variety[p.lot]
             has = season.tolerance.get(grown, {}).get(threat.name, Rating.NONE)
-            held = rating(recipes.get(p.recipe), threat.name, products)
-            pressed = threat.name in fields[p.field].pressure
+            held = rating(season.recipe_named.get(p.recipe), threat.name, season.product_named)
+            pressed = threat.name in season.field_named[p.field].pressure
             if pressed and has > Rating.NONE and held is Rating.NONE:
                 bare[f"{grown} under {p.recipe}"].append(p.field)
         if bare:

@@ -71,16 +71,15 @@ def bags_to_treat(lot: SeedLot, season: Season) -> Bags:
 
 def bought_units(plan: Plan, season: Season, lot: str) -> float:
     """Units of a lot that the plan buys: bags x units per bag."""
-    per_bag = next(s.units_per_bag for s in season.lots if s.name == lot)
+    per_bag = season.lot_named[lot].units_per_bag
     return per_bag * sum(s.bags for s in plan.seed_purchases if s.lot == lot)
 
 
 def newly_treated(plan: Plan, season: Season) -> dict[tuple[str, str], float]:
     """Units that the plan treats, by (lot, recipe), counted bag by bag."""
-    lots = {lot.name: lot for lot in season.lots}
     units: dict[tuple[str, str], float] = {}
     for t in plan.treating:
-        lot = lots[t.lot]
+        lot = season.lot_named[t.lot]
         part = bags_to_treat(lot, season).part if t.part_bag else 0.0
         key = (t.lot, t.recipe)
         units[key] = units.get(key, 0.0) + t.full_bags * lot.units_per_bag + part
@@ -127,7 +126,7 @@ def balances(plan: Plan, season: Season) -> dict[str, Balance]:
             rates = [r for r in recipe.rates if r.product == product.name]
             for lot in season.lots if rates else ():
                 units = seed.get((lot.name, recipe.name), 0.0)
-                per_unit = math.fsum(floz_per_unit(r, lot, product, season.farm) for r in rates)
+                per_unit = math.fsum(floz_per_unit(r, lot, season) for r in rates)
                 need += units * per_unit * (1.0 + season.farm.product_margin)
             if rates and recipe.name in run and not season.farm.line_stays_primed:
                 need += product.line_loss
@@ -259,18 +258,15 @@ def _carryover(plan: Plan, season: Season) -> float:
 def _yield_loss(plan: Plan, season: Season) -> float:
     if not season.farm.weigh_yield_loss:
         return 0.0
-    products = {p.name: p for p in season.products}
-    recipes = {r.name: r for r in season.recipes}
-    fields = {f.name: f for f in season.fields}
     variety = {lot.name: lot.variety for lot in season.lots}
     bushels = 0.0
     for p in plan.planting:
-        field = fields[p.field]
+        field = season.field_named[p.field]
         own = season.tolerance.get(variety[p.lot], {})
         left = []
         for threat in season.threats:
             loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
-            held = rating(recipes.get(p.recipe), threat.name, products)
+            held = rating(season.recipe_named.get(p.recipe), threat.name, season.product_named)
             kept = season.control.get(held, 0.0) if held > Rating.NONE else 0.0
             born = season.control.get(own[threat.name], 0.0) if threat.name in own else 0.0
             left.append(loss * (1.0 - kept) * (1.0 - born))

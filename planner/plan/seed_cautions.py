@@ -102,13 +102,12 @@ def _lasts(field: Field, lot: str, recipe: str, season: Season, done: date | Non
     """Whether seed treated as late as can be is still good at planting; `done` if it is treated."""
     if recipe == UNTREATED or field.planting_date is None:
         return True
-    products = {p.name: p for p in season.products}
-    rates = next(r.rates for r in season.recipes if r.name == recipe)
-    lives = [products[r.product].on_seed_life for r in rates]
+    rates = season.recipe_named[recipe].rates
+    lives = [season.product_named[r.product].on_seed_life for r in rates]
     known = [life for life in lives if life is not None]
     if not known:
         return True
-    seed = next(s for s in season.lots if s.name == lot)
+    seed = season.lot_named[lot]
     if done is not None:
         last = done
     elif seed.treated_with is not None:  # by the plan date at the latest
@@ -143,14 +142,17 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
 
 def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:
     """Names, with rows and history, and drop rates of the fields, the thickest first."""
-    lots = {lot.name: lot for lot in season.lots}
     found = []
     for field in season.fields:
         narrow = field.row_width is not None and field.row_width <= NARROW_ROWS + _slack(season)
         severe = field.white_mold_history == "severe"
         if not (severe or (narrow and field.white_mold_history == "some")):
             continue
-        drops = [drop_rate(field, lots[p.lot]) for p in plan.planting if p.field == field.name]
+        drops = [
+            drop_rate(field, season.lot_named[p.lot])
+            for p in plan.planting
+            if p.field == field.name
+        ]
         if isinstance(field.sowing, SeedingRate):
             drops.append(field.sowing.seeds)
         most = max(drops, default=0.0)
@@ -258,14 +260,13 @@ def _big(left: dict[tuple[str, str], float]) -> list[tuple[tuple[str, str], floa
 
 def _worth(units: float, lot_name: str, recipe_name: str, season: Season) -> float:
     """Money in treated seed: its untreated worth (or price) and product at the lowest price."""
-    lot = next(s for s in season.lots if s.name == lot_name)
-    recipe = next(r for r in season.recipes if r.name == recipe_name)
-    products = {p.name: p for p in season.products}
+    lot = season.lot_named[lot_name]
+    recipe = season.recipe_named[recipe_name]
     value = lot.return_value or lot.buy_price
     for rate in recipe.rates:
         prices = _prices(rate.product, season)
         cheapest = min(prices, default=0.0)
-        value += floz_per_unit(rate, lot, products[rate.product], season.farm) * cheapest
+        value += floz_per_unit(rate, lot, season) * cheapest
     return units * value
 
 

@@ -100,16 +100,13 @@ def planted_shares(plan: Plan) -> dict[LotUse, Shares]:
 
 def product_taken(plan: Plan, season: Season) -> dict[str, Taken]:
     """What every product's volume is needed for, field by field; sums are `ProductUse.need`."""
-    lots = {lot.name: lot for lot in season.lots}
-    products = {p.name: p for p in season.products}
-    recipes = {r.name: r for r in season.recipes}
     planted = planted_shares(plan)
-    taken = {name: Taken(defaultdict(float), defaultdict(float)) for name in products}
+    taken = {name: Taken(defaultdict(float), defaultdict(float)) for name in season.product_named}
     by_recipe: dict[tuple[str, str], Shares] = defaultdict(lambda: defaultdict(float))
     for t in plan.treating:
         shares = planted.get((t.lot, t.recipe), {(NO_FIELD, t.lot): 1.0})
-        for rate in recipes[t.recipe].rates:
-            per_unit = floz_per_unit(rate, lots[t.lot], products[rate.product], season.farm)
+        for rate in season.recipe_named[t.recipe].rates:
+            per_unit = floz_per_unit(rate, season.lot_named[t.lot], season)
             floz = t.units * per_unit * (1.0 + season.farm.product_margin)
             for key, share in shares.items():
                 taken[rate.product].on_seed[key] += share * floz
@@ -120,7 +117,7 @@ def product_taken(plan: Plan, season: Season) -> dict[str, Taken]:
             for key, floz in by_recipe[product, recipe].items():
                 sums[key] += floz
         for key, share in _shares(sums).items():
-            taken[product].line_loss[key] += share * products[product].line_loss
+            taken[product].line_loss[key] += share * season.product_named[product].line_loss
     return taken
 
 
@@ -226,16 +223,15 @@ def _credits(plan: Plan, season: Season, taken: Mapping[str, Taken]) -> Iterator
 
 def _seed(plan: Plan, season: Season) -> Iterator[Traced]:
     """Seed bought and given up: by the units of each lot and recipe, then by what is planted."""
-    lots = {lot.name: lot for lot in season.lots}
     planted = planted_shares(plan)
     used: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
     for t in plan.treating:
         used[t.lot][t.recipe] += t.units
     for p in plan.planting:
-        if p.recipe == UNTREATED or lots[p.lot].treated_with is not None:
+        if p.recipe == UNTREATED or season.lot_named[p.lot].treated_with is not None:
             used[p.lot][p.recipe] += p.units
     bought = {s.lot: s for s in plan.seed_purchases}
-    for name, lot in lots.items():
+    for name, lot in season.lot_named.items():
         cost = bought[name].cost if name in bought else 0.0
         units = sum(used[name].values())
         kept = bought[name].units if name in bought else 0.0
@@ -256,15 +252,9 @@ def _losses(plan: Plan, season: Season) -> Iterator[Traced]:
     """Worth of the expected yield loss; nothing where it is not weighed."""
     if not season.farm.weigh_yield_loss:
         return
-    products = {p.name: p for p in season.products}
-    recipes = {r.name: r for r in season.recipes}
-    fields = {f.name: f for f in season.fields}
-    own = {lot.name: season.tolerance.get(lot.variety) for lot in season.lots}
     for p in plan.planting:
-        recipe, tolerance = recipes.get(p.recipe), own[p.lot]
-        bushels = loss_per_acre(
-            fields[p.field], recipe, season.threats, season.control, products, tolerance
-        )
+        recipe, variety = season.recipe_named.get(p.recipe), season.lot_named[p.lot].variety
+        bushels = loss_per_acre(season.field_named[p.field], recipe, variety, season)
         money = p.acres * bushels * (season.farm.soybean_price or 0.0)
         if money:
             yield Traced(Term.YIELD_LOSS, p.field, p.field, money)

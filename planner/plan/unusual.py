@@ -229,11 +229,10 @@ def _by_volume(price: float, season: Season) -> str:
 
 def _floz_a_unit(product: str, season: Season) -> float:
     """Fl oz of a product that its recipes put on a unit of the season's first lot, their median."""
-    products = {p.name: p for p in season.products}
     rates = [r for recipe in season.recipes for r in recipe.rates if r.product == product]
     if not rates or not season.lots:
         return 0.0
-    return median(floz_per_unit(r, season.lots[0], products[product], season.farm) for r in rates)
+    return median(floz_per_unit(r, season.lots[0], season) for r in rates)
 
 
 # -- recipes --------------------------------------------------------------------------------------

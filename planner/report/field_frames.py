@@ -64,7 +64,7 @@ def _planter(facts: Facts) -> Text:
 def _powder(facts: Facts, p: Planting) -> float:
     """Fl oz of powder for the seed of a share."""
     return sum(
-        floz_per_unit(r, facts.lots[p.lot], facts.products[r.product], facts.season.farm) * p.units
+        floz_per_unit(r, facts.lots[p.lot], facts.season) * p.units
         for recipe in facts.season.recipes
         if recipe.name == p.recipe
         for r in recipe.rates

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import THINNER, floz_per_unit
+from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.explain.words import number
@@ -106,7 +106,6 @@ def _bags(facts: Facts) -> Table:
 
 
 def _doses(facts: Facts) -> Table:
-    farm = facts.season.farm
     needs = {str(plain(row[0])): i for i, row in reversed([*enumerate(per_recipe(facts).rows)])}
     rows: list[tuple[Content, ...]] = []
     for t in _sorted(facts):
@@ -115,8 +114,7 @@ def _doses(facts: Facts) -> Table:
         recipe = facts.recipes[t.recipe]
         for rate in (*recipe.rates, *recipe.carriers):
             link = Link(PRODUCT_DETAIL, "need", needs.get(rate.product, -1))
-            product = facts.products.get(rate.product, THINNER)
-            each = floz_per_unit(rate, lot, product, farm)
+            each = floz_per_unit(rate, lot, facts.season)
             rows.append(
                 (
                     t.recipe,
@@ -127,7 +125,7 @@ def _doses(facts: Facts) -> Table:
                     each,
                     Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
                     Cell(each * part, Look.STRONG) if t.part_bag else None,
-                    each * t.units if product is THINNER else Cell(each * t.units, link=link),
+                    each * t.units if rate in recipe.carriers else Cell(each * t.units, link=link),
                 )
             )
     return Table(
@@ -178,7 +176,7 @@ def per_recipe(facts: Facts) -> Table:
     takes: dict[tuple[str, str], float] = {}
     for t in _sorted(facts):
         for rate in facts.recipes[t.recipe].rates:
-            each = floz_per_unit(rate, facts.lots[t.lot], facts.products[rate.product], farm)
+            each = floz_per_unit(rate, facts.lots[t.lot], facts.season)
             key = (rate.product, t.recipe)
             takes[key] = takes.get(key, 0.0) + each * t.units
     places = {p.name: i for i, p in enumerate(facts.season.products)}

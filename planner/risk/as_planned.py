@@ -207,9 +207,10 @@ def _share_on_hand(season: Season, plan: Plan) -> dict[str, float]:
     treated: dict[str, float] = {}
     for t in plan.treating:
         treated[t.lot] = treated.get(t.lot, 0.0) + t.units
-    lots = {lot.name: lot for lot in season.lots}
     return {
-        name: min(1.0, recount.loose_units(lots[name], season) / units) if units > 0.0 else 0.0
+        name: min(1.0, recount.loose_units(season.lot_named[name], season) / units)
+        if units > 0.0
+        else 0.0
         for name, units in treated.items()
     }
 
@@ -218,13 +219,14 @@ class _Seeds:
     """Whether the seed suffices in draws, by pool: a lot under a recipe, or untreated."""
 
     def __init__(self, season: Season, plan: Plan) -> None:
-        lots = {lot.name: lot for lot in season.lots}
         self.fields = {f.name: f for f in season.fields}
         self.germination = {lot.name: lot.germination for lot in season.lots}
         self.pools: dict[tuple[str, str], list[tuple[str, float, float]]] = {}
         for p in plan.planting:
             self.pools.setdefault((p.lot, p.recipe), []).append((p.field, p.units, p.acres))
-        self.there = {key: _pool(lots[key[0]], key[1], season, plan) for key in self.pools}
+        self.there = {
+            key: _pool(season.lot_named[key[0]], key[1], season, plan) for key in self.pools
+        }
         self.names = list(dict.fromkeys(lot for lot, _ in self.pools))
         self.mold = np.array([self._under_mold(name) for name in self.names], dtype=bool)
         self.short = np.zeros(len(self.names))

@@ -29,12 +29,14 @@ LACKING = 10.0
 def possible(season: Season, order: Order) -> bool:
     """Whether an order can be placed: counts from their lowest, what is available, money."""
     kinds = {(c.product, c.name): c for c in season.containers}
-    lots = {x.name: x for x in season.lots}
     for key, n in order.counts.items():
         c = kinds[key]
         if n < min(b.from_count for b in c.breaks) or (c.most is not None and n > c.most):
             return False
-    if any(n * lots[x].units_per_bag > lots[x].can_buy + 1e-6 for x, n in order.seed):
+    if any(
+        n * season.lot_named[x].units_per_bag > season.lot_named[x].can_buy + 1e-6
+        for x, n in order.seed
+    ):
         return False
     most = season.farm.most_to_spend
     return most is None or spent(season, order) <= most + 1e-6

@@ -12,7 +12,6 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import (
     LB_PER_CWT,
-    THINNER,
     floz_per_unit,
     lb_per_acre,
     liquid_per_cwt,
@@ -80,17 +79,14 @@ def _worst(season: Season, plan: Plan, by: str) -> tuple[Ceiling, ...]:
 
 def all_ceilings(season: Season, plan: Plan) -> Iterator[Ceiling]:
     """Every ceiling at every place of the plan."""
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
-    fields = {f.name: f for f in season.fields}
     treated = {(t.lot, t.recipe) for t in plan.treating}
     for lot, recipe in sorted(treated):
-        yield from _on_seed(lots[lot], recipes[recipe], season)
+        yield from _on_seed(season.lot_named[lot], season.recipe_named[recipe], season)
     for p in plan.planting:
         if (p.lot, p.recipe) not in treated:
             continue
-        seeds = drop_rate(fields[p.field], lots[p.lot])
-        parts = _actives(lots[p.lot], recipes[p.recipe], season)
+        seeds = drop_rate(season.field_named[p.field], season.lot_named[p.lot])
+        parts = _actives(season.lot_named[p.lot], season.recipe_named[p.recipe], season)
         for limit in season.active_limits:
             mg, heavy = parts.get(limit.ingredient, (0.0, 0.0))
             if limit.per_acre is not None and mg > 0.0:
@@ -101,10 +97,9 @@ def all_ceilings(season: Season, plan: Plan) -> Iterator[Ceiling]:
 
 
 def _on_seed(lot: SeedLot, recipe: Recipe, season: Season) -> Iterator[Ceiling]:
-    products = {p.name: p for p in season.products}
     limit = season.farm.liquid_limit
     if limit is not None:
-        liquid = liquid_per_cwt(recipe, lot, products, season.farm)
+        liquid = liquid_per_cwt(recipe, lot, season)
         by_unit = _liquid_by_unit(lot, recipe, season)
         size = max(0.0, limit - liquid) / by_unit if by_unit > 0.0 else None
         place = (lot.name, recipe.name, "")
@@ -136,21 +131,18 @@ def _actives(lot: SeedLot, recipe: Recipe, season: Season) -> dict[str, tuple[fl
     """Mg a seed by ingredient: all, and what of it goes by weight."""
     from dataclasses import replace
 
-    products = {p.name: p for p in season.products}
     heavy = replace(recipe, rates=tuple(r for r in recipe.rates if r.basis in BY_WEIGHT))
-    every = mg_per_seed(recipe, lot, products, season.farm)
-    weighed = mg_per_seed(heavy, lot, products, season.farm)
+    every = mg_per_seed(recipe, lot, season)
+    weighed = mg_per_seed(heavy, lot, season)
     return {name: (mg, weighed.get(name, 0.0)) for name, mg in every.items()}
 
 
 def _liquid_by_unit(lot: SeedLot, recipe: Recipe, season: Season) -> float:
     """Fl oz per cwt of what goes by the unit, at the planned seeds per lb; powders are dry."""
-    products = {p.name: p for p in season.products} | {
-        rate.product: THINNER for rate in recipe.carriers
-    }
+    wet = [r for r in recipe.rates if season.product_named[r.product].kind != POWDER]
     light = [
-        floz_per_unit(rate, lot, products[rate.product], season.farm)
-        for rate in (*recipe.rates, *recipe.carriers)
-        if rate.basis not in BY_WEIGHT and products[rate.product].kind != POWDER
+        floz_per_unit(rate, lot, season)
+        for rate in (*wet, *recipe.carriers)
+        if rate.basis not in BY_WEIGHT
     ]
     return sum(light) * LB_PER_CWT / unit_weight(lot, season.farm)

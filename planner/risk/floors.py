@@ -80,9 +80,8 @@ def _with_tolls(model: Model, planned: Season, tolls: Tolls) -> Floats:
     for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
         c = it.containers[i]
         cost[column] += tolls.products.get(c.product, 0.0) * (c.size - c.heel)
-    lots = {x.name: x for x in planned.lots}
     for j, column in zip(model.keys["bought"], model.at["bought"].tolist(), strict=True):
-        lot = lots[it.lots[j].name]
+        lot = planned.lot_named[it.lots[j].name]
         early, size = lot.buy_price * lot.units_per_bag, lot.units_per_bag
         late = np.inf if lot.late_price is None else lot.late_price * size
         each = min(early + tolls.lots.get(lot.name, 0.0), late)
@@ -92,10 +91,9 @@ def _with_tolls(model: Model, planned: Season, tolls: Tolls) -> Floats:
 
 def early_seed(planned: Season, tolls: Tolls, bags: dict[str, int]) -> dict[str, int]:
     """Bags that the program took as bought early: those that are no cheaper late."""
-    lots = {x.name: x for x in planned.lots}
     found = {}
     for name, n in bags.items():
-        lot = lots[name]
+        lot = planned.lot_named[name]
         early = lot.buy_price * lot.units_per_bag + tolls.lots.get(name, 0.0)
         if lot.late_price is None or early <= lot.late_price * lot.units_per_bag:
             found[name] = n

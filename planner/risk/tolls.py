@@ -164,7 +164,7 @@ def _lost(season: Season, c: Container) -> float:
         for name in {d.name for d in season.discounts}
     )
     least = min(b.price for b in c.breaks) * (1.0 - most_off)
-    kept = next(p.carryover for p in season.products if p.name == c.product)
+    kept = season.product_named[c.product].carryover
     credit = kept * price.lowest_price_per_floz(season, c.product) * _volume(c)
     return max(0.0, least - max(c.returned_for * least, credit))
 

@@ -63,15 +63,12 @@ class Account:
 
 def accounts(season: Season, plan: Plan) -> tuple[Account, ...]:
     """Account of every product that the plan puts on seed, in the season's order."""
-    lots = {lot.name: lot for lot in season.lots}
-    recipes = {r.name: r for r in season.recipes}
-    products = {p.name: p for p in season.products}
     more = 1.0 + season.farm.product_margin
     uses: dict[str, list[Use]] = {}
     for t in plan.treating:
         parts: dict[str, list[float]] = {}
-        for rate in recipes[t.recipe].rates:
-            floz = more * floz_per_unit(rate, lots[t.lot], products[rate.product], season.farm)
+        for rate in season.recipe_named[t.recipe].rates:
+            floz = more * floz_per_unit(rate, season.lot_named[t.lot], season)
             parts.setdefault(rate.product, [0.0, 0.0])[rate.basis not in BY_WEIGHT] += floz
         for name, (by_weight, by_unit) in parts.items():
             uses.setdefault(name, []).append(Use(t.lot, t.recipe, t.units, by_weight, by_unit))

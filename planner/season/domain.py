@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass, field
 from enum import Enum, IntEnum
+from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
@@ -487,7 +488,7 @@ class WhatIf:
         return f"{self.becomes} ({self.value})" if self.becomes else self.value or "blank"
 
 
-@dataclass(frozen=True, slots=True)
+@dataclass(frozen=True)
 class Season:
     """Everything known before the decision. Names in records refer to records that exist."""
 
@@ -524,3 +525,23 @@ class Season:
     """Short digest of the input's cells."""
     brought: Brought | None = None
     """What an earlier plan's campaign added, when planning again."""
+
+    @cached_property
+    def field_named(self) -> Mapping[str, Field]:
+        """Fields by name."""
+        return {f.name: f for f in self.fields}
+
+    @cached_property
+    def lot_named(self) -> Mapping[str, SeedLot]:
+        """Seed lots by name."""
+        return {lot.name: lot for lot in self.lots}
+
+    @cached_property
+    def product_named(self) -> Mapping[str, Product]:
+        """Products by name, without carriers."""
+        return {p.name: p for p in self.products}
+
+    @cached_property
+    def recipe_named(self) -> Mapping[str, Recipe]:
+        """Recipes by name."""
+        return {r.name: r for r in self.recipes}

@@ -4,7 +4,7 @@ import pytest
 
 from planner.agronomy.protection import loss_per_acre, need, rating
 from planner.season.domain import Pressure, Rating, Threat
-from tests.support.seasons import field, product, recipe
+from tests.support.seasons import field, product, recipe, season
 
 PRODUCTS = {
     # Directions only: metalaxyl-M is for water molds and no protection from sudden death or white
@@ -65,11 +65,14 @@ def test_loss_is_what_control_leaves():
         }
     )
     control = {Rating.E: 0.9, Rating.G: 0.5, Rating.P: 0.1}
-    assert loss_per_acre(one, BOTH, threats, control, PRODUCTS) == pytest.approx(6.3)
-    assert loss_per_acre(one, None, threats, control, PRODUCTS) == pytest.approx(10.0)
+    given = season(threats=threats, control=control, products=tuple(PRODUCTS.values()))
+    assert loss_per_acre(one, BOTH, None, given) == pytest.approx(6.3)
+    assert loss_per_acre(one, None, None, given) == pytest.approx(10.0)
 
 
 def test_a_rating_without_control_prevents_nothing():
     threats = (Threat("pythium", loss={Pressure.HIGH: 3.0}),)
     one = field(pressure={"pythium": Pressure.HIGH})
-    assert loss_per_acre(one, BOTH, threats, {Rating.G: 0.5}, PRODUCTS) == 3.0
+    control, products = {Rating.G: 0.5}, tuple(PRODUCTS.values())
+    given = season(threats=threats, control=control, products=products)
+    assert loss_per_acre(one, BOTH, None, given) == 3.0

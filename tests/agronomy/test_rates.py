@@ -16,7 +16,7 @@ from planner.agronomy.rates import (
     mg_per_seed,
 )
 from planner.season.domain import Active, Basis
-from tests.support.seasons import farm, lot, product, recipe
+from tests.support.seasons import lot, product, recipe, season
 
 STRONG = product(actives=(Active("alpha-ine", 5.0),))
 
@@ -25,7 +25,8 @@ def rated(amount, basis=Basis.FLOZ_PER_UNIT, active=None, seeds_per_lb=2800.0, o
     """(fl oz a unit, fl oz per cwt) of one rate on a lot."""
     (rate,) = recipe(Alpha=(amount, basis, active)).rates
     seed = lot(seeds_per_lb=seeds_per_lb)
-    return floz_per_unit(rate, seed, on, farm()), floz_per_cwt(rate, seed, on, farm())
+    one = season(products=(on,))
+    return floz_per_unit(rate, seed, one), floz_per_cwt(rate, seed, one)
 
 
 @pytest.mark.parametrize(
@@ -102,14 +103,14 @@ def test_mg_per_seed_is_the_way_back():
     """What a rate by active ingredient puts on a seed is the rate; all others on the side."""
     both = product(actives=(Active("alpha-ine", 5.0), Active("beta-ine", 1.0)))
     one = recipe(Alpha=(0.15, Basis.MG_PER_SEED, "alpha-ine"))
-    found = mg_per_seed(one, lot(), {"Alpha": both}, farm())
+    found = mg_per_seed(one, lot(), season(products=(both,)))
     assert found == pytest.approx({"alpha-ine": 0.15, "beta-ine": 0.03})
 
 
 def test_liquid_of_a_recipe_adds_up():
     """2 fl oz/unit at 50 lb are 4 fl oz/cwt; with 1.5 fl oz/cwt more, 5.5."""
     one = recipe(Alpha=2.0, Beta=(1.5, Basis.FLOZ_PER_CWT))
-    found = liquid_per_cwt(one, lot(), {"Alpha": STRONG, "Beta": product("Beta")}, farm())
+    found = liquid_per_cwt(one, lot(), season(products=(STRONG, product("Beta"))))
     assert found == pytest.approx(5.5)
 
 

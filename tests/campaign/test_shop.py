@@ -306,15 +306,13 @@ def test_size_table_of_a_batch():
 def test_calibration_agrees_with_the_rates_that_the_plan_counts():
     season, plan = random_case(11)
     made = make_campaign(season, plan)
-    products = {p.name: p for p in season.products}
     for batch in made.batches:
         sheet = calibration(season, batch)
         recipe = next(r for r in season.recipes if r.name == batch.recipe)
         one = next(x for x in season.lots if x.name == batch.lot)
         for rate, d in zip(recipe.rates, sheet.doses, strict=True):
-            product = products[rate.product]
-            assert d.floz_per_unit == pytest.approx(floz_per_unit(rate, one, product, season.farm))
-            assert d.floz_per_cwt == pytest.approx(floz_per_cwt(rate, one, product, season.farm))
+            assert d.floz_per_unit == pytest.approx(floz_per_unit(rate, one, season))
+            assert d.floz_per_cwt == pytest.approx(floz_per_cwt(rate, one, season))
 
 
 # --- the calendar file -------------------------------------------------------------------------

@@ -339,7 +339,7 @@ def _containers_for(season: Season, treating: list[Treating]) -> dict[tuple[str,
         for t in treating:
             for rate in recipes[t.recipe].rates:
                 if rate.product == product.name:
-                    per_unit = floz_per_unit(rate, lots[t.lot], product, season.farm)
+                    per_unit = floz_per_unit(rate, lots[t.lot], season)
                     need += t.units * per_unit * (1 + season.farm.product_margin)
         run = {t.recipe for t in treating}
         need += product.line_loss * sum(

@@ -228,7 +228,6 @@ class _SharedRecipes:
 
     def __init__(self, season: Season, every: list[Recipe | None]) -> None:
         self.season, self.every = season, every
-        self.products = {p.name: p for p in season.products}
         self.varieties = ("", *season.tolerance)
         farm = season.farm
         self.price = (farm.soybean_price or 0.0) if farm.weigh_yield_loss else 0.0
@@ -261,8 +260,7 @@ class _SharedRecipes:
     def _lost(self, field: Field, recipe: Recipe | None, variety: str) -> float:
         if not self.price:
             return 0.0
-        s, own = self.season, self.season.tolerance.get(variety)
-        return self.price * loss_per_acre(field, recipe, s.threats, s.control, self.products, own)
+        return self.price * loss_per_acre(field, recipe, variety, self.season)
 
 
 def _supply(season: Season, product: Product) -> float:
@@ -297,7 +295,7 @@ def _use(
         for rate in recipe.rates:
             p = at[rate.product]
             for j, lot in enumerate(lots):
-                use[j, k, p] += floz_per_unit(rate, lot, products[p], season.farm) * factor
+                use[j, k, p] += floz_per_unit(rate, lot, season) * factor
     return use
 
 
