@@ -14,20 +14,16 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError, NoPlanError
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Mapping, Sequence
+    from collections.abc import Callable, Sequence
 
     from planner.campaign.domain import Campaign
     from planner.explain.again import Again
-    from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
-    from planner.explain.tried import Tried
     from planner.optimize.options import Progress, Stop
     from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
-    from planner.report.sheets import Book
     from planner.risk.compared import TwoStages
-    from planner.season.domain import Season, WhatIf
-    from planner.season.tables import Book as Cells
+    from planner.season.domain import Season
     from planner.sharing.shares import Sharing
 
 DEFAULT_SECONDS = 60.0
@@ -58,149 +54,6 @@ def load(path: Path | str, scenario: str = "") -> Season:
     from planner.season.read import read_season
 
     return read_season(Path(path), scenario)
-
-
-def load_scenarios(path: Path | str) -> dict[str, Season]:
-    """Read the season of every scenario of the sheet What if, by the scenario's name.
-
-    Raises
-    ------
-    InputError
-        When one of them cannot be planned with; holds every fault, with its scenario.
-    """
-    from planner.season.read import read_scenarios
-
-    return read_scenarios(Path(path))
-
-
-def read_cells(path: Path | str) -> Cells:
-    """Read the cells of an input once, for `season_of` to make seasons of without its file.
-
-    Raises
-    ------
-    InputError
-        When it cannot be read as a whole.
-    """
-    from planner.season.tables import read_tables
-
-    return read_tables(Path(path))
-
-
-def season_of(cells: Cells, changes: Sequence[WhatIf] = ()) -> Season:
-    """Make the season of an input that was read, with changes made first.
-
-    Parameters
-    ----------
-    changes
-        As rows of the sheet What if would make them; their scenario does not matter.
-
-    Raises
-    ------
-    InputError
-        When anything cannot be planned with; holds every fault.
-    """
-    from planner.season.read import changed_season
-
-    return changed_season(cells, changes)
-
-
-def scenarios_of(cells: Cells, changes: Sequence[WhatIf] = ()) -> dict[str, Season]:
-    """Make the season of every scenario of the sheet What if, by the scenario's name.
-
-    Parameters
-    ----------
-    changes
-        Made in every scenario, beside its own, as `season_of` makes them.
-
-    Raises
-    ------
-    InputError
-        When one of them cannot be planned with; holds every fault, with its scenario.
-    """
-    from planner.season.read import scenarios_of as seasons_of_scenarios
-
-    return seasons_of_scenarios(cells, changes)
-
-
-def try_out(plan: Plan, season: Season, counts: Mapping[tuple[str, str], int] | None) -> Tried:
-    """Count a plan again for a changed season or another order; nothing is decided again.
-
-    Parameters
-    ----------
-    counts
-        Containers to order by (product, container); those of the plan where None.
-    """
-    from planner.explain.tried import try_out as count_again
-
-    return count_again(plan, season, counts)
-
-
-def describe_tried(tried: Tried, plan: Plan) -> Book:
-    """Describe what comes of a change against the plan that is held, differences first."""
-    from planner.report.tried_frames import tried_book
-
-    return tried_book(tried, plan)
-
-
-def keep_scenario(path: Path | str, name: str, changes: Sequence[WhatIf]) -> bytes:
-    """Copy a workbook, with changes added as a scenario; the original is only read.
-
-    Raises
-    ------
-    OutputError
-        When the name is blank or taken, nothing is changed, or it cannot be copied.
-    """
-    from planner.season.keep import with_scenario
-
-    return with_scenario(Path(path), name, changes)
-
-
-def beside(plans: Sequence[tuple[str, Plan]], season: Season) -> Book:
-    """Describe named plans side by side, differences first, in the manner of a season."""
-    from planner.report.comparison import comparison_book
-    from planner.report.measures import manner_of
-
-    return comparison_book(compare(plans), manner_of(season.farm))
-
-
-def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
-    """Hold named plans against the first of them: what differs in cost, order, seed and fields."""
-    from planner.explain.compare import compare as hold_side_by_side
-
-    return hold_side_by_side(plans)
-
-
-def understood(season: Season) -> Book:
-    """Describe a season as it was read, as plain tables with the rows they come from."""
-    from planner.report.season_frames import understood_book
-
-    return understood_book(season)
-
-
-def mark_faults(path: Path | str, faults: Sequence[Fault], target: Path | str) -> Path:
-    """Write a copy of an input with its faulty cells marked; the original is only read.
-
-    Raises
-    ------
-    OutputError
-        When the input cannot be copied, or the copy cannot be written.
-    """
-    from planner.season.mark import mark_faults as mark
-
-    return mark(Path(path), faults, Path(target))
-
-
-def start(path: Path | str, *, demo: bool = False) -> Path:
-    """Write a season workbook to fill in, or the filled demo.
-
-    Raises
-    ------
-    OutputError
-        When it cannot be written.
-    """
-    from planner.season.template import write_blank
-
-    return write_blank(Path(path), demo=demo)
 
 
 def make_plan(
@@ -304,40 +157,6 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
     from planner.campaign.campaign import make_campaign as make
 
     return make(season, plan)
-
-
-def describe(
-    plan: Plan,
-    season: Season,
-    why: Explanation | None = None,
-    *,
-    campaign: Campaign | None = None,
-) -> Book:
-    """Describe everything that `write` puts into the workbook, as plain tables and texts.
-
-    Parameters
-    ----------
-    campaign
-        What `make_campaign` returns; made here where not given.
-
-    Raises
-    ------
-    AuditError
-        When the campaign does not add up to the plan, which is a bug.
-    """
-    from planner.report.plan_files import plan_book
-
-    return plan_book(plan, season, why, campaign)
-
-
-def with_usual_unknowns(season: Season) -> Season:
-    """Give a season whose sheet Unknowns is empty what is usually not known; its notes say so.
-
-    Only what has a published source: seeds per lb and germination.
-    """
-    from planner.risk.usual import with_usual_unknowns as usual
-
-    return usual(season)
 
 
 def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Plan:
@@ -564,57 +383,6 @@ def share(
 
     budget = Budget(seconds=seconds, effort=effort, workers=workers)
     return share_out(season, plan, budget, on_done=on_done, stop=stop)
-
-
-def groups_to_plan(season: Season) -> int:
-    """Count the groups of growers that `share` plans by themselves.
-
-    Raises
-    ------
-    InputError
-        When the season has one grower only, or more than the rule can be worked out for.
-    """
-    from planner.sharing.shares import check_rule, masks_for
-
-    check_rule(season)
-    return len(masks_for(season))
-
-
-def describe_shares(sharing: Sharing, plan: Plan, season: Season) -> Book:
-    """Describe who owes whom, what each bears and whether that is fair, as plain tables."""
-    from planner.report.grower_frames import file_names
-    from planner.report.share_frames import settlement_book
-
-    names = file_names([b.grower for b in sharing.bills])
-    return settlement_book(sharing, plan, season, names)
-
-
-def write_shares(
-    sharing: Sharing,
-    plan: Plan,
-    season: Season,
-    folder: Path | str,
-    why: Explanation | None = None,
-    *,
-    campaign: Campaign | None = None,
-) -> tuple[Path, ...]:
-    """Write the plan with its bills, ``settlement.xlsx`` and a workbook for each grower.
-
-    Parameters
-    ----------
-    why
-        What `explain` returns, to be written too.
-    campaign
-        What `make_campaign` returns; made here where not given.
-
-    Raises
-    ------
-    OutputError
-        When the folder or a file cannot be written; the message says what to do.
-    """
-    from planner.report.share_files import write_shares as write_them
-
-    return write_them(sharing, plan, season, Path(folder), why, campaign)
 
 
 def write(

@@ -162,13 +162,14 @@ def check(
 ) -> None:
     """Read and check a season; print what was understood, or every fault."""
     from planner import api
+    from planner.season.read import read_scenarios
     from planner.terminal.places import marked_copy
     from planner.terminal.summary import season_lines
 
     try:
         season = api.load(source)
         if season.what_if:
-            api.load_scenarios(source)
+            read_scenarios(source)
     except InputError as error:
         if mark and source.exists():
             from planner.season.mark import mark_faults

@@ -19,6 +19,7 @@ from planner.risk.floors import NONE
 from planner.risk.outcomes import work
 from planner.risk.second_stage import SECONDS, SecondStage, ordered_by, planted_by
 from planner.risk.turned_out import turns
+from planner.risk.usual import with_usual_unknowns
 from reports.machine import described
 
 OUT = Path(__file__).parent / "two-stages.md"
@@ -38,7 +39,7 @@ def nap(seconds: float) -> float:
 def main() -> None:
     """Measure and write."""
     source, draws = sys.argv[1], int(sys.argv[2]) if len(sys.argv) > 2 else 8
-    season = api.with_usual_unknowns(api.load(source))
+    season = with_usual_unknowns(api.load(source))
     plan = api.make_plan(season, seconds=15)
     order, drawn = ordered_by(plan), turns(season, draws, 1)
     stage = SecondStage(season, GAP)

@@ -7,12 +7,12 @@ from typing import TYPE_CHECKING
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
-from planner import api
 from planner.page import tasks
 from planner.page.answers import go, seconds_of
 from planner.page.cells import slug
 from planner.page.work import Job
 from planner.report.facts import RULES, WHAT_IF
+from planner.season.read import scenarios_of
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -62,7 +62,7 @@ class AskViews:
 
         def give() -> Response:
             desk, made, _season, cells = self.site.ground(request)
-            scenarios = api.scenarios_of(cells, made.changes)
+            scenarios = scenarios_of(cells, made.changes)
             if not scenarios:
                 raise HTTPException(404, NO_SCENARIOS)
             self.site.works.give(

@@ -9,6 +9,9 @@ from typing import TYPE_CHECKING
 from planner import api
 from planner.errors import Fault, InputError
 from planner.report.packs import ALL, file_name
+from planner.report.plan_files import plan_book
+from planner.season.read import changed_season, scenarios_of
+from planner.season.tables import read_tables
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -148,12 +151,12 @@ def mark_of(path: Path) -> Mark:
 
 def _read(entry: Entry, mark: Mark) -> Reading:
     try:
-        cells = api.read_cells(entry.path)
+        cells = read_tables(entry.path)
         if entry.kept:  # the copy's own file name says nothing to its owner
             cells = replace(cells, source=f"{entry.name}{entry.path.suffix}")
-        season = api.season_of(cells)
+        season = changed_season(cells)
         if season.what_if:
-            api.scenarios_of(cells)  # their faults are shown now
+            scenarios_of(cells)  # their faults are shown now
     except InputError as error:
         return Reading(mark, faults=error.faults)
     return Reading(mark, season, cells)
@@ -172,7 +175,7 @@ def stored_plan(desk: Desk) -> Made | None:
     if plan is None or season is None:
         return None
     try:
-        book = api.describe(plan, season)
+        book = plan_book(plan, season)
     except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
         return None
     names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]

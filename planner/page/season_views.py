@@ -9,13 +9,14 @@ from typing import TYPE_CHECKING, Any
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
-from planner import api
 from planner.errors import OutputError
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
 from planner.page.work import Job
 from planner.report.measures import Measure, manner_of
+from planner.report.season_frames import understood_book
+from planner.season.mark import mark_faults
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -41,7 +42,7 @@ class SeasonViews:
         reading = desk.read()
         if reading.season is None:
             return self.site.page("faults.html", desk=desk, reading=reading, step="check")
-        book = api.understood(reading.season)
+        book = understood_book(reading.season)
         return self.site.page(
             "check.html",
             desk=desk,
@@ -60,9 +61,7 @@ class SeasonViews:
         suffix = ".csv" if desk.entry.path.is_dir() else desk.entry.path.suffix.casefold()
         with tempfile.TemporaryDirectory() as place:
             try:
-                path = api.mark_faults(
-                    desk.entry.path, reading.faults, Path(place) / f"marked{suffix}"
-                )
+                path = mark_faults(desk.entry.path, reading.faults, Path(place) / f"marked{suffix}")
             except OutputError:
                 raise HTTPException(409, NO_COPY) from None
             return download(path.read_bytes(), f"{desk.entry.name}-faults{suffix}")

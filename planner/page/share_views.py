@@ -7,13 +7,15 @@ from typing import TYPE_CHECKING, Any
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
-from planner import api
 from planner.errors import InputError
 from planner.page import cells, tasks
 from planner.page.answers import go, seconds_of
 from planner.page.plan_views import listed, send
 from planner.page.work import Job
+from planner.report.grower_frames import file_names
+from planner.report.share_frames import settlement_book
 from planner.sharing.growers import growers_of, shared
+from planner.sharing.shares import groups_to_plan
 
 if TYPE_CHECKING:
     from starlette.requests import Request
@@ -73,7 +75,8 @@ class ShareViews:
         """What is shown: the settlement's sheets, or bills by use as long as there is none."""
         book: Book = made.book
         if made.sharing is not None:
-            book = api.describe_shares(made.sharing, made.plan, made.season)
+            names = file_names([b.grower for b in made.sharing.bills])
+            book = settlement_book(made.sharing, made.plan, made.season, names)
             sheets = list(book.sheets)
         else:
             sheets = [s for s in book.sheets if cells.slug(s.title) == "bills"]
@@ -86,7 +89,7 @@ class ShareViews:
 
         def give() -> Response:
             desk, made = self._ground(request)
-            api.groups_to_plan(made.season)
+            groups_to_plan(made.season)
             self.site.works.give(
                 Job(
                     desk,
@@ -115,6 +118,6 @@ class ShareViews:
 def _groups(made: Made) -> int | None:
     """How many groups the farm's rule has to plan; None where it can't be used."""
     try:
-        return api.groups_to_plan(made.season)
+        return groups_to_plan(made.season)
     except InputError:
         return None

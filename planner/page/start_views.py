@@ -10,11 +10,11 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
-from planner import api
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
 from planner.page.shelf import clean_name
 from planner.page.site import HERE
+from planner.season.template import write_blank
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -81,7 +81,7 @@ class StartViews:
     def blank(self, _request: Request) -> Response:
         """Send a blank workbook to fill in."""
         with tempfile.TemporaryDirectory() as place:
-            path = api.start(Path(place) / "season.xlsx")
+            path = write_blank(Path(place) / "season.xlsx")
             return download(path.read_bytes(), "season.xlsx")
 
     async def demo(self, request: Request) -> Response:
@@ -91,7 +91,7 @@ class StartViews:
         def make() -> str:
             key, path = self.site.shelf.place(DEMO)
             if not path.exists():
-                api.start(path, demo=True)
+                write_blank(path, demo=True)
             return self.site.shelf.enter(key, DEMO).key
 
         return go(f"/s/{await run_in_threadpool(make)}")

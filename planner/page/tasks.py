@@ -7,8 +7,12 @@ from typing import TYPE_CHECKING
 
 from planner import api
 from planner.errors import Interrupted, NoPlanError
+from planner.explain.compare import compare
 from planner.page.desk import STORED, Made, bills_first, shared_folder
 from planner.page.work import Phase
+from planner.report.plan_files import plan_book
+from planner.report.share_files import write_shares
+from planner.sharing.shares import groups_to_plan
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -43,7 +47,7 @@ def plan(job: Job) -> None:
         job.name,
         job.season,
         found,
-        api.describe(found, job.season, campaign=campaign),
+        plan_book(found, job.season, campaign=campaign),
         campaign=campaign,
         notes=job.notes,
         changes=job.changes,
@@ -54,7 +58,7 @@ def plan(job: Job) -> None:
         why = _why(job, found, min(WHY_MOST, job.seconds * WHY_SHARE))
         if again is not None:
             why = replace(why, again=again)
-        made = replace(made, why=why, book=api.describe(found, job.season, why, campaign=campaign))
+        made = replace(made, why=why, book=plan_book(found, job.season, why, campaign=campaign))
         _show(job, made)
     job.phase = Phase.WRITING
     files = api.write(found, job.season, _folder(job), made.why, campaign=campaign)
@@ -97,7 +101,7 @@ def plan_scenarios(job: Job) -> None:
     if len(plans) == 1:
         msg = "No scenario was planned: there was no time for it. Give them more."
         raise NoPlanError(msg)
-    compared = api.compare(plans)
+    compared = compare(plans)
     _explained(job, replace(made, why=replace(why, compared=compared), late=tuple(late)))
 
 
@@ -106,7 +110,7 @@ def _explained(job: Job, made: Made) -> None:
 
     The files of a plan that was taken up stay as they are: they may say more than is known here.
     """
-    book = api.describe(made.plan, job.season, made.why, campaign=made.campaign)
+    book = plan_book(made.plan, job.season, made.why, campaign=made.campaign)
     made = replace(made, book=book, notes=tuple(n for n in made.notes if n != STORED))
     _show(job, made)
     if made.campaign is not None:
@@ -120,7 +124,7 @@ def share(job: Job) -> None:
     made = job.made
     assert made is not None
     job.phase = Phase.GROUPS
-    job.parts = api.groups_to_plan(job.season)
+    job.parts = groups_to_plan(job.season)
 
     def count(_done: object) -> None:
         job.parts_done += 1
@@ -128,9 +132,7 @@ def share(job: Job) -> None:
     sharing = api.share(job.season, made.plan, seconds=job.seconds, on_done=count, stop=job.stop)
     job.phase = Phase.WRITING
     folder = shared_folder(_folder(job))
-    files = api.write_shares(
-        sharing, made.plan, job.season, folder, made.why, campaign=made.campaign
-    )
+    files = write_shares(sharing, made.plan, job.season, folder, made.why, campaign=made.campaign)
     _show(job, replace(made, sharing=sharing, shared_files=bills_first(files)))
 
 

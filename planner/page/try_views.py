@@ -8,12 +8,17 @@ from typing import TYPE_CHECKING, Any
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
-from planner import api
 from planner.errors import Fault, InputError, OutputError
+from planner.explain.compare import compare
+from planner.explain.tried import try_out
 from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of
 from planner.page.work import Job
+from planner.report.comparison import comparison_book
 from planner.report.measures import Measure, manner_of
+from planner.report.tried_frames import tried_book
+from planner.season.keep import with_scenario
+from planner.season.read import changed_season
 from planner.units import Unreadable
 
 if TYPE_CHECKING:
@@ -70,12 +75,12 @@ class TryViews:
         faults: tuple[Fault, ...] = ()
         values: dict[str, Any] = {}
         try:
-            now = api.season_of(cells, changed) if changed else season
+            now = changed_season(cells, changed) if changed else season
         except InputError as error:
             faults = error.faults
         else:
-            tried = api.try_out(made.plan, now, counts)
-            book = api.describe_tried(tried, made.plan)
+            tried = try_out(made.plan, now, counts)
+            book = tried_book(tried, made.plan)
             base = f"/s/{desk.entry.key}/look"
             values = self.site.sheet_values(book, book.sheets[0], base, request)
         return self.site.page(
@@ -107,7 +112,7 @@ class TryViews:
                 msg = f"Land that may change: you typed '{form.get('most')}'; expected "
                 raise HTTPException(400, f"{msg}{error.expected}. Go back and mend it.") from None
             try:
-                now = api.season_of(cells, changed)
+                now = changed_season(cells, changed)
             except InputError:
                 return go(f"/s/{desk.entry.key}/try")
             self.site.works.give(
@@ -140,7 +145,7 @@ class TryViews:
             changed = trying.changes(desk.typed, trying.groups(season, made.plan))
             name = str(form.get("scenario") or "")[: trying.MOST_TEXT]
             try:
-                content = api.keep_scenario(desk.entry.path, name, changed)
+                content = with_scenario(desk.entry.path, name, changed)
             except OutputError as error:
                 raise HTTPException(409, _sentence(str(error))) from None
             return download(content, f"{desk.entry.name} with scenario{desk.entry.path.suffix}")
@@ -156,7 +161,8 @@ class TryViews:
         names = [before.name, made.name]
         if names[0] == names[1]:
             names = [f"{names[0]} (before)", f"{names[1]} (now)"]
-        book = api.beside([(names[0], before.plan), (names[1], made.plan)], made.season)
+        compared = compare([(names[0], before.plan), (names[1], made.plan)])
+        book = comparison_book(compared, manner_of(made.season.farm))
         base = f"/s/{desk.entry.key}/look"
         parts = [self.site.sheet_values(book, sheet, base, request) for sheet in book.sheets]
         return self.site.page("beside.html", desk=desk, made=made, step="answer", parts=parts)

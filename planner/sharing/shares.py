@@ -168,6 +168,18 @@ def masks_for(season: Season, seed: int = 0) -> list[int]:
     return sorted(masks, key=lambda m: (m.bit_count(), m))
 
 
+def groups_to_plan(season: Season) -> int:
+    """Count the groups of growers that `share` plans by themselves.
+
+    Raises
+    ------
+    InputError
+        See `check_rule`.
+    """
+    check_rule(season)
+    return len(masks_for(season))
+
+
 def share(
     season: Season,
     plan: Plan,

@@ -78,6 +78,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         See `planner.api`.
     """
     from planner.explain.explain import Explanation
+    from planner.risk.usual import with_usual_unknowns
 
     season = api.load(source)
     changed = _changed(source, season, extras.since) if extras.what_if else []
@@ -86,7 +87,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     if extras.since:
         season, earlier, notes = api.bring_in(season, extras.since)
     if extras.usual_unknowns:
-        season = api.with_usual_unknowns(season)
+        season = with_usual_unknowns(season)
     if extras.safe is not None:
         _check_safe(season)
     folder = out or places.plan_folder(source)
@@ -220,7 +221,9 @@ def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str
     InputError
         When one of them cannot be planned.
     """
-    seasons = api.load_scenarios(source) if season.what_if else {}
+    from planner.season.read import read_scenarios
+
+    seasons = read_scenarios(source) if season.what_if else {}
     return [(name, api.bring_in(s, since)[0] if since else s) for name, s in seasons.items()]
 
 

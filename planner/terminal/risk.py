@@ -60,10 +60,11 @@ def weigh_orders(
     from planner.report.files import CALENDAR, JSON, PACKS, check_folder
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
+    from planner.risk.usual import with_usual_unknowns
     from planner.risk.words import chosen
 
     began = monotonic()
-    season = api.with_usual_unknowns(api.load(source))
+    season = with_usual_unknowns(api.load(source))
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in PACKS]
     check_folder(folder, [*names, JSON, CALENDAR])

@@ -40,9 +40,11 @@ def share_season(
         See `planner.api`.
     """
     from planner.report.files import check_folder
+    from planner.report.share_files import write_shares
+    from planner.sharing.shares import groups_to_plan
 
     season = api.load(source)
-    groups = api.groups_to_plan(season)
+    groups = groups_to_plan(season)
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)
@@ -60,7 +62,7 @@ def share_season(
         line,
         "Stopping: bills are by use. Press Ctrl-C again to quit now.",
     )
-    paths = api.write_shares(sharing, plan, season, folder)
+    paths = write_shares(sharing, plan, season, folder)
     shown = [] if options.quiet else share_lines(sharing, season)
     return [*summary.shortage_lines(plan, season), *shown, *written_lines(paths)]
 

@@ -17,9 +17,11 @@ pytest.importorskip("starlette")
 
 from planner import api
 from planner.errors import OutputError
+from planner.explain.tried import try_out
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.server import serve
 from planner.page.shelf import STORE
+from planner.season.read import changed_season
 from tests.support import hostile, inputs
 from tests.support.page import HERE, OURS, PORT, Reader, texts
 
@@ -549,8 +551,8 @@ def test_changed_figures_are_read_as_cells_and_counted_by_hand(
     change = WhatIf(
         "", "Recipes", f"{recipe.name} / {rate.product}", "Rate", f"{2 * float(number):g} {unit}"
     )
-    now = api.season_of(desk.reading.cells, [change])
-    tried = api.try_out(desk.made.plan, now, None)
+    now = changed_season(desk.reading.cells, [change])
+    tried = try_out(desk.made.plan, now, None)
     before = {u.product: u.need for u in desk.made.plan.products}
     after = {u.product: u.need for u in tried.plan.products}
     assert after[rate.product] > before[rate.product]
