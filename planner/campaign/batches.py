@@ -20,6 +20,7 @@ from planner.campaign.domain import (
     Source,
     Supply,
 )
+from planner.plan.price import lowest_price_per_floz
 from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
@@ -264,12 +265,11 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
         for rate in season.recipe_named[t.recipe].rates
         if rate.product == product.name
     )
-    cheapest = [b.price / c.size for c in kinds.values() for b in c.breaks]
     return Supply(
         product=product.name,
         kind=product.kind,
         line_loss=product.line_loss,
-        value=min(cheapest, default=0.0),
+        value=lowest_price_per_floz(season, product.name),
         density=product.density,
         sources=tuple(sources),
         planned_loss=max(0.0, use.need - seed * (1.0 + season.farm.product_margin)),

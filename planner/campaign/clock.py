@@ -12,7 +12,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date
 
-    from planner.campaign.domain import Batch, Portion, Run, Share, Shop
+    from planner.campaign.domain import Batch, Run, Share, Shop
 
 OLD_TEST = "its germination test is too old"
 BEFORE = "some was treated before this plan"
@@ -57,12 +57,7 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
 def _treated(share: Share, batch: Batch, runs: Sequence[Run]) -> list[date]:
     """Days on which bags of a batch that go to the field are treated."""
     mine = [p for p in batch.portions if share.field in p.fields]
-    return [r.day for r in runs if any(_meet(r, p) for p in mine)]
-
-
-def _meet(run: Run, portion: Portion) -> bool:
-    last = portion.first_bag + portion.bags - 1
-    return run.first_bag <= last and portion.first_bag <= run.last_bag
+    return [r.day for r in runs if any(r.treats(p) for p in mine)]
 
 
 def _note(share: Share, first: date | None, until: date | None, *, metric: bool) -> str:

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
     from datetime import date
 
-    from planner.campaign.domain import Batch, Portion, Run, Shop
+    from planner.campaign.domain import Batch, Run, Shop
 
 
 def leaving(run: Run, batch: Batch, shop: Shop) -> list[tuple[int, int]]:
@@ -99,7 +99,7 @@ def _spare(
     found: dict[date, int] = {}
     least: int | None = None
     for run in sorted((r for r in all_runs if not r.done), key=lambda r: r.day, reverse=True):
-        limits = [due(p, shop) for p in _met(run, by_name[run.lot, run.recipe])]
+        limits = [due(p, shop) for p in by_name[run.lot, run.recipe].portions if run.treats(p)]
         limit = min(limits, default=LAST)
         if limit < LAST:
             day = run.day.toordinal()
@@ -108,11 +108,3 @@ def _spare(
         if least is not None:
             found[run.day] = least
     return found
-
-
-def _met(run: Run, batch: Batch) -> list[Portion]:
-    return [
-        p
-        for p in batch.portions
-        if run.first_bag < p.first_bag + p.bags and p.first_bag <= run.last_bag
-    ]

@@ -226,6 +226,11 @@ class Run:
         """Bags of the run."""
         return self.last_bag - self.first_bag + 1
 
+    def treats(self, portion: Portion) -> bool:
+        """Whether any bag of a portion of its batch is among its bags."""
+        last = portion.first_bag + portion.bags - 1
+        return self.first_bag <= last and portion.first_bag <= self.last_bag
+
 
 @dataclass(frozen=True, slots=True)
 class Day:

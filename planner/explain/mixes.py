@@ -11,14 +11,21 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.words import listing
-from planner.plan.price import counts_toward, list_price, lowest_price_per_floz, reaches
+from planner.plan.price import (
+    counts_toward,
+    list_price,
+    lowest_price_per_floz,
+    order_cost,
+    qualifying_spend,
+    reaches,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.explain.words import Speech
     from planner.plan.plan import Plan
-    from planner.season.domain import Container, DiscountLevel, Season
+    from planner.season.domain import DiscountLevel, Season
 
 CENT = 0.01
 
@@ -42,6 +49,8 @@ class Around:
 
     season: Season
     product: str
+    others: Mapping[tuple[str, str], int]
+    """Containers of the other products, by product and container."""
     spend: dict[str, float]
     """List spend of the other products, by supplier."""
     groups: tuple[tuple[tuple[DiscountLevel, float], ...], ...]
@@ -52,19 +61,14 @@ class Around:
     @classmethod
     def of(cls, season: Season, product: str, counts: Mapping[tuple[str, str], int]) -> Around:
         """Gather what the order of the other products, by (product, container), does."""
-        lines = []
-        for c in season.containers:
-            n = counts.get((c.product, c.name), 0)
-            if n > 0 and c.product != product:
-                lines.append((c, n * list_price(c, n)))
+        others = {key: n for key, n in counts.items() if key[0] != product}
+        lines = order_cost(season, others).lines
         spend: dict[str, float] = defaultdict(float)
-        for c, cost in lines:
-            spend[c.supplier or ""] += cost
+        for line in lines:
+            spend[line.supplier] += line.cost
         groups: dict[tuple[str, str | None], list[tuple[DiscountLevel, float]]] = defaultdict(list)
         for level in season.discounts:
-            other = sum(
-                cost for c, cost in lines if counts_toward(level, c.product, c.supplier, season)
-            )
+            other = qualifying_spend(level, lines, season)
             groups[level.name, level.supplier].append((level, other))
         own = [c for c in season.containers if c.product == product]
         bearing = [
@@ -78,33 +82,13 @@ class Around:
         ]
         share = season.product_named[product].carryover
         credit = share * lowest_price_per_floz(season, product)
-        return cls(season, product, dict(spend), tuple(bearing), credit)
+        return cls(season, product, others, dict(spend), tuple(bearing), credit)
 
-    def cost(self, chosen: Mapping[str, tuple[Container, int]]) -> float:
-        """Freight and containers less discounts of the order with a mix, by container name."""
-        lines = [(c, n * list_price(c, n)) for c, n in chosen.values() if n > 0]
-        spend = dict(self.spend)
-        for c, cost in lines:
-            spend[c.supplier or ""] = spend.get(c.supplier or "", 0.0) + cost
-        total = sum(cost for _, cost in lines)
-        for s in self.season.suppliers:
-            if s.name in spend and not (
-                s.free_from is not None and reaches(spend[s.name], s.free_from)
-            ):
-                total += s.freight
-        ordered = bool(lines or self.spend)
-        for levels in self.groups:
-            saving = 0.0
-            for level, other in levels:
-                qualifies = other + sum(
-                    cost
-                    for c, cost in lines
-                    if counts_toward(level, c.product, c.supplier, self.season)
-                )
-                if ordered and reaches(qualifies, level.spend):
-                    saving = max(saving, level.percent * qualifies)
-            total -= saving
-        return total
+    def cost(self, chosen: Mapping[str, int]) -> float:
+        """Containers and freight less discounts of the order with a mix, by container name."""
+        mix = {(self.product, name): n for name, n in chosen.items()}
+        order = order_cost(self.season, {**self.others, **mix})
+        return order.containers + order.freight - order.discounts
 
     def most_off(self) -> tuple[float, float]:
         """Largest share off the product's own spend, and most that its spend can save elsewhere."""
@@ -129,7 +113,7 @@ def describe(around: Around, chosen: Mapping[str, int], base: float | None = Non
     volume = sum(n * (c.size - c.heel) for c, n in picked.values())
     spend = sum(n * list_price(c, n) for c, n in picked.values())
     without = around.cost({}) if base is None else base
-    cost = around.cost(picked) - without - around.credit * volume
+    cost = around.cost(chosen) - without - around.credit * volume
     return Mix(tuple((name, n) for name, (_, n) in picked.items()), volume, spend, cost)
 
 

@@ -10,13 +10,14 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate, planter_rate, planter_step
 from planner.agronomy.suitability import suitable
+from planner.plan.price import lowest_price_per_floz
 from planner.plan.product_cautions import day_of, money, where
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED, SeedingRate
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator
+    from collections.abc import Iterator
 
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Season
@@ -264,14 +265,9 @@ def _worth(units: float, lot_name: str, recipe_name: str, season: Season) -> flo
     recipe = season.recipe_named[recipe_name]
     value = lot.return_value or lot.buy_price
     for rate in recipe.rates:
-        prices = _prices(rate.product, season)
-        cheapest = min(prices, default=0.0)
+        cheapest = lowest_price_per_floz(season, rate.product)
         value += floz_per_unit(rate, lot, season) * cheapest
     return units * value
-
-
-def _prices(product: str, season: Season) -> Iterable[float]:
-    return [b.price / c.size for c in season.containers if c.product == product for b in c.breaks]
 
 
 def return_above_price(plan: Plan, season: Season) -> Iterator[str]:

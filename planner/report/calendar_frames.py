@@ -122,7 +122,7 @@ def _runs(campaign: Campaign) -> Table:
 
 
 def _run_row(run: Run, batch: Batch) -> tuple[Content, ...]:
-    met = [p for p in batch.portions if _meet(run, p)]
+    met = [p for p in batch.portions if run.treats(p)]
     fields = "; ".join(dict.fromkeys(f for p in met for f in p.fields)) or "spare"
     state = Cell("done", Look.OK) if run.done else Cell("to do")
     if run.early and not run.done:
@@ -140,11 +140,6 @@ def _run_row(run: Run, batch: Batch) -> tuple[Content, ...]:
         run.units,
         None,
     )
-
-
-def _meet(run: Run, portion: Portion) -> bool:
-    last = portion.first_bag + portion.bags - 1
-    return run.first_bag <= last and portion.first_bag <= run.last_bag
 
 
 def span(first: int, last: int) -> str:

@@ -148,8 +148,3 @@ def _runs_out(takes: Sequence[float], there: float, share: float) -> int | None:
         if take > 0.0 and left < -CRUMB * max(1.0, there):
             return number
     return None
-
-
-def scarcest(found: Sequence[ProductMargin]) -> ProductMargin | None:
-    """Product that runs short first as more is used; None where nothing is treated."""
-    return min(found, key=lambda m: m.used, default=None)

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import threading
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -48,6 +49,9 @@ def share_season(
     folder = out or places.plan_folder(source)
     check_folder(folder)
     plan, stopped = decide(season, options)
+    hurry = threading.Event()  # whoever stopped the plan gets what needs no further planning
+    if stopped:
+        hurry.set()
     line = CountLine("groups planned", groups, quiet=options.quiet)
     sharing, _ = watched(
         lambda stop: api.share(
@@ -57,7 +61,7 @@ def share_season(
             effort=options.effort,
             workers=workers,
             on_done=line.count,
-            stop=stop if not stopped else _SET,
+            stop=hurry if stopped else stop,
         ),
         line,
         "Stopping: bills are by use. Press Ctrl-C again to quit now.",
@@ -65,16 +69,6 @@ def share_season(
     paths = write_shares(sharing, plan, season, folder)
     shown = [] if options.quiet else share_lines(sharing, season)
     return [*summary.shortage_lines(plan, season), *shown, *written_lines(paths)]
-
-
-class _Stopped:
-    """A sign to stop that is set: whoever was in a hurry gets what needs no further planning."""
-
-    def is_set(self) -> bool:
-        return True
-
-
-_SET = _Stopped()
 
 
 def share_lines(sharing: Sharing, season: Season) -> list[str]:

@@ -9,7 +9,7 @@ from planner.agronomy.suitability import acre_obstacles, seed_obstacles
 from planner.plan import recount
 from planner.plan.plan import Plan
 from planner.risk.ceilings import LIQUID, all_ceilings, ceilings, ceilings_by_size
-from planner.risk.margins import Bag, last_bags, margins, scarcest
+from planner.risk.margins import Bag, last_bags, margins
 from planner.season.domain import Active, ActiveLimit, Basis, Season
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.random_season import tiny_season
@@ -97,8 +97,6 @@ def test_margins_are_where_the_recount_runs_short(number):
 def test_scarcest_first():
     found = margins(*CASES[1])
     assert [m.used for m in found] == sorted(m.used for m in found)
-    assert scarcest(found) == found[0]
-    assert scarcest(()) is None
 
 
 def test_hand_worked():
