@@ -69,7 +69,7 @@ def _land(text: str | None) -> str | None:
     try:
         if read_quantity(text, Measure.AREA, "acres") >= 0.0:
             return text
-        msg = f"{text} is less than none"
+        msg = f"{text} is less than zero"
     except Unreadable as error:
         msg = f"'{text}' is not {error.expected}"
     raise typer.BadParameter(msg)
@@ -109,7 +109,7 @@ def start(
     file: Annotated[
         Path | None, typer.Argument(metavar="FILE.xlsx", help="Workbook to make.")
     ] = None,
-    demo: Annotated[bool, typer.Option("--demo", help="Filled with an invented farm.")] = False,
+    demo: Annotated[bool, typer.Option("--demo", help="Fill it with an invented farm.")] = False,
     csv: Annotated[
         Path | None,
         typer.Option(
@@ -140,7 +140,7 @@ def start(
         msg = f"{file.name} must end in .xlsx"
         raise typer.BadParameter(msg)
     if demo and old is not None:
-        msg = "--demo and --from exclude each other"
+        msg = "use --demo or --from, not both"
         raise typer.BadParameter(msg)
     if plan is not None and old is None:
         msg = "--plan goes with --from"
@@ -202,13 +202,13 @@ def plan(
             min=0.0,
             metavar="G",
             callback=_finite,
-            help="Stop when proven this near to the best possible.",
+            help="Stop once the plan is proven this close to the best possible.",
         ),
     ] = 1e-4,
     effort: Annotated[
         int | None,
         typer.Option(
-            min=1, metavar="N", help="Stop after this many steps instead: repeatable to the letter."
+            min=1, metavar="N", help="Stop after this many steps instead: the same plan every time."
         ),
     ] = None,
     seed: Annotated[
@@ -368,11 +368,19 @@ def risk(
             min=2,
             max=4096,
             metavar="N",
-            help="Seasons drawn that the best orders are compared on; rounded up to 2, 4, 8, ...",
+            help="Seasons to draw for comparing the best orders; rounded up to 2, 4, 8, ...",
         ),
     ] = 32,
     seconds: Seconds = 600.0,
-    seed: Annotated[int, typer.Option(min=0, max=2**31 - 4, metavar="N", help="Of the draws.")] = 0,
+    seed: Annotated[
+        int,
+        typer.Option(
+            min=0,
+            max=2**31 - 4,
+            metavar="N",
+            help="Random seed: the same number draws the same seasons.",
+        ),
+    ] = 0,
     workers: Annotated[
         int,
         typer.Option(
@@ -508,8 +516,8 @@ def page(
     try:
         from planner.page.server import serve
     except ModuleNotFoundError as error:
-        _tell(f"The page needs a library that is not here ({error.name}):")
-        _tell("pip install 'wholedrum[page]' brings what it needs.")
+        _tell(f"The page needs a library that is not installed ({error.name}):")
+        _tell("pip install 'wholedrum[page]' installs what it needs.")
         raise typer.Exit(WRONG_USE) from None
     serve(folder or Path(), port=port, browser=browser)
 

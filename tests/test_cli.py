@@ -86,7 +86,7 @@ def test_a_pack_is_written_alone_and_older_ones_are_named(
     capsys.readouterr()
     other = "study" if pack == "shop" else "shop"
     assert plan(tiny, out, "--pack", other) == 0
-    assert f"Of an earlier plan: {name}." in capsys.readouterr().out
+    assert f"Left from an earlier plan: {name}." in capsys.readouterr().out
 
 
 def test_a_pack_that_is_not_there_is_a_wrong_use(tiny: Path, tmp_path: Path) -> None:

@@ -85,7 +85,7 @@ def _entry(campaign: Campaign, text: str) -> Done:
 
 def _bags(text: str) -> int:
     if not (text.strip().isascii() and text.strip().isdigit() and 0 < int(text) < 10**9):
-        msg = f"'{text}' is no count of bags"
+        msg = f"'{text}' is not a number of bags"
         raise ValueError(msg)
     return int(text)
 
@@ -94,7 +94,7 @@ def _day(text: str) -> date | None:
     try:
         return date.fromisoformat(text.strip()) if text.strip() else None
     except ValueError as error:
-        msg = f"'{text}' is no day such as 2027-04-14"
+        msg = f"'{text}' is not a day such as 2027-04-14"
         raise ValueError(msg) from error
 
 

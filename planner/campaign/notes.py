@@ -59,7 +59,7 @@ def _proof(campaign: Campaign) -> str:
         return ", and no other order would do better"
     least = f"; at least {floor} in any order" if floor else ""
     if campaign.order.exact:
-        return f", the fewest as long as recipes are not taken up twice{least}"
+        return f", the fewest as long as no recipe is run twice{least}"
     return least
 
 
@@ -105,7 +105,7 @@ def _flushed(campaign: Campaign) -> list[str]:
                 " one go"
             )
         found.append(
-            f"{flush.product} is flushed {times} more than the plan holds, as a recipe is taken up"
+            f"{flush.product} is flushed {times} more than the plan counts on, as a recipe is run"
             f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
         )
     return found

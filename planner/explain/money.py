@@ -117,12 +117,12 @@ def _sentence(m: Money, speech: Speech) -> str:
     elif (m.saved or 0.0) >= CENT:
         text += (
             f". It leaves no land short; with no limit {speech.money(m.wanted or 0.0)} would be "
-            f"spent and the total be {speech.money(m.saved or 0.0)} lower."
+            f"spent and the total would be {speech.money(m.saved or 0.0)} lower."
         )
     elif m.short_proven and m.cost_proven:
         text += ". The limit costs neither land nor money."
     else:
-        text += ". That the limit costs land or money was not found in the time set."
+        text += ". In the time set, no plan was found with more land or lower cost."
     text += f" {_step(m, speech)}"
     if m.short > ACRE and not m.short_proven and m.left_short is not None:
         text += " That is as far as was found: less land short may be possible with either."
@@ -155,4 +155,4 @@ def _step(m: Money, speech: Speech) -> str:
         )
     if m.short_proven and m.cost_proven:
         return f"{step} more would bring nothing."
-    return f"Nothing was found that {step} more would bring."
+    return f"No gain from {step} more was found."

@@ -307,7 +307,7 @@ def _also(idea: Idea, plan: Plan, other: Plan) -> str:
     orders = order_changes(plan, other)
     parts = []
     if fields:
-        parts.append(f"{count(len(fields), 'other field')} would be planted otherwise")
+        parts.append(f"{count(len(fields), 'other field')} would be planted differently")
     if orders:
         parts.append(f"{count(len(orders), 'order line')} would change")
     return " and ".join(parts) or "nothing else changes"
@@ -324,7 +324,7 @@ def _words(
     elif tried == 0:
         text += "; there is no single change to try."
     elif late == tried:
-        text += "; no repair was tried in the time set."
+        text += "; there was no time to try a repair."
     else:
         text += "; no single change was found to cover it in the time set."
     if 0 < late < tried:

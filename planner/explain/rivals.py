@@ -232,7 +232,7 @@ def _product_words(r: ProductRivals, speech: Speech) -> str:
         text += f" What is left would treat {speech.units(r.units_covered)} more."
     elif r.one_more_unit is not None:
         text += f" One more unit treated would cost {speech.money(r.one_more_unit)} in {r.product}."
-    return text if r.complete else text + " Not every way to buy it could be weighed."
+    return text if r.complete else text + " Not every way to buy it could be checked."
 
 
 def _second_best(plan: Plan, season: Season) -> str:

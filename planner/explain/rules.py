@@ -240,6 +240,6 @@ def _sentence(cost: RuleCost, speech: Speech) -> str:
             "narrows that."
         )
     return (
-        f"{cost.rule} costs {amount} as far as was found, and for certain between "
+        f"{cost.rule} costs {amount} in the plans found, and for certain between "
         f"{speech.money(least)} and {speech.money(most)}."
     )

@@ -79,7 +79,7 @@ def window(field: Field) -> str:
 def _no_lot(field: Field, season: Season) -> tuple[Cause, str]:
     """No lot may go on the field, whatever the recipe."""
     if not season.lots:
-        return Cause.SEED, "There is no seed lot at all."
+        return Cause.SEED, "There are no seed lots."
     bars = {lot.name: {o.bar for o in lot_obstacles(field, lot)} for lot in season.lots}
     tally = Counter(bar for found in bars.values() for bar in found)
     alone = Counter(next(iter(b)) for b in bars.values() if len(b) == 1)
@@ -102,9 +102,9 @@ def _bar_words(field: Field, bar: Bar, season: Season, n: int) -> str:
         nearest = f"nearest {near.name} at {number(near.maturity, 2)}"
         return f"{verb} outside its maturity window {window(field)} ({nearest})"
     if bar is Bar.TRAIT:
-        return f"{'has' if n == 1 else 'have'} another trait than {listing(field.traits, 'or')}"
+        return f"{'has' if n == 1 else 'have'} a trait other than {listing(field.traits, 'or')}"
     if bar is Bar.GROWER:
-        return f"{verb} another grower's than {field.grower}'s"
+        return f"{verb} not {field.grower}'s"
     return f"{verb} not of {listing(field.only_varieties, 'or')}"
 
 
@@ -145,11 +145,9 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
         wants = need(field, threat).name
         return f"{about} at {pressure} pressure needs a rating of {wants}; {strongest}."
     if bar is Bar.RECIPE:
-        return (
-            f"none may be treated with {listing(field.only_recipes, 'or')}, which the field asks."
-        )
+        return f"none may be treated with {listing(field.only_recipes, 'or')}, its only recipes."
     if bar is Bar.TREATED:
-        return f"already treated with {about}, which will not do here."
+        return f"already treated with {about}, which this field does not allow."
     if bar is Bar.LIQUID:
         limit = Speech(season.farm).liquid(season.farm.liquid_limit or 0.0)
         return f"every recipe that is strong enough puts more liquid on than {limit}."

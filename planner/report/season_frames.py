@@ -93,7 +93,7 @@ def _warnings(season: Season) -> list[Block]:
     if kept_off:
         look = Look.WATCH if any(b.wholly for b in kept_off) else Look.PLAIN
         said = tuple(b.sentence for b in kept_off)
-        found.append(Text(said, "What your rules keep off", look, bullets=True))
+        found.append(Text(said, "What your rules do not allow", look, bullets=True))
     if season.notes:
         found.append(Text(season.notes, "How cells were read", bullets=True))
     return found

@@ -138,7 +138,9 @@ def _older(folder: Path, packs: Sequence[str]) -> list[str]:
     left = [file_name(Pack(p)) for p in PACKS if p not in packs]
     left = [name for name in left if (folder / name).exists()]
     return (
-        paragraph(f"Of an earlier plan: {', '.join(left)}. --pack all renews all.", 0)
+        paragraph(
+            f"Left from an earlier plan: {', '.join(left)}. --pack all writes them all new.", 0
+        )
         if left
         else []
     )
@@ -154,7 +156,7 @@ def _check_safe(season: Season) -> None:
     """
     if not season.unknowns:
         msg = (
-            "--safe needs to know what may turn out otherwise: fill in sheet Unknowns, or add "
+            "--safe needs to know what is uncertain: fill in sheet Unknowns, or add "
             "--usual-unknowns"
         )
         raise NoPlanError(msg)

@@ -77,7 +77,7 @@ def weigh_orders(
     try:
         stages = _weighed(season, plan, replace(options, seconds=left), spread)
     except NoPlanError as error:  # no draw was settled in time: the plan is not lost by that
-        lines = paragraph(f"Orders are not compared: {error}. The plan is as without that.", 0)
+        lines = paragraph(f"Orders were not compared: {error}. The plan itself is not affected.", 0)
     else:
         lines = paragraph(chosen(stages, season), 0)
         for notes in stages.left_out:

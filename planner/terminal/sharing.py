@@ -64,7 +64,7 @@ def share_season(
             stop=hurry if stopped else stop,
         ),
         line,
-        "Stopping: bills are by use. Press Ctrl-C again to quit now.",
+        "Stopping: costs are shared by use instead. Press Ctrl-C again to quit now.",
     )
     paths = write_shares(sharing, plan, season, folder)
     shown = [] if options.quiet else share_lines(sharing, season)

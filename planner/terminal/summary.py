@@ -61,7 +61,7 @@ def season_lines(season: Season) -> list[str]:
     lines += _product_table(season)
     lines += _fit_table(season)
     lines += _what_if_table(season)
-    lines += _section("What your rules keep off", [b.sentence for b in barred(season)])
+    lines += _section("What your rules do not allow", [b.sentence for b in barred(season)])
     lines += _section("Please look at these again", questions(season))
     return lines + [line for note in season.notes for line in paragraph(f"Note: {note}", 0)]
 
@@ -103,7 +103,11 @@ def _fit_table(season: Season) -> list[str]:
     headers = ["Lot", "Fits", *(f"Not: {BAR_WORDS[bar]}" for bar in bars)]
     more = len(fits) - MOST_LOTS
     rest = [f"  and {count(more, 'more lot')}"] if more > 0 else []
-    return ["fields that a lot fits, and that a rule keeps it off", *table(headers, rows), *rest]
+    return [
+        "fields that each lot fits, and fields that a rule keeps it off",
+        *table(headers, rows),
+        *rest,
+    ]
 
 
 def _need_table(season: Season) -> list[str]:
@@ -198,9 +202,7 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     lines += _section(answer.SHORT_FIRST, answer.spare(facts))
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
     lines.append(certainty(plan, manner))
-    lines += _section(
-        "Your rules leave nothing for", [b.sentence for b in barred(season) if b.wholly]
-    )
+    lines += _section("Left out by your rules", [b.sentence for b in barred(season) if b.wholly])
     if plan.warnings:
         lines += ["", "Warnings", *(line for text in plan.warnings for line in paragraph(text))]
     return lines
@@ -265,7 +267,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
     if plan.outcome is Outcome.OPTIMAL:
         return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
     if plan.gap <= PROVEN_GAP:
-        proven = f"no plan this short is cheaper by more than {_percent(plan.gap)}"
+        proven = f"no plan with this little land short is cheaper by more than {_percent(plan.gap)}"
         open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"

@@ -258,9 +258,9 @@ def test_all_done(made):
     ("text", "words"),
     [
         ("L9:R1:2", "the batches are L1:R1; L2:R2"),
-        ("L1:R1:two", "no count of bags"),
-        ("L1:R1:0", "no count of bags"),
-        ("L1:R1:1:soon", "no day"),
+        ("L1:R1:two", "not a number of bags"),
+        ("L1:R1:0", "not a number of bags"),
+        ("L1:R1:1:soon", "not a day"),
         ("L1", "the batches are"),
     ],
 )

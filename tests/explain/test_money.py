@@ -119,7 +119,7 @@ def test_what_was_not_proven_is_not_claimed():
     poor = {NO_LIMIT: plan, MORE: plan}
     answer = money_answer(plan, one, poor)
     assert "nothing" not in answer.sentence
-    assert "Nothing was found that $1,000 more would bring" in answer.sentence
+    assert "No gain from $1,000 more was found" in answer.sentence
     assert "less land short may be possible" in answer.sentence
     known = replace(plan, outcome=Outcome.OPTIMAL, shortage_proven=True)
     sure = money_answer(known, one, {NO_LIMIT: known, MORE: known})

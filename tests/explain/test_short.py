@@ -36,10 +36,10 @@ CASES = {
         season(fields=(field(earliest=1.6, latest=1.9),)),
         "1 lot is outside its maturity window 1.6 to 1.9 (nearest L1 at 2)",
     ),
-    "TRAIT": (season(fields=(field(traits=("x",)),)), "1 lot has another trait than x"),
+    "TRAIT": (season(fields=(field(traits=("x",)),)), "1 lot has a trait other than x"),
     "GROWER": (
         season(fields=(field(grower="Ann"),), lots=(lot(grower="Bob"),)),
-        "1 lot is another grower's than Ann's",
+        "1 lot is not Ann's",
     ),
     "VARIETY": (season(fields=(field(only_varieties=("V1",)),)), "1 lot is not of V1"),
     "PROTECTION": (

@@ -492,7 +492,7 @@ def test_a_plan_within_the_gap_whose_shortage_is_not_proven_says_so() -> None:
         shortage_proven=False,
     )
     said = certainty(near, Manner())
-    assert "no plan this short is cheaper by more than 0.01 %" in said
+    assert "no plan with this little land short is cheaper by more than 0.01 %" in said
     assert "stopped" not in said
 
 

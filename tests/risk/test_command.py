@@ -52,7 +52,7 @@ def test_the_plan_is_written_where_time_runs_out_before_orders_are_compared(
     monkeypatch.setattr(api, "compare_orders", too_late)
     out = tmp_path / "out"
     assert cli.run(["risk", str(unknown), "--out", str(out), "--seconds", "20"]) == 0
-    assert "Orders are not compared: time ran out" in " ".join(capsys.readouterr().out.split())
+    assert "Orders were not compared: time ran out" in " ".join(capsys.readouterr().out.split())
     found = json.loads((out / "plan.json").read_text("utf-8"))
     assert "orders" not in found["unknowns"]
     assert (out / "plan.xlsx").exists()
