@@ -158,7 +158,8 @@ def _weigh(
     all_kept = bare - loss_per_acre(field, recipe, lot.variety, season)
     credited = season if farm.credit_white_mold else _without_white_mold(season)
     kept = bare - loss_per_acre(field, recipe, lot.variety, credited)
-    prevented = kept if bare > 0.0 else None
+    # without a sheet Ratings nobody has said what any rating prevents
+    prevented = kept if bare > 0.0 and season.control else None
     net = prevented * price - per_acre if prevented is not None and price else None
     text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)
     text += _left_out(all_kept - kept, season)

@@ -33,6 +33,8 @@ METRIC_SLACK = 0.5
 in their place (common practice)."""
 MOST_NAMED = 12
 """Fields that one warning names."""
+MOST_LEFT = 10
+"""Lots and recipes of which one warning says how much is left over, the largest."""
 TEST_MONTHS = 9
 """Age of a germination test from which it is called old: common practice; Iowa Code 199.8(1)(a)
 allows nine months, the month of the test not counted."""
@@ -244,9 +246,13 @@ def treated_seed_left(plan: Plan, season: Season) -> Iterator[str]:
     if not left:
         return
     worth = sum(_worth(units, lot, recipe, season) for (lot, recipe), units in left.items())
+    big = _big(left)
     lines = ", ".join(
-        f"{units:,.1f} of {lot} under {recipe}" for (lot, recipe), units in _big(left)
+        f"{units:,.1f} of {lot} under {recipe}" for (lot, recipe), units in big[:MOST_LEFT]
     )
+    rest = big[MOST_LEFT:]
+    if rest:
+        lines += f" and {sum(units for _, units in rest):,.1f} of {len(rest):,} more"
     yield (
         f"{sum(left.values()):,.1f} units of treated seed are left over, worth about "
         f"{money(worth, season)} with what is on them ({lines}): "

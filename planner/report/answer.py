@@ -133,13 +133,20 @@ def threats(facts: Facts) -> list[str]:
 
 
 def _threat(page: ThreatPage, speech: Speech) -> str:
-    verdict = "ENOUGH" if enough(page) else "NOT ENOUGH"
-    text = (
-        f"{page.threat}: {verdict}. {speech.units(page.units_needed)} needed, "
-        f"{speech.units(page.units_strong)} treated strongly enough"
-    )
-    short = sum(f.acres_short for f in page.fields if f.need)
-    text += f", {speech.acres(short)} stay short" if short > 0.0 else ""
+    asking = [f for f in page.fields if f.need]
+    needed = speech.units(page.units_needed)
+    if enough(page):
+        text = (
+            f"{page.threat}: ENOUGH. {needed} needed, "
+            f"{speech.units(page.units_strong)} treated strongly enough"
+        )
+    else:  # what is treated elsewhere would only look like enough
+        short = [f for f in asking if not f.enough]
+        acres = speech.acres(sum(f.acres_short for f in short))
+        text = (
+            f"{page.threat}: NOT ENOUGH. Of {speech.acres(sum(f.acres for f in asking))} that need "
+            f"protection ({needed}), {acres} stay unplanted on {listing([f.field for f in short])}"
+        )
     tight = next((lot for lot in page.lots if lot.tight), None)
     if tight is not None:
         left = tight.left_strong + tight.left_open

@@ -122,7 +122,7 @@ def _seed_flow(campaign: Campaign, manner: Manner) -> list[Block]:
     """How to measure the seed flow, with an example, and what a wrong one does."""
     weight, flow = manner.label(Measure.WEIGHT), manner.label(Measure.FLOW)
     dose = manner.label(Measure.DOSE_PER_WEIGHT)
-    drop = "mL" if manner.metric else "fl oz"
+    drop, places = ("mL", 0) if manner.metric else ("fl oz", 2)
     caught, rate = EXAMPLE[manner.metric]
     mean = sum(caught) / len(caught)
     minute = flow_of_catch(mean)
@@ -135,7 +135,7 @@ def _seed_flow(campaign: Campaign, manner: Manner) -> list[Block]:
         " whenever lot, gate or recipe changes.",
         f"Example: {', '.join(f'{c:g}' for c in caught)} {weight} are {mean:g} in the mean, so"
         f" {minute:g} {flow}; at {rate:g} {dose} all pumps together give"
-        f" {minute:g} / 100 x {rate:g} = {liquid:,.2f} {drop} a minute{said}.",
+        f" {minute:g} / 100 x {rate:g} = {liquid:,.{places}f} {drop} a minute{said}.",
     )
     own = campaign.shop.seed_flow
     hold = "" if own is None else f" ({_in_catch(own, manner)} at the farm's seed flow)"

@@ -84,11 +84,9 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
         ]
         kind = lines[0].kind
         rows.append((product, kind, written, unit, cwt, "; ".join(actives) or "none given"))
-    day = said(card.needed_by, metric=manner.metric) if card.needed_by else ""
-    needed = f", to be approved before {day}" if day else ""
     return Table(
         name=f"rates_{number}",
-        title=f"Recipe {card.recipe}{needed}",
+        title=f"Recipe {card.recipe}{_approval(card, manner)}",
         columns=(
             Column("product", "Product"),
             Column("kind", "Kind"),
@@ -99,6 +97,16 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
         ),
         rows=tuple(rows),
     )
+
+
+def _approval(card: Card, manner: Manner) -> str:
+    """Say whether a licensed person has approved a recipe, or until when one must."""
+    if card.approved_by:
+        on = f" on {said(card.approved_on, metric=manner.metric)}" if card.approved_on else ""
+        return f", approved{on}"
+    if card.needed_by:
+        return f", to be approved before {said(card.needed_by, metric=manner.metric)}"
+    return ""
 
 
 def _span(numbers: list[float], measure: Measure, manner: Manner) -> str:

@@ -71,7 +71,7 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
     if why.rules:
         yield rules_sheet(why.rules)
     if why.worth:
-        yield from worth_sheets(why.worth)
+        yield from worth_sheets(why.worth, manner)
     if why.bought_treated:
         yield bought_treated_sheet(why.bought_treated)
 
@@ -148,7 +148,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
     return Sheet("Most to spend", purpose, blocks, Page(), Room.WHY)
 
 
-def _narrowed(rule: RuleCost) -> bool:
+def narrowed(rule: RuleCost) -> bool:
     """Whether anything is known of what a rule costs: not where it is between nothing and a lot."""
     if rule.cost is None:
         return False
@@ -157,8 +157,8 @@ def _narrowed(rule: RuleCost) -> bool:
 
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
-    known = [r for r in rules if _narrowed(r)]
-    late = [r.rule for r in rules if not _narrowed(r)]
+    known = [r for r in rules if narrowed(r)]
+    late = not_narrowed(rules)
     gained = any(r.acres_gained for r in known)
     table = Table(
         name="rules",
@@ -185,36 +185,40 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
         ),
         repeat_header=True,
         filter=True,
-        empty="No rule was worked out in the time set.",
         note="The cost of the plan less that of the best plan found without the rule. More time "
         "narrows the span between least and most.",
     )
     purpose = "What is paid for convenience and for safety, rule by rule."
-    blocks: list[Block] = [table] if known or not late else []
-    if late:
-        said = (
-            f"{count(len(late), 'rule')} could not be narrowed down in the time set: what they "
-            "cost is not known. More time for finding out why narrows them down. Among them: "
-            f"{listing(late)}; plan.json names them all."
-        )
-        blocks.append(Text((said,)))
+    blocks: list[Block] = [*([table] if known else []), *([Text((late,))] if late else [])]
     return Sheet(RULES, purpose, tuple(blocks), WIDE, Room.WHY)
 
 
-def worth_sheets(worth: tuple[Worth, ...]) -> Iterator[Sheet]:
+def not_narrowed(rules: tuple[RuleCost, ...]) -> str:
+    """Say what rules cost that the time did not reach; nothing where it reached all."""
+    late = [r.rule for r in rules if not narrowed(r)]
+    if not late:
+        return ""
+    return (
+        f"{count(len(late), 'rule')} could not be narrowed down in the time set: what they cost is "
+        f"not known. More time for finding out why narrows them down. Among them: {listing(late)}; "
+        "plan.json names them all."
+    )
+
+
+def worth_sheets(worth: tuple[Worth, ...], manner: Manner) -> Iterator[Sheet]:
     """Cost and break-even of what the plan does, and of every recipe on every field."""
     planned = tuple(w for w in worth if w.acres > 0.0)
     others = elsewhere(RECIPES_BY_FIELD, Pack.STUDY)
     yield Sheet(
         "Worth treating",
         f"What treating costs on every field as planned; other recipes: {others}.",
-        (_worth_table(planned),),
+        (_worth_table(planned, manner),),
         WIDE,
         Room.WHY,
         packs=(Pack.WINTER,),
     )
     purpose = "Every recipe on every field that it may go on: first as planned, then the cheapest."
-    yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth),), WIDE, Room.WHY)
+    yield Sheet(RECIPES_BY_FIELD, purpose, (_worth_table(worth, manner),), WIDE, Room.WHY)
 
 
 WHITE_MOLD_LEFT_OUT = (
@@ -259,15 +263,16 @@ def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
     return Sheet("Bought treated", purpose, (table, words), WIDE, Room.WHY)
 
 
-def _worth_table(worth: tuple[Worth, ...]) -> Table:
+def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
+    hundredths = None if manner.metric else 2  # of a bushel; a kilogram is small enough
     columns = (
         Column("field", "Field"),
         Column("recipe", "Recipe"),
         Column("acres", "Planted so", Measure.AREA),
         Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
         Column("acre", "Cost", Measure.MONEY_PER_AREA),
-        Column("even", "Pays from", Measure.YIELD, decimals=2),
-        Column("saved", "Loss prevented", Measure.YIELD, decimals=2),
+        Column("even", "Pays from", Measure.YIELD, decimals=hundredths),
+        Column("saved", "Loss prevented", Measure.YIELD, decimals=hundredths),
         Column("net", "Net", Measure.MONEY_PER_AREA),
         Column("lot", "Counted with lot"),
     )

@@ -9,7 +9,7 @@ from planner.report.again_frames import CHANGED
 from planner.report.calendar_frames import CALENDAR, DAYS
 from planner.report.campaign_frames import campaign_sheets
 from planner.report.explain_frames import explain_sheets, shortage_blocks
-from planner.report.facts import Facts
+from planner.report.facts import RULES, Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import front_sheet
 from planner.report.notes_frames import notes_sheet, warnings_sheet
@@ -20,7 +20,7 @@ from planner.report.picture_frames import picture_sheets
 from planner.report.protection_frames import protection_sheet
 from planner.report.risk_frames import bag_order, differ_sheet
 from planner.report.share_frames import bills_sheets
-from planner.report.sheets import Book, Look, Pack, Room, Text
+from planner.report.sheets import Book, Look, Pack, Room, Table, Text
 from planner.report.shop_frames import shop_front
 from planner.report.spread import spread
 from planner.report.stock_frames import (
@@ -87,7 +87,7 @@ def make_books(
         Each whole: with a first page, and with no jump to a sheet of another one.
     """
     facts = Facts(plan, season, held, campaign, why, sharing)
-    sheets = _in_order(facts, more)
+    sheets = [s for s in _in_order(facts, more) if _fills_a_page(s)]
     return {pack: _book(facts, pack, [s for s in sheets if pack in packs_of(s)]) for pack in packs}
 
 
@@ -152,6 +152,11 @@ def _book(facts: Facts, pack: Pack, sheets: Sequence[Sheet]) -> Book:
         return _bound(facts, _answer_first(facts, laid))
     first = shop_front(facts.campaign, laid) if pack is Pack.SHOP else study_front(facts, laid)
     return _bound(facts, (first, *laid))
+
+
+def _fills_a_page(sheet: Sheet) -> bool:
+    """Whether a sheet is printed: rules that were not narrowed down are a line of the study."""
+    return sheet.title != RULES or any(isinstance(b, Table) for b in sheet.blocks)
 
 
 def _answer_first(facts: Facts, sheets: Sequence[Sheet]) -> tuple[Sheet, ...]:

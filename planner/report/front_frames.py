@@ -45,6 +45,7 @@ from planner.report.sheets import (
 from planner.risk.words import SAFE, how_often, percent
 
 if TYPE_CHECKING:
+    from planner.plan.plan import Plan
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
@@ -138,7 +139,7 @@ def nearness(facts: Facts) -> list[str]:
     """Say how much cheaper any plan could be, and whether fewer acres could be short."""
     plan = facts.plan
     room = max(0.0, plan.cost.total - plan.bound)
-    if not math.isfinite(room) or plan.gap > 1.0:  # a bound that far off says nothing
+    if not says_something(plan):
         said = [
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
             "search ended before it had proven a floor for the cost."
@@ -148,6 +149,11 @@ def nearness(facts: Facts) -> list[str]:
     if plan.shortages and not plan.shortage_proven:
         said.append("A plan that leaves less land short may exist; the search did not rule it out.")
     return said
+
+
+def says_something(plan: Plan) -> bool:
+    """Whether the proven floor of the cost is near enough to say anything."""
+    return math.isfinite(plan.bound) and plan.gap <= 1.0
 
 
 def _room_said(facts: Facts, room: float) -> str:

@@ -19,6 +19,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.report.texts import together
 
 if TYPE_CHECKING:
     from planner.report.measures import Manner
@@ -212,7 +213,7 @@ def _lay_out_labels(sheet: Sheet, stock: tuple[float, float], home: bool) -> Lay
         placed = _place(block, row)
         if isinstance(block, Labels):
             for label in block.labels:
-                points, parts = fitted(label, stock, block.heads)
+                points, parts = fitted([together(t) for t in label], stock, block.heads)
                 for part in parts:
                     placed.firsts.append(row)
                     placed.lines += [(t, points, i < block.heads) for i, t in enumerate(part)]

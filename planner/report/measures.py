@@ -22,6 +22,8 @@ ML_PER_FLOZ = 29.5735295625
 FLOZ_PER_GAL = 128.0
 HA_PER_ACRE = 0.40468564224
 KG_PER_LB = 0.45359237
+LB_PER_BUSHEL = 60.0
+"""Of soybeans (U.S. Standards for Soybeans, 7 CFR 810, from memory)."""
 
 
 class Measure(Enum):
@@ -51,6 +53,8 @@ class Measure(Enum):
     """Lb of seed."""
     YIELD = "yield"
     """Bushels per acre; stays in bushels where the soybean price does."""
+    MONEY_PER_CROP = "money per crop"
+    """Currency per bushel, metric per metric ton."""
     MONEY_PER_AREA = "money per area"
     """Currency per acre."""
     MONEY_PER_UNIT = "money per unit"
@@ -108,6 +112,7 @@ _US = _SAME | {
     Measure.VOLUME: _Shown(1 / FLOZ_PER_GAL, "gal", 2),
     Measure.DOSE: _Shown(1, "fl oz", 1),
     Measure.WEIGHT: _Shown(1, "lb", 0),
+    Measure.MONEY_PER_CROP: _Shown(1, "¤/bu", 2),
     Measure.MONEY_PER_AREA: _Shown(1, "¤/acre", 2),
     Measure.MONEY_PER_VOLUME: _Shown(FLOZ_PER_GAL, "¤/gal", 2),
     Measure.SEEDS_PER_AREA: _Shown(1, "seeds/acre", 0),
@@ -123,6 +128,7 @@ _METRIC = _SAME | {
     Measure.VOLUME: _Shown(ML_PER_FLOZ / 1000, "L", 1),
     Measure.DOSE: _Shown(ML_PER_FLOZ, "mL", 0),
     Measure.WEIGHT: _Shown(KG_PER_LB, "kg", 0),
+    Measure.MONEY_PER_CROP: _Shown(1000 / (LB_PER_BUSHEL * KG_PER_LB), "¤/t", 2),
     Measure.MONEY_PER_AREA: _Shown(1 / HA_PER_ACRE, "¤/ha", 2),
     Measure.MONEY_PER_VOLUME: _Shown(1000 / ML_PER_FLOZ, "¤/L", 2),
     Measure.SEEDS_PER_AREA: _Shown(1 / HA_PER_ACRE, "seeds/ha", 0),
@@ -131,7 +137,7 @@ _METRIC = _SAME | {
     Measure.DOSE_PER_UNIT: _Shown(ML_PER_FLOZ, "mL/unit", 1),
     Measure.DOSE_PER_WEIGHT: _Shown(ML_PER_FLOZ / KG_PER_LB, "mL/100 kg", 1),
     Measure.WEIGHT_PER_AREA: _Shown(KG_PER_LB / HA_PER_ACRE, "kg/ha", 4),
-    Measure.YIELD: _Shown(60 * KG_PER_LB / HA_PER_ACRE, "kg/ha", 0),
+    Measure.YIELD: _Shown(LB_PER_BUSHEL * KG_PER_LB / HA_PER_ACRE, "kg/ha", 0),
     Measure.FLOW: _Shown(KG_PER_LB, "kg/min", 0),
 }
 

@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import math
 from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
 from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
+from planner.report.front_frames import says_something
 from planner.report.json import versions
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
@@ -137,7 +137,7 @@ SETTING_MEASURES = {
     "liquid_limit": Measure.DOSE_PER_WEIGHT,
     "liquid_warning": Measure.DOSE_PER_WEIGHT,
     "seed_flow": Measure.FLOW,
-    "soybean_price": Measure.MONEY,
+    "soybean_price": Measure.MONEY_PER_CROP,
     "worth_moving": Measure.MONEY_PER_AREA,
     "short_acre_cost": Measure.MONEY_PER_AREA,
     "most_to_spend": Measure.MONEY,
@@ -192,12 +192,13 @@ def _said(facts: Facts, setting: SettingColumn, value: object) -> str:
 
 def _made(facts: Facts) -> Table:
     plan, season = facts.plan, facts.season
+    known, unknown = says_something(plan), "not known"
     rows: list[tuple[Content, ...]] = [
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
         ("Outcome", plan.outcome.value),
-        ("Proven floor of the cost", _or_unknown(facts, plan.bound, Measure.MONEY)),
-        ("Gap", _or_unknown(facts, plan.gap, Measure.PERCENT)),
+        ("Proven floor of the cost", facts.say(plan.bound, Measure.MONEY) if known else unknown),
+        ("Gap", facts.say(plan.gap, Measure.PERCENT) if known else unknown),
         ("Time for deciding, seconds", f"{plan.seconds:.1f}"),
     ]
     rows += [(name, number) for name, number in versions().items()]
@@ -207,7 +208,3 @@ def _made(facts: Facts) -> Table:
         columns=(Column("what", "What", width=24), Column("value", "", width=21)),
         rows=tuple(rows),
     )
-
-
-def _or_unknown(facts: Facts, value: float, measure: Measure) -> str:
-    return facts.say(value, measure) if math.isfinite(value) else "not known"

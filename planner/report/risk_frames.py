@@ -48,6 +48,8 @@ OFTEN, SELDOM = 0.95, 0.80
 """Chances from which on enough is shown as fine, and under which as short."""
 TIGHT = 0.02
 """Margins under this are shown as such."""
+MOST_PLACES = 3
+"""Decimals of a volume in a picture."""
 FAR = 10.0
 """Margins beyond this share are not worth a figure."""
 LIMIT_UNITS = {
@@ -76,7 +78,7 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     if held is not None:
         blocks.append(_lots(held))
     if held is not None and held.spread is not None:
-        blocks += [_shares(held), _bars(held.spread)]
+        blocks += [_shares(held), _bars(held.spread, facts.manner)]
     purpose = (
         "How far seed size, units and use may turn out otherwise before the order runs short; "
         "bags, recipes and planting as planned."
@@ -343,7 +345,15 @@ def _bars_chart(spread: Spread, manner: Manner) -> Chart:
     )
 
 
-def _bars(spread: Spread) -> Table:
+def _places(spread: Spread, manner: Manner) -> int:
+    """Decimals that tell one bar from the next."""
+    step = min(b - a for a, b in zip(spread.edges, spread.edges[1:], strict=False))
+    least = manner.shown(Measure.VOLUME).decimals
+    step = manner.value(step, Measure.VOLUME)
+    return min(max(least, math.ceil(-math.log10(step))), MOST_PLACES) if step > 0.0 else least
+
+
+def _bars(spread: Spread, manner: Manner) -> Table:
     """Numbers of the picture: bars under what is there, its line, bars above it."""
     rows: list[tuple[Content, ...]] = []
     top = max(spread.shares)
@@ -358,7 +368,7 @@ def _bars(spread: Spread) -> Table:
         name="spread",
         title=f"{spread.product}: how often that much is needed",
         columns=(
-            Column("need", "Needed, about", Measure.VOLUME),
+            Column("need", "Needed, about", Measure.VOLUME, decimals=_places(spread, manner)),
             Column("enough", "Enough is there", Measure.PERCENT),
             Column("short", "Runs short", Measure.PERCENT),
             Column("line", "The order's line: what is there", Measure.PERCENT, width=16),

@@ -50,6 +50,11 @@ RULES = {
     BY_REGRET: "by least regret: the group that gains least from ordering together gains as much "
     "as can be, then the next (nucleolus)",
 }
+NOT_ALL_PAID = (
+    "A share is no bill yet. It holds what nobody bills: the yield that a grower's own fields are "
+    "expected to lose, and what his own seed would have brought back untreated. The rest is money: "
+    "products, freight, seed bought or taken from others, less the worth of product left over."
+)
 LICENSE = (
     "Treating seed for others, paid or not, may need a license or a permit where you are; so may "
     "selling treated seed. Ask the state office in charge of pesticides and seed first.",
@@ -69,8 +74,8 @@ def bills_sheet(bills: Sequence[Bill], by: str, plan: Plan, season: Season) -> S
     table = _side_by_side(bills) if len(bills) <= MOST_SIDE_BY_SIDE else _one_by_one(bills)
     return Sheet(
         BILLS,
-        "What each grower bears of the plan's total, to the cent.",
-        (Text((f"Shared {RULES[by]}.",)), _shares(bills, plan, season), table),
+        "What each grower bears of the plan's total, and what of it is paid in money.",
+        (Text((f"Shared {RULES[by]}.", NOT_ALL_PAID)), _shares(bills, plan, season), table),
         Page(landscape=True),
         Room.ORDER,
         packs=(Pack.STUDY,),
@@ -85,6 +90,8 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
         Column("acres", "Planted", Measure.AREA, total=True),
         Column("share", "Share", Measure.MONEY, total=True),
         Column("per_acre", "Share", Measure.MONEY_PER_AREA),
+        Column("own", "Of it nobody bills", Measure.MONEY, total=True),
+        Column("paid", "In money", Measure.MONEY, total=True, look=Look.STRONG),
     ]
     if known:
         columns.append(Column("alone", "Alone", Measure.MONEY))
@@ -93,6 +100,7 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
     for b in bills:
         land = acres.get(b.grower, 0.0)
         row: list[Content] = [b.grower, land, b.share, b.share / land if land else None]
+        row += [b.own, b.share - b.own]
         if known:
             row += [b.alone, saved_cell(b)]
         rows.append(tuple(row))

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.report.contents import contents
+from planner.report.explain_frames import narrowed, not_narrowed
 from planner.report.facts import STUDY
 from planner.report.front_frames import nearness, nearness_look
 from planner.report.sheets import Page, Room, Sheet, Text
@@ -37,5 +38,7 @@ def _found(why: Explanation) -> tuple[str, ...]:
     """What was found out, a sentence each: the next order, money, the dearest rules."""
     said = [why.order.second_best] if why.order is not None and why.order.second_best else []
     said += [why.money.sentence] if why.money is not None else []
+    if not any(narrowed(r) for r in why.rules):
+        said += [not_narrowed(why.rules)] if why.rules else []  # they have no sheet then
     dear = sorted((r for r in why.rules if r.cost), key=lambda r: -(r.cost or 0.0))
     return (*said, *(r.sentence for r in dear[:MOST_RULES]))

@@ -36,6 +36,8 @@ STOCKS = {"2 x 4 in": (4.0, 2.0), "4 x 6 in": (4.0, 6.0)}
 """Width and height of label stock, inches: the short side of the larger one lies on top."""
 MOST_LABELS = 3_000
 """Labels of a sheet; where packages are more, there is one for every lot and recipe."""
+MOST_VARIETIES = 8
+"""Varieties named beside the lots that carry a text; more are counted."""
 LINE = Cell(None, Look.FILL_IN)
 ONE_LABEL_LB = 20_000
 """Of containers to one consignee that may go without labels of their own (7 CFR 201.33)."""
@@ -82,7 +84,9 @@ def _alike(tags: Iterable[Tag]) -> Iterator[tuple[Content, ...]]:
         groups[tag.recipe, "\n".join(tag.text)].append(tag)
     for (recipe, text), own in groups.items():
         lots = ", ".join(dict.fromkeys(t.lot for t in own))
-        yield lots, ", ".join(dict.fromkeys(t.variety for t in own)), recipe, text
+        varieties = tuple(dict.fromkeys(t.variety for t in own))
+        many = len(varieties) > MOST_VARIETIES
+        yield lots, f"{len(varieties)} varieties" if many else ", ".join(varieties), recipe, text
 
 
 def _rules(campaign: Campaign) -> tuple[str, ...]:

@@ -16,6 +16,8 @@ HYPHENS = re.compile(r" |(?<=-)(?=\w)")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b)")
+"""The space between a number and its unit."""
 ALIKE = (
     (" \u00a0!',./:;I[\\]fijlt|", 0.5),
     ('()-`r"^', 0.62),
@@ -41,6 +43,15 @@ def clean(text: str) -> str:
     while len(kept.encode("utf-16-le")) // 2 > MAX_TEXT - len(CUT):
         kept = kept[:-100]
     return kept + CUT
+
+
+def together(text: str) -> str:
+    r"""Keep numbers on one line with their units.
+
+    >>> together("40 units, 2,137 lb, tested 2026")
+    '40\xa0units, 2,137\xa0lb, tested 2026'
+    """
+    return BEFORE_UNIT.sub("\u00a0", text)
 
 
 def risky(text: str) -> bool:

@@ -1,0 +1,210 @@
+"""What a grower reads on paper: sentences that don't contradict the figures beside them."""
+
+import math
+import re
+from dataclasses import replace
+from datetime import date
+from functools import cache
+from itertools import pairwise
+
+import pytest
+
+from planner.campaign.campaign import make_campaign
+from planner.explain.explain import Explanation
+from planner.explain.rules import RuleCost
+from planner.explain.worth import worth_treating
+from planner.plan.seed_cautions import treated_seed_left
+from planner.report.answer import enough, threats
+from planner.report.calibration_frames import calibration_sheet
+from planner.report.card_frames import card_sheet
+from planner.report.explain_frames import worth_sheets
+from planner.report.facts import RULES, STUDY, Facts
+from planner.report.frames import make_book, make_books
+from planner.report.measures import Manner, Measure
+from planner.report.notes_frames import notes_sheet
+from planner.report.risk_frames import _bars
+from planner.report.share_frames import bills_sheet
+from planner.report.sheets import Pack, Table, Text
+from planner.report.tag_frames import MOST_VARIETIES, _alike
+from planner.report.texts import together
+from planner.risk.as_planned import Spread
+from planner.season.domain import Pressure, Rating
+from planner.sharing.by_use import by_use
+from tests.support.sample_plan import big_season, greedy_plan, sample_season
+
+METRIC = Manner(metric=True)
+
+
+@cache
+def sample(metric: bool = False):
+    season = sample_season(metric)
+    return season, greedy_plan(season)
+
+
+def words(sheet) -> str:
+    return " ".join(p for b in sheet.blocks if isinstance(b, Text) for p in b.paragraphs)
+
+
+def one_table(sheet, name: str) -> Table:
+    return next(b for b in sheet.blocks if isinstance(b, Table) and b.name == name)
+
+
+def test_land_without_enough_is_set_against_its_own_land_not_against_all_treated() -> None:
+    """Pythium asks on 706.7 acres of the sample; 18.9 of them stay unplanted."""
+    season, plan = sample()
+    facts = Facts(plan, season)
+    (page,) = (p for p in facts.threats if p.threat == "Pythium")
+    assert not enough(page)
+    (said,) = (t for t in threats(facts) if t.startswith("Pythium: "))
+    assert said.startswith("Pythium: NOT ENOUGH. Of 706.7 acres that need protection (")
+    assert "18.9 acres stay unplanted on " in said
+    assert "treated strongly enough" not in said
+
+
+def test_nothing_is_said_of_losses_where_no_rating_has_a_control() -> None:
+    season, plan = sample()
+    threats = tuple(replace(t, loss={Pressure.HIGH: 4.0}) for t in season.threats)
+    control = {Rating.G: 0.5, Rating.VG: 0.8}
+    season = replace(season, threats=threats, control=control)
+    assert any(w.loss_prevented for w in worth_treating(plan, season))
+    unrated = replace(season, control={})
+    found = worth_treating(plan, unrated)
+    assert found
+    assert {(w.loss_prevented, w.net_per_acre) for w in found} == {(None, None)}
+    for sheet in worth_sheets(found, Manner()):
+        keys = {c.key for c in one_table(sheet, "worth").columns}
+        assert not keys & {"saved", "net"}
+
+
+@pytest.mark.parametrize(("manner", "places"), [(Manner(), 2), (METRIC, 0)])
+def test_yields_in_kilograms_have_no_hundredths(manner: Manner, places: int) -> None:
+    season, plan = sample()
+    sheet = next(iter(worth_sheets(worth_treating(plan, season), manner)))
+    for column in one_table(sheet, "worth").columns:
+        if column.measure is Measure.YIELD:
+            own = manner.shown(column.measure).decimals
+            assert (own if column.decimals is None else column.decimals) == places
+
+
+RULE = RuleCost("No share under 10 acres", "convenience", "", "", None, None, None, None, 0.0, "")
+
+
+def test_rules_that_were_not_narrowed_are_a_line_of_the_study_and_no_page() -> None:
+    season, plan = sample()
+    late = Explanation(rules=(RULE, replace(RULE, rule="3 % spare seed")))
+    study = make_books(plan, season, why=late)[Pack.STUDY]
+    assert RULES not in {s.title for s in study.sheets}
+    first = next(s for s in study.sheets if s.title == STUDY)
+    assert "2 rules could not be narrowed down" in words(first)
+    known = replace(RULE, cost=12.0, at_least=5.0, at_most=20.0, gap=0.01, sentence="It costs $12.")
+    study = make_books(plan, season, why=Explanation(rules=(known, RULE)))[Pack.STUDY]
+    sheet = next(s for s in study.sheets if s.title == RULES)
+    assert "1 rule could not be narrowed down" in words(sheet)
+    first = next(s for s in study.sheets if s.title == STUDY)
+    assert "could not be narrowed" not in words(first)
+    # a screen jumps there once it has worked them out
+    assert RULES in {s.title for s in make_book(plan, season, why=late).sheets}
+
+
+def test_a_floor_that_says_nothing_is_not_known() -> None:
+    season, plan = sample()
+    far = replace(plan, bound=-9.0 * plan.cost.total, gap=10.0)
+    near = replace(plan, bound=0.9 * plan.cost.total, gap=0.1)
+    for one, known in ((far, False), (near, True), (replace(plan, bound=-math.inf), False)):
+        rows = dict(one_table(notes_sheet(Facts(one, season)), "made").rows)
+        assert (rows["Proven floor of the cost"] != "not known") is known
+        assert (rows["Gap"] != "not known") is known
+
+
+def test_bills_say_what_of_a_share_is_money() -> None:
+    """In all: containers, freight and seed less discounts, less the credit for what is left.
+
+    The sample's lots are nobody's, so what they would bring back is paid for, too.
+    """
+    season, plan = sample()
+    season = replace(
+        season,
+        fields=tuple(
+            replace(f, grower=("Ash", "Birch")[n % 2]) for n, f in enumerate(season.fields)
+        ),
+    )
+    sheet = bills_sheet(by_use(plan, season), "use", plan, season)
+    shares = one_table(sheet, "shares")
+    at = {c.key: n for n, c in enumerate(shares.columns)}
+    for row in shares.rows:
+        assert row[at["own"]] + row[at["paid"]] == pytest.approx(row[at["share"]])
+    c = plan.cost
+    money = c.containers + c.freight - c.discounts + c.seed_bought - c.carryover_credit
+    money += c.seed_given_up
+    assert sum(row[at["paid"]] for row in shares.rows) == pytest.approx(money, abs=0.02)
+    assert "A share is no bill yet" in words(sheet)
+
+
+def test_a_card_that_is_approved_asks_for_no_approval() -> None:
+    season, plan = sample()
+    names = [r.name for r in season.recipes]
+    signed = replace(season.recipes[0], approved_by="Adviser", approved_on=date(2026, 11, 20))
+    made = make_campaign(replace(season, recipes=(signed, *season.recipes[1:])), plan)
+    titles = [b.title for b in card_sheet(made).blocks if isinstance(b, Table)]
+    for name in {c.recipe for c in made.cards}:
+        (said,) = (t for t in titles if t.startswith(f"Recipe {name}"))
+        assert ("to be approved" in said) is (name != names[0])
+        assert ("approved on Fri 11/20/2026" in said) is (name == names[0])
+
+
+def test_many_leftovers_are_summed_behind_the_largest(monkeypatch) -> None:
+    season = big_season(60)
+    plan = greedy_plan(season)
+    (said,) = treated_seed_left(plan, season)
+    left = [float(x) for x in re.findall(r"([\d.]+) of \S+ under", said)]
+    assert len(left) == 3
+    monkeypatch.setattr("planner.plan.seed_cautions.MOST_LEFT", 1)
+    (said,) = treated_seed_left(plan, season)
+    assert said.count(" under ") == 1
+    assert f" and {sum(left[1:]):.1f} of 2 more): treated seed is never food" in said
+
+
+def test_many_varieties_of_one_tag_are_counted() -> None:
+    season, plan = sample()
+    tag = make_campaign(season, plan).tags[0]
+    for n, named in ((MOST_VARIETIES, True), (MOST_VARIETIES + 1, False)):
+        tags = [replace(tag, lot=f"L{i}", variety=f"V{i}") for i in range(n)]
+        ((lots, varieties, *_),) = _alike(tags)
+        assert lots.count(",") == n - 1
+        assert varieties == (", ".join(f"V{i}" for i in range(n)) if named else f"{n} varieties")
+
+
+def test_a_number_on_a_label_keeps_its_unit() -> None:
+    assert together("Lot A, variety B 16: 40 units, 2,137 lb").split(" ")[-2:] == [
+        "40\xa0units,",
+        "2,137\xa0lb",
+    ]
+    assert together("tested October 2026, 4 more") == "tested October 2026, 4 more"
+
+
+@pytest.mark.parametrize("metric", [False, True])
+def test_bars_of_a_picture_have_names_of_their_own(metric: bool) -> None:
+    """Bars 1.5 fl oz (44 mL) wide: liters to one decimal would name two of them alike."""
+    manner = Manner(metric=metric)
+    edges = tuple(600.0 + 1.5 * n for n in range(21))
+    shares = tuple(1.0 / 20 for _ in edges[1:])
+    column = _bars(Spread("Alpha", edges[9], edges, shares), manner).columns[0]
+    places = manner.shown(Measure.VOLUME).decimals if column.decimals is None else column.decimals
+    middles = [(a + b) / 2 for a, b in pairwise(edges)]
+    named = {f"{manner.value(x, Measure.VOLUME):.{places}f}" for x in middles}
+    assert len(named) == len(middles)
+
+
+def test_the_soybean_price_of_a_metric_farm_is_by_the_ton() -> None:
+    """A metric ton of soybeans is 36.74 bushels (60 lb a bushel): $10 x 36.74 = $367.44."""
+    season, plan = sample(metric=True)
+    season = replace(season, farm=replace(season.farm, soybean_price=10.0))
+    rows = {r[0]: r[1] for r in one_table(notes_sheet(Facts(plan, season)), "settings").rows}
+    assert rows["Soybean price"].value == "$367.44/t"
+
+
+def test_the_example_of_a_metric_calibration_is_in_whole_milliliters() -> None:
+    """125 kg a minute at 420 mL on 100 kg: 525 mL."""
+    made = make_campaign(*sample(metric=True))
+    said = words(calibration_sheet(made))
+    assert "125 / 100 x 420 = 525 mL a minute" in said
