@@ -7,9 +7,11 @@ and started again:
 
     python -m reports.reliability.many_optima full --seasons 2000 --results ../many-optima.jsonl
     python -m reports.reliability.many_optima page --results ../many-optima.jsonl
+    python -m reports.reliability.many_optima shop --seasons 31 --results ../shop.jsonl
 
-The second command writes `reports/reliability/many-optima.md`. A season is begun only while the
-machine has time for it; where other work goes first, give it longer (`nice -n 19`,
+The second command writes `reports/reliability/many-optima.md`; the third holds seasons whose line
+stays primed and whose money is limited (`tests/support/random_season/shop.py`). A season is begun
+only while the machine has time for it; where other work goes first, give it longer (`nice -n 19`,
 `--seconds 300`: the limit is by the clock). With `full --again BEHIND`, seasons of that verdict are
 held once more.
 Tiny seasons against scipy's HiGHS, and where the two differ against brute force:
@@ -41,7 +43,7 @@ from planner.plan.plan import Outcome
 from tests.laws import oracle, second_model, verdicts
 from tests.laws.verdicts import Verdict
 from tests.support.random_season import full as full_seasons
-from tests.support.random_season import full_season, tiny_season
+from tests.support.random_season import full_season, shop_season, tiny_season
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -60,6 +62,10 @@ WIDER = (50.0, 5.0)
 """Times the slack for acres short with which engines are asked again."""
 CALM = 6.0
 """Load average, for each core, above which a season waits: the program's limit is by the clock."""
+
+
+MAKERS = {"full": full_season, "shop": shop_season}
+"""What makes a season of a seed, by the command's word for it."""
 
 
 # --- seasons of 8 to 16 fields --------------------------------------------------------------------
@@ -107,11 +113,11 @@ def settled(
     return verdict, differences, [texts[0] for texts in wrong.values()]
 
 
-def hold(seed: int, limit: float, theirs: float) -> dict[str, Any]:
+def hold(seed: int, maker: str, limit: float, theirs: float) -> dict[str, Any]:
     """Plan one season in `limit` seconds and hold it against both engines; a line of results."""
     while os.getloadavg()[0] > CALM * (os.cpu_count() or 1):
         time.sleep(5.0)
-    season = full_season(seed)
+    season = MAKERS[maker](seed)
     others, took = asked(season, theirs)
     since, seconds = time.monotonic(), limit
     claim = ours(season, seconds)
@@ -164,13 +170,14 @@ def lines(results: Path) -> list[dict[str, Any]]:
     return found
 
 
-def held(seeds: list[int], processes: int, limit: float, theirs: float) -> Iterator[dict[str, Any]]:
+def held(seeds: list[int], a: argparse.Namespace) -> Iterator[dict[str, Any]]:
     """Results as they come."""
-    if processes == 1:
-        yield from (hold(seed, limit, theirs) for seed in seeds)
+    how = (a.what, a.seconds, a.theirs)
+    if a.processes == 1:
+        yield from (hold(seed, *how) for seed in seeds)
         return
-    with ProcessPoolExecutor(processes, multiprocessing.get_context("spawn")) as pool:
-        for work in as_completed([pool.submit(hold, seed, limit, theirs) for seed in seeds]):
+    with ProcessPoolExecutor(a.processes, multiprocessing.get_context("spawn")) as pool:
+        for work in as_completed([pool.submit(hold, seed, *how) for seed in seeds]):
             yield work.result()
 
 
@@ -183,7 +190,7 @@ def full(a: argparse.Namespace) -> int:
     with a.results.open("a", encoding="utf-8") as stream:
         stream.write("\n" + json.dumps(here(a.processes, a.seconds, a.theirs)) + "\n")
         stream.flush()
-        for one in held(seeds, a.processes, a.seconds, a.theirs):
+        for one in held(seeds, a):
             stream.write(json.dumps(one) + "\n")
             stream.flush()
             if one["differences"] or one["between"]:
@@ -234,7 +241,7 @@ def tiny(first: int, seasons: int) -> int:
 def main() -> int:
     """Do what the command line asks."""
     asked = argparse.ArgumentParser(description=__doc__.splitlines()[0])
-    asked.add_argument("what", choices=("full", "page", "tiny"))
+    asked.add_argument("what", choices=(*MAKERS, "page", "tiny"))
     asked.add_argument("--seasons", type=int, default=2000)
     asked.add_argument("--first", type=int, default=0, help="seed of the first season")
     asked.add_argument("--processes", type=int, default=1, choices=(1, 2))
@@ -246,7 +253,7 @@ def main() -> int:
     if a.what == "tiny":
         return tiny(a.first, a.seasons)
     a.results.parent.mkdir(parents=True, exist_ok=True)
-    if a.what != "full":
+    if a.what not in MAKERS:
         from reports.reliability.many_optima_page import page
 
         page(lines(a.results))
