@@ -42,6 +42,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.report.texts import text_width
 from planner.risk.words import SAFE, how_often, percent
 
 if TYPE_CHECKING:
@@ -49,6 +50,8 @@ if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
+WIDEST_NAME = 40.0
+"""Widths of a digit that names of suppliers and products may take in the order."""
 MOST_LINES = 24
 """Order lines, of product and seed, that the first page has room for."""
 MOST_SHORT = 6
@@ -213,8 +216,8 @@ def _order(facts: Facts) -> Table:
     if more > 0:
         note = f"{count(more, 'more line')} on {elsewhere(ORDER, Pack.STUDY)}. " + note
     columns = (
-        Column("supplier", "Supplier", width=21),
-        Column("product", "Product or lot", width=28),
+        Column("supplier", "Supplier", width=_wide(rows, 0, 21.0)),
+        Column("product", "Product or lot", width=_wide(rows, 1, 28.0)),
         Column("container", "Container or bag"),
         Column("count", "Count", Measure.COUNT, total=True),
         Column("price", "Price each", Measure.MONEY),
@@ -232,6 +235,12 @@ def _order(facts: Facts) -> Table:
         empty="Nothing to order: the stock on hand covers what the seed takes.",
         note=note,
     )
+
+
+def _wide(rows: list[tuple[Content, ...]], at: int, least: float) -> float:
+    """Width of a column of names: where they are long, wider, so that they take fewer lines."""
+    longest = max((text_width(str(row[at])) for row in rows), default=0.0)
+    return min(max(least, longest + 1.0), WIDEST_NAME)
 
 
 def _product_rows(facts: Facts) -> list[tuple[Content, ...]]:

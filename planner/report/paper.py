@@ -21,8 +21,9 @@ if TYPE_CHECKING:
 LETTER, A4 = 1, 9
 DEEPEST_FROZEN = 14
 """A header further down would leave too little of the screen to scroll."""
-LONGEST_FOOT = {True: 60.0, False: 32.0}
-"""Widths of a digit that the farm's name may take at the foot, by whether the page lies."""
+LONGEST_FOOT = {True: 50.0, False: 30.0}
+"""Widths of a digit that the farm's name may take at the foot, by whether the page lies: with the
+plan's fingerprint behind it, it keeps clear of the sheet's name in the middle."""
 
 
 def set_up_page(ws: Worksheet, book: Book, layout: Layout) -> None:

@@ -45,11 +45,21 @@ def chance(share: float) -> str:
     return f"{share * 100.0:.0f} of 100"
 
 
+NOTHING = 0.0005
+"""Share of what is used under which nothing is to spare: it would show as 0 %."""
+
+
 def first_short(found: Sequence[ProductMargin], *, metric: bool = False) -> str:
     """Say which product runs short first, and when."""
     if not found:
         return "Nothing is treated, so no product can run short."
     first = found[0]
+    if first.used < NOTHING:
+        heavier = "" if first.seed_size is None else ", or heavier seed,"
+        return (
+            f"{first.product} runs short first: nothing of it is to spare, so any more use than "
+            f"planned{heavier} leaves it short."
+        )
     text = f"{first.product} runs short first: as soon as {percent(first.used)} more of it is used"
     sized = [m for m in found if m.seed_size is not None]
     if sized:

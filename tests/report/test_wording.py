@@ -20,14 +20,18 @@ from planner.report.card_frames import card_sheet
 from planner.report.explain_frames import worth_sheets
 from planner.report.facts import RULES, STUDY, Facts
 from planner.report.frames import make_book, make_books
+from planner.report.front_frames import WIDEST_NAME, _wide
 from planner.report.measures import Manner, Measure
 from planner.report.notes_frames import notes_sheet
+from planner.report.paper import LONGEST_FOOT
 from planner.report.risk_frames import _bars
 from planner.report.share_frames import bills_sheet
 from planner.report.sheets import Pack, Table, Text
 from planner.report.tag_frames import MOST_VARIETIES, _alike
-from planner.report.texts import together
+from planner.report.texts import text_width, together
 from planner.risk.as_planned import Spread
+from planner.risk.margins import ProductMargin
+from planner.risk.words import first_short
 from planner.season.domain import Pressure, Rating
 from planner.sharing.by_use import by_use
 from tests.support.sample_plan import big_season, greedy_plan, sample_season
@@ -164,6 +168,16 @@ def test_many_leftovers_are_summed_behind_the_largest(monkeypatch) -> None:
     assert f" and {sum(left[1:]):.1f} of 2 more): treated seed is never food" in said
 
 
+def test_a_product_with_nothing_to_spare_is_not_said_in_zeros() -> None:
+    margin = ProductMargin("Alpha", 320.0, 320.0, 1e-7, 1e-9, -1e-9, "A", -1e-9, 0.0, ("A", "Base"))
+    assert first_short([margin]) == (
+        "Alpha runs short first: nothing of it is to spare, so any more use than planned, or "
+        "heavier seed, leaves it short."
+    )
+    some = replace(margin, used=0.018, seed_size=-0.05)
+    assert first_short([some]).startswith("Alpha runs short first: as soon as 1.8 % more")
+
+
 def test_many_varieties_of_one_tag_are_counted() -> None:
     season, plan = sample()
     tag = make_campaign(season, plan).tags[0]
@@ -208,3 +222,18 @@ def test_the_example_of_a_metric_calibration_is_in_whole_milliliters() -> None:
     made = make_campaign(*sample(metric=True))
     said = words(calibration_sheet(made))
     assert "125 / 100 x 420 = 525 mL a minute" in said
+
+
+@pytest.mark.parametrize("lying", [True, False])
+def test_a_long_farm_name_keeps_clear_of_the_middle_of_the_foot(lying: bool) -> None:
+    """8 point type: a digit is 0.556 em (Arial's metrics); pages are 10 and 7.5 inches wide."""
+    half = (10.0 if lying else 7.5) * 72.0 / (8 * 0.556) / 2.0
+    left = LONGEST_FOOT[lying] + text_width(", plan c62e1bab4a2b")
+    assert left + text_width("What each day needs") / 2.0 < half
+
+
+def test_long_names_widen_the_order_of_the_first_page() -> None:
+    long = "North Depot of the Three Rivers"
+    assert _wide([("North Depot", 1)], 0, 21.0) == 21.0
+    assert text_width(long) < _wide([("North Depot", 1), (long, 2)], 0, 21.0) < WIDEST_NAME
+    assert _wide([(long + " and of their Valleys", 1)], 0, 21.0) == WIDEST_NAME
