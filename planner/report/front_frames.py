@@ -43,7 +43,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.texts import text_width
-from planner.risk.words import SAFE, how_often, percent
+from planner.risk.words import SAFE, chance, how_often, percent
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -89,7 +89,14 @@ def _safety(facts: Facts) -> list[Block]:
     if held is None:
         return []
     look = Look.OK if held.enough >= SAFE else Look.WATCH
-    return [Text((held.said or how_often(held),), "How safe is this order", look)]
+    said = held.said or how_often(held)
+    if held.seed_enough < SAFE:
+        acres = facts.say(held.short_acres, Measure.AREA)
+        said += (
+            f" That is product; seed of some lot runs short in {chance(1.0 - held.seed_enough)}, "
+            f"by {acres} a season on average."
+        )
+    return [Text((said,), "How safe is this order", look)]
 
 
 def _threats_title(facts: Facts) -> str:

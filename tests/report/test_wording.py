@@ -20,7 +20,7 @@ from planner.report.card_frames import card_sheet
 from planner.report.explain_frames import worth_sheets
 from planner.report.facts import RULES, STUDY, Facts
 from planner.report.frames import make_book, make_books
-from planner.report.front_frames import WIDEST_NAME, _wide
+from planner.report.front_frames import WIDEST_NAME, _wide, front_sheet
 from planner.report.measures import Manner, Measure
 from planner.report.notes_frames import notes_sheet
 from planner.report.paper import LONGEST_FOOT
@@ -29,10 +29,10 @@ from planner.report.share_frames import bills_sheet
 from planner.report.sheets import Pack, Table, Text
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
-from planner.risk.as_planned import Spread
+from planner.risk.as_planned import Spread, as_planned
 from planner.risk.margins import ProductMargin
 from planner.risk.words import first_short
-from planner.season.domain import Pressure, Rating
+from planner.season.domain import Pressure, Quantity, Rating, Unknown
 from planner.sharing.by_use import by_use
 from tests.support.sample_plan import big_season, greedy_plan, sample_season
 
@@ -176,6 +176,17 @@ def test_a_product_with_nothing_to_spare_is_not_said_in_zeros() -> None:
     )
     some = replace(margin, used=0.018, seed_size=-0.05)
     assert first_short([some]).startswith("Alpha runs short first: as soon as 1.8 % more")
+
+
+def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> None:
+    season, plan = sample()
+    one = Unknown(Quantity.SEEDS_PER_LB, -0.2, 0.1)
+    held = as_planned(replace(season, unknowns=(one,)), plan, draws=256)
+    for chance_, said in ((0.104, True), (1.0, False)):
+        drawn = replace(held, seed_enough=chance_, short_acres=2.5)
+        page = words(front_sheet(Facts(plan, season, drawn)))
+        sentence = "seed of some lot runs short in 90 of 100, by 2.5 acres a season on average."
+        assert (sentence in page) is said
 
 
 def test_many_varieties_of_one_tag_are_counted() -> None:
