@@ -7,9 +7,10 @@ from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.agronomy.germination import fresh_until
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
-from planner.campaign.days import MOST_DAYS, months_later, shift, whole_days_down, whole_days_up
+from planner.campaign.days import MOST_DAYS, shift, whole_days_down, whole_days_up
 from planner.campaign.domain import (
     Batch,
     Draw,
@@ -29,8 +30,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan, ProductUse, Treating
     from planner.season.domain import Container, Product, Recipe, Season, SeedLot
 
-TEST_MONTHS = 9
-"""Age in months at which a germination test is called old; Iowa Code 199.8(1)(a), states differ."""
 TINY = 1e-9
 
 
@@ -68,7 +67,7 @@ def shop(season: Season) -> Shop:
 def lot_tests(season: Season) -> tuple[LotTest, ...]:
     """Until when the germination tests of lots are fresh enough, where there are any."""
     return tuple(
-        LotTest(lot.name, lot.variety, months_later(lot.test_date, TEST_MONTHS))
+        LotTest(lot.name, lot.variety, fresh_until(lot.test_date))
         for lot in season.lots
         if lot.test_date
     )
@@ -94,7 +93,7 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
                 row.acres,
                 row.units,
                 planting=season.field_named[row.field].planting_date,
-                test_until=months_later(tested, TEST_MONTHS) if tested else None,
+                test_until=fresh_until(tested) if tested else None,
             )
         )
     found.sort(key=lambda s: (s.planting or date.max, s.lot, s.recipe, s.field))

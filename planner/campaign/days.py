@@ -49,14 +49,3 @@ def whole_days_down(days: float) -> int:
     (1, 2)
     """
     return int(min(days, MOST_DAYS) + ROUNDING)
-
-
-def months_later(day: date, months: int) -> date:
-    """Last day of the month that comes that many months after a day's month.
-
-    >>> months_later(date(2026, 9, 12), 9)
-    datetime.date(2027, 6, 30)
-    """
-    month = day.month + months  # counted from 0, this is the month after the one that is meant
-    year = day.year + month // 12
-    return shift(date(year, month % 12 + 1, 1), -1) if year <= date.max.year else date.max

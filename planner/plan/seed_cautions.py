@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-import calendar
 import math
 from datetime import date, timedelta
 from typing import TYPE_CHECKING
 
+from planner.agronomy.germination import TEST_MONTHS, fresh_until
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate, planter_rate, planter_step
 from planner.agronomy.suitability import suitable
@@ -35,24 +35,10 @@ MOST_NAMED = 12
 """Fields that one warning names."""
 MOST_LEFT = 10
 """Lots and recipes of which one warning says how much is left over, the largest."""
-TEST_MONTHS = 9
-"""Age of a germination test from which it is called old: common practice; Iowa Code 199.8(1)(a)
-allows nine months, the month of the test not counted."""
 DRY = 0.10
 """Moisture under which seed is fragile in treating (Michigan State Univ. Extension, 2013)."""
 CRUMB = 0.05
 """Units of treated seed left over that are not worth a word."""
-
-
-def months_after(day: date, months: int) -> date:
-    """Return the same day some months later, or the last of that month where it is shorter.
-
-    >>> months_after(date(2026, 8, 31), 9), months_after(date(2026, 5, 31), 9)
-    (datetime.date(2027, 5, 31), datetime.date(2027, 2, 28))
-    """
-    years, month = divmod(day.month - 1 + months, 12)
-    year, month = day.year + years, month + 1
-    return date(year, month, min(day.day, calendar.monthrange(year, month)[1]))
 
 
 def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
@@ -216,7 +202,7 @@ def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
         planted = [day for p in plan.planting if p.lot == lot.name and (day := days[p.field])]
         if lot.test_date is None or not planted:
             continue
-        if max(planted) > months_after(lot.test_date, TEST_MONTHS):
+        if max(planted) > fresh_until(lot.test_date):
             yield (
                 f"The germination test of lot {lot.name}{where(lot.row)} is of "
                 f"{day_of(lot.test_date, season)}, more than {TEST_MONTHS} months before planting "

@@ -77,7 +77,7 @@ def test_days_forbid_it_and_what_is_there_covers_it():
     assert again[flush.product] == pytest.approx(320.0)
     assert sum(again.values()) == pytest.approx(320.0 + 240.0)
     (note,) = [n for n in campaign.notes if "flushed" in n]
-    assert f"{flush.product} is flushed once more than the plan holds" in note
+    assert f"{flush.product} is flushed once more than the plan counts on" in note
     assert "80.0 fl oz" in note
 
 

@@ -260,16 +260,16 @@ CASES = [
         rows(0.0, 15.0, "some", sowing=TargetStand(99_000.0, 0.9))
         | {"lots": (lot(germination=1.0),)},
     ),
-    # nine months from the day: common practice (Iowa Code 199.8(1)(a): from the month's end)
+    # Iowa Code 199.8(1)(a): nine months, the month of the test not counted
     (
         "old germination test",
-        probed(date(2026, 8, 9)),
-        "lot L1 (Seed lots, row 2) is of 8/9/2026, more than 9 months before planting",
-        probed(date(2026, 8, 10)),
+        probed(date(2026, 7, 31)),
+        "lot L1 (Seed lots, row 2) is of 7/31/2026, more than 9 months before planting",
+        probed(date(2026, 8, 1)),
     ),
     (
         "old germination test at a month's end",
-        probed(date(2026, 8, 31), date(2027, 6, 1)),
+        probed(date(2026, 8, 1), date(2027, 6, 1)),
         "more than 9 months",
         probed(date(2026, 8, 31), date(2027, 5, 31)),
     ),
