@@ -200,6 +200,8 @@ def main(argv: list[str]) -> None:
     folder = a.out or (ASIDE if few else ROOT / "reports")
     seconds = a.seconds or (1.0 if a.quick else 60.0)
     bench = Benchmark([sys.executable, *a.python], folder, seconds, told(argv))
+    for python in bench.pythons.values():
+        apart(python, "warm")
     for season in a.season or (QUICK if a.quick else HARD):
         bench.solve(season, a.runs)
     if not a.season:

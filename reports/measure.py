@@ -2,7 +2,7 @@
 
 python -m reports.measure plain|ours|build NAME SECONDS SEED
 python -m reports.measure workbook FIELDS
-python -m reports.measure versions
+python -m reports.measure versions|warm
 """
 
 from __future__ import annotations
@@ -143,7 +143,27 @@ def versions() -> Row:
     return dict(machine.versions())
 
 
-WAYS = {way.__name__: way for way in (plain, ours, build, workbook, versions)}
+def warm() -> Row:
+    """Have the moves of annealing compiled: an installation does that once, which is no row's."""
+    import threading
+
+    from planner.optimize.annealing.anneal import AnnealingJob, anneal
+    from planner.optimize.annealing.order_tables import order_tables
+    from planner.optimize.annealing.state import AnnealingState
+    from planner.optimize.incumbent.budgets import Budget
+    from planner.optimize.model.instance import make_instance
+    from planner.optimize.params import AnnealingParams
+    from reports.seasons import Case
+
+    it = make_instance(load(str(Case(6, 6, 3, 2, 1))))
+    current = AnnealingState(it, it.choices, order_tables(it))
+    job = AnnealingJob(None, AnnealingParams().rough, Budget(float("inf"), 1), 0, {}, {})
+    began = monotonic()
+    anneal(current, job, threading.Event())
+    return {"compiled": monotonic() - began}
+
+
+WAYS = {way.__name__: way for way in (plain, ours, build, workbook, versions, warm)}
 
 if __name__ == "__main__":
     row = WAYS[sys.argv[1]](*sys.argv[2:])
