@@ -42,7 +42,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.report.texts import text_width
+from planner.report.texts import text_width, together
 from planner.risk.words import SAFE, chance, how_often, percent
 
 if TYPE_CHECKING:
@@ -65,7 +65,7 @@ def front_sheet(facts: Facts) -> Sheet:
     """Make the first page: a few lines to read in ten seconds, then the order, then the cost."""
     white = any(not answer.enough(p) for p in facts.threats)
     tight = bool(answer.tight(facts))
-    spare = tuple(answer.spare(facts))
+    spare = tuple(together(said) for said in answer.spare(facts))
     blocks: list[Block] = [
         _figures(facts),
         Text((answer.cash(facts),), "Cash"),

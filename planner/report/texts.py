@@ -16,7 +16,7 @@ HYPHENS = re.compile(r" |(?<=-)(?=\w)")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b)")
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b|%)")
 """The space between a number and its unit."""
 ALIKE = (
     (" \u00a0!',./:;I[\\]fijlt|", 0.5),

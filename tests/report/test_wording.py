@@ -205,6 +205,7 @@ def test_a_number_on_a_label_keeps_its_unit() -> None:
         "2,137\xa0lb",
     ]
     assert together("tested October 2026, 4 more") == "tested October 2026, 4 more"
+    assert together("15 fl oz (5.4 %), next") == "15 fl oz (5.4\xa0%), next"
 
 
 @pytest.mark.parametrize("metric", [False, True])
