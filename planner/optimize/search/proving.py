@@ -8,6 +8,7 @@ that it finds proves it, and a season short of seed is mostly refuted in no time
 from __future__ import annotations
 
 from contextlib import contextmanager
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -93,6 +94,7 @@ def begin_bounds(context: Context, model: Model) -> Beside:
         if len(model.keys["share"]) > params.exact_shares or not uses(context, EXACT):
             settled = _settle_relaxations(context, model, worker)
         else:
+            _prove_exactly(context, model, worker.solve, done, params.glance)
             context.incumbent.wait(params.ripe)
         if settled and uses(context, EXACT) and not context.incumbent.is_set():
             _prove_exactly(context, model, worker.solve, done)
@@ -120,9 +122,13 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
     return settled
 
 
-def _prove_exactly(context: Context, model: Model, solver: Solver, done: Event) -> None:
+def _prove_exactly(
+    context: Context, model: Model, solver: Solver, done: Event, seconds: float = np.inf
+) -> None:
+    limits = to_the_end(context.incumbent)
     with _proving(context):
-        exact(context.incumbent, model, to_the_end(context.incumbent), solver, stop=done)
+        limits = replace(limits, seconds=min(seconds, limits.seconds))
+        exact(context.incumbent, model, limits, solver, stop=done)
 
 
 @contextmanager

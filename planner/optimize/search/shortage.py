@@ -60,13 +60,23 @@ def settle_shortage(context: Context) -> None:
     elif is_small(context) and incumbent.is_short:
         _prove(context, params.time * incumbent.left(), solve_matrix)
     elif incumbent.is_short:
-        _by_annealing(context, now() + params.first)
-        if incumbent.is_short:
+        _glance(context)
+        if not _is_settled(incumbent):
+            _by_annealing(context, now() + params.first)
+        if not _is_settled(incumbent):
             _search(context)
     if incumbent.is_covered:
         incumbent.prove_shortage()
     elif incumbent.x is not None and not is_large(context):
         polish_near(context, incumbent.x)
+
+
+def _glance(context: Context) -> None:
+    """Try the exact model for a moment, where it is not large: that settles many."""
+    incumbent, proof = context.incumbent, context.incumbent.options.params.proof
+    shares = len(incumbent.model.keys["share"])
+    if shares <= proof.exact_shares and incumbent.options.effort is None:
+        _prove(context, min(proof.glance, 0.1 * incumbent.left()), exact_solver(context))
 
 
 def prove_fewest(context: Context) -> None:
