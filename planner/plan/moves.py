@@ -58,7 +58,7 @@ def moved_by_field(
     Examples
     --------
     >>> from types import SimpleNamespace
-    >>> season = SimpleNamespace(lots=(), fields=())
+    >>> season = SimpleNamespace(lot_named={}, fields=())
     >>> moved_by_field({("North", "L1", "Full"): 80.0}, {("North", "L1", "Full"): 50.0}, season)
     {'North': 30.0}
     """

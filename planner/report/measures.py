@@ -23,7 +23,7 @@ FLOZ_PER_GAL = 128.0
 HA_PER_ACRE = 0.40468564224
 KG_PER_LB = 0.45359237
 LB_PER_BUSHEL = 60.0
-"""Of soybeans (U.S. Standards for Soybeans, 7 CFR 810, from memory)."""
+"""Of soybeans (Indiana Code 24-6-1-1)."""
 
 
 class Measure(Enum):
