@@ -14,6 +14,10 @@ if TYPE_CHECKING:
     from planner.optimize.search.common import Context
 
 
+SECONDS = 5.0, 60.0
+"""For the cheapest order of what is planted; a busy machine may find none in the first of these."""
+
+
 @dataclass(frozen=True, slots=True)
 class _WithPlan:
     """Stop as the incumbent does, but not without any plan."""
@@ -35,7 +39,10 @@ def make_first_plan(context: Context) -> None:
     for _ in range(5):
         current.use_tables(order_tables(current.it), 1.0)
         plant_all(current, context.rng)
-        x = decoded(incumbent.model, current, gap=gap, stop=_WithPlan(incumbent))
+        for seconds in SECONDS:
+            x = decoded(incumbent.model, current, seconds, gap, _WithPlan(incumbent))
+            if x is not None:
+                break
         if incumbent.offer(x) or incumbent.x is not None:
             return
         planted = 1.0 - float(current.short.sum()) / float(current.acres.sum())
