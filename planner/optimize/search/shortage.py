@@ -75,7 +75,8 @@ def _glance(context: Context) -> None:
     """Try the exact model for a moment, where it is not large: that settles many."""
     incumbent, proof = context.incumbent, context.incumbent.options.params.proof
     shares = len(incumbent.model.keys["share"])
-    if shares <= proof.exact_shares and incumbent.options.effort is None:
+    whole = not is_large(context)  # over the promising choices alone it would prove nothing
+    if whole and shares <= proof.exact_shares and incumbent.options.effort is None:
         _prove(context, min(proof.glance, 0.1 * incumbent.left()), exact_solver(context))
 
 
