@@ -145,21 +145,15 @@ def versions() -> Row:
 
 def warm() -> Row:
     """Have the moves of annealing compiled: an installation does that once, which is no row's."""
-    import threading
+    from planner.optimize.incumbent.incumbent import Incumbent
+    from planner.optimize.options import SolveOptions
+    from planner.optimize.search.common import get_ready, open_context
+    from reports.seasons import QUICK
 
-    from planner.optimize.annealing.anneal import AnnealingJob, anneal
-    from planner.optimize.annealing.order_tables import order_tables
-    from planner.optimize.annealing.state import AnnealingState
-    from planner.optimize.incumbent.budgets import Budget
-    from planner.optimize.model.instance import make_instance
-    from planner.optimize.params import AnnealingParams
-    from reports.seasons import Case
-
-    it = make_instance(load(str(Case(6, 6, 3, 2, 1))))
-    current = AnnealingState(it, it.choices, order_tables(it))
-    job = AnnealingJob(None, AnnealingParams().rough, Budget(float("inf"), 1), 0, {}, {})
+    context = open_context(Incumbent(SolveOptions(), None, None), load(QUICK[-1]))
     began = monotonic()
-    anneal(current, job, threading.Event())
+    get_ready(context)
+    context.workers.close()
     return {"compiled": monotonic() - began}
 
 

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Formula, Look
-from planner.report.texts import text_width
+from planner.report.texts import FIRM, text_width
 
 if TYPE_CHECKING:
     from planner.report.measures import Manner
@@ -35,8 +35,6 @@ BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
 APART = 1.2
 """More room beside a header than beside a number, so that it does not touch its neighbour."""
 UNIT = re.compile(r"\([^()]*\)$")
-FIRM = "\u00a0"
-"""A space at which no line is broken."""
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit is in every cell, so that headers go without."""
 

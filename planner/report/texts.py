@@ -16,6 +16,8 @@ HYPHENS = re.compile(r" |(?<=-)(?=\w)")
 RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 
+FIRM = "\u00a0"
+"""A space at which no line is broken."""
 BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b|%)")
 """The space between a number and its unit."""
 ALIKE = (
@@ -51,7 +53,7 @@ def together(text: str) -> str:
     >>> together("40 units, 2,137 lb, tested 2026")
     '40\xa0units, 2,137\xa0lb, tested 2026'
     """
-    return BEFORE_UNIT.sub("\u00a0", text)
+    return BEFORE_UNIT.sub(FIRM, text)
 
 
 def risky(text: str) -> bool:
