@@ -8,12 +8,19 @@ import pytest
 from planner.explain.explain import explain
 from planner.explain.limits import Cause
 from planner.explain.money import MORE, NO_LIMIT, money_answer, money_trials
-from planner.explain.trial import Budget, attempt
+from planner.explain.trial import Budget as Time
+from planner.explain.trial import attempt
+from planner.optimize.from_plan.warm_start import columns_of
+from planner.optimize.heuristics.neighborhood import Neighborhood, plant_short_fields
+from planner.optimize.incumbent.budgets import Budget
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as mip
+from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
+from planner.optimize.search.common import open_context
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -35,7 +42,25 @@ def jug_by_jug(most):
 
 def told(one):
     plan = solve(one, SolveOptions(seconds=20, gap=0.0))
-    return explain(one, plan, Budget(seconds=30.0, gap=0.0))
+    return explain(one, plan, Time(seconds=30.0, gap=0.0))
+
+
+def test_short_fields_are_planted_from_a_known_plan_without_any_search():
+    """Two jugs are known, 80 acres; $3,000 pay for the five that all 200 acres take, $2,999 for 4.
+
+    Counted by hand: a jug more is 40 acres and $600 more.
+    """
+    known = solve(jug_by_jug(1_300.0), SolveOptions(seconds=20, gap=0.0))
+    for most, jugs in ((3_000.0, 5), (2_999.0, 4)):
+        options = SolveOptions(seconds=20, gap=0.0)
+        incumbent = open_context(Incumbent(options, None, None), jug_by_jug(most)).incumbent
+        incumbent.offer(columns_of(incumbent.model, known))
+        assert incumbent.short == pytest.approx((120.0,))
+        plant_short_fields(incumbent, Neighborhood(incumbent.model), Budget(20.0))
+        assert incumbent.short == pytest.approx((200.0 - 40.0 * jugs,))
+        assert make_plan(incumbent.model, incumbent.x, 0.0).cost.spent == pytest.approx(
+            600.0 * jugs
+        )
 
 
 def test_one_more_step_worked_by_hand():

@@ -12,13 +12,11 @@ from planner.optimize.mip.highs import Limits, Verdict, now, reduced, solve
 from planner.optimize.model.extract import counts
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model
+from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
-
-SECONDS = 8.0
-"""Most time for all the small programs together."""
 
 
 class RunnerUp(NamedTuple):
@@ -38,7 +36,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
     Every other order contains the plan's whole, so it only wastes. One small program is solved
     for each container ordered, with one less of it allowed. None where nothing else covers.
     """
-    end = now() + SECONDS
+    end = now() + TUNED.strategies.runner_up
     it = make_instance(season)
     planted = {(p.field, p.lot, p.recipe) for p in plan.planting}
     treated = {(t.lot, t.recipe) for t in plan.treating}

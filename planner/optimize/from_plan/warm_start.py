@@ -7,6 +7,8 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.heuristics.neighborhood import Neighborhood, plant_short_fields
+from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, now, solve
 from planner.optimize.mip.part import solve_part
@@ -55,13 +57,22 @@ def search_from(
 ) -> Plan:
     """Solve a season by the whole search, which has a plan of it to begin with; never worse.
 
+    What the plan leaves short is planted first, as far as that goes with the shares of all other
+    fields held: a whole search may need longer than it is given to become as good as the plan.
+
     Raises
     ------
     NoPlanError
         Where `known` is no plan of the season, and no other was found in the time.
     """
     context = open_context(Incumbent(options, None, stop), season)
-    context.incumbent.offer(columns_of(context.incumbent.model, known))
+    incumbent = context.incumbent
+    incumbent.offer(columns_of(incumbent.model, known))
+    if incumbent.x is not None:
+        near = Neighborhood(incumbent.model)
+        plant_short_fields(
+            incumbent, near, Budget(options.params.shortage.known * options.seconds, options.steps)
+        )
     return search(context)
 
 

@@ -15,7 +15,7 @@ from planner.optimize.annealing.decode import discounts_taken, pieces_of
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.mip.highs import Limits, Verdict, Watch
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.mip.part import solve_part
+from planner.optimize.mip.part import aimed, capped_at, solve_part
 from planner.optimize.model.program import order_held, rounded, without_field_rule
 
 if TYPE_CHECKING:
@@ -24,10 +24,14 @@ if TYPE_CHECKING:
     from planner.optimize.annealing.state import AnnealingState, Piece
     from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Answer, Bools, Floats, Solver
+    from planner.optimize.mip.highs import Answer, Bools, Floats, Matrix, Solver
     from planner.optimize.model.program import Model
 
     Ints = NDArray[np.int64]
+
+
+DUST = 1e-6
+"""Acres short that count as none."""
 
 
 class Neighborhood:
@@ -93,12 +97,13 @@ class Neighborhood:
         *,
         start: bool = True,
         local: bool = False,
+        matrix: Matrix | None = None,
         solver: Solver = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
         """Free the shares of some fields, hold those of the others.
 
         Seed is free too, or (`local`) only that of lots which the fields could take; so is the
-        order.
+        order. `matrix` has the model's rows with other bounds or another aim.
         """
         m = self.model
         on = self.share_acres(x) > 1e-6
@@ -113,7 +118,8 @@ class Neighborhood:
         z[m.at["acres"][lost]] = 0.0
         if local:
             self._hold_far_seed(free, fields)
-        y, answer = solve_part(m.matrix, free, z, limits, start=start, watch=watch, solver=solver)
+        matrix = matrix or m.matrix
+        y, answer = solve_part(matrix, free, z, limits, start=start, watch=watch, solver=solver)
         return None if y is None else rounded(m, y), answer
 
     def near_bags(
@@ -226,6 +232,27 @@ def polish(
     none = np.zeros(len(near.acres), dtype=bool)
     y, _ = near.solve(x, none, budget.limits(1e-5, seed), Watch(incumbent))
     return y
+
+
+def plant_short_fields(incumbent: Incumbent, near: Neighborhood, budget: Budget) -> None:
+    """Free the shares of fields that are short: fewest acres short in turn, then the least cost.
+
+    Shares of all other fields are held, seed and order are free. The incumbent has a plan.
+    """
+    model, x = near.model, incumbent.x
+    assert x is not None
+    fields, columns = x[model.at["short"]] > DUST, model.at["short_in"].tolist()
+    each = replace(budget, seconds=budget.seconds / (1 + len(columns)))
+    limits = each.limits(incumbent.options.gap, incumbent.options.seed)
+    matrix = model.matrix
+    for column in (*columns, None):
+        aim = matrix if column is None else aimed(matrix, column)
+        y, _ = near.solve(x, fields, limits, Watch(incumbent), start=False, matrix=aim)
+        incumbent.offer(y)
+        x = x if incumbent.x is None else incumbent.x
+        if column is not None:
+            most = float(x[column])
+            matrix = capped_at(matrix, column, most if most > DUST else 0.0)
 
 
 def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:

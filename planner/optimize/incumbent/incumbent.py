@@ -26,8 +26,6 @@ bounds. Every later priority has more, more than the slack of those before it ca
 SLACK_GROWTH, SLACK_MOST = 4.0, 16.0
 SAME_SHORT = 1.5
 """Shortages that differ by no more than this many times their slack count as the same."""
-KEPT = 12
-"""Best plans kept, to be crossed."""
 FEASIBLE, FEASIBLE_SHARE = 2e-6, 2e-6
 """Slack of a row in what is taken over as a plan: at the least, and relative to its size."""
 
@@ -170,7 +168,9 @@ class Incumbent:
             is_same = np.array_equal(np.round(plan[1][shares]), mine)
             (same if is_same else others).append(plan)
         cheapest = min(same, key=lambda plan: plan[0])
-        self.plans = sorted([*others, cheapest], key=lambda plan: plan[0])[:KEPT]
+        self.plans = sorted([*others, cheapest], key=lambda plan: plan[0])[
+            : self.options.params.strategies.kept
+        ]
 
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix

@@ -12,7 +12,7 @@ from planner.optimize.annealing.decode import on_model, pieces_of, planted
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import AnnealingState
 from planner.optimize.bounds.column_generation import best_with_room, rough_price
-from planner.optimize.heuristics.neighborhood import Neighborhood, polish, shrink_or_grow
+from planner.optimize.heuristics.neighborhood import DUST, Neighborhood, polish, shrink_or_grow
 from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.heuristics.set_partitioning import Patterns
 from planner.optimize.incumbent.budgets import Budget, limits_near, patient, times_best
@@ -233,12 +233,17 @@ def best_pieces(context: Context) -> list[list[Piece]] | None:
     return None if x is None else pieces_of(context.current, context.incumbent.model, x)
 
 
-def search_neighborhoods(context: Context, budget: Budget) -> None:
-    """Solve neighborhoods of the best plan exactly, for about the budget."""
+def search_neighborhoods(context: Context, budget: Budget, *, with_short: bool = False) -> None:
+    """Solve neighborhoods of the best plan exactly, for about the budget.
+
+    With `with_short`, fields that are short are in each of them.
+    """
     incumbent, near, memory = context.incumbent, context.near, context.memory
     began = now()
     while incumbent.x is not None and not incumbent.is_set():
         fields = near.fields_nearby(context.rng, memory.freed)
+        if with_short:
+            fields |= incumbent.x[near.model.at["short"]] > DUST
         solve_for = Budget(min(3.0, incumbent.left()), budget.steps)
         limits = solve_for.limits(2e-4, memory.turn)
         started = now()

@@ -14,10 +14,6 @@ if TYPE_CHECKING:
     from planner.optimize.search.common import Context
 
 
-SECONDS = 5.0, 60.0
-"""For the cheapest order of what is planted; a busy machine may find none in the first of these."""
-
-
 @dataclass(frozen=True, slots=True)
 class _WithPlan:
     """Stop as the incumbent does, but not without any plan."""
@@ -35,12 +31,12 @@ def make_first_plan(context: Context) -> None:
     less room.
     """
     incumbent, current = context.incumbent, context.current
-    gap = incumbent.options.params.strategies.first_gap
+    params = incumbent.options.params.strategies
     for _ in range(5):
         current.use_tables(order_tables(current.it), 1.0)
         plant_all(current, context.rng)
-        for seconds in SECONDS:
-            x = decoded(incumbent.model, current, seconds, gap, _WithPlan(incumbent))
+        for seconds in params.first_seconds:
+            x = decoded(incumbent.model, current, seconds, params.first_gap, _WithPlan(incumbent))
             if x is not None:
                 break
         if incumbent.offer(x) or incumbent.x is not None:
@@ -48,4 +44,4 @@ def make_first_plan(context: Context) -> None:
         planted = 1.0 - float(current.short.sum()) / float(current.acres.sum())
         current.rule_cap = current.rule_cap * min(0.98, 0.99 * planted)
     current.clear()
-    incumbent.offer(decoded(incumbent.model, current, gap=gap))
+    incumbent.offer(decoded(incumbent.model, current, gap=params.first_gap))

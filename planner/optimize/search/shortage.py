@@ -230,11 +230,15 @@ def _take_turns(context: Context, until: float) -> None:
 
 
 def _run_next(context: Context, turn: int, until: float) -> None:
-    """Patterns where there are plans enough; else neighborhoods and annealing in turn."""
+    """Patterns where there are plans enough; else neighborhoods and annealing in turn.
+
+    Annealing knows nothing of money to spend.
+    """
+    paid = context.incumbent.model.has_money_row
     if len(context.workers.seen) >= context.incumbent.options.params.enough_seen_for_acres:
         _from_patterns(context)
-    elif context.patterns is None and turn % 2:
-        search_neighborhoods(context, _stretch(context, until))
+    elif turn % 2 and (context.patterns is None or paid):
+        search_neighborhoods(context, _stretch(context, until), with_short=paid)
     else:
         fine = turn % 4 == (0 if context.patterns is None else 3)
         _by_annealing(context, until, fine=fine)
