@@ -1,6 +1,6 @@
 """What each strategy and each bound is worth: every one is switched off in turn.
 
-    python -m reports.ablation                       # all seasons, three seeds: over three hours
+    python -m reports.ablation --seconds 15          # all seasons, three seeds: some 80 minutes
     python -m reports.ablation --few --effort 2      # three small seasons: a quarter of an hour
     python -m reports.ablation --page                # only the page again, from what is known
 
@@ -19,13 +19,15 @@ from statistics import mean
 from time import monotonic
 from typing import Any, NamedTuple
 
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.search.common import BOUNDS
-from planner.optimize.search.run import solve
+from planner.optimize.search import common
+from planner.optimize.search.common import BOUNDS, open_context
+from planner.optimize.search.run import search, solve
 from planner.optimize.search.strategies import STRATEGIES
 from planner.plan.audit import audit
 from reports.machine import Others, code, described
-from reports.seasons import Case, load
+from reports.seasons import Case, case, load
 
 HERE = Path(__file__).parent
 PAGE, RESULTS = HERE / "ablation.md", HERE / "ablation.jsonl"
@@ -37,20 +39,27 @@ SEASONS = (
     "45,24,6,3,4",
     "60,30,6,2,5",
     "60,40,8,1,2",
-    "60,40,8,3,7",
     "20,12,4,1,8,short",
-    "30,18,5,1,2,short",
     "60,40,8,2,5,short",
     "400,150,12,3,3",
-    "400,150,12,1,1,short",
 )
 """Small, middling and large; one variety a field and several; seed enough and short."""
 FEW = tuple(map(str, (Case(12, 8, 3, 1, 5), Case(9, 6, 3, 2, 5), Case(7, 5, 3, 1, 6, short=True))))
 SEEDS = (0, 1, 2)
+PARTS = (*(s.name for s in STRATEGIES), *BOUNDS)
 ALL = ""
 """Nothing is switched off."""
 NO_BOUND = 90.0
 """Percent of the cost that a bound is lower that is worth nothing."""
+NEEDS_SEVERAL = {"relax and fix", "full bags fixed", "crossover"}
+"""Strategies that never run where a field has one variety."""
+NEEDS_SHORT_OR_SEVERAL = {"bags fixed but for one", "large neighborhood search"}
+NEEDS_ONE = {"set partitioning"}
+NEEDS_SHORT = {common.AGGREGATED}
+NEEDS_MANY_FIELDS = {common.ORDER_APART, common.DIVING}
+MANY_FIELDS = 400
+TIMES_THE_LIMIT = 3.0
+"""A season of so many fields gets this many times the seconds."""
 NOTHING = 0.05
 """Percent: what is worth less than this in every season has no place in the search."""
 
@@ -67,13 +76,36 @@ class Run(NamedTuple):
 
 def wanted(a: argparse.Namespace) -> list[Run]:
     """Every run, so ordered that each further seed makes all comparisons a little surer."""
-    parts = (ALL, *(s.name for s in STRATEGIES), *BOUNDS)
+    parts = (ALL, *PARTS)
     return [
         Run(season, part, seed, a.seconds, a.effort)
         for seed in SEEDS
         for season in a.seasons
         for part in parts
+        if can_matter(part, season)
     ]
+
+
+def can_matter(part: str, season: str) -> bool:
+    """Whether a part can run at all in a season of that kind."""
+    if season == "demo":
+        return part not in NEEDS_ONE | NEEDS_SHORT | NEEDS_MANY_FIELDS
+    made = case(season)
+    several = made.varieties > 1
+    if part in NEEDS_SHORT_OR_SEVERAL:
+        return several or made.short
+    return not (
+        (part in NEEDS_SEVERAL and not several)
+        or (part in NEEDS_ONE and several)
+        or (part in NEEDS_SHORT and not made.short)
+        or (part in NEEDS_MANY_FIELDS and made.fields < MANY_FIELDS)
+    )
+
+
+def limit_of(run: Run) -> float:
+    """Seconds that a run may take."""
+    many = run.season != "demo" and case(run.season).fields >= MANY_FIELDS
+    return run.seconds * (TIMES_THE_LIMIT if many else 1.0)
 
 
 def made(run: Run) -> dict[str, Any]:
@@ -81,11 +113,12 @@ def made(run: Run) -> dict[str, Any]:
     season = load(run.season)
     params = SearchParams(without=frozenset({run.without} - {ALL}))
     others = Others()
-    plan = solve(
-        season,
-        SolveOptions(seconds=run.seconds, effort=run.effort, seed=run.seed, params=params),
-    )
+    options = SolveOptions(seconds=limit_of(run), effort=run.effort, seed=run.seed, params=params)
+    context = open_context(Incumbent(options, None, None), season)
+    plan = search(context)
     audit(plan, season)
+    strange = [name for name in context.memory.rewards if not can_matter(name, run.season)]
+    assert not strange, f"{strange} ran in {run.season} though left out of the comparison"
     return {
         **run._asdict(),
         "short": sum(s.acres for s in plan.shortages),
@@ -169,47 +202,45 @@ def written(a: argparse.Namespace) -> None:
         if (run.seconds, run.effort) == (a.seconds, a.effort)
     }
     seasons = [s for s in dict.fromkeys((*SEASONS, *FEW)) if any(r.season == s for r in rows)]
-    parts = [*(s.name for s in STRATEGIES), *BOUNDS]
-    lost = {part: worth(rows, part) for part in parts}
+    lost = {part: worth(rows, part) for part in PARTS}
     limit = f"{a.seconds:g} s a run" if a.effort is None else f"{a.effort} counted steps a run"
     table = [
         f"| without | {' | '.join(seasons)} |",
         "|---|" + "---|" * len(seasons),
-        *(f"| {p} | {' | '.join(cell(lost[p].get(s)) for s in seasons)} |" for p in parts),
+        *(f"| {p} | {' | '.join(cell(lost[p].get(s)) for s in seasons)} |" for p in PARTS),
     ]
     full = [run for run in rows if run.without == ALL]
     busy = [row["others"] for row in rows.values() if row.get("others") is not None]
     text = [
         "# What each strategy and each bound is worth",
         "Made by `python -m reports.ablation`; nothing here is edited by hand.",
-        f"Each is switched off in turn, all else as it is; {limit}; means over the seeds tried (up"
-        f" to {len(SEEDS)}). Seasons by fields, lots, recipes, most varieties a field, the maker's"
-        " seed; short: its seed does not suffice. Percent of the cost that a plan is dearer without"
+        f"Each is switched off in turn, all else as it is; {limit} (three times that"
+        f" from {MANY_FIELDS} fields up); means over the seeds tried (up to {len(SEEDS)}). Seasons by fields, lots, recipes, most varieties a field, the maker's"
+        " seed; short: its seed does not suffice. Empty: it never runs there. Percent of the cost that a plan is dearer without"
         " it, behind the slash percent that the proven bound is lower; acres (ac) where more or"
         " fewer are short. Seeds differ by some tenths of a percent by themselves.",
         f"{len(rows)} runs, {len(full)} of them with everything; code {code()}; {described()}."
         + (f" Other work kept {mean(busy):.1f} cores busy meanwhile." if busy else ""),
         "\n".join(table),
-        verdict(parts, lost, seasons),
+        verdict(lost, seasons),
     ]
     PAGE.write_text("\n\n".join(text) + "\n", "utf-8")
     print(f"{PAGE}: {len(rows)} runs")
 
 
-def verdict(
-    parts: list[str], lost: dict[str, dict[str, dict[str, float]]], seasons: list[str]
-) -> str:
+def verdict(lost: dict[str, dict[str, dict[str, float]]], seasons: list[str]) -> str:
     """What is worth nothing, as far as that can be said yet."""
     whole = len(seasons) >= len(SEASONS)
     little = []
-    for part in parts:
+    for part in PARTS:
         each = lost[part].values()
         small = [max(x["cost"], x["bound"]) < NOTHING and x["acres"] <= 0.01 for x in each]
         if small and all(small):
             little.append(part)
     named = ", ".join(little) if little else "none"
     said = f"Worth less than {NOTHING} % in every season tried: {named}."
-    if not whole or any(len(lost[part]) < len(seasons) for part in parts):
+    wanted = [(part, season) for part in PARTS for season in seasons if can_matter(part, season)]
+    if not whole or any(season not in lost[part] for part, season in wanted):
         said += (
             f" This is a part of the {len(SEASONS)} seasons only: it says nothing for the others."
         )
