@@ -26,7 +26,7 @@ from planner.optimize.search.common import BOUNDS, open_context
 from planner.optimize.search.run import search, solve
 from planner.optimize.search.strategies import STRATEGIES
 from planner.plan.audit import audit
-from reports.machine import Others, code, described
+from reports.machine import code, described
 from reports.seasons import Case, case, load
 
 HERE = Path(__file__).parent
@@ -112,7 +112,6 @@ def made(run: Run) -> dict[str, Any]:
     """Make a run: what its plan costs, what is short, and what is proven."""
     season = load(run.season)
     params = SearchParams(without=frozenset({run.without} - {ALL}))
-    others = Others()
     options = SolveOptions(seconds=limit_of(run), effort=run.effort, seed=run.seed, params=params)
     context = open_context(Incumbent(options, None, None), season)
     plan = search(context)
@@ -125,7 +124,6 @@ def made(run: Run) -> dict[str, Any]:
         "cost": plan.cost.total,
         "bound": plan.bound,
         "took": plan.seconds,
-        "others": others.cores(),
         "code": code(),
     }
 
@@ -210,22 +208,37 @@ def written(a: argparse.Namespace) -> None:
         *(f"| {p} | {' | '.join(cell(lost[p].get(s)) for s in seasons)} |" for p in PARTS),
     ]
     full = [run for run in rows if run.without == ALL]
-    busy = [row["others"] for row in rows.values() if row.get("others") is not None]
+    codes = ", ".join(sorted({row["code"] for row in rows.values()}))
     text = [
         "# What each strategy and each bound is worth",
         "Made by `python -m reports.ablation`; nothing here is edited by hand.",
-        f"Each is switched off in turn, all else as it is; {limit} (three times that"
-        f" from {MANY_FIELDS} fields up); means over the seeds tried (up to {len(SEEDS)}). Seasons by fields, lots, recipes, most varieties a field, the maker's"
-        " seed; short: its seed does not suffice. Empty: it never runs there. Percent of the cost that a plan is dearer without"
+        f"Each is switched off in turn, all else as it is; {limit} (three times that from"
+        f" {MANY_FIELDS} fields up); means over the seeds tried (up to {len(SEEDS)}). Seasons by"
+        " fields, lots, recipes, most varieties a field, the maker's seed; short: its seed does not"
+        " suffice. Empty: it never runs there. Percent of the cost that a plan is dearer without"
         " it, behind the slash percent that the proven bound is lower; acres (ac) where more or"
-        " fewer are short. Seeds differ by some tenths of a percent by themselves.",
-        f"{len(rows)} runs, {len(full)} of them with everything; code {code()}; {described()}."
-        + (f" Other work kept {mean(busy):.1f} cores busy meanwhile." if busy else ""),
+        " fewer are short.",
+        f"{len(rows)} runs, {len(full)} of them with everything; code {codes}; {described()}.",
         "\n".join(table),
+        spread(rows),
         verdict(lost, seasons),
     ]
     PAGE.write_text("\n\n".join(text) + "\n", "utf-8")
     print(f"{PAGE}: {len(rows)} runs")
+
+
+def spread(rows: dict[Run, dict[str, Any]]) -> str:
+    """How far runs with everything differ by their seeds alone."""
+    each: dict[str, list[float]] = defaultdict(list)
+    for run, row in rows.items():
+        if run.without == ALL:
+            each[run.season].append(row["cost"])
+    said = [
+        f"{season} {100.0 * (max(costs) - min(costs)) / max(1.0, abs(min(costs))):.2f}"
+        for season, costs in each.items()
+        if len(costs) > 1
+    ]
+    return f"With everything, the dearest seed is above the cheapest by (%): {'; '.join(said)}."
 
 
 def verdict(lost: dict[str, dict[str, dict[str, float]]], seasons: list[str]) -> str:
