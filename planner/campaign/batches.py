@@ -185,6 +185,7 @@ class _Window(NamedTuple):
     earliest: date | None
     latest: date | None
     opens: date | None
+    emptied: date | None
 
 
 def _portions(
@@ -210,21 +211,18 @@ def _portions(
         else:
             found.append((window, number, 1))
         start += size
-    return tuple(
-        Portion(first, count, w.fields, w.planting, w.earliest, w.latest, w.opens)
-        for w, first, count in found
-    )
+    return tuple(Portion(first, count, *w) for w, first, count in found)
 
 
 def _window(goes: Sequence[Share], days: int | None, of: Shop) -> _Window:
     dates = [s.planting for s in goes if s.planting]
     fields = tuple(s.field for s in goes)
     if not dates:
-        return _Window(fields, None, None, None, None)
+        return _Window(fields, None, None, None, None, None)
     earliest = shift(max(dates), -days) if days is not None else None
     first = min(dates)
     latest, opens = shift(first, -of.cure_days), shift(first, -of.treat_within)
-    return _Window(fields, first, earliest, latest, opens)
+    return _Window(fields, first, earliest, latest, opens, max(dates))
 
 
 def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
@@ -272,6 +270,7 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
         density=product.density,
         sources=tuple(sources),
         planned_loss=max(0.0, use.need - seed * (1.0 + season.farm.product_margin)),
+        slurry_life=product.slurry_life,
     )
 
 

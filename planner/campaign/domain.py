@@ -62,13 +62,15 @@ class Portion:
     bags: int
     fields: tuple[str, ...] = ()
     planting: date | None = None
-    """The earliest planting date among the fields; the bags stand in the shop until then."""
+    """The earliest planting date among the fields."""
     earliest: date | None = None
     """No treating before: planting comes too late for what lives on the seed otherwise."""
     latest: date | None = None
     """Treated by then, the bags are cured on the planting date."""
     opens: date | None = None
     """Treated from then on, the bags wait no longer for planting than the farm wants."""
+    emptied: date | None = None
+    """The latest planting date among the fields; the bags stand in the shop until then."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -149,6 +151,8 @@ class Supply:
     sources: tuple[Source, ...]
     planned_loss: float = 0.0
     """fl oz that the plan holds for the line."""
+    slurry_life: float | None = None
+    """Hours that it may sit in a tank or in the line."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -537,7 +541,7 @@ class Retest:
     good_until: date
     """Last day on which its test is fresh enough."""
     planting: date
-    """Last day on which it is to be planted."""
+    """First day after that on which it is to be planted."""
     needed_by: date
     """First day on which it is treated, or planted where it is not."""
     send_by: date
@@ -592,7 +596,7 @@ class Tag:
     substances: tuple[str, ...]
     """Common names of the active ingredients."""
     others: tuple[str, ...]
-    """Products without active ingredient."""
+    """Products that are no pesticides."""
     inoculant: bool
     effective_until: str = ""
     """Month up to which the inoculant is claimed to work, in words."""
@@ -603,7 +607,9 @@ class Tag:
     statements: tuple[str, ...] = ()
     """Of the products' labels, for the tag of treated seed."""
     wanted: tuple[str, ...] = ()
-    """Products with active ingredient of which no statement is given."""
+    """Pesticides of which no statement is given."""
+    unnamed: tuple[str, ...] = ()
+    """Pesticides of which no active ingredient is given: its common name is a line to write on."""
     germination: float | None = None
     tested: date | None = None
     loose: bool = False

@@ -173,7 +173,7 @@ def _approvals(cards: Iterable[Card], shop: Shop) -> list[Event]:
         Event(
             max(shift(day, -1), shop.plan_date or shift(day, -1)),
             f"Approval needed: {', '.join(c.recipe for c in mine)}",
-            "\n".join(approval_reason(c) for c in mine),
+            "\n".join(_approval_reason(c, metric=shop.metric) for c in mine),
             "approve|" + ";".join(c.recipe for c in mine),
             WEEK_AND_DAY,
         )
@@ -181,14 +181,15 @@ def _approvals(cards: Iterable[Card], shop: Shop) -> list[Event]:
     ]
 
 
-def approval_reason(card: Card) -> str:
+def _approval_reason(card: Card, *, metric: bool) -> str:
     """Say what comes on the day before which a recipe is to be approved."""
     if card.needed_by is None:
         return ""
+    day = said(card.needed_by, metric=metric)
     if card.order_by == card.needed_by:
-        return f"{card.recipe}: {card.bought} must be ordered by {said(card.needed_by)}"
+        return f"{card.recipe}: {card.bought} must be ordered by {day}"
     goes_on = "goes on" if card.treated_from else "starts"
-    return f"{card.recipe}: treating {goes_on} on {said(card.needed_by)}"
+    return f"{card.recipe}: treating {goes_on} on {day}"
 
 
 def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
@@ -197,8 +198,9 @@ def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
         Event(
             max(r.send_by, shop.plan_date or r.send_by),
             f"Send seed sample for germination test: {r.lot}",
-            f"The result must be there on {said(r.needed_by)}, before it is treated or planted."
-            f" Its test is good until {said(r.good_until)}.",
+            f"The result must be there on {said(r.needed_by, metric=shop.metric)}, before it is"
+            " treated or planted. Its test is good until"
+            f" {said(r.good_until, metric=shop.metric)}.",
             f"sample|{r.lot}",
             WEEK_AND_DAY,
         )

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.calibration import ML_PER_FLOZ
 from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
+from planner.campaign.standing import standing
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
@@ -16,6 +17,8 @@ if TYPE_CHECKING:
 
 MOST_NAMED = 12
 """Fields that a note names."""
+WORTH_TELLING = 0.05
+"""Fl oz that are missing, at least."""
 
 
 def notes(campaign: Campaign) -> tuple[str, ...]:
@@ -27,6 +30,7 @@ def notes(campaign: Campaign) -> tuple[str, ...]:
         *_no_day(campaign),
         *_early(campaign),
         *_flushed(campaign),
+        *_sits_too_long(campaign),
         *_not_approved(campaign),
         *_tests(campaign),
         *_old_stock(campaign),
@@ -98,7 +102,7 @@ def _flushed(campaign: Campaign) -> list[str]:
         times = "once" if flush.times == 1 else f"{flush.times} times"
         covers = f"{_volume(campaign, flush.there)} left over by the plan"
         covers = f"the {covers} cover it"
-        if flush.missing > 0.05:
+        if flush.missing > WORTH_TELLING:
             covers = (
                 f"only {_volume(campaign, flush.there)} are left over by the plan, so"
                 f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
@@ -109,6 +113,19 @@ def _flushed(campaign: Campaign) -> list[str]:
             f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
         )
     return found
+
+
+def _sits_too_long(campaign: Campaign) -> list[str]:
+    """What is primed again after a night in the line, where what is there does not cover it."""
+    return [
+        f"{s.product} may sit {s.may:g} hours and would sit in the line for {s.sits:g}, from"
+        f" {_day(campaign, s.since)} to {_day(campaign, s.until)}. To flush it and prime it again"
+        f" takes {_volume(campaign, s.takes)} more; only {_volume(campaign, s.there)} are left over"
+        f" by the plan, so {_volume(campaign, s.missing)} are missing: treat it on one day, or buy"
+        " more."
+        for s in standing(campaign)
+        if s.missing > WORTH_TELLING
+    ]
 
 
 def _not_approved(campaign: Campaign) -> list[str]:

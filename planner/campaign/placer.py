@@ -45,9 +45,10 @@ def due(portion: Portion, shop: Shop) -> int:
 
 
 def leaves(day: int, portion: Portion, shop: Shop) -> int:
-    """Day on which bags treated on a day leave the floor: cured, and their field is planted."""
+    """Day on which bags treated on a day leave the floor: cured, and their last field planted."""
     cured = day + shop.cure_days
-    return max(cured, portion.planting.toordinal()) if portion.planting else cured
+    empty = portion.emptied or portion.planting
+    return max(cured, empty.toordinal()) if empty else cured
 
 
 class Placer:

@@ -31,5 +31,5 @@ def retests(
         to_treat = [r.day for r in runs if r.lot == test.lot and not r.done]
         needed = min([*to_treat, *mine])
         send = shift(needed, -shop.test_days)
-        found.append(Retest(test.lot, test.variety, test.good_until, max(late), needed, send))
+        found.append(Retest(test.lot, test.variety, test.good_until, min(late), needed, send))
     return tuple(sorted(found, key=lambda r: (r.send_by, r.lot)))

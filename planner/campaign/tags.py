@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.calendar import by_batch
 from planner.campaign.days import shift
 from planner.campaign.domain import Invoice, ProductFacts, SharedBag, Tag
+from planner.season.domain import PESTICIDES
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -55,11 +56,12 @@ def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
                 batch.recipe,
                 batch.variety,
                 tuple(dict.fromkeys(a.ingredient for p in mine for a in p.actives)),
-                tuple(f"{p.name} ({p.kind})" for p in mine if not p.actives),
+                tuple(f"{p.name} ({p.kind})" for p in mine if not _pesticide(p)),
                 any(p.kind == "inoculant" for p in mine),
                 signal_word=strongest(mine),
                 statements=tuple(dict.fromkeys(p.tag_statement for p in mine if p.tag_statement)),
-                wanted=tuple(p.name for p in mine if p.actives and not p.tag_statement),
+                wanted=tuple(p.name for p in mine if _pesticide(p) and not p.tag_statement),
+                unnamed=tuple(p.name for p in mine if _pesticide(p) and not p.actives),
                 germination=lot.germination,
                 tested=lot.test_date,
                 loose=lot.leaves_loose,
@@ -68,12 +70,17 @@ def tags(season: Season, batches: Iterable[Batch]) -> tuple[Tag, ...]:
     return tuple(found)
 
 
+def _pesticide(product: Product) -> bool:
+    """Whether a product has a pesticide's label, by its active ingredients or its kind."""
+    return bool(product.actives) or product.kind in PESTICIDES
+
+
 def strongest(products: Iterable[Product]) -> str:
-    """The strongest signal word of products with active ingredient; empty if one is not known.
+    """The strongest signal word of products; empty if that of a pesticide is not known.
 
     No other can be stronger than Danger with Poison, so that one is known in any case.
     """
-    words = [p.signal_word for p in products if p.actives]
+    words = [p.signal_word for p in products if _pesticide(p) or p.signal_word]
     if not words or ("" in words and BY_STRENGTH[0] not in words):
         return ""
     return min((w for w in words if w), key=BY_STRENGTH.index)
@@ -96,13 +103,14 @@ def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run])
 
 def _text(tag: Tag, until: str) -> tuple[str, ...]:
     text = []
-    if tag.substances:
-        text.append(f"Treated with {', '.join(tag.substances)}.")
+    substances = (*tag.substances, *(f"{BLANK} (in {name})" for name in tag.unnamed))
+    if substances:
+        text.append(f"Treated with {', '.join(substances)}.")
     if tag.others:
-        head = "Also carries" if tag.substances else "Treated with"
+        head = "Also carries" if substances else "Treated with"
         text.append(f"{head} {', '.join(tag.others)}.")
     text.append(FEED_CAUTION)
-    if tag.substances and tag.signal_word != "none":
+    if substances and tag.signal_word != "none":
         text.append(f"Signal word: {tag.signal_word or BLANK}")
     if tag.inoculant:
         text.append(f"Inoculant not claimed effective after {until or BLANK}.")

@@ -202,11 +202,12 @@ def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
         planted = [day for p in plan.planting if p.lot == lot.name and (day := days[p.field])]
         if lot.test_date is None or not planted:
             continue
-        if max(planted) > fresh_until(lot.test_date):
+        late = [day for day in planted if day > fresh_until(lot.test_date)]
+        if late:
             yield (
                 f"The germination test of lot {lot.name}{where(lot.row)} is of "
                 f"{day_of(lot.test_date, season)}, more than {TEST_MONTHS} months before planting "
-                f"on {day_of(max(planted), season)}: test it again."
+                f"on {day_of(min(late), season)}: test it again."
             )
 
 

@@ -10,6 +10,7 @@ from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.season.domain import PESTICIDES
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -19,14 +20,14 @@ if TYPE_CHECKING:
 
 CARDS = "Recipe cards"
 LINE = Cell(None, Look.FILL_IN)
-PESTICIDES = ("fungicide", "insecticide", "nematicide")
-"""Kinds that have a label with these facts, whatever Actives says of them."""
 SMALLER = 0.8
 """Size of print, so that two cards stand on a page."""
 HOW = (
     "Rates go from one figure to another where lots differ; each lot's own are on the sheet "
     "Calibration. Other uses of an ingredient on the same land count toward its ceiling, too.",
 )
+LABELLED = (*PESTICIDES, "biological")
+"""Kinds with facts to write down: many a biological is registered as a pesticide, too."""
 MOST_LOTS = 12
 """Lots of a recipe that its card names one by one, so that it stays on a page."""
 
@@ -196,10 +197,10 @@ def _card_actives(card: Card, number: int) -> Table:
 
 
 def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table:
-    """What labels say, of what has an active ingredient or a fact; lines where they are blank."""
+    """What labels say, of what may have one or has a fact; lines where they are blank."""
     rows: list[tuple[Content, ...]] = []
-    active = {x.product: bool(x.actives) or x.kind in PESTICIDES for x in card.lines}
-    for product, wanted in active.items():
+    labelled = {x.product: bool(x.actives) or x.kind in LABELLED for x in card.lines}
+    for product, wanted in labelled.items():
         f = facts.get(product, ProductFacts(product))
         said = (f.registration, f.signal_word, f.equipment, f.re_entry, f.first_aid)
         if wanted or any(said):

@@ -4,9 +4,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.notes import WORTH_TELLING
 from planner.campaign.records import CAUTIONS_SHORT
+from planner.campaign.standing import standing
 from planner.report.measures import Measure
-from planner.report.sheets import Column, Look, Pack, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from datetime import date
@@ -29,6 +31,10 @@ STAYS = (
     "The farm's Line stays primed: pumps and hoses of what the next recipe holds too are closed and"
     " stay full; drum, nozzles and all the rest are cleaned all the same. What may not stand that"
     " long by its label or its Slurry life is flushed and primed, and takes its line loss again.",
+)
+RUN_OUT = (
+    "A premix is of one recipe: run its tank and hoses empty on the last seed of the recipe. What"
+    " has to be flushed out all the same takes the line loss of all that is in it once more.",
 )
 SMALL = (
     "Right after it is empty: empty what is left into the tank and drain for 10 seconds after the"
@@ -80,11 +86,8 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
             Text(CAUTIONS_SHORT, look=Look.STRONG),
             _changes(campaign),
             table,
-            Text(
-                (*CLEAN_OUT, *STAYS) if campaign.shop.stays_primed else CLEAN_OUT,
-                "How",
-                bullets=True,
-            ),
+            *_sits_too_long(campaign),
+            Text(_how(campaign), "How", bullets=True),
             Text(OTHERS, "Empty containers", bullets=True),
             Text(SMALL, "Up to 5 gal (19 L), by the federal steps", bullets=True),
             Text(LARGE, "More than 5 gal (19 L), by the federal steps", bullets=True),
@@ -92,6 +95,49 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
         Page(),
         Room.TREATING,
     )
+
+
+def _how(campaign: Campaign) -> tuple[str, ...]:
+    """Say how the line is cleaned, and what the plan counts on."""
+    if not campaign.shop.stays_primed:
+        return CLEAN_OUT
+    return (*CLEAN_OUT, *STAYS, *(RUN_OUT if campaign.premixes else ()))
+
+
+def _sits_too_long(campaign: Campaign) -> list[Table]:
+    """What may not sit in the line until the next treating day; nothing where there is none."""
+    rows: tuple[tuple[Content, ...], ...] = tuple(
+        (
+            s.since,
+            s.until,
+            s.product,
+            s.may,
+            s.sits,
+            s.takes,
+            Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN),
+        )
+        for s in standing(campaign)
+    )
+    if not rows:
+        return []
+    return [
+        Table(
+            name="sits",
+            title="Flush in the evening: may not sit in the line until the next treating day",
+            columns=(
+                Column("day", "Evening of", Measure.DATE),
+                Column("until", "Runs again", Measure.DATE),
+                Column("product", "Product"),
+                Column("may", "May sit (h)", Measure.NUMBER),
+                Column("sits", "Would sit (h)", Measure.NUMBER),
+                Column("takes", "Primed again", Measure.DOSE),
+                Column("there", "Left over", Measure.DOSE),
+            ),
+            rows=rows,
+            note="By Slurry life on Products, a premix by the shortest in it. The plan does not"
+            " count this: Left over is what it has for it, margin used up.",
+        )
+    ]
 
 
 def _changes(campaign: Campaign) -> Table:

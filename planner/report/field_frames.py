@@ -2,17 +2,19 @@
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate, planter_rate
+from planner.plan.recount import planted_units
 from planner.report.facts import FIELD_COST, FIELDS, PICTURES, SEED, SHORT_FIELDS
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
-from planner.season.domain import POWDER
+from planner.season.domain import POWDER, UNTREATED
 
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
@@ -22,6 +24,8 @@ if TYPE_CHECKING:
 
 LATEST = date.max
 NOT_PLANTED = "not planted"
+WORTH_TELLING = 0.05
+"""Least volume of powder that is told, fl oz."""
 
 
 def by_day(facts: Facts) -> list[Field]:
@@ -54,6 +58,7 @@ def _planter(facts: Facts) -> Text:
             "Treated seed runs slower: a planter set as for bare seed can drop several percent too"
             f" few.{with_powder} Set the planter again for each lot and recipe, and check the drop"
             " behind it; after the first rounds once more.",
+            *_powder_not_counted(facts, powders),
             "Seed colder than the air sweats and turns tacky: let it warm up before you fill.",
         ),
         "Set the planter and check the drop",
@@ -63,13 +68,39 @@ def _planter(facts: Facts) -> Text:
 
 def _powder(facts: Facts, p: Planting) -> float:
     """Fl oz of powder for the seed of a share."""
-    return sum(
-        floz_per_unit(r, facts.lots[p.lot], facts.season) * p.units
-        for recipe in facts.season.recipes
-        if recipe.name == p.recipe
-        for r in recipe.rates
-        if facts.products[r.product].kind == POWDER
-    )
+    return p.units * sum(_powders(facts, p.lot, p.recipe).values())
+
+
+def _powders(facts: Facts, lot: str, recipe: str) -> dict[str, float]:
+    """Fl oz a unit of every powder of a recipe."""
+    found: dict[str, float] = {}
+    rates = facts.season.recipe_named[recipe].rates if recipe != UNTREATED else ()
+    for r in rates:
+        if facts.products[r.product].kind == POWDER:
+            each = floz_per_unit(r, facts.lots[lot], facts.season)
+            found[r.product] = found.get(r.product, 0.0) + each
+    return found
+
+
+def _powder_not_counted(facts: Facts, powders: list[str]) -> list[str]:
+    """Powder for seed that was treated before the plan, which counts what it treats itself."""
+    season, plan = facts.season, facts.plan
+    before = {(x.name, x.treated_with): math.inf for x in season.lots if x.treated_with}
+    for t in season.treated:
+        before[t.lot, t.recipe] = before.get((t.lot, t.recipe), 0.0) + t.units
+    more = dict.fromkeys(powders, 0.0)
+    for (lot, recipe), units in planted_units(plan).items():
+        for name, each in _powders(facts, lot, recipe).items():
+            more[name] += each * min(units, before.get((lot, recipe), 0.0))
+    left = {u.product: u.left for u in plan.products}
+    return [
+        f"Seed that was treated before the plan, or is bought treated, takes"
+        f" {facts.say(amount, Measure.DOSE)} of {name}, too, which the order does not count:"
+        f" {facts.say(left.get(name, 0.0), Measure.DOSE)} are left over"
+        + (" for it." if amount <= left.get(name, 0.0) else ". Get the rest as well.")
+        for name, amount in more.items()
+        if amount > WORTH_TELLING
+    ]
 
 
 def short_sheet(facts: Facts, ways_out: tuple[Block, ...] = ()) -> Sheet:

@@ -121,8 +121,10 @@ def _said(mix: Mix, manner: Manner) -> str:
     fill = _volume(mix.fill, manner)
     tanks = []
     if mix.full_tanks:
-        many = f"{mix.full_tanks} full tanks" if mix.full_tanks > 1 else "1 tank"
-        tanks.append(f"{many} of {fill}, for {mix.units_a_tank:,.1f} units each")
+        several = mix.full_tanks > 1
+        many = f"{mix.full_tanks} full tanks" if several else "1 tank"
+        each = " each" if several else ""
+        tanks.append(f"{many} of {fill}, for {mix.units_a_tank:,.1f} units{each}")
     if mix.last:
         units = mix.units_a_tank * mix.last / mix.fill
         last = _volume(mix.last, manner)

@@ -21,6 +21,8 @@ CARRIER = "carrier"
 """Kind of what only thins the slurry, such as water: it is not bought and never runs short."""
 POWDER = "fluency powder"
 """Kind of what makes treated seed flow: dry, by the unit, added when the planter is filled."""
+PESTICIDES = ("fungicide", "insecticide", "nematicide")
+"""Kinds that have a pesticide's label, whatever Actives says of them."""
 UNTREATED = "Untreated"
 """Recipe name of seed that is planted without any recipe."""
 

@@ -230,7 +230,7 @@ def test_approval_comes_before_what_is_bought_for_a_recipe():
     event = next(e for e in made.events if e.key == "approve|R2")
     assert (event.day, event.text) == (
         date(2027, 3, 14),
-        "R2: Beta must be ordered by Mon 2027-03-15",
+        "R2: Beta must be ordered by Mon 3/15/2027",
     )
     later = replace(season, suppliers=(Supplier("Elm", order_by=date(2027, 6, 1)),))
     made = make_campaign(later, hand_plan())
@@ -299,6 +299,20 @@ def test_a_sample_goes_out_before_the_seed_is_treated(tested, recipe, days, send
     assert [(r.lot, r.send_by) for r in made.retests] == ([("L1", send)] if send else [])
     assert any("Send a sample by" in n for n in made.notes) == bool(send)
     assert any(e.key == "sample|L1" and e.day == send for e in made.events) == bool(send)
+
+
+def test_a_retest_names_the_first_planting_that_the_test_is_too_old_for():
+    """L1 goes to North on 5 May and to East on 20 May; its test is good through April."""
+    season, plan = hand_season(), hand_plan()
+    north = season.fields[0]
+    east = replace(north, name="East", planting_date=date(2027, 5, 20))
+    lots = (replace(season.lots[0], test_date=date(2026, 7, 3)), season.lots[1])
+    half = replace(plan.planting[0], acres=50.0, units=50.0)
+    planting = (half, replace(half, field="East"), plan.planting[1])
+    made = make_campaign(
+        replace(season, fields=(*season.fields, east), lots=lots), replace(plan, planting=planting)
+    )
+    assert [(r.lot, r.planting) for r in made.retests] == [("L1", date(2027, 5, 5))]
 
 
 def test_the_last_planting_day_bounds_what_lives_longer():

@@ -22,6 +22,7 @@ from planner.campaign.calibration import (
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done, Event
 from planner.campaign.ical import to_ical
+from planner.campaign.placer import leaves
 from planner.report.campaign_frames import campaign_book
 from planner.report.workbook import render
 from planner.season.domain import (
@@ -150,7 +151,8 @@ def test_seed_treated_before_goes_to_the_field_planted_first():
 def test_a_bag_for_two_fields_is_cured_for_the_first_and_alive_for_the_second():
     """L2 holds 90 units: 30 for North (5 May), 60 for South (10 May); the first bag serves both.
 
-    Alive on 10 May: not before 30 April. Cured on 5 May: by 3 May.
+    Alive on 10 May: not before 30 April. Cured on 5 May: by 3 May. What is left of it on 5 May
+    stands in the shop until 10 May.
     """
     plan = hand_plan()
     shared = (
@@ -162,6 +164,10 @@ def test_a_bag_for_two_fields_is_cured_for_the_first_and_alive_for_the_second():
     assert first.fields == ("North", "South")
     assert (first.earliest, first.latest) == (date(2027, 4, 30), date(2027, 5, 3))
     assert (second.fields, second.latest) == (("South",), date(2027, 5, 8))
+    assert (first.planting, first.emptied) == (date(2027, 5, 5), date(2027, 5, 10))
+    may = date(2027, 5, 1).toordinal()
+    assert leaves(may, first, made.shop) == date(2027, 5, 10).toordinal()
+    assert leaves(may, replace(first, emptied=None), made.shop) == date(2027, 5, 5).toordinal()
 
 
 def test_a_life_shorter_than_the_cure_is_told():

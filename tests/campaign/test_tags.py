@@ -90,6 +90,32 @@ def test_nothing_is_invented_where_the_season_says_nothing():
     assert "germination ______ %, tested ______________" in said
 
 
+def test_a_pesticide_without_active_ingredient_leaves_lines():
+    """7 CFR 201.31a wants its common name, not its brand's: nobody knows it but its label."""
+    one = told_season()
+    alpha = replace(one.products[0], actives=(), tag_statement="", signal_word="")
+    made = make_campaign(replace(one, products=(alpha, one.products[1])), hand_plan())
+    said = next(x for x in labels(made) if "Lot L2," in x[1])
+    assert "Treated with ______________ (in Alpha)." in said
+    assert "Also carries Beta (inoculant)." in said
+    assert "Signal word: ______________" in said
+    assert any(x.startswith("By the label of Alpha: ____") for x in said)
+
+
+def test_a_biological_has_lines_on_the_card_and_its_word_counts():
+    """Many are registered as pesticides, too; here one with the stronger word (40 CFR 156.64)."""
+    one = told_season()
+    alpha, beta = one.products
+    alpha = replace(alpha, signal_word="CAUTION")
+    made = make_campaign(
+        replace(one, products=(alpha, replace(beta, kind="biological"))), hand_plan()
+    )
+    cards = openpyxl.load_workbook(io.BytesIO(render(campaign_book(made))))["Recipe cards"]
+    assert ["Beta"] in [[c for c in r if c is not None] for r in cards.values]
+    assert strongest((alpha, replace(beta, kind="biological", signal_word="WARNING"))) == "WARNING"
+    assert strongest((alpha, replace(beta, kind="biological"))) == "CAUTION"
+
+
 def test_a_label_for_every_package():
     """L1: three bags of 40; L2: two of 40 and a part bag of 10."""
     found = labels(campaign(tags="per package"))

@@ -1,0 +1,95 @@
+"""What sits in the line from one treating day to the next, longer than it may.
+
+The plan counts a line loss once for every stretch of recipes that hold a product. What may not sit
+as long as the line stands between two days of a stretch is flushed in the evening and primed again,
+which takes its line loss once more; whether what the plan leaves over covers that is said here.
+Neither the plan's cost nor its order counts it. A premix sits no longer than the shortest Slurry
+life in it allows, and goes as a whole.
+"""
+
+from __future__ import annotations
+
+from collections import defaultdict
+from itertools import pairwise
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.campaign.changes import products_of
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
+    from datetime import date
+
+    from planner.campaign.domain import Campaign, Run
+
+LONG_DAY = 12.0
+"""Hours of a treating day where the farm does not say how many: common practice."""
+HAIR = 1e-9
+
+
+class Standing(NamedTuple):
+    """A product that would sit in the line too long between two treating days."""
+
+    product: str
+    since: date
+    until: date
+    may: float
+    """Hours that it may sit."""
+    sits: float
+    """Hours at least."""
+    takes: float
+    """Fl oz, to prime it again."""
+    there: float
+    """Fl oz that the plan leaves over for that."""
+
+    @property
+    def missing(self) -> float:
+        """Fl oz that are not there."""
+        return max(0.0, self.takes - self.there)
+
+
+def standing(campaign: Campaign) -> tuple[Standing, ...]:
+    """Everything still to come that would sit in the line too long, by day."""
+    shop = campaign.shop
+    hours = LONG_DAY if shop.minutes_per_day is None else shop.minutes_per_day / 60.0
+    losses = {s.product: s.line_loss for s in campaign.supplies}
+    left = _left_over(campaign)
+    found = []
+    for product, may, before, after in _kept(campaign):
+        sits = 24.0 * (after.day - before.day).days - hours
+        if after.done or sits <= may + HAIR:
+            continue
+        takes = losses[product]
+        there = max(0.0, left[product])
+        left[product] -= takes
+        found.append(Standing(product, before.day, after.day, may, sits, takes, there))
+    return tuple(found)
+
+
+def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run]]:
+    """Products that stay in the line from a day to the next, with the hours that they may."""
+    held = {(b.lot, b.recipe): products_of(b) for b in campaign.batches}
+    lives = {s.product: s.slurry_life for s in campaign.supplies}
+    premixed = {
+        (p.recipe, step.product): mix.life
+        for p in campaign.premixes
+        for mix in p.mixes
+        for step in mix.steps
+    }
+    for before, after in pairwise(campaign.calendar.runs):
+        same = before.recipe == after.recipe
+        if before.day == after.day or not (same or campaign.shop.stays_primed):
+            continue
+        for product in sorted(held[before.lot, before.recipe] & held[after.lot, after.recipe]):
+            may = premixed.get((before.recipe, product), lives[product])
+            if may is not None:
+                yield product, may, before, after
+
+
+def _left_over(campaign: Campaign) -> dict[str, float]:
+    """Fl oz that the draw-down leaves of every product, margin used up; less than 0 if short."""
+    found: dict[str, float] = defaultdict(float)
+    for use in campaign.drawdown.containers:
+        found[use.product] += use.left
+    for flush in campaign.drawdown.flushes:
+        found[flush.product] -= flush.missing
+    return found

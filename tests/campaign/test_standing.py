@@ -1,0 +1,96 @@
+"""What sits in the line between two treating days longer than it may, worked by hand.
+
+The hand season at 5,999 lb a day: R2, with Beta, runs on 5 and 6 May (see `test_days`), so the line
+stands at least 12 hours where a day has 12. Seed takes 90 x 1 x 1.05 = 94.5 of Beta's 128 fl oz.
+"""
+
+from dataclasses import replace
+from datetime import date
+
+import pytest
+
+from planner.campaign.campaign import make_campaign, update
+from planner.campaign.domain import Done
+from planner.campaign.standing import Standing, standing
+from planner.campaign.store import from_dict, to_dict
+from planner.report.clean_frames import cleaning_sheet
+from tests.support.campaigns import hand_plan, hand_season
+
+EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)
+
+
+def worked(life, *, loss=4.0, alpha=None, pounds=5999.0, **settings):
+    one, plan = hand_season(), hand_plan()
+    first, second = one.products
+    beta = replace(second, slurry_life=life, line_loss=loss)
+    uses = (plan.products[0], replace(plan.products[1], need=94.5 + loss, left=33.5 - loss))
+    one = replace(
+        one,
+        farm=replace(one.farm, bags_per_day=None, pounds_per_day=pounds, **settings),
+        products=(replace(first, slurry_life=alpha), beta),
+    )
+    return make_campaign(one, replace(plan, products=uses))
+
+
+def tables(made):
+    return {getattr(b, "name", ""): b for b in cleaning_sheet(made).blocks}
+
+
+@pytest.mark.parametrize(
+    ("life", "settings", "sits"),
+    [
+        (11.9, {}, 12.0),
+        (12.0, {}, None),
+        (None, {}, None),
+        # eight hours a day: the line stands for 16
+        (15.9, {"hours_per_day": 8.0}, 16.0),
+        (16.0, {"hours_per_day": 8.0}, None),
+    ],
+)
+def test_a_night_in_the_line(life, settings, sits):
+    made = worked(life, **settings)
+    if sits is None:
+        assert standing(made) == ()
+        assert "sits" not in tables(made)
+        return
+    assert standing(made) == (Standing("Beta", EVE, MORROW, life, sits, 4.0, pytest.approx(29.5)),)
+    ((day, until, product, *_),) = tables(made)["sits"].rows
+    assert (day, until, product) == (EVE, MORROW, "Beta")
+    assert not any("would sit" in note for note in made.notes)  # 29.5 cover 4
+    assert from_dict(to_dict(made)) == made
+
+
+def test_all_on_one_day_leaves_nothing_in_the_line():
+    assert standing(worked(1.0, pounds=6000.0)) == ()
+
+
+def test_what_is_missing_is_said_first_of_all():
+    """128 - 94.5 - 20 = 13.5 are left over, 20 are wanted."""
+    made = worked(6.0, loss=20.0)
+    (one,) = standing(made)
+    assert one.missing == pytest.approx(6.5)
+    (note,) = [n for n in made.notes if "would sit" in n]
+    assert "Beta may sit 6 hours and would sit in the line for 12" in note
+    assert "takes 20.0 fl oz more; only 13.5 fl oz are left over" in note
+    assert "6.5 fl oz are missing" in note
+
+
+def test_what_is_flushed_between_recipes_does_not_sit():
+    """From R1 on 1 May to R2 on 5 May Alpha stays only where the line does; 84 hours, 31 left."""
+    assert [s.product for s in standing(worked(None, alpha=80.0))] == []
+    kept = worked(None, alpha=80.0, line_stays_primed=True)
+    (one,) = standing(kept)
+    assert (one.since, one.until, one.sits) == (date(2027, 5, 1), EVE, 84.0)
+    assert one.takes == 10.0
+
+
+def test_a_premix_goes_as_a_whole():
+    """One pump: Beta's life holds for Alpha in the same tank and line."""
+    made = worked(6.0, alpha=48.0, pumps=1)
+    assert [(s.product, s.may) for s in standing(made)] == [("Alpha", 6.0), ("Beta", 6.0)]
+
+
+def test_nights_that_are_over_are_not_told():
+    made = worked(6.0)
+    done = [Done("L1", "R1", 3, EVE), Done("L2", "R2", 2, EVE), Done("L2", "R2", 1, MORROW)]
+    assert standing(update(made, done)) == ()
