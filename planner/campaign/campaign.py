@@ -35,6 +35,7 @@ from planner.campaign.remedies import remedies
 from planner.campaign.retests import retests
 from planner.campaign.schedule import schedule
 from planner.campaign.tags import dated, invoices, label_facts, shared_bags, tags
+from planner.plan.plan import without_crumbs
 from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
@@ -59,6 +60,7 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
     AuditError
         When a bag or a fl oz goes missing between plan and campaign: a bug of ours.
     """
+    plan = without_crumbs(plan)
     to_treat = make_batches(season, plan)
     planted = shares(season, plan)
     taken = supplies(season, plan)

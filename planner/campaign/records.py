@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import shift
 from planner.campaign.domain import Leftover, LogLine
+from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -46,6 +47,8 @@ CAUTIONS_SHORT = (
 )
 WORTH_TELLING = 0.5
 """Least volume that counts as left, fl oz."""
+UNITS_WORTH_TELLING = 0.05
+"""The same of treated seed, units: less would be written as 0.0."""
 
 
 def log(runs: Sequence[Run], batches: Iterable[Batch]) -> tuple[LogLine, ...]:
@@ -89,7 +92,11 @@ def leftovers(
     containers: Iterable[ContainerUse],
 ) -> tuple[Leftover, ...]:
     """Treated seed and product that should be left, and in general terms what may be done."""
-    return (*_seed_left(season, plan, shares), *_product_left(season, containers))
+    return (
+        *_seed_left(season, plan, shares),
+        *_product_left(season, containers),
+        *_powder_left(season, plan),
+    )
 
 
 def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Leftover]:
@@ -114,7 +121,7 @@ def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Left
     return [
         Leftover(f"Treated seed of {lot}", recipe, units, "units", advice)
         for (lot, recipe), units in sorted(held.items())
-        if units > 1e-6
+        if units >= UNITS_WORTH_TELLING
     ]
 
 
@@ -147,3 +154,18 @@ def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Le
             )
         )
     return found
+
+
+def _powder_left(season: Season, plan: Plan) -> list[Leftover]:
+    """What goes into the planter passes no pump, so no container of it is followed."""
+    advice = (
+        "Keep it closed, dry and within its date as the label says; ask the supplier whether closed"
+        " packages go back."
+    )
+    return [
+        Leftover(use.product, "all packages together", use.left, "fl oz", advice)
+        for use in plan.products
+        if season.product_named[use.product].kind == POWDER
+        and use.need > 0.0
+        and use.left >= WORTH_TELLING
+    ]

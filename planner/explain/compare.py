@@ -2,16 +2,18 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS
+from planner.plan.plan import COST_TERMS, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from planner.plan.plan import Plan
 
+SHORTAGES, FIELDS = "Shortages", "Fields"
+"""Names of parts."""
 SAME = 5e-3
 """Difference of money, acres or units that counts as none."""
 
@@ -56,6 +58,36 @@ class Comparison:
     parts: tuple[Part, ...]
 
     @property
+    def not_found(self) -> tuple[int, ...]:
+        """Numbers of the plans that plant nothing because the time did not bring one."""
+        planted = [x for part in self.parts if part.name == FIELDS for x in part.lines]
+        short = [x for part in self.parts if part.name == SHORTAGES for x in part.lines]
+        return tuple(
+            n
+            for n, outcome in enumerate(self.outcomes)
+            if outcome != Outcome.OPTIMAL.value
+            and not any(x.amounts[n] for x in planted)
+            and any(x.amounts[n] for x in short)
+        )
+
+    def only(self, numbers: Sequence[int]) -> Comparison:
+        """Compare some of the plans."""
+        return Comparison(
+            names=tuple(self.names[n] for n in numbers),
+            outcomes=tuple(self.outcomes[n] for n in numbers),
+            gaps=tuple(self.gaps[n] for n in numbers),
+            parts=tuple(
+                replace(
+                    part,
+                    lines=tuple(
+                        Line(x.what, tuple(x.amounts[n] for n in numbers)) for x in part.lines
+                    ),
+                )
+                for part in self.parts
+            ),
+        )
+
+    @property
     def same(self) -> bool:
         """Whether nothing differs."""
         return not any(part.different for part in self.parts)
@@ -79,12 +111,12 @@ def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
         gaps=tuple(p.gap for p in each),
         parts=(
             _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
-            _part("Shortages", ("Field",), "acres", [_shortages(p) for p in each]),
+            _part(SHORTAGES, ("Field",), "acres", [_shortages(p) for p in each]),
             _part("Order", ("Product", "Container"), "count", [_order(p) for p in each]),
             _part("Seed to buy", ("Lot",), "units", [_purchases(p) for p in each]),
             _part("Recipes", ("Recipe",), "units", [_recipes(p) for p in each]),
             _part("Treating", ("Lot", "Recipe"), "units", [_treating(p) for p in each]),
-            _part("Fields", ("Field", "Lot", "Recipe"), "acres", [_planting(p) for p in each]),
+            _part(FIELDS, ("Field", "Lot", "Recipe"), "acres", [_planting(p) for p in each]),
         ),
     )
 

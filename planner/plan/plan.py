@@ -5,8 +5,12 @@ The fields bear the names of the keys in ``plan.json``.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from collections import defaultdict
+from dataclasses import dataclass, replace
 from enum import Enum
+
+CRUMB_ACRES = 1e-3
+"""Acres under which a part of a field is what arithmetic leaves over: some 40 square feet."""
 
 
 class Outcome(Enum):
@@ -164,3 +168,20 @@ class Plan:
     warnings: tuple[str, ...] = ()
     seconds: float = 0.0
     """Time that deciding took."""
+
+
+def without_crumbs(plan: Plan) -> Plan:
+    """Plan to be read and worked from: without parts of fields too small to be planted.
+
+    The largest part of every field stays, however small it is.
+
+    >>> parts = (Planting("North", "A1", "Base", 40, 38), Planting("North", "A2", "Base", 1e-5, 0))
+    >>> plan = Plan(Outcome.OPTIMAL, 0.0, 0.0, Cost(), planting=parts)
+    >>> [p.lot for p in without_crumbs(plan).planting]
+    ['A1']
+    """
+    largest: dict[str, float] = defaultdict(float)
+    for p in plan.planting:
+        largest[p.field] = max(largest[p.field], p.acres)
+    kept = tuple(p for p in plan.planting if p.acres >= min(CRUMB_ACRES, largest[p.field]))
+    return plan if len(kept) == len(plan.planting) else replace(plan, planting=kept)

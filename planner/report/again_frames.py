@@ -5,6 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.explain.compare import SHORTAGES
 from planner.report.comparison import MEASURES
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
@@ -31,8 +32,7 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
-SHORTAGES = "Shortages"
-"""Name of the part of a comparison that holds land that stays short."""
+NOT_FOUND = "no plan found in its time"
 FARTHEST = 1.0
 """Gap beyond which nothing is known of how near its cheapest a plan is."""
 
@@ -173,9 +173,15 @@ def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> S
     """
     if compared is None:
         return Sheet(WHAT_IF, UNPLANNED, (_changes(changes),), WIDE, Room.WHY)
-    tables = [_different(part, compared, n) for n, part in enumerate(compared.parts)]
+    found = [n for n in range(len(compared.names)) if n not in compared.not_found]
+    held = compared.only(found)
+    different = [part for part in held.parts if part.different]
+    same = [part.name for part in held.parts if not part.different]
     words = "Only what differs is shown; plan.json holds every line."
+    if len(found) > 1 and same:
+        words += f" No difference in: {', '.join(same)}."
     purpose = "The season as it is against the scenarios of the sheet What if."
+    tables = [_different(part, held, n) for n, part in enumerate(different)]
     blocks: list[Block] = [_plans(compared), _changes(changes), Text((words,)), *tables]
     return Sheet(WHAT_IF, purpose, tuple(blocks), WIDE, Room.WHY)
 
@@ -183,9 +189,14 @@ def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> S
 def _plans(compared: Comparison) -> Table:
     """Totals side by side, what land stays short, and how near the cheapest each is proven."""
     short = _short_land(compared)
+    missing = compared.not_found
+    for n in missing:
+        short[n] = 0.0
     (total,) = [x.amounts for x in compared.parts[0].lines if x.what == ("Total",)] or [()]
     rows: list[tuple[Content, ...]] = [
-        (
+        (name, Cell(NOT_FOUND, Look.WATCH), None, *([None] if any(short) else []), None)
+        if n in missing
+        else (
             name,
             total[n] if total else None,
             total[n] - total[0] if total and n else None,
@@ -206,6 +217,7 @@ def _plans(compared: Comparison) -> Table:
         ),
         rows=tuple(rows),
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
+        + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
+from planner.plan.plan import CRUMB_ACRES
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.facts import RULES
 from planner.report.measures import Measure
@@ -207,7 +208,7 @@ def not_narrowed(rules: tuple[RuleCost, ...]) -> str:
 
 def worth_sheets(worth: tuple[Worth, ...], manner: Manner) -> Iterator[Sheet]:
     """Cost and break-even of what the plan does, and of every recipe on every field."""
-    planned = tuple(w for w in worth if w.acres > 0.0)
+    planned = tuple(w for w in worth if w.acres >= CRUMB_ACRES)
     others = elsewhere(RECIPES_BY_FIELD, Pack.STUDY)
     yield Sheet(
         "Worth treating",
@@ -279,8 +280,8 @@ def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
     rows: list[tuple[Content, ...]] = [
         (
             w.field,
-            Cell(w.recipe, Look.STRONG if w.acres > 0.0 else Look.PLAIN),
-            w.acres or None,
+            Cell(w.recipe, Look.STRONG if w.acres >= CRUMB_ACRES else Look.PLAIN),
+            w.acres if w.acres >= CRUMB_ACRES else None,
             w.per_unit,
             w.per_acre,
             w.break_even,

@@ -13,6 +13,7 @@ from planner.explain.protection import threat_pages
 from planner.explain.supply import units_short
 from planner.explain.words import number
 from planner.plan.field_costs import field_costs
+from planner.plan.plan import without_crumbs
 from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
@@ -154,7 +155,7 @@ class Facts:
         why: Explanation | None = None,
         sharing: Sharing | None = None,
     ) -> None:
-        self.plan, self.season = plan, season
+        self.plan, self.season = without_crumbs(plan), season
         self.held = held
         """The plan held while figures turn out otherwise, where that was drawn."""
         self.campaign = campaign

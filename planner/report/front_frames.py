@@ -93,8 +93,8 @@ def _safety(facts: Facts) -> list[Block]:
     if held.seed_enough < SAFE:
         acres = facts.say(held.short_acres, Measure.AREA)
         said += (
-            f" That is product; seed of some lot runs short in {chance(1.0 - held.seed_enough)}, "
-            f"by {acres} a season on average."
+            " That counts product only. Seed is tighter: some lot comes up short in "
+            f"{chance(1.0 - held.seed_enough)} seasons, {acres} in an average year."
         )
     return [Text((said,), "How safe is this order", look)]
 

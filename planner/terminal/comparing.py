@@ -96,6 +96,11 @@ def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     gaps = [f"{gap:.2%}" if math.isfinite(gap) else "not known" for gap in comparison.gaps]
     sure = [["How sure", *comparison.outcomes], ["Proven gap", *gaps]]
     lines = table(["Plan", *comparison.names], sure)
+    for n in comparison.not_found:
+        lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")
+    comparison = comparison.only(
+        [n for n in range(len(comparison.names)) if n not in comparison.not_found]
+    )
     for part in comparison.parts:
         shown = part.different
         if not shown:

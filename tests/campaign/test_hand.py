@@ -12,7 +12,8 @@ from planner.campaign.domain import Done
 from planner.campaign.done import read_done, read_done_csv
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import AuditError, InputError
-from planner.season.domain import UNTREATED
+from planner.plan.plan import ProductUse
+from planner.season.domain import POWDER, UNTREATED
 from tests.support.campaigns import hand_plan, hand_season
 
 
@@ -144,6 +145,20 @@ def test_leftovers_are_seed_and_product(made):
         ("Alpha", "jug (opened)", 31.0),
         ("Beta", "pouch (opened)", 29.5),
     ]
+
+
+def test_powder_that_is_left_is_told_though_no_pump_takes_it():
+    """20 fl oz bought, 12 taken: no container of it is on the line."""
+    season, plan = hand_season(), hand_plan()
+    slick = replace(season.products[0], name="Slick", kind=POWDER)
+    bag = replace(season.containers[0], product="Slick", name="bag")
+    use = ProductUse("Slick", 12.0, 0.0, 0.0, 20.0, 8.0)
+    season = replace(
+        season, products=(*season.products, slick), containers=(*season.containers, bag)
+    )
+    made = make_campaign(season, replace(plan, products=(*plan.products, use)))
+    left = {x.what: (x.detail, x.amount) for x in made.leftovers}
+    assert left["Slick"] == ("all packages together", 8.0)
 
 
 def test_tag_names_substances_and_the_month_of_the_inoculant(made):

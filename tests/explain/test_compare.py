@@ -12,6 +12,8 @@ from planner.explain.explain import explain
 from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
+from planner.plan.plan import Outcome, Shortage
+from planner.report.again_frames import what_if_sheet
 from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
@@ -45,6 +47,32 @@ def test_comparison_worked_by_hand() -> None:
     assert parts["Order"].lines[0].amounts == (1, 1, 1)
     assert parts["Fields"].different == ()
     assert not result.same
+
+
+def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -> None:
+    """Its total would be what product on hand is worth, beside all land short."""
+    base = solve(season(), SolveOptions())
+    none = replace(
+        base,
+        outcome=Outcome.FEASIBLE,
+        order=(),
+        treating=(),
+        planting=(),
+        shortages=(Shortage("North", 100.0),),
+    )
+    wet = solve(replace(season(), containers=(container(price=400.0),)), SolveOptions())
+    result = compare([("as it is", base), ("dry", none), ("dear", wet)])
+    assert result.not_found == (1,)
+    sheet = what_if_sheet(result, ())
+    plans = next(b for b in sheet.blocks if isinstance(b, Table) and b.name == "plans")
+    assert [row[0] for row in plans.rows] == ["as it is", "dry", "dear"]
+    assert [row[1].value for row in plans.rows[1:2]] == ["no plan found in its time"]
+    assert plans.rows[2][2] == pytest.approx(100.0)
+    assert "Land short" not in [c.header for c in plans.columns]
+    others = [b for b in sheet.blocks if isinstance(b, Table) and b.name.startswith("part")]
+    assert all("dry" not in [c.header for c in t.columns] for t in others)
+    proven = replace(none, outcome=Outcome.OPTIMAL)
+    assert compare([("as it is", base), ("no seed", proven)]).not_found == ()
 
 
 def test_differences_come_first_and_the_largest_on_top() -> None:

@@ -185,7 +185,7 @@ def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> Non
     for chance_, said in ((0.104, True), (1.0, False)):
         drawn = replace(held, seed_enough=chance_, short_acres=2.5)
         page = words(front_sheet(Facts(plan, season, drawn)))
-        sentence = "seed of some lot runs short in 90 of 100, by 2.5 acres a season on average."
+        sentence = "some lot comes up short in 90 of 100 seasons, 2.5 acres in an average year."
         assert (sentence in page) is said
 
 
