@@ -20,8 +20,8 @@ STANDING = (
     "livestock away, and wash before eating.",
     "Treated seed is never food, feed or oil. Keep it apart, marked as treated, and out of grain "
     "trucks and bins.",
-    "Have every recipe approved by someone licensed to do so before the first treating day; rates, "
-    "mixing order and tank partners are the label's, not this plan's.",
+    "Have every recipe approved by someone licensed to do so before anything is ordered for it; "
+    "rates, mixing order and tank partners are the label's, not this plan's.",
     "No seed treatment protects against white mold all season. Enough or not enough here means "
     "only that the rating reaches the need that this season's own sheets set.",
     "Ratings, losses and prices are those of the input. The plan is arithmetic on them, no promise "
@@ -38,6 +38,7 @@ Wisconsin, reprint in No-Till Farmer), long after seed. The others are common pr
 CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     product_cautions.expired_stock,
     product_cautions.too_much_liquid,
+    product_cautions.together_on_seed,
     product_cautions.heel_over_ceiling,
     seed_cautions.past_on_seed_life,
     seed_cautions.white_mold_too_thick,

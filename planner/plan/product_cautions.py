@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from itertools import combinations
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
@@ -97,6 +98,26 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
                 f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed ({lots_} "
                 f"{', '.join(wet)}), more than the warning of {warned}: seed may bridge, stick or "
                 "lose vigor; dry it, or ask for a more concentrated recipe."
+            )
+
+
+def together_on_seed(plan: Plan, season: Season) -> Iterator[str]:
+    """Recipes with two products that must not meet in a tank or line."""
+    treated = {t.recipe for t in plan.treating}
+    for recipe in season.recipes:
+        if recipe.name not in treated:
+            continue
+        names = dict.fromkeys(r.product for r in recipe.rates)
+        apart = [
+            f"{a} and {b}"
+            for a, b in combinations(names, 2)
+            if b in season.product_named[a].not_with or a in season.product_named[b].not_with
+        ]
+        if apart:
+            yield (
+                f"Recipe {recipe.name}{where(recipe.row)} puts on one seed what Products keeps "
+                f"apart (Do not mix with): {', '.join(apart)}. Ask the suppliers whether they may "
+                "go on together from pumps of their own; if not, treat in two passes."
             )
 
 

@@ -275,6 +275,18 @@ CASES = [
     ),
     # Michigan State Univ. Extension, 2013: under 10 % seed is fragile in treating
     (
+        "products kept apart in one recipe",
+        {
+            "products": (product(), product("Beta", on_hand=500.0, not_with=("Alpha",))),
+            "recipes": (recipe("R1", Alpha=2.0, Beta=2.0),),
+        },
+        "(Recipes, row 2) puts on one seed what Products keeps apart (Do not mix with): Alpha and",
+        {
+            "products": (product(), product("Beta", on_hand=500.0, not_with=("Gamma",))),
+            "recipes": (recipe("R1", Alpha=2.0, Beta=2.0),),
+        },
+    ),
+    (
         "dry seed",
         {"lots": (lot(moisture=0.099),)},
         "Lot L1 (Seed lots, row 2) has 9.9% moisture",
