@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from enum import Enum
+from itertools import chain
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import need, reached
@@ -127,39 +128,47 @@ def obstacles(field: Field, lot: SeedLot, recipe: Recipe | None, season: Season)
     return found
 
 
+def lots_that_fit(season: Season) -> dict[str, list[SeedLot]]:
+    """Lots that suit a field whatever the recipe, by its name."""
+    alike: dict[tuple[object, ...], list[int]] = {}
+    for n, lot in enumerate(season.lots):
+        alike.setdefault((lot.maturity, lot.trait, lot.grower, lot.variety), []).append(n)
+    found = {}
+    for field in season.fields:
+        fit = [same for same in alike.values() if not lot_obstacles(field, season.lots[same[0]])]
+        found[field.name] = [season.lots[n] for n in sorted(chain.from_iterable(fit))]
+    return found
+
+
 def suitable(season: Season) -> dict[tuple[str, str], list[str]]:
     """Recipes that may be planted, by (field, lot) names; `UNTREATED` among them where allowed.
 
     Pairs without any recipe are left out.
     """
     recipes: list[Recipe | None] = [*season.recipes, None]
-    per_field = {
-        f.name: [r for r in recipes if not recipe_obstacles(f, r, season)] for f in season.fields
-    }
     on_seed = {
-        (lot.name, r.name if r else UNTREATED)
-        for lot in season.lots
-        for r in recipes
-        if not seed_obstacles(lot, r, season)
+        lot.name: tuple(not seed_obstacles(lot, r, season) for r in recipes) for lot in season.lots
     }
+    fits = lots_that_fit(season)
+    by_acre = any(limit.per_acre is not None for limit in season.active_limits)
     result: dict[tuple[str, str], list[str]] = {}
     for field in season.fields:
-        strong: dict[str, list[Recipe | None]] = {}
-        for lot in season.lots:
-            if lot_obstacles(field, lot):
-                continue
-            names = []
-            grown = lot.variety if lot.variety in season.tolerance else ""
-            if grown not in strong:
-                strong[grown] = [
+        allowed: dict[tuple[object, ...], list[Recipe | None]] = {}
+        for lot in fits[field.name]:
+            grown, may = lot.variety if lot.variety in season.tolerance else "", on_seed[lot.name]
+            if (grown, may) not in allowed:
+                allowed[grown, may] = [
                     r
-                    for r in per_field[field.name]
-                    if not protection_obstacles(field, grown, r, season)
+                    for r, seed_may in zip(recipes, may, strict=True)
+                    if seed_may
+                    and not recipe_obstacles(field, r, season)
+                    and not protection_obstacles(field, grown, r, season)
                 ]
-            for recipe in strong[grown]:
-                name = recipe.name if recipe else UNTREATED
-                if (lot.name, name) in on_seed and not acre_obstacles(field, lot, recipe, season):
-                    names.append(name)
+            names = [
+                r.name if r else UNTREATED
+                for r in allowed[grown, may]
+                if not (by_acre and acre_obstacles(field, lot, r, season))
+            ]
             if names:
                 result[field.name, lot.name] = names
     return result

@@ -11,12 +11,13 @@ from planner.agronomy.seeding import drop_rate
 from planner.agronomy.suitability import (
     Bar,
     acre_obstacles,
+    lots_that_fit,
     protection_obstacles,
     recipe_obstacles,
     seed_obstacles,
     suitable,
 )
-from planner.explain.unused import Barred, fits_of, idle_fields, idle_lots
+from planner.explain.unused import Barred, idle_fields, idle_lots
 from planner.explain.words import Speech, listing, number
 
 if TYPE_CHECKING:
@@ -29,14 +30,16 @@ LARGEST = 0.5
 """Share of a recipe's liquid from which a single product is named as its cause."""
 
 
-def barred(season: Season) -> tuple[Barred, ...]:
-    """Find what a season's rules keep off, the worst first.
+def barred(
+    season: Season, pairs: Mapping[tuple[str, str], Sequence[str]] | None = None
+) -> tuple[Barred, ...]:
+    """Find what a season's rules keep off, the worst first; `pairs` is `suitable`, if known.
 
     What can't be used at all comes first: fields without seed or recipe, recipes, lots; then what
     is kept off a part, the largest part first, limits before needs.
     """
-    pairs = suitable(season)
-    fits = fits_of(season)
+    fits = lots_that_fit(season)
+    pairs = pairs if pairs is not None else suitable(season)
     recipes = _together(_recipes(season, fits, pairs))
     found = [*idle_fields(season, fits, pairs), *recipes, *idle_lots(season, fits)]
     order = ("field", "recipe", "lot")
@@ -151,11 +154,12 @@ def _on_land(recipe: Recipe, season: Season, fits: Fits) -> list[Barred]:
     """Needs, lists of recipes and limits per acre that keep a recipe off fields."""
     over: dict[tuple[Bar, str], list[Field]] = defaultdict(list)
     partly: set[tuple[Bar, str]] = set()
+    by_acre = any(limit.per_acre is not None for limit in season.active_limits)
     for field in season.fields:
         lots = [x for x in fits[field.name] if x.treated_with in (None, recipe.name)]
         grown = {x.variety if x.variety in season.tolerance else "" for x in lots} or {""}
         weak = [set(protection_obstacles(field, v, recipe, season)) for v in sorted(grown)]
-        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots]
+        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots if by_acre]
         for obstacle in recipe_obstacles(field, recipe, season):
             over[obstacle].append(field)
         for each in (weak, past):

@@ -41,13 +41,17 @@ class _View(NamedTuple):
 
 
 def threat_pages(
-    plan: Plan, season: Season, costs: Mapping[str, Cost] | None = None
+    plan: Plan,
+    season: Season,
+    costs: Mapping[str, Cost] | None = None,
+    pairs: Mapping[tuple[str, str], list[str]] | None = None,
 ) -> tuple[ThreatPage, ...]:
     """Write a page for every threat that presses on a field, white mold first.
 
-    `costs` is by threat, as far as it was calculated.
+    `costs` is by threat, as far as it was calculated; `pairs` is `suitable`, if known.
     """
-    pairs, pools = suitable(season), unused(plan, season)
+    pairs = pairs if pairs is not None else suitable(season)
+    pools = unused(plan, season)
     short = {s.field: s.acres for s in plan.shortages}
     pages = []
     for threat in season.threats:
@@ -122,8 +126,10 @@ def _field_line(field: Field, view: _View) -> FieldLine:
 
 
 def _short_units(field: Field, acres: float, view: _View) -> float:
+    if acres <= 0.0:
+        return 0.0
     lots = [lot for lot in view.season.lots if (field.name, lot.name) in view.pairs]
-    return units_for(field, acres, lots or view.season.lots, view.season) if acres else 0.0
+    return units_for(field, acres, lots or view.season.lots, view.season)
 
 
 def _pressure_lines(

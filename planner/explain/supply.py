@@ -97,5 +97,6 @@ def units_short(
     `pairs` is `suitable` of the season.
     """
     allowed = [lot for lot in season.lots if pairs.get((field.name, lot.name))]
-    fitting = [lot for lot in season.lots if not lot_obstacles(field, lot)]
-    return units_for(field, acres, allowed or fitting or season.lots, season)
+    if not allowed:
+        allowed = [lot for lot in season.lots if not lot_obstacles(field, lot)]
+    return units_for(field, acres, allowed or season.lots, season)

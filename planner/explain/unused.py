@@ -54,11 +54,6 @@ Fits = dict[str, list["SeedLot"]]
 """Lots that suit a field whatever the recipe, by its name."""
 
 
-def fits_of(season: Season) -> Fits:
-    """List for every field the lots that suit it."""
-    return {f.name: [x for x in season.lots if not lot_obstacles(f, x)] for f in season.fields}
-
-
 def idle_lots(season: Season, fits: Fits) -> list[Barred]:
     """Lots that suit no field."""
     there = {lot.name for lots in fits.values() for lot in lots}

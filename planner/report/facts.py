@@ -196,7 +196,7 @@ class Facts:
     @cached_property
     def barred(self) -> tuple[Barred, ...]:
         """What the season's own rules keep off, the worst first."""
-        return barred(self.season)
+        return barred(self.season, self._suitable)
 
     @cached_property
     def margins(self) -> tuple[ProductMargin, ...]:
@@ -208,7 +208,7 @@ class Facts:
         """Whether there is enough for each threat that presses on a field, white mold first."""
         if self.why is not None and self.why.threats:
             return self.why.threats
-        return threat_pages(self.plan, self.season)
+        return threat_pages(self.plan, self.season, pairs=self._suitable)
 
     @cached_property
     def costs(self) -> tuple[FieldCost, ...]:
