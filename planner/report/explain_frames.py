@@ -42,6 +42,8 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
+MOST_TO_SPEND = "Most to spend"
+BOUGHT_TREATED = "Bought treated"
 CENT = 0.01
 MOST_WORDS = 30
 """Fields whose treating is put in words."""
@@ -146,7 +148,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
     )
     purpose = "What the ceiling on money paid out leaves short, and what more of it would bring."
     blocks: tuple[Block, ...] = (KeyFigures(tuple(figures)), Text((money.sentence,)), table)
-    return Sheet("Most to spend", purpose, blocks, Page(), Room.WHY)
+    return Sheet(MOST_TO_SPEND, purpose, blocks, Page(), Room.WHY)
 
 
 def narrowed(rule: RuleCost) -> bool:
@@ -261,7 +263,7 @@ def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
     )
     words = Text(tuple(b.sentence for b in found[:MOST_WORDS]), title="In words", bullets=True)
     purpose = f"Whether seed bought treated is the cheaper, unit by unit. {LEFT_OUT}"
-    return Sheet("Bought treated", purpose, (table, words), WIDE, Room.WHY)
+    return Sheet(BOUGHT_TREATED, purpose, (table, words), WIDE, Room.WHY)
 
 
 def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:

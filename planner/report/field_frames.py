@@ -151,7 +151,7 @@ def _planting(facts: Facts) -> Table:
     return Table(
         name="planting",
         columns=(
-            Column("day", "Planting date", Measure.DATE, width=17),
+            Column("day", "Planting date", Measure.DATE, width=17 if facts.manner.metric else 15),
             Column("field", "Field"),
             Column("lot", "Lot"),
             Column("variety", "Variety"),

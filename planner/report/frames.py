@@ -12,6 +12,7 @@ from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.facts import RULES, Facts
 from planner.report.field_frames import cost_sheet, fields_sheet, short_sheet
 from planner.report.front_frames import front_sheet
+from planner.report.gathered import gathered
 from planner.report.notes_frames import notes_sheet, warnings_sheet
 from planner.report.order_frames import order_sheet
 from planner.report.orders_frames import compared_sheet
@@ -132,7 +133,8 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
     yield fields_sheet(facts)
     yield cost_sheet(facts)
     yield from bills_sheets(facts)
-    yield protection_sheet(facts)
+    if facts.threats:
+        yield protection_sheet(facts)
     yield products_sheet(facts)
     yield product_detail_sheet(facts)
     yield seed_sheet(facts)
@@ -146,7 +148,7 @@ def _sheets(facts: Facts) -> Iterator[Sheet]:
 
 
 def _book(facts: Facts, pack: Pack, sheets: Sequence[Sheet]) -> Book:
-    laid = list(spread(sheets, facts.manner))
+    laid = list(spread(gathered(sheets), facts.manner))
     laid.sort(key=lambda s: s.page.label is not None)  # printed on stock of their own
     if pack is Pack.WINTER:
         return _bound(facts, _answer_first(facts, laid))

@@ -15,7 +15,6 @@ from planner.report.sheets import (
     Look,
     Pack,
     Page,
-    PageBreak,
     Room,
     Sheet,
     Table,
@@ -45,11 +44,10 @@ def order_sheet(facts: Facts) -> Sheet:
             _accounts(facts),
             _discounts(facts),
             *on_its_way,
-            PageBreak(if_torn=True),
             seed_table(facts),
             cash_table(facts),
         ),
-        Page(landscape=True),
+        Page(),
         Room.ORDER,
         packs=(Pack.STUDY,),
     )
@@ -86,7 +84,7 @@ def _lines(facts: Facts) -> Table:
             Column("count", "Count", Measure.COUNT, total=True),
             Column("price", "Price each", Measure.MONEY),
             Column("cost", "List cost", Measure.MONEY, total=True),
-            Column("break", "Count price", width=36),
+            Column("break", "Count price", width=24),
             Column("order_by", "Order by", Measure.DATE, width=17),
         ),
         rows=tuple(rows),
@@ -98,14 +96,13 @@ def _lines(facts: Facts) -> Table:
 
 def break_reached(facts: Facts, line: OrderLine, container: Container) -> str:
     """Say which count price a line has and which one comes next."""
-    counts = [b.from_count for b in container.breaks]
-    reached = max((n for n in counts if n <= line.count), default=counts[0])
+    reached = max((b.from_count for b in container.breaks if b.from_count <= line.count), default=1)
+    said = [f"price from {reached}"] if reached > 1 else []
     later = [b for b in container.breaks if b.from_count > line.count]
-    said = f"price from {reached}" if len(counts) > 1 else ""
     if later:
         each = facts.say(later[0].price, Measure.MONEY)
-        said += f"; {each} each from {later[0].from_count}"
-    return said
+        said.append(f"{each} each from {later[0].from_count}")
+    return "; ".join(said)
 
 
 def _accounts(facts: Facts) -> Table:

@@ -5,10 +5,11 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from planner.report.facts import NUMBERS, PICTURES
+from planner.report.facts import DIFFER, NUMBERS, PICTURES
 from planner.report.field_frames import by_day
 from planner.report.looks import SERIES
 from planner.report.measures import Measure
+from planner.report.risk_frames import drawn_tables
 from planner.report.sheets import (
     Chart,
     ChartKind,
@@ -65,8 +66,10 @@ def picture_sheets(facts: Facts) -> list[Sheet]:
     )
     numbers = Sheet(
         NUMBERS,
-        f"What is drawn on {PICTURES}.",
-        tuple(table for table, _ in found),
+        f"What is drawn on {PICTURES} and {DIFFER}."
+        if drawn_tables(facts)
+        else f"What is drawn on {PICTURES}.",
+        (*(table for table, _ in found), *drawn_tables(facts)),
         room=Room.NOTES,
         packs=(Pack.STUDY,),
     )

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.report.facts import COMPARED, DIFFER
+from planner.report.facts import COMPARED, DIFFER, NUMBERS
 from planner.report.measures import Measure
 from planner.report.sheets import (
     Cell,
@@ -46,6 +46,8 @@ if TYPE_CHECKING:
 
 OFTEN, SELDOM = 0.95, 0.80
 """Chances from which on enough is shown as fine, and under which as short."""
+ALWAYS = 0.9995
+"""Chance from which on a lot is not listed: it would show as 100.0 %."""
 TIGHT = 0.02
 """Margins under this are shown as such."""
 MOST_PLACES = 3
@@ -77,8 +79,6 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     blocks += [_margins(facts), _bags(facts, bags), _limits(facts)]
     if held is not None:
         blocks.append(_lots(held))
-    if held is not None and held.spread is not None:
-        blocks += [_shares(held), _bars(held.spread, facts.manner)]
     purpose = (
         "How far seed size, units and use may turn out otherwise before the order runs short; "
         "bags, recipes and planting as planned."
@@ -86,6 +86,15 @@ def differ_sheet(facts: Facts, bags: Sequence[Bag]) -> Sheet:
     return Sheet(
         DIFFER, purpose, tuple(blocks), Page(landscape=True), Room.ORDER, packs=(Pack.STUDY,)
     )
+
+
+def drawn_tables(facts: Facts) -> tuple[Table, ...]:
+    """Numbers behind the pictures of the sheet."""
+    held = facts.held
+    if held is None or not held.products or not facts.plan.treating:
+        return ()
+    spread = () if held.spread is None else (_bars(held.spread, facts.manner),)
+    return (_shares(held), *spread)
 
 
 def bag_order(campaign: Campaign) -> tuple[Bag, ...]:
@@ -308,7 +317,7 @@ def _shares(held: AsPlanned) -> Table:
             Column("order", "The order's line: what is there", Measure.PERCENT, width=16),
         ),
         rows=tuple(rows),
-        note="The numbers of the first picture above.",
+        note=f"First picture of {DIFFER}.",
     )
 
 
@@ -317,7 +326,7 @@ def _all_chart(held: AsPlanned) -> Chart:
     return Chart(
         "What is needed, of what is there: 8 seasons in 10",
         ChartKind.STACKED_COLUMNS,
-        Link(DIFFER, "shares"),
+        Link(NUMBERS, "shares"),
         "product",
         (
             Series("low", lift=True),
@@ -336,7 +345,7 @@ def _bars_chart(spread: Spread, manner: Manner) -> Chart:
     return Chart(
         f"{spread.product}: how often that much is needed",
         ChartKind.STACKED_COLUMNS,
-        Link(DIFFER, "spread"),
+        Link(NUMBERS, "spread"),
         "need",
         (Series("enough"), Series("short"), Series("line", ink=True)),
         f"Needed ({manner.label(Measure.VOLUME)})",
@@ -374,7 +383,7 @@ def _bars(spread: Spread, manner: Manner) -> Table:
             Column("line", "The order's line: what is there", Measure.PERCENT, width=16),
         ),
         rows=tuple(rows),
-        note="The numbers of the second picture above.",
+        note=f"Second picture of {DIFFER}.",
     )
 
 
@@ -390,7 +399,11 @@ def _lots(held: AsPlanned) -> Table:
             Column("short", "Short on average", Measure.UNITS),
         ),
         rows=tuple(
-            (x.lot, Cell(x.enough, _look(x.enough)), x.planted, x.there, x.short) for x in held.lots
+            (x.lot, Cell(x.enough, _look(x.enough)), x.planted, x.there, x.short)
+            for x in held.lots
+            if x.enough < ALWAYS
         ),
-        note="For all that is planned of it, spare seed included, under each of its recipes.",
+        empty="The seed of every lot suffices in every season drawn.",
+        note="For all that is planned of it, spare seed included, under each of its recipes. Lots"
+        " that suffice in every season drawn are left out.",
     )

@@ -10,7 +10,7 @@ from openpyxl import load_workbook
 from planner.campaign.campaign import make_campaign
 from planner.report.facts import DIFFER, FRONT, Facts
 from planner.report.plan_files import write_plan
-from planner.report.risk_frames import bag_order, differ_sheet
+from planner.report.risk_frames import bag_order, differ_sheet, drawn_tables
 from planner.report.sheets import Cell, Charts, Pack, Sheet, Table, Text
 from planner.report.workbook import render
 from planner.risk.as_planned import as_planned
@@ -72,7 +72,10 @@ def test_bags_are_in_the_order_of_the_shop():
 def test_draws_add_chances_and_pictures():
     sheet, facts = sheet_of(replace(sample_season(), unknowns=UNKNOWNS))
     found = tables(sheet)
-    assert set(found) == {"margins", "bags", "limits", "chances", "lots", "shares", "spread"}
+    assert set(found) == {"margins", "bags", "limits", "chances", "lots"}
+    named = {row[0] for row in found["lots"].rows}
+    assert named == {x.lot for x in facts.held.lots if x.enough < 0.9995}
+    found |= {t.name: t for t in drawn_tables(facts)}
     chances = {row[0]: [plain(c) for c in row] for row in found["chances"].rows}
     for p in facts.held.products:
         assert chances[p.product][1:4] == [p.enough, p.first, p.supply]
