@@ -11,9 +11,11 @@ from planner.campaign.standing import standing
 from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from datetime import date
 
     from planner.campaign.domain import Batch, Campaign, Card, Portion
+    from planner.campaign.standing import Standing
 
 MOST_NAMED = 12
 """Fields that a note names."""
@@ -89,7 +91,7 @@ def _early(campaign: Campaign) -> list[str]:
     bags = "1 bag is" if early == 1 else f"{early} bags are"
     return [
         f"{bags} treated more than {within} days before planting: later, other seed would come too"
-        " late, or the line would take more product than is there."
+        " late or have no spare days, or the line would take more product than is there."
     ]
 
 
@@ -116,16 +118,28 @@ def _flushed(campaign: Campaign) -> list[str]:
 
 
 def _sits_too_long(campaign: Campaign) -> list[str]:
-    """What is primed again after a night in the line, where what is there does not cover it."""
+    """What is primed again after nights in the line, where what is there does not cover it."""
+    nights: dict[str, list[Standing]] = {}
+    for s in standing(campaign):
+        nights.setdefault(s.product, []).append(s)
     return [
-        f"{s.product} may sit {s.may:g} hours and would sit in the line for {s.sits:g}, from"
-        f" {_day(campaign, s.since)} to {_day(campaign, s.until)}. To flush it and prime it again"
-        f" takes {_volume(campaign, s.takes)} more; only {_volume(campaign, s.there)} are left over"
-        f" by the plan, so {_volume(campaign, s.missing)} are missing: treat it on one day, or buy"
-        " more."
-        for s in standing(campaign)
-        if s.missing > WORTH_TELLING
+        _primed_again(campaign, mine)
+        for mine in nights.values()
+        if sum(s.missing for s in mine) > WORTH_TELLING
     ]
+
+
+def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
+    first = nights[0]
+    times = "" if len(nights) == 1 else f" {len(nights)} times, first"
+    takes, missing = sum(s.takes for s in nights), sum(s.missing for s in nights)
+    return (
+        f"{first.product} may sit {first.may:g} hours and would sit in the line for longer,{times}"
+        f" from {_day(campaign, first.since)} to {_day(campaign, first.until)}. To flush it and"
+        f" prime it again takes {_volume(campaign, takes)} more; only"
+        f" {_volume(campaign, first.there)} are left over by the plan, so"
+        f" {_volume(campaign, missing)} are missing: treat it on fewer days, or buy more."
+    )
 
 
 def _not_approved(campaign: Campaign) -> list[str]:

@@ -70,9 +70,19 @@ def test_what_is_missing_is_said_first_of_all():
     (one,) = standing(made)
     assert one.missing == pytest.approx(6.5)
     (note,) = [n for n in made.notes if "would sit" in n]
-    assert "Beta may sit 6 hours and would sit in the line for 12" in note
+    assert "Beta may sit 6 hours and would sit in the line for longer, from Wed 5/5/2027" in note
     assert "takes 20.0 fl oz more; only 13.5 fl oz are left over" in note
     assert "6.5 fl oz are missing" in note
+
+
+def test_several_nights_share_a_note():
+    """A bag a day: two nights, 40 fl oz in all."""
+    made = worked(6.0, loss=20.0, pounds=1.0)
+    assert [(s.since.day, s.there) for s in standing(made)] == [(4, 13.5), (5, 0.0)]
+    (note,) = [n for n in made.notes if "would sit" in n]
+    assert "longer, 2 times, first from Tue 5/4/2027 to Wed 5/5/2027" in note
+    assert "takes 40.0 fl oz more; only 13.5 fl oz are left over" in note
+    assert "26.5 fl oz are missing" in note
 
 
 def test_what_is_flushed_between_recipes_does_not_sit():
