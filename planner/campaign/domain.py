@@ -584,6 +584,7 @@ class LogLine:
     """That the seed should take, fl oz."""
     fields: tuple[str, ...]
     plant_by: date | None
+    """Until then what lives on the seed is alive; `PlantBy.last` knows the other limits."""
 
 
 @dataclass(frozen=True, slots=True)

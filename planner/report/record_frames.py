@@ -32,7 +32,7 @@ def seed_log_sheet(campaign: Campaign) -> Sheet:
             Column("weight", "Weight", Measure.WEIGHT),
             Column("size", "Size", Measure.SEEDS_PER_WEIGHT),
             Column("fields", "Fields", width=24),
-            Column("plant_by", "Plant by", Measure.DATE),
+            Column("alive", "Alive until", Measure.DATE),
             Column("water", "Water added", look=Look.FILL_IN, width=11),
             Column("who", "Operator, license", look=Look.FILL_IN, width=18),
         ),

@@ -197,6 +197,8 @@ def test_log_has_blanks_for_what_must_be_measured(hand):
     sheet = hand["Seed log"]
     head = next(r for r in rows(sheet) if "Water added" in r)
     assert "Operator, license" in head
+    assert "Alive until" in head  # Plant by, on the clock, is bounded by more than that
+    assert "Plant by" not in head
     seed = [r for r in rows(sheet) if "South" in r]
     assert seed
     assert all(r.count("L2") == 1 for r in seed)
