@@ -222,12 +222,12 @@ def _variety_share(
     room = sum(max(0.0, cap * (total + acres) - planted[v]) for v in names)
     if room >= acres - CRUMB:
         return None
-    has = "has" if len(names) == 1 else "have"
-    return (
-        Cause.VARIETY_SHARE,
-        f"{listing(names)} already {has} the most that one variety may take, {cap:.0%} of "
-        "all land.",
-    )
+    if all(planted[v] > CRUMB and planted[v] >= cap * total - CRUMB for v in names):
+        has = "has" if len(names) == 1 else "have"
+        text = f"{listing(names)} already {has} the most that one variety may take, {cap:.0%} of "
+        return Cause.VARIETY_SHARE, f"{text}all land."
+    text = f"one variety may take at most {cap:.0%} of all planted land, and only {listing(names)}"
+    return Cause.VARIETY_SHARE, f"{text} suits." if len(names) == 1 else f"{text} suit."
 
 
 def _maturity_share(
@@ -243,11 +243,10 @@ def _maturity_share(
         all_in = all(span.earliest <= scene.lots[p.lot].maturity <= span.latest for p in free)
         if all_in and sum(inside) + acres > span.share * (total + acres) + CRUMB:
             low, high = number(span.earliest, 2), number(span.latest, 2)
-            return (
-                Cause.MATURITY_SHARE,
-                f"maturities {low} to {high} already have their most, {span.share:.0%} of "
-                "all land.",
-            )
+            full = sum(inside) > CRUMB and sum(inside) >= span.share * total - CRUMB
+            most = "already have their most" if full else "may take no more than their share"
+            text = f"maturities {low} to {high} {most}, {span.share:.0%} of all land."
+            return Cause.MATURITY_SHARE, text
     return None
 
 

@@ -108,6 +108,28 @@ def test_cause_and_words(cause: str) -> None:
     assert words in short.why
 
 
+@pytest.mark.parametrize(
+    ("rule", "words"),
+    [
+        (
+            {"farm": farm(most_of_one_variety=0.5)},
+            "one variety may take at most 50% of all planted land, and only V20 suits",
+        ),
+        (
+            {"maturity_spread": (MaturityShare(1.9, 2.2, 0.5),)},
+            "maturities 1.9 to 2.2 may take no more than their share, 50% of all land",
+        ),
+    ],
+    ids=["variety", "maturity"],
+)
+def test_nothing_planted_has_not_its_most_already(rule: dict, words: str) -> None:
+    """One lot alone is all that is planted, so half of it is all that may be: nothing is."""
+    (short,) = diagnosed(season(**rule))
+    assert short.acres == pytest.approx(80.0)
+    assert words in short.why
+    assert "already" not in short.why
+
+
 def test_bags_under_another_recipe() -> None:
     """One bag of 40, two fields of 20 acres of which each wants its own recipe.
 
