@@ -24,9 +24,9 @@ LEAST_TIGHT = 0.68
 
 def shrink_parts(layout: Layout) -> None:
     """Print a little smaller where that keeps what stands between page breaks on one page each."""
-    hard = [p.top for p in layout.placed if isinstance(p.block, PageBreak) and not p.block.if_torn]
-    if hard:
-        ends = zip([1, *hard], [*hard, layout.end], strict=True)
+    breaks = [p.top for p in layout.placed if isinstance(p.block, PageBreak)]
+    if breaks:
+        ends = zip([1, *breaks], [*breaks, layout.end], strict=True)
         each = [layout.points(first, end) for first, end in ends]
         highest = max((high for high in each if layout.may_shrink(high)), default=0.0)
         if highest > layout.page_points:

@@ -20,20 +20,28 @@ if TYPE_CHECKING:
 
 CARDS = "Recipe cards"
 LINE = Cell(None, Look.FILL_IN)
-SMALLER = 0.8
-"""Size of print, so that two cards stand on a page."""
 HOW = (
     "Rates go from one figure to another where lots differ; each lot's own are on the sheet "
     "Calibration. Other uses of an ingredient on the same land count toward its ceiling, too.",
 )
 LABELLED = (*PESTICIDES, "biological")
 """Kinds with facts to write down: many a biological is registered as a pesticide, too."""
+WIDTHS = (14.0, 15.5, 15.0, 17.0, 15.0, 29.0)
+"""Of the columns of every table of a card: more would make the print smaller than 8 points."""
+LOT_COLUMNS = (
+    ("lot", "Lot", Measure.TEXT),
+    ("variety", "Variety", Measure.TEXT),
+    ("bags", "Bags", Measure.COUNT),
+    ("units", "Seed", Measure.UNITS),
+    ("unit", "A unit", Measure.DOSE_PER_UNIT),
+    ("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
+)
 MOST_LOTS = 12
 """Lots of a recipe that its card names one by one, so that it stays on a page."""
 
 
 def card_sheet(campaign: Campaign) -> Sheet:
-    """Make the recipe cards, two to a page where they fit."""
+    """Make the recipe cards, in print that can be read beside the treater."""
     manner = Manner(metric=campaign.shop.metric)
     facts = {f.product: f for f in campaign.facts}
     blocks: list[Block] = [Text(HOW)]
@@ -44,7 +52,7 @@ def card_sheet(campaign: Campaign) -> Sheet:
         CARDS,
         "Every recipe, for a licensed person to check and sign; no card is torn over two pages.",
         tuple(blocks),
-        Page(smaller=SMALLER),
+        Page(),
         Room.TREATING,
     )
 
@@ -54,11 +62,16 @@ def _card(
 ) -> list[Block]:
     blocks: list[Block] = [
         _card_rates(card, number, manner),
-        _card_lots(card, number, manner),
+        _card_lots(card, number),
+        Text((_goes(card, manner),)),
     ]
     if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
         blocks.append(Text(_warned(card, manner), look=Look.WATCH))
-    blocks += [_labels(card, number, facts), _card_actives(card, number), _sign(card, number)]
+    blocks.append(_labels(card, number, facts))
+    apart = _apart(card, facts)
+    if apart:
+        blocks.append(Text(apart, look=Look.WATCH))
+    blocks += [_card_actives(card, number), _sign(card, number)]
     return [*blocks, Text(CAUTIONS_SHORT, look=Look.STRONG)]
 
 
@@ -72,7 +85,10 @@ def _warned(card: Card, manner: Manner) -> tuple[str, ...]:
 
 
 def _card_rates(card: Card, number: int, manner: Manner) -> Table:
-    """Rates by product; from the least to the most of the lots where they differ."""
+    """Rates by product; from the least to the most of the lots where they differ.
+
+    Widths of the columns of a card's tables leave print of 8 points and more.
+    """
     units = manner.label(Measure.DOSE_PER_UNIT), manner.label(Measure.DOSE_PER_WEIGHT)
     rows: list[tuple[Content, ...]] = []
     for product, written in dict.fromkeys((x.product, x.written) for x in card.lines):
@@ -89,12 +105,12 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
         name=f"rates_{number}",
         title=f"Recipe {card.recipe}{_approval(card, manner)}",
         columns=(
-            Column("product", "Product"),
-            Column("kind", "Kind"),
-            Column("written", "Rate as written", width=16),
-            Column("unit", f"A unit ({units[0]})", width=16),
-            Column("cwt", f"By weight ({units[1]})", width=16),
-            Column("seed", "Active ingredient on a seed (mg)", width=34),
+            Column("product", "Product", width=WIDTHS[0]),
+            Column("kind", "Kind", width=WIDTHS[1]),
+            Column("written", "Rate as written", width=WIDTHS[2]),
+            Column("unit", f"A unit ({units[0]})", width=WIDTHS[3]),
+            Column("cwt", f"By weight ({units[1]})", width=WIDTHS[4]),
+            Column("seed", "Active ingredient on a seed (mg)", width=WIDTHS[5]),
         ),
         rows=tuple(rows),
     )
@@ -117,11 +133,7 @@ def _span(numbers: list[float], measure: Measure, manner: Manner) -> str:
     return low if low == high else f"{low} to {high}"
 
 
-def _card_lots(card: Card, number: int, manner: Manner) -> Table:
-    marks = []
-    for word, limit in (("warning", card.liquid_warning), ("limit", card.liquid_limit)):
-        if limit is not None:
-            marks.append(f"{word} {manner.say(limit, Measure.DOSE_PER_WEIGHT)}")
+def _card_lots(card: Card, number: int) -> Table:
     lots = card.lots
     if len(lots) > MOST_LOTS:
         by_liquid = sorted(lots, key=lambda x: x.liquid_per_cwt)
@@ -131,13 +143,10 @@ def _card_lots(card: Card, number: int, manner: Manner) -> Table:
         name=f"lots_{number}",
         title="All liquid together, by lot",
         columns=(
-            Column("lot", "Lot"),
-            Column("variety", "Variety"),
-            Column("bags", "Bags", Measure.COUNT),
-            Column("units", "Seed", Measure.UNITS),
-            Column("unit", "A unit", Measure.DOSE_PER_UNIT),
-            Column("cwt", "By weight", Measure.DOSE_PER_WEIGHT),
-            Column("polymer", "Polymer share", Measure.PERCENT),
+            *(
+                Column(key, header, measure, width=width)
+                for (key, header, measure), width in zip(LOT_COLUMNS, WIDTHS, strict=True)
+            ),
         ),
         rows=tuple(
             (
@@ -147,13 +156,27 @@ def _card_lots(card: Card, number: int, manner: Manner) -> Table:
                 x.units,
                 x.liquid_per_unit,
                 Cell(x.liquid_per_cwt, _over(x.liquid_per_cwt, card.liquid_warning)),
-                x.polymer_share,
             )
             for x in lots
         ),
-        note=f"Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
-        f" {', '.join(marks) or 'no warning or limit set'}."
-        + (more if len(card.lots) > len(lots) else ""),
+        note=more.strip() if len(card.lots) > len(lots) else "",
+    )
+
+
+def _goes(card: Card, manner: Manner) -> str:
+    """Where the seed of a card goes, and what its liquid is held against."""
+    marks = []
+    for word, limit in (("warning", card.liquid_warning), ("limit", card.liquid_limit)):
+        if limit is not None:
+            marks.append(f"{word} {manner.say(limit, Measure.DOSE_PER_WEIGHT)}")
+    shares = [x.polymer_share for x in card.lots]
+    low, high = (f"{share:.0%}".rstrip("%") for share in (min(shares), max(shares)))
+    polymer = (
+        f" Polymer: {low if low == high else f'{low} to {high}'} % of it." if any(shares) else ""
+    )
+    return (
+        f"Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
+        f" {', '.join(marks) or 'no warning or limit set'}.{polymer}"
     )
 
 
@@ -174,12 +197,12 @@ def _card_actives(card: Card, number: int) -> Table:
         name=f"actives_{number}",
         title="Active ingredients where most of them comes, against their ceilings",
         columns=(
-            Column("ingredient", "Active ingredient"),
-            Column("field", "Most on field"),
-            Column("acre", "On land", Measure.WEIGHT_PER_AREA),
-            Column("most", "Ceiling", Measure.WEIGHT_PER_AREA),
-            Column("seed", "On a seed", Measure.MG_PER_SEED),
-            Column("most_seed", "Ceiling", Measure.MG_PER_SEED),
+            Column("ingredient", "Active ingredient", width=WIDTHS[0]),
+            Column("field", "Most on field", width=WIDTHS[1]),
+            Column("acre", "On land", Measure.WEIGHT_PER_AREA, width=WIDTHS[2]),
+            Column("most", "Ceiling", Measure.WEIGHT_PER_AREA, width=WIDTHS[3]),
+            Column("seed", "On a seed", Measure.MG_PER_SEED, width=WIDTHS[4]),
+            Column("most_seed", "Ceiling", Measure.MG_PER_SEED, width=WIDTHS[5]),
         ),
         rows=tuple(
             (
@@ -205,25 +228,28 @@ def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table
         said = (f.registration, f.signal_word, f.equipment, f.re_entry, f.first_aid)
         if wanted or any(said):
             rows.append((product, *(Cell(text) if text else LINE for text in said)))
-    keep = [
-        f"{f.product} must not be mixed with {', '.join(f.not_with)}"
-        for f in facts.values()
-        if f.not_with and any(x.product == f.product for x in card.lines)
-    ]
     return Table(
         name=f"labels_{number}",
         title="From the labels",
         columns=(
-            Column("product", "Product"),
-            Column("registration", "EPA no.", width=13),
-            Column("signal", "Signal word", width=13),
-            Column("equipment", "Protective equipment", width=24),
-            Column("re_entry", "Re-entry", width=10),
-            Column("aid", "First aid", width=30),
+            Column("product", "Product", width=WIDTHS[0]),
+            Column("registration", "EPA no.", width=WIDTHS[1]),
+            Column("signal", "Signal word", width=WIDTHS[2]),
+            Column("equipment", "Protective equipment", width=WIDTHS[3]),
+            Column("re_entry", "Re-entry", width=WIDTHS[4]),
+            Column("aid", "First aid", width=WIDTHS[5]),
         ),
         rows=tuple(rows),
         empty="No product with an active ingredient.",
-        note="; ".join(keep) + "." if keep else "",
+    )
+
+
+def _apart(card: Card, facts: Mapping[str, ProductFacts]) -> tuple[str, ...]:
+    """What its products must not meet."""
+    return tuple(
+        f"{f.product} must not be mixed with {', '.join(f.not_with)}."
+        for f in facts.values()
+        if f.not_with and any(x.product == f.product for x in card.lines)
     )
 
 
@@ -233,10 +259,10 @@ def _sign(card: Card, number: int) -> Table:
     return Table(
         name=f"sign_{number}",
         columns=(
-            Column("what", ""),
-            Column("value", "", width=16),
-            Column("what_too", "", width=16),
-            Column("value_too", "", width=16),
+            Column("what", "", width=WIDTHS[0]),
+            Column("value", "", width=WIDTHS[1]),
+            Column("what_too", "", width=WIDTHS[2]),
+            Column("value_too", "", width=WIDTHS[3]),
         ),
         rows=(
             ("Approved by", who, "On", when),

@@ -92,7 +92,7 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
             Text(SMALL, "Up to 5 gal (19 L), by the federal steps", bullets=True),
             Text(LARGE, "More than 5 gal (19 L), by the federal steps", bullets=True),
         ),
-        Page(smaller=0.77),
+        Page(smaller=0.75),
         Room.TREATING,
     )
 

@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from planner.report.clean_frames import SHARED
+from planner.report.container_frames import LEFT
 from planner.report.explain_frames import BOUGHT_TREATED, MOST_TO_SPEND
 from planner.report.facts import MATURITY, RULES, SEED
 from planner.report.sheets import Page, Table, Text
@@ -14,7 +16,7 @@ if TYPE_CHECKING:
 
     from planner.report.sheets import Block, Sheet
 
-TOGETHER = ((RULES, MOST_TO_SPEND, BOUGHT_TREATED), (SEED, MATURITY))
+TOGETHER = ((RULES, MOST_TO_SPEND, BOUGHT_TREATED), (SEED, MATURITY), (SHARED, LEFT))
 """Titles of sheets of which the first that is there takes in the others."""
 LONGEST = 24
 """Rows beyond which a table fills a page and its sheet stays by itself."""
@@ -39,9 +41,9 @@ def _short(sheet: Sheet) -> bool:
 
 def _joined(sheets: Sequence[Sheet]) -> Sheet:
     first, *others = sheets
-    names = [first.heading or first.title, *(_small(s.title) for s in others)]
+    purpose = f"{first.purpose} Below: {', '.join(_small(s.title) for s in others)}."
     blocks = (*first.blocks, *(b for s in others for b in _titled(s)))
-    return replace(first, heading=", ".join(names), blocks=blocks, page=Page())
+    return replace(first, purpose=purpose, blocks=blocks, page=Page())
 
 
 def _titled(sheet: Sheet) -> Iterator[Block]:

@@ -22,7 +22,7 @@ def test_short_sheets_stand_on_one_and_keep_all_they_say() -> None:
     sheets = [short(RULES), short("Other"), short("Most to spend"), short("Bought treated")]
     one, other = gathered(sheets)
     assert (one.title, other.title) == (RULES, "Other")
-    assert one.heading == "Cost of rules, most to spend, bought treated"
+    assert one.purpose.endswith("Below: most to spend, bought treated.")
     tables = [b for b in one.blocks if isinstance(b, Table)]
     assert [t.rows for t in tables] == [s.blocks[0].rows for s in (*sheets[:1], *sheets[2:])]
     assert [t.repeat_header for t in tables] == [True, False, False]
