@@ -10,7 +10,7 @@ from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
-from planner.season.domain import PESTICIDES
+from planner.season.domain import PESTICIDES, POWDER
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -113,6 +113,10 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
             Column("seed", "Active ingredient on a seed (mg)", width=WIDTHS[5]),
         ),
         rows=tuple(rows),
+        note="; ".join(
+            f"{name}: into the planter, not the treater"
+            for name in dict.fromkeys(x.product for x in card.lines if x.kind == POWDER)
+        ),
     )
 
 

@@ -7,12 +7,13 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.explain.words import number
+from planner.explain.words import listing, number
 from planner.report.facts import DOSES, PRODUCT_DETAIL, SEED, TREATING
 from planner.report.fit import plain
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
+from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
     from planner.plan.plan import Treating
@@ -147,8 +148,15 @@ def _doses(facts: Facts) -> Table:
         repeat_header=True,
         empty="No product goes on seed.",
         note="What the seed takes; margin and line loss come on top, see "
-        f"{elsewhere(PRODUCT_DETAIL, Pack.STUDY)}.",
+        f"{elsewhere(PRODUCT_DETAIL, Pack.STUDY)}.{_in_the_planter(facts)}",
     )
+
+
+def _in_the_planter(facts: Facts) -> str:
+    """Say which products do not go through the treater."""
+    used = {r.product for t in facts.plan.treating for r in facts.recipes[t.recipe].rates}
+    powders = [p.name for p in facts.season.products if p.kind == POWDER and p.name in used]
+    return f" {listing(powders)}: into the planter, not the treater." if powders else ""
 
 
 def _bags_said(facts: Facts, t: Treating) -> str:

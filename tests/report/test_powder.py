@@ -6,23 +6,30 @@ fl oz of powder a unit: the order counts 80, and L2's seed wants 80 more when it
 
 import pytest
 
+from planner.campaign.campaign import make_campaign
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
+from planner.report.card_frames import card_sheet
 from planner.report.facts import Facts
 from planner.report.field_frames import fields_sheet
 from planner.report.sheets import Table, Text
+from planner.report.treating_frames import doses_sheet
 from planner.season.domain import POWDER
 from tests.support.seasons import container, lot, product, recipe, season
 
 
-def planted(on_hand, **second):
+def facts(on_hand, **second):
     one = season(
         lots=(lot(on_hand=40.0), lot("L2", **{"on_hand": 40.0, **second})),
         products=(product(), product("Dust", kind=POWDER, on_hand=on_hand)),
         containers=(container(), container("Dust")),
         recipes=(recipe("R1", Alpha=2.0, Dust=2.0),),
     )
-    return fields_sheet(Facts(solve(one, SolveOptions(seconds=20, gap=0.0)), one))
+    return Facts(solve(one, SolveOptions(seconds=20, gap=0.0)), one)
+
+
+def notes(sheet):
+    return [b.note for b in sheet.blocks if isinstance(b, Table) and b.note]
 
 
 def said(sheet):
@@ -38,7 +45,7 @@ def said(sheet):
     ],
 )
 def test_seed_that_came_treated_takes_powder_too(on_hand, words):
-    sheet = planted(on_hand, treated_with="R1")
+    sheet = fields_sheet(facts(on_hand, treated_with="R1"))
     (line,) = said(sheet)
     assert "takes 80 fl oz of Dust, too" in line
     assert line.endswith(words)
@@ -47,4 +54,12 @@ def test_seed_that_came_treated_takes_powder_too(on_hand, words):
 
 
 def test_what_is_treated_here_is_counted_already():
-    assert said(planted(160.0)) == []
+    assert said(fields_sheet(facts(160.0))) == []
+
+
+def test_doses_and_cards_say_that_it_does_not_go_through_the_treater():
+    made = facts(160.0)
+    (note,) = notes(doses_sheet(made))
+    assert note.endswith(" Dust: into the planter, not the treater.")
+    cards = card_sheet(make_campaign(made.season, made.plan))
+    assert "Dust: into the planter, not the treater" in notes(cards)
