@@ -16,7 +16,7 @@ PRODUCT_FACTS: tuple[Column, ...] = (
         "Slurry life",
         "slurry_life",
         Measure.HOURS,
-        "Most hours that a slurry with it may sit, by its label.",
+        "Most hours that it may sit mixed in a tank, or in the line, by its label.",
         "24",
         blank="not known",
         above_low=True,
