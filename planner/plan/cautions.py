@@ -14,7 +14,7 @@ if TYPE_CHECKING:
 
 STANDING = (
     "Seed treatment products can harm people, animals, water and pollinators. The product label is "
-    "the law and goes before anything that stands here; local rules and licensed practice go "
+    "the law and goes before anything written here; local rules and licensed practice go "
     "before convenience.",
     "Wear the protective equipment that the label names, air the room, keep children, visitors and "
     "livestock away, and wash before eating.",

@@ -95,7 +95,7 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
         if r.field not in untried and (not r.repairs or r.not_reached or r.held_by)
     ]
     if untried:
-        unexplained.append(f"No repair was tried in the time set for {', '.join(untried)}.")
+        unexplained.append(f"There was no time to try changes for {', '.join(untried)}.")
     blocks: list[Block] = []
     if len(untried) < len(why.repairs):
         table = Table(
@@ -271,7 +271,7 @@ def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
     columns = (
         Column("field", "Field"),
         Column("recipe", "Recipe"),
-        Column("acres", "Planted so", Measure.AREA),
+        Column("acres", "Planted", Measure.AREA),
         Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
         Column("acre", "Cost", Measure.MONEY_PER_AREA),
         Column("even", "Pays from", Measure.YIELD, decimals=hundredths),
@@ -300,6 +300,7 @@ def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
         if column.key in ("even", "saved", "net") and all(row[n] is None for row in rows)
     }
     shown = [n for n, column in enumerate(columns) if column.key not in empty]
+    bold = "Bold: what the plan does. "
     losses = (
         ""
         if "saved" in empty
@@ -313,7 +314,8 @@ def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
         repeat_header=True,
         filter=True,
         empty="The plan treats nothing.",
-        note="Bold: what the plan does. Product at the price that the plan pays, freight aside."
+        note=(bold if any(w.acres < CRUMB_ACRES for w in worth) else "")
+        + "Product at the price that the plan pays, freight aside."
         + losses
         + (WHITE_MOLD_LEFT_OUT if any(w.not_credited > 0.0 for w in worth) else ""),
     )

@@ -168,8 +168,9 @@ def _planting(facts: Facts) -> Table:
         filter=True,
         repeat_header=True,
         empty="The season has no fields.",
-        note="Planter to the nearest setting; seed is counted by the exact rate, with spare. Cost"
-        " of the whole field, its seed, treating and expected loss: see "
+        note="The planter rate is rounded to the nearest setting; seed is counted at the exact"
+        " rate, spare included. Cost is that of the whole field, its seed, treating and expected"
+        " loss: see "
         f"{elsewhere(FIELD_COST, Pack.STUDY)}.{_split_said(facts)}",
     )
 
@@ -186,9 +187,9 @@ def _split_said(facts: Facts) -> str:
         return ""
     least = min(small, key=lambda p: p.acres)
     return (
-        f" Smallest split counts the lots of a variety under a recipe together, so {least.field} "
-        f"has {facts.say(least.acres, Measure.AREA)} of {least.lot}: the setting Smallest lot "
-        "share keeps such parts out."
+        f" {least.field} has only {facts.say(least.acres, Measure.AREA)} of {least.lot}: Smallest "
+        "split adds up the lots of a variety under a recipe. The setting Smallest lot share keeps "
+        "such parts out."
     )
 
 
@@ -214,7 +215,7 @@ def _shortages(facts: Facts) -> Table:
             Column("day", "Planting date", Measure.DATE, width=17),
             Column("area", "Short", Measure.AREA, total=True),
             Column("units", "Seed it would take", Measure.UNITS, total=True),
-            *([Column("cause", "Bound by")] if causes else []),
+            *([Column("cause", "Held back by")] if causes else []),
             Column("why", "Why", width=64),
         ),
         rows=tuple(rows),

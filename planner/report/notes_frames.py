@@ -91,7 +91,7 @@ def warnings_sheet(facts: Facts) -> Sheet:
         blocks.append(Text(season.notes, "What was ignored in the input", bullets=True))
     return Sheet(
         WARNINGS,
-        f"What wants a second look, and the cautions. What your own rules keep off: "
+        f"What wants a second look, and the cautions. What your own rules rule out: "
         f"{elsewhere(NOTES, Pack.STUDY)}.",
         tuple(blocks),
         Page(),

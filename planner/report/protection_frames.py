@@ -6,6 +6,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, rating, reached
+from planner.plan.plan import CRUMB_ACRES
 from planner.report.facts import ENOUGH, PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
@@ -127,7 +128,7 @@ def _fields(facts: Facts) -> Table:
             for p in planted[field.name]
         ]
         missing = field.acres - sum(p.acres for p in planted[field.name])
-        if missing > 1e-6:
+        if missing > CRUMB_ACRES:
             bare = (field.name, Cell(NOT_PLANTED, Look.SHORT), None, Cell(missing, Look.SHORT))
             rows.append((*bare, *(_bare(field, t) for t in shown)))
     more = "" if len(asked) == len(shown) else f" {len(asked) - len(shown)} more: see {ENOUGH}."
@@ -208,7 +209,7 @@ def _field_rows(
         words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[gets.recipe])
         rows.append((*head, *words, p.lot, gets.variety, p.acres, p.units, verdict))
     missing = field.acres - sum(p.acres for p in planted)
-    if missing > 1e-6:
+    if missing > CRUMB_ACRES:
         verdict = Cell(NOT_PLANTED, Look.SHORT)
         rows.append((*head, RATING_WORDS[wanted], *4 * (None,), missing, None, verdict))
     return rows

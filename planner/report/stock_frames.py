@@ -91,7 +91,7 @@ def _products(facts: Facts) -> Table:
             Column("bought", "To order, usable", Measure.VOLUME),
             Column("left", "Left", Measure.VOLUME),
             Column("slack", "Spare", Measure.DOSE, decimals=0),
-            Column("spare", "of what goes on", Measure.PERCENT, width=9),
+            Column("spare", "Spare, percent", Measure.PERCENT, width=9),
             Column(
                 "size", f"Short when {facts.manner.seeds_per} differ by", Measure.PERCENT, width=14
             ),
@@ -101,7 +101,7 @@ def _products(facts: Facts) -> Table:
         repeat_header=True,
         empty="The season lists no products.",
         note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
-        "order, usable = used + left. Spare: what is left, also as a share of what goes on seed; "
+        "order, usable = used + left. Spare: what is left, also in percent of what goes on seed; "
         f"under {TIGHT:.0%} it is TIGHT. Fewer {facts.manner.seeds_per} are heavier seed, which "
         "takes more of what goes by weight.",
     )

@@ -55,8 +55,8 @@ def try_sheet(facts: Facts) -> Sheet:
     )
     how = Text(
         (
-            "Overtype the marked counts; everything else on this page follows. The order that "
-            "stands here first is the plan's. Seed, fields and recipes stay as planned.",
+            "Overtype the marked counts; everything else on this page follows. It begins with the "
+            "plan's own order. Seed, fields and recipes stay as planned.",
         )
     )
     return Sheet(

@@ -457,7 +457,7 @@ def test_a_part_under_the_smallest_split_is_explained() -> None:
     plan = Plan(Outcome.FEASIBLE, 0.0, 0.0, Cost(), planting=planting)
     blocks = fields_sheet(Facts(plan, whole)).blocks
     table = next(b for b in blocks if isinstance(b, Table) and b.name == "planting")
-    assert "so North has 3.7 acres of L2: the setting Smallest lot share" in table.note
+    assert "North has only 3.7 acres of L2: Smallest split adds up" in table.note
     one = replace(plan, planting=planting[:1])
     blocks = fields_sheet(Facts(one, whole)).blocks
     table = next(b for b in blocks if isinstance(b, Table) and b.name == "planting")
