@@ -31,6 +31,8 @@ if TYPE_CHECKING:
 
 WEEK_AND_DAY = (7, 1)
 """Reminders of what needs a call or a check, days before."""
+WEEKEND = (5, 6)
+"""Saturday and Sunday, as `date.weekday` counts."""
 MORNING = 7
 """Hour of the day at which a reminder comes."""
 
@@ -52,10 +54,10 @@ def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
         if order:
             what = "Order and pay" if pay == order else "Order"
             title = f"{what} by today: {supplier.name}"
-            found.append(Event(order, title, text, f"order|{supplier.name}", WEEK_AND_DAY))
+            found.append(_deadline(order, title, text, f"order|{supplier.name}"))
         if pay and pay != order:
             title = f"Pay by today: {supplier.name}"
-            found.append(Event(pay, title, text, f"pay|{supplier.name}", WEEK_AND_DAY))
+            found.append(_deadline(pay, title, text, f"pay|{supplier.name}"))
     return (*found, *_seed_deadlines(season, plan))
 
 
@@ -71,11 +73,21 @@ def _seed_deadlines(season: Season, plan: Plan) -> list[Event]:
         of, text = f": {seller}" if seller else "", "; ".join(lines)
         if order:
             title = f"{'Order and pay' if pay == order else 'Order'} seed by today{of}"
-            found.append(Event(order, title, text, f"order seed|{seller}|{order}", WEEK_AND_DAY))
+            found.append(_deadline(order, title, text, f"order seed|{seller}|{order}"))
         if pay and pay != order:
             title = f"Pay seed by today{of}"
-            found.append(Event(pay, title, text, f"pay seed|{seller}|{order}", WEEK_AND_DAY))
+            found.append(_deadline(pay, title, text, f"pay seed|{seller}|{order}"))
     return found
+
+
+def _deadline(day: date, title: str, text: str, key: str) -> Event:
+    """Last day to order or to pay; on a weekend nobody may be there, so Friday reminds."""
+    if day.weekday() not in WEEKEND:
+        return Event(day, title, text, key, WEEK_AND_DAY)
+    friday = day.weekday() - 4
+    return Event(
+        day, f"{title} (a weekend: by the Friday before)", text, key, (WEEK_AND_DAY[0], friday)
+    )
 
 
 def events(

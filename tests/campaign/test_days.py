@@ -338,6 +338,30 @@ def test_order_and_pay_on_days_of_their_own():
     ]
 
 
+@pytest.mark.parametrize(
+    ("day", "title", "remind"),
+    [
+        (date(2027, 3, 12), "Order and pay by today: Elm", (7, 1)),
+        (
+            date(2027, 3, 13),
+            "Order and pay by today: Elm (a weekend: by the Friday before)",
+            (7, 1),
+        ),
+        (
+            date(2027, 3, 14),
+            "Order and pay by today: Elm (a weekend: by the Friday before)",
+            (7, 2),
+        ),
+    ],
+    ids=["Friday", "Saturday", "Sunday"],
+)
+def test_a_last_day_on_a_weekend_reminds_on_friday(day, title, remind):
+    season = hand_season()
+    elm = replace(season.suppliers[0], order_by=day)
+    (event,) = make_campaign(replace(season, suppliers=(elm,)), hand_plan()).deadlines
+    assert (event.day, event.title, event.remind) == (day, title, remind)
+
+
 def test_seed_is_ordered_and_paid_by_seller_and_day():
     """Elm is paid later than ordered; the lot's own day goes before Elm's; Oak is on no sheet."""
     season = hand_season()
