@@ -376,7 +376,11 @@ def test_seed_is_ordered_and_paid_by_seller_and_day():
     assert [(e.day, e.title, e.text) for e in deadlines(season, plan)] == [
         (date(2027, 2, 10), "Order seed by today: Elm", "1 x 40 units of L1 (V18)"),
         (date(2027, 4, 1), "Pay seed by today: Elm", "1 x 40 units of L1 (V18)"),
-        (date(2027, 2, 20), "Order and pay seed by today: Oak", "2 x 40 units of L2 (V22)"),
+        (
+            date(2027, 2, 20),
+            "Order and pay seed by today: Oak (a weekend: by the Friday before)",
+            "2 x 40 units of L2 (V22)",
+        ),
     ]
     no_days = replace(season, lots=hand_season().lots)
     assert deadlines(no_days, plan) == ()
