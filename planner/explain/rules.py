@@ -228,18 +228,18 @@ def _sentence(cost: RuleCost, speech: Speech) -> str:
     if most is None:
         return f"{cost.rule}: the plan without it was not finished in the time set."
     if most - least <= max(CENT, 1e-3 * most):
-        return f"{cost.rule} costs {amount}."
+        return f"{cost.rule}: costs {amount}."
     if saved < CENT:
         return (
-            f"{cost.rule} costs {speech.money(most)} at the most; no cheaper plan without it was "
+            f"{cost.rule}: costs {speech.money(most)} at the most; no cheaper plan without it was "
             "found in the time set."
         )
     if saved - least < CENT:
         return (
-            f"{cost.rule} costs at least {amount} and at most {speech.money(most)}; more time "
+            f"{cost.rule}: costs at least {amount} and at most {speech.money(most)}; more time "
             "narrows that."
         )
     return (
-        f"{cost.rule} costs {amount} in the plans found, and for certain between "
+        f"{cost.rule}: costs {amount} in the plans found, for certain between "
         f"{speech.money(least)} and {speech.money(most)}."
     )

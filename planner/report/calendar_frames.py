@@ -32,8 +32,8 @@ def calendar_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet that says what is treated on which day."""
     return Sheet(
         CALENDAR,
-        "Which bags are treated on which day: late, but with days to spare, what is planted first"
-        " before the rest.",
+        "Which bags are treated on which day: as late as leaves days to spare, and first what is"
+        " planted first.",
         (_figures(campaign), Text(CAUTIONS_SHORT, look=Look.STRONG), _runs(campaign)),
         Page(landscape=True),
         Room.TREATING,

@@ -21,7 +21,7 @@ if TYPE_CHECKING:
 CARDS = "Recipe cards"
 LINE = Cell(None, Look.FILL_IN)
 HOW = (
-    "Rates go from one figure to another where lots differ; each lot's own are on the sheet "
+    "Where lots differ, a rate is given from lowest to highest; each lot's own is on the sheet "
     "Calibration. Other uses of an ingredient on the same land count toward its ceiling, too.",
 )
 LABELLED = (*PESTICIDES, "biological")

@@ -32,8 +32,8 @@ def rivals_sheet(order: OrderRivals) -> Sheet:
     words = tuple(r.sentence for r in order.products)
     blocks: list[Block] = [
         Text((order.second_best,)),
-        Text(words, title="Product by product", bullets=True),
         _mixes(order.products),
+        Text(words, title="Product by product", bullets=True),
         _flips(order.products),
         _price_flips(order.products),
     ]

@@ -36,7 +36,7 @@ def test_whole_bags_worked_by_hand() -> None:
     assert plan.cost.total == pytest.approx(300.0 + 800.0)
     bags = costs["Bags are treated whole, not by the unit"]
     assert (bags.cost, bags.purpose) == (pytest.approx(300.0), "convenience")
-    assert bags.sentence == "Bags are treated whole, not by the unit costs $300."
+    assert bags.sentence == "Bags are treated whole, not by the unit: costs $300."
 
 
 def test_bags_of_a_unit_are_no_rule() -> None:
@@ -60,7 +60,7 @@ def test_margins_worked_by_hand() -> None:
     both = farm(product_margin=0.02, spare_seed=0.05)
     _, costs = priced(season(farm=both, fields=fields, lots=lots))
     assert [c.cost for c in costs.values()] == pytest.approx([0.0, 0.0])
-    assert costs["5 % spare seed"].sentence == "5 % spare seed costs nothing."
+    assert costs["5 % spare seed"].sentence == "5 % spare seed: costs nothing."
 
 
 def mold_season(**changes) -> Season:
