@@ -34,16 +34,21 @@ def shrink_parts(layout: Layout) -> None:
 
 
 def spare_a_page(layout: Layout) -> None:
-    """Print a little smaller where that keeps a few last rows from a page of their own."""
+    """Print a little smaller where that keeps a few last rows from a page of their own.
+
+    Also where blocks that are kept whole leave so much of their pages empty that two are saved.
+    """
     scale, shrunk = layout.scale, layout.shrunk
     pages, left = pages_used(layout)
-    if pages == 1 or left > CRUMB:
+    whole = not any(p.torn for p in layout.placed)
+    enough = pages - 1 if left <= CRUMB else pages - 2 if whole else 0
+    if enough < 1:
         return
     for smaller in TIGHTER:
         if scale / smaller < LEAST_TIGHT:
             break
         layout.shrunk = shrunk * smaller
-        if pages_used(layout)[0] < pages:
+        if pages_used(layout)[0] <= enough:
             return
     layout.shrunk = shrunk
 

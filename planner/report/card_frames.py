@@ -142,7 +142,6 @@ def _card_lots(card: Card, number: int) -> Table:
     if len(lots) > MOST_LOTS:
         by_liquid = sorted(lots, key=lambda x: x.liquid_per_cwt)
         lots = (*by_liquid[: MOST_LOTS // 2], *by_liquid[-(MOST_LOTS // 2) :])
-    more = f" {len(card.lots)} lots in all; those with least and most liquid are shown."
     return Table(
         name=f"lots_{number}",
         title="All liquid together, by lot",
@@ -163,7 +162,6 @@ def _card_lots(card: Card, number: int) -> Table:
             )
             for x in lots
         ),
-        note=more.strip() if len(card.lots) > len(lots) else "",
     )
 
 
@@ -178,8 +176,13 @@ def _goes(card: Card, manner: Manner) -> str:
     polymer = (
         f" Polymer: {low if low == high else f'{low} to {high}'} % of it." if any(shares) else ""
     )
+    more = (
+        f"{len(card.lots)} lots in all; those with least and most liquid are shown. "
+        if len(card.lots) > MOST_LOTS
+        else ""
+    )
     return (
-        f"Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
+        f"{more}Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
         f" {', '.join(marks) or 'no warning or limit set'}.{polymer}"
     )
 

@@ -128,12 +128,17 @@ def test_a_table_begins_on_a_new_page_where_the_one_before_fills_its_page(filled
     assert page_breaks(layout) == [layout.table("after").top, layout.table("more").top]
 
 
+@pytest.mark.parametrize("if_torn", [False, True])
 @pytest.mark.parametrize(("second", "size"), [(30, 1.0), (50, 46 / 52), (120, 1.0)])
-def test_parts_that_hardly_miss_a_page_are_printed_smaller(second: int, size: float) -> None:
+def test_parts_that_hardly_miss_a_page_are_printed_smaller(
+    second: int, size: float, if_torn: bool
+) -> None:
     """A page holds 46 rows. The second part has a header, its rows, a blank; 120 are too many."""
     first = Table("first", COLUMNS, rows(10))
     layout = lay_out(
-        sheet(first, PageBreak(), Table("second", COLUMNS, rows(second))), Manner(), home=False
+        sheet(first, PageBreak(if_torn), Table("second", COLUMNS, rows(second))),
+        Manner(),
+        home=False,
     )
     shrink_parts(layout)
     assert layout.scale == pytest.approx(size)
@@ -155,6 +160,20 @@ def test_a_few_last_rows_take_no_page_of_their_own() -> None:
     assert pages(filled + 2)[0] == 2
     assert pages(filled + 2)[1] < pages(filled)[1]
     assert pages(filled + a_page // 2)[0] == 3
+
+
+@pytest.mark.parametrize(("each", "pages"), [(25, 4), (35, 6), (20, 4)])
+def test_blocks_that_half_fill_their_pages_stand_two_to_a_page(each: int, pages: int) -> None:
+    """A page holds 46 rows, 55 in print 1.2 times smaller: two of 25 with header and blank.
+
+    The first page has four rows on top, so one block is alone on it; two of 35 are too many.
+    """
+    blocks = [Table(f"t{n}", COLUMNS, rows(each)) for n in range(6)]
+    layout = lay_out(sheet(*blocks), Manner(), home=False)
+    layout.heights = {}
+    spare_a_page(layout)
+    assert pages_used(layout)[0] == pages
+    assert (layout.scale < 1.0) is (each == 25)
 
 
 def test_parts_are_ruled_off_where_they_have_rows() -> None:

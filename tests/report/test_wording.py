@@ -15,12 +15,15 @@ from planner.explain.rules import RuleCost
 from planner.explain.worth import worth_treating
 from planner.plan.seed_cautions import treated_seed_left
 from planner.report.answer import enough, threats
+from planner.report.breaks import shrink_parts
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
 from planner.report.explain_frames import worth_sheets
-from planner.report.facts import RULES, STUDY, Facts
+from planner.report.facts import PROTECTION, RULES, STUDY, Facts
 from planner.report.frames import make_book, make_books
 from planner.report.front_frames import WIDEST_NAME, _wide, front_sheet
+from planner.report.heights import row_heights
+from planner.report.layout import lay_out
 from planner.report.measures import Manner, Measure
 from planner.report.notes_frames import notes_sheet
 from planner.report.paper import LONGEST_FOOT
@@ -91,6 +94,25 @@ def test_yields_in_kilograms_have_no_hundredths(manner: Manner, places: int) -> 
 
 
 RULE = RuleCost("No share under 10 acres", "convenience", "", "", None, None, None, None, 0.0, "")
+
+
+def test_protection_is_a_page_only_where_something_threatens() -> None:
+    season, plan = sample()
+    assert PROTECTION in {s.title for s in make_books(plan, season)[Pack.WINTER].sheets}
+    calm = replace(season, threats=(), fields=tuple(replace(f, pressure={}) for f in season.fields))
+    assert PROTECTION not in {s.title for s in make_books(plan, calm)[Pack.WINTER].sheets}
+
+
+def test_recipe_cards_can_be_read_beside_the_treater() -> None:
+    """Letters of a cell have 10 points, printed at 8 or more; no note has smaller ones."""
+    for metric in (False, True):
+        season, plan = sample(metric=metric)
+        sheet = card_sheet(make_campaign(season, plan))
+        layout = lay_out(sheet, Manner(metric=metric), home=True)
+        layout.heights = row_heights(layout, Manner(metric=metric))
+        shrink_parts(layout)
+        assert 10.0 * layout.scale >= 8.0
+        assert not any(b.note for b in sheet.blocks if isinstance(b, Table))
 
 
 def test_rules_that_were_not_narrowed_are_a_line_of_the_study_and_no_page() -> None:
