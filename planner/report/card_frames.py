@@ -113,10 +113,6 @@ def _card_rates(card: Card, number: int, manner: Manner) -> Table:
             Column("seed", "Active ingredient on a seed (mg)", width=WIDTHS[5]),
         ),
         rows=tuple(rows),
-        note="; ".join(
-            f"{name}: into the planter, not the treater"
-            for name in dict.fromkeys(x.product for x in card.lines if x.kind == POWDER)
-        ),
     )
 
 
@@ -252,11 +248,15 @@ def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table
 
 
 def _apart(card: Card, facts: Mapping[str, ProductFacts]) -> tuple[str, ...]:
-    """What its products must not meet."""
-    return tuple(
-        f"{f.product} must not be mixed with {', '.join(f.not_with)}."
-        for f in facts.values()
-        if f.not_with and any(x.product == f.product for x in card.lines)
+    """What its products must not meet, and which of them passes no treater."""
+    powders = dict.fromkeys(x.product for x in card.lines if x.kind == POWDER)
+    return (
+        *(f"{name}: into the planter, not the treater." for name in powders),
+        *(
+            f"{f.product} must not be mixed with {', '.join(f.not_with)}."
+            for f in facts.values()
+            if f.not_with and any(x.product == f.product for x in card.lines)
+        ),
     )
 
 

@@ -62,4 +62,5 @@ def test_doses_and_cards_say_that_it_does_not_go_through_the_treater():
     (note,) = notes(doses_sheet(made))
     assert note.endswith(" Dust: into the planter, not the treater.")
     cards = card_sheet(make_campaign(made.season, made.plan))
-    assert "Dust: into the planter, not the treater" in notes(cards)
+    said = [p for b in cards.blocks if isinstance(b, Text) for p in b.paragraphs]
+    assert "Dust: into the planter, not the treater." in said
