@@ -126,7 +126,7 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     said = "; ".join(f"{name} at {_seeds(drop, season)}" for name, drop in thick[:MOST_NAMED])
     said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""
     many = "1 field with" if len(thick) == 1 else f"{len(thick)} fields with"
-    yield f"{many} a history of white mold dropped too thick: {said}. {advice}"
+    yield f"{many} a history of white mold planted too thick: {said}. {advice}"
 
 
 def _too_thick(plan: Plan, season: Season) -> list[tuple[str, float]]:

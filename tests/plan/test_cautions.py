@@ -214,7 +214,7 @@ CASES = [
     # Crop Protection Network, CPN-5009, 2022: no more than 110,000 seeds/acre with a history of
     # severe white mold, and in rows of 15 inches or less with any.
     (
-        "white mold dropped too thick",
+        "white mold planted too thick",
         rows(110_001.0, 15.0, "some"),
         "North (Fields, row 2), rows 15 inches apart, at 110,001",
         rows(110_000.0, 15.0, "some"),
@@ -403,7 +403,7 @@ def test_fields_dropped_too_thick_share_one_warning():
     )
     found = [w for w in warnings(PLAN, season(fields=fields)) if "CPN-5009" in w]
     assert len(found) == 1
-    assert found[0].startswith("14 fields with a history of white mold dropped too thick")
+    assert found[0].startswith("14 fields with a history of white mold planted too thick")
     assert "F14 (Fields, row 2), rows 15 inches apart, at 111,013" in found[0]
     assert "F3 (Fields, row 2), rows 15 inches apart, at 111,002; and 2 more." in found[0]
 
