@@ -13,7 +13,7 @@ from planner.explain.words import Speech, count, listing, number
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
-from planner.risk.words import first_short, percent
+from planner.risk.words import NOTHING, first_short, percent
 
 if TYPE_CHECKING:
     from datetime import date
@@ -65,14 +65,14 @@ def payments(facts: Facts) -> tuple[Payment, ...]:
     """All that is paid for product and seed, the first day first."""
     due = [Payment(a.pay_by, _named(a.name), "products", a.to_pay) for a in facts.accounts]
     due += [
-        Payment(a.pay_by, a.seller or "a seller not named", "seed", sum(s.cost for s in a.lines))
+        Payment(a.pay_by, a.seller or "your seed supplier", "seed", sum(s.cost for s in a.lines))
         for a in seed_accounts(facts)
     ]
     return tuple(sorted(due, key=lambda d: (d.day is None, d.day, d.what, d.who)))
 
 
 def _named(supplier: str) -> str:
-    return "a supplier not named" if supplier == NO_SUPPLIER else supplier
+    return "your supplier" if supplier == NO_SUPPLIER else supplier
 
 
 def to_pay(facts: Facts) -> float:
@@ -167,7 +167,11 @@ def spare(facts: Facts) -> list[str]:
     if not facts.margins:
         return []
     each = [
-        f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
+        (
+            f"{m.product} nothing"
+            if m.used < NOTHING
+            else f"{m.product} {_volume(facts, m.slack)} ({percent(m.used)})"
+        )
         + (" TIGHT" if m.used < TIGHT else "")
         for m in facts.margins[:MOST_SPARE]
     ]

@@ -43,7 +43,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.texts import text_width, together
-from planner.risk.words import SAFE, chance, how_often, percent
+from planner.risk.words import NOTHING, SAFE, chance, how_often, percent
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -134,7 +134,8 @@ def _figures(facts: Facts) -> KeyFigures:
     if facts.margins:
         least = facts.margins[0]
         look = Look.WATCH if least.used < answer.TIGHT else Look.PLAIN
-        note = f"{least.product}: {percent(least.used)} to spare"
+        some = percent(least.used) if least.used >= NOTHING else "nothing"
+        note = f"{least.product}: {some} to spare"
         figures.append(
             KeyFigure("Tightest product", least.used, Measure.PERCENT, note, look, Link(PRODUCTS))
         )
