@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS_SHORT
+from planner.report.fit import MARGIN
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.report.texts import text_width
 from planner.season.domain import PESTICIDES, POWDER
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Mapping, Sequence
 
     from planner.campaign.domain import Campaign, Card, CardActive
     from planner.report.sheets import Block, Content
@@ -28,6 +31,8 @@ LABELLED = (*PESTICIDES, "biological")
 """Kinds with facts to write down: many a biological is registered as a pesticide, too."""
 WIDTHS = (14.0, 15.5, 15.0, 17.0, 15.0, 29.0)
 """Of the columns of every table of a card: more would make the print smaller than 8 points."""
+WIDEST_NAME = 24.0
+"""Width that the first column may grow to for long names."""
 LOT_COLUMNS = (
     ("lot", "Lot", Measure.TEXT),
     ("variety", "Variety", Measure.TEXT),
@@ -51,9 +56,23 @@ def card_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         CARDS,
         "Every recipe, for a licensed person to check and sign; no card is torn over two pages.",
-        tuple(blocks),
+        _with_room_for_names(blocks),
         Page(),
         Room.TREATING,
+    )
+
+
+def _with_room_for_names(blocks: Sequence[Block]) -> tuple[Block, ...]:
+    """Widen the first column of every table where names are long, so that they take two lines."""
+    tables = [b for b in blocks if isinstance(b, Table)]
+    names = [row[0] for b in tables for row in b.rows if isinstance(row[0], str)]
+    longest = max((text_width(name) for name in names), default=0.0)
+    width = min(WIDEST_NAME, max(WIDTHS[0], 0.65 * longest + MARGIN[1]))
+    return tuple(
+        replace(b, columns=(replace(b.columns[0], width=width), *b.columns[1:]))
+        if isinstance(b, Table)
+        else b
+        for b in blocks
     )
 
 

@@ -68,6 +68,7 @@ def _mixes(products: tuple[ProductRivals, ...]) -> Table:
             for n, m in enumerate(r.mixes, 1)
         ),
         parts="product",
+        repeat_header=True,
         note="Number 1 is the plan's. Costs hold freight, discounts and credit for what is left. "
         "An order that only adds containers to a better one is left out.",
     )
