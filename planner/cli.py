@@ -355,7 +355,7 @@ def share(
         _print(line)
 
 
-@app.command(epilog="Example: wholedrum risk season.xlsx --out risk --seconds 600 --workers 2")
+@app.command(epilog="Example: wholedrum risk season.xlsx --out risk --seconds 600")
 def risk(
     source: Input,
     out: Annotated[
@@ -382,11 +382,15 @@ def risk(
         ),
     ] = 0,
     workers: Annotated[
-        int,
+        int | None,
         typer.Option(
-            min=1, max=256, metavar="N", help="Processes on this machine that solve side by side."
+            min=1,
+            max=256,
+            metavar="N",
+            help="Processes on this machine that solve side by side.  [default: one for each core "
+            "where Dask is installed, else 1]",
         ),
-    ] = 1,
+    ] = None,
     cluster: Annotated[
         str | None,
         typer.Option(
@@ -401,10 +405,12 @@ def risk(
 ) -> None:
     """Find the order that is cheapest on average when figures turn out otherwise."""
     from planner.terminal.deciding import Options
-    from planner.terminal.risk import Spread, weigh_orders
+    from planner.terminal.risk import Spread, side_by_side, weigh_orders
 
     options = Options(seconds, seed=seed, quiet=quiet)
-    for line in weigh_orders(source, out, options, Spread(draws, workers, cluster), plan_file):
+    for line in weigh_orders(
+        source, out, options, Spread(draws, workers or side_by_side(), cluster), plan_file
+    ):
         _print(line)
 
 

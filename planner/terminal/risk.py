@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from importlib.util import find_spec
 from time import monotonic
 from typing import TYPE_CHECKING
 
@@ -33,6 +34,13 @@ class Spread:
     draws: int
     workers: int = 1
     cluster: str | None = None
+
+
+def side_by_side() -> int:
+    """Processes that solve side by side by default: one for each core, where Dask is installed."""
+    from planner.optimize.options import cores
+
+    return cores() if find_spec("distributed") is not None else 1
 
 
 def weigh_orders(

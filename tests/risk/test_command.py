@@ -1,6 +1,7 @@
 """The command risk and the option --safe, from input to files and sentences."""
 
 import json
+from importlib.util import find_spec
 from pathlib import Path
 
 import openpyxl
@@ -8,6 +9,7 @@ import pytest
 
 from planner import api, cli
 from planner.errors import NoPlanError
+from planner.optimize.options import cores
 from tests.risk.test_orders import CONTAINERS, UNKNOWN
 
 Capture = pytest.CaptureFixture[str]
@@ -28,7 +30,21 @@ def test_risk_writes_orders_and_says_which_is_best(
 ) -> None:
     out = tmp_path / "out"
     assert (
-        cli.run(["risk", str(unknown), "--out", str(out), "--draws", "8", "--seconds", "60"]) == 0
+        cli.run(
+            [
+                "risk",
+                str(unknown),
+                "--out",
+                str(out),
+                "--draws",
+                "8",
+                "--seconds",
+                "60",
+                "--workers",
+                "1",
+            ]
+        )
+        == 0
     )
     shown = capsys.readouterr()
     assert "lowest mean cost" in shown.out
@@ -45,7 +61,8 @@ def test_risk_writes_orders_and_says_which_is_best(
 def test_the_plan_is_written_where_time_runs_out_before_orders_are_compared(
     unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
 ) -> None:
-    def too_late(*_: object, **__: object) -> None:
+    def too_late(*_: object, **given: object) -> None:
+        assert given["workers"] == (cores() if find_spec("distributed") else 1)
         msg = "time ran out before any draw was settled; give it more seconds"
         raise NoPlanError(msg)
 
