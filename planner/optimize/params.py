@@ -64,11 +64,9 @@ class ProofParams:
     where not."""
     glance: float = 1.5
     """Seconds in which such models are tried before that: many are settled in a tenth of it."""
-    rough_time: float = 0.3
-    """Most of the time for the relaxation with whole containers; mostly it takes a few seconds."""
     relaxed_time: float = 0.2
-    """Share of the rest for the one with whole bags too; after that its bound rises no more."""
-    repaired: int = 6
+    """Share of the rest for the relaxation with whole bags; after that its bound rises no more."""
+    repaired: int = 3
     """Plans made beside a settled relaxation before the exact model takes the bound over."""
     hope: float = 0.15
     """Share of the time in which a plan with no acre short must be found."""
@@ -152,6 +150,10 @@ class LargeParams:
     """Distance of the best order's cost from the bound, as a share, that is close enough."""
     turns: int = 80
     """Most cuts of the program over orders."""
+    verify: int = 8
+    """Turns after which its bound is verified by a second solve; in the end it always is."""
+    planting: float = 0.1
+    """Share of the time left for what is planted under the best order."""
     between: float = 0.5
     """Where between the best order and the one that the cuts propose the next cut is made."""
     near: float = 0.4

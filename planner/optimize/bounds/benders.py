@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.bounds.column_generation import join, not_joined
-from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch
+from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, solve
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import PURCHASE
 from planner.optimize.params import TUNED
@@ -105,6 +105,8 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
 def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
     """Look for the best order until the bound is close; says whether there is one.
 
+    For so many seconds; where no order was found by then, a little longer.
+
     `spare` of every product, in its largest container, must stay over; a bound for that is none of
     the season.
     """
@@ -115,23 +117,28 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
     orders.best, orders.cost = None, INFINITE
     gap, between = params.order_gap, params.between
     lowest, settled, proposed = INFINITE, False, orders.center
+    few = len(model.it.choices) <= incumbent.options.params.many_choices
     until = incumbent.seconds() + seconds
     for turn in range(params.turns):
-        if incumbent.is_set() or incumbent.seconds() > until:
+        late = incumbent.seconds() - until
+        if incumbent.is_set() or late > (0.3 * seconds if orders.best is None else 0.0):
             break
-        limits = Limits(gap=1e-6, seconds=max(1.0, incumbent.left()))
-        answer = verified(
-            _with_cuts(orders), limits, Watch(), at_once=incumbent.options.effort is None
+        answer = solve(
+            _with_cuts(orders), Limits(max(0.1, seconds), gap / 3), watch=Watch(incumbent)
         )
         if answer.x is None:
             break
-        if spare is None:
-            incumbent.raise_bound(answer.bound)
+        if spare is None and turn % params.verify == params.verify - 1:
+            _raise_bound(incumbent, orders, seconds)
         if orders.best is not None and orders.cost - answer.bound <= gap * abs(orders.cost):
             break
         last, proposed = proposed, np.round(answer.x[:-1], 6)
         whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
-        point = proposed if whole else between * proposed + (1 - between) * orders.center
+        point = between * proposed + (1 - between) * orders.center
+        if whole or few:
+            if few:  # planting takes a tenth of the time of an order
+                _cut(incumbent, orders, point)
+            point, whole = proposed, True
         planted = _cut(incumbent, orders, point)
         if planted is None or planted.x is None:
             break
@@ -144,7 +151,17 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
             if not np.any(planted.x[orders.nowhere] > NONE):
                 orders.best, orders.cost = point, planted.objective
                 orders.master.answer, orders.master.duals = planted, planted.row_dual
+    if spare is None and not incumbent.is_set():
+        _raise_bound(incumbent, orders, 0.4 * seconds)
     return orders.best is not None
+
+
+def _raise_bound(incumbent: Incumbent, orders: Orders, seconds: float) -> None:
+    """Raise the bound to what two solves of the program over orders agree on."""
+    watch = Watch(incumbent, on_bound=incumbent.raise_bound)
+    matrix, at_once = _with_cuts(orders), incumbent.options.effort is None
+    answer = verified(matrix, Limits(seconds, 1e-6), watch, at_once=at_once, exchange=False)
+    incumbent.raise_bound(answer.bound)
 
 
 def _raise_price(orders: Orders, times: float) -> None:

@@ -17,12 +17,7 @@ from planner.optimize.incumbent.restrictions import held_short, short_caps
 from planner.optimize.mip.highs import Limits, Matrix, Verdict, Watch, is_lower, now, solve
 from planner.optimize.mip.part import minimize_in_turn
 from planner.optimize.mip.verified import verified
-from planner.optimize.model.program import (
-    moved,
-    rounded,
-    with_whole_order,
-    without_field_rule,
-)
+from planner.optimize.model.program import moved, rounded, without_field_rule
 from planner.optimize.options import Either
 
 if TYPE_CHECKING:
@@ -40,32 +35,14 @@ if TYPE_CHECKING:
 
 
 def relax(
-    incumbent: Incumbent,
-    model: Model,
-    take_order: Callable[[Floats], None],
-    take_bags: Callable[[Floats], None],
-    solver: Solver,
+    incumbent: Incumbent, model: Model, take_bags: Callable[[Floats], None], solver: Solver
 ) -> bool:
-    """Raise the bound of the cost by relaxations without the field rule; whether that is settled.
+    """Raise the bound by the relaxation without the field rule; whether that is settled.
 
-    First bags may be cut too, only containers are whole: that gives up some 0.1 % of the bound and
-    takes a few seconds, and its solution's order is nearly the best one. Where a field has several
-    varieties, bags are whole as well after that. `model` has its shortage held.
+    Bags and containers are whole in it. `model` has its shortage held.
     """
     params = incumbent.options.params.proof
-    one = model.it.season.farm.max_varieties == 1
     loose = without_field_rule(model)
-    rough = with_whole_order(loose)
-    incumbent.raise_bound(
-        solver(rough.matrix.linear, _relaxed(incumbent, 1.0), watch=Watch(incumbent)).bound
-    )
-    watch = Watch(incumbent, on_bound=incumbent.raise_bound)
-    answer = verified(rough.matrix, _relaxed(incumbent, params.rough_time), watch, solver)
-    incumbent.raise_bound(answer.bound)
-    if answer.x is not None:
-        take_order(moved(rough, model, rounded(rough, answer.x)))
-    if one:
-        return False
 
     def better(cost: float) -> Floats | None:
         x = _cheaper(incumbent, cost)
@@ -75,17 +52,13 @@ def relax(
         if cost < incumbent.cost:
             take_bags(moved(loose, model, rounded(loose, x)))
 
-    limits = _relaxed(incumbent, params.relaxed_time)
-    limits = replace(limits, gap=max(limits.gap, 5e-4))
+    options = incumbent.options
+    seconds = params.relaxed_time * incumbent.left()
+    limits = Limits(seconds, max(options.gap, 5e-4), seed=options.seed)
     watch = Watch(incumbent, take, incumbent.raise_bound, better)
     answer = verified(loose.matrix, limits, watch, solver)
     incumbent.raise_bound(answer.bound)
     return answer.verdict is Verdict.OPTIMAL
-
-
-def _relaxed(incumbent: Incumbent, share: float) -> Limits:
-    options = incumbent.options
-    return Limits(seconds=share * incumbent.left(), gap=options.gap, seed=options.seed)
 
 
 def exact(

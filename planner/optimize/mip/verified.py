@@ -51,7 +51,13 @@ TICK = 0.1
 
 
 def verified(
-    matrix: Matrix, limits: Limits, watch: Watch, solver: Solver = solve, *, at_once: bool = True
+    matrix: Matrix,
+    limits: Limits,
+    watch: Watch,
+    solver: Solver = solve,
+    *,
+    at_once: bool = True,
+    exchange: bool = True,
 ) -> Answer:
     """Solve a program in two ways, and report what both say.
 
@@ -65,6 +71,9 @@ def verified(
         Whether both run at the same time, each for `limits.seconds`, the second one in another
         process, but for small programs; else one after the other in this process, so that counted
         work is the same on every run.
+    exchange
+        Whether each is given solutions of the other. A program over orders that was given its own
+        optimum never ended (HiGHS 1.16.0, neither time limit nor interrupt heard).
 
     Returns
     -------
@@ -73,7 +82,7 @@ def verified(
         the lower one of both. A solve that the other's solution proves wrong does not count, and
         another is done in its place.
     """
-    common, until = _Common(watch), now() + limits.seconds
+    common, until = _Common(watch, exchange), now() + limits.seconds
     first, second = (common.job(n, matrix, limits) for n in (0, 1))
     other: Solver = solve
     if at_once and matrix.n_columns > SMALL:
@@ -107,6 +116,7 @@ class _Common:
     """What the solves of one program know together; used from several threads."""
 
     watch: Watch
+    exchange: bool = True
     x: Floats | None = None
     cost: float = INFINITE
     bounds: dict[int, float] = field(default_factory=dict)
@@ -129,7 +139,7 @@ class _Common:
     def better(self, known: float) -> Floats | None:
         """A solution cheaper than the best that one of the solves knows."""
         with self.lock:
-            if self.x is not None and is_lower(self.cost, known):
+            if self.exchange and self.x is not None and is_lower(self.cost, known):
                 return self.x
         return self.watch.better(known) if self.watch.better else None
 

@@ -1,4 +1,7 @@
-"""Large seasons: a bound over all choices, the promising ones, and a plan from the best order."""
+"""Order and planting decided apart, a plan from the best order, and large seasons' choices.
+
+A large season goes on over its promising choices; any other over all of them, with that order.
+"""
 
 from __future__ import annotations
 
@@ -23,13 +26,21 @@ from planner.optimize.heuristics.diving import dive
 from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.restrictions import capped, short_caps
-from planner.optimize.mip.highs import Watch
+from planner.optimize.mip.highs import Limits, Watch, solve
 from planner.optimize.model.instance import places_of
-from planner.optimize.model.program import make_model, moved, without_field_rule
+from planner.optimize.model.program import (
+    make_model,
+    moved,
+    rounded,
+    with_whole_order,
+    without_field_rule,
+)
 from planner.optimize.search.beside import beside, search_beside
 from planner.optimize.search.common import DIVING, ORDER_APART, get_ready, hold_short, uses
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from numpy.typing import NDArray
 
     from planner.optimize.annealing.state import Piece
@@ -43,34 +54,73 @@ if TYPE_CHECKING:
 
 def search_promising(context: Context) -> None:
     """Prove the bound of a large season, go on over its promising choices, and dive for a plan."""
-    incumbent = context.incumbent
+    incumbent, params = context.incumbent, context.incumbent.options.params.large
 
     def take(pieces: list[list[Piece]]) -> None:
         incumbent.offer(on_model(incumbent, context.current, pieces))
 
     with beside(context, lambda worker, stop: search_beside(context, worker, take, stop, turn=2)):
-        proven = prove_bound(incumbent, order_apart=uses(context, ORDER_APART))
+        proven = prove_bound(incumbent, uses(context, ORDER_APART), params.slow)
     if proven is None:
         return
     master, orders = proven
-    narrow(incumbent, master)
-    model = incumbent.model
+    model, old = promising(incumbent, master), incumbent.model
+    assert incumbent.x is not None
+    incumbent.move(model, moved(old, model, incumbent.x))
     context.memory.current = AnnealingState(model.it, model.choices, order_tables(model.it))
     hold_short(context, capped(incumbent))
     context.memory.guide = in_choices(model, master)
     with beside(context, lambda worker, stop: search_beside(context, worker, take, stop)):
         if orders is not None and orders.best is not None and uses(context, DIVING):
-            dive_for_plan(incumbent, orders, context.near)
+            dive_for_plan(incumbent, orders, model, params.rooms)
         if incumbent.options.effort is None:
             get_ready(context)
 
 
+def settle_order(context: Context, model: Model) -> Callable[[], None] | None:
+    """Prove the bound with whole containers, and hold the best order.
+
+    Parameters
+    ----------
+    model
+        The season's, its acres short held.
+
+    Returns
+    -------
+    A dive for a plan with that order; None where there is none.
+    """
+    incumbent, params = context.incumbent, context.incumbent.options.params.large
+    master, orders = prove_bound(incumbent) or (None, None)
+    if master is None or orders is None:
+        return None
+    context.order.put(planted_under(orders, model, params.planting * incumbent.left()))
+    if orders.best is None or context.patterns is not None or not uses(context, DIVING):
+        return None
+    rooms = params.rooms[:1]
+    return lambda: dive_for_plan(incumbent, orders, promising(incumbent, master), rooms)
+
+
+def planted_under(orders: Orders, model: Model, seconds: float) -> Floats | None:
+    """What the relaxation without the field rule plants with the best order, bags cut.
+
+    Where no order was found that suffices, a container more of each kind is allowed.
+    """
+    rough = with_whole_order(without_field_rule(model))
+    order, upper = in_columns(orders, rough), rough.matrix.upper[rough.at["count"]]
+    count = np.round(order[rough.at["count"]])
+    most = count if orders.best is not None else np.minimum(count + 1.0, upper)
+    rough = rough.bounded("count", most, count)
+    answer = solve(rough.matrix, Limits(seconds, gap=1e-3))
+    return None if answer.x is None else moved(rough, model, rounded(rough, answer.x))
+
+
 def prove_bound(
-    incumbent: Incumbent, *, order_apart: bool = True
+    incumbent: Incumbent, order_apart: bool = True, slow: float = 0.0
 ) -> tuple[RestrictedMaster, Orders | None] | None:
     """Prove the bound over all choices of the season, with whole containers where time allows.
 
-    Returns the relaxation, and what is known of orders; None where there was no time for either.
+    `slow` is the share of the time that must be left for these. Returns the relaxation, and what
+    is known of orders; None where there was no time for either.
     """
     it, params = incumbent.model.it, incumbent.options.params.large
     price = rough_price(it, it.choices, order_tables(it))
@@ -81,7 +131,7 @@ def prove_bound(
     generate_columns(incumbent, master, params.bound_time * incumbent.left())
     if master.duals is None:
         return None
-    if not order_apart or incumbent.left() < params.slow * incumbent.options.seconds:
+    if not order_apart or incumbent.left() < slow * incumbent.options.seconds:
         return master, None
     orders = benders.open_orders(master, params)
     benders.find(incumbent, orders, params.bound_time * incumbent.left())
@@ -95,22 +145,23 @@ def used_places(incumbent: Incumbent) -> NDArray[np.int64]:
     return places_of(incumbent.model.it, incumbent.model.choices.only(used))
 
 
-def narrow(incumbent: Incumbent, master: RestrictedMaster) -> None:
-    """Go on over the promising choices, those of the relaxation and of the best plan among them."""
-    it, old, x = incumbent.model.it, incumbent.model, incumbent.x
+def promising(incumbent: Incumbent, master: RestrictedMaster) -> Model:
+    """The model of the promising choices, those of the relaxation and the best plan among them."""
+    it, c = incumbent.model.it, incumbent.model.it.choices
     assert master.duals is not None
-    assert x is not None
-    c = it.choices
-    promising = incumbent.options.params.large.promising
-    close = best_of_each(it, c.field, prices(master, master.duals), promising)
-    choices = c.only(np.union1d(np.union1d(close, planted(master)), used_places(incumbent)))
-    model = make_model(it, choices)
-    incumbent.move(model, moved(old, model, x))
+    most = incumbent.options.params.large.promising
+    close = best_of_each(it, c.field, prices(master, master.duals), most)
+    return make_model(
+        it, c.only(np.union1d(np.union1d(close, planted(master)), used_places(incumbent)))
+    )
 
 
-def dive_for_plan(incumbent: Incumbent, orders: Orders, near: Neighborhood) -> None:
+def dive_for_plan(
+    incumbent: Incumbent, orders: Orders, model: Model, rooms: tuple[float, ...]
+) -> None:
     """Dive for a plan with the best order; first once with some give, to see what must be over."""
-    model, params = capped(incumbent), incumbent.options.params.large
+    params, near = incumbent.options.params.large, Neighborhood(model)
+    model = model.bounded("short_in", short_caps(incumbent))
     loose = without_field_rule(model)
     order = in_columns(orders, loose)
     nothing = np.zeros(len(loose.at["left"]))
@@ -119,7 +170,7 @@ def dive_for_plan(incumbent: Incumbent, orders: Orders, near: Neighborhood) -> N
         return
     held = supply(loose, order)
     more = supply(loose, x) - held
-    for share in params.rooms:
+    for share in rooms:
         room = share * held
         seconds = 0.5 * params.bound_time * incumbent.left()
         if not benders.find(incumbent, orders, seconds, more + room):
@@ -150,10 +201,9 @@ def in_choices(model: Model, master: RestrictedMaster) -> Floats:
 
 
 def in_columns(orders: Orders, model: Model) -> Floats:
-    """The best order in the columns of a model."""
-    assert orders.best is not None
+    """The best order, or what comes nearest to one so far, in the columns of a model."""
     x = np.zeros(len(orders.columns))
-    x[orders.columns] = orders.best
+    x[orders.columns] = orders.center if orders.best is None else orders.best
     return moved(orders.master.model, model, x)
 
 
@@ -183,4 +233,4 @@ def plan_from(incumbent: Incumbent, model: Model, guide: Floats) -> bool:
     budget = Budget(options.params.large.repair_time * incumbent.left(), options.steps)
     limits = budget.limits(1e-3, options.seed)
     y, _ = near.solve(guide, near.breaking(guide), limits, Watch(incumbent), start=False)
-    return incumbent.offer(y)
+    return y is not None and incumbent.offer(moved(model, incumbent.model, y))

@@ -79,6 +79,13 @@ def leave_alone(context: Context, proof: Beside) -> None:
     proof.wait(now() + min(head_start(context), most), lambda: incumbent.is_done)
 
 
+def is_relaxed(context: Context) -> bool:
+    """Whether relaxations are solved before the exact model, or in its place."""
+    incumbent = context.incumbent
+    many = len(incumbent.model.keys["share"]) > incumbent.options.params.proof.exact_shares
+    return many or not uses(context, EXACT)
+
+
 def begin_bounds(context: Context, model: Model) -> Beside:
     """Begin with relaxations, or soon with the exact model where that is small.
 
@@ -91,7 +98,7 @@ def begin_bounds(context: Context, model: Model) -> Beside:
 
     def prove(done: Event) -> None:
         settled = True
-        if len(model.keys["share"]) > params.exact_shares or not uses(context, EXACT):
+        if is_relaxed(context):
             settled = _settle_relaxations(context, model, worker)
         else:
             _prove_exactly(context, model, worker.solve, done, params.glance)
@@ -106,13 +113,13 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
     """Whether they are settled; plans are made of them and crossed after that."""
     incumbent, solver = context.incumbent, worker.solve
 
-    settled = True
-    if uses(context, RELAXATION):
-        settled = relax(incumbent, model, context.order.put, context.order.put_bags, solver)
+    settled, params = False, incumbent.options.params.proof
     rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
     while relaxes_and_fixes(context) and worker.is_alive() and not incumbent.is_set():
-        if settled and rounds == incumbent.options.params.proof.repaired:
+        if rounds == params.repaired and uses(context, RELAXATION):
+            settled = relax(incumbent, model, context.order.put_bags, solver)
+        if settled and rounds == 2 * params.repaired:
             break
         if rounds % 3 == 2 and crosses_over(context):
             cross(incumbent, context.near, rng, solver)

@@ -21,6 +21,7 @@ from planner.optimize.options import SolveOptions, cores
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.common import (
     EXACT,
+    ORDER_APART,
     get_ready,
     hold_short,
     is_large,
@@ -32,7 +33,7 @@ from planner.optimize.search.common import (
 )
 from planner.optimize.search.finish import finished
 from planner.optimize.search.first_plan import make_first_plan
-from planner.optimize.search.large import search_promising
+from planner.optimize.search.large import search_promising, settle_order
 from planner.optimize.search.objective import Objective, pursue
 from planner.optimize.search.portfolio import choose, rewarded
 from planner.optimize.search.proving import (
@@ -40,6 +41,7 @@ from planner.optimize.search.proving import (
     begin_covered,
     begin_exact,
     head_start,
+    is_relaxed,
     leave_alone,
 )
 from planner.optimize.search.shortage import prove_fewest, settle_shortage
@@ -137,6 +139,7 @@ def _prove_at_once(
         proof.end()
         return
     hold_short(context, model)
+    _begin_annealer(context)
     _search_beside_proof(context, proof)
 
 
@@ -149,7 +152,15 @@ def _lower_cost(context: Context) -> None:
     hold_short(context, model)
     effort, steps = incumbent.options.effort, incumbent.options.steps
     if effort is None or steps is None:
-        _search_beside_proof(context, begin_bounds(context, model))
+        dive = None
+        if not is_large(context) and is_relaxed(context) and uses(context, ORDER_APART):
+            dive = settle_order(context, model)
+            context.memory.turn += 1  # where plans are made step by step beside, first another way
+        _begin_annealer(context)
+        proof = begin_bounds(context, model)
+        if dive is not None and not incumbent.is_set():
+            dive()
+        _search_beside_proof(context, proof)
         return
     if not is_large(context) and uses(context, EXACT):
         limits = Limits(gap=incumbent.options.gap / 2, nodes=steps * effort, restarts=False)
@@ -158,9 +169,12 @@ def _lower_cost(context: Context) -> None:
     pursue(context, COST, turns=effort)
 
 
-def _search_beside_proof(context: Context, proof: Beside) -> None:
+def _begin_annealer(context: Context) -> None:
     if not context.workers.ready.is_set():
         context.workers.beside(lambda: get_ready(context))
+
+
+def _search_beside_proof(context: Context, proof: Beside) -> None:
     options = context.incumbent.options
     more = min(options.params.strategies.most_more, (options.cores or cores()) - 2)
     for turn in range(2, 2 + more):
