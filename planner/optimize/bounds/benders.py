@@ -123,9 +123,8 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
         late = incumbent.seconds() - until
         if incumbent.is_set() or late > (0.3 * seconds if orders.best is None else 0.0):
             break
-        answer = solve(
-            _with_cuts(orders), Limits(max(0.1, seconds), gap / 3), watch=Watch(incumbent)
-        )
+        limits = Limits(max(0.1, seconds), gap / 3)
+        answer = solve(_with_cuts(orders), limits, watch=Watch(incumbent))
         if answer.x is None:
             break
         if spare is None and turn % params.verify == params.verify - 1:
@@ -133,12 +132,11 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
         if orders.best is not None and orders.cost - answer.bound <= gap * abs(orders.cost):
             break
         last, proposed = proposed, np.round(answer.x[:-1], 6)
-        whole = settled or np.array_equal(last, proposed) or turn % 4 == 3
-        point = between * proposed + (1 - between) * orders.center
-        if whole or few:
-            if few:  # planting takes a tenth of the time of an order
-                _cut(incumbent, orders, point)
-            point, whole = proposed, True
+        middle = between * proposed + (1 - between) * orders.center
+        if few:  # planting takes a tenth of the time of an order: a cut at each of the two
+            _cut(incumbent, orders, middle)
+        whole = few or settled or np.array_equal(last, proposed) or turn % 4 == 3
+        point = proposed if whole else middle
         planted = _cut(incumbent, orders, point)
         if planted is None or planted.x is None:
             break
