@@ -29,8 +29,10 @@ if TYPE_CHECKING:
 
 REPAIRS_SHARE = 0.6
 """Share of the time that repairs get where acres are short."""
-MONEY_SHARE = 0.4
-"""Share of the time for more to spend, where that is limited."""
+MONEY_SHARES = 0.15, 0.3
+"""Shares of the time for no limit to spend and for more to spend, where that is limited."""
+MONEY_LEAST = 2.5, 5.0
+"""Seconds for them at the least, where there are as many."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -73,8 +75,12 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     tried = ideas(plan, season, short)
     rules = rules_on(season)
     # one after the other, on all cores: side by side a farm of 60 fields got no answer in 8 s
-    alone = replace(_part(budget, MONEY_SHARE), workers=1)
-    money = solve_all(money_trials(plan, season), alone)
+    money: dict[str, Plan] = {}
+    for trial, least, share in zip(
+        money_trials(plan, season), MONEY_LEAST, MONEY_SHARES, strict=False
+    ):
+        seconds = min(max(least, share * budget.seconds), budget.seconds - (monotonic() - began))
+        money |= solve_all([trial], replace(budget, seconds=seconds, workers=1))
     mended = solve_all(repair_trials(tried, plan), _part(budget, REPAIRS_SHARE if tried else 0.0))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))

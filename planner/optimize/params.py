@@ -105,7 +105,7 @@ class ShortageParams:
     """Share of fields that may break the field rule in a relaxation that is worth repairing."""
     large_rounds: tuple[float, ...] = (0.2, 1.0)
     """Shares of that time after which large seasons are planted again."""
-    known: float = 0.6
+    known: float = 0.9
     """Share of the time for planting what a plan to begin with leaves short. A farm of 60 fields
     short of money, $1,000 more to spend: 171 acres in 7 s of the processor; the whole search 59 in
     as long."""

@@ -241,10 +241,14 @@ def plant_short_fields(incumbent: Incumbent, near: Neighborhood, budget: Budget)
     """
     model, x = near.model, incumbent.x
     assert x is not None
-    fields, columns = x[model.at["short"]] > DUST, model.at["short_in"].tolist()
+    fields = x[model.at["short"]] > DUST
+    columns = [j for j in model.at["short_in"].tolist() if x[j] > DUST]
     each = replace(budget, seconds=budget.seconds / (1 + len(columns)))
     limits = each.limits(incumbent.options.gap, incumbent.options.seed)
     matrix = model.matrix
+    for column in model.at["short_in"].tolist():
+        if column not in columns:
+            matrix = capped_at(matrix, column, 0.0)
     for column in (*columns, None):
         aim = matrix if column is None else aimed(matrix, column)
         y, _ = near.solve(x, fields, limits, Watch(incumbent), start=False, matrix=aim)
