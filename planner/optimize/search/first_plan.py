@@ -16,12 +16,20 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class _WithPlan:
-    """Stop as the incumbent does, but not without any plan."""
+    """Stop as the incumbent does, but not without any plan, or one that plants nothing.
+
+    That is what the exact model finds first; on a busy machine it may be all there is in time.
+    """
 
     incumbent: Incumbent
 
+    @property
+    def has_plan(self) -> bool:
+        x = self.incumbent.x
+        return x is not None and bool((x[self.incumbent.model.at["acres"]] > 0.0).any())
+
     def is_set(self) -> bool:
-        return self.incumbent.x is not None and self.incumbent.is_set()
+        return self.has_plan and self.incumbent.is_set()
 
 
 def make_first_plan(context: Context) -> None:
@@ -39,7 +47,7 @@ def make_first_plan(context: Context) -> None:
             x = decoded(incumbent.model, current, seconds, params.first_gap, _WithPlan(incumbent))
             if x is not None:
                 break
-        if incumbent.offer(x) or incumbent.x is not None:
+        if incumbent.offer(x) or _WithPlan(incumbent).has_plan:
             return
         planted = 1.0 - float(current.short.sum()) / float(current.acres.sum())
         current.rule_cap = current.rule_cap * min(0.98, 0.99 * planted)

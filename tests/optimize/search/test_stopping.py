@@ -5,6 +5,7 @@ import threading
 import numpy as np
 import pytest
 
+from planner.optimize.annealing.decode import decoded
 from planner.optimize.from_plan.warm_start import columns_of
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, reduced
@@ -12,7 +13,9 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
 from planner.optimize.options import SolveOptions
+from planner.optimize.search.common import open_context
 from planner.optimize.search.finish import offer_cheapest_order
+from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -71,3 +74,16 @@ def test_stopped_at_the_first_plan():
     first = next(p for p in heard if p.cost is not None)
     short = sum(s.acres for s in plan.shortages)
     assert short < first.acres_short - 1e-3 or plan.cost.total <= first.cost * (1 + 1e-6)
+
+
+def test_fields_are_planted_though_time_ran_out_on_a_plan_that_plants_none():
+    """A busy machine may know no other plan by then; the first plan of all fields is still made."""
+    incumbent = Incumbent(SolveOptions(seconds=1e-3), None, None)
+    context = open_context(incumbent, hard_season(8, 6, 3, 1, 1))
+    context.current.clear()
+    incumbent.offer(decoded(incumbent.model, context.current))
+    nothing = sum(incumbent.short)
+    assert incumbent.is_set()
+    assert nothing == pytest.approx(sum(f.acres for f in incumbent.model.it.fields))
+    make_first_plan(context)
+    assert sum(incumbent.short) < 0.5 * nothing
