@@ -51,12 +51,17 @@ ALL = ""
 """Nothing is switched off."""
 NO_BOUND = 90.0
 """Percent of the cost that a bound is lower that is worth nothing."""
-NEEDS_SEVERAL = {"relax and fix", "full bags fixed", "crossover"}
+NEEDS_SEVERAL = {
+    "relax and fix",
+    "full bags fixed",
+    "crossover",
+    common.RELAXATION,
+    common.DIVING,
+}
 """Strategies that never run where a field has one variety."""
 NEEDS_SHORT_OR_SEVERAL = {"bags fixed but for one", "large neighborhood search"}
 NEEDS_ONE = {"set partitioning"}
 NEEDS_SHORT = {common.AGGREGATED}
-NEEDS_MANY_FIELDS = {common.ORDER_APART, common.DIVING}
 MANY_FIELDS = 400
 TIMES_THE_LIMIT = 3.0
 """A season of so many fields gets this many times the seconds."""
@@ -89,7 +94,7 @@ def wanted(a: argparse.Namespace) -> list[Run]:
 def can_matter(part: str, season: str) -> bool:
     """Whether a part can run at all in a season of that kind."""
     if season == "demo":
-        return part not in NEEDS_ONE | NEEDS_SHORT | NEEDS_MANY_FIELDS
+        return part not in NEEDS_ONE | NEEDS_SHORT
     made = case(season)
     several = made.varieties > 1
     if part in NEEDS_SHORT_OR_SEVERAL:
@@ -98,7 +103,6 @@ def can_matter(part: str, season: str) -> bool:
         (part in NEEDS_SEVERAL and not several)
         or (part in NEEDS_ONE and several)
         or (part in NEEDS_SHORT and not made.short)
-        or (part in NEEDS_MANY_FIELDS and made.fields < MANY_FIELDS)
     )
 
 

@@ -116,6 +116,8 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
     settled, params = False, incumbent.options.params.proof
     rng = np.random.default_rng([incumbent.options.seed, 1])
     rounds = 0
+    if context.patterns is None and context.order.x is None and uses(context, RELAXATION):
+        settled = relax(incumbent, model, context.order.put_bags, solver)
     while relaxes_and_fixes(context) and worker.is_alive() and not incumbent.is_set():
         if rounds == params.repaired and uses(context, RELAXATION):
             settled = relax(incumbent, model, context.order.put_bags, solver)
