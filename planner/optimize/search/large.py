@@ -90,7 +90,9 @@ def settle_order(context: Context, model: Model) -> Callable[[], None] | None:
     A dive for a plan with that order; None where there is none.
     """
     incumbent, params = context.incumbent, context.incumbent.options.params.large
-    master, orders = prove_bound(incumbent) or (None, None)
+    take = context.workers.found.append
+    with beside(context, lambda worker, stop: search_beside(context, worker, take, stop, turn=2)):
+        master, orders = prove_bound(incumbent) or (None, None)
     if master is None or orders is None:
         return None
     context.order.put(planted_under(orders, model, params.planting * incumbent.left()))
