@@ -175,10 +175,15 @@ def not_joined(g: RestrictedMaster, duals: Floats, most: int) -> tuple[float, In
 
 
 def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) -> None:
-    """Let choices join until the bound is the relaxation's, or the time is up."""
+    """Let choices join until the bound is the relaxation's, or the time is up.
+
+    Where they are few it is solved once at the least: a search stopped at once has a bound then.
+    """
     until, params = incumbent.seconds() + seconds, incumbent.options.params.large
-    while not incumbent.is_set():
-        answer = g.kept.solve(min(incumbent.left(), until - incumbent.seconds()))
+    few = len(g.it.choices) <= incumbent.options.params.many_choices
+    while not incumbent.is_set() or (few and g.duals is None):
+        left = min(incumbent.left(), until - incumbent.seconds())
+        answer = g.kept.solve(max(1.0, left) if few else left)
         if answer.x is None or answer.row_dual is None:
             return
         g.answer, g.duals = answer, answer.row_dual
