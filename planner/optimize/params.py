@@ -9,6 +9,10 @@ of arrays) stays where it is used, and so do the figures of annealing moves, whi
 from __future__ import annotations
 
 from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+if TYPE_CHECKING:
+    from collections.abc import Sized
 
 
 @dataclass(frozen=True, slots=True)
@@ -67,7 +71,8 @@ class ProofParams:
     relaxed_time: float = 0.2
     """Share of the rest for the relaxation with whole bags; after that its bound rises no more."""
     repaired: int = 3
-    """Plans made beside a settled relaxation before the exact model takes the bound over."""
+    """Plans made before the relaxation with whole bags, and after it before the exact model takes
+    the bound over."""
     hope: float = 0.15
     """Share of the time in which a plan with no acre short must be found."""
     hope_seconds: float = 5.0
@@ -149,7 +154,7 @@ class LargeParams:
     order_gap: float = 3e-4
     """Distance of the best order's cost from the bound, as a share, that is close enough."""
     turns: int = 80
-    """Most cuts of the program over orders."""
+    """Most orders that the program over orders proposes."""
     verify: int = 8
     """Turns after which its bound is verified by a second solve; in the end it always is."""
     planting: float = 0.1
@@ -300,6 +305,10 @@ class SearchParams:
     strategies: StrategyParams = StrategyParams()
     line: LineParams = LineParams()
     stay: StayParams = StayParams()
+
+    def are_many(self, choices: Sized) -> bool:
+        """Whether a season has so many choices that they are never all written down."""
+        return len(choices) > self.many_choices
 
 
 TUNED = SearchParams()

@@ -117,7 +117,7 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
     orders.best, orders.cost = None, INFINITE
     gap, between = params.order_gap, params.between
     lowest, settled, proposed = INFINITE, False, orders.center
-    few = len(model.it.choices) <= incumbent.options.params.many_choices
+    few = not incumbent.options.params.are_many(model.it.choices)
     until = incumbent.seconds() + seconds
     for turn in range(params.turns):
         late = incumbent.seconds() - until

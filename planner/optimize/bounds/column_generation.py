@@ -180,7 +180,7 @@ def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) 
     Where they are few it is solved once at the least: a search stopped at once has a bound then.
     """
     until, params = incumbent.seconds() + seconds, incumbent.options.params.large
-    few = len(g.it.choices) <= incumbent.options.params.many_choices
+    few = not incumbent.options.params.are_many(g.it.choices)
     while not incumbent.is_set() or (few and g.duals is None):
         left = min(incumbent.left(), until - incumbent.seconds())
         answer = g.kept.solve(max(1.0, left) if few else left)

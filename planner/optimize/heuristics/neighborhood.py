@@ -15,7 +15,7 @@ from planner.optimize.annealing.decode import discounts_taken, pieces_of
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.mip.highs import Limits, Verdict, Watch
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.mip.part import aimed, capped_at, solve_part
+from planner.optimize.mip.part import minimize_in_turn, solve_part
 from planner.optimize.model.program import order_held, rounded, without_field_rule
 
 if TYPE_CHECKING:
@@ -241,22 +241,31 @@ def plant_short_fields(incumbent: Incumbent, near: Neighborhood, budget: Budget)
     """
     model, x = near.model, incumbent.x
     assert x is not None
-    fields = x[model.at["short"]] > DUST
-    columns = [j for j in model.at["short_in"].tolist() if x[j] > DUST]
-    each = replace(budget, seconds=budget.seconds / (1 + len(columns)))
+    fields, columns = x[model.at["short"]] > DUST, model.at["short_in"].tolist()
+    solves = 1 + int((x[columns] > DUST).sum())
+    each = replace(budget, seconds=budget.seconds / solves)
     limits = each.limits(incumbent.options.gap, incumbent.options.seed)
-    matrix = model.matrix
-    for column in model.at["short_in"].tolist():
-        if column not in columns:
-            matrix = capped_at(matrix, column, 0.0)
-    for column in (*columns, None):
-        aim = matrix if column is None else aimed(matrix, column)
-        y, _ = near.solve(x, fields, limits, Watch(incumbent), start=False, matrix=aim)
+
+    def best(aim: Matrix) -> tuple[Floats, Answer]:
+        assert incumbent.x is not None
+        y, answer = near.solve(
+            incumbent.x, fields, limits, Watch(incumbent), start=False, matrix=aim
+        )
         incumbent.offer(y)
-        x = x if incumbent.x is None else incumbent.x
-        if column is not None:
-            most = float(x[column])
-            matrix = capped_at(matrix, column, most if most > DUST else 0.0)
+        return incumbent.x, answer
+
+    def solve_one(aim: Matrix, place: int) -> Answer | None:
+        if x[columns[place]] <= DUST:
+            return None
+        known, answer = best(aim)
+        return replace(answer, x=known)
+
+    def cap(place: int, answer: Answer | None) -> float:
+        found = 0.0 if answer is None or answer.x is None else float(answer.x[columns[place]])
+        return found if found > DUST else 0.0
+
+    _, matrix = minimize_in_turn(model.matrix, columns, solve_one, cap)
+    best(matrix)
 
 
 def shrink_or_grow(size: int, answer: Answer, seconds: float, most: int) -> int:

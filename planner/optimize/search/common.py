@@ -95,7 +95,7 @@ def open_context(incumbent: Incumbent, season: Season) -> Context:
     """Write the season down as numbers, with the promising choices of it where there are many."""
     it = make_instance(season, incumbent.options.params.line)
     choices, tables, params = it.choices, order_tables(it), incumbent.options.params
-    if len(choices) > params.many_choices:
+    if params.are_many(choices):
         price = rough_price(it, choices, tables)
         choices = choices.only(best_with_room(it, price, params.first_choices))
     incumbent.model = make_model(it, choices)
