@@ -119,6 +119,9 @@ class ShortageParams:
     field has one variety; where it may have several that takes a few seconds."""
     aggregated_time: float = 0.7
     """Share of the time for that; the rest for planting what it says."""
+    possible_time: float = 0.3
+    """Share of the time left for what fields can have at all if no more acres are short than that
+    relaxation has, and for a plan of it."""
     varieties: tuple[float, float] = (2.0, 3.0)
     """Varieties of that relaxation freed at once: the fewest, and at first."""
     quick: float = 0.2

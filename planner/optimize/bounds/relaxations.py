@@ -187,7 +187,12 @@ def _fewer(
 
 
 def least_short(
-    incumbent: Incumbent, model: Model, seconds: float, nodes: int | None, solver: Solver
+    incumbent: Incumbent,
+    model: Model,
+    seconds: float,
+    nodes: int | None,
+    solver: Solver,
+    stop: Stop | None = None,
 ) -> tuple[Floats | None, Floats]:
     """A solution of the relaxation without the field rule, and acres short that none is below.
 
@@ -196,7 +201,7 @@ def least_short(
     """
     loose = without_field_rule(model)
     places = loose.at["short_in"].tolist()
-    x, least = fewest_in_turn(incumbent, loose.matrix, places, seconds, nodes, solver)
+    x, least = fewest_in_turn(incumbent, loose.matrix, places, seconds, nodes, solver, stop)
     return None if x is None else moved(loose, model, rounded(loose, x)), least
 
 
@@ -207,6 +212,7 @@ def fewest_in_turn(
     seconds: float,
     nodes: int | None,
     solver: Solver,
+    stop: Stop | None = None,
 ) -> tuple[Floats | None, Floats]:
     """A relaxation's fewest acres short, by priority, and what is proven of each.
 
@@ -220,7 +226,8 @@ def fewest_in_turn(
         if incumbent.short and incumbent.short[place] <= 1e-9:
             return None
         limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=incumbent.options.seed)
-        return verified(program, limits, Watch(incumbent), solver, at_once=nodes is None)
+        watch = Watch(stop or incumbent)
+        return verified(program, limits, watch, solver, at_once=nodes is None)
 
     def cap(place: int, answer: Answer | None) -> float:
         found = 0.0 if answer is None or answer.x is None else float(answer.x[columns[place]])
@@ -240,10 +247,11 @@ def cheapest_loosely(
     seconds: float,
     nodes: int | None,
     solver: Solver,
+    stop: Stop,
 ) -> Floats | None:
     """A cheap solution of the relaxation without the field rule with just that many acres short."""
     model = model.bounded("short_in", held_short(model, short, len(short)))
     loose = without_field_rule(model)
     limits = Limits(seconds, gap=5e-4, nodes=nodes, seed=incumbent.options.seed)
-    x = solver(loose.matrix, limits, watch=Watch(incumbent)).x
+    x = solver(loose.matrix, limits, watch=Watch(stop)).x
     return None if x is None else moved(loose, model, rounded(loose, x))

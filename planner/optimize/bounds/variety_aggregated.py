@@ -16,6 +16,7 @@ import numpy as np
 from planner.optimize.bounds.relaxations import fewest_in_turn
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, now
 from planner.optimize.mip.part import solve_part
+from planner.optimize.mip.verified import verified
 from planner.optimize.model.instance import spread_rules, units_to_treat
 from planner.optimize.params import TUNED
 
@@ -35,6 +36,8 @@ if TYPE_CHECKING:
 
 CLOSE = 1e-5
 """Its gap."""
+ENOUGH = 0.5
+"""Gap of a solution with many new pairs."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -188,6 +191,7 @@ def least_short_aggregated(
     seconds: float,
     nodes: int | None,
     solver: Solver,
+    stop: Stop | None = None,
 ) -> tuple[Floats | None, Floats]:
     """The relaxation's solution, and acres short that no plan has fewer than.
 
@@ -195,8 +199,67 @@ def least_short_aggregated(
     those before it. The solution is None where nothing was found in time.
     """
     return fewest_in_turn(
-        incumbent, program.matrix, program.short_in.tolist(), seconds, nodes, solver
+        incumbent, program.matrix, program.short_in.tolist(), seconds, nodes, solver, stop
     )
+
+
+def possible_pairs(
+    program: AggregatedProgram, short: Floats, limits: Limits, solver: Solver, stop: Stop
+) -> Bools | None:
+    """Pairs of a field and a variety that any plan with no more acres short than that may have.
+
+    Probing (M. W. P. Savelsbergh, "Preprocessing and probing techniques for mixed integer
+    programming problems", ORSA Journal on Computing 6, 1994): solutions with as many pairs as can
+    be that none before had, until there are no more. Where seed is short and fields have one
+    variety, often one solution is all there is.
+
+    Parameters
+    ----------
+    short
+        Acres short at the most, by priority.
+    limits
+        Seconds of all solves together; nodes of each.
+
+    Returns
+    -------
+    Shape (pairs,); None where time or work ran out, or two kinds of solve did not agree.
+    """
+    until, seen = now() + limits.seconds, np.zeros(len(program.field), dtype=bool)
+    upper = program.matrix.upper.copy()
+    upper[program.short_in] = np.minimum(upper[program.short_in], short)
+    matrix = replace(program.matrix, upper=upper)
+    while not seen.all():
+        other = program.whether[~seen]
+        cost = np.zeros(matrix.n_columns)
+        cost[other] = -1.0
+        one_of_them = np.zeros(len(other), dtype=np.int64), other, np.ones(len(other))
+        probe = replace(matrix, cost=cost).with_rows(
+            one_of_them, np.array([1.0]), np.array([INFINITE])
+        )
+        limits = replace(limits, seconds=until - now(), gap=ENOUGH, restarts=False)
+        answer = solver(probe, limits, watch=Watch(stop))
+        if answer.verdict is Verdict.INFEASIBLE:
+            at_once = limits.nodes is None
+            answer = verified(probe, limits, Watch(stop), solver, at_once=at_once)
+            return seen if answer.verdict is Verdict.INFEASIBLE else None
+        if answer.x is None or now() >= until:
+            return None
+        seen |= answer.x[program.whether] > 0.5
+    return seen
+
+
+def columns_without(model: Model, program: AggregatedProgram, pairs: Bools) -> Bools:
+    """Columns of a model that are zero where fields have only varieties of some pairs."""
+    it, c = model.it, model.choices
+    other = np.ones((len(it.fields), len(it.varieties)), dtype=bool)
+    other[program.field[pairs], program.variety[pairs]] = False
+    columns = np.zeros(model.matrix.n_columns, dtype=bool)
+    columns[model.at["acres"]] = other[c.field, it.variety_of[c.lot]]
+    for group in ("share", "bare", "lot_share"):
+        keys = np.array(model.keys[group], dtype=np.int64).reshape(-1, 3)
+        variety = it.variety_of[keys[:, 1]] if group == "lot_share" else keys[:, 1]
+        columns[model.at[group]] = other[keys[:, 0], variety]
+    return columns
 
 
 class AggregatedSearch:

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import threading
+from dataclasses import dataclass
 from time import sleep
 from typing import TYPE_CHECKING
 
@@ -12,7 +13,7 @@ from planner.optimize.mip.highs import now
 from planner.optimize.options import Progress
 
 if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Floats
+    from planner.optimize.mip.highs import Bools, Floats
     from planner.optimize.model.program import Model
     from planner.optimize.options import OnProgress, SolveOptions, Stop
 
@@ -42,6 +43,14 @@ def same_short(short: Floats, other: Floats) -> bool:
     return bool(np.all(np.abs(short - other) <= slack))
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class RuledOut:
+    """Columns that are zero in every plan with no more acres short than that, by priority."""
+
+    short: Floats
+    columns: Bools
+
+
 class Incumbent:
     """Best solution of a model (fewest acres short by priority, then cheapest) and its bound.
 
@@ -61,6 +70,7 @@ class Incumbent:
         self.cost = np.inf
         self.bound = -np.inf
         self.short_proven = False
+        self.ruled_out: RuledOut | None = None
         self.ended = threading.Event()
         self.first_plan: float | None = None
         self.improved = self.began
@@ -143,7 +153,7 @@ class Incumbent:
     def move(self, model: Model, x: Floats) -> None:
         """Go on with another model of the same season, the best plan in its columns."""
         with self._lock:
-            self.model, self.x, self.plans = model, x, []
+            self.model, self.x, self.plans, self.ruled_out = model, x, [], None
             self.cost = model.matrix.price(x)
             assert self._keeps_rules(x)
 

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -9,13 +10,31 @@ import numpy as np
 from planner.optimize.incumbent.incumbent import Incumbent, short_slack
 
 if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Floats
+    from planner.optimize.mip.highs import Bools, Floats
     from planner.optimize.model.program import Model
 
 
 def capped(incumbent: Incumbent) -> Model:
-    """The model with the acres short of every priority held at the best known."""
-    return incumbent.model.bounded("short_in", short_caps(incumbent))
+    """The model with the acres short of every priority held at the best known.
+
+    Without what no plan with so few acres short has, where that is known.
+    """
+    caps, ruled_out = short_caps(incumbent), incumbent.ruled_out
+    model = incumbent.model.bounded("short_in", caps)
+    if ruled_out is None or np.any(caps > ruled_out.short):
+        return model
+    return shut(model, ruled_out.columns)
+
+
+def shut(model: Model, columns: Bools) -> Model:
+    """The model with some columns held at zero."""
+    upper = np.where(columns, 0.0, model.matrix.upper)
+    return replace(model, matrix=replace(model.matrix, upper=upper))
+
+
+def open_shares(model: Model) -> int:
+    """How many shares of variety and recipe fields may still have."""
+    return int((model.matrix.upper[model.at["share"]] > 0.0).sum())
 
 
 def short_caps(incumbent: Incumbent) -> Floats:

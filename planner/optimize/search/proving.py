@@ -16,6 +16,7 @@ import numpy as np
 from planner.optimize.bounds.relaxations import exact, exact_if_covered, relax
 from planner.optimize.heuristics.crossover import cross
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
+from planner.optimize.incumbent.restrictions import open_shares
 from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses
@@ -79,10 +80,9 @@ def leave_alone(context: Context, proof: Beside) -> None:
     proof.wait(now() + min(head_start(context), most), lambda: incumbent.is_done)
 
 
-def is_relaxed(context: Context) -> bool:
+def is_relaxed(context: Context, model: Model) -> bool:
     """Whether relaxations are solved before the exact model, or in its place."""
-    incumbent = context.incumbent
-    many = len(incumbent.model.keys["share"]) > incumbent.options.params.proof.exact_shares
+    many = open_shares(model) > context.incumbent.options.params.proof.exact_shares
     return many or not uses(context, EXACT)
 
 
@@ -98,9 +98,9 @@ def begin_bounds(context: Context, model: Model) -> Beside:
 
     def prove(done: Event) -> None:
         settled = True
-        if is_relaxed(context):
+        if is_relaxed(context, model):
             settled = _settle_relaxations(context, model, worker)
-        else:
+        elif open_shares(model) == len(model.keys["share"]):
             _prove_exactly(context, model, worker.solve, done, params.glance)
             context.incumbent.wait(params.ripe)
         if settled and uses(context, EXACT) and not context.incumbent.is_set():

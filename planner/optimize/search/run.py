@@ -153,7 +153,7 @@ def _lower_cost(context: Context) -> None:
     effort, steps = incumbent.options.effort, incumbent.options.steps
     if effort is None or steps is None:
         dive = None
-        if not is_large(context) and is_relaxed(context) and uses(context, ORDER_APART):
+        if not is_large(context) and is_relaxed(context, model) and uses(context, ORDER_APART):
             dive = settle_order(context, model)
             context.memory.turn += 1  # where plans are made step by step beside, first another way
         _begin_annealer(context)

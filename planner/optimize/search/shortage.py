@@ -21,11 +21,14 @@ from planner.optimize.bounds.relaxations import cheapest_loosely, fewest_short, 
 from planner.optimize.bounds.variety_aggregated import (
     AggregatedSearch,
     aggregated_program,
+    columns_without,
     least_short_aggregated,
+    possible_pairs,
 )
 from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget, limits_near, patient
-from planner.optimize.incumbent.incumbent import same_short
+from planner.optimize.incumbent.incumbent import RuledOut, same_short, short_slack
+from planner.optimize.incumbent.restrictions import shut
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.beside import beside, search_beside
@@ -45,6 +48,7 @@ from planner.optimize.search.proving import exact_solver
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.state import Piece
+    from planner.optimize.bounds.variety_aggregated import AggregatedProgram
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Solver
     from planner.optimize.mip.process import Worker
@@ -102,9 +106,31 @@ def _search(context: Context) -> None:
     elif incumbent.options.effort is None:
         with beside(context, lambda worker, done: _prove_or_look(context, worker, done, until)):
             _take_turns(context, until)
-    elif not _from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf):
+        _plant_what_is_possible(context)
+    elif not (
+        _from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf)
+        or _plant_what_is_possible(context)
+    ):
         _take_turns(context, np.inf)
         _prove(context, np.inf, solve_matrix)
+
+
+def _plant_what_is_possible(context: Context) -> bool:
+    """Ask the exact model for as few acres short as the relaxation without bags has.
+
+    Where it is known what every field could then have. Whether there is such a plan.
+    """
+    incumbent, ruled_out = context.incumbent, context.incumbent.ruled_out
+    if ruled_out is None or _is_settled(incumbent):
+        return False
+    model = shut(incumbent.model, ruled_out.columns)
+    effort = incumbent.options.effort
+    seconds = incumbent.options.params.shortage.possible_time * incumbent.left()
+    solver = exact_solver(context) if effort is None else solve_matrix
+    fewest_short(incumbent, model, seconds, _nodes(context), solver)
+    if np.all(np.array(incumbent.short) <= ruled_out.short):
+        incumbent.prove_shortage()
+    return incumbent.short_proven
 
 
 def _search_large(context: Context, until: float) -> None:
@@ -145,29 +171,31 @@ def _from_relaxations(
     Where money to spend is limited, first of the one that knows products and their prices.
     """
     paid = context.incumbent.model.has_money_row
-    if paid and _from_relaxation(context, rng, solver):
+    if paid and _from_relaxation(context, rng, solver, stop):
         return True
     if context.memory.aggregated is not None and _from_aggregated(
         context, context.memory.aggregated, rng, solver, stop, until
     ):
         return True
-    return not paid and _from_relaxation(context, rng, solver)
+    return not paid and not stop.is_set() and _from_relaxation(context, rng, solver, stop)
 
 
-def _from_relaxation(context: Context, rng: np.random.Generator, solver: Solver) -> bool:
+def _from_relaxation(
+    context: Context, rng: np.random.Generator, solver: Solver, stop: Stop
+) -> bool:
     """Do so with what the relaxation without the field rule plants."""
     incumbent, model, near = context.incumbent, context.incumbent.model, context.near
     params = incumbent.options.params.shortage
     seconds, nodes = _stretch(context).seconds, _nodes(context)
-    guide, least = least_short(incumbent, model, seconds, nodes, solver)
+    guide, least = least_short(incumbent, model, seconds, nodes, solver, stop)
     for cheap in (False, True):
         if cheap and guide is not None and near.most > 1:
             short = guide[model.at["short_in"]]
-            guide = cheapest_loosely(incumbent, model, short, seconds, nodes, solver)
+            guide = cheapest_loosely(incumbent, model, short, seconds, nodes, solver, stop)
         if guide is None or near.breaking(guide).mean() > params.few_breaking:
             continue
         for planting in params.from_planting:
-            if not incumbent.is_set() and not same_short(np.array(incumbent.short), least):
+            if not stop.is_set() and not same_short(np.array(incumbent.short), least):
                 incumbent.offer(_repaired(context, guide, rng, solver, planting=planting))
         if same_short(np.array(incumbent.short), least):
             break
@@ -191,14 +219,30 @@ def _from_aggregated(
         aggregated.work(Budget(seconds, _nodes(context)), stop, rng, solver)
         return False
     x, least = least_short_aggregated(
-        incumbent, aggregated.program, seconds, _nodes(context), solver
+        incumbent, aggregated.program, seconds, _nodes(context), solver, stop
     )
     if x is not None and not same_short(np.array(incumbent.short), least):
         aggregated.offer(x)
         _disaggregate(context, aggregated, solver)
+    if x is not None and same_short(x[aggregated.program.short_in], least):
+        _rule_out(context, aggregated.program, least, solver, stop)
     if same_short(np.array(incumbent.short), least):
         incumbent.prove_shortage()
     return incumbent.short_proven
+
+
+def _rule_out(
+    context: Context, program: AggregatedProgram, least: Floats, solver: Solver, stop: Stop
+) -> None:
+    """Note what fields can't have if no more acres are short than the relaxation has."""
+    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
+    short = np.where(least > 1e-9, least + 2.0 * short_slack(len(least)), 0.0)
+    seconds = params.possible_time * incumbent.left()
+    limits = Limits(seconds, nodes=_nodes(context), seed=incumbent.options.seed)
+    pairs = possible_pairs(program, short, limits, solver, stop)
+    if pairs is not None:
+        columns = columns_without(incumbent.model, program, pairs)
+        incumbent.ruled_out = RuledOut(short, columns)
 
 
 def _repaired(

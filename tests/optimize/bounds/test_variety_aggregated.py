@@ -4,6 +4,8 @@ Optima come from brute force (`tests/laws/oracle.py`) and a second model
 (`tests/laws/second_model.py`), which share no arithmetic with the optimizer.
 """
 
+from dataclasses import replace
+
 import numpy as np
 import pytest
 
@@ -12,7 +14,9 @@ from planner.optimize.bounds.relaxations import least_short
 from planner.optimize.bounds.variety_aggregated import (
     AggregatedSearch,
     aggregated_program,
+    columns_without,
     least_short_aggregated,
+    possible_pairs,
     seed_rows,
     seed_there_is,
 )
@@ -69,6 +73,48 @@ def test_filling_is_what_the_second_model_leaves_short(seed):
     least, loose = least_by_aggregation(one)
     assert least == pytest.approx(second_model.solve(one).short, abs=1e-3)
     assert any(a < b - 0.5 for a, b in zip(loose, least, strict=True))
+
+
+@pytest.mark.parametrize("varieties", [1, 2])
+@pytest.mark.parametrize("seed", [6, 8, 9])
+def test_pairs_that_are_possible_are_those_that_can_be_forced(seed, varieties):
+    """Each pair of field and variety asked for by itself, at the fewest acres short there can be.
+
+    Where a field has one variety few pairs are left; no plan of the second model's acres is lost.
+    """
+    one = hard_season(7, 5, 3, varieties, seed, short=True)
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    incumbent.model = make_model(make_instance(one))
+    program = aggregated_program(incumbent.model)
+    _, least = least_short_aggregated(incumbent, program, 60.0, None, solve_matrix)
+    most = least + 1e-3
+    found = possible_pairs(program, most, Limits(), solve_matrix, incumbent)
+    matrix = program.matrix
+    upper = matrix.upper.copy()
+    upper[program.short_in] = most
+    forced = []
+    for column in program.whether.tolist():
+        lower = matrix.lower.copy()
+        lower[column] = 1.0
+        asked = replace(matrix, lower=lower, upper=upper)
+        forced.append(solve_matrix(asked, Limits()).x is not None)
+    assert found.tolist() == forced
+    assert varieties > 1 or found.sum() < len(found)
+    shut = columns_without(incumbent.model, program, found)
+    acres = shut[incumbent.model.at["acres"]]
+    c, it = incumbent.model.choices, incumbent.model.it
+    pairs = set(zip(program.field[found].tolist(), program.variety[found].tolist(), strict=True))
+    own = zip(c.field.tolist(), it.variety_of[c.lot].tolist(), strict=True)
+    assert acres.tolist() == [pair not in pairs for pair in own]
+
+
+def test_what_is_possible_is_not_said_where_there_is_no_time_for_it():
+    """Then nothing is ruled out."""
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    incumbent.model = make_model(make_instance(hard_season(7, 5, 3, 1, 6, short=True)))
+    program = aggregated_program(incumbent.model)
+    most = np.zeros(len(program.short_in)) + 1e3
+    assert possible_pairs(program, most, Limits(0.0), solve_matrix, incumbent) is None
 
 
 def sown_at_most(it, fields, lots, acres):

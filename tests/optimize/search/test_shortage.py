@@ -14,7 +14,7 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SearchParams, SolveOptions
-from planner.optimize.params import ShortageParams
+from planner.optimize.params import ProofParams, ShortageParams
 from planner.optimize.search import common, shortage
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
@@ -37,6 +37,41 @@ def test_acres_short_are_as_few_as_can_be(case):
     assert plan.outcome is Outcome.OPTIMAL
     assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
     assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
+
+
+@pytest.mark.parametrize("seed", [6, 8, 9, 11])
+def test_the_cost_is_proven_over_what_so_few_acres_short_leave_possible(seed, monkeypatch):
+    """One variety a field, work counted, without the exact model at once for small seasons.
+
+    Equal to the second model's acres short and cost; and few fields have a choice of varieties.
+    """
+    one = hard_season(7, 5, 3, 1, seed, short=True)
+    optimum, left = second_model.solve(one), []
+    params = SearchParams(small_shares=0, head_start=(), proof=ProofParams(glance=0.0))
+    given = shortage.columns_without
+
+    def noted(model, program, pairs):
+        left.append(pairs.mean())
+        return given(model, program, pairs)
+
+    monkeypatch.setattr(shortage, "columns_without", noted)
+    plan = solve(one, SolveOptions(effort=6, params=params))
+    audit(plan, one)
+    assert left
+    assert left[0] < 1.0
+    assert plan.outcome is Outcome.OPTIMAL
+    assert short_by_priority(plan, one) == pytest.approx(optimum.short, abs=1e-4)
+    assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
+
+
+@pytest.mark.slow
+def test_a_farm_of_twenty_fields_short_of_seed_is_proven():
+    """One variety a field: its cost was known to 17 % with as many steps."""
+    one = hard_season(20, 12, 4, 1, 8, short=True)
+    plan = solve(one, SolveOptions(effort=3))
+    audit(plan, one)
+    assert plan.outcome is Outcome.OPTIMAL
+    assert plan.gap <= 1e-4
 
 
 def test_acres_short_are_settled_after_the_cost_where_they_were_not_before():
