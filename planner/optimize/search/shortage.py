@@ -8,7 +8,6 @@ put together again.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -16,18 +15,14 @@ import numpy as np
 from planner.optimize.annealing.decode import on_model, with_order
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import AnnealingState
-from planner.optimize.bounds.disaggregation import aimed_at_acres, disaggregate, weights, widen
-from planner.optimize.bounds.relaxations import cheapest_loosely, fewest_short, least_short
+from planner.optimize.bounds.disaggregation import aimed_at_acres, weights, widen
+from planner.optimize.bounds.relaxations import fewest_short
 from planner.optimize.bounds.variety_aggregated import (
     AggregatedSearch,
     aggregated_program,
-    columns_without,
-    least_short_aggregated,
-    possible_pairs,
 )
 from planner.optimize.heuristics.neighborhood import Neighborhood
-from planner.optimize.incumbent.budgets import Budget, limits_near, patient
-from planner.optimize.incumbent.incumbent import RuledOut, same_short, short_slack
+from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.restrictions import shut
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
@@ -45,12 +40,17 @@ from planner.optimize.search.common import (
 )
 from planner.optimize.search.objective import Objective, pursue
 from planner.optimize.search.proving import exact_solver
+from planner.optimize.search.relaxed_acres import (
+    counted_nodes,
+    from_relaxations,
+    is_settled,
+    plant_aggregated,
+    stretch,
+)
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.state import Piece
-    from planner.optimize.bounds.variety_aggregated import AggregatedProgram
-    from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Floats, Solver
+    from planner.optimize.mip.highs import Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.options import Stop
     from planner.optimize.search.common import Context
@@ -65,9 +65,9 @@ def settle_shortage(context: Context) -> None:
         _prove(context, params.time * incumbent.left(), solve_matrix)
     elif incumbent.is_short:
         _glance(context)
-        if not _is_settled(incumbent):
+        if not is_settled(incumbent):
             _by_annealing(context, now() + params.first)
-        if not _is_settled(incumbent):
+        if not is_settled(incumbent):
             _search(context)
     if incumbent.is_covered:
         incumbent.prove_shortage()
@@ -108,7 +108,7 @@ def _search(context: Context) -> None:
             _take_turns(context, until)
         _plant_what_is_possible(context)
     elif not (
-        _from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf)
+        from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf)
         or _plant_what_is_possible(context)
     ):
         _take_turns(context, np.inf)
@@ -121,13 +121,13 @@ def _plant_what_is_possible(context: Context) -> bool:
     Where it is known what every field could then have. Whether there is such a plan.
     """
     incumbent, ruled_out = context.incumbent, context.incumbent.ruled_out
-    if ruled_out is None or _is_settled(incumbent):
+    if ruled_out is None or is_settled(incumbent):
         return False
     model = shut(incumbent.model, ruled_out.columns)
     effort = incumbent.options.effort
     seconds = incumbent.options.params.shortage.possible_time * incumbent.left()
     solver = exact_solver(context) if effort is None else solve_matrix
-    fewest_short(incumbent, model, seconds, _nodes(context), solver)
+    fewest_short(incumbent, model, seconds, counted_nodes(context), solver)
     if np.all(np.array(incumbent.short) <= ruled_out.short):
         incumbent.prove_shortage()
     return incumbent.short_proven
@@ -137,9 +137,9 @@ def _search_large(context: Context, until: float) -> None:
     """Do so without the exact model, and soon once: what is given joins the promising choices."""
     incumbent, aggregated, began = context.incumbent, context.memory.aggregated, now()
     for share in incumbent.options.params.shortage.large_rounds:
-        if aggregated is not None and not _is_settled(incumbent):
+        if aggregated is not None and not is_settled(incumbent):
             _search_aggregated_large(context, aggregated, began + share * (until - began))
-    if not _is_settled(incumbent):
+    if not is_settled(incumbent):
         _by_annealing(context, fine=True)
 
 
@@ -147,7 +147,9 @@ def _search_aggregated_large(context: Context, aggregated: AggregatedSearch, unt
     incumbent = context.incumbent
     if incumbent.options.effort is not None:
         _follow(context)
-        aggregated.work(Budget(np.inf, _nodes(context)), incumbent, context.rng, solve_matrix)
+        aggregated.work(
+            Budget(np.inf, counted_nodes(context)), incumbent, context.rng, solve_matrix
+        )
     else:
         rng = np.random.default_rng([incumbent.options.seed, 2])
         budget = Budget(until - now())
@@ -160,106 +162,7 @@ def _search_aggregated_large(context: Context, aggregated: AggregatedSearch, unt
             incumbent.model.it, incumbent.model.choices, order_tables(incumbent.model.it)
         )
         context.memory.near = Neighborhood(incumbent.model)
-        _disaggregate(context, aggregated)
-
-
-def _from_relaxations(
-    context: Context, rng: np.random.Generator, solver: Solver, stop: Stop, until: float
-) -> bool:
-    """Make plans of solutions of relaxations; whether one is proven to be as good as can be.
-
-    Where money to spend is limited, first of the one that knows products and their prices.
-    """
-    paid = context.incumbent.model.has_money_row
-    if paid and _from_relaxation(context, rng, solver, stop):
-        return True
-    if context.memory.aggregated is not None and _from_aggregated(
-        context, context.memory.aggregated, rng, solver, stop, until
-    ):
-        return True
-    return not paid and not stop.is_set() and _from_relaxation(context, rng, solver, stop)
-
-
-def _from_relaxation(
-    context: Context, rng: np.random.Generator, solver: Solver, stop: Stop
-) -> bool:
-    """Do so with what the relaxation without the field rule plants."""
-    incumbent, model, near = context.incumbent, context.incumbent.model, context.near
-    params = incumbent.options.params.shortage
-    seconds, nodes = _stretch(context).seconds, _nodes(context)
-    guide, least = least_short(incumbent, model, seconds, nodes, solver, stop)
-    for cheap in (False, True):
-        if cheap and guide is not None and near.most > 1:
-            short = guide[model.at["short_in"]]
-            guide = cheapest_loosely(incumbent, model, short, seconds, nodes, solver, stop)
-        if guide is None or near.breaking(guide).mean() > params.few_breaking:
-            continue
-        for planting in params.from_planting:
-            if not stop.is_set() and not same_short(np.array(incumbent.short), least):
-                incumbent.offer(_repaired(context, guide, rng, solver, planting=planting))
-        if same_short(np.array(incumbent.short), least):
-            break
-    if same_short(np.array(incumbent.short), least):
-        incumbent.prove_shortage()
-    return incumbent.short_proven
-
-
-def _from_aggregated(
-    context: Context,
-    aggregated: AggregatedSearch,
-    rng: np.random.Generator,
-    solver: Solver,
-    stop: Stop,
-    until: float,
-) -> bool:
-    """Do so with the one without bags."""
-    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
-    seconds = params.aggregated_time * (until - now())
-    if context.near.most == 1 and len(aggregated.program.field) > params.few_pairs:
-        aggregated.work(Budget(seconds, _nodes(context)), stop, rng, solver)
-        return False
-    x, least = least_short_aggregated(
-        incumbent, aggregated.program, seconds, _nodes(context), solver, stop
-    )
-    if x is not None and not same_short(np.array(incumbent.short), least):
-        aggregated.offer(x)
-        _disaggregate(context, aggregated, solver)
-    if x is not None and same_short(x[aggregated.program.short_in], least):
-        _rule_out(context, aggregated.program, least, solver, stop)
-    if same_short(np.array(incumbent.short), least):
-        incumbent.prove_shortage()
-    return incumbent.short_proven
-
-
-def _rule_out(
-    context: Context, program: AggregatedProgram, least: Floats, solver: Solver, stop: Stop
-) -> None:
-    """Note what fields can't have if no more acres are short than the relaxation has."""
-    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
-    short = np.where(least > 1e-9, least + 2.0 * short_slack(len(least)), 0.0)
-    seconds = params.possible_time * incumbent.left()
-    limits = Limits(seconds, nodes=_nodes(context), seed=incumbent.options.seed)
-    pairs = possible_pairs(program, short, limits, solver, stop)
-    if pairs is not None:
-        columns = columns_without(incumbent.model, program, pairs)
-        incumbent.ruled_out = RuledOut(short, columns)
-
-
-def _repaired(
-    context: Context, guide: Floats, rng: np.random.Generator, solver: Solver, *, planting: bool
-) -> Floats | None:
-    """A plan near a solution in which some fields break the field rule; None if none is found.
-
-    It keeps to the planting of the other fields, or nearly to the bags.
-    """
-    near, watch = context.near, patient(context.incumbent)
-    limits = limits_near(context.incumbent, rng, gap=0.0)
-    longest = context.incumbent.options.params.strategies.longest
-    if not planting:
-        return near.near_bags(guide, limits, watch, start=False, solver=solver)[0]
-    limits = replace(limits, seconds=limits.seconds / longest)
-    bad = near.breaking(guide)
-    return near.solve(guide, bad, limits, watch, start=False, solver=solver)[0]
+        plant_aggregated(context, aggregated)
 
 
 def _take_turns(context: Context, until: float) -> None:
@@ -282,15 +185,10 @@ def _run_next(context: Context, turn: int, until: float) -> None:
     if len(context.workers.seen) >= context.incumbent.options.params.enough_seen_for_acres:
         _from_patterns(context)
     elif turn % 2 and (context.patterns is None or paid):
-        search_neighborhoods(context, _stretch(context, until), with_short=paid)
+        search_neighborhoods(context, stretch(context, until), with_short=paid)
     else:
         fine = turn % 4 == (0 if context.patterns is None else 3)
         _by_annealing(context, until, fine=fine)
-
-
-def _is_settled(incumbent: Incumbent) -> bool:
-    """Whether no fewer acres short are to be looked for."""
-    return incumbent.is_set() or incumbent.short_proven or not incumbent.is_short
 
 
 def _follow(context: Context) -> None:
@@ -299,7 +197,7 @@ def _follow(context: Context) -> None:
     if aggregated is not None and not np.isfinite(aggregated.bound) and not incumbent.is_set():
         follow = incumbent.options.params.shortage.follow
         seconds = np.inf if incumbent.options.effort is not None else min(follow, incumbent.left())
-        limits = Limits(seconds, nodes=_nodes(context), seed=incumbent.options.seed)
+        limits = Limits(seconds, nodes=counted_nodes(context), seed=incumbent.options.seed)
         aggregated.follow(limits, incumbent, solve_matrix)
 
 
@@ -310,63 +208,32 @@ def _search_aggregated(context: Context, until: float) -> bool:
         context.memory.aggregated,
         context.incumbent.short,
     )
-    if aggregated is None or now() >= until or _is_settled(incumbent):
+    if aggregated is None or now() >= until or is_settled(incumbent):
         return False
-    aggregated.work(_stretch(context, until), incumbent, context.rng, solve_matrix)
-    _disaggregate(context, aggregated)
+    aggregated.work(stretch(context, until), incumbent, context.rng, solve_matrix)
+    plant_aggregated(context, aggregated)
     return incumbent.short != was
-
-
-def _disaggregate(
-    context: Context, aggregated: AggregatedSearch, solver: Solver = solve_matrix
-) -> None:
-    """Plant what the relaxation gives; where its bound is met, no plan has fewer acres short.
-
-    That bound is of acres weighed by priority: it tells only where none but the last is short.
-    """
-    incumbent = context.incumbent
-    incumbent.offer(
-        disaggregate(
-            incumbent, aggregated, _stretch(context).limits(0.0, incumbent.options.seed), solver
-        )
-    )
-    short = np.array(incumbent.short)
-    if same_short(short, np.append(np.zeros(len(short) - 1), aggregated.bound)):
-        incumbent.prove_shortage()
 
 
 def _from_patterns(context: Context) -> None:
     """Put patterns of the plans so far together again, for as few acres short as they can have."""
     x = best_of_patterns(context, context.near.model.matrix)
     if x is not None:
-        context.incumbent.offer(with_order(context.incumbent.model, x, _stretch(context).seconds))
+        context.incumbent.offer(with_order(context.incumbent.model, x, stretch(context).seconds))
 
 
 def _by_annealing(context: Context, until: float = np.inf, *, fine: bool = False) -> None:
     """Look for fewer acres short by annealing: from the best plan, or from a new planting."""
     start = best_pieces(context) if fine else None
-    pieces = submit_annealing(context, _stretch(context, until), start=start, fine=fine, acres=True)
+    pieces = submit_annealing(context, stretch(context, until), start=start, fine=fine, acres=True)
     if pieces is not None:
         _take(context, pieces)
-
-
-def _stretch(context: Context, until: float = np.inf) -> Budget:
-    incumbent = context.incumbent
-    if incumbent.options.effort is not None:
-        return Budget(np.inf, incumbent.options.steps)
-    share = incumbent.options.params.shortage.stretch
-    return Budget(max(0.1, min(20.0, share * incumbent.left(), until - now())))
-
-
-def _nodes(context: Context) -> int | None:
-    options = context.incumbent.options
-    return None if options.effort is None else options.params.step_nodes * options.effort
 
 
 def _prove(context: Context, seconds: float, solver: Solver) -> None:
     """Ask the exact model for fewer acres short, or a proof that there are none."""
     incumbent = context.incumbent
-    if fewest_short(incumbent, incumbent.model, seconds, _nodes(context), solver):
+    if fewest_short(incumbent, incumbent.model, seconds, counted_nodes(context), solver):
         incumbent.prove_shortage()
 
 
@@ -378,7 +245,7 @@ def _prove_or_look(context: Context, worker: Worker, done: Stop, until: float) -
     short, which the exact model settles in 2 s).
     """
     rng = np.random.default_rng([context.incumbent.options.seed, 2])
-    if _from_relaxations(context, rng, worker.solve, done, until):
+    if from_relaxations(context, rng, worker.solve, done, until):
         return
     model, most = context.incumbent.model, context.incumbent.options.params.proof.exact_shares
     large = len(model.keys["share"]) > most
@@ -392,5 +259,5 @@ def _take(context: Context, pieces: list[list[Piece]]) -> None:
     context.incumbent.offer(on_model(context.incumbent, context.current, pieces))
 
 
-ACRES = Objective(lambda context: _is_settled(context.incumbent), _take, _run_next)
+ACRES = Objective(lambda context: is_settled(context.incumbent), _take, _run_next)
 """Fewer acres short, whatever they cost."""

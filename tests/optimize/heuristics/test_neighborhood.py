@@ -6,7 +6,7 @@ import pytest
 from planner.optimize.heuristics import crossover
 from planner.optimize.mip.highs import Limits, Watch
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.search import shortage
+from planner.optimize.search import relaxed_acres
 from tests.support.searches import relaxed
 
 
@@ -18,7 +18,7 @@ def test_crossed_plans_have_only_what_their_parents_have():
     incumbent, near = context.incumbent, context.near
     for planting in (True, False):
         incumbent.offer(
-            shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
+            relaxed_acres.repaired(context, guide, context.rng, solve_matrix, planting=planting)
         )
     parents = crossover.worth_crossing(incumbent)
     assert len(parents) > 1
@@ -40,7 +40,7 @@ def test_plans_kept_are_planted_differently_the_cheapest_first():
     incumbent = context.incumbent
     for planting in (True, False, True):
         incumbent.offer(
-            shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
+            relaxed_acres.repaired(context, guide, context.rng, solve_matrix, planting=planting)
         )
     incumbent.offer(incumbent.x)
     costs = [cost for cost, _ in incumbent.plans]

@@ -11,7 +11,7 @@ from planner.optimize.mip.highs import INFINITE, Answer, Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
-from planner.optimize.search import shortage
+from planner.optimize.search import relaxed_acres
 from planner.optimize.search.strategies import relax_and_fix_task
 from tests.support.searches import CLOSE, relaxed
 
@@ -23,7 +23,7 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
     """Whatever is held at first, the exact model takes the plan; its cost is over the bound."""
     context, guide, bound = relaxed(size, step_nodes=30)
     assert context.near.breaking(guide).any()
-    x = shortage._repaired(context, guide, context.rng, solve_matrix, planting=planting)
+    x = relaxed_acres.repaired(context, guide, context.rng, solve_matrix, planting=planting)
     assert x is not None
     assert context.incumbent._keeps_rules(x)
     assert not context.near.breaking(x).any()

@@ -15,7 +15,7 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.params import ProofParams, ShortageParams
-from planner.optimize.search import common, shortage
+from planner.optimize.search import common, relaxed_acres, shortage
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
@@ -48,13 +48,13 @@ def test_the_cost_is_proven_over_what_so_few_acres_short_leave_possible(seed, mo
     one = hard_season(7, 5, 3, 1, seed, short=True)
     optimum, left = second_model.solve(one), []
     params = SearchParams(small_shares=0, head_start=(), proof=ProofParams(glance=0.0))
-    given = shortage.columns_without
+    given = relaxed_acres.columns_without
 
     def noted(model, program, pairs):
         left.append(pairs.mean())
         return given(model, program, pairs)
 
-    monkeypatch.setattr(shortage, "columns_without", noted)
+    monkeypatch.setattr(relaxed_acres, "columns_without", noted)
     plan = solve(one, SolveOptions(effort=6, params=params))
     audit(plan, one)
     assert left
