@@ -7,6 +7,7 @@ import pytest
 from planner.agronomy.suitability import Bar, obstacles, suitable
 from planner.season.domain import UNTREATED, Active, ActiveLimit, Pressure, Rating, Threat
 from tests.laws.second_model import PLAIN, lot_suits, recipe_suits
+from tests.support.quick import few
 from tests.support.random_season import tiny_season
 from tests.support.seasons import farm, field, lot, product, season
 
@@ -149,7 +150,7 @@ def test_the_obstacle_names_what_it_is_about():
     assert found.about == "rot"
 
 
-@pytest.mark.parametrize("seed", range(300))
+@pytest.mark.parametrize("seed", few(range(300)))
 def test_suitable_equals_a_second_reading_of_the_rules(seed):
     """`suitable` and `obstacles` against the rules written again in `tests.laws.second_model`."""
     one = tiny_season(seed)

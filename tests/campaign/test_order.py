@@ -22,6 +22,7 @@ from planner.campaign.domain import Shop
 from planner.campaign.remedies import faster, remedies
 from planner.campaign.run_order import Cost, Line, find_order
 from tests.support.campaigns import FIRST, batch, random_batches, random_shop, supply
+from tests.support.quick import few
 
 SUPPLIES = [
     supply(p, loss, value)
@@ -158,7 +159,7 @@ def cost_of(order, shop, *, with_days):
     return Cost(late, turns, inversions, round(minutes, 6), round(money, 6), round(loss, 6))
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", few(range(60), 4))
 def test_order_without_dates_is_the_best_of_all(seed):
     """Up to four recipes, two lots each, every permutation of both."""
     rng = Random(seed)
@@ -174,7 +175,7 @@ def due_of(b, shop):
     return min(due(p, shop) for p in b.portions)
 
 
-@pytest.mark.parametrize("seed", range(120))
+@pytest.mark.parametrize("seed", few(range(120), 4))
 def test_order_with_dates_is_the_best_of_all(seed):
     """One lot a recipe, so that nothing but the recipes' order is open; days and floor bind."""
     rng = Random(seed)
@@ -186,7 +187,7 @@ def test_order_with_dates_is_the_best_of_all(seed):
     assert facts.exact
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", few(range(60), 4))
 def test_order_with_dates_and_several_lots(seed):
     """Among orders that keep a recipe's lots by last day (ends aside) none is better."""
     rng = Random(seed)
@@ -261,7 +262,7 @@ def last_days(order, shop):
     return found
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", few(range(60), 4))
 def test_calendar_has_the_latest_day_for_every_bag(seed):
     """No calendar of the same order that keeps the spare days has any bag on a later day.
 
@@ -304,7 +305,7 @@ def _dated(rng):
     return [(1 if i else rng.randint(1, 2), day, None, day - 1) for i, day in enumerate(days)]
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", few(range(40), 4))
 def test_pounds_and_hours_limit_like_bags_of_one_weight(seed):
     """Two 50-lb bags a day are 100 lb a day, and 10 minutes at 10 lb/min without changes."""
     rng = Random(seed)
@@ -366,7 +367,7 @@ def test_more_pounds_or_hours_that_would_do():
     assert remedies(order, hours)[-1] == "1 hour more a day"
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", few(range(40), 4))
 def test_late_floor_by_weight_holds(seed):
     """Bags of different weight: no order has fewer bags late than the floor says."""
     rng = Random(seed)
@@ -411,7 +412,7 @@ def _short(b):
     return [(n, *d) for n, d in zip(bags, days, strict=False)]
 
 
-@pytest.mark.parametrize("seed", range(60))
+@pytest.mark.parametrize("seed", few(range(60), 4))
 def test_late_floor_holds_for_every_order(seed):
     """Whatever the order of the bags, as many are late; without floor space it is met exactly."""
     rng = Random(seed)

@@ -17,6 +17,7 @@ from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Plan, ProductUse
 from planner.plan.price import lowest_price_per_floz, order_cost
 from planner.season.domain import DiscountLevel, Supplier
+from tests.support.quick import few
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, field, lot, product, recipe, season
 
@@ -145,7 +146,7 @@ def test_cheapest_mix_equals_brute_force() -> None:
     assert none > 0
 
 
-@pytest.mark.parametrize("seed", range(30))
+@pytest.mark.parametrize("seed", few(range(30), 4))
 def test_a_mix_costs_what_the_whole_order_costs_more(seed: int) -> None:
     rng = Random(seed)
     whole, others, _ = random_case(rng)
@@ -230,12 +231,13 @@ def law_case(seed: int):
     return whole, others, need, stock, mine, every
 
 
+@pytest.mark.slow
 def test_most_cases_of_the_law_are_there() -> None:
     """Where nothing covers the need there is no case."""
     assert sum(law_case(seed) is not None for seed in range(120)) > 100
 
 
-@pytest.mark.parametrize("seed", range(120))
+@pytest.mark.parametrize("seed", few(range(120), 4))
 def test_what_is_told_of_a_product_equals_brute_force(seed: int) -> None:
     """Other ways to buy it, the next step up and the next step down, over all counts there are."""
     case = law_case(seed)
@@ -420,6 +422,7 @@ def test_stock_that_will_do_has_nothing_to_buy() -> None:
     assert rivals.second_best == "Nothing has to be ordered."
 
 
+@pytest.mark.slow
 def test_no_rival_is_cheaper_than_a_proven_plan() -> None:
     seen = Counter()
     for seed in range(40):

@@ -21,6 +21,7 @@ from planner.season.domain import (
     TargetStand,
     Threat,
 )
+from tests.support.quick import examples
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
@@ -158,8 +159,9 @@ def test_seed_that_goes_elsewhere_is_named_with_its_priority() -> None:
     assert "it also goes to A (priority 1, 80 units)" in short.why
 
 
+@pytest.mark.sampled
 def test_every_short_field_of_random_seasons_has_a_reason() -> None:
-    for seed in range(60):
+    for seed in range(examples(60)):
         whole = tiny_season(seed)
         plan = solve(whole, SolveOptions(10.0))
         reasons = why(plan, whole)

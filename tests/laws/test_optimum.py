@@ -225,6 +225,7 @@ def test_size_of_an_order_that_is_placed_again_and_again(name):
     assert year.cost.total == pytest.approx(cost, abs=0.005)
 
 
+@pytest.mark.slow
 def test_bids_of_five_vendors():
     """One purchase from vendors with fixed costs, least and most quantities, and price ranges.
 

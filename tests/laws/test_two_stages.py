@@ -13,6 +13,7 @@ from planner.risk.second_stage import Order, SecondStage, ordered_by
 from planner.risk.statistics import values
 from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.season.domain import Quantity, Season
+from tests.support.quick import few
 
 
 def written(folder: Path, rng: np.random.Generator) -> None:
@@ -39,7 +40,7 @@ def written(folder: Path, rng: np.random.Generator) -> None:
         (folder / name).write_text(text, "utf-8")
 
 
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", few(range(6), 3))
 def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
     tmp_path: Path, number: int
 ) -> None:
@@ -70,7 +71,7 @@ def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
         assert floor.value == pytest.approx(at_best, abs=1e-4) or floor.value < at_best
 
 
-@pytest.mark.parametrize("number", range(6))
+@pytest.mark.parametrize("number", few(range(6), 3))
 def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
     tmp_path: Path, number: int
 ) -> None:

@@ -26,6 +26,7 @@ from planner.season.domain import (
     Threat,
 )
 from tests.support.inputs import folder, good, put
+from tests.support.quick import few
 from tests.support.sample_plan import greedy_plan
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
@@ -172,7 +173,7 @@ def test_lots_are_counted_with_what_keeps_them_off():
     assert (fit.fields, dict(fit.kept_off)) == (1, {Bar.GROWER: 1, Bar.MATURITY: 1})
 
 
-@pytest.mark.parametrize("seed", range(40))
+@pytest.mark.parametrize("seed", few(range(40), 4))
 def test_what_can_be_used_nowhere_is_what_the_model_may_not_use(seed):
     """Against the pairs that the optimizer allows: a recipe is idle exactly where none has it."""
     from planner.agronomy.suitability import suitable

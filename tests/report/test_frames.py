@@ -51,11 +51,12 @@ from planner.season.domain import Container, Pressure, PriceBreak, Rating, Suppl
 from planner.terminal.summary import certainty
 from tests.support.books import all_sheets, described, winter
 from tests.support.plans import HAND_PLAN, HAND_SEASON
+from tests.support.quick import few
 from tests.support.random_season import tiny_season
 from tests.support.sample_plan import awkward_season, big_season, greedy_plan, sample_season
 from tests.support.seasons import farm, lot, season
 
-RANDOM = range(60)
+RANDOM = few(range(60), 4)
 
 
 def facts_of(season) -> Facts:

@@ -20,9 +20,9 @@ def examples(count: int) -> int:
     return max(5, count // ONE_IN) if os.environ.get(VARIABLE) else count
 
 
-def few(cases: Iterable[Any]) -> list[Any]:
-    """Cases for `parametrize`: all but one in sixteen are slow, as there are that many."""
+def few(cases: Iterable[Any], one_in: int = ONE_IN) -> list[Any]:
+    """Cases for `parametrize`: all but one in that many are slow."""
     return [
-        case if n % ONE_IN == 0 else pytest.param(case, marks=pytest.mark.slow)
+        case if n % one_in == 0 else pytest.param(case, marks=pytest.mark.slow)
         for n, case in enumerate(cases)
     ]

@@ -23,7 +23,7 @@ from tests.support.random_season import hard_season
 from tests.support.searches import hard
 
 
-@pytest.mark.parametrize("seconds", [0.0, 0.3, 1.0, 2.5])
+@pytest.mark.parametrize("seconds", [0.0, 0.3, 1.0, pytest.param(2.5, marks=pytest.mark.slow)])
 def test_stopped_plans_keep_the_rules_and_have_a_floor(seconds):
     """Whenever the user stops, there is a plan that keeps every rule, with a proven bound."""
     one = hard_season(30, 18, 5, 2, 2)
