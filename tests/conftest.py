@@ -35,14 +35,19 @@ for $200, one keg holds 320 for $240, so the cheapest order is two jugs.
 """
 
 
-@pytest.fixture
-def tiny(tmp_path: Path) -> Path:
-    """A folder with the tiny season."""
-    folder = tmp_path / "tiny"
+def tiny_folder(place: Path) -> Path:
+    """Write the tiny season into a folder of that place."""
+    folder = place / "tiny"
     folder.mkdir()
     for name, text in TINY.items():
         (folder / name).write_text(text, "utf-8")
     return folder
+
+
+@pytest.fixture
+def tiny(tmp_path: Path) -> Path:
+    """A folder with the tiny season."""
+    return tiny_folder(tmp_path)
 
 
 def pytest_addoption(parser: pytest.Parser) -> None:

@@ -4,6 +4,7 @@ import ast
 import re
 import tomllib
 from collections.abc import Iterator
+from functools import cache
 from pathlib import Path
 
 import pytest
@@ -92,8 +93,13 @@ PURE = (
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
-def imports(path: Path) -> Iterator[tuple[str, int]]:
+@cache
+def imports(path: Path) -> list[tuple[str, int]]:
     """Modules that a file imports (with the names taken from `planner`), and the lines."""
+    return list(_imports(path))
+
+
+def _imports(path: Path) -> Iterator[tuple[str, int]]:
     for node in ast.walk(ast.parse(path.read_text("utf-8"))):
         if isinstance(node, ast.Import):
             yield from ((alias.name, node.lineno) for alias in node.names)

@@ -31,6 +31,7 @@ from planner.optimize.model.program import make_model
 from planner.report.files import PROMISE, settle, write_together
 from planner.season.safe import workbook_bytes
 from planner.terminal import memory
+from tests.conftest import tiny_folder
 from tests.support import seasons
 from tests.support.books import NAMES
 
@@ -76,15 +77,22 @@ def visible(folder: Path) -> list[str]:
     return sorted(path.name for path in folder.iterdir())
 
 
-@pytest.fixture
-def two_plans(tiny: Path, tmp_path: Path) -> list[dict[str, bytes]]:
-    """Files of the tiny season's plan, and of the other farm's, by name."""
-    both = []
-    for number, source in enumerate((tiny, other_farm(tiny))):
+@pytest.fixture(scope="module")
+def both_planned(tmp_path_factory: pytest.TempPathFactory) -> Path:
+    """A folder with the tiny season's plan in `0`, and the other farm's in `1`."""
+    place = tmp_path_factory.mktemp("both")
+    for number, source in enumerate((tiny := tiny_folder(place), other_farm(tiny))):
         season = planner.load(source)
-        paths = planner.write(planner.make_plan(season, seconds=20), season, tmp_path / str(number))
-        both.append({path.name: path.read_bytes() for path in paths})
-    return both
+        planner.write(planner.make_plan(season, seconds=20), season, place / str(number))
+    return place
+
+
+@pytest.fixture
+def two_plans(both_planned: Path, tmp_path: Path) -> list[dict[str, bytes]]:
+    """Files of the tiny season's plan, and of the other farm's, by name; in `0` and `1`, too."""
+    for number in "01":
+        shutil.copytree(both_planned / number, tmp_path / number)
+    return [{p.name: p.read_bytes() for p in (tmp_path / number).iterdir()} for number in "01"]
 
 
 # --- Files whole or not at all --------------------------------------------------------------------

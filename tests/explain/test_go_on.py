@@ -40,14 +40,14 @@ def winter(**changes) -> Season:
 
 
 def planned(whole: Season, folder: Path, since: Path | None = None) -> tuple[Season, Plan, Path]:
-    """Plan a season and write it; with `since` as `wholedrum plan --since` does."""
+    """Plan a season and write its plan.json; with `since` as `wholedrum plan --since` does."""
     earlier = None
     if since is not None:
         whole, earlier, _ = api.bring_in(whole, since)
     plan = api.make_plan(whole, seconds=10)
     if earlier is not None:
         plan, _ = api.keep_near(whole, earlier, plan, seconds=10)
-    api.write(plan, whole, folder)
+    api.write(plan, whole, folder, packs=())
     return whole, plan, folder / "plan.json"
 
 

@@ -6,6 +6,7 @@ import zipfile
 from collections.abc import Iterator
 from dataclasses import replace
 from datetime import date
+from functools import cache
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
@@ -45,6 +46,7 @@ from planner.season.domain import Season
 from planner.season.read import read_season
 from tests.support.books import Written
 from tests.support.office import drawn_words, errors, needs_drawing, needs_office, recalculated
+from tests.support.quick import examples
 from tests.support.random_season import tiny_season
 from tests.support.sample_plan import (
     AWKWARD,
@@ -107,9 +109,14 @@ class Made:
         return body[~totals & ~notes]
 
 
+@cache
+def case(name: str) -> Made:
+    return Made(CASES[name]())
+
+
 @pytest.fixture(scope="module", params=CASES, ids=str)
 def made(request: pytest.FixtureRequest) -> Made:
-    return Made(CASES[request.param]())
+    return case(request.param)
 
 
 def near(found: Any, wanted: float, factor: float = 1.0) -> bool:
@@ -270,7 +277,7 @@ def test_links_lead_to_cells_that_hold_something(made: Made) -> None:
 
 
 def test_a_link_from_a_number_reaches_its_rows() -> None:
-    made = Made(sample_season())
+    made = case("sample")
     study = made.book.books[Pack.STUDY]
     sheet = study["Order"]
     header = next(r for r in range(1, 20) if sheet.cell(r, 2).value == "Product")
@@ -289,8 +296,9 @@ def test_control_characters_go_and_cuts_are_told() -> None:
     assert sheet["B6"].number_format == "General"  # as text, long ones would show as ###
 
 
+@pytest.mark.sampled
 @given(st.lists(st.text(max_size=60), min_size=10, max_size=30))
-@settings(max_examples=20, deadline=None)
+@settings(max_examples=examples(20), deadline=None)
 def test_any_text_comes_back_as_text(texts: list[str]) -> None:
     rows = tuple((text, "end") for text in texts)
     table = Table("t", (Column("a", "A"), Column("b", "B")), rows)
@@ -427,13 +435,12 @@ def test_the_answer_fits_one_page(made: Made) -> None:
 def test_days_to_order_by_are_shown_where_there_are_any() -> None:
     season = sample_season()
     undated = tuple(replace(s, order_by=None) for s in season.suppliers)
-    for suppliers, there in ((season.suppliers, True), (undated, False)):
-        made = Made(replace(season, suppliers=suppliers))
+    for made, there in ((case("sample"), True), (Made(replace(season, suppliers=undated)), False)):
         assert ("Order by" in {c.value for c in cells_of(made.book["The plan"])}) is there
 
 
 def test_long_tables_keep_their_header() -> None:
-    made = Made(big_season(60))
+    made = case("large")
     for title in ("Fields", "Cost by field", "Treating and doses", "Protection by field"):
         sheet = made.book[title]
         frozen = int(re.sub(r"\D", "", sheet.freeze_panes)) - 1
@@ -443,7 +450,7 @@ def test_long_tables_keep_their_header() -> None:
 
 
 def test_an_order_sheet_holds_the_suppliers_business_only() -> None:
-    made = Made(sample_season())
+    made = case("sample")
     for number, mine in ((1, "North Depot"), (2, "River Depot")):
         sheet = made.book[f"Order sheet {number}"]
         texts = {str(c.value) for row in sheet.iter_rows() for c in row if c.value is not None}
@@ -541,8 +548,8 @@ def test_letters_stand_out_from_their_ground(look: Look) -> None:
 
 
 def test_units_follow_the_farm() -> None:
-    for metric, wanted, other in ((False, "(gal)", "(L)"), (True, "(L)", "(gal)")):
-        made = Made(sample_season(metric=metric))
+    for name, wanted, other in (("sample", "(gal)", "(L)"), ("metric", "(L)", "(gal)")):
+        made, metric = case(name), name == "metric"
         texts = {c.value for c in cells(made.book) if isinstance(c.value, str)}
         heads = " ".join(t for t in texts if len(t) < 40)
         assert wanted in heads

@@ -30,8 +30,8 @@ CONTAINERS = (
 UNKNOWN = "What,Of,Low,Likely,High\nProduct used,,-10%,0%,20%\n"
 
 
-@pytest.fixture
-def season(tmp_path: Path) -> Season:
+@pytest.fixture(scope="module")
+def season(tmp_path_factory: pytest.TempPathFactory) -> Season:
     """The tiny season, 240 fl oz needed, with late jugs at 130 and half of the price back."""
     pages = {
         **TINY,
@@ -39,12 +39,13 @@ def season(tmp_path: Path) -> Season:
         "unknowns.csv": UNKNOWN,
         "farm.csv": TINY["farm.csv"] + "Cost of a short acre,500\n",
     }
+    folder = tmp_path_factory.mktemp("season")
     for name, text in pages.items():
-        (tmp_path / name).write_text(text, "utf-8")
-    return api.load(tmp_path)
+        (folder / name).write_text(text, "utf-8")
+    return api.load(folder)
 
 
-@pytest.fixture
+@pytest.fixture(scope="module")
 def plan(season: Season) -> Plan:
     return api.make_plan(season, seconds=5)
 
@@ -53,9 +54,14 @@ def found(season: Season, plan: Plan, **more: object) -> TwoStages:
     return api.compare_orders(season, plan, draws=16, seed=3, seconds=120, **more)  # type: ignore[arg-type]
 
 
-def test_the_best_order_of_all_is_found(season: Season, plan: Plan) -> None:
+@pytest.fixture(scope="module")
+def compared(season: Season, plan: Plan) -> TwoStages:
+    return found(season, plan)
+
+
+def test_the_best_order_of_all_is_found(season: Season, plan: Plan, compared: TwoStages) -> None:
     """Every order of up to four jugs and two kegs, on the same fresh draws."""
-    best = found(season, plan)
+    best = compared
     stage = SecondStage(season, gap=1e-6)
     drawn = turns(season, 16, 3 + 3)
     means = {}
@@ -74,17 +80,21 @@ def test_the_best_order_of_all_is_found(season: Season, plan: Plan) -> None:
 
 
 @pytest.mark.slow
-def test_same_seed_same_answer_and_another_seed_other_draws(season: Season, plan: Plan) -> None:
-    one, other = found(season, plan), found(season, plan)
-    assert replace(one, seconds=0.0) == replace(other, seconds=0.0)
+def test_same_seed_same_answer_and_another_seed_other_draws(
+    season: Season, plan: Plan, compared: TwoStages
+) -> None:
+    other = found(season, plan)
+    assert replace(compared, seconds=0.0) == replace(other, seconds=0.0)
     assert turns(season, 16, 3) == turns(season, 16, 3) != turns(season, 16, 4)
 
 
 @pytest.mark.slow
 @needs_dask
-def test_two_processes_give_the_same_answer(season: Season, plan: Plan) -> None:
-    one, two = found(season, plan), found(season, plan, workers=2)
-    assert replace(one, seconds=0.0) == replace(two, seconds=0.0)
+def test_two_processes_give_the_same_answer(
+    season: Season, plan: Plan, compared: TwoStages
+) -> None:
+    two = found(season, plan, workers=2)
+    assert replace(compared, seconds=0.0) == replace(two, seconds=0.0)
 
 
 def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
@@ -101,9 +111,9 @@ def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
     assert any("fresh draws of 16" in text for text in kept.left_out)
 
 
-def test_waiting_with_all_costs_the_late_price(season: Season, plan: Plan) -> None:
+def test_waiting_with_all_costs_the_late_price(compared: TwoStages) -> None:
     """Derived: each gallon costs 30 more late, and what is needed is bought whole."""
-    (waiting,) = found(season, plan).waiting
+    (waiting,) = compared.waiting
     assert waiting.product == "Green Cap"
     assert waiting.wait_costs > 0.0
     assert waiting.low <= waiting.wait_costs <= waiting.high
@@ -142,18 +152,19 @@ def test_tolls_of_an_order_come_to_nought_and_make_ordering_too_much_no_gain(
     assert np.mean([table.of(t).on(season, order) for t in drawn]) == pytest.approx(0.0, abs=0.5)
 
 
-def test_plan_json_holds_the_orders(season: Season, plan: Plan, tmp_path: Path) -> None:
-    stages = found(season, plan)
-    api.write(plan, season, tmp_path / "out", stages=stages)
+def test_plan_json_holds_the_orders(
+    season: Season, plan: Plan, compared: TwoStages, tmp_path: Path
+) -> None:
+    api.write(plan, season, tmp_path / "out", stages=compared, packs=())
     read = json.loads((tmp_path / "out" / "plan.json").read_text("utf-8"))["unknowns"]
-    assert read["orders"][0]["mean_cost"] == pytest.approx(stages.best.mean)
+    assert read["orders"][0]["mean_cost"] == pytest.approx(compared.best.mean)
     keys = ("mean_cost", "low", "high", "worst_tenth", "bought_late", "short_acres")
     assert all(key in row for row in read["orders"] for key in keys)
-    assert read["optimality_gap"] == pytest.approx(stages.gap)
+    assert read["optimality_gap"] == pytest.approx(compared.gap)
     assert read["floor_low"] <= read["floor"]
     assert read["as_planned"]["enough"] <= 1.0
-    assert to_dict(stages, season)["best"] == 0
-    assert "lowest mean cost" in chosen(stages, season)
+    assert to_dict(compared, season)["best"] == 0
+    assert "lowest mean cost" in chosen(compared, season)
 
 
 def test_jugs_that_go_back_are_ordered_for_the_discount_that_they_reach(season: Season) -> None:

@@ -10,7 +10,7 @@ import pytest
 from planner import api
 from planner.plan.audit import audit
 from planner.plan.plan import Plan
-from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
+from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
 from planner.risk.safer import drawn, safer_order, safety, with_added
 from planner.season.domain import Quantity, Season, Unknown
 
@@ -27,8 +27,14 @@ def plan(season: Season) -> Plan:
     return api.make_plan(season, seconds=60)
 
 
-def test_nothing_is_added_where_the_order_will_do(season: Season, plan: Plan) -> None:
-    held = as_planned(season, plan)
+@pytest.fixture(scope="module")
+def held(season: Season, plan: Plan) -> AsPlanned:
+    return as_planned(season, plan)
+
+
+def test_nothing_is_added_where_the_order_will_do(
+    season: Season, plan: Plan, held: AsPlanned
+) -> None:
     found = safer_order(season, plan, held.enough * 0.99)
     assert found is not None
     assert (found.added, found.cost) == ((), 0.0)
@@ -93,8 +99,9 @@ def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
     assert "; nothing that is sold" in held.said
 
 
-def test_the_sentence_says_how_safe_and_what_safer_costs(season: Season, plan: Plan) -> None:
-    held = as_planned(season, plan)
+def test_the_sentence_says_how_safe_and_what_safer_costs(
+    season: Season, plan: Plan, held: AsPlanned
+) -> None:
     found = safer_order(season, plan)
     said = safety(season, held, found)
     assert said.count(".") >= 1

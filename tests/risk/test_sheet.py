@@ -136,7 +136,7 @@ def test_the_workbook_reads_back(season):
 
 def test_plan_json_says_the_same(tmp_path):
     season = replace(HAND_SEASON, unknowns=UNKNOWNS)
-    write_plan(HAND_PLAN, season, tmp_path)
+    write_plan(HAND_PLAN, season, tmp_path, packs=())
     told = json.loads((tmp_path / "plan.json").read_text("utf-8"))
     held = as_planned(season, HAND_PLAN)
     assert told["unknowns"]["draws"] == held.draws == 131_072
@@ -147,7 +147,7 @@ def test_plan_json_says_the_same(tmp_path):
 
 
 def test_without_unknowns_plan_json_holds_margins_only(tmp_path):
-    write_plan(HAND_PLAN, HAND_SEASON, tmp_path)
+    write_plan(HAND_PLAN, HAND_SEASON, tmp_path, packs=())
     told = json.loads((tmp_path / "plan.json").read_text("utf-8"))
     assert "unknowns" not in told
     assert told["margins"][0]["used"] == pytest.approx(67.6 / 122.4, abs=1e-6)

@@ -73,7 +73,7 @@ class Reader:
         until = time.monotonic() + 90
         while 'data-over="1"' not in self.get(f"{season}/live/part"):
             assert time.monotonic() < until, f"{what} did not come to an end"
-            time.sleep(0.2)
+            time.sleep(0.02)
 
 
 def texts(html: str) -> str:
