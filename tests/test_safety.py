@@ -34,6 +34,7 @@ from planner.terminal import memory
 from tests.conftest import tiny_folder
 from tests.support import seasons
 from tests.support.books import NAMES
+from tests.support.quick import examples
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -109,13 +110,14 @@ while True:
 """
 
 
+@pytest.mark.sampled
 @pytest.mark.skipif(os.name == "nt", reason="no SIGKILL there")
 def test_killed_while_writing_leaves_one_whole_plan(two_plans, tmp_path: Path) -> None:
     """Some kills here; 200 and more with reports/reliability/stop_anywhere.py."""
     out = tmp_path / "out"
     write_together(out, two_plans[0])
     random.seed(7)
-    for _ in range(10):
+    for _ in range(examples(10)):
         process = subprocess.Popen(
             [sys.executable, "-c", WRITER, str(out), str(tmp_path / "0"), str(tmp_path / "1")],
             cwd=ROOT,

@@ -19,7 +19,7 @@ from planner.season.read import read_season
 from tests.laws import engines, second_model
 from tests.laws.verdicts import Claim, Verdict, claim, judge, refuted
 from tests.support import written
-from tests.support.quick import few
+from tests.support.quick import examples, few
 from tests.support.random_season import full, full_season
 from tests.support.random_season.full import Short, why_short
 
@@ -152,9 +152,10 @@ def test_engines_solve_a_program(name):
     assert engines.ENGINES[name](nothing).x is None
 
 
+@pytest.mark.sampled
 def test_seasons_use_every_optional_sheet_and_read_back(tmp_path):
     """What is written down is read as the same program, in US and in metric units."""
-    for seed in range(12):
+    for seed in range(examples(12)):
         one = full_season(seed)
         sheets = written.sheets(one)
         assert all(len(rows) > 1 for rows in sheets.values()), seed

@@ -156,6 +156,7 @@ def test_doubled_prices_give_the_same_plan_at_twice_the_cost(seed):
         assert twice == pytest.approx(2 * once, rel=1e-6, abs=1e-3)
 
 
+@pytest.mark.slow
 def test_hardly_any_plan_changes_with_doubled_prices():
     """Ties are rare: of the seasons above, all but a few keep their plan to the bag."""
     kept = sum(whole_things(base(seed)[1]) == whole_things(twice_as_dear(seed)) for seed in SEEDS)

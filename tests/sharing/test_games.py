@@ -22,6 +22,7 @@ from planner.sharing.games import (
     shapley_range,
     weights,
 )
+from tests.support.quick import examples
 
 
 def slack(costs: np.ndarray) -> float:
@@ -333,14 +334,16 @@ def random_game(seed: int, count: int) -> np.ndarray:
 games = st.builds(random_game, st.integers(0, 10_000), st.integers(2, 5))
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(games)
 def test_shares_add_up_to_the_cost_of_all(costs):
     for shares in (shapley(costs), nucleolus(costs), core(costs).shares):
         assert shares.sum() == pytest.approx(costs[-1])
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(games)
 def test_the_nucleolus_is_in_the_core_whenever_there_is_one(costs):
     found = core(costs)
@@ -348,7 +351,8 @@ def test_the_nucleolus_is_in_the_core_whenever_there_is_one(costs):
     assert most_overcharged(costs, nucleolus(costs))[1] == pytest.approx(found.excess, abs=1e-3)
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(games, st.integers(0, 10_000))
 def test_both_tests_of_the_core_agree(costs, seed):
     """Fragnelli 2002: stand-alone and incremental test are one."""
@@ -359,7 +363,8 @@ def test_both_tests_of_the_core_agree(costs, seed):
         assert keeps_alone(costs, some) == keeps_increments(costs, some)
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(games)
 def test_whoever_adds_nothing_pays_nothing(costs):
     """A dummy grower: the last one changes no group's cost."""
@@ -370,7 +375,8 @@ def test_whoever_adds_nothing_pays_nothing(costs):
         assert nucleolus(wider)[-1] == pytest.approx(0.0, abs=1e-6 * costs.max())
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(st.integers(0, 10_000), st.integers(2, 4))
 def test_equal_growers_pay_the_same(seed, count):
     needs = list(np.random.default_rng(seed).uniform(1.0, 12.0, count))
@@ -379,14 +385,16 @@ def test_equal_growers_pay_the_same(seed, count):
         assert shares[0] == pytest.approx(shares[-1], abs=1e-6 * costs[-1])
 
 
-@settings(max_examples=40, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(40), deadline=None)
 @given(st.integers(0, 10_000), st.integers(0, 10_000), st.integers(2, 5))
 def test_the_shapley_value_is_additive(one, two, count):
     a, b = random_game(one, count), random_game(two, count)
     assert shapley(a + b) == pytest.approx(shapley(a) + shapley(b))
 
 
-@settings(max_examples=30, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(30), deadline=None)
 @given(games)
 def test_the_shapley_value_is_the_mean_over_all_orders(costs):
     """Shapley 1953, by the definition."""
@@ -401,7 +409,8 @@ def test_the_shapley_value_is_the_mean_over_all_orders(costs):
     assert shapley(costs) == pytest.approx(sums / len(orders))
 
 
-@settings(max_examples=30, deadline=None)
+@pytest.mark.sampled
+@settings(max_examples=examples(30), deadline=None)
 @given(games, st.floats(0.0, 0.2), st.integers(0, 10_000))
 def test_shares_of_any_true_costs_lie_in_the_range(high, gap, seed):
     low = high * (1.0 - gap)

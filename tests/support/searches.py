@@ -28,6 +28,7 @@ CLOSE = 1e-6
 SMALL = [((4, 3, 2, 1), seed, short) for seed in (1, 2, 3) for short in (False, True)]
 SMALL += [((6, 4, 3, 2), 1, False), ((6, 4, 3, 2), 2, True), ((5, 4, 3, 1), 2, False)]
 """Hard seasons that the second model proves the optimum of: size, seed, whether seed is short."""
+SHORT = [case for case in SMALL if case[2]]
 
 
 def hard(case):

@@ -22,6 +22,7 @@ from planner.optimize.model.program import make_model, without_field_rule
 from planner.optimize.options import SolveOptions
 from planner.optimize.params import TUNED
 from planner.optimize.search.large import in_columns
+from tests.support.quick import few
 from tests.support.random_season import hard_season
 
 CASES = [((12, 8, 4, 2), seed, short) for seed in (1, 2, 3) for short in (False, True)]
@@ -55,7 +56,7 @@ def with_whole_order(model, groups=DECIDED):
     return answer.objective
 
 
-@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("case", few(CASES, 3), ids=str)
 def test_relaxation_grows_to_that_over_all_choices(case):
     """The growing relaxation's bound is the linear relaxation's over all choices at once."""
     incumbent, master = opened(case)

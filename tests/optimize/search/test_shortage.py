@@ -21,12 +21,13 @@ from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests.laws import second_model
+from tests.support.quick import few
 from tests.support.random_season import hard_season
-from tests.support.searches import SMALL, best, hard
+from tests.support.searches import SHORT, best, hard
 from tests.support.shortages import compared, short_by_priority
 
 
-@pytest.mark.parametrize("case", [c for c in SMALL if c[2]], ids=str)
+@pytest.mark.parametrize("case", few(SHORT, 3), ids=str)
 def test_acres_short_are_as_few_as_can_be(case):
     """Short hard seasons end with the second model's acres short by priority, and its cost."""
     one, optimum = hard(case), best(case)
@@ -39,7 +40,7 @@ def test_acres_short_are_as_few_as_can_be(case):
     assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
 
 
-@pytest.mark.parametrize("seed", [6, 8, 9, 11])
+@pytest.mark.parametrize("seed", few([6, 8, 9, 11], 4))
 def test_the_cost_is_proven_over_what_so_few_acres_short_leave_possible(seed, monkeypatch):
     """One variety a field, work counted, without the exact model at once for small seasons.
 
@@ -77,7 +78,7 @@ def test_a_farm_of_twenty_fields_short_of_seed_is_proven():
 def test_acres_short_are_settled_after_the_cost_where_they_were_not_before():
     """Without time for them at first, they are proven in what is left once the cost is."""
     case = ((4, 3, 2, 1), 2, True)
-    assert case in SMALL
+    assert case in SHORT
     one, optimum = hard(case), best(case)
     params = SearchParams(shortage=ShortageParams(time=0.0))
     plan = solve(one, SolveOptions(seconds=20.0, params=params))
