@@ -54,11 +54,16 @@ class Orders:
     cost: float = INFINITE
 
 
-def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> Orders:
-    """Set the program over orders up; the relaxation gets product out of nowhere, at a price."""
+def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> Orders | None:
+    """Set the program over orders up; the relaxation gets product out of nowhere, at a price.
+
+    None where the search was stopped before the relaxation was solved again.
+    """
     model = master.model
     m = model.matrix
     answer = master.kept.solve(INFINITE)
+    if answer.x is None or answer.row_dual is None:
+        return None
     columns = np.zeros(m.n_columns, dtype=bool)
     for group in DECIDED:
         columns[model.at[group]] = True
@@ -95,9 +100,8 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
         np.concatenate([-np.ones(n), np.ones(n)]),
     )
     orders = Orders(master, columns, matrix, nowhere=nowhere, price=price)
-    if answer.x is not None and answer.row_dual is not None:
-        orders.center = answer.x[: m.n_columns][columns]
-        _note(orders, answer, answer.row_dual, orders.center, params.join)
+    orders.center = answer.x[: m.n_columns][columns]
+    _note(orders, answer, answer.row_dual, orders.center, params.join)
     master.kept.free(np.flatnonzero(alone))
     return orders
 

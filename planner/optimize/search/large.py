@@ -136,7 +136,8 @@ def prove_bound(
     if not order_apart or incumbent.left() < slow * incumbent.options.seconds:
         return master, None
     orders = benders.open_orders(master, params)
-    benders.find(incumbent, orders, params.bound_time * incumbent.left())
+    if orders is not None:
+        benders.find(incumbent, orders, params.bound_time * incumbent.left())
     return master, orders
 
 

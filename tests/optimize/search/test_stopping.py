@@ -6,9 +6,10 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing.decode import decoded
+from planner.optimize.bounds import benders
 from planner.optimize.from_plan.warm_start import columns_of
 from planner.optimize.incumbent.incumbent import Incumbent
-from planner.optimize.mip.highs import Limits, reduced
+from planner.optimize.mip.highs import Answer, Limits, Verdict, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
@@ -16,6 +17,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.common import open_context
 from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.first_plan import make_first_plan
+from planner.optimize.search.large import settle_order
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
@@ -74,6 +76,24 @@ def test_stopped_at_the_first_plan():
     first = next(p for p in heard if p.cost is not None)
     short = sum(s.acres for s in plan.shortages)
     assert short < first.acres_short - 1e-3 or plan.cost.total <= first.cost * (1 + 1e-6)
+
+
+def test_stopped_while_orders_are_opened_there_is_none_to_hold(monkeypatch):
+    """The program over orders begins at the relaxation, solved anew, or at nothing."""
+    stop = threading.Event()
+    context = open_context(Incumbent(SolveOptions(), None, stop), hard_season(8, 6, 3, 1, 1))
+    make_first_plan(context)
+    opened = benders.open_orders
+
+    def stopped(master, params):
+        stop.set()
+        nothing = Answer(Verdict.NONE_FOUND, None, np.inf, -np.inf)
+        monkeypatch.setattr(master.kept, "solve", lambda seconds: nothing)
+        return opened(master, params)
+
+    monkeypatch.setattr(benders, "open_orders", stopped)
+    assert settle_order(context, context.incumbent.model) is None
+    assert context.order.x is None
 
 
 def test_fields_are_planted_though_time_ran_out_on_a_plan_that_plants_none():
