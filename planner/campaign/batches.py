@@ -275,4 +275,4 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
 
 
 def _source(container: Container) -> Source:
-    return Source(container.name, container.size - container.heel, container.heel, container.tare)
+    return Source(container.name, container.usable, container.heel, container.tare)

@@ -326,7 +326,7 @@ def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) ->
         if any(c.most is None for c in sold):
             continue
         use = uses.get(rate.product)
-        supply = sum((c.most or 0) * (c.size - c.heel) for c in sold)
+        supply = sum((c.most or 0) * c.usable for c in sold)
         room = supply - use.bought + use.left if use else supply
         if room < want * (1.0 + season.farm.product_margin) - CRUMB:
             names.append(rate.product)

@@ -107,13 +107,12 @@ class _Search:
 
     def _net(self, c: Container) -> float:
         """Least that a usable fl oz of a container can cost, credit off."""
-        usable = max(c.size - c.heel, TINY)
-        return min(b.price for b in c.breaks) * (1.0 - self.off) / usable - self.around.credit
+        price = min(b.price for b in c.breaks) * (1.0 - self.off)
+        return price / max(c.usable, TINY) - self.around.credit
 
     def _cap(self, c: Container) -> int:
         """Count beyond which no more of a container could be worth having."""
-        usable = max(c.size - c.heel, TINY)
-        most = max(0, math.ceil(self.wanted.volume / usable - TINY))
+        most = _enough(c, self.wanted.volume)
         most = max(most, *(b.from_count for b in c.breaks))
         price = min(b.price for b in c.breaks)
         levels = [s.free_from or 0.0 for s in self.around.season.suppliers if s.name == c.supplier]
@@ -150,7 +149,7 @@ class _Search:
         last = max(b.from_count for b in c.breaks)
         for n in self._tries(i, volume):
             added = n * list_price(c, n) if n else 0.0
-            total = volume + n * (c.size - c.heel)
+            total = volume + n * c.usable
             if self._bound(i + 1, spend + added, total) > self._worst() + SLACK:
                 self.nodes += 1
                 if n >= last and total >= self.wanted.volume:
@@ -164,10 +163,8 @@ class _Search:
         """Counts of a container that can be ordered, those that just cover first."""
         c = self.sold[i]
         lowest = min(b.from_count for b in c.breaks)
-        usable = max(c.size - c.heel, TINY)
-        enough = max(0, math.ceil((self.wanted.volume - volume) / usable - TINY))
         cap = self.caps[i]
-        start = min(enough, cap)
+        start = min(_enough(c, self.wanted.volume - volume), cap)
         if i + 1 < len(self.sold):
             yield from (n for n in range(start - 1, -1, -1) if n == 0 or n >= lowest)
         yield from (n for n in range(start, cap + 1) if n == 0 or n >= lowest)
@@ -187,7 +184,7 @@ class _Search:
                 break
             if all(n <= counts.get(c, 0) for c, n in better.counts):
                 return True
-        usable = [c.size - c.heel for c in self.sold if c.name in counts]
+        usable = [c.usable for c in self.sold if c.name in counts]
         if mix.volume - min(usable, default=mix.volume) < self.wanted.volume:
             return False  # every one of them is needed
         inside = _Search(self.around, self.wanted._replace(most=counts), 1, self.most - self.nodes)
@@ -208,3 +205,8 @@ class _Search:
 def _rank(mix: Mix) -> tuple[float, float, tuple[tuple[str, int], ...]]:
     """Order of mixes: by cost to a millionth, then by volume, so that what only adds comes last."""
     return round(mix.cost, 6), mix.volume, mix.counts
+
+
+def _enough(c: Container, volume: float) -> int:
+    """Count of a container that covers a volume, fl oz."""
+    return max(0, math.ceil(volume / max(c.usable, TINY) - TINY))

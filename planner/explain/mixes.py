@@ -110,7 +110,7 @@ def describe(around: Around, chosen: Mapping[str, int], base: float | None = Non
     """Describe a mix from counts by container name, with its volume, spend and cost."""
     sold = {c.name: c for c in around.season.containers if c.product == around.product}
     picked = {name: (sold[name], chosen[name]) for name in sold if chosen.get(name, 0) > 0}
-    volume = sum(n * (c.size - c.heel) for c, n in picked.values())
+    volume = sum(n * c.usable for c, n in picked.values())
     spend = sum(n * list_price(c, n) for c, n in picked.values())
     without = around.cost({}) if base is None else base
     cost = around.cost(chosen) - without - around.credit * volume

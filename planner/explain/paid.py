@@ -43,7 +43,7 @@ def _delivered(season: Season, earlier: Earlier, since: Counts) -> Counts:
     """Containers of the old order that On hand holds now, by what it has grown."""
     now, before = sheets_of(season), earlier.sheets
     took = took_by_product(treated_since(season, earlier), season)
-    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    usable = {key: c.usable for key, c in season.container_named.items()}
     found: Counts = {}
     for product, on_hand in now.on_hand.items():
         grown = on_hand - before.on_hand.get(product, 0.0)
@@ -72,10 +72,9 @@ def _on_way_before(season: Season, earlier: Earlier) -> Counts:
     coming = sheets_of(season).ordered
     wanted = {(o.product, o.container): o.count for o in earlier.plan.order}
     volume = {u.product: u.on_its_way for u in earlier.plan.products}
-    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
     before: Counts = {}
     for key in sorted(coming, key=lambda k: (wanted.get(k, 0) - coming[k], k)):
-        size, left = usable[key], volume.get(key[0], 0.0)
+        size, left = season.container_named[key].usable, volume.get(key[0], 0.0)
         n = min(coming[key], floor(left / size + CRUMB)) if size > 0 else 0
         if n:
             before[key] = n

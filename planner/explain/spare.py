@@ -38,13 +38,12 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
     speech = Speech(season.farm)
     found = []
     left = {u.product: u.left for u in plan.products}
-    sizes = {(c.product, c.name): c for c in season.containers}
     for o in season.ordered:
-        c = sizes[o.product, o.container]
-        usable = c.size - c.heel
-        n = min(o.count, floor(left.get(o.product, 0.0) / usable + 1e-9)) if usable > 0 else 0
+        c = season.container_named[o.product, o.container]
+        fits = left.get(o.product, 0.0) / c.usable + 1e-9 if c.usable > 0 else 0.0
+        n = min(o.count, floor(fits))
         if n > 0:
-            left[o.product] -= n * usable
+            left[o.product] -= n * c.usable
             price = c.breaks[0].price
             text = f"{n} x {o.container} of {o.product} on the way can be cancelled or returned"
             found.append(Spare(f"{o.product}, {o.container}", "container", n, n * price, text))

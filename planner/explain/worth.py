@@ -61,12 +61,10 @@ def volume_prices(plan: Plan, season: Season) -> dict[str, float]:
             rest = {key: n for key, n in counts.items() if key[0] != product.name}
             whole, without = order_cost(season, counts), order_cost(season, rest)
             paid = (whole.containers - whole.discounts) - (without.containers - without.discounts)
-            usable = sum(n * (c.size - c.heel) for c in sold if (n := own.get((c.product, c.name))))
+            usable = sum(n * c.usable for c in sold if (n := own.get((c.product, c.name))))
             prices[product.name] = paid / usable if usable else 0.0
         else:
-            each = [
-                list_price(c, min(b.from_count for b in c.breaks)) / (c.size - c.heel) for c in sold
-            ]
+            each = [list_price(c, min(b.from_count for b in c.breaks)) / c.usable for c in sold]
             prices[product.name] = min(each, default=0.0)
     return prices
 

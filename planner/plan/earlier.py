@@ -13,6 +13,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
+from planner.plan.price import expired
 from planner.season.domain import Brought, TreatedSeed
 
 if TYPE_CHECKING:
@@ -235,12 +236,11 @@ def _draw(
 
     The rest of an opened container is stock on hand. What is missing is the last thing returned.
     """
-    good = product.expires is None or product.expires >= season.farm.first_treating_day
-    if good:
+    if not expired(product, season):
         here = min(amount, product.on_hand)
         product = replace(product, on_hand=product.on_hand - here)
         amount -= here
-    sizes = {(c.product, c.name): c.size - c.heel for c in season.containers}
+    sizes = {key: c.usable for key, c in season.container_named.items()}
     mine = [o for o in ordered if o.product == product.name]
     for o in sorted(mine, key=lambda o: (-sizes[o.product, o.container], o.container)):
         usable, opened = sizes[o.product, o.container], 0

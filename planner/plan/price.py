@@ -163,10 +163,14 @@ def seed_days(lot: SeedLot, season: Season) -> tuple[date | None, date | None]:
     return order, max(days, default=None)
 
 
+def expired(product: Product, season: Season) -> bool:
+    """Whether stock on hand expires before the first treating day, so that none of it counts."""
+    return product.expires is not None and product.expires < season.farm.first_treating_day
+
+
 def usable_stock(product: Product, season: Season) -> float:
-    """Stock on hand that counts, fl oz: none if it expires before the first treating day."""
-    expired = product.expires is not None and product.expires < season.farm.first_treating_day
-    return 0.0 if expired else product.on_hand
+    """Stock on hand that counts, fl oz."""
+    return 0.0 if expired(product, season) else product.on_hand
 
 
 def product_uses(
@@ -179,11 +183,11 @@ def product_uses(
     need = _needs(season, treating, run_order)
     bought: dict[str, float] = defaultdict(float)
     coming: dict[str, float] = defaultdict(float)
-    usable = {(c.product, c.name): c.size - c.heel for c in season.containers}
     for key, count in counts.items():
-        bought[key[0]] += count * usable[key]
+        bought[key[0]] += count * season.container_named[key].usable
     for sent in season.ordered:
-        coming[sent.product] += sent.count * usable[sent.product, sent.container]
+        container = season.container_named[sent.product, sent.container]
+        coming[sent.product] += sent.count * container.usable
     uses = []
     for p in season.products:
         stock = usable_stock(p, season)

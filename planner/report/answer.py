@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.days import said
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.price import expired
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
@@ -274,11 +275,10 @@ def _containers(n: int) -> str:
 
 
 def _expired(facts: Facts) -> list[ToDo]:
-    first = facts.season.farm.first_treating_day
     return [
         ToDo(None, f"set aside {_volume(facts, p.on_hand)} of expired {p.name}; don't use it")
         for p in facts.season.products
-        if p.on_hand > 0.0 and p.expires is not None and p.expires < first
+        if p.on_hand > 0.0 and expired(p, facts.season)
     ]
 
 

@@ -32,11 +32,7 @@ if TYPE_CHECKING:
     from planner.risk.as_planned import AsPlanned
     from planner.risk.margins import ProductMargin
     from planner.season.domain import (
-        Container,
         DiscountLevel,
-        Field,
-        Product,
-        Recipe,
         Season,
         SeedLot,
         Supplier,
@@ -165,13 +161,11 @@ class Facts:
         self.sharing = sharing
         """Bills of growers who share it, where they are not by use."""
         self.manner: Manner = manner_of(season.farm)
-        self.fields: dict[str, Field] = {f.name: f for f in season.fields}
-        self.lots: dict[str, SeedLot] = {lot.name: lot for lot in season.lots}
-        self.products: dict[str, Product] = {p.name: p for p in season.products}
-        self.recipes: dict[str, Recipe] = {r.name: r for r in season.recipes}
-        self.containers: dict[tuple[str, str], Container] = {
-            (c.product, c.name): c for c in season.containers
-        }
+        self.fields = season.field_named
+        self.lots = season.lot_named
+        self.products = season.product_named
+        self.recipes = season.recipe_named
+        self.containers = season.container_named
         self.uses: dict[str, ProductUse] = {u.product: u for u in plan.products}
 
     def say(self, number: float, measure: Measure) -> str:

@@ -200,10 +200,16 @@ def _work_sheet(plan: Plan, season: Season, campaign: Campaign, own: frozenset[s
 
 
 def _planting(plan: Plan, season: Season, own: frozenset[str]) -> Table:
-    lots = {x.name: x for x in season.lots}
-    days = {f.name: f.planting_date for f in season.fields}
     rows = tuple(
-        (p.field, days[p.field], lots[p.lot].variety, p.lot, p.recipe, p.acres, p.units)
+        (
+            p.field,
+            f.planting_date,
+            season.lot_named[p.lot].variety,
+            p.lot,
+            p.recipe,
+            p.acres,
+            p.units,
+        )
         for f in season.fields
         if f.name in own
         for p in plan.planting

@@ -207,9 +207,8 @@ def _together(facts: Facts) -> str:
 def _on_its_way(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = []
     for o in facts.season.ordered:
-        container = facts.containers[o.product, o.container]
-        usable = container.size - container.heel
-        rows.append((o.product, o.container, None, container.size, o.count, None, o.count * usable))
+        c = facts.containers[o.product, o.container]
+        rows.append((o.product, o.container, None, c.size, o.count, None, o.count * c.usable))
     return Table(
         name="on_its_way",
         title="Ordered, not delivered",

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.plan.price import lowest_price_per_floz
+from planner.plan.price import expired, lowest_price_per_floz
 from planner.report.answer import TIGHT
 from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCT_DETAIL, PRODUCTS, SEED
 from planner.report.measures import Measure
@@ -49,7 +49,6 @@ def product_detail_sheet(facts: Facts) -> Sheet:
 
 
 def _products(facts: Facts) -> Table:
-    first_day = facts.season.farm.first_treating_day
     nominal: dict[str, float] = {}
     for line in facts.plan.order:
         size = facts.containers[line.product, line.container].size
@@ -58,7 +57,7 @@ def _products(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = []
     for use in facts.plan.products:
         p = facts.products[use.product]
-        expired = p.on_hand if p.expires is not None and p.expires < first_day else 0.0
+        lost = p.on_hand if expired(p, facts.season) else 0.0
         m = margin.get(p.name)
         tight = m is not None and m.used < TIGHT
         rows.append(
@@ -67,7 +66,7 @@ def _products(facts: Facts) -> Table:
                 p.kind,
                 Cell(use.need, link=Link(PRODUCT_DETAIL, "need") if use.need else None),
                 use.on_hand,
-                Cell(expired, Look.WATCH) if expired else Cell(0.0, Look.FAINT),
+                Cell(lost, Look.WATCH) if lost else Cell(0.0, Look.FAINT),
                 use.on_its_way,
                 Cell(nominal.get(p.name, 0.0), link=Link(ORDER, "order") if use.bought else None),
                 use.bought,
@@ -152,10 +151,10 @@ def _containers(facts: Facts) -> Table:
                         c.name,
                         c.size,
                         c.heel,
-                        c.size - c.heel,
+                        c.usable,
                         sent,
                         count,
-                        (count + sent) * (c.size - c.heel),
+                        (count + sent) * c.usable,
                     )
                 )
             )

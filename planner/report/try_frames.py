@@ -135,7 +135,6 @@ def _containers(facts: Facts) -> Table:
     for c in _in_order(facts):
         line = ordered.get((c.product, c.name))
         count = line.count if line else 0
-        usable = c.size - c.heel
         rows.append(
             (
                 c.product,
@@ -145,8 +144,8 @@ def _containers(facts: Facts) -> Table:
                 Cell(count, Look.FAINT),
                 Formula(_price(c), line.unit_price if line else _steps(c)[0].price),
                 Formula("={count}*{price}", line.cost if line else 0.0),
-                usable,
-                Formula("={count}*{usable}", count * usable),
+                c.usable,
+                Formula("={count}*{usable}", count * c.usable),
                 Formula(_check(c), ""),
                 _prices(c, facts.manner),
             )

@@ -219,7 +219,7 @@ class _Seeds:
     """Whether the seed suffices in draws, by pool: a lot under a recipe, or untreated."""
 
     def __init__(self, season: Season, plan: Plan) -> None:
-        self.fields = {f.name: f for f in season.fields}
+        self.fields = season.field_named
         self.germination = {lot.name: lot.germination for lot in season.lots}
         self.pools: dict[tuple[str, str], list[tuple[str, float, float]]] = {}
         for p in plan.planting:

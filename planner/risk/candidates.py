@@ -28,9 +28,8 @@ LACKING = 10.0
 
 def possible(season: Season, order: Order) -> bool:
     """Whether an order can be placed: counts from their lowest, what is available, money."""
-    kinds = {(c.product, c.name): c for c in season.containers}
     for key, n in order.counts.items():
-        c = kinds[key]
+        c = season.container_named[key]
         if n < min(b.from_count for b in c.breaks) or (c.most is not None and n > c.most):
             return False
     if any(
@@ -57,7 +56,7 @@ def with_reserve(season: Season, plan: Plan, held: AsPlanned) -> list[Order]:
             c, lack = smallest(season, p.product), getattr(p, need) - p.supply
             while c is not None and lack > 1e-6 and c.size > c.heel:
                 counts[c.product, c.name] = counts.get((c.product, c.name), 0) + 1
-                lack -= c.size - c.heel
+                lack -= c.usable
         found.append(order_of(counts, dict(ordered_by(plan).seed)))
     return [order for order in found if possible(season, order)]
 
@@ -114,13 +113,13 @@ def _mean_cost(kinds: Sequence[Container], own: dict[str, int], needs: Sequence[
     """Early price and the mean of what is bought late or sent back; list prices."""
     price = {c.name: _price(c, own[c.name]) for c in kinds}
     early = sum(n * price[name] for name, n in own.items())
-    supply = sum(own[c.name] * (c.size - c.heel) for c in kinds)
+    supply = sum(own[c.name] * c.usable for c in kinds)
     late = min(
-        ((c.late_price, c.size - c.heel) for c in kinds if c.late_price is not None),
+        ((c.late_price, c.usable) for c in kinds if c.late_price is not None),
         default=(LACKING * max(c.breaks[0].price for c in kinds), kinds[0].size - kinds[0].heel),
     )
     back = [
-        (c.returned_for * price[c.name], c.size - c.heel, own[c.name])
+        (c.returned_for * price[c.name], c.usable, own[c.name])
         for c in kinds
         if c.returned_for > 0.0
     ]

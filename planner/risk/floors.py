@@ -37,8 +37,8 @@ class Tolls:
 
     def on(self, season: Season, order: Order) -> float:
         """Tolls on an order, money."""
-        volume = {(c.product, c.name): c.size - c.heel for c in season.containers}
-        each = [n * volume[p, c] * self.products.get(p, 0.0) for p, c, n in order.containers]
+        sold = season.container_named
+        each = [n * sold[p, c].usable * self.products.get(p, 0.0) for p, c, n in order.containers]
         return sum(each) + sum(n * self.lots.get(lot, 0.0) for lot, n in order.seed)
 
 
@@ -79,7 +79,7 @@ def _with_tolls(model: Model, planned: Season, tolls: Tolls) -> Floats:
     cost, it = model.matrix.cost.copy(), model.it
     for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
         c = it.containers[i]
-        cost[column] += tolls.products.get(c.product, 0.0) * (c.size - c.heel)
+        cost[column] += tolls.products.get(c.product, 0.0) * c.usable
     for j, column in zip(model.keys["bought"], model.at["bought"].tolist(), strict=True):
         lot = planned.lot_named[it.lots[j].name]
         early, size = lot.buy_price * lot.units_per_bag, lot.units_per_bag
@@ -130,7 +130,7 @@ def _with_late(model: Model, planned: Season) -> Matrix:
     prices, most, entries = [], [], []
     for c in sold:
         row, lump = covers[c.product]
-        price, floz = c.late_price or 0.0, c.size - c.heel
+        price, floz = c.late_price or 0.0, c.usable
         top = ceil(max(0.0, need[c.product] - supply[c.product]) / floz)
         prices.append(price)
         most.append(float(top if c.most is None else min(top, c.most)))
@@ -160,7 +160,7 @@ def _with_free_returns(model: Model, season: Season) -> Matrix:
     money = [c.returned_for * c.breaks[j].price for c, j, _ in pays]
     covers, limit = cover_rows(model), _money_row(model)
     entries = [
-        {covers[c.product][0]: -(c.size - c.heel) / covers[c.product][1]}
+        {covers[c.product][0]: -c.usable / covers[c.product][1]}
         | _less_discount(model, column, m, limit)
         for (c, _, column), m in zip(pays, money, strict=True)
     ]

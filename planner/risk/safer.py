@@ -116,7 +116,7 @@ def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_A
     each = [range(_most(c, ordered.get((product, c.name), 0), lack) + 1) for c in mine]
     found = []
     for counts in itertools.product(*each):
-        floz = sum(n * (c.size - c.heel) for n, c in zip(counts, mine, strict=True))
+        floz = sum(n * c.usable for n, c in zip(counts, mine, strict=True))
         cost = sum(
             _more(c, ordered.get((product, c.name), 0), n)
             for n, c in zip(counts, mine, strict=True)
@@ -132,10 +132,9 @@ def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_A
 
 
 def _most(c: Container, had: int, lack: float) -> int:
-    usable = c.size - c.heel
-    if lack <= 0.0 or usable <= 0.0:
+    if lack <= 0.0 or c.usable <= 0.0:
         return 0
-    most = min(MOST_KINDS, int(np.ceil(lack / usable)))
+    most = min(MOST_KINDS, int(np.ceil(lack / c.usable)))
     return most if c.most is None else max(0, min(most, c.most - had))
 
 

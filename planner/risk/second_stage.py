@@ -234,7 +234,7 @@ class SecondStage:
             (c.product, c.name)
             for c in self.season.containers
             if order.counts.get((c.product, c.name), 0)
-            and ((c.product, c.name) in went or left[c.product] >= c.size - c.heel - SHORT)
+            and ((c.product, c.name) in went or left[c.product] >= c.usable - SHORT)
         )
 
     def _given_up_early(self, order: Order) -> float:
@@ -302,7 +302,7 @@ class SecondStage:
         back = []
         for k in self._returnable(order):
             c, key = self.season.containers[k], self.kinds[k]
-            back.append((c.product, order.counts[key], c.returned_for * paid[key], c.size - c.heel))
+            back.append((c.product, order.counts[key], c.returned_for * paid[key], c.usable))
         return model, _with_returns(model, back)
 
     def _returnable(self, order: Order) -> list[int]:

@@ -47,7 +47,7 @@ class Forecast:
     def __init__(self, season: Season, plan: Plan) -> None:
         self.accounts = accounts(season, plan)
         self.rows = [p for p in plan.planting if p.recipe != UNTREATED]
-        self.fields = {f.name: f for f in season.fields}
+        self.fields = season.field_named
         self.germination = {lot.name: lot.germination for lot in season.lots}
 
     def of(self, changes: Changes, n: int) -> dict[str, Floats]:
@@ -132,26 +132,20 @@ class TollTable:
 def _toll(season: Season, order: Order, product: str, ratios: Floats) -> _Toll | None:
     """Toll before it is balanced; None where nothing can be bought late or needs are unknown."""
     kinds = [c for c in season.containers if c.product == product and c.size > c.heel]
-    late = min(
-        ((c.late_price / _volume(c)) for c in kinds if c.late_price is not None), default=None
-    )
+    late = min((c.late_price / c.usable for c in kinds if c.late_price is not None), default=None)
     if late is None or len(ratios) < 2 or ratios.min() <= 0.0:
         return None
     mine = [c for c in kinds if order.counts.get((product, c.name), 0)]
     it = make_instance(season)
     there = float(it.supply[[p.name for p in it.products].index(product)])
-    supply = there + sum(order.counts[product, c.name] * _volume(c) for c in mine)
+    supply = there + sum(order.counts[product, c.name] * c.usable for c in mine)
     paid = price_paid(season, order)
-    small = min(mine or kinds, key=_volume)
-    early = paid.get((product, small.name), small.breaks[0].price) / _volume(small)
-    low = max(-(_lost(season, c) / _volume(c)) for c in kinds)
+    small = min(mine or kinds, key=lambda c: c.usable)
+    early = paid.get((product, small.name), small.breaks[0].price) / small.usable
+    low = max(-_lost(season, c) / c.usable for c in kinds)
     error = max(LEAST_ERROR, float(ratios.std(ddof=1)))
-    plenty = supply - _volume(small) if mine else 0.0
+    plenty = supply - small.usable if mine else 0.0
     return _Toll(float(ratios.mean()), error, plenty, supply, low, 0.0, max(0.0, late - early))
-
-
-def _volume(c: Container) -> float:
-    return c.size - c.heel
 
 
 def _lost(season: Season, c: Container) -> float:
@@ -165,7 +159,7 @@ def _lost(season: Season, c: Container) -> float:
     )
     least = min(b.price for b in c.breaks) * (1.0 - most_off)
     kept = season.product_named[c.product].carryover
-    credit = kept * price.lowest_price_per_floz(season, c.product) * _volume(c)
+    credit = kept * price.lowest_price_per_floz(season, c.product) * c.usable
     return max(0.0, least - max(c.returned_for * least, credit))
 
 

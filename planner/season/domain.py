@@ -298,6 +298,11 @@ class Container:
     """Share of the price paid that an unopened one brings back."""
     row: Row = NOWHERE
 
+    @property
+    def usable(self) -> float:
+        """Fl oz that can be drawn out of it."""
+        return self.size - self.heel
+
 
 @dataclass(frozen=True, slots=True)
 class Rate:
@@ -542,6 +547,11 @@ class Season:
     def product_named(self) -> Mapping[str, Product]:
         """Products by name, without carriers."""
         return {p.name: p for p in self.products}
+
+    @cached_property
+    def container_named(self) -> Mapping[tuple[str, str], Container]:
+        """Containers by (product, name)."""
+        return {(c.product, c.name): c for c in self.containers}
 
     @cached_property
     def recipe_named(self) -> Mapping[str, Recipe]:

@@ -382,7 +382,7 @@ def _terms(c: Container) -> tuple[object, ...]:
 
 
 def _dear(c: Container) -> float:
-    return max(b.price for b in c.breaks) / max(TINY, c.size - c.heel)
+    return max(b.price for b in c.breaks) / max(TINY, c.usable)
 
 
 def _suppliers(records: Sequence[Planned], notes: list[str]) -> tuple[Supplier, ...]:

@@ -13,6 +13,7 @@ from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
 from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome
+from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import Facts
@@ -186,8 +187,8 @@ def _product_table(season: Season) -> list[str]:
     rows = []
     for product in season.products:
         sold = [c.name for c in season.containers if c.product == product.name]
-        expired = product.expires is not None and product.expires < season.farm.first_treating_day
-        stock = manner.say(product.on_hand, Measure.VOLUME) + (" (expired)" if expired else "")
+        stock = manner.say(product.on_hand, Measure.VOLUME)
+        stock += " (expired)" if expired(product, season) else ""
         rows.append([product.name, product.kind, stock, "; ".join(sold)])
     return table(["Product", "Kind", "On hand", "Containers"], rows, left=4) if rows else []
 

@@ -187,7 +187,7 @@ def container_less(incumbent: Incumbent, rng: np.random.Generator) -> dict[int, 
                 for (j, _), n in model.values("count", x)
                 if model.it.containers[j].product == c.product
             )
-            spares.append((p, float(model.it.supply[p]) + bought - (c.size - c.heel)))
+            spares.append((p, float(model.it.supply[p]) + bought - c.usable))
     if not spares:
         return {}
     p, most = spares[int(rng.integers(len(spares)))]

@@ -63,15 +63,14 @@ def _ways(
 ) -> tuple[Floats, Floats]:
     """Volume and cost, less the credit for all of it, of every count that can be ordered."""
     c = it.containers[container]
-    usable = c.size - c.heel
-    most = min(top, int(np.ceil(limit / usable)) + 1 if usable > 0 else 0)
+    most = min(top, int(np.ceil(limit / c.usable)) + 1 if c.usable > 0 else 0)
     number = np.arange(0.0, most + 1.0)
     price = np.full(len(number), np.inf)
     for b in c.breaks:
         price[number >= b.from_count] = b.price
     price[0] = 0.0
     can = np.isfinite(price)
-    volume = number[can] * usable
+    volume = number[can] * c.usable
     return volume, number[can] * price[can] * (1.0 - off) - credit * volume
 
 
@@ -90,7 +89,7 @@ def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[Orde
             more, dear = _ways(it, i, tops[i], share, limit, float(it.credit[p]))
             both = np.minimum((reach[:, None] + more[None, :]).ravel(), limit + c.size)
             reach, cost = _thinned(both, (cost[:, None] + dear[None, :]).ravel(), MOST_POINTS)
-            unit.append(min(b.price for b in c.breaks) * (1.0 - share) / (c.size - c.heel))
+            unit.append(min(b.price for b in c.breaks) * (1.0 - share) / c.usable)
         tables.append(_table(reach, cost, float(it.supply[p]), float(it.credit[p]), unit))
     return tables
 

@@ -205,7 +205,7 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     terms: dict[int, list[tuple[float, Any]]] = defaultdict(list)
     for (i, _), n in v.count.items():
         c = it.containers[i]
-        terms[at[c.product]].append((c.size - c.heel, n))
+        terms[at[c.product]].append((c.usable, n))
     for (lot, k), x in v.bags.items():
         for p in it.use[lot, k].nonzero()[0].tolist():
             terms[p].append((-it.use[lot, k, p] * it.lots[lot].units_per_bag, x))

@@ -23,6 +23,7 @@ from planner.agronomy.suitability import (
     seed_obstacles,
 )
 from planner.optimize.params import TUNED
+from planner.plan.price import lowest_price_per_floz, usable_stock
 from planner.season.domain import SeedingRate
 
 if TYPE_CHECKING:
@@ -264,22 +265,12 @@ class _SharedRecipes:
 
 
 def _supply(season: Season, product: Product) -> float:
-    first = season.farm.first_treating_day
-    fresh = product.expires is None or product.expires >= first
-    at = {(c.product, c.name): c for c in season.containers}
     coming = sum(
-        o.count * (at[o.product, o.container].size - at[o.product, o.container].heel)
+        o.count * season.container_named[o.product, o.container].usable
         for o in season.ordered
         if o.product == product.name
     )
-    return (product.on_hand if fresh else 0.0) + coming
-
-
-def _credit(season: Season, product: Product) -> float:
-    prices = [
-        b.price / c.size for c in season.containers if c.product == product.name for b in c.breaks
-    ]
-    return product.carryover * min(prices, default=0.0)
+    return usable_stock(product, season) + coming
 
 
 def _use(
@@ -337,14 +328,14 @@ def make_instance(season: Season, line: LineParams = TUNED.line) -> Instance:
         before=_treated_before(season, lots, recipes),
         use=_use(season, lots, recipes, products),
         supply=np.array([_supply(season, p) for p in products]),
-        credit=np.array([_credit(season, p) for p in products]),
+        credit=np.array([p.carryover * lowest_price_per_floz(season, p.name) for p in products]),
         lump=np.array([_lump(season, p) for p in products]),
         on_seed=_pairs(choices, len(recipes) + 1),
     )
 
 
 def _lump(season: Season, product: Product) -> float:
-    return max([1.0, *(c.size - c.heel for c in season.containers if c.product == product.name)])
+    return max([1.0, *(c.usable for c in season.containers if c.product == product.name)])
 
 
 def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:

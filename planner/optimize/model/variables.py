@@ -97,8 +97,7 @@ def most_containers(it: Instance) -> list[int]:
     result = []
     for i, c in enumerate(it.containers):
         missing = max(0.0, need[c.product] - supply[c.product])
-        usable = c.size - c.heel
-        count = ceil(missing / usable - WHOLE) if usable > 0 else 0
+        count = ceil(missing / c.usable - WHOLE) if c.usable > 0 else 0
         if missing > 0:
             price = min(b.price for b in c.breaks)
             count = max([count, *(b.from_count for b in c.breaks)])
@@ -210,7 +209,7 @@ def _ordering(problem: LpProblem, it: Instance, v: Variables) -> None:
                 v.reached[i, j] = _add(problem, f"w_{i}", j, 1, "Integer")
     most_left = dict(zip((p.name for p in it.products), it.supply.tolist(), strict=True))
     for c, top in zip(it.containers, v.most_count, strict=True):
-        most_left[c.product] += top * max(0.0, c.size - c.heel)
+        most_left[c.product] += top * max(0.0, c.usable)
     tops = enumerate(top / lump for top, lump in zip(most_left.values(), it.lump, strict=True))
     v.left = [_add(problem, "e", p, top, "Continuous") for p, top in tops]
     sold = {it.containers[i].supplier for i, _ in v.count}
