@@ -14,6 +14,7 @@ PACKAGE = ROOT / "planner"
 
 LAYERS = (
     "errors",
+    "sums",
     "engine",
     "units",
     "season",

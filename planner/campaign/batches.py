@@ -23,6 +23,7 @@ from planner.campaign.domain import (
 )
 from planner.plan.price import lowest_price_per_floz
 from planner.season.domain import POWDER
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -103,15 +104,13 @@ def shares(season: Season, plan: Plan) -> tuple[Share, ...]:
 def _with_seed_from_before(goes: Sequence[Share], season: Season) -> Iterator[Share]:
     """Hand out what was treated before, the first to be planted first, the oldest first."""
     lives = {r.name: life(r, season) for r in season.recipes}
-    pools: dict[tuple[str, str], list[tuple[float, date | None]]] = {}
-    for t in sorted(season.treated, key=lambda t: t.on or date.min):
-        if t.units > 0:
-            pools.setdefault((t.lot, t.recipe), []).append((t.units, t.on))
+    oldest_first = sorted(season.treated, key=lambda t: t.on or date.min)
+    pools = grouped(((t.lot, t.recipe), (t.units, t.on)) for t in oldest_first if t.units > 0)
     for lot in season.lots:
         if lot.treated_with:
             pools[lot.name, lot.treated_with] = [(math.inf, lot.treated_on)]
     for share in goes:
-        pool = pools.get((share.lot, share.recipe), [])
+        pool = pools[share.lot, share.recipe]
         days: dict[date | None, None] = {}
         want = share.units
         while pool and want > TINY * max(1.0, share.units):
@@ -133,11 +132,9 @@ def _with_seed_from_before(goes: Sequence[Share], season: Season) -> Iterator[Sh
 
 def batches(season: Season, plan: Plan) -> tuple[Batch, ...]:
     """All bags to treat, by lot and recipe, each with the fields it goes to."""
-    planted: dict[tuple[str, str], list[Share]] = {}
-    for share in shares(season, plan):
-        planted.setdefault((share.lot, share.recipe), []).append(share)
+    planted = grouped(((share.lot, share.recipe), share) for share in shares(season, plan))
     found = [
-        _batch(season, row, season.recipe_named[row.recipe], planted.get((row.lot, row.recipe), []))
+        _batch(season, row, season.recipe_named[row.recipe], planted[row.lot, row.recipe])
         for row in sorted(plan.treating, key=lambda t: (t.recipe, t.lot))
         if row.full_bags + row.part_bag > 0
     ]

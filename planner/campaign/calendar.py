@@ -31,6 +31,7 @@ from planner.campaign.changes import EMPTY, setups
 from planner.campaign.days import LAST
 from planner.campaign.domain import Run
 from planner.campaign.placer import Cursor, Piece, Placer, due, leaves
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -172,10 +173,7 @@ def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:
 
 def by_batch(of: Iterable[Run]) -> dict[tuple[str, str], list[Run]]:
     """Group runs by the lot and recipe of their batch."""
-    found: dict[tuple[str, str], list[Run]] = {}
-    for run in of:
-        found.setdefault((run.lot, run.recipe), []).append(run)
-    return found
+    return grouped(((run.lot, run.recipe), run) for run in of)
 
 
 def _continues(before: Run, run: Run) -> bool:

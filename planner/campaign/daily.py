@@ -2,13 +2,14 @@
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from planner.campaign.changes import change_minutes, products_of
 from planner.campaign.days import LAST
 from planner.campaign.domain import Day
 from planner.campaign.placer import Placer, due, leaves
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -38,12 +39,12 @@ def days(all_runs: Sequence[Run], batches: Iterable[Batch], shop: Shop) -> tuple
     by_leave = sorted(going.items())
     minutes, starts = _changes(all_runs, by_name, shop)
     bags: Counter[date] = Counter()
-    units: dict[date, float] = defaultdict(float)
-    weight: dict[date, float] = defaultdict(float)
     for run in all_runs:
         bags[run.day] += run.bags
-        units[run.day] += run.units
-        weight[run.day] += run.units * by_name[run.lot, run.recipe].unit_weight
+    units = summed((run.day, run.units) for run in all_runs)
+    weight = summed(
+        (run.day, run.units * by_name[run.lot, run.recipe].unit_weight) for run in all_runs
+    )
     free = sum(b.units for b in by_name.values())
     slips = _spare(all_runs, by_name, shop)
     found, treated, gone, index = [], 0, 0, 0

@@ -10,13 +10,14 @@ and the level should lie between the two that are given.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import FLOZ_PER_GAL
 from planner.campaign.changes import products_of
 from planner.campaign.days import said
 from planner.campaign.domain import ContainerUse, DrawDown, Flush, Level
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence
@@ -145,10 +146,11 @@ def flushes(
     times: Counter[str] = Counter()
     for _, products in fillings(runs, by_name, shop):
         times.update(products)
-    seed: dict[str, float] = defaultdict(float)
-    for batch in by_name.values():
-        for draw in batch.draws:
-            seed[draw.product] += batch.units * draw.floz_per_unit * (1.0 + shop.margin)
+    seed = summed(
+        (draw.product, batch.units * draw.floz_per_unit * (1.0 + shop.margin))
+        for batch in by_name.values()
+        for draw in batch.draws
+    )
     found = []
     for supply in supplies:
         more = times[supply.product] * supply.line_loss - supply.planned_loss

@@ -11,6 +11,7 @@ from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
 from planner.explain.words import capital
 from planner.plan.price import order_days, seed_days
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -111,11 +112,11 @@ def events(
 
 def _ready(containers: Iterable[ContainerUse]) -> dict[date, list[str]]:
     """Containers to have ready, by the day on which the one before may run dry."""
-    found: dict[date, list[str]] = {}
-    for use, following in pairwise(containers):
-        if use.dry_day and following.product == use.product and following.on_day:
-            found.setdefault(use.dry_day, []).append(f"{following.source} of {following.product}")
-    return found
+    return grouped(
+        (use.dry_day, f"{following.source} of {following.product}")
+        for use, following in pairwise(containers)
+        if use.dry_day and following.product == use.product and following.on_day
+    )
 
 
 def _treating(calendar: Calendar, ready: dict[date, list[str]]) -> list[Event]:
@@ -177,10 +178,9 @@ def _planting(clock: Iterable[PlantBy], asked: Iterable[Retest], shop: Shop) -> 
 
 def _approvals(cards: Iterable[Card], shop: Shop) -> list[Event]:
     """One event for each day before which recipes need approval."""
-    open_: dict[date, list[Card]] = {}
-    for card in cards:
-        if card.needed_by and not card.approved_by:
-            open_.setdefault(card.needed_by, []).append(card)
+    open_ = grouped(
+        (card.needed_by, card) for card in cards if card.needed_by and not card.approved_by
+    )
     return [
         Event(
             max(shift(day, -1), shop.plan_date or shift(day, -1)),

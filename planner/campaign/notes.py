@@ -9,6 +9,7 @@ from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
 from planner.campaign.standing import standing
 from planner.season.domain import UNTREATED
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -119,9 +120,7 @@ def _flushed(campaign: Campaign) -> list[str]:
 
 def _sits_too_long(campaign: Campaign) -> list[str]:
     """What is primed again after nights in the line, where what is there does not cover it."""
-    nights: dict[str, list[Standing]] = {}
-    for s in standing(campaign):
-        nights.setdefault(s.product, []).append(s)
+    nights = grouped((s.product, s) for s in standing(campaign))
     return [
         _primed_again(campaign, mine)
         for mine in nights.values()

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.days import shift
 from planner.campaign.domain import Leftover, LogLine
 from planner.season.domain import POWDER
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -100,12 +101,9 @@ def leftovers(
 
 
 def _seed_left(season: Season, plan: Plan, shares: Iterable[Share]) -> list[Leftover]:
-    held: dict[tuple[str, str], float] = {}
-    for t in plan.treating:
-        held[t.lot, t.recipe] = held.get((t.lot, t.recipe), 0.0) + t.units
+    held = summed(((t.lot, t.recipe), t.units) for t in plan.treating)
     for before in season.treated:
-        key = (before.lot, before.recipe)
-        held[key] = held.get(key, 0.0) + before.units
+        held[before.lot, before.recipe] += before.units
     for lot in season.lots:
         if lot.treated_with is not None:
             bought = sum(p.units for p in plan.seed_purchases if p.lot == lot.name)

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.campaign.drawdown import draw_down
 from planner.season.domain import TreatedSeed
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
@@ -19,7 +19,6 @@ def reported(campaign: Campaign) -> tuple[tuple[TreatedSeed, ...], dict[str, flo
     """
     runs = [run for run in campaign.calendar.runs if run.done]
     seed = tuple(TreatedSeed(run.lot, run.recipe, run.units, on=run.day) for run in runs)
-    took: dict[str, float] = defaultdict(float)
-    for use in draw_down(runs, campaign.batches, campaign.supplies, campaign.shop).containers:
-        took[use.product] += use.drawn
+    drawn = draw_down(runs, campaign.batches, campaign.supplies, campaign.shop)
+    took = summed((use.product, use.drawn) for use in drawn.containers)
     return seed, {name: floz for name, floz in took.items() if floz > 0.0}

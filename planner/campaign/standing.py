@@ -9,11 +9,11 @@ life in it allows, and goes as a whole.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.changes import products_of
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -87,9 +87,7 @@ def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run]]:
 
 def _left_over(campaign: Campaign) -> dict[str, float]:
     """Fl oz that the draw-down leaves of every product, margin used up; less than 0 if short."""
-    found: dict[str, float] = defaultdict(float)
-    for use in campaign.drawdown.containers:
-        found[use.product] += use.left
+    found = summed((use.product, use.left) for use in campaign.drawdown.containers)
     for flush in campaign.drawdown.flushes:
         found[flush.product] -= flush.missing
     return found

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import LAST
 from planner.campaign.placer import Placer, due
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -35,9 +36,7 @@ def cut(
         Batches, a batch in two stretches being two with its bags between them, and the number of
         the stretch of each within its recipe.
     """
-    by_recipe: dict[str, list[Batch]] = {}
-    for batch in batches:
-        by_recipe.setdefault(batch.recipe, []).append(batch)
+    by_recipe = grouped((batch.recipe, batch) for batch in batches)
     parts: list[Batch] = []
     numbers: list[int] = []
     for mine in by_recipe.values():

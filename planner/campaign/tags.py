@@ -16,6 +16,7 @@ from planner.campaign.calendar import by_batch
 from planner.campaign.days import shift
 from planner.campaign.domain import Invoice, ProductFacts, SharedBag, Tag
 from planner.season.domain import PESTICIDES
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Sequence
@@ -139,10 +140,11 @@ def invoices(
     loose = {lot.name for lot in season.lots if lot.leaves_loose}
     weights = {(b.lot, b.recipe): b.unit_weight for b in batches if b.lot in loose}
     growers = {f.name: f.grower or "" for f in season.fields}
-    groups: dict[tuple[str, str, str], list[Share]] = {}
-    for share in shares:
-        if (share.lot, share.recipe) in weights:
-            groups.setdefault((share.lot, share.recipe, growers[share.field]), []).append(share)
+    groups = grouped(
+        ((share.lot, share.recipe, growers[share.field]), share)
+        for share in shares
+        if (share.lot, share.recipe) in weights
+    )
     return tuple(
         Invoice(
             *key,
@@ -161,16 +163,12 @@ def shared_bags(
 
     Seed goes to the fields in the order of planting, what was treated before this plan first.
     """
-    goes: dict[tuple[str, str], list[Share]] = {}
-    for share in shares:
-        goes.setdefault((share.lot, share.recipe), []).append(share)
-    before: dict[tuple[str, str], float] = {}
-    for t in season.treated:
-        before[t.lot, t.recipe] = before.get((t.lot, t.recipe), 0.0) + t.units
+    goes = grouped(((share.lot, share.recipe), share) for share in shares)
+    before = summed(((t.lot, t.recipe), t.units) for t in season.treated)
     return tuple(
         found
         for b in batches
-        for found in _shared(b, goes.get((b.lot, b.recipe), []), before.get((b.lot, b.recipe), 0.0))
+        for found in _shared(b, goes[b.lot, b.recipe], before[b.lot, b.recipe])
     )
 
 

@@ -19,6 +19,7 @@ from planner.agronomy.suitability import (
 )
 from planner.explain.unused import Barred, idle_fields, idle_lots
 from planner.explain.words import Speech, listing, number
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -91,11 +92,8 @@ def _ended(bar: Barred, idle: bool, first: bool) -> Barred:
 
 def _together(bars: Iterable[Barred]) -> list[Barred]:
     """Write one sentence on recipes of which the same is true."""
-    groups: dict[str, list[Barred]] = defaultdict(list)
-    for bar in bars:
-        groups[bar.sentence].append(bar)
     found = []
-    for sentence, alike in groups.items():
+    for sentence, alike in grouped((bar.sentence, bar) for bar in bars).items():
         names = tuple(name for bar in alike for name in bar.names)
         verb = f"Recipe {names[0]} is" if len(names) == 1 else f"Recipes {listing(names)} are"
         found.append(alike[0]._replace(names=names, sentence=f"{verb} {sentence}"))
@@ -105,10 +103,9 @@ def _together(bars: Iterable[Barred]) -> list[Barred]:
 def _on_seed(recipe: Recipe, season: Season) -> list[Barred]:
     """Limits that a recipe passes on the seed of lots that could still be treated with it."""
     lots = [x for x in season.lots if x.treated_with in (None, recipe.name)]
-    over: dict[tuple[Bar, str], list[SeedLot]] = defaultdict(list)
-    for lot in lots:
-        for obstacle in seed_obstacles(lot, recipe, season):
-            over[obstacle].append(lot)
+    over = grouped(
+        (obstacle, lot) for lot in lots for obstacle in seed_obstacles(lot, recipe, season)
+    )
     found = []
     for (bar, about), hit in over.items():
         text = _liquid_words if bar is Bar.LIQUID else _seed_words

@@ -6,9 +6,10 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import COST_TERMS, Outcome
+from planner.sums import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Mapping, Sequence
 
     from planner.plan.plan import Plan
 
@@ -136,13 +137,6 @@ def _part(
     return Part(name, columns, unit, tuple(lines))
 
 
-def _sum(items: Iterable[tuple[tuple[str, ...], float]]) -> dict[tuple[str, ...], float]:
-    total: dict[tuple[str, ...], float] = {}
-    for key, amount in items:
-        total[key] = total.get(key, 0.0) + amount
-    return total
-
-
 def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
     terms: dict[tuple[str, ...], float] = {
         (name,): float(getattr(plan.cost, key)) for key, name, _ in COST_TERMS
@@ -151,24 +145,24 @@ def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
 
 
 def _shortages(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((s.field,), s.acres) for s in plan.shortages)
+    return summed(((s.field,), s.acres) for s in plan.shortages)
 
 
 def _order(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((o.product, o.container), float(o.count)) for o in plan.order)
+    return summed(((o.product, o.container), float(o.count)) for o in plan.order)
 
 
 def _purchases(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((s.lot,), s.units) for s in plan.seed_purchases)
+    return summed(((s.lot,), s.units) for s in plan.seed_purchases)
 
 
 def _recipes(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((t.recipe,), t.units) for t in plan.treating)
+    return summed(((t.recipe,), t.units) for t in plan.treating)
 
 
 def _treating(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((t.lot, t.recipe), t.units) for t in plan.treating)
+    return summed(((t.lot, t.recipe), t.units) for t in plan.treating)
 
 
 def _planting(plan: Plan) -> dict[tuple[str, ...], float]:
-    return _sum(((p.field, p.lot, p.recipe), p.acres) for p in plan.planting)
+    return summed(((p.field, p.lot, p.recipe), p.acres) for p in plan.planting)

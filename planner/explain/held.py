@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.seeding import units_per_acre
 from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Treating
 from planner.plan.price import order_of_runs, price_plan
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.season.domain import Season
@@ -72,17 +73,14 @@ def _trimmed(
 ) -> tuple[Treating, ...]:
     """Return the treating without bags that no planted acre needs."""
     per_bag = {lot.name: lot.units_per_bag for lot in season.lots}
-    missing: dict[tuple[str, str], float] = {}
-    for p in planting:
-        missing[p.lot, p.recipe] = missing.get((p.lot, p.recipe), 0.0) + p.units
+    missing = summed(((p.lot, p.recipe), p.units) for p in planting)
     for done in season.treated:
-        key = done.lot, done.recipe
-        missing[key] = missing.get(key, 0.0) - done.units
+        missing[done.lot, done.recipe] -= done.units
     rows = []
     for row in treating:
         size = per_bag[row.lot]
         part = row.units - row.full_bags * size if row.part_bag else 0.0
-        need = missing.get((row.lot, row.recipe), 0.0)
+        need = missing[row.lot, row.recipe]
         full = min(row.full_bags, max(0, ceil(need / size - 1e-9)))
         keep = int(row.part_bag and full * size < need - 1e-9 * size)
         if full or keep:

@@ -20,6 +20,7 @@ from planner.explain.supply import (
 )
 from planner.explain.words import Speech, count, listing, number
 from planner.season.domain import UNTREATED
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -103,10 +104,9 @@ def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: S
     season, speech = scene.season, Speech(scene.season.farm)
     names = {lot.name for lot in allowed}
     seed = sum(u for (lot, _), u in all_seed(season).items() if lot in names)
-    taken: dict[str, float] = defaultdict(float)
-    for p in scene.plan.planting:
-        if p.lot in names and p.field != field.name:
-            taken[p.field] += p.units
+    taken = summed(
+        (p.field, p.units) for p in scene.plan.planting if p.lot in names and p.field != field.name
+    )
     short = units_for(field, acres, allowed, season)
     rank = {f.name: f.priority for f in season.fields}
     others = [
@@ -131,9 +131,7 @@ def miss(field: Field, lot: SeedLot) -> float:
 def _nearly(field: Field, acres: float, scene: Scene) -> str:
     """Say which seed left over would do but for one bar; empty if there is none."""
     speech = Speech(scene.season.farm)
-    left: dict[str, float] = defaultdict(float)
-    for pool in scene.pools:
-        left[pool.lot] += pool.units
+    left = summed((pool.lot, pool.units) for pool in scene.pools)
     close = []
     for name, units in left.items():
         lot = scene.lots[name]
@@ -164,10 +162,9 @@ def _shares(
 ) -> tuple[Cause, str] | None:
     """Test the rules on shares of a field: too few, or too small ones, to hold the acres."""
     farm, speech = scene.season.farm, Speech(scene.season.farm)
-    have: dict[tuple[str, str], float] = defaultdict(float)
-    for p in scene.plan.planting:
-        if p.field == field.name:
-            have[scene.lots[p.lot].variety, p.recipe] += p.acres
+    have = {
+        (scene.lots[p.lot].variety, p.recipe) for p in scene.plan.planting if p.field == field.name
+    }
     more: dict[tuple[str, str], float] = defaultdict(float)
     for pool in free:
         lot = scene.lots[pool.lot]
@@ -214,9 +211,7 @@ def _variety_share(
     cap = scene.season.farm.most_of_one_variety
     if cap is None:
         return None
-    planted: dict[str, float] = defaultdict(float)
-    for p in scene.plan.planting:
-        planted[scene.lots[p.lot].variety] += p.acres
+    planted = summed((scene.lots[p.lot].variety, p.acres) for p in scene.plan.planting)
     total = sum(planted.values())
     names = sorted({scene.lots[p.lot].variety for p in free})
     room = sum(max(0.0, cap * (total + acres) - planted[v]) for v in names)

@@ -6,7 +6,6 @@ any of the product (containers, freight, discounts), less the carryover credit o
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -19,6 +18,7 @@ from planner.plan.price import (
     qualifying_spend,
     reaches,
 )
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -63,13 +63,11 @@ class Around:
         """Gather what the order of the other products, by (product, container), does."""
         others = {key: n for key, n in counts.items() if key[0] != product}
         lines = order_cost(season, others).lines
-        spend: dict[str, float] = defaultdict(float)
-        for line in lines:
-            spend[line.supplier] += line.cost
-        groups: dict[tuple[str, str | None], list[tuple[DiscountLevel, float]]] = defaultdict(list)
-        for level in season.discounts:
-            other = qualifying_spend(level, lines, season)
-            groups[level.name, level.supplier].append((level, other))
+        spend = summed((line.supplier, line.cost) for line in lines)
+        groups = grouped(
+            ((level.name, level.supplier), (level, qualifying_spend(level, lines, season)))
+            for level in season.discounts
+        )
         own = [c for c in season.containers if c.product == product]
         bearing = [
             tuple(levels)

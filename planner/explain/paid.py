@@ -2,12 +2,12 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from math import floor
 from typing import TYPE_CHECKING
 
 from planner.plan.earlier import by_seed, sheets_of, took_by_product
 from planner.plan.price import order_cost
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.plan.earlier import Earlier
@@ -110,9 +110,7 @@ def paid_since(season: Season, earlier: Earlier) -> float:
         ordered = order_cost(season, have)
         paid = ordered.containers + ordered.freight - ordered.discounts
     worth = {x.name: x.return_value if x.treated_with is None else 0.0 for x in season.lots}
-    units: dict[str, float] = defaultdict(float)
-    for (lot, _), amount in treated_since(season, earlier).items():
-        units[lot] += amount
+    units = summed((lot, amount) for (lot, _), amount in treated_since(season, earlier).items())
     each = {s.lot: (s.cost / s.bags, s.units / s.bags) for s in old.seed_purchases}
     for lot, bags in bags_since(season, earlier).items():
         cost, size = each[lot]

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
@@ -12,6 +11,7 @@ from planner.explain.supply import acres_from, all_seed, units_for, unused, usab
 from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
 from planner.season.domain import UNTREATED, Pressure, Rating
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -205,10 +205,9 @@ def _hardest_to_meet(view: _View) -> Field | None:
     """Return the field asking for protection for which least seed is left."""
     if not view.fields:
         return None
-    left: dict[str, float] = defaultdict(float)
-    for f in view.fields:
-        for pool in usable_on(f, view.pools, view.pairs):
-            left[f.name] += pool.units
+    left = summed(
+        (f.name, pool.units) for f in view.fields for pool in usable_on(f, view.pools, view.pairs)
+    )
     return min(view.fields, key=lambda f: (left[f.name], f.name))
 
 

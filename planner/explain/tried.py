@@ -13,6 +13,7 @@ from planner.explain.held import held_plan
 from planner.plan.plan import OrderLine
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -94,11 +95,9 @@ def _from_count(container: Container, count: int) -> Container:
 
 def _on_its_acres(plan: Plan, season: Season) -> Plan:
     """Let every share of a field, and what is short of it, grow or shrink with the field."""
-    before: dict[str, float] = {}
-    for p in plan.planting:
-        before[p.field] = before.get(p.field, 0.0) + p.acres
+    before = summed((p.field, p.acres) for p in plan.planting)
     for s in plan.shortages:
-        before[s.field] = before.get(s.field, 0.0) + s.acres
+        before[s.field] += s.acres
     by = {f.name: f.acres / before[f.name] for f in season.fields if before.get(f.name)}
     return replace(
         plan,

@@ -11,6 +11,7 @@ from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles, suitable
 from planner.explain.words import Speech
 from planner.plan.price import list_price, order_cost
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -89,14 +90,11 @@ def worth_treating(plan: Plan, season: Season) -> tuple[Worth, ...]:
     """
     pairs = suitable(season)
     prices = volume_prices(plan, season)
-    planted: dict[tuple[str, str], dict[str, float]] = {}
-    for p in plan.planting:
-        share = planted.setdefault((p.field, p.recipe), {})
-        share[p.lot] = share.get(p.lot, 0.0) + p.acres
+    planted = grouped(((p.field, p.recipe), (p.lot, p.acres)) for p in plan.planting)
     found = []
     for field in season.fields:
         for recipe in season.recipes:
-            mine = planted.get((field.name, recipe.name), {})
+            mine = summed(planted[field.name, recipe.name])
             lot = _lot(field, recipe, mine, pairs, plan, season)
             if lot is not None:
                 acres = sum(mine.values())

@@ -12,6 +12,7 @@ from planner.report.packs import ALL, file_name
 from planner.report.plan_files import plan_book
 from planner.season.read import changed_season, scenarios_of
 from planner.season.tables import read_tables
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -53,10 +54,7 @@ class Reading:
     @property
     def by_sheet(self) -> dict[str, list[Fault]]:
         """Faults by the sheet that they are on, in the order in which they come."""
-        found: dict[str, list[Fault]] = {}
-        for fault in self.faults:
-            found.setdefault(fault.sheet or "The whole input", []).append(fault)
-        return found
+        return grouped((fault.sheet or "The whole input", fault) for fault in self.faults)
 
 
 @dataclass(frozen=True, slots=True)

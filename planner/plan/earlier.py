@@ -7,7 +7,7 @@ containers on their way, as long as nobody has counted the stock again since.
 
 from __future__ import annotations
 
-from collections import defaultdict
+from collections import Counter, defaultdict
 from dataclasses import dataclass, field, replace
 from math import ceil
 from typing import TYPE_CHECKING
@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_unit
 from planner.plan.price import expired
 from planner.season.domain import Brought, TreatedSeed
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -62,23 +63,25 @@ class Earlier:
 def sheets_of(season: Season) -> Sheets:
     """What the sheets of a season say, without what was brought into it."""
     typed = season.brought.typed if season.brought else season
-    ordered: dict[tuple[str, str], int] = defaultdict(int)
-    for o in typed.ordered:
-        ordered[o.product, o.container] += o.count
     return Sheets(
         by_seed(typed.treated),
         {p.name: p.on_hand for p in typed.products},
-        dict(ordered),
+        _by_container(typed.ordered),
         {lot.name: lot.on_hand for lot in typed.lots},
     )
 
 
 def by_seed(treated: Iterable[TreatedSeed]) -> dict[Seed, float]:
     """Units by lot and recipe."""
-    total: dict[Seed, float] = defaultdict(float)
-    for t in treated:
-        total[t.lot, t.recipe] += t.units
-    return dict(total)
+    return dict(summed(((t.lot, t.recipe), t.units) for t in treated))
+
+
+def _by_container(ordered: Iterable[OnItsWay]) -> Counter[tuple[str, str]]:
+    """Containers on their way, by product and container."""
+    counts: Counter[tuple[str, str]] = Counter()
+    for o in ordered:
+        counts[o.product, o.container] += o.count
+    return counts
 
 
 def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
@@ -143,9 +146,7 @@ def _lots_with(
 ) -> tuple[SeedLot, ...]:
     """Lots with the bags on hand that the old plan bought and that are treated already."""
     bought = {s.lot: s.units for s in earlier.plan.seed_purchases}
-    treated: dict[str, float] = defaultdict(float)
-    for t in (*season.treated, *added):
-        treated[t.lot] += t.units
+    treated = summed((t.lot, t.units) for t in (*season.treated, *added))
     lots = []
     for lot in season.lots:
         missing = treated[lot.name] - lot.on_hand
@@ -186,9 +187,7 @@ def _as_many_as_there_are(
 
 def _counted_again(product: Product, season: Season, sheets: Sheets) -> bool:
     """Whether On hand has changed, or fewer containers are on their way, since the old plan."""
-    ordered: dict[tuple[str, str], int] = defaultdict(int)
-    for o in season.ordered:
-        ordered[o.product, o.container] += o.count
+    ordered = _by_container(season.ordered)
     fewer = any(
         ordered[key] < count for key, count in sheets.ordered.items() if key[0] == product.name
     )

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.plan.traced import NO_FIELD, Term, trace
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -39,9 +40,7 @@ def field_costs(plan: Plan, season: Season) -> tuple[FieldCost, ...]:
     Where something falls on no field, a last record has `NO_FIELD` for a name. All shares add up
     to ``plan.cost.total``.
     """
-    acres: dict[str, float] = defaultdict(float)
-    for p in plan.planting:
-        acres[p.field] += p.acres
+    acres = summed((p.field, p.acres) for p in plan.planting)
     product: dict[str, float] = defaultdict(float)
     seed: dict[str, float] = defaultdict(float)
     loss: dict[str, float] = defaultdict(float)

@@ -7,10 +7,10 @@ either: which of them it gets is no move.
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.season.domain import TargetStand
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -29,10 +29,7 @@ Kind = tuple[str, tuple[object, ...], str]
 
 def acres_by_share(plan: Plan) -> dict[Share, float]:
     """Acres planted, by (field, lot, recipe)."""
-    total: dict[Share, float] = defaultdict(float)
-    for p in plan.planting:
-        total[p.field, p.lot, p.recipe] += p.acres
-    return dict(total)
+    return dict(summed(((p.field, p.lot, p.recipe), p.acres) for p in plan.planting))
 
 
 def kinds_of(shares: Iterable[Share], season: Season) -> dict[Share, Kind]:
@@ -63,16 +60,11 @@ def moved_by_field(
     {'North': 30.0}
     """
     kinds = kinds_of({**old, **new}, season)
-    missing: dict[Kind, float] = defaultdict(float)
-    for share, acres in old.items():
-        missing[kinds[share]] += acres
+    missing = summed((kinds[share], acres) for share, acres in old.items())
     for share, acres in new.items():
         if kinds[share] in missing:
             missing[kinds[share]] -= acres
-    moved: dict[str, float] = defaultdict(float)
-    for (field, _, _), acres in missing.items():
-        if acres > 0.0:
-            moved[field] += acres
+    moved = summed((field, acres) for (field, _, _), acres in missing.items() if acres > 0.0)
     return {field: acres for field, acres in moved.items() if acres > ACRE}
 
 

@@ -14,6 +14,7 @@ from planner.agronomy.rates import floz_per_unit
 from planner.plan.line import flushes, shortest, suiting
 from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
 from planner.season.domain import UNTREATED
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -86,9 +87,7 @@ def order_cost(season: Season, counts: Mapping[tuple[str, str], int]) -> OrderCo
 
 def _freight(season: Season, lines: Iterable[OrderLine]) -> float:
     """Freight of every supplier that is ordered from and whose list spend does not free it."""
-    spend: dict[str, float] = defaultdict(float)
-    for line in lines:
-        spend[line.supplier] += line.cost
+    spend = summed((line.supplier, line.cost) for line in lines)
     return sum(
         s.freight
         for s in season.suppliers

@@ -14,6 +14,7 @@ from planner.plan.price import lowest_price_per_floz
 from planner.plan.product_cautions import day_of, money, where
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED, SeedingRate
+from planner.sums import grouped
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
@@ -80,9 +81,7 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
 def _days_done(plan: Plan, season: Season) -> dict[tuple[str, str], date]:
     """Last day of treating, by (lot, recipe), where all of it was treated before, on known days."""
     still = {(t.lot, t.recipe) for t in plan.treating}
-    days: dict[tuple[str, str], list[date | None]] = {}
-    for t in season.treated:
-        days.setdefault((t.lot, t.recipe), []).append(t.on)
+    days = grouped(((t.lot, t.recipe), t.on) for t in season.treated)
     known = {key: [day for day in of if day] for key, of in days.items() if key not in still}
     return {key: max(of) for key, of in known.items() if len(of) == len(days[key])}
 

@@ -29,12 +29,13 @@ from planner.plan.usual import (
     Usual,
 )
 from planner.season.domain import Basis, SeedingRate
+from planner.sums import grouped
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from planner.season.domain import Container, PriceBreak, Rate, Recipe, Season
+    from planner.season.domain import Container, PriceBreak, Rate, Season
 
 
 METRIC = {
@@ -240,10 +241,11 @@ def _floz_a_unit(product: str, season: Season) -> float:
 
 def _recipes(season: Season) -> Iterator[str]:
     """Ask about a rate that is far from the product's in other recipes, or from any usual one."""
-    alike: dict[tuple[str, str | None, Usual], list[tuple[Recipe, Rate]]] = defaultdict(list)
-    for recipe in season.recipes:
-        for rate in recipe.rates:
-            alike[rate.product, rate.active, RANGES[rate.basis]].append((recipe, rate))
+    alike = grouped(
+        ((rate.product, rate.active, RANGES[rate.basis]), (recipe, rate))
+        for recipe in season.recipes
+        for rate in recipe.rates
+    )
     for (product, active, usual), found in alike.items():
         values = [_on_seed(rate, season) for _, rate in found]
         for (recipe, rate), value, fellow in zip(found, values, _far(values), strict=True):

@@ -15,6 +15,7 @@ from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
 from planner.risk.words import NOTHING, first_short, percent
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from datetime import date
@@ -233,10 +234,8 @@ def _warnings(facts: Facts) -> list[ToDo]:
 def _approvals(facts: Facts) -> list[ToDo]:
     if facts.campaign is None:
         return []
-    open_: dict[date | None, list[str]] = defaultdict(list)
-    for card in facts.campaign.cards:
-        if not card.approved_by:
-            open_[card.needed_by].append(card.recipe)
+    cards = facts.campaign.cards
+    open_ = grouped((card.needed_by, card.recipe) for card in cards if not card.approved_by)
     return [
         ToDo(day, f"have {_recipes(names)} approved by a licensed person")
         for day, names in open_.items()
@@ -284,9 +283,7 @@ def _expired(facts: Facts) -> list[ToDo]:
 
 def to_do_lines(facts: Facts) -> list[str]:
     """Say what to do next in lines, one a day."""
-    by_day: dict[date | None, list[str]] = defaultdict(list)
-    for each in to_do(facts):
-        by_day[each.day].append(each.what)
+    by_day = grouped((each.day, each.what) for each in to_do(facts))
     lines = [
         f"By {said(day, metric=facts.manner.metric)}{_weekend(day)}: {'; '.join(what)}."
         for day, what in by_day.items()
@@ -295,7 +292,7 @@ def to_do_lines(facts: Facts) -> list[str]:
     more = len(lines) - MOST_TODO
     if more > 0:
         lines = [*lines[:MOST_TODO], f"and {count(more, 'more day')} with something to do."]
-    undated = "; ".join(by_day.get(None, []))
+    undated = "; ".join(by_day[None])
     return [*lines, *([f"{undated[0].upper()}{undated[1:]}."] if undated else [])]
 
 

@@ -18,6 +18,7 @@ from planner.plan.price import best_levels, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
 from planner.season.domain import UNTREATED
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from datetime import date
@@ -218,9 +219,7 @@ class Facts:
     def accounts(self) -> tuple[Account, ...]:
         """The order by supplier: those that must be ordered from first come first."""
         suppliers = {s.name: s for s in self.season.suppliers}
-        lines: dict[str, list[OrderLine]] = defaultdict(list)
-        for line in self.plan.order:
-            lines[line.supplier].append(line)
+        lines = grouped((line.supplier, line) for line in self.plan.order)
         levels = [level for level, _ in best_levels(self.season, self.plan.order).values()]
         found = [self._account(name, own, suppliers, levels) for name, own in lines.items()]
         return tuple(
@@ -250,16 +249,11 @@ class Facts:
     @cached_property
     def lot_balances(self) -> tuple[LotBalance, ...]:
         """Every lot's units, by variety, maturity and lot."""
-        planted: dict[str, float] = defaultdict(float)
-        bare: dict[str, float] = defaultdict(float)
-        for p in self.plan.planting:
-            (bare if p.recipe == UNTREATED else planted)[p.lot] += p.units
-        treated: dict[str, float] = defaultdict(float)
-        for t in self.plan.treating:
-            treated[t.lot] += t.units
-        before: dict[str, float] = defaultdict(float)
-        for done in self.season.treated:
-            before[done.lot] += done.units
+        rows = self.plan.planting
+        planted = summed((p.lot, p.units) for p in rows if p.recipe != UNTREATED)
+        bare = summed((p.lot, p.units) for p in rows if p.recipe == UNTREATED)
+        treated = summed((t.lot, t.units) for t in self.plan.treating)
+        before = summed((t.lot, t.units) for t in self.season.treated)
         bought = {s.lot: s.units for s in self.plan.seed_purchases}
         balances = []
         for lot in self.season.lots:

@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from datetime import date
 from typing import TYPE_CHECKING
 
@@ -15,6 +14,7 @@ from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.domain import POWDER, UNTREATED
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from planner.plan.plan import Planting
@@ -85,13 +85,12 @@ def _powders(facts: Facts, lot: str, recipe: str) -> dict[str, float]:
 def _powder_not_counted(facts: Facts, powders: list[str]) -> list[str]:
     """Powder for seed that was treated before the plan, which counts what it treats itself."""
     season, plan = facts.season, facts.plan
-    before = {(x.name, x.treated_with): math.inf for x in season.lots if x.treated_with}
-    for t in season.treated:
-        before[t.lot, t.recipe] = before.get((t.lot, t.recipe), 0.0) + t.units
+    before = summed(((t.lot, t.recipe), t.units) for t in season.treated)
+    before |= {(x.name, x.treated_with): math.inf for x in season.lots if x.treated_with}
     more = dict.fromkeys(powders, 0.0)
     for (lot, recipe), units in planted_units(plan).items():
         for name, each in _powders(facts, lot, recipe).items():
-            more[name] += each * min(units, before.get((lot, recipe), 0.0))
+            more[name] += each * min(units, before[lot, recipe])
     left = {u.product: u.left for u in plan.products}
     return [
         f"Seed that was treated before the plan, or is bought treated, takes"
@@ -117,9 +116,7 @@ def short_sheet(facts: Facts, ways_out: tuple[Block, ...] = ()) -> Sheet:
 
 
 def _planting(facts: Facts) -> Table:
-    planted: dict[str, list[Planting]] = defaultdict(list)
-    for p in facts.plan.planting:
-        planted[p.field].append(p)
+    planted = grouped((p.field, p) for p in facts.plan.planting)
     short = {s.field: s.acres for s in facts.plan.shortages}
     lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     powder = any(_powder(facts, p) > 0.0 for p in facts.plan.planting)

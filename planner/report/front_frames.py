@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
@@ -44,6 +43,7 @@ from planner.report.sheets import (
 )
 from planner.report.texts import text_width, together
 from planner.risk.words import NOTHING, SAFE, chance, how_often, percent
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -298,9 +298,7 @@ def _paid_said(facts: Facts) -> str:
 
 def _paid_each(facts: Facts) -> str:
     """Say what of it each one is paid; empty where there is one, or too many to name."""
-    paid: dict[str, float] = defaultdict(float)
-    for payment in answer.payments(facts):
-        paid[payment.who] += payment.amount
+    paid = summed((payment.who, payment.amount) for payment in answer.payments(facts))
     if not 1 < len(paid) <= answer.MOST_PAYMENTS:
         return ""
     return ", ".join(f"{who} {facts.say(amount, Measure.MONEY)}" for who, amount in paid.items())

@@ -26,6 +26,7 @@ from planner.report.spread import spread
 from planner.season.domain import UNTREATED
 from planner.sharing.growers import farm_name, fields_of
 from planner.sharing.settlement import settle
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -266,9 +267,7 @@ def _treated(plan: Plan, campaign: Campaign, own: frozenset[str]) -> Table:
 def _runs(campaign: Campaign, own: frozenset[str]) -> Iterator[tuple[date, Batch, str, float]]:
     """Day, batch, bags and units of what is treated for some fields."""
     batches = {(b.lot, b.recipe): b for b in campaign.batches}
-    parts: dict[tuple[str, str, int], list[tuple[str, float]]] = {}
-    for s in campaign.shared:
-        parts.setdefault((s.lot, s.recipe, s.bag), []).append((s.field, s.units))
+    parts = grouped(((s.lot, s.recipe, s.bag), (s.field, s.units)) for s in campaign.shared)
     for run in campaign.calendar.runs:
         batch = batches[run.lot, run.recipe]
         bags, units = [], 0.0

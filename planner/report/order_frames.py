@@ -19,6 +19,7 @@ from planner.report.sheets import (
     Sheet,
     Table,
 )
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from planner.plan.plan import OrderLine
@@ -191,11 +192,12 @@ def on_what(level: DiscountLevel, manner: Manner) -> str:
 
 def _together(facts: Facts) -> str:
     """Say which discounts count what several suppliers are paid."""
-    spend: dict[str, list[float]] = {}
-    for account in facts.accounts:
-        for s in account.savings:
-            if s.level.supplier is None:
-                spend.setdefault(s.level.name, []).append(s.spend)
+    spend = grouped(
+        (s.level.name, s.spend)
+        for account in facts.accounts
+        for s in account.savings
+        if s.level.supplier is None
+    )
     return " ".join(
         f"{name} counts the list cost at all suppliers together: "
         f"{facts.say(sum(each), Measure.MONEY)}."

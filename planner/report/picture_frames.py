@@ -25,6 +25,7 @@ from planner.report.sheets import (
 )
 from planner.report.texts import shortened
 from planner.risk.words import percent
+from planner.sums import summed
 from planner.units import say_day
 
 if TYPE_CHECKING:
@@ -134,9 +135,9 @@ def _maturities(facts: Facts) -> tuple[Table, Chart]:
 def _days(facts: Facts) -> tuple[Table, Chart]:
     """Draw what is treated on which day, recipe by recipe."""
     runs = facts.campaign.calendar.runs if facts.campaign is not None else ()
-    units: dict[tuple[str, str], float] = defaultdict(float)
-    for run in runs:
-        units[say_day(run.day, metric=facts.manner.metric), run.recipe] += run.units
+    units = summed(
+        ((say_day(run.day, metric=facts.manner.metric), run.recipe), run.units) for run in runs
+    )
     days = list(dict.fromkeys(day for day, _ in units))
     table, series = _by_recipe(
         "treating_days", "Treating days", Column("day", "Day"), days, units, Measure.UNITS
@@ -225,7 +226,6 @@ def _costs(facts: Facts) -> tuple[Table, Chart]:
 
 def _where(facts: Facts) -> tuple[Table, Chart]:
     """Draw which recipe goes on how much of each field, its varieties beside its name."""
-    acres: dict[tuple[str, str], float] = defaultdict(float)
     varieties: dict[str, dict[str, None]] = defaultdict(dict)
     for p in facts.plan.planting:
         varieties[p.field][facts.lots[p.lot].variety] = None
@@ -234,8 +234,7 @@ def _where(facts: Facts) -> tuple[Table, Chart]:
     label = {
         name: f"{short[name]}: {shortened(', '.join(varieties[name]), HALF)}" for name in planted
     }
-    for p in facts.plan.planting:
-        acres[label[p.field], p.recipe] += p.acres
+    acres = summed(((label[p.field], p.recipe), p.acres) for p in facts.plan.planting)
     shown = [label[name] for name in planted[:MOST_BARS]]
     table, series = _by_recipe(
         "what_goes_where",
@@ -268,10 +267,9 @@ def _by_recipe(
     measure: Measure,
 ) -> tuple[Table, tuple[Series, ...]]:
     """Rows by label, a column a recipe; recipes that a chart can't tell apart are put together."""
-    sums: dict[str, float] = defaultdict(float)
-    for (label, recipe), amount in amounts.items():
-        if label in labels:
-            sums[recipe] += amount
+    sums = summed(
+        (recipe, amount) for (label, recipe), amount in amounts.items() if label in labels
+    )
     named = sorted(sums, key=lambda recipe: -sums[recipe])
     if len(named) > MOST_RECIPES:
         named = named[: MOST_RECIPES - 1]

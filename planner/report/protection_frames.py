@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, rating, reached
@@ -12,6 +11,7 @@ from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
 from planner.season.domain import Pressure, Rating
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from planner.explain.threats import ThreatPage
@@ -116,9 +116,7 @@ def _fields(facts: Facts) -> Table:
     """A row a share of a field, a column a threat that asks for something: need and rating."""
     asked = [t for t in threats_in_order(facts) if any(need(f, t) for f in facts.season.fields)]
     shown = asked[:MOST_THREATS]
-    planted: dict[str, list[Planting]] = defaultdict(list)
-    for p in facts.plan.planting:
-        planted[p.field].append(p)
+    planted = grouped((p.field, p) for p in facts.plan.planting)
     rows: list[tuple[Content, ...]] = []
     for field in by_day(facts):
         if not any(need(field, t) for t in asked):
@@ -171,9 +169,7 @@ def _bare(field: Field, threat: Threat) -> Content:
 
 def protection_table(facts: Facts) -> Table:
     """List every field under every threat, those that need most first."""
-    planted: dict[str, list[Planting]] = defaultdict(list)
-    for p in facts.plan.planting:
-        planted[p.field].append(p)
+    planted = grouped((p.field, p) for p in facts.plan.planting)
     rows: list[tuple[Content, ...]] = []
     for threat in threats_in_order(facts):
         got = {(p.lot, p.recipe): _got(facts, threat, p) for p in facts.plan.planting}

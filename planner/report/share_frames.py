@@ -3,7 +3,6 @@
 from __future__ import annotations
 
 import math
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure, manner_of
@@ -25,6 +24,7 @@ from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
 from planner.sharing.by_use import bills_of
 from planner.sharing.growers import FARM, farm_name, fields_of, growers_of
 from planner.sharing.settlement import settle
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -115,9 +115,7 @@ def saved_cell(bill: Bill) -> Cell:
 
 def planted_acres(plan: Plan, season: Season) -> Mapping[str, float]:
     """Acres planted, by grower."""
-    planted: dict[str, float] = defaultdict(float)
-    for p in plan.planting:
-        planted[p.field] += p.acres
+    planted = summed((p.field, p.acres) for p in plan.planting)
     return {
         name: sum(planted[field] for field in fields_of(season, name))
         for name in growers_of(season)
@@ -127,10 +125,7 @@ def planted_acres(plan: Plan, season: Season) -> Mapping[str, float]:
 def _side_by_side(bills: Sequence[Bill]) -> Table:
     """What every cost is, and who bears how much of it."""
     names = _merged([[x.what for x in b.lines] for b in bills])
-    amounts: list[dict[str, float]] = [defaultdict(float) for _ in bills]
-    for found, b in zip(amounts, bills, strict=True):
-        for x in b.lines:
-            found[x.what] += x.amount
+    amounts = [summed((x.what, x.amount) for x in b.lines) for b in bills]
     rows = tuple(
         (
             what,

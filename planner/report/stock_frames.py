@@ -12,6 +12,7 @@ from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.report.treating_frames import per_recipe
 from planner.risk.words import first_short
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.report.facts import Facts
@@ -49,10 +50,10 @@ def product_detail_sheet(facts: Facts) -> Sheet:
 
 
 def _products(facts: Facts) -> Table:
-    nominal: dict[str, float] = {}
-    for line in facts.plan.order:
-        size = facts.containers[line.product, line.container].size
-        nominal[line.product] = nominal.get(line.product, 0.0) + line.count * size
+    nominal = summed(
+        (line.product, line.count * facts.containers[line.product, line.container].size)
+        for line in facts.plan.order
+    )
     margin = {m.product: m for m in facts.margins}
     rows: list[tuple[Content, ...]] = []
     for use in facts.plan.products:
@@ -68,7 +69,7 @@ def _products(facts: Facts) -> Table:
                 use.on_hand,
                 Cell(lost, Look.WATCH) if lost else Cell(0.0, Look.FAINT),
                 use.on_its_way,
-                Cell(nominal.get(p.name, 0.0), link=Link(ORDER, "order") if use.bought else None),
+                Cell(nominal[p.name], link=Link(ORDER, "order") if use.bought else None),
                 use.bought,
                 Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
                 m.slack if m else None,

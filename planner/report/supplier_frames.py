@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.report.facts import NO_SUPPLIER, bag_units
@@ -10,6 +9,7 @@ from planner.report.measures import Measure
 from planner.report.order_frames import on_what, supplier_title
 from planner.report.seed_order_frames import seed_accounts
 from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,9 +47,7 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
 
 def seed_order_sheets(facts: Facts) -> list[Sheet]:
     """Make an order sheet for each seller of seed that is bought; a line to write on for nobody."""
-    sellers: dict[str, list[SeedAccount]] = defaultdict(list)
-    for account in seed_accounts(facts):
-        sellers[account.seller].append(account)
+    sellers = grouped((account.seller, account) for account in seed_accounts(facts))
     return [
         Sheet(
             SEED_ORDER if len(sellers) == 1 else f"{SEED_ORDER} {number}",

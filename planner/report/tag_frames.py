@@ -2,9 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
+from planner.campaign.calendar import by_batch
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.tags import BLANK, BY_STRENGTH, MONTHS, TAG_POINTS
 from planner.report.measures import Manner, Measure
@@ -21,6 +21,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.sums import grouped
 from planner.units import say_day
 
 if TYPE_CHECKING:
@@ -79,9 +80,7 @@ def tag_sheet(campaign: Campaign) -> Sheet:
 
 def _alike(tags: Iterable[Tag]) -> Iterator[tuple[Content, ...]]:
     """A row for every text: the lots that carry it, and their varieties."""
-    groups: dict[tuple[str, str], list[Tag]] = defaultdict(list)
-    for tag in tags:
-        groups[tag.recipe, "\n".join(tag.text)].append(tag)
+    groups = grouped(((tag.recipe, "\n".join(tag.text)), tag) for tag in tags)
     for (recipe, text), own in groups.items():
         lots = ", ".join(dict.fromkeys(t.lot for t in own))
         varieties = tuple(dict.fromkeys(t.variety for t in own))
@@ -160,9 +159,7 @@ def _package_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
 def _lot_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
     tags = {(t.lot, t.recipe): t for t in campaign.tags if not t.loose}
     manner = Manner(metric=campaign.shop.metric)
-    runs: dict[tuple[str, str], list[Run]] = {}
-    for run in campaign.calendar.runs:
-        runs.setdefault((run.lot, run.recipe), []).append(run)
+    runs = by_batch(campaign.calendar.runs)
     for batch in campaign.batches:
         tag = tags.get((batch.lot, batch.recipe))
         if tag is None:

@@ -14,6 +14,7 @@ from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.season.domain import POWDER
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.plan.plan import Treating
@@ -219,9 +220,7 @@ def per_recipe(facts: Facts) -> Table:
 
 
 def _before(facts: Facts) -> Table:
-    done: dict[tuple[str, str], float] = {}
-    for t in facts.season.treated:
-        done[t.recipe, t.lot] = done.get((t.recipe, t.lot), 0.0) + t.units
+    done = summed(((t.recipe, t.lot), t.units) for t in facts.season.treated)
     for balance in facts.lot_balances:
         lot = balance.lot
         if lot.treated_with is not None:  # whole lot, whatever of it the season lists besides

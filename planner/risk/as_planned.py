@@ -20,6 +20,7 @@ from planner.risk.draws import draw, whole_draws
 from planner.risk.margins import margins
 from planner.risk.uses import accounts
 from planner.season.domain import UNTREATED, Pressure, Quantity, TargetStand
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     import numpy.typing as npt
@@ -204,9 +205,7 @@ class _Needs:
 
 def _share_on_hand(season: Season, plan: Plan) -> dict[str, float]:
     """Share of what is treated of a lot that is on hand, which is treated before bought seed."""
-    treated: dict[str, float] = {}
-    for t in plan.treating:
-        treated[t.lot] = treated.get(t.lot, 0.0) + t.units
+    treated = summed((t.lot, t.units) for t in plan.treating)
     return {
         name: min(1.0, recount.loose_units(season.lot_named[name], season) / units)
         if units > 0.0
@@ -221,9 +220,9 @@ class _Seeds:
     def __init__(self, season: Season, plan: Plan) -> None:
         self.fields = season.field_named
         self.germination = {lot.name: lot.germination for lot in season.lots}
-        self.pools: dict[tuple[str, str], list[tuple[str, float, float]]] = {}
-        for p in plan.planting:
-            self.pools.setdefault((p.lot, p.recipe), []).append((p.field, p.units, p.acres))
+        self.pools = grouped(
+            ((p.lot, p.recipe), (p.field, p.units, p.acres)) for p in plan.planting
+        )
         self.there = {
             key: _pool(season.lot_named[key[0]], key[1], season, plan) for key in self.pools
         }

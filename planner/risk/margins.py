@@ -13,6 +13,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.risk.uses import accounts
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -96,11 +97,7 @@ def _margin(account: Account) -> ProductMargin:
 
 def _weights(uses: Iterable[Use]) -> dict[str, float]:
     """Fl oz that go by weight, by lot; lots that take none so are left out."""
-    found: dict[str, float] = {}
-    for use in uses:
-        if use.by_weight > 0.0:
-            found[use.lot] = found.get(use.lot, 0.0) + use.units * use.by_weight
-    return found
+    return summed((use.lot, use.units * use.by_weight) for use in uses if use.by_weight > 0.0)
 
 
 def _size(by_weight: float, slack: float) -> float | None:

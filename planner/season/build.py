@@ -42,6 +42,7 @@ from planner.season.names import key
 from planner.season.references import index
 from planner.season.unknowns_check import home
 from planner.season.whatif import BECOMES, WAS
+from planner.sums import grouped
 from planner.units import say_day
 
 if TYPE_CHECKING:
@@ -157,9 +158,10 @@ def _products(tables: Tables) -> Iterator[Product]:
     for _, v in _rows(tables, "Protection"):
         if key(v["threat"]) in threats:
             protection[v["product"]][v["threat"]] = Rating[v["rating"]]
-    actives: dict[str, list[Active]] = defaultdict(list)
-    for row, v in _rows(tables, "Actives"):
-        actives[v["product"]].append(Active(v["ingredient"], v["concentration"], row))
+    actives = grouped(
+        (v["product"], Active(v["ingredient"], v["concentration"], row))
+        for row, v in _rows(tables, "Actives")
+    )
     for row, v in _rows(tables, "Products"):
         name = v["name"]
         yield Product(
@@ -201,9 +203,7 @@ def _count(price: PriceBreak) -> int:
 def _recipes(tables: Tables, carriers: set[str]) -> Iterator[Recipe]:
     """Recipes with what is bought for them apart from what only thins the slurry."""
     approvals = {v["recipe"]: v for _, v in _rows(tables, "Recipe approvals")}
-    groups: dict[str, list[tuple[Row, Values]]] = defaultdict(list)
-    for row, values in _rows(tables, "Recipes"):
-        groups[values["name"]].append((row, values))
+    groups = grouped((v["name"], (row, v)) for row, v in _rows(tables, "Recipes"))
     for name, rows in groups.items():
         rates = tuple(
             Rate(

@@ -2,11 +2,11 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING, NoReturn
 
 from planner.season.names import key, nearest, shown
 from planner.season.schema import Kind
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -96,8 +96,9 @@ def _by_text(table: Table) -> list[dict[str, list[Line]]]:
     timeless = [column.key for column in columns if column.kind is not Kind.DATE]
     found = []
     for keys in ([table.sheet.columns[0].key], unique[:2], timeless, unique):
-        rows: dict[str, list[Line]] = defaultdict(list)
-        for line in table.lines:
-            rows[key(JOINT.join(line.texts.get(k, "").strip() for k in keys))].append(line)
+        rows = grouped(
+            (key(JOINT.join(line.texts.get(k, "").strip() for k in keys)), line)
+            for line in table.lines
+        )
         found.append(dict(rows))
     return found

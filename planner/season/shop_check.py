@@ -2,18 +2,18 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING
 
 from planner.season.cells import Amount
 from planner.season.domain import CARRIER, POWDER
 from planner.season.names import shown
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
     from planner.errors import Fault
-    from planner.season.match import Line, Tables
+    from planner.season.match import Tables
 
 BY_UNIT = "fl oz/unit"
 """Basis of every rate by volume on a unit, whatever it is written in."""
@@ -39,10 +39,7 @@ def carriers_thin_something(tables: Tables) -> Iterator[Fault]:
     """Every recipe holds a product besides what thins it."""
     table = tables["Recipes"]
     carriers = _of_kind(tables, CARRIER)
-    groups: dict[object, list[Line]] = defaultdict(list)
-    for line in table.lines:
-        groups[line.get("name")].append(line)
-    for lines in groups.values():
+    for lines in grouped((line.get("name"), line) for line in table.lines).values():
         if all(line.get("product") in carriers for line in lines):
             expected = f"a recipe with a product besides its {CARRIER}"
             yield table.fault(lines[0], "product", expected, "add one, or remove the recipe")

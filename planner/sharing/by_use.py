@@ -10,6 +10,7 @@ from planner.season.names import key
 from planner.season.sheets_growers import BY_USE
 from planner.sharing.bills import CENTS, Bill, BillLine, split_table
 from planner.sharing.growers import farm_name, growers_of, owner, shared
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -69,14 +70,11 @@ class _Parts:
         self.lot = {x.name: key(x.grower) if x.grower else "" for x in season.lots}
         self.farm = key(farm_name(season))
         acres = {f.name: f.acres for f in season.fields}
-        planted: dict[str, float] = defaultdict(float)
-        for p in plan.planting:
-            planted[p.field] += p.acres
-        sums: dict[int, float] = defaultdict(float)
-        for field, land in (planted if any(planted.values()) else acres).items():
-            sums[at[self.owner[field]]] += land
+        planted = summed((p.field, p.acres) for p in plan.planting)
+        land = planted if any(planted.values()) else acres
+        sums = summed((at[self.owner[field]], each) for field, each in land.items())
         total = sum(sums.values())
-        self.by_acres = [(i, land / total) for i, land in sums.items()] if total else [(0, 1.0)]
+        self.by_acres = [(i, own / total) for i, own in sums.items()] if total else [(0, 1.0)]
 
     def of(self, one: Traced) -> list[tuple[int, float]]:
         """Growers of an amount and the share of each."""

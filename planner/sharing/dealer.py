@@ -30,6 +30,7 @@ from planner.season.domain import (
     Supplier,
 )
 from planner.sharing.by_use import by_use
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -338,10 +339,7 @@ def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
 
 def _as_one(season: Season, records: Sequence[Planned]) -> Season:
     """The same needs on one bag, so that only the order is left to decide."""
-    sums: dict[str, float] = defaultdict(float)
-    for one in records:
-        for need in one.needs:
-            sums[need.product] += need.floz
+    sums = summed((need.product, need.floz) for one in records for need in one.needs)
     rates = tuple(Rate(p, floz, Basis.FLOZ_PER_UNIT) for p, floz in sorted(sums.items()))
     return replace(
         season,

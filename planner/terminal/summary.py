@@ -19,6 +19,7 @@ from planner.report import answer
 from planner.report.facts import Facts
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import SeedingRate
+from planner.sums import grouped
 from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, paragraph, table
 
@@ -167,9 +168,7 @@ def maturity_words(maturity: float) -> str:
 
 
 def _stock_table(season: Season) -> list[str]:
-    lots = defaultdict(list)
-    for lot in season.lots:
-        lots[lot.maturity].append(lot)
+    lots = grouped((lot.maturity, lot) for lot in season.lots)
     rows = [
         [
             maturity_words(maturity),
