@@ -106,14 +106,13 @@ def acre_obstacles(
     field: Field, lot: SeedLot, recipe: Recipe | None, season: Season
 ) -> list[Obstacle]:
     """Active ingredients that a lot under a recipe would put on an acre of a field past a limit."""
-    limits = [a for a in season.active_limits if a.per_acre is not None]
-    if recipe is None or not limits:
+    if recipe is None or not season.acre_limits:
         return []
     mg = mg_per_seed(recipe, lot, season)
     seeds = drop_rate(field, lot)
     return [
         Obstacle(Bar.ACTIVE, a.ingredient)
-        for a in limits
+        for a in season.acre_limits
         if lb_per_acre(mg.get(a.ingredient, 0.0), seeds) > (a.per_acre or 0.0) * (1.0 + TOLERANCE)
     ]
 
@@ -150,7 +149,6 @@ def suitable(season: Season) -> dict[tuple[str, str], list[str]]:
         lot.name: tuple(not seed_obstacles(lot, r, season) for r in recipes) for lot in season.lots
     }
     fits = lots_that_fit(season)
-    by_acre = any(limit.per_acre is not None for limit in season.active_limits)
     result: dict[tuple[str, str], list[str]] = {}
     for field in season.fields:
         allowed: dict[tuple[object, ...], list[Recipe | None]] = {}
@@ -167,7 +165,7 @@ def suitable(season: Season) -> dict[tuple[str, str], list[str]]:
             names = [
                 r.name if r else UNTREATED
                 for r in allowed[grown, may]
-                if not (by_acre and acre_obstacles(field, lot, r, season))
+                if not acre_obstacles(field, lot, r, season)
             ]
             if names:
                 result[field.name, lot.name] = names

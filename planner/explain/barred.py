@@ -151,12 +151,11 @@ def _on_land(recipe: Recipe, season: Season, fits: Fits) -> list[Barred]:
     """Needs, lists of recipes and limits per acre that keep a recipe off fields."""
     over: dict[tuple[Bar, str], list[Field]] = defaultdict(list)
     partly: set[tuple[Bar, str]] = set()
-    by_acre = any(limit.per_acre is not None for limit in season.active_limits)
     for field in season.fields:
         lots = [x for x in fits[field.name] if x.treated_with in (None, recipe.name)]
         grown = {x.variety if x.variety in season.tolerance else "" for x in lots} or {""}
         weak = [set(protection_obstacles(field, v, recipe, season)) for v in sorted(grown)]
-        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots if by_acre]
+        past = [set(acre_obstacles(field, lot, recipe, season)) for lot in lots]
         for obstacle in recipe_obstacles(field, recipe, season):
             over[obstacle].append(field)
         for each in (weak, past):
@@ -178,19 +177,7 @@ def _on_land(recipe: Recipe, season: Season, fits: Fits) -> list[Barred]:
             text = f"over {_acre_words(recipe, about, hit, season, fits)} on {where}"
         text += " (with some of their lots)" if (bar, about) in partly else ""
         share = len(hit) / len(season.fields)
-        found.append(
-            Barred(
-                "recipe",
-                (recipe.name,),
-                bar,
-                about,
-                (),
-                names,
-                False,
-                share,
-                text,
-            )
-        )
+        found.append(Barred("recipe", (recipe.name,), bar, about, (), names, False, share, text))
     return found
 
 

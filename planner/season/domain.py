@@ -549,6 +549,11 @@ class Season:
         return {p.name: p for p in self.products}
 
     @cached_property
+    def acre_limits(self) -> tuple[ActiveLimit, ...]:
+        """Limits of active ingredients that hold on an acre."""
+        return tuple(a for a in self.active_limits if a.per_acre is not None)
+
+    @cached_property
     def container_named(self) -> Mapping[tuple[str, str], Container]:
         """Containers by (product, name)."""
         return {(c.product, c.name): c for c in self.containers}

@@ -162,7 +162,6 @@ def _choices(
     on_seed = np.array([[not seed_obstacles(j, r, season) for r in every] for j in lots], bool)
     on_seed = on_seed.reshape(len(lots), len(every))
     germination = np.array([lot.germination or np.nan for lot in lots])
-    limited = any(a.per_acre is not None for a in season.active_limits)
     lots_for, recipes_for = _SharedLots(lots), _SharedRecipes(season, every)
     like = recipes_for.like(lots)
     parts: list[list[NDArray[Any]]] = [[], [], [], [], []]
@@ -171,7 +170,7 @@ def _choices(
         if not len(j) or not len(k):
             continue
         pair = on_seed[np.ix_(j, k)] & strong[like[j]]
-        if limited:
+        if season.acre_limits:
             pair = pair & [
                 [not acre_obstacles(field, lots[a], every[b], season) for b in k] for a in j
             ]
