@@ -23,7 +23,7 @@ from planner.campaign.domain import (
 )
 from planner.plan.price import lowest_price_per_floz
 from planner.season.domain import POWDER
-from planner.sums import grouped
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -167,10 +167,8 @@ def _batch(season: Season, row: Treating, recipe: Recipe, goes: Sequence[Share])
 
 def _draws(season: Season, recipe: Recipe, lot: SeedLot) -> tuple[Draw, ...]:
     """What goes through the treater; a powder goes into the planter."""
-    amounts: dict[str, float] = {}
-    for rate in (r for r in recipe.rates if season.product_named[r.product].kind != POWDER):
-        amount = floz_per_unit(rate, lot, season)
-        amounts[rate.product] = amounts.get(rate.product, 0.0) + amount
+    wet = (r for r in recipe.rates if season.product_named[r.product].kind != POWDER)
+    amounts = summed((r.product, floz_per_unit(r, lot, season)) for r in wet)
     return tuple(Draw(name, amount) for name, amount in amounts.items())
 
 

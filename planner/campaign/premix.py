@@ -16,6 +16,7 @@ from planner.agronomy.rates import LB_PER_CWT, floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.domain import Mix, MixStep, Premix
 from planner.season.domain import CARRIER, POWDER
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -144,11 +145,8 @@ def pump_names(groups: Sequence[Group]) -> tuple[str, ...]:
 
 def amounts(season: Season, recipe: Recipe, lot: SeedLot) -> dict[str, float]:
     """Fl oz a unit of everything in a recipe, its water included."""
-    found: dict[str, float] = {}
-    for rate in (*recipe.rates, *recipe.carriers):
-        each = floz_per_unit(rate, lot, season)
-        found[rate.product] = found.get(rate.product, 0.0) + each
-    return found
+    rates = (*recipe.rates, *recipe.carriers)
+    return summed((r.product, floz_per_unit(r, lot, season)) for r in rates)
 
 
 def _mix(

@@ -5,8 +5,8 @@ from __future__ import annotations
 from math import floor
 from typing import TYPE_CHECKING
 
-from planner.plan.earlier import by_seed, sheets_of, took_by_product
-from planner.plan.price import order_cost
+from planner.plan.earlier import by_seed, sheets_of
+from planner.plan.price import order_cost, took_by_product
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -42,7 +42,7 @@ def containers_since(season: Season, earlier: Earlier) -> Counts:
 def _delivered(season: Season, earlier: Earlier, since: Counts) -> Counts:
     """Containers of the old order that On hand holds now, by what it has grown."""
     now, before = sheets_of(season), earlier.sheets
-    took = took_by_product(treated_since(season, earlier), season)
+    took = took_by_product(treated_since(season, earlier).items(), season)
     usable = {key: c.usable for key, c in season.container_named.items()}
     found: Counts = {}
     for product, on_hand in now.on_hand.items():

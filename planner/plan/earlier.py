@@ -7,13 +7,12 @@ containers on their way, as long as nobody has counted the stock again since.
 
 from __future__ import annotations
 
-from collections import Counter, defaultdict
+from collections import Counter
 from dataclasses import dataclass, field, replace
 from math import ceil
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import floz_per_unit
-from planner.plan.price import expired
+from planner.plan.price import expired, took_by_product
 from planner.season.domain import Brought, TreatedSeed
 from planner.sums import summed
 
@@ -263,7 +262,7 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
         more = units - before.get(key, 0.0) - reported.get(key, 0.0)
         if more > CRUMB * units:
             new[key] = more
-    took = took_by_product(new, season)
+    took = took_by_product(new.items(), season)
     stale = {
         p.name: took[p.name]
         for p in season.products
@@ -278,19 +277,6 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
         f"what is on them are as before. They took about {amounts}: if you haven't taken that off, "
         "do so and plan again, or too little is ordered."
     ]
-
-
-def took_by_product(seed: Mapping[Seed, float], season: Season) -> dict[str, float]:
-    """Fl oz that treating some seed takes, margin and a line loss for every recipe included."""
-    took: dict[str, float] = defaultdict(float)
-    for (lot, recipe), units in seed.items():
-        for rate in season.recipe_named[recipe].rates:
-            each = floz_per_unit(rate, season.lot_named[lot], season)
-            took[rate.product] += units * each * (1.0 + season.farm.product_margin)
-    for name in {recipe for _, recipe in seed}:
-        for product in {rate.product for rate in season.recipe_named[name].rates}:
-            took[product] += season.product_named[product].line_loss
-    return dict(took)
 
 
 def _units(units: float) -> str:

@@ -26,6 +26,9 @@ if TYPE_CHECKING:
 MONEY_SLACK = 1e-9
 """Relative slack when a spend is held against a level, for sums of rounded prices."""
 
+Amount = tuple[tuple[str, str], float]
+"""Lot and recipe, and units."""
+
 
 class OrderCost(NamedTuple):
     """An order line by line and its three cost terms."""
@@ -203,21 +206,31 @@ def _needs(
     One for every recipe that is run; where the line stays primed, one for every unbroken stretch
     of recipes in the order in which they run.
     """
-    need: dict[str, float] = defaultdict(float)
-    run: set[str] = set()
-    for t in treating:
-        run.add(t.recipe)
-        for rate in season.recipe_named[t.recipe].rates:
-            per_unit = floz_per_unit(rate, season.lot_named[t.lot], season)
-            need[rate.product] += t.units * per_unit * (1.0 + season.farm.product_margin)
-    if season.farm.line_stays_primed:
-        for product, times in flushes(run_order, season).items():
-            need[product] += times * season.product_named[product].line_loss
-        return need
-    for name in run:
-        for product in {rate.product for rate in season.recipe_named[name].rates}:
-            need[product] += season.product_named[product].line_loss
+    seed = [((t.lot, t.recipe), t.units) for t in treating]
+    if not season.farm.line_stays_primed:
+        return took_by_product(seed, season)
+    need = _on_seed(seed, season)
+    for product, times in flushes(run_order, season).items():
+        need[product] += times * season.product_named[product].line_loss
     return need
+
+
+def took_by_product(seed: Collection[Amount], season: Season) -> dict[str, float]:
+    """Fl oz that treating some seed takes, margin and a line loss for every recipe included."""
+    took = _on_seed(seed, season)
+    for name in {recipe for (_, recipe), _ in seed}:
+        for product in {rate.product for rate in season.recipe_named[name].rates}:
+            took[product] += season.product_named[product].line_loss
+    return took
+
+
+def _on_seed(seed: Iterable[Amount], season: Season) -> defaultdict[str, float]:
+    more = 1.0 + season.farm.product_margin
+    return summed(
+        (rate.product, units * floz_per_unit(rate, season.lot_named[lot], season) * more)
+        for (lot, recipe), units in seed
+        for rate in season.recipe_named[recipe].rates
+    )
 
 
 def order_of_runs(

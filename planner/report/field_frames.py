@@ -73,13 +73,12 @@ def _powder(facts: Facts, p: Planting) -> float:
 
 def _powders(facts: Facts, lot: str, recipe: str) -> dict[str, float]:
     """Fl oz a unit of every powder of a recipe."""
-    found: dict[str, float] = {}
-    rates = facts.season.recipe_named[recipe].rates if recipe != UNTREATED else ()
-    for r in rates:
-        if facts.products[r.product].kind == POWDER:
-            each = floz_per_unit(r, facts.lots[lot], facts.season)
-            found[r.product] = found.get(r.product, 0.0) + each
-    return found
+    rates = facts.recipes[recipe].rates if recipe != UNTREATED else ()
+    return summed(
+        (r.product, floz_per_unit(r, facts.lots[lot], facts.season))
+        for r in rates
+        if facts.products[r.product].kind == POWDER
+    )
 
 
 def _powder_not_counted(facts: Facts, powders: list[str]) -> list[str]:

@@ -182,12 +182,11 @@ def _flushed(facts: Facts) -> set[tuple[str, str]]:
 def per_recipe(facts: Facts) -> Table:
     """List what each recipe needs of each product, margin and line loss included."""
     farm = facts.season.farm
-    takes: dict[tuple[str, str], float] = {}
-    for t in _sorted(facts):
-        for rate in facts.recipes[t.recipe].rates:
-            each = floz_per_unit(rate, facts.lots[t.lot], facts.season)
-            key = (rate.product, t.recipe)
-            takes[key] = takes.get(key, 0.0) + each * t.units
+    takes = summed(
+        ((r.product, t.recipe), t.units * floz_per_unit(r, facts.lots[t.lot], facts.season))
+        for t in _sorted(facts)
+        for r in facts.recipes[t.recipe].rates
+    )
     places = {p.name: i for i, p in enumerate(facts.season.products)}
     flushed = _flushed(facts) if farm.line_stays_primed else set(takes)
     rows: list[tuple[Content, ...]] = []
