@@ -6,15 +6,12 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import unit_weight
 from planner.season.domain import POWDER, Basis
+from planner.units.exact import FLOZ_PER_GAL, KG_PER_LB, LB_PER_CWT, MG_PER_LB
 
 if TYPE_CHECKING:
     from planner.season.domain import Product, Rate, Recipe, Season, SeedLot
 
-MG_PER_LB = 453_592.37
-"""The international pound, exact (NIST Handbook 44, Appendix C)."""
-FLOZ_PER_GAL = 128.0
-LB_PER_CWT = 100.0
-LB_PER_100KG = 100.0 / 0.45359237
+LB_PER_100KG = 100.0 / KG_PER_LB
 
 
 def concentration(product: Product, ingredient: str | None) -> float:

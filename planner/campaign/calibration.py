@@ -9,10 +9,10 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import LB_PER_CWT, MG_PER_LB
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.domain import Calibration, Catch, Dose, SizeRow
 from planner.campaign.premix import amounts, pump_names, streams
+from planner.units.exact import G_PER_LB, LB_PER_CWT, ML_PER_FLOZ
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,9 +21,6 @@ if TYPE_CHECKING:
     from planner.campaign.premix import Group
     from planner.season.domain import Recipe, Season, SeedLot
 
-ML_PER_FLOZ = 29.5735295625
-"""Exact: 1 US gal = 231 cubic inches (NIST Handbook 44, Appendix C)."""
-G_PER_LB = MG_PER_LB / 1000.0
 CATCH_SECONDS = (15, 30, 60)
 TOLERANCE = 0.05
 """Band around a catch; common practice, the product's label or the maker may ask for less."""

@@ -5,8 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import (
-    FLOZ_PER_GAL,
-    MG_PER_LB,
     floz_per_cwt,
     floz_per_unit,
     lb_per_acre,
@@ -16,6 +14,7 @@ from planner.agronomy.rates import (
 from planner.agronomy.seeding import drop_rate, unit_weight
 from planner.campaign.domain import Card, CardActive, CardLine, CardLot
 from planner.plan.price import order_days
+from planner.units.exact import FLOZ_PER_GAL, MG_PER_LB
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

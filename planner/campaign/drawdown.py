@@ -13,11 +13,11 @@ from __future__ import annotations
 from collections import Counter
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import FLOZ_PER_GAL
 from planner.campaign.changes import products_of
 from planner.campaign.days import said
 from planner.campaign.domain import ContainerUse, DrawDown, Flush, Level
 from planner.sums import summed
+from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

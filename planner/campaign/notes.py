@@ -4,12 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.campaign.calibration import ML_PER_FLOZ
 from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
 from planner.campaign.standing import standing
 from planner.season.domain import UNTREATED
 from planner.sums import grouped
+from planner.units.exact import ML_PER_FLOZ
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -12,11 +12,12 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import LB_PER_CWT, floz_per_unit
+from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.domain import Mix, MixStep, Premix
 from planner.season.domain import CARRIER, POWDER
 from planner.sums import summed
+from planner.units.exact import LB_PER_CWT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

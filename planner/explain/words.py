@@ -5,19 +5,20 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planner.units.exact import (
+    FLOZ_PER_GAL,
+    G_PER_LB,
+    HA_PER_ACRE,
+    KG_PER_LB,
+    LB_PER_BUSHEL,
+    ML_PER_FLOZ,
+)
+
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.season.domain import Farm
 
-HA_PER_ACRE = 0.40468564224
-G_PER_LB = 453.59237
-"""International acre: 43,560 square feet of 0.3048 m (NIST Handbook 44, Appendix C)."""
-L_PER_FLOZ = 0.0295735295625
-"""US fluid ounce (NIST Handbook 44, Appendix C)."""
-FLOZ_PER_GAL = 128.0
-ML_100KG_PER_FLOZ_CWT = 65.1984723
-"""29.5735295625 mL per fl oz over 45.359237 kg per cwt, times 100 kg."""
 NAMED = 4
 """Most names that a sentence lists before it says how many more there are."""
 
@@ -99,7 +100,7 @@ class Speech:
     def liquid(self, x: float) -> str:
         """Return liquid on seed given in fl oz per cwt."""
         if self.farm.metric:
-            return f"{number(x * ML_100KG_PER_FLOZ_CWT, 0)} mL/100 kg"
+            return f"{number(x * ML_PER_FLOZ / KG_PER_LB, 0)} mL/100 kg"
         return f"{number(x, 2)} fl oz/cwt"
 
     def active(self, x: float) -> str:
@@ -111,13 +112,13 @@ class Speech:
     def bushels(self, x: float) -> str:
         """Return a yield given in bushels an acre, without its unit of land."""
         if self.farm.metric:
-            return f"{number(x * 60 * G_PER_LB / 1000 / HA_PER_ACRE, 0)} kg"
+            return f"{number(x * LB_PER_BUSHEL * KG_PER_LB / HA_PER_ACRE, 0)} kg"
         return f"{number(x, 2)} bu"
 
     def volume(self, x: float) -> str:
         """Return a volume given in fl oz."""
         if self.farm.metric:
-            return f"{number(x * L_PER_FLOZ, 2)} L"
+            return f"{number(x * ML_PER_FLOZ / 1000, 2)} L"
         if abs(x) >= FLOZ_PER_GAL:
             return f"{number(x)} fl oz ({number(x / FLOZ_PER_GAL, 2)} gal)"
         return f"{number(x)} fl oz"

@@ -6,10 +6,11 @@ from collections import defaultdict
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import FLOZ_PER_GAL, liquid_per_cwt
+from planner.agronomy.rates import liquid_per_cwt
 from planner.plan.line import EXACT
 from planner.plan.price import best_levels, qualifying_spend, seed_days
 from planner.units import Measure, in_unit, say_day
+from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

@@ -7,7 +7,7 @@ from collections import defaultdict
 from statistics import median
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import LB_PER_CWT, floz_per_unit
+from planner.agronomy.rates import floz_per_unit
 from planner.plan.product_cautions import money, where
 from planner.plan.usual import (
     ACTIVE_ON_SEED,
@@ -31,6 +31,7 @@ from planner.plan.usual import (
 from planner.season.domain import Basis, SeedingRate
 from planner.sums import grouped
 from planner.units import Measure, in_unit
+from planner.units.exact import LB_PER_CWT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence

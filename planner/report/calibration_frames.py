@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.calibration import (
     CATCH_SECONDS,
-    ML_PER_FLOZ,
     TOLERANCE,
     flow_of_catch,
     on_seed_by_flow,
@@ -15,6 +14,7 @@ from planner.campaign.calibration import (
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.units.exact import ML_PER_FLOZ
 
 if TYPE_CHECKING:
     from collections.abc import Iterable

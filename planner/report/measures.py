@@ -2,11 +2,6 @@
 
 Sheets carry numbers in working units (fl oz, units, acres, lb, money); only here, when a sheet is
 rendered or a sentence is written, do they become what the farm reads.
-
-Notes
------
-Factors: NIST Handbook 44, Appendix C (gallon, fluid ounce, pound, acre of 43,560 square feet; the
-foot is the international one of 0.3048 m).
 """
 
 from __future__ import annotations
@@ -15,15 +10,16 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.units.exact import (
+    FLOZ_PER_GAL,
+    HA_PER_ACRE,
+    KG_PER_LB,
+    LB_PER_BUSHEL,
+    ML_PER_FLOZ,
+)
+
 if TYPE_CHECKING:
     from planner.season.domain import Farm
-
-ML_PER_FLOZ = 29.5735295625
-FLOZ_PER_GAL = 128.0
-HA_PER_ACRE = 0.40468564224
-KG_PER_LB = 0.45359237
-LB_PER_BUSHEL = 60.0
-"""Of soybeans (Indiana Code 24-6-1-1)."""
 
 
 class Measure(Enum):

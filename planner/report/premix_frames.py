@@ -6,8 +6,9 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.premix import JAR_ML
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.measures import FLOZ_PER_GAL, Manner, Measure
+from planner.report.measures import Manner, Measure
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
+from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, Mix, Premix

@@ -11,7 +11,6 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import (
-    LB_PER_CWT,
     floz_per_unit,
     lb_per_acre,
     liquid_per_cwt,
@@ -20,6 +19,7 @@ from planner.agronomy.rates import (
 from planner.agronomy.seeding import drop_rate, unit_weight
 from planner.risk.uses import BY_WEIGHT
 from planner.season.domain import POWDER
+from planner.units.exact import LB_PER_CWT
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
