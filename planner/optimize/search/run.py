@@ -33,8 +33,9 @@ from planner.optimize.search.common import (
 )
 from planner.optimize.search.finish import finished
 from planner.optimize.search.first_plan import make_first_plan
-from planner.optimize.search.large import search_promising, settle_order
+from planner.optimize.search.large import search_promising
 from planner.optimize.search.objective import Objective, pursue
+from planner.optimize.search.order_apart import settle_order
 from planner.optimize.search.portfolio import choose, rewarded
 from planner.optimize.search.proving import (
     begin_bounds,

@@ -21,7 +21,7 @@ from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, without_field_rule
 from planner.optimize.options import SolveOptions
 from planner.optimize.params import TUNED
-from planner.optimize.search.large import in_columns
+from planner.optimize.search.order_apart import in_columns
 from tests.support.quick import few
 from tests.support.random_season import hard_season
 

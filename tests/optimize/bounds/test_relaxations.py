@@ -19,7 +19,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search import common, shortage
 from planner.optimize.search.common import open_context
 from planner.optimize.search.first_plan import make_first_plan
-from planner.optimize.search.large import prove_bound
+from planner.optimize.search.order_apart import prove_bound
 from planner.optimize.search.run import solve
 from tests.laws import oracle
 from tests.support.quick import few

@@ -17,7 +17,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.common import open_context
 from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.first_plan import make_first_plan
-from planner.optimize.search.large import settle_order
+from planner.optimize.search.order_apart import settle_order
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
