@@ -11,6 +11,7 @@ from planner.campaign.calendar import late_bags, soonest
 from planner.campaign.changes import EMPTY
 from planner.campaign.days import said
 from planner.campaign.placer import Placer
+from planner.explain.words import count
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -41,7 +42,7 @@ def remedies(
                 Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
             )
             until = said(date.fromordinal(last), metric=shop.metric)
-            found.append(f"{_many(more, 'treating day')} more at the end, until {until}")
+            found.append(f"{count(more, 'treating day')} more at the end, until {until}")
     found += _earlier(order, shop, begin, line)
 
     def enough(change: Callable[[int], Shop], say: Callable[[int], str]) -> list[str]:
@@ -49,14 +50,14 @@ def remedies(
         return [] if number is None else [say(number)]
 
     if shop.bags_per_day:
-        found += enough(lambda n: faster(shop, n), lambda n: f"{_many(n, 'bag')} more a day")
+        found += enough(lambda n: faster(shop, n), lambda n: f"{count(n, 'bag')} more a day")
     if shop.pounds_per_day:
         found += enough(lambda n: heavier(shop, n), lambda n: f"{_pounds(shop, n)} more a day")
     if shop.minutes_per_day:
-        found += enough(lambda n: longer(shop, n), lambda n: f"{_many(n, 'hour')} more a day")
+        found += enough(lambda n: longer(shop, n), lambda n: f"{count(n, 'hour')} more a day")
     if shop.floor_space:
         found += enough(
-            lambda n: wider(shop, n), lambda n: f"floor space for {_many(n, 'bag')} more"
+            lambda n: wider(shop, n), lambda n: f"floor space for {count(n, 'bag')} more"
         )
     return tuple(found)
 
@@ -100,7 +101,7 @@ def _earlier(order: Sequence[Batch], shop: Shop, begin: Cursor | None, line: Lin
     if days is None:
         return []
     start = said(date.fromordinal(first - days), metric=shop.metric)
-    return [f"starting {_many(days, 'day')} earlier, on {start}"]
+    return [f"starting {count(days, 'day')} earlier, on {start}"]
 
 
 def _smallest(late: Callable[[int], int], most: int) -> int | None:
@@ -116,7 +117,3 @@ def _smallest(late: Callable[[int], int], most: int) -> int | None:
         middle = (low + high) // 2
         low, high = (middle, high) if late(middle) else (low, middle)
     return high
-
-
-def _many(count: int, noun: str) -> str:
-    return f"{count} {noun}" if count == 1 else f"{count} {noun}s"

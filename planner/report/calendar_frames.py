@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.records import CAUTIONS_SHORT
+from planner.explain.words import count
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Cell,
@@ -64,10 +65,10 @@ def _figures(campaign: Campaign) -> KeyFigures:
     units = sum(r.units for r in to_do)
     last = max((r.day for r in to_do), default=None)
     slips = [d.spare for d in calendar.days if d.spare is not None]
-    slip = "" if not slips else f"all may slip {_days_long(min(slips))}"
+    slip = "" if not slips else f"all may slip {count(min(slips), 'treating day')}"
     return KeyFigures(
         (
-            KeyFigure("Seed to treat", units, Measure.UNITS, _packages(bags)),
+            KeyFigure("Seed to treat", units, Measure.UNITS, count(bags, "bag")),
             KeyFigure("Treating days", len({r.day for r in to_do}), Measure.COUNT, slip),
             KeyFigure("Last treating day", last, Measure.DATE),
             KeyFigure("Time for changes, min", order.minutes, Measure.MINUTES, _least(campaign)),
@@ -79,14 +80,6 @@ def _figures(campaign: Campaign) -> KeyFigures:
             ),
         )
     )
-
-
-def _packages(bags: int) -> str:
-    return "1 bag" if bags == 1 else f"{bags:,} bags"
-
-
-def _days_long(days: int) -> str:
-    return "1 treating day" if days == 1 else f"{days} treating days"
 
 
 def _least(campaign: Campaign) -> str:
@@ -203,9 +196,10 @@ def _limits(campaign: Campaign) -> str:
     if shop.bags_per_day is not None:
         limits.append(f"{shop.bags_per_day} bags (those of one unit by the batch)")
     holds = f"A day holds at most {' and '.join(limits)}. " if limits else ""
+    free = count(shop.spare_days, "treating day")
     return (
         f"{holds}Where that can be, seed is treated no more than {shop.treat_within} days before"
-        f" planting, and {_days_long(shop.spare_days)} are kept free before a bag's last day."
+        f" planting, and {free} are kept free before a bag's last day."
     )
 
 
@@ -291,10 +285,6 @@ def _tests(campaign: Campaign) -> Table:
             for r in campaign.retests
         ),
         empty="No lot with a test date is planted after its test is too old.",
-        note=f"A result takes {_plain_days(campaign.shop.test_days)}. What is treated and what is"
+        note=f"A result takes {count(campaign.shop.test_days, 'day')}. What is treated and what is"
         " not are sampled apart once both are there.",
     )
-
-
-def _plain_days(days: int) -> str:
-    return "1 day" if days == 1 else f"{days} days"

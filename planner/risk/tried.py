@@ -49,11 +49,11 @@ class Tried:
         asked = [(order, i) for i in range(len(drawn)) for order in (self.own, *orders)]
         self.table.fill(what, asked, drawn, COMMONLY, until)
 
-    def race(self, what: str, orders: Sequence[Order], drawn: Sequence[Turn], until: Until) -> None:
+    def race(self, orders: Sequence[Order], drawn: Sequence[Turn], until: Until) -> None:
         """Compare orders on the first common draws, and the best few of all on the rest."""
-        self.compare(what, orders, drawn[:SCREENED], until)
+        self.compare("orders compared", orders, drawn[:SCREENED], until)
         few = self.ranked(SCREENED)[: FEW + 1]
-        self.compare(f"{what}, the best few", few, drawn, until)
+        self.compare("orders compared, the best few", few, drawn, until)
 
     def take_best_of_draws(self) -> None:
         """Take up orders that are best in some draws, to be tried with what is planted anyway."""

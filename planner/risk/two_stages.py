@@ -120,7 +120,7 @@ def compare_orders(
     table.most_again = _within((SHARES[1] - SHARES[0]) * work / (SCREENED * RACING))
     train(tried, plan, held, common, ends[0])
     table.floor_gap = FLOOR_GAP
-    tried.race("orders compared", list(tried.orders), common, ends[1])
+    tried.race(list(tried.orders), common, ends[1])
     tried.take_best_of_draws()
     improve(tried, common, ends[2])
     best = tried.ranked()[0]

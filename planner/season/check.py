@@ -225,7 +225,8 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         known = actives.get(product, {})
         names = some(known)
         by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
-        if of is not None and rate is not None and _in_bare_ounces(table, line, "rate"):
+        bare = in_bare_ounces(line.texts.get("rate", ""), table.headings["rate"].unit)
+        if of is not None and rate is not None and bare:
             expected = "mg/seed or g/100 kg, as Of names an active ingredient"
             yield table.fault(line, "rate", expected, "if it is of product: fl oz, and clear Of")
         if of is not None and key(str(of)) not in known:
@@ -237,10 +238,6 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
             yield table.fault(line, "product", expected, "add its Concentration to Actives")
         elif by_active and of is None and len(known) > 1:
             yield table.fault(line, "of", "the active ingredient that is meant", f"one of {names}")
-
-
-def _in_bare_ounces(table: Table, line: Line, name: str) -> bool:
-    return in_bare_ounces(line.texts.get(name, ""), table.headings[name].unit)
 
 
 def untreated_is_no_recipe(tables: Tables) -> Iterator[Fault]:

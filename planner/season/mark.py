@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.errors import OutputError
 from planner.season import look
+from planner.season.names import key
 from planner.season.safe import csv_bytes, put_text, workbook_bytes, write_whole
 from planner.season.schema import HELP_SHEETS
 from planner.season.tables import read_tables
@@ -115,20 +116,16 @@ def _area(merged: str) -> int:
 
 def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:
     book = open_copy(source)
-    sheets = {_key(sheet.title): sheet for sheet in book.worksheets}
+    sheets = {key(sheet.title): sheet for sheet in book.worksheets}
     messages: dict[tuple[str, str], list[str]] = {}
     for fault in sorted(faults):
-        sheet = sheets.get(_key(fault.sheet))
+        sheet = sheets.get(key(fault.sheet))
         if sheet is not None and CELL.fullmatch(fault.cell):
             messages.setdefault((sheet.title, fault.cell), []).append(_message(fault))
     for (title, cell), texts in messages.items():
         _mark(book[title], cell, "\n".join(texts))
     _list_sheet(book, faults, sheets)
     return book
-
-
-def _key(name: str) -> str:
-    return " ".join(name.split()).casefold()
 
 
 def _message(fault: Fault) -> str:
@@ -161,7 +158,7 @@ def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any])
     from openpyxl.styles import Alignment
 
     title = LIST_SHEET
-    while _key(title) in sheets:
+    while key(title) in sheets:
         title += " found"
     page = book.create_sheet(title, 0)
     book.active = 0
@@ -180,8 +177,8 @@ def _list_sheet(book: Workbook, faults: Sequence[Fault], sheets: dict[str, Any])
         tall = max(look.lines(text, w * 0.9) for text, w in zip(row, WIDTHS, strict=True))
         page.row_dimensions[number].height = 3 + 15.5 * tall
         fault = ordered[number - 2] if number > 1 else None
-        if fault and CELL.fullmatch(fault.cell) and _key(fault.sheet) in sheets:
-            _link(page.cell(number, 1), sheets[_key(fault.sheet)].title, fault.cell)
+        if fault and CELL.fullmatch(fault.cell) and key(fault.sheet) in sheets:
+            _link(page.cell(number, 1), sheets[key(fault.sheet)].title, fault.cell)
     for letter, width in zip("ABCDEF", WIDTHS, strict=True):
         page.column_dimensions[letter].width = width
     page.freeze_panes = "A2"
