@@ -3,11 +3,10 @@
 from __future__ import annotations
 
 import json
-import re
-import unicodedata
 from typing import TYPE_CHECKING
 
 from planner.report.files import write_together
+from planner.season.names import for_file
 from planner.sharing.dealer import FAULTS, from_data, to_data
 
 if TYPE_CHECKING:
@@ -17,7 +16,6 @@ if TYPE_CHECKING:
     from planner.sharing.dealer import Planned
 
 RECORD = "season.json"
-LONGEST = 40
 
 
 def folder_name(name: str, mark: str) -> str:
@@ -28,9 +26,7 @@ def folder_name(name: str, mark: str) -> str:
     >>> folder_name("大豆", "0123456789abcdef")
     'season-01234567'
     """
-    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-    words = re.sub(r"[^a-z0-9]+", "-", plain.lower())[:LONGEST].strip("-")
-    return f"{words or 'season'}-{mark[:8]}"
+    return f"{for_file(name) or 'season'}-{mark[:8]}"
 
 
 def keep(result: Result, folder: Path) -> None:

@@ -23,9 +23,9 @@ from openpyxl.drawing.text import (
     RichTextProperties,
 )
 from openpyxl.drawing.xdr import XDRPositiveSize2D
+from openpyxl.utils import get_column_letter
 
 from planner.report import looks
-from planner.report.fit import letters
 from planner.report.layout import CM_PER_CHAR
 from planner.report.sheets import ChartKind, Table
 
@@ -91,7 +91,7 @@ def place(
     offset = left_cm
     column = 1
     while column < 60:  # the anchor must name the column that holds the corner
-        letter = letters(column)
+        letter = get_column_letter(column)
         width = (sheet.column_dimensions[letter].width or 13.0) * CM_PER_CHAR
         if offset < width:
             break

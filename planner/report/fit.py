@@ -165,16 +165,3 @@ def number_widths(tables: list[Table], manner: Manner, count: int) -> list[float
             if longest:
                 widths[i] = max(widths[i], min(column.width or WIDEST, longest + MARGIN[1]))
     return widths
-
-
-def letters(column: int) -> str:
-    """Letters of a column counted from 1.
-
-    >>> letters(1), letters(26), letters(27), letters(703)
-    ('A', 'Z', 'AA', 'AAA')
-    """
-    found = ""
-    while column:
-        column, rest = divmod(column - 1, 26)
-        found = chr(65 + rest) + found
-    return found

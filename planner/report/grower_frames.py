@@ -2,8 +2,6 @@
 
 from __future__ import annotations
 
-import re
-import unicodedata
 from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS
@@ -24,6 +22,7 @@ from planner.report.sheets import (
 )
 from planner.report.spread import spread
 from planner.season.domain import UNTREATED
+from planner.season.names import for_file
 from planner.sharing.growers import farm_name, fields_of
 from planner.sharing.settlement import settle
 from planner.sums import grouped
@@ -40,8 +39,6 @@ if TYPE_CHECKING:
     from planner.sharing.settlement import Account
 
 BILL, WORK = "Bill", "Fields and seed"
-LONGEST = 40
-"""Letters of a grower's name in the name of his file."""
 
 
 def file_names(growers: Sequence[str]) -> dict[str, str]:
@@ -52,12 +49,10 @@ def file_names(growers: Sequence[str]) -> dict[str, str]:
     >>> list(file_names(["North Home", "../../etc", "大豆"]).values())[1:]
     ['bill 2 etc.xlsx', 'bill 3.xlsx']
     """
-    found = {}
-    for number, name in enumerate(growers, 1):
-        plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
-        words = re.sub(r"[^a-z0-9]+", "-", plain.lower())[:LONGEST].strip("-")
-        found[name] = f"bill {number} {words}".strip() + ".xlsx"
-    return found
+    return {
+        name: f"bill {number} {for_file(name)}".strip() + ".xlsx"
+        for number, name in enumerate(growers, 1)
+    }
 
 
 def grower_book(

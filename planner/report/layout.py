@@ -7,7 +7,9 @@ import re
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from planner.report.fit import fitted_widths, letters, narrowed, number_widths, plain
+from openpyxl.utils import get_column_letter
+
+from planner.report.fit import fitted_widths, narrowed, number_widths, plain
 from planner.report.labels import fitted, width_chars
 from planner.report.sheets import (
     ChartKind,
@@ -167,7 +169,7 @@ class Layout:
             name, key, row = found.groups()
             place = self.table(name) if name else placed
             assert isinstance(place.block, Table)
-            letter = letters(place.block.column(key) + 1)
+            letter = get_column_letter(place.block.column(key) + 1)
             if row is not None:
                 return f"${letter}${place.rows[int(row)]}"
             if name:

@@ -6,10 +6,11 @@ import math
 from copy import copy
 from typing import TYPE_CHECKING, Any
 
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.hyperlink import Hyperlink
 
 from planner.report import looks
-from planner.report.fit import letters, plain
+from planner.report.fit import plain
 from planner.report.texts import clean, risky
 
 if TYPE_CHECKING:
@@ -111,5 +112,5 @@ class Pen:
         place = "'" + layout.sheet.title.replace("'", "''") + f"'!A{target}"
         cell: Any = ws.cell(row, column)
         style = copy(cell._style)
-        cell.hyperlink = Hyperlink(ref=f"{letters(column)}{row}", location=place)
+        cell.hyperlink = Hyperlink(ref=f"{get_column_letter(column)}{row}", location=place)
         cell._style = style  # openpyxl dresses links its own way

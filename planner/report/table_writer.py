@@ -10,10 +10,11 @@ from typing import TYPE_CHECKING
 from openpyxl.formatting.rule import Rule
 from openpyxl.styles import Font
 from openpyxl.styles.differential import DifferentialStyle
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.datavalidation import DataValidation
 
 from planner.report import looks
-from planner.report.fit import BOLD, header, letters, measure_of, plain
+from planner.report.fit import BOLD, header, measure_of, plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Formula, Look, Table
 
@@ -51,7 +52,7 @@ def write_table(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results
             if isinstance(value, Formula):
                 text = layout.resolve(value.text, placed, index)
                 pen.formula(ws, row, i, text, style)
-                results[f"{letters(i)}{row}"] = result(pen.shown(value, measure))
+                results[f"{get_column_letter(i)}{row}"] = result(pen.shown(value, measure))
             else:
                 pen.put(ws, row, i, pen.shown(value, measure), style)
             if isinstance(content, Cell) and content.link is not None:
@@ -125,11 +126,11 @@ def _sum(ws: Worksheet, pen: Pen, row: int, table: Table, label: str, rows: rang
 def _extras(ws: Worksheet, placed: Placed, table: Table) -> None:
     first, last = placed.rows[0], placed.rows[-1]
     if table.filter:
-        ws.auto_filter.ref = f"A{placed.header_row}:{letters(len(table.columns))}{last}"
+        ws.auto_filter.ref = f"A{placed.header_row}:{get_column_letter(len(table.columns))}{last}"
     for i, column in enumerate(table.columns, 1):
-        span = f"{letters(i)}{first}:{letters(i)}{last}"
+        span = f"{get_column_letter(i)}{first}:{get_column_letter(i)}{last}"
         for text, look in column.when:
-            ws.conditional_formatting.add(span, _rule(f"{letters(i)}{first}", text, look))
+            ws.conditional_formatting.add(span, _rule(f"{get_column_letter(i)}{first}", text, look))
         if column.measure is Measure.COUNT and _overtyped(table, i - 1):
             _whole_numbers(ws, span)
 

@@ -13,12 +13,13 @@ from typing import TYPE_CHECKING, Any
 from openpyxl import Workbook
 from openpyxl.packaging.workbook import WorkbookPackage
 from openpyxl.styles import Font
+from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.cell_range import CellRange
 from openpyxl.xml.functions import fromstring
 
 from planner.report import charts, looks
 from planner.report.breaks import page_breaks, shrink_parts, spare_a_page
-from planner.report.fit import letters, plain
+from planner.report.fit import plain
 from planner.report.heights import row_heights, title_lines
 from planner.report.layout import (
     CM_PER_CHAR,
@@ -134,7 +135,7 @@ def _blank(book: Book) -> Workbook:
 def _write_sheet(ws: Worksheet, pen: Pen, book: Book, sheet: Sheet) -> Results:
     layout = pen.layouts[sheet.title]
     for i, width in enumerate(layout.widths, 1):
-        ws.column_dimensions[letters(i)].width = width
+        ws.column_dimensions[get_column_letter(i)].width = width
     ws.sheet_format.defaultRowHeight, ws.sheet_format.customHeight = ROW, True
     for row, height in layout.heights.items():
         ws.row_dimensions[row].height = height
@@ -223,7 +224,7 @@ def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Res
         if isinstance(figure.value, Formula):
             text = layout.resolve(figure.value.text, placed, 0)
             pen.formula(ws, row, start, text, value_style)
-            results[f"{letters(start)}{row}"] = result(value)
+            results[f"{get_column_letter(start)}{row}"] = result(value)
         if figure.link:
             pen.jump(ws, row, start, figure.link)
         start = end + 1

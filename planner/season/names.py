@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import difflib
+import re
 import unicodedata
 from functools import lru_cache
 from itertools import islice
@@ -19,6 +20,8 @@ MOST_COMPARED = 500
 """Most names that a misspelled one is compared with."""
 SHOWN_LETTERS = 60
 """Longest piece of a cell that a fault shows."""
+FILE_LETTERS = 40
+"""Longest piece of a name that a file is named after."""
 
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200E, 0x200F, 0x2060, 0xFEFF))
 """Marks that are dropped: soft hyphen, zero-width space, direction marks, joiner, byte order."""
@@ -50,6 +53,16 @@ def key(text: str) -> str:
 @lru_cache(maxsize=65536)
 def _key(text: str) -> str:
     return tidy(text).casefold()
+
+
+def for_file(name: str) -> str:
+    """Plain letters of a name, for that of a file: nothing else of it, and no more than fit there.
+
+    >>> for_file("../North + Sons.xlsx"), for_file("大豆")
+    ('north-sons-xlsx', '')
+    """
+    plain = unicodedata.normalize("NFKD", name).encode("ascii", "ignore").decode()
+    return re.sub(r"[^a-z0-9]+", "-", plain.lower())[:FILE_LETTERS].strip("-")
 
 
 def look(text: str) -> str:
