@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -97,10 +97,7 @@ def to_dict(found: TwoStages, season: Season) -> dict[str, object]:
         "value_of_planning": found.value_of_planning,
         "price_of_not_knowing": _finite(found.price_of_not_knowing),
         "steps": [_order_dict(o, season) for o in found.steps],
-        "waiting": [
-            {"product": w.product, "wait_costs": w.wait_costs, "low": w.low, "high": w.high}
-            for w in found.waiting
-        ],
+        "waiting": [asdict(w) for w in found.waiting],
         "left_out": list(found.left_out),
     }
 
@@ -116,20 +113,8 @@ def _order_dict(o: OrderChance, season: Season) -> dict[str, object]:
     seed = price.seed_purchases(season, dict(o.order.seed))
     return {
         "label": o.label,
-        "order": [
-            {
-                "product": line.product,
-                "container": line.container,
-                "count": line.count,
-                "unit_price": line.unit_price,
-                "cost": line.cost,
-                "supplier": line.supplier,
-            }
-            for line in lines
-        ],
-        "seed_purchases": [
-            {"lot": s.lot, "bags": s.bags, "units": s.units, "cost": s.cost} for s in seed
-        ],
+        "order": [asdict(line) for line in lines],
+        "seed_purchases": [asdict(line) for line in seed],
         "mean_cost": o.mean,
         "low": _finite(o.low),
         "high": _finite(o.high),
