@@ -117,9 +117,11 @@ class ShortageParams:
     few_pairs: int = 120
     """Pairs of fields and varieties up to which the relaxation without bags is proven best where a
     field has one variety; where it may have several that takes a few seconds."""
+    few_time: float = 0.5
+    """Share of the time left for that before all else."""
     aggregated_time: float = 0.7
     """Share of the time for that; the rest for planting what it says."""
-    possible_time: float = 0.3
+    possible_time: float = 0.4
     """Share of the time left for what fields can have at all if no more acres are short than that
     relaxation has, and for a plan of it."""
     varieties: tuple[float, float] = (2.0, 3.0)

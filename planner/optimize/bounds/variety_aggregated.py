@@ -36,8 +36,8 @@ if TYPE_CHECKING:
 
 CLOSE = 1e-5
 """Its gap."""
-ENOUGH = 0.5
-"""Gap of a solution with many new pairs."""
+MOST_PROBES = 20
+"""Solutions after which so many pairs are possible that it is no use to go on."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -209,9 +209,9 @@ def possible_pairs(
     """Pairs of a field and a variety that any plan with no more acres short than that may have.
 
     Probing (M. W. P. Savelsbergh, "Preprocessing and probing techniques for mixed integer
-    programming problems", ORSA Journal on Computing 6, 1994): solutions with as many pairs as can
-    be that none before had, until there are no more. Where seed is short and fields have one
-    variety, often one solution is all there is.
+    programming problems", ORSA Journal on Computing 6, 1994): solutions with a pair that none
+    before had, until there are no more. Where seed is short and fields have one variety, often one
+    solution is all there is.
 
     Parameters
     ----------
@@ -222,30 +222,31 @@ def possible_pairs(
 
     Returns
     -------
-    Shape (pairs,); None where time or work ran out, or two kinds of solve did not agree.
+    Shape (pairs,); None where time or work ran out, two kinds of solve did not agree, or so many
+    solutions were found that little can be ruled out.
     """
     until, seen = now() + limits.seconds, np.zeros(len(program.field), dtype=bool)
-    upper = program.matrix.upper.copy()
+    upper, cost = program.matrix.upper.copy(), np.zeros(program.matrix.n_columns)
     upper[program.short_in] = np.minimum(upper[program.short_in], short)
-    matrix = replace(program.matrix, upper=upper)
-    while not seen.all():
+    cost[program.short_in] = 1.0  # any solution will do, but so aimed HiGHS sees sooner if none is
+    matrix = replace(program.matrix, upper=upper, cost=cost)
+    for _ in range(MOST_PROBES):
         other = program.whether[~seen]
-        cost = np.zeros(matrix.n_columns)
-        cost[other] = -1.0
         one_of_them = np.zeros(len(other), dtype=np.int64), other, np.ones(len(other))
-        probe = replace(matrix, cost=cost).with_rows(
-            one_of_them, np.array([1.0]), np.array([INFINITE])
+        probe = matrix.with_rows(one_of_them, np.array([1.0]), np.array([INFINITE]))
+        limits = replace(
+            limits, seconds=until - now(), gap=0.0, target=float(short.sum()), restarts=False
         )
-        limits = replace(limits, seconds=until - now(), gap=ENOUGH, restarts=False)
-        answer = solver(probe, limits, watch=Watch(stop))
+        at_once = limits.nodes is None
+        answer = verified(probe, limits, Watch(stop), solver, at_once=at_once)
         if answer.verdict is Verdict.INFEASIBLE:
-            at_once = limits.nodes is None
-            answer = verified(probe, limits, Watch(stop), solver, at_once=at_once)
-            return seen if answer.verdict is Verdict.INFEASIBLE else None
+            return seen
         if answer.x is None or now() >= until:
             return None
         seen |= answer.x[program.whether] > 0.5
-    return seen
+        if seen.all():
+            return seen
+    return None
 
 
 def columns_without(model: Model, program: AggregatedProgram, pairs: Bools) -> Bools:
@@ -284,6 +285,8 @@ class AggregatedSearch:
         """Whether all varieties together gave nothing better."""
         self.bound = -INFINITE
         """Cost that no solution is below."""
+        self.least: Floats | None = None
+        """Fewest acres short, by priority, where the whole of it was solved."""
         suits = np.zeros((program.field.max() + 1, program.variety.max() + 1))
         suits[program.field, program.variety] = 1.0
         self.near = suits.T @ suits

@@ -15,15 +15,16 @@ if TYPE_CHECKING:
 
 
 def capped(incumbent: Incumbent) -> Model:
-    """The model with the acres short of every priority held at the best known.
+    """The model with the acres short of every priority held at the best known."""
+    return narrowed(incumbent).bounded("short_in", short_caps(incumbent))
 
-    Without what no plan with so few acres short has, where that is known.
-    """
-    caps, ruled_out = short_caps(incumbent), incumbent.ruled_out
-    model = incumbent.model.bounded("short_in", caps)
-    if ruled_out is None or np.any(caps > ruled_out.short):
-        return model
-    return shut(model, ruled_out.columns)
+
+def narrowed(incumbent: Incumbent) -> Model:
+    """The model without what no plan with so few acres short has, where that is known."""
+    ruled_out = incumbent.ruled_out
+    if ruled_out is None or np.any(short_caps(incumbent) > ruled_out.short):
+        return incumbent.model
+    return shut(incumbent.model, ruled_out.columns)
 
 
 def shut(model: Model, columns: Bools) -> Model:

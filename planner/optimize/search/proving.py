@@ -16,7 +16,7 @@ import numpy as np
 from planner.optimize.bounds.relaxations import exact, exact_if_covered, relax
 from planner.optimize.heuristics.crossover import cross
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
-from planner.optimize.incumbent.restrictions import open_shares
+from planner.optimize.incumbent.restrictions import capped, open_shares
 from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses
@@ -77,13 +77,20 @@ def leave_alone(context: Context, proof: Beside) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
     most = incumbent.options.params.proof.most_alone * incumbent.left()
-    proof.wait(now() + min(head_start(context), most), lambda: incumbent.is_done)
+    start = most if is_narrowed(context, capped(incumbent)) else head_start(context)
+    proof.wait(now() + min(start, most), lambda: incumbent.is_done)
 
 
 def is_relaxed(context: Context, model: Model) -> bool:
     """Whether relaxations are solved before the exact model, or in its place."""
     many = open_shares(model) > context.incumbent.options.params.proof.exact_shares
     return many or not uses(context, EXACT)
+
+
+def is_narrowed(context: Context, model: Model) -> bool:
+    """Whether so much was ruled out that the exact model can settle what is left at once."""
+    few = context.incumbent.options.params.proof.exact_shares
+    return open_shares(model) <= min(few, len(model.keys["share"]) - 1) and uses(context, EXACT)
 
 
 def begin_bounds(context: Context, model: Model) -> Beside:
@@ -100,7 +107,7 @@ def begin_bounds(context: Context, model: Model) -> Beside:
         settled = True
         if is_relaxed(context, model):
             settled = _settle_relaxations(context, model, worker)
-        elif open_shares(model) == len(model.keys["share"]):
+        else:
             _prove_exactly(context, model, worker.solve, done, params.glance)
             context.incumbent.wait(params.ripe)
         if settled and uses(context, EXACT) and not context.incumbent.is_set():

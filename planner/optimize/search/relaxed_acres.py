@@ -12,18 +12,21 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.bounds.disaggregation import disaggregate
-from planner.optimize.bounds.relaxations import cheapest_loosely, least_short
+from planner.optimize.bounds.disaggregation import disaggregate, weights
+from planner.optimize.bounds.relaxations import cheapest_loosely, fewest_short, least_short
 from planner.optimize.bounds.variety_aggregated import (
     AggregatedSearch,
+    aggregated_program,
     columns_without,
     least_short_aggregated,
     possible_pairs,
 )
 from planner.optimize.incumbent.budgets import Budget, limits_near, patient
 from planner.optimize.incumbent.incumbent import RuledOut, same_short, short_slack
+from planner.optimize.incumbent.restrictions import narrowed, shut
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.search.common import AGGREGATED, is_large, uses
 
 if TYPE_CHECKING:
     from planner.optimize.bounds.variety_aggregated import AggregatedProgram
@@ -84,6 +87,8 @@ def _from_aggregated(
 ) -> bool:
     """Do so with the one without bags."""
     incumbent, params = context.incumbent, context.incumbent.options.params.shortage
+    if aggregated.least is not None:
+        return incumbent.short_proven
     seconds = params.aggregated_time * (until - now())
     if context.near.most == 1 and len(aggregated.program.field) > params.few_pairs:
         aggregated.work(Budget(seconds, counted_nodes(context)), stop, rng, solver)
@@ -95,24 +100,78 @@ def _from_aggregated(
         aggregated.offer(x)
         plant_aggregated(context, aggregated, solver)
     if x is not None and same_short(x[aggregated.program.short_in], least):
-        _rule_out(context, aggregated.program, least, solver, stop)
+        aggregated.least = least
     if same_short(np.array(incumbent.short), least):
         incumbent.prove_shortage()
     return incumbent.short_proven
 
 
-def _rule_out(
-    context: Context, program: AggregatedProgram, least: Floats, solver: Solver, stop: Stop
-) -> None:
-    """Note what fields can't have if no more acres are short than the relaxation has."""
+def aggregate(context: Context) -> AggregatedSearch | None:
+    """The search over the relaxation without bags, opened once; None where there is none."""
+    incumbent, memory = context.incumbent, context.memory
+    has_one = context.near.has_shares and incumbent.x is not None and uses(context, AGGREGATED)
+    if memory.aggregated is None and has_one:
+        assert incumbent.x is not None
+        program = aggregated_program(incumbent.model)
+        start, params = program.of(incumbent.model, incumbent.x), incumbent.options.params
+        memory.aggregated = AggregatedSearch(
+            program, weights(incumbent.model), start, params.shortage
+        )
+    return memory.aggregated
+
+
+def settle_few(context: Context, solver: Solver) -> None:
+    """Settle acres short by the relaxation without bags alone, where that is small.
+
+    Where a field has one variety, and money is not limited.
+    """
     incumbent, params = context.incumbent, context.incumbent.options.params.shortage
-    short = np.where(least > 1e-9, least + 2.0 * short_slack(len(least)), 0.0)
+    if context.near.most > 1 or incumbent.model.has_money_row or is_large(context):
+        return
+    aggregated = aggregate(context)
+    if aggregated is None or len(aggregated.program.field) > params.few_pairs:
+        return
+    until = now() + params.few_time * incumbent.left()
+    _from_aggregated(context, aggregated, context.rng, solver, incumbent, until)
+    if aggregated.least is not None and not incumbent.is_set():
+        _rule_out(context, aggregated.program, aggregated.least, solver)
+        _plant_what_is_left(context, solver)
+
+
+def narrow(context: Context, solver: Solver) -> None:
+    """Rule out what fields can't have with no more acres short than the best plan, if they are few.
+
+    Where a field has one variety; and where nothing is known of fewer acres yet.
+    """
+    incumbent, aggregated = context.incumbent, context.memory.aggregated
+    most = incumbent.options.params.shortage.few_pairs
+    if aggregated is None or context.near.most > 1 or len(aggregated.program.field) > most:
+        return
+    if incumbent.is_short and not incumbent.is_set() and narrowed(incumbent) is incumbent.model:
+        _rule_out(context, aggregated.program, np.array(incumbent.short), solver)
+
+
+def _rule_out(context: Context, program: AggregatedProgram, short: Floats, solver: Solver) -> None:
+    """Note what fields can't have with no more acres short than that."""
+    incumbent, params = context.incumbent, context.incumbent.options.params.shortage
+    most = np.where(short > 1e-9, short + 2.0 * short_slack(len(short)), 0.0)
     seconds = params.possible_time * incumbent.left()
     limits = Limits(seconds, nodes=counted_nodes(context), seed=incumbent.options.seed)
-    pairs = possible_pairs(program, short, limits, solver, stop)
+    pairs = possible_pairs(program, most, limits, solver, incumbent)
     if pairs is not None:
-        columns = columns_without(incumbent.model, program, pairs)
-        incumbent.ruled_out = RuledOut(short, columns)
+        incumbent.ruled_out = RuledOut(most, columns_without(incumbent.model, program, pairs))
+
+
+def _plant_what_is_left(context: Context, solver: Solver) -> None:
+    """Ask the exact model for so few acres short, over what is not ruled out."""
+    incumbent, ruled_out = context.incumbent, context.incumbent.ruled_out
+    if ruled_out is None or is_settled(incumbent):
+        return
+    model = shut(incumbent.model, ruled_out.columns)
+    seconds = incumbent.options.params.shortage.possible_time * incumbent.left()
+    fewest_short(incumbent, model, seconds, counted_nodes(context), solver)
+    if np.all(np.array(incumbent.short) <= ruled_out.short):
+        incumbent.prove_shortage()
 
 
 def repaired(

@@ -42,6 +42,7 @@ from planner.optimize.search.proving import (
     begin_covered,
     begin_exact,
     head_start,
+    is_narrowed,
     is_relaxed,
     leave_alone,
 )
@@ -150,8 +151,11 @@ def _lower_cost(context: Context) -> None:
     if is_large(context):
         search_promising(context)
     model = capped(incumbent)
-    hold_short(context, model)
     effort, steps = incumbent.options.effort, incumbent.options.steps
+    if effort is None and is_narrowed(context, model):
+        _prove_at_once(context)
+        return
+    hold_short(context, model)
     if effort is None or steps is None:
         dive = None
         if not is_large(context) and is_relaxed(context, model) and uses(context, ORDER_APART):

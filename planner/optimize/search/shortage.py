@@ -15,20 +15,15 @@ import numpy as np
 from planner.optimize.annealing.decode import on_model, with_order
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.annealing.state import AnnealingState
-from planner.optimize.bounds.disaggregation import aimed_at_acres, weights, widen
+from planner.optimize.bounds.disaggregation import aimed_at_acres, widen
 from planner.optimize.bounds.relaxations import fewest_short
-from planner.optimize.bounds.variety_aggregated import (
-    AggregatedSearch,
-    aggregated_program,
-)
 from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget
-from planner.optimize.incumbent.restrictions import shut
+from planner.optimize.incumbent.restrictions import narrowed
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.beside import beside, search_beside
 from planner.optimize.search.common import (
-    AGGREGATED,
     best_of_patterns,
     best_pieces,
     is_large,
@@ -36,20 +31,23 @@ from planner.optimize.search.common import (
     polish_near,
     search_neighborhoods,
     submit_annealing,
-    uses,
 )
 from planner.optimize.search.objective import Objective, pursue
 from planner.optimize.search.proving import exact_solver
 from planner.optimize.search.relaxed_acres import (
+    aggregate,
     counted_nodes,
     from_relaxations,
     is_settled,
+    narrow,
     plant_aggregated,
+    settle_few,
     stretch,
 )
 
 if TYPE_CHECKING:
     from planner.optimize.annealing.state import Piece
+    from planner.optimize.bounds.variety_aggregated import AggregatedSearch
     from planner.optimize.mip.highs import Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.options import Stop
@@ -64,11 +62,14 @@ def settle_shortage(context: Context) -> None:
     elif is_small(context) and incumbent.is_short:
         _prove(context, params.time * incumbent.left(), solve_matrix)
     elif incumbent.is_short:
-        _glance(context)
+        settle_few(context, _solver(context))
+        if not is_settled(incumbent):
+            _glance(context)
         if not is_settled(incumbent):
             _by_annealing(context, now() + params.first)
         if not is_settled(incumbent):
             _search(context)
+            narrow(context, _solver(context))
     if incumbent.is_covered:
         incumbent.prove_shortage()
     elif incumbent.x is not None and not is_large(context):
@@ -86,7 +87,9 @@ def _glance(context: Context) -> None:
 
 def prove_fewest(context: Context) -> None:
     """Ask the exact model for fewer acres short, for all the time that is left."""
-    _prove(context, context.incumbent.left(), exact_solver(context))
+    incumbent = context.incumbent
+    if fewest_short(incumbent, narrowed(incumbent), incumbent.left(), None, exact_solver(context)):
+        incumbent.prove_shortage()
 
 
 def _search(context: Context) -> None:
@@ -95,42 +98,20 @@ def _search(context: Context) -> None:
     share = params.paid_time if incumbent.model.has_money_row else params.time
     until = now() + (share - params.stretch) * incumbent.options.seconds
     context.memory.near = Neighborhood(aimed_at_acres(incumbent.model))
-    if context.near.has_shares and incumbent.x is not None and uses(context, AGGREGATED):
-        program = aggregated_program(incumbent.model)
-        start = program.of(incumbent.model, incumbent.x)
-        context.memory.aggregated = AggregatedSearch(
-            program, weights(incumbent.model), start, params
-        )
+    aggregate(context)
     if is_large(context):
         _search_large(context, until)
     elif incumbent.options.effort is None:
         with beside(context, lambda worker, done: _prove_or_look(context, worker, done, until)):
             _take_turns(context, until)
-        _plant_what_is_possible(context)
-    elif not (
-        from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf)
-        or _plant_what_is_possible(context)
-    ):
+    elif not from_relaxations(context, context.rng, solve_matrix, incumbent, np.inf):
         _take_turns(context, np.inf)
         _prove(context, np.inf, solve_matrix)
 
 
-def _plant_what_is_possible(context: Context) -> bool:
-    """Ask the exact model for as few acres short as the relaxation without bags has.
-
-    Where it is known what every field could then have. Whether there is such a plan.
-    """
-    incumbent, ruled_out = context.incumbent, context.incumbent.ruled_out
-    if ruled_out is None or is_settled(incumbent):
-        return False
-    model = shut(incumbent.model, ruled_out.columns)
-    effort = incumbent.options.effort
-    seconds = incumbent.options.params.shortage.possible_time * incumbent.left()
-    solver = exact_solver(context) if effort is None else solve_matrix
-    fewest_short(incumbent, model, seconds, counted_nodes(context), solver)
-    if np.all(np.array(incumbent.short) <= ruled_out.short):
-        incumbent.prove_shortage()
-    return incumbent.short_proven
+def _solver(context: Context) -> Solver:
+    """What solves beside nothing else: the second process; this one where work is counted."""
+    return exact_solver(context) if context.incumbent.options.effort is None else solve_matrix
 
 
 def _search_large(context: Context, until: float) -> None:
