@@ -21,7 +21,7 @@ from pathlib import Path
 from tempfile import TemporaryDirectory
 from time import monotonic
 
-ONCE_WRONG = Path(__file__).parents[2] / "tests" / "once_wrong"
+INSTANCES = Path(__file__).parents[2] / "tests" / "instances"
 OPTIMA = {"thirteen-fields": 80_354.13, "fourteen-fields": 56_009.66}
 """Of plans that separate code found and the audit passes; no plan was found below them since."""
 CENT = 0.01
@@ -48,7 +48,7 @@ def main() -> int:
 def _right(name: str, seed: int, seconds: float) -> bool:
     began = monotonic()
     with TemporaryDirectory() as out:
-        command = ["plan", str(ONCE_WRONG / name), "--out", out, "--quiet", "--why", "0"]
+        command = ["plan", str(INSTANCES / name), "--out", out, "--quiet", "--why", "0"]
         command += ["--seconds", str(seconds), "--seed", str(seed)]
         subprocess.run(
             [sys.executable, "-m", "planner", *command], check=True, stdout=subprocess.DEVNULL

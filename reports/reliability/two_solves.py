@@ -25,7 +25,7 @@ import numpy as np
 from planner.optimize.mip.highs import Answer, Limits, Matrix, Watch, solve
 from planner.optimize.mip.verified import verified
 
-KEPT = Path(__file__).parents[2] / "tests" / "programs" / "ends_too_soon.npz"
+KEPT = Path(__file__).parents[2] / "tests" / "instances" / "ends_too_soon.npz"
 GAP = 5e-5
 
 

@@ -2,7 +2,6 @@
 
 from dataclasses import replace
 
-import numpy as np
 import pytest
 
 from planner.explain.explain import explain
@@ -10,57 +9,17 @@ from planner.explain.limits import Cause
 from planner.explain.money import MORE, NO_LIMIT, money_answer, money_trials
 from planner.explain.trial import Budget as Time
 from planner.explain.trial import attempt
-from planner.optimize.from_plan.warm_start import columns_of
-from planner.optimize.heuristics.neighborhood import Neighborhood, plant_short_fields
-from planner.optimize.incumbent.budgets import Budget
-from planner.optimize.incumbent.incumbent import Incumbent
-from planner.optimize.mip.highs import Limits, Verdict
-from planner.optimize.mip.highs import solve as mip
-from planner.optimize.model.extract import make_plan
-from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model
 from planner.optimize.options import SolveOptions
-from planner.optimize.search.common import open_context
 from planner.optimize.search.run import solve
-from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
-from tests.support.seasons import container, farm, field, lot, product, recipe, season
+from tests.support.seasons import container, farm, jug_by_jug, product, season
 from tests.support.shortages import compared, short_by_priority
-
-
-def jug_by_jug(most):
-    """200 acres, a unit each, in bags of 40; a jug of $600 is just enough for a bag."""
-    return season(
-        farm=farm(most_to_spend=most),
-        fields=(field(acres=200.0),),
-        lots=(lot(on_hand=200.0),),
-        recipes=(recipe("R1", Alpha=8.0),),
-        containers=(container(price=600.0),),
-    )
 
 
 def told(one):
     plan = solve(one, SolveOptions(seconds=20, gap=0.0))
     return explain(one, plan, Time(seconds=30.0, gap=0.0))
-
-
-def test_short_fields_are_planted_from_a_known_plan_without_any_search():
-    """Two jugs are known, 80 acres; $3,000 pay for the five that all 200 acres take, $2,999 for 4.
-
-    Counted by hand: a jug more is 40 acres and $600 more.
-    """
-    known = solve(jug_by_jug(1_300.0), SolveOptions(seconds=20, gap=0.0))
-    for most, jugs in ((3_000.0, 5), (2_999.0, 4)):
-        options = SolveOptions(seconds=20, gap=0.0)
-        incumbent = open_context(Incumbent(options, None, None), jug_by_jug(most)).incumbent
-        incumbent.offer(columns_of(incumbent.model, known))
-        assert incumbent.short == pytest.approx((120.0,))
-        plant_short_fields(incumbent, Neighborhood(incumbent.model), Budget(20.0))
-        assert incumbent.short == pytest.approx((200.0 - 40.0 * jugs,))
-        assert make_plan(incumbent.model, incumbent.x, 0.0).cost.spent == pytest.approx(
-            600.0 * jugs
-        )
 
 
 def test_one_more_step_worked_by_hand():
@@ -172,32 +131,3 @@ def test_seasons_with_more_to_spend_begin_with_the_plan():
 
 def test_no_limit_no_word():
     assert told(season()).money is None
-
-
-# --- the search where money is short, against the exact model alone ---
-
-
-@pytest.mark.slow
-def test_a_farm_of_20_fields_is_no_shorter_than_the_exact_model_says():
-    """Boards, which know nothing of money, left 163 acres of priority 1 unplanted, not 105.9."""
-    one = hard_season(20, 12, 4, 1, 1)
-    one = replace(one, farm=replace(one.farm, most_to_spend=16_490.0))
-    model = make_model(make_instance(one))
-    upper, fewest = model.matrix.upper.copy(), []
-    for place in model.at["short_in"]:
-        cost = np.zeros(model.matrix.n_columns)
-        cost[place] = 1.0
-        aim = replace(model.matrix, cost=cost, offset=0.0, upper=upper.copy())
-        answer = mip(aim, Limits(seconds=60.0, gap=1e-6))
-        assert answer.verdict is Verdict.OPTIMAL
-        fewest.append(answer.objective)
-        upper[place] = answer.objective + 1e-6
-    plan = solve(one, SolveOptions(30.0))
-    priority = {f.name: f.priority for f in one.fields}
-    short = [
-        sum(s.acres for s in plan.shortages if priority[s.field] == p)
-        for p in model.keys["short_in"]
-    ]
-    audit(plan, one)
-    assert short == pytest.approx(fewest, abs=0.01)
-    assert plan.shortage_proven

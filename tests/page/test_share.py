@@ -1,6 +1,6 @@
 """The page Share: one order, three growers, and what is kept of it over a restart.
 
-Containers, shares and the groups' costs are those derived by hand in `test_sharing_files`.
+Containers, shares and the groups' costs are those derived by hand in `tests/sharing/test_files.py`.
 """
 
 from __future__ import annotations

@@ -86,3 +86,14 @@ def season(**changes) -> Season:
             **changes,
         }
     )
+
+
+def jug_by_jug(most):
+    """200 acres, a unit each, in bags of 40; a jug of $600 is just enough for a bag."""
+    return season(
+        farm=farm(most_to_spend=most),
+        fields=(field(acres=200.0),),
+        lots=(lot(on_hand=200.0),),
+        recipes=(recipe("R1", Alpha=8.0),),
+        containers=(container(price=600.0),),
+    )

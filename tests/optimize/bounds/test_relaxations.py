@@ -10,17 +10,13 @@ import numpy as np
 import pytest
 
 from planner.optimize.bounds.relaxations import least_short
-from planner.optimize.from_plan.warm_start import columns_of
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import with_whole_order, without_field_rule
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import common, shortage
-from planner.optimize.search.common import open_context
 from planner.optimize.search.first_plan import make_first_plan
-from planner.optimize.search.order_apart import prove_bound
-from planner.optimize.search.run import solve
 from tests.laws import oracle
 from tests.support.quick import few
 from tests.support.random_season import tiny_season
@@ -44,26 +40,6 @@ def floors_of(model) -> list[float]:
         assert answer.verdict is Verdict.OPTIMAL
         found.append(answer.bound if np.isfinite(answer.bound) else answer.objective)
     return found
-
-
-@pytest.mark.slow
-def test_orders_decided_apart_are_a_floor_of_brute_force():
-    """On tiny seasons with every rule, Benders' bound is not above brute force's optimum."""
-    close = []
-    for seed in range(120):
-        one = tiny_season(seed)
-        if oracle.size(one) > 100:
-            continue
-        optimum = oracle.solve(one)
-        plan = solve(one, SolveOptions(seconds=20.0, gap=0.0))
-        incumbent = open_context(Incumbent(SolveOptions(60.0), None, None), one).incumbent
-        assert incumbent.offer(columns_of(incumbent.model, plan)), seed
-        if not len(incumbent.model.it.choices) or prove_bound(incumbent) is None:
-            continue
-        assert under(incumbent.bound, optimum.cost), seed
-        close.append(incumbent.bound > optimum.cost - 0.2 * abs(optimum.cost))
-    assert len(close) > 15
-    assert sum(close) > len(close) / 2
 
 
 @pytest.mark.slow

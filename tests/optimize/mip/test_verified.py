@@ -1,9 +1,9 @@
 """No proof rests on one kind of solve.
 
-The program in `programs/` is one that highspy 1.15.1 ends OPTIMAL on at 80,644.53 (seed 0),
-80,598.86 (seed 1) and 80,542.53 (seed 3); the solution kept with it costs 80,354.13 and breaks no
-row of it. The two seasons in `once_wrong/` are where such programs came from; their optima are
-those of a plan that separate code found and that pass the audit.
+The program `ends_too_soon.npz` of `tests/instances/` is one that highspy 1.15.1 ends OPTIMAL on at
+80,644.53 (seed 0), 80,598.86 (seed 1) and 80,542.53 (seed 3); the solution kept with it costs
+80,354.13 and breaks no row of it. The two seasons there are where such programs came from; their
+optima are those of a plan that separate code found and that pass the audit.
 """
 
 from __future__ import annotations
@@ -23,7 +23,7 @@ from planner.optimize.search.run import solve as plan_season
 from planner.plan.audit import audit
 from reports.reliability.two_solves import keeps_all, kept
 
-ONCE_WRONG = Path(__file__).parents[2] / "once_wrong"
+INSTANCES = Path(__file__).parents[2] / "instances"
 
 
 def knapsack() -> Matrix:
@@ -128,7 +128,7 @@ def test_the_program_that_once_ended_too_soon() -> None:
     ("name", "optimum"), [("thirteen-fields", 80_354.13), ("fourteen-fields", 56_009.66)]
 )
 def test_seasons_whose_floor_was_once_wrong(name, optimum) -> None:
-    season = planner.load(ONCE_WRONG / name)
+    season = planner.load(INSTANCES / name)
     plan = plan_season(season, SolveOptions(seconds=60.0))
     audit(plan, season)
     assert plan.bound <= optimum + 0.01

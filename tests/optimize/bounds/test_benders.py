@@ -1,0 +1,57 @@
+"""Order and planting decided apart: the order is the best, and the bound is one.
+
+Optima come from brute force (`tests/laws/oracle.py`), which shares no arithmetic with the
+optimizer, and from the same program solved in one piece.
+"""
+
+import pytest
+
+from planner.optimize.bounds.benders import find, open_orders
+from planner.optimize.bounds.column_generation import generate_columns
+from planner.optimize.from_plan.warm_start import columns_of
+from planner.optimize.incumbent.incumbent import Incumbent
+from planner.optimize.options import SolveOptions
+from planner.optimize.params import TUNED
+from planner.optimize.search.common import open_context
+from planner.optimize.search.order_apart import prove_bound
+from planner.optimize.search.run import solve
+from tests.laws import oracle
+from tests.support.random_season import tiny_season
+from tests.support.relaxations import CASES, opened, with_whole_order
+from tests.support.searches import under
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_best_order_apart_is_the_best_order(case):
+    """Cuts lead to the order that the same program finds in one piece, and to its cost."""
+    incumbent, master = opened(case)
+    optimum = with_whole_order(incumbent.model)
+    generate_columns(incumbent, master, 60)
+    orders = open_orders(master)
+    assert find(incumbent, orders, 60)
+    assert incumbent.bound <= optimum + 1e-6 * abs(optimum)
+    assert orders.cost >= optimum - 1e-6 * abs(optimum)
+    assert orders.cost - incumbent.bound <= 1.01 * TUNED.large.order_gap * abs(orders.cost)
+    linear = with_whole_order(incumbent.model, groups=())
+    assert incumbent.bound > linear
+
+
+@pytest.mark.slow
+def test_orders_decided_apart_are_a_floor_of_brute_force():
+    """On tiny seasons with every rule, Benders' bound is not above brute force's optimum."""
+    close = []
+    for seed in range(120):
+        one = tiny_season(seed)
+        if oracle.size(one) > 100:
+            continue
+        optimum = oracle.solve(one)
+        plan = solve(one, SolveOptions(seconds=20.0, gap=0.0))
+        incumbent = open_context(Incumbent(SolveOptions(60.0), None, None), one).incumbent
+        assert incumbent.offer(columns_of(incumbent.model, plan)), seed
+        if not len(incumbent.model.it.choices) or prove_bound(incumbent) is None:
+            continue
+        assert under(incumbent.bound, optimum.cost), seed
+        close.append(incumbent.bound > optimum.cost - 0.2 * abs(optimum.cost))
+    assert len(close) > 15
+    assert sum(close) > len(close) / 2
