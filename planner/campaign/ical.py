@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
 from planner.explain.words import capital
-from planner.plan.price import order_days, seed_days
+from planner.plan.price import order_days, seed_by_seller
 from planner.sums import grouped
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
         Shop,
     )
     from planner.plan.plan import Plan
-    from planner.season.domain import Season
+    from planner.season.domain import Season, SeedLot
 
 WEEK_AND_DAY = (7, 1)
 """Reminders of what needs a call or a check, days before."""
@@ -62,16 +62,16 @@ def deadlines(season: Season, plan: Plan) -> tuple[Event, ...]:
     return (*found, *_seed_deadlines(season, plan))
 
 
+def _bags_of(lot: SeedLot, bags: int) -> str:
+    return f"{bags} x {lot.units_per_bag:g} units of {lot.name} ({lot.variety})"
+
+
 def _seed_deadlines(season: Season, plan: Plan) -> list[Event]:
     """Last days to order and to pay for seed: one event for each seller and day."""
-    texts: dict[tuple[str, date | None, date | None], list[str]] = {}
-    for bought in plan.seed_purchases:
-        lot = season.lot_named[bought.lot]
-        text = f"{bought.bags} x {lot.units_per_bag:g} units of {lot.name} ({lot.variety})"
-        texts.setdefault((lot.seller or "", *seed_days(lot, season)), []).append(text)
     found = []
-    for (seller, order, pay), lines in texts.items():
-        of, text = f": {seller}" if seller else "", "; ".join(lines)
+    for (seller, order, pay), lines in seed_by_seller(season, plan.seed_purchases).items():
+        of = f": {seller}" if seller else ""
+        text = "; ".join(_bags_of(season.lot_named[s.lot], s.bags) for s in lines)
         if order:
             title = f"{'Order and pay' if pay == order else 'Order'} seed by today{of}"
             found.append(_deadline(order, title, text, f"order seed|{seller}|{order}"))

@@ -14,7 +14,7 @@ from planner.agronomy.rates import floz_per_unit
 from planner.plan.line import flushes, shortest, suiting
 from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
 from planner.season.domain import UNTREATED
-from planner.sums import summed
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Mapping, Sequence
@@ -163,6 +163,17 @@ def seed_days(lot: SeedLot, season: Season) -> tuple[date | None, date | None]:
     order = lot.order_by or (seller.order_by if seller else None)
     days = [day for day in (order, seller.pay_by if seller else None) if day]
     return order, max(days, default=None)
+
+
+def seed_by_seller(
+    season: Season, purchases: Iterable[SeedPurchase]
+) -> dict[tuple[str, date | None, date | None], list[SeedPurchase]]:
+    """Seed to buy by seller, last day to order and last day to pay; a seller may be unnamed."""
+    lots = season.lot_named
+    return grouped(
+        ((lots[bought.lot].seller or "", *seed_days(lots[bought.lot], season)), bought)
+        for bought in purchases
+    )
 
 
 def expired(product: Product, season: Season) -> bool:

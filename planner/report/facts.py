@@ -14,7 +14,7 @@ from planner.explain.supply import units_short
 from planner.explain.words import number
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import without_crumbs
-from planner.plan.price import best_levels, qualifying_spend, reaches
+from planner.plan.price import best_levels, order_days, qualifying_spend, reaches
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
 from planner.season.domain import UNTREATED
@@ -90,13 +90,8 @@ class Account:
     """List price."""
     savings: tuple[Saving, ...]
     freight: float
-
-    @property
-    def order_by(self) -> date | None:
-        """Last day to order, for the supplier and for the discounts that are taken."""
-        own = self.supplier.order_by if self.supplier else None
-        days = [own, *(s.level.order_by for s in self.savings)]
-        return min((day for day in days if day), default=None)
+    order_by: date | None
+    """Last day to order, for the supplier and for the discounts that are taken."""
 
     @property
     def pay_by(self) -> date | None:
@@ -221,7 +216,11 @@ class Facts:
         suppliers = {s.name: s for s in self.season.suppliers}
         lines = grouped((line.supplier, line) for line in self.plan.order)
         levels = [level for level, _ in best_levels(self.season, self.plan.order).values()]
-        found = [self._account(name, own, suppliers, levels) for name, own in lines.items()]
+        days = order_days(self.season, self.plan.order)
+        found = [
+            self._account(name, own, suppliers.get(name), levels, days.get(name))
+            for name, own in lines.items()
+        ]
         return tuple(
             sorted(found, key=lambda a: (a.order_by is None, a.order_by, not a.supplier, a.name))
         )
@@ -230,10 +229,10 @@ class Facts:
         self,
         name: str,
         lines: list[OrderLine],
-        suppliers: dict[str, Supplier],
+        supplier: Supplier | None,
         levels: list[DiscountLevel],
+        order_by: date | None,
     ) -> Account:
-        supplier = suppliers.get(name)
         spend = sum(line.cost for line in lines)
         savings = []
         for level in levels:
@@ -244,7 +243,9 @@ class Facts:
             supplier.free_from is not None and reaches(spend, supplier.free_from)
         )
         freight = 0.0 if free or supplier is None else supplier.freight
-        return Account(name or NO_SUPPLIER, supplier, tuple(lines), spend, tuple(savings), freight)
+        return Account(
+            name or NO_SUPPLIER, supplier, tuple(lines), spend, tuple(savings), freight, order_by
+        )
 
     @cached_property
     def lot_balances(self) -> tuple[LotBalance, ...]:

@@ -2,10 +2,9 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.plan.price import seed_days
+from planner.plan.price import seed_by_seller
 from planner.report.facts import SEED, bag_units
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Table
@@ -30,10 +29,7 @@ class SeedAccount(NamedTuple):
 
 def seed_accounts(facts: Facts) -> tuple[SeedAccount, ...]:
     """Group the seed to buy by seller and days; what must be ordered first comes first."""
-    lines: dict[tuple[str, date | None, date | None], list[SeedPurchase]] = defaultdict(list)
-    for bought in facts.plan.seed_purchases:
-        lot = facts.lots[bought.lot]
-        lines[lot.seller or "", *seed_days(lot, facts.season)].append(bought)
+    lines = seed_by_seller(facts.season, facts.plan.seed_purchases)
     found = [SeedAccount(*key, tuple(own)) for key, own in lines.items()]
     return tuple(sorted(found, key=lambda a: (a.order_by is None, a.order_by, a.seller)))
 
