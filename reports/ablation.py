@@ -54,7 +54,6 @@ NO_BOUND = 90.0
 NEEDS_SEVERAL = {
     "relax and fix",
     "full bags fixed",
-    "crossover",
     common.RELAXATION,
     common.DIVING,
 }

@@ -198,8 +198,6 @@ class StrategyParams:
     """How near its best the order of the first plan must be: nothing is known yet to order for."""
     first_seconds: tuple[float, float] = (5.0, 60.0)
     """Seconds for that order; a busy machine may find none in the first of these."""
-    kept: int = 12
-    """Best plans kept, to be crossed."""
     runner_up: float = 8.0
     """Most seconds for the second-best order, all of its small programs together."""
     order_seconds: float = 2.0
@@ -228,8 +226,6 @@ class StrategyParams:
     plan."""
     own_order: float = 0.3
     """How often the order held is that of the best plan."""
-    most_others: int = 2
-    """Most plans that the best one is crossed with at a time."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -291,8 +287,6 @@ class SearchParams:
 
     Twice as much the next time, and so on. Measured, with all of that method, on 60 x 30 x 6 and
     60 x 40 x 8 (fields, lots, recipes), two and three varieties a field, 60 s."""
-    worth_crossing: float = 1.02
-    """Plans that cost more than this many times the best one are not crossed with it."""
     enough_seen: int = 400
     """Plans seen in annealing before their patterns are put together.
 

@@ -45,8 +45,8 @@ def test_worth_is_the_mean_loss_over_seeds() -> None:
         run = ablation.Run("demo", ablation.ALL, seed, 5.0, None)
         rows[run] = {"short": 0.0, "cost": full, "bound": full - 1.0}
         if less is not None:
-            rows[run._replace(without="crossover")] = {"short": 0.0, "cost": less, "bound": bound}
-    found = ablation.worth(rows, "crossover")["demo"]
+            rows[run._replace(without="diving")] = {"short": 0.0, "cost": less, "bound": bound}
+    found = ablation.worth(rows, "diving")["demo"]
     assert found["cost"] == pytest.approx(2.0)
     assert found["bound"] == pytest.approx(0.5)
     assert found["seeds"] == 2

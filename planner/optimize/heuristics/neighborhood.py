@@ -149,20 +149,6 @@ class Neighborhood:
         self._shut(high, ~self._open_pools(x, any_part=within == 0))
         return self._solve_within(x, (low, high), limits, watch, start=start, solver=solver)
 
-    def among(
-        self, plans: list[Floats], limits: Limits, watch: Watch, solver: Solver = solve_matrix
-    ) -> tuple[Floats | None, Answer]:
-        """Plant every field only with what it has in any of some plans; all else is free.
-
-        Goes on from the first of them.
-        """
-        m = self.model
-        on = np.any([self.share_acres(x) > 1e-6 for x in plans], axis=0)
-        high = m.matrix.upper.copy()
-        self._shut(high, ~np.append(on, True)[self.share_of])
-        bounds = (m.matrix.lower, high)
-        return self._solve_within(plans[0], bounds, limits, watch, start=True, solver=solver)
-
     def _shut(self, high: Floats, choices: Bools) -> None:
         """Leave no acres to some choices, nor to shares that have no others."""
         m = self.model

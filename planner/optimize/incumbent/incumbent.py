@@ -64,8 +64,6 @@ class Incumbent:
         self.began = now()
         self.model: Model
         self.x: Floats | None = None
-        self.plans: list[tuple[float, Floats]] = []
-        """Cost and solution of the best so far, cheapest first, every one planted differently."""
         self.short: tuple[float, ...] = ()
         self.cost = np.inf
         self.bound = -np.inf
@@ -137,9 +135,7 @@ class Incumbent:
             short, cost = self.shortage(x), self.model.matrix.price(x)
             side = -1 if self.x is None else self._side(short)
             if side < 0:
-                self.short, self.plans = short, []
-            if side <= 0:
-                self._keep(cost, x)
+                self.short = short
             if side > 0 or (side == 0 and not self._cheaper(cost)):
                 return False
             self.x, self.cost, self.improved = x, cost, now()
@@ -153,7 +149,7 @@ class Incumbent:
     def move(self, model: Model, x: Floats) -> None:
         """Go on with another model of the same season, the best plan in its columns."""
         with self._lock:
-            self.model, self.x, self.plans, self.ruled_out = model, x, [], None
+            self.model, self.x, self.ruled_out = model, x, None
             self.cost = model.matrix.price(x)
             assert self._keeps_rules(x)
 
@@ -167,20 +163,6 @@ class Incumbent:
 
     def _cheaper(self, cost: float) -> bool:
         return cost < self.cost - 1e-7 * max(1.0, abs(self.cost))
-
-    def _keep(self, cost: float, x: Floats) -> None:
-        """Keep a plan among the best, the cheapest of those that are planted the same."""
-        shares = self.model.at["share"]
-        mine = np.round(x[shares])
-        same = [(cost, x)]
-        others: list[tuple[float, Floats]] = []
-        for plan in self.plans:
-            is_same = np.array_equal(np.round(plan[1][shares]), mine)
-            (same if is_same else others).append(plan)
-        cheapest = min(same, key=lambda plan: plan[0])
-        self.plans = sorted([*others, cheapest], key=lambda plan: plan[0])[
-            : self.options.params.strategies.kept
-        ]
 
     def _keeps_rules(self, x: Floats) -> bool:
         m = self.model.matrix

@@ -14,13 +14,12 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.bounds.relaxations import exact, exact_if_covered, relax
-from planner.optimize.heuristics.crossover import cross
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
 from planner.optimize.incumbent.restrictions import capped, open_shares
 from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses
-from planner.optimize.search.strategies import crosses_over, relax_and_fix_task, relaxes_and_fixes
+from planner.optimize.search.strategies import relax_and_fix_task, relaxes_and_fixes
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -117,7 +116,7 @@ def begin_bounds(context: Context, model: Model) -> Beside:
 
 
 def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
-    """Whether they are settled; plans are made of them and crossed after that."""
+    """Whether they are settled; plans are made of them meanwhile."""
     incumbent, solver = context.incumbent, worker.solve
 
     settled, params = False, incumbent.options.params.proof
@@ -130,10 +129,7 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
             settled = relax(incumbent, model, context.order.put_bags, solver)
         if settled and rounds == 2 * params.repaired:
             break
-        if rounds % 3 == 2 and crosses_over(context):
-            cross(incumbent, context.near, rng, solver)
-        else:
-            fix_in_turn(relax_and_fix_task(context, rng, solver))
+        fix_in_turn(relax_and_fix_task(context, rng, solver))
         rounds += 1
     return settled
 

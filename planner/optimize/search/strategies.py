@@ -5,7 +5,6 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planner.optimize.heuristics.crossover import cross, worth_crossing
 from planner.optimize.heuristics.relax_and_fix import Task, fix_in_turn
 from planner.optimize.incumbent.budgets import Budget, longest
 from planner.optimize.mip.highs import solve as solve_matrix
@@ -16,7 +15,6 @@ from planner.optimize.search.common import (
     bags_near,
     best_of_patterns,
     best_pieces,
-    is_large,
     polish_near,
     search_neighborhoods,
     submit_annealing,
@@ -123,12 +121,6 @@ def relax_and_fix_task(context: Context, rng: np.random.Generator, solver: Solve
     return Task(context.incumbent, context.near, context.order, rng, solver)
 
 
-def _crossover(context: Context, budget: Budget) -> None:
-    """Cross the best plan with another good one."""
-    del budget
-    cross(context.incumbent, context.near, context.rng, solve_matrix)
-
-
 def on_annealer(
     context: Context,
     budget: Budget,
@@ -168,11 +160,6 @@ def _order_known(context: Context) -> bool:
     return context.near.has_shares and context.patterns is None and context.order.x is not None
 
 
-def _parents_known(context: Context) -> bool:
-    several = context.near.has_shares and context.patterns is None and not is_large(context)
-    return several and len(worth_crossing(context.incumbent)) > 1
-
-
 def _several_varieties(context: Context) -> bool:
     return context.near.has_shares and context.near.most > 1
 
@@ -186,7 +173,6 @@ STRATEGIES = (
     RELAX_AND_FIX,
     Strategy("annealing from scratch", _annealer_ready, _from_scratch, at_once=_patterns_wanted),
     Strategy("full bags fixed", _several_varieties, _full_bags),
-    Strategy("crossover", _parents_known, _crossover, tried_once=True),
     Strategy("annealing from the best plan", _annealer_ready, _from_best, tried_once=True),
     Strategy("set partitioning", _plans_enough, _set_partitioning, at_once=_plans_enough),
     Strategy("a container less", _annealer_ready, _container_less),
@@ -201,8 +187,3 @@ NAMES = frozenset({*BOUNDS, *(s.name for s in STRATEGIES)})
 def relaxes_and_fixes(context: Context) -> bool:
     """Whether relax-and-fix could run now."""
     return uses(context, RELAX_AND_FIX.name) and RELAX_AND_FIX.ready(context)
-
-
-def crosses_over(context: Context) -> bool:
-    """Whether two plans could be crossed now."""
-    return uses(context, "crossover") and len(worth_crossing(context.incumbent)) > 1

@@ -1,62 +1,19 @@
-"""Plans near a plan, and of two plans: crossover and large neighborhood search."""
+"""Plans near a plan: large neighborhood search, and what is held in it."""
 
 import numpy as np
 import pytest
 
 from planner.optimize.from_plan.warm_start import columns_of
-from planner.optimize.heuristics import crossover
 from planner.optimize.heuristics.neighborhood import Neighborhood, plant_short_fields
 from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import Limits, Watch
-from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.options import SolveOptions
-from planner.optimize.search import relaxed_acres
 from planner.optimize.search.common import open_context
 from planner.optimize.search.run import solve
 from tests.support.searches import relaxed
 from tests.support.seasons import jug_by_jug
-
-
-@pytest.mark.long
-@pytest.mark.slow
-def test_crossed_plans_have_only_what_their_parents_have():
-    """Every field is planted as in one plan or the other; the child is no dearer than the best."""
-    context, guide, _ = relaxed((24, 14, 4, 2, 1), step_nodes=20, worth_crossing=10.0)
-    incumbent, near = context.incumbent, context.near
-    for planting in (True, False):
-        incumbent.offer(
-            relaxed_acres.repaired(context, guide, context.rng, solve_matrix, planting=planting)
-        )
-    parents = crossover.worth_crossing(incumbent)
-    assert len(parents) > 1
-    before = incumbent.cost
-    y, _ = near.among(parents[:2], Limits(nodes=50), Watch())
-    on = np.any([near.share_acres(x) > 1e-6 for x in parents[:2]], axis=0)
-    assert not (near.share_acres(y) > 1e-6)[~on].any()
-    assert incumbent._keeps_rules(y)
-    assert near.model.matrix.price(y) <= before + 1e-6
-    crossover.cross(incumbent, context.near, context.rng, solve_matrix)
-    assert incumbent.cost <= before
-
-
-@pytest.mark.long
-@pytest.mark.slow
-def test_plans_kept_are_planted_differently_the_cheapest_first():
-    """None is kept twice, none with more acres short, and no more than are asked for."""
-    context, guide, _ = relaxed((24, 14, 4, 2, 1))
-    incumbent = context.incumbent
-    for planting in (True, False, True):
-        incumbent.offer(
-            relaxed_acres.repaired(context, guide, context.rng, solve_matrix, planting=planting)
-        )
-    incumbent.offer(incumbent.x)
-    costs = [cost for cost, _ in incumbent.plans]
-    assert costs == sorted(costs)
-    assert costs[0] == pytest.approx(incumbent.cost)
-    shares = [np.round(x[incumbent.model.at["share"]]).tobytes() for _, x in incumbent.plans]
-    assert len(set(shares)) == len(shares) > 1
 
 
 @pytest.mark.slow
