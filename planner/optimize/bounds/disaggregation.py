@@ -79,16 +79,16 @@ def disaggregate(
         lower = matrix.lower.copy()
         lower[model.at["short"]] = np.maximum(bare, to_come)
         enough = replace(limits, gap=0.0, target=matrix.price(x) - gone + SHORT_SLACK)
+        start = x
         for recipes in seed.recipes_for(given[:, variety], variety):
             free = seed.columns(given[:, variety], variety, recipes)
             held = replace(matrix, lower=lower)
-            y, answer = solve_part(held, free, x, enough, watch=Watch(incumbent), solver=solver)
-            if y is None:
-                return None
-            best = y
+            y, answer = solve_part(held, free, start, enough, watch=Watch(incumbent), solver=solver)
+            if y is None:  # so little time: its fields stay bare, those of the others do not
+                break
+            x = y
             if answer.objective <= (enough.target or 0.0):
                 break
-        x = best
     return with_order(model, np.where(matrix.integer, np.round(x), x), limits.seconds)
 
 

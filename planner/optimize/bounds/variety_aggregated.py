@@ -209,9 +209,9 @@ def possible_pairs(
     """Pairs of a field and a variety that any plan with no more acres short than that may have.
 
     Probing (M. W. P. Savelsbergh, "Preprocessing and probing techniques for mixed integer
-    programming problems", ORSA Journal on Computing 6, 1994): solutions with a pair that none
-    before had, until there are no more. Where seed is short and fields have one variety, often one
-    solution is all there is.
+    programming problems", ORSA Journal on Computing 6, 1994, from memory): solutions with a pair
+    that none before had, until there are no more. Where seed is short and fields have one variety,
+    often one solution is all there is.
 
     Parameters
     ----------

@@ -22,7 +22,7 @@ from planner.optimize.bounds.variety_aggregated import (
 )
 from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.incumbent import Incumbent
-from planner.optimize.mip.highs import INFINITE, Limits, Matrix
+from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
@@ -185,3 +185,30 @@ def test_a_few_varieties_at_a_time_come_to_what_all_at_once_say(size):
     assert incumbent.offer(disaggregate(incumbent, aggregated, Limits()))
     assert incumbent.short == pytest.approx(tuple(least), abs=1e-2)
     assert sum(incumbent.short) < sum(first) - 1.0
+
+
+def test_a_variety_for_which_time_is_short_leaves_only_its_own_fields_bare():
+    """The first solve finds nothing: the plan made still plants all the others."""
+    one = hard_season(7, 5, 3, 1, 8, short=True)
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    context = common.open_context(incumbent, one)
+    make_first_plan(context)
+    model, program = incumbent.model, aggregated_program(incumbent.model)
+    x, _ = least_short_aggregated(incumbent, program, 60.0, None, solve_matrix)
+    aggregated = AggregatedSearch(program, weights(model), program.of(model, incumbent.x))
+    aggregated.offer(x)
+    asked = []
+
+    def solver(matrix, limits, **more):
+        asked.append(matrix)
+        if len(asked) == 1:
+            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        return solve_matrix(matrix, limits, **more)
+
+    y = disaggregate(incumbent, aggregated, Limits(), solver)
+    given = program.given(x, model.it)
+    first = int(np.flatnonzero(given.any(axis=0))[0])
+    bare = y[model.at["short"]] >= np.array([f.acres for f in one.fields]) - 1e-6
+    assert incumbent._keeps_rules(y)
+    assert bare[given[:, first]].all()
+    assert not bare[given.any(axis=1) & ~given[:, first]].any()
