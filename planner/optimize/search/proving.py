@@ -108,7 +108,8 @@ def begin_bounds(context: Context, model: Model) -> Beside:
             settled = _settle_relaxations(context, model, worker)
         else:
             _prove_exactly(context, model, worker.solve, done, params.glance)
-            context.incumbent.wait(params.ripe)
+            most = params.ripe_share * context.incumbent.options.seconds
+            context.incumbent.wait(min(params.ripe, most))
         if settled and uses(context, EXACT) and not context.incumbent.is_set():
             _prove_exactly(context, model, worker.solve, done)
 
