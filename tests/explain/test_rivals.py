@@ -17,15 +17,12 @@ from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Plan, ProductUse
 from planner.plan.price import lowest_price_per_floz, order_cost
 from planner.season.domain import DiscountLevel, Supplier
+from tests.support import packs
 from tests.support.quick import few
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, field, lot, product, recipe, season
 
-PACKS = (
-    container(name="100", size=100.0, price=0.40),
-    container(name="250", size=250.0, price=0.75),
-    container(name="500", size=500.0, price=1.00),
-)
+PACKS = tuple(container(name=f"{s:g}", size=s, price=p) for s, p in packs.PRICES.items())
 
 
 def around(*containers, counts=None, **changes) -> Around:
@@ -33,22 +30,7 @@ def around(*containers, counts=None, **changes) -> Around:
     return Around.of(whole, "Alpha", counts or {})
 
 
-@pytest.mark.parametrize(
-    ("need", "cost"),
-    [
-        (1050, 2.40),  # published; the others are ours, by hand
-        (101, 0.75),
-        (250, 0.75),
-        (251, 1.00),
-        (300, 1.00),
-        (501, 1.40),
-        (600, 1.40),
-        (750, 1.75),
-        (850, 2.00),
-        (1300, 3.00),
-        (6400, 13.00),
-    ],
-)
+@pytest.mark.parametrize(("need", "cost"), packs.COSTS)
 def test_packs_cover_a_need_at_the_least_cost(need: float, cost: float) -> None:
     """Packs of 100, 250 and 500: a public question on covering a need with them, 1,050 for 2.40."""
     best = cheapest(around(*PACKS), need)

@@ -13,6 +13,7 @@ from planner.plan.plan import Outcome
 from planner.season.domain import Basis, Supplier, TargetStand
 from planner.season.read import read_season
 from tests.laws import oracle, second_model
+from tests.support import packs
 from tests.support.quick import examples, few
 from tests.support.random_season import fuller_season, tiny_season, with_lot_share
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
@@ -155,29 +156,10 @@ def covering(need: float, sizes: dict[float, float], **changes):
     )
 
 
-@pytest.mark.parametrize(
-    ("need", "cost"),
-    [
-        (1050, 2.40),  # published
-        (101, 0.75),
-        (250, 0.75),
-        (251, 1.00),
-        (300, 1.00),  # one large pack beats every closer fit
-        (501, 1.40),
-        (600, 1.40),
-        (750, 1.75),
-        (850, 2.00),
-        (1300, 3.00),
-        (6400, 13.00),
-    ],
-)
+@pytest.mark.parametrize(("need", "cost"), packs.COSTS)
 def test_packs_cover_a_need(need, cost):
-    """Packs of 100, 250 and 500 at 0.40, 0.75 and 1.00.
-
-    1050 for 2.40 is the answer in a public question on covering a need by packs (author and year
-    not known); the other needs are derived, by counting out every mix.
-    """
-    plan = solved(covering(need, {100.0: 0.40, 250.0: 0.75, 500.0: 1.00}))
+    """Packs of 100, 250 and 500: a public question on covering a need with them, 1,050 for 2.40."""
+    plan = solved(covering(need, packs.PRICES))
     assert plan.cost.total == pytest.approx(cost)
 
 
