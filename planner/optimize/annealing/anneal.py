@@ -115,7 +115,6 @@ def _anneal_there(
 
 def annealing_job(
     incumbent: Incumbent,
-    current: AnnealingState,
     budget: Budget,
     rng: np.random.Generator,
     *,

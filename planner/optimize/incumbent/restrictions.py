@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.incumbent.incumbent import Incumbent, short_slack
+from planner.optimize.incumbent.incumbent import Incumbent, RuledOut, short_slack
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Bools, Floats
@@ -22,9 +22,14 @@ def capped(incumbent: Incumbent) -> Model:
 def narrowed(incumbent: Incumbent) -> Model:
     """The model without what no plan with so few acres short has, where that is known."""
     ruled_out = incumbent.ruled_out
-    if ruled_out is None or np.any(short_caps(incumbent) > ruled_out.short):
+    if ruled_out is None or not is_within(incumbent, ruled_out):
         return incumbent.model
     return shut(incumbent.model, ruled_out.columns)
+
+
+def is_within(incumbent: Incumbent, ruled_out: RuledOut) -> bool:
+    """Whether the best plan leaves so few acres short that what is ruled out is so for it."""
+    return bool(np.all(short_caps(incumbent) <= ruled_out.short))
 
 
 def shut(model: Model, columns: Bools) -> Model:

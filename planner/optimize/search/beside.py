@@ -125,7 +125,6 @@ def search_beside(
         start = None if from_scratch else pieces_of(context.current, incumbent.model, incumbent.x)
         job = annealing_job(
             incumbent,
-            context.current,
             budget,
             rng,
             start=start,

@@ -143,7 +143,6 @@ def submit_annealing(
     """Have an annealing job done in the other process; None if that is not available."""
     job = annealing_job(
         context.incumbent,
-        context.current,
         budget,
         context.rng,
         start=start,

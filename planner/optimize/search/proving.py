@@ -15,7 +15,7 @@ import numpy as np
 
 from planner.optimize.bounds.relaxations import exact, exact_if_covered, relax
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
-from planner.optimize.incumbent.restrictions import capped, open_shares
+from planner.optimize.incumbent.restrictions import open_shares
 from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses
@@ -72,11 +72,11 @@ def begin_exact(context: Context, model: Model) -> Beside:
     return begin_search(context, lambda done: _prove_exactly(context, model, solver, done))
 
 
-def leave_alone(context: Context, proof: Beside) -> None:
+def leave_alone(context: Context, proof: Beside, model: Model) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
     most = incumbent.options.params.proof.most_alone * incumbent.left()
-    start = most if is_narrowed(context, capped(incumbent)) else head_start(context)
+    start = most if is_narrowed(context, model) else head_start(context)
     proof.wait(now() + min(start, most), lambda: incumbent.is_done)
 
 

@@ -23,7 +23,7 @@ from planner.optimize.bounds.variety_aggregated import (
 )
 from planner.optimize.incumbent.budgets import Budget, limits_near, patient
 from planner.optimize.incumbent.incumbent import RuledOut, same_short, short_slack
-from planner.optimize.incumbent.restrictions import narrowed, shut
+from planner.optimize.incumbent.restrictions import is_within, shut
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.common import AGGREGATED, is_large, uses
@@ -90,7 +90,7 @@ def _from_aggregated(
     if aggregated.least is not None:
         return incumbent.short_proven
     seconds = params.aggregated_time * (until - now())
-    if context.near.most == 1 and len(aggregated.program.field) > params.few_pairs:
+    if context.near.most == 1 and not _has_few_pairs(context, aggregated):
         aggregated.work(Budget(seconds, counted_nodes(context)), stop, rng, solver)
         return False
     x, least = least_short_aggregated(
@@ -129,7 +129,7 @@ def settle_few(context: Context, solver: Solver) -> None:
     if context.near.most > 1 or incumbent.model.has_money_row or is_large(context):
         return
     aggregated = aggregate(context)
-    if aggregated is None or len(aggregated.program.field) > params.few_pairs:
+    if aggregated is None or not _has_few_pairs(context, aggregated):
         return
     until = now() + params.few_time * incumbent.left()
     _from_aggregated(context, aggregated, context.rng, solver, incumbent, until)
@@ -144,11 +144,18 @@ def narrow(context: Context, solver: Solver) -> None:
     Where a field has one variety; and where nothing is known of fewer acres yet.
     """
     incumbent, aggregated = context.incumbent, context.memory.aggregated
-    most = incumbent.options.params.shortage.few_pairs
-    if aggregated is None or context.near.most > 1 or len(aggregated.program.field) > most:
+    if aggregated is None or context.near.most > 1 or not _has_few_pairs(context, aggregated):
         return
-    if incumbent.is_short and not incumbent.is_set() and narrowed(incumbent) is incumbent.model:
+    ruled_out = incumbent.ruled_out
+    known = ruled_out is not None and is_within(incumbent, ruled_out)
+    if incumbent.is_short and not incumbent.is_set() and not known:
         _rule_out(context, aggregated.program, np.array(incumbent.short), solver)
+
+
+def _has_few_pairs(context: Context, aggregated: AggregatedSearch) -> bool:
+    """Whether the relaxation without bags has so few pairs that it is soon solved."""
+    most = context.incumbent.options.params.shortage.few_pairs
+    return len(aggregated.program.field) <= most
 
 
 def _rule_out(context: Context, program: AggregatedProgram, short: Floats, solver: Solver) -> None:
@@ -170,7 +177,7 @@ def _plant_what_is_left(context: Context, solver: Solver) -> None:
     model = shut(incumbent.model, ruled_out.columns)
     seconds = incumbent.options.params.shortage.possible_time * incumbent.left()
     fewest_short(incumbent, model, seconds, counted_nodes(context), solver)
-    if np.all(np.array(incumbent.short) <= ruled_out.short):
+    if is_within(incumbent, ruled_out):
         incumbent.prove_shortage()
 
 

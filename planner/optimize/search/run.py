@@ -134,7 +134,7 @@ def _prove_at_once(
     incumbent = context.incumbent
     model = capped(incumbent)
     proof = proof or begin_exact(context, model)
-    leave_alone(context, proof)
+    leave_alone(context, proof, model)
     if planting is not None:
         planting.join()
     if incumbent.is_done:

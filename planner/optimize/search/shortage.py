@@ -87,9 +87,7 @@ def _glance(context: Context) -> None:
 
 def prove_fewest(context: Context) -> None:
     """Ask the exact model for fewer acres short, for all the time that is left."""
-    incumbent = context.incumbent
-    if fewest_short(incumbent, narrowed(incumbent), incumbent.left(), None, exact_solver(context)):
-        incumbent.prove_shortage()
+    _prove(context, context.incumbent.left(), exact_solver(context))
 
 
 def _search(context: Context) -> None:
@@ -214,7 +212,7 @@ def _by_annealing(context: Context, until: float = np.inf, *, fine: bool = False
 def _prove(context: Context, seconds: float, solver: Solver) -> None:
     """Ask the exact model for fewer acres short, or a proof that there are none."""
     incumbent = context.incumbent
-    if fewest_short(incumbent, incumbent.model, seconds, counted_nodes(context), solver):
+    if fewest_short(incumbent, narrowed(incumbent), seconds, counted_nodes(context), solver):
         incumbent.prove_shortage()
 
 

@@ -128,7 +128,7 @@ def test_what_a_board_plants_of_scarce_seed_is_there(size):
     context = common.open_context(incumbent, hard_season(*size, short=True))
     make_first_plan(context)
     first = sum(incumbent.short)
-    job = annealing_job(incumbent, context.current, Budget(1.0, steps=500), context.rng)
+    job = annealing_job(incumbent, Budget(1.0, steps=500), context.rng)
     assert job.phases is TUNED.annealing.fewer_short
     pieces = anneal(context.current, job, incumbent)
     x = on_model(incumbent, context.current, pieces)

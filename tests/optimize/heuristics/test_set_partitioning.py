@@ -28,7 +28,7 @@ from tests.support.searches import CLOSE, as_told, best, hard, held_short, under
 def sampled_plans(context, seed: int):
     """Plans that a stretch of annealing comes by, as the exact model has them."""
     incumbent, seen = context.incumbent, []
-    job = annealing_job(incumbent, context.current, Budget(np.inf, 40), np.random.default_rng(seed))
+    job = annealing_job(incumbent, Budget(np.inf, 40), np.random.default_rng(seed))
     anneal(context.current, replace(job, samples=40), incumbent, seen)
     assert seen
     found = [

@@ -10,9 +10,12 @@ import numpy as np
 import pytest
 
 from planner.optimize.bounds.variety_aggregated import aggregated_program, least_short_aggregated
-from planner.optimize.incumbent.incumbent import Incumbent
+from planner.optimize.incumbent.incumbent import Incumbent, RuledOut
+from planner.optimize.incumbent.restrictions import narrowed, open_shares
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
 from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.params import ProofParams, ShortageParams
 from planner.optimize.search import common, relaxed_acres, shortage
@@ -161,3 +164,15 @@ def test_acres_short_are_few_where_promising_choices_only_are_looked_at(size):
     assert sum(least) - 1e-3 <= sum(incumbent.short) < 1.01 * sum(least)
     assert incumbent.short[0] == pytest.approx(least[0], abs=1e-3)
     audit(make_plan(incumbent.model, incumbent.x, -np.inf), one)
+
+
+def test_what_is_ruled_out_holds_for_plans_short_by_no_more():
+    """A hair over no acre counts as none, as in every cap; more acres short than that do not."""
+    incumbent = Incumbent(SolveOptions(effort=1), None, None)
+    incumbent.model = make_model(make_instance(hard_season(7, 5, 3, 1, 6, short=True)))
+    columns = np.arange(incumbent.model.matrix.n_columns) == incumbent.model.at["share"][0]
+    incumbent.ruled_out = RuledOut(np.array([0.0, 60.0]), columns)
+    for short, left in (((6e-14, 59.9), 1), ((0.0, 60.1), 0), ((0.1, 10.0), 0)):
+        incumbent.short = short
+        whole = open_shares(incumbent.model)
+        assert open_shares(narrowed(incumbent)) == whole - left
