@@ -67,8 +67,8 @@ class ProofParams:
     without: a gap of 1.6 and 2.0 % where the best plan is known from the start, of 4.6 and 4.4 %
     where not."""
     ripe_share: float = 0.07
-    """Share of the time that these may be at the most. Three farms of 20 fields, two seeds, 10 s: a
-    mean gap of 2.1 %, with all of these 2.8 %; with a minute and more these are all had."""
+    """That wait takes no more than this share of the time. Three farms of 20 fields, two seeds, 10
+    s: a mean gap of 2.1 %, with the whole wait 2.8 %. From a minute up all of it fits."""
     glance: float = 1.5
     """Seconds in which such models are tried before that: many are settled in a tenth of it."""
     relaxed_time: float = 0.2
@@ -121,7 +121,7 @@ class ShortageParams:
     """Pairs of fields and varieties up to which the relaxation without bags is proven best where a
     field has one variety; where it may have several that takes a few seconds."""
     few_time: float = 0.5
-    """Share of the time left for that before all else."""
+    """Share of the time left for solving it first."""
     aggregated_time: float = 0.7
     """Share of the time for that; the rest for planting what it says."""
     possible_time: float = 0.4
