@@ -8,18 +8,20 @@ the full bags held as well, the exact model plants the fields.
 from __future__ import annotations
 
 import threading
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.optimize.incumbent.budgets import limits_near, patient, times_best
-from planner.optimize.model.program import moved, order_held, rounded, with_whole_order
+from planner.optimize.model.program import PURCHASE, moved, order_held, rounded
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.optimize.heuristics.neighborhood import Neighborhood
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Floats, Limits, Solver
+    from planner.optimize.mip.highs import Floats, Limits, Matrix, Solver
     from planner.optimize.model.program import Model
     from planner.optimize.params import StrategyParams
 
@@ -47,26 +49,22 @@ class Task:
 def fix_in_turn(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
     incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
-    if order is None or (incumbent.x is not None and rng.random() < task.params.own_order):
-        order = incumbent.x
-    assert order is not None
+    own = order is None or (incumbent.x is not None and rng.random() < task.params.own_order)
     cheap = bags is not None and times_best(incumbent, bags) < 1.0
     free = cheap and rng.random() < task.params.whole_bags
     if bags is None or not free:
-        bags = _bags_for(task, order)
-    if bags is None or incumbent.is_set():
-        return
+        room = 0.0 if own else task.order.claim_room(task.params.rooms)
+        order = incumbent.x if own else order
+        assert order is not None
+        bags = _bags_for(task, order, room)
     x = None
-    for within in (1, 0):
-        if x is None and not incumbent.is_set():
-            x = _near(task, bags, within, start=False, order=free)
+    if bags is not None and not incumbent.is_set():
+        x = _near(task, bags, 1, start=False, order=free)
     if x is not None and not incumbent.is_set():
         x = _near(task, x, 0)
-    poor = x is None or times_best(incumbent, x) > task.params.poor
-    if poor and not free and not incumbent.is_set():
-        room = task.order.give_up(order, incumbent.options.params.room)
-        if room is not None:
-            task.order.put(_roomier(task, order, room))
+    if not own and not free and not incumbent.is_set():
+        good = x is not None and times_best(incumbent, x) <= task.params.poor
+        task.order.note_room(room, good=good)
 
 
 def _near(
@@ -81,32 +79,42 @@ def _near(
     return x if y is None and start else y
 
 
-def _bags_for(task: Task, order: Floats) -> Floats | None:
-    """Whole bags that suit an order, the field rule left out; None if none were found."""
+def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
+    """Whole bags that suit an order, the field rule left out; None if none were found.
+
+    With room, that share of what the order's solution needs of every product it buys stays over,
+    for plans that keep the field rule; then up to a container more of each kind is ordered.
+    """
     model, loose = task.near.model, task.near.loose
-    held = order_held(loose, moved(model, loose, order))
+    x = moved(model, loose, order)
+    held = order_held(loose, x)
+    if room:
+        held = _with_room(loose, held, x, room * _used(model, order))
     answer = task.solver(
         held, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
     )
     return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
-def _roomier(task: Task, x: Floats, room: float) -> Floats | None:
-    """An order of the relaxation with a share over of every product that a solution needs.
-
-    The best plan's if there is none. Bags that are cut need less than whole ones.
-    """
-    near = task.near
-    rough = with_whole_order(near.loose)
-    most = rough.matrix.upper[rough.at["left"]]
-    over = room * _used(near.model, x) / near.model.it.lump
-    rough = rough.bounded("left", most, np.minimum(over, most))
-    answer = task.solver(
-        rough.matrix, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
-    )
-    return (
-        task.incumbent.x if answer.x is None else moved(rough, near.model, rounded(rough, answer.x))
-    )
+def _with_room(loose: Model, held: Matrix, x: Floats, over: Floats) -> Matrix:
+    """An order held up to a container more of each of its kinds, with so much left over."""
+    it = loose.it
+    low, high = held.lower.copy(), held.upper.copy()
+    for group in PURCHASE:
+        low[loose.at[group]] = loose.matrix.lower[loose.at[group]]
+        high[loose.at[group]] = loose.matrix.upper[loose.at[group]]
+    counted = np.zeros(len(it.containers))
+    for (i, _), count in loose.values("count", x):
+        counted[i] += round(count)
+    of = np.array([i for i, _ in loose.keys["count"]], dtype=np.int64)
+    at = loose.at["count"]
+    high[at] = np.where(counted[of] > 0, np.minimum(high[at], counted[of] + 1), 0.0)
+    low[at] = np.minimum(low[at], high[at])
+    bought = {it.containers[i].product for i in np.flatnonzero(counted).tolist()}
+    is_bought = np.array([p.name in bought for p in it.products])
+    left = loose.at["left"]
+    low[left] = np.where(is_bought, np.minimum(over / it.lump, high[left]), low[left])
+    return replace(held, lower=low, upper=high)
 
 
 def _used(model: Model, x: Floats) -> Floats:
@@ -121,17 +129,16 @@ def _used(model: Model, x: Floats) -> Floats:
 
 
 class OrderToHold:
-    """A solution whose order is held while plans are made step by step: at first the relaxation's.
+    """A solution whose order is held while plans are made step by step, and the room bags leave it.
 
-    Where no good plan is found for it, an order with more room takes its place. Several threads may
-    find that at once; only the first of them makes the next order, so that room grows once for it.
+    Until a good plan is found with some room, several threads try one room after the other.
     """
 
     def __init__(self) -> None:
         self._lock = threading.Lock()
         self._x: Floats | None = None
-        self._given_up: Floats | None = None
-        self._room = 0.0
+        self._tried: dict[float, int] = {}
+        self._good: float | None = None
         self._bags: Floats | None = None
 
     @property
@@ -139,12 +146,6 @@ class OrderToHold:
         """The solution; None before there is any."""
         with self._lock:
             return self._x
-
-    @property
-    def room(self) -> float:
-        """Share of what it needs of every product that the order has over, or the next one will."""
-        with self._lock:
-            return self._room
 
     @property
     def bags(self) -> Floats | None:
@@ -162,13 +163,19 @@ class OrderToHold:
         with self._lock:
             self._x = x
 
-    def give_up(self, x: Floats, least: float) -> float | None:
-        """Claim the making of the order after this one: the room it needs, or None if not ours.
-
-        It is another's where a thread has claimed it before, or where the order is no longer held.
-        """
+    def claim_room(self, rooms: Sequence[float]) -> float:
+        """Return the room that was good last, or else the one that was tried least."""
         with self._lock:
-            if x is not self._x or x is self._given_up:
-                return None
-            self._given_up, self._room = x, max(least, 2.0 * self._room)
-            return self._room
+            if self._good is None:
+                room = min(rooms, key=lambda r: self._tried.get(r, 0))
+                self._tried[room] = self._tried.get(room, 0) + 1
+                return room
+            return self._good
+
+    def note_room(self, room: float, *, good: bool) -> None:
+        """Note whether a good plan was found with so much room."""
+        with self._lock:
+            if good:
+                self._good = room
+            elif self._good == room:
+                self._good = None

@@ -40,12 +40,18 @@ class _Patience:
         return not counted and now() - self.heard > self.idle
 
 
+def idle_seconds(incumbent: Incumbent) -> float:
+    """Seconds in which a solve near a solution must find a better one to go on."""
+    params = incumbent.options.params.strategies
+    return min(params.idle_most, params.idle * incumbent.options.seconds)
+
+
 def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
     """Stop a solve when the search stops, and when it has found nothing better for a while.
 
     What did not start from anything gets longer for its first, and then half as long.
     """
-    idle = incumbent.options.params.strategies.idle * incumbent.options.seconds
+    idle = idle_seconds(incumbent)
     patience = (
         _Patience(incumbent, idle, now())
         if started
@@ -57,8 +63,8 @@ def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:
 def limits_near(incumbent: Incumbent, rng: np.random.Generator, gap: float = 1e-4) -> Limits:
     """For a solve that need not come to its end."""
     seed, options = int(rng.integers(2**31)), incumbent.options
-    params = options.params.strategies
-    seconds = min(params.longest * params.idle * options.seconds, incumbent.left())
+    longest = options.params.strategies.longest
+    seconds = min(longest * idle_seconds(incumbent), incumbent.left())
     return Budget(seconds, options.steps).limits(gap, seed)
 
 

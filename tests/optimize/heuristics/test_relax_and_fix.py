@@ -9,6 +9,7 @@ from planner.optimize.heuristics import relax_and_fix
 from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.model.extract import counts
 from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
 from planner.optimize.search import relaxed_acres
@@ -51,31 +52,58 @@ def relaxed_order(context):
     return moved(rough, context.near.model, rounded(rough, answer.x))
 
 
-class NoneNear:
-    """A solver that finds bags for an order, and a roomier one, but no plan near the bags.
+def test_threads_try_one_room_after_the_other():
+    """Many at the same moment are told different ones; then they all are told the good one."""
+    rooms = (0.0, 0.005, 0.01, 0.02)
+    for _ in range(50):
+        held, found, gate = OrderToHold(), [], threading.Barrier(8)
 
-    What `meanwhile` does happens while the roomier order is being made.
-    """
+        def claim(held=held, gate=gate, found=found):
+            gate.wait()
+            found.append(held.claim_room(rooms))
 
-    def __init__(self, context, meanwhile) -> None:
-        self.loose, self.meanwhile, self.roomier = context.near.loose.matrix, meanwhile, 0
-
-    def __call__(self, matrix, limits, start=None, watch=None):
-        if matrix.n_columns != self.loose.n_columns:  # not the relaxation
-            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
-        if matrix.integer.sum() < self.loose.integer.sum():  # only containers are whole
-            self.roomier += 1
-            self.meanwhile()
-        return solve_matrix(matrix, limits, watch=watch)
+        threads = [threading.Thread(target=claim) for _ in range(8)]
+        for thread in threads:
+            thread.start()
+        for thread in threads:
+            thread.join()
+        assert sorted(found) == [r for r in rooms for _ in range(2)]
+        held.note_room(0.01, good=True)
+        assert [held.claim_room(rooms) for _ in range(3)] == [0.01] * 3
+        held.note_room(0.02, good=False)
+        assert held.claim_room(rooms) == 0.01
+        held.note_room(0.01, good=False)
+        assert [held.claim_room(rooms) for _ in range(4)] == list(rooms)
 
 
 @pytest.mark.slow
-def test_two_threads_make_one_roomier_order():
-    """Both find the same order too tight, one while the other makes the next: room grows once."""
+@pytest.mark.parametrize("room", [0.005, 0.02])
+def test_bags_with_room_leave_so_much_over(room):
+    """Of every product that the order buys; no kind of container comes in that it has not."""
+    context, _, _ = relaxed((16, 10, 3, 2, 1))
+    model, x = context.near.model, relaxed_order(context)
+    task = relax_and_fix_task(context, context.rng, solve_matrix)
+    tight, y = (relax_and_fix._bags_for(task, x, r) for r in (0.0, room))
+    used = relax_and_fix._used(model, x)
+    assert used.max() > 0
+    assert (used >= -1e-6).all()
+    before, after = counts(model, x), counts(model, y)
+    assert counts(model, tight) == before
+    assert all(n <= before[key] + 1 for key, n in after.items())
+    bought = np.array([any(p == one.name for p, _ in before) for one in model.it.products])
+    assert bought.any()
+    lump, left = model.it.lump, model.at["left"]
+    assert (y[left] * lump >= room * used - 1e-4)[bought].all()
+    assert (tight[left] * lump < room * used - 1e-4)[bought].any()
+    assert model.matrix.price(y) > model.matrix.price(tight)
+
+
+@pytest.mark.slow
+def test_a_room_without_a_good_plan_is_not_the_good_one():
+    """Bags are found, but no plan near them: the next attempt leaves another room."""
     context, _, _ = relaxed((16, 10, 3, 2, 1), step_nodes=10)
     context.order.put(relaxed_order(context))
-    first = context.order.x
-    mended = []
+    asked = []
 
     class Dice:
         """A generator that never prefers the best plan's order to the one that is held."""
@@ -86,56 +114,14 @@ def test_two_threads_make_one_roomier_order():
         def integers(self, most):
             return 1
 
-    def other():
-        thread = threading.Thread(target=fix_in_turn, args=(NoneNear(context, lambda: None),))
-        thread.start()
-        thread.join(60.0)
-        assert not thread.is_alive()
+    def none_near(matrix, limits, start=None, watch=None):
+        if matrix.n_columns != context.near.loose.matrix.n_columns:  # not the relaxation
+            return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
+        asked.append(float(matrix.lower[context.near.loose.at["left"]].max()))
+        return solve_matrix(matrix, limits, watch=watch)
 
-    def fix_in_turn(solver):
-        relax_and_fix.fix_in_turn(relax_and_fix_task(context, Dice(), solver))
-        mended.append(solver.roomier)
-
-    fix_in_turn(NoneNear(context, other))
-    assert sorted(mended) == [0, 1]
-    assert context.order.room == SearchParams().room
-    assert context.order.x is not first
-    fix_in_turn(NoneNear(context, lambda: None))  # the next order may be given up in its turn
-    assert context.order.room == 2 * SearchParams().room
-
-
-def test_an_order_is_given_up_by_one_thread_only():
-    """Of many threads that give up the same order at the same moment, one is told the next room."""
-    for _ in range(50):
-        held, found = OrderToHold(), []
-        x = np.zeros(1)
-        held.put(x)
-        gate = threading.Barrier(8)
-
-        def claim(held=held, x=x, gate=gate, found=found):
-            gate.wait()
-            found.append(held.give_up(x, 0.005))
-
-        threads = [threading.Thread(target=claim) for _ in range(8)]
-        for thread in threads:
-            thread.start()
-        for thread in threads:
-            thread.join()
-        assert sorted(room for room in found if room is not None) == [0.005]
-        held.put(np.ones(1))
-        assert held.give_up(x, 0.005) is None
-        assert held.give_up(held.x, 0.005) == 0.01
-
-
-@pytest.mark.slow
-def test_a_roomier_order_has_more_over():
-    """Of every product that the relaxation uses, the share that is asked for."""
-    context, _, _ = relaxed((16, 10, 3, 2, 1))
-    model, x = context.near.model, relaxed_order(context)
-    y = relax_and_fix._roomier(relax_and_fix_task(context, context.rng, solve_matrix), x, 0.05)
-    used, lump = relax_and_fix._used(model, x), model.it.lump
-    assert used.max() > 0
-    assert (used >= -1e-6).all()
-    assert (y[model.at["left"]] * lump >= 0.05 * used - 1e-4).all()
-    assert (x[model.at["left"]] * lump < 0.05 * used - 1e-4).any()
-    assert model.matrix.price(y) > model.matrix.price(x)
+    for _ in SearchParams().strategies.rooms:
+        relax_and_fix.fix_in_turn(relax_and_fix_task(context, Dice(), none_near))
+    assert asked[0] == 0.0
+    assert asked == sorted(asked)
+    assert len(set(asked)) == len(asked)
