@@ -453,8 +453,15 @@ def solve(
 
 
 def _run(highs: highspy.Highs) -> None:
+    """Run, once more where a caller's own HiGHS in this process has set more threads than ours.
+
+    Their number is set once per process; with another one HiGHS ends at once and says nothing.
+    """
     try:
         highs.run()
+        if highs.getModelStatus() == highspy.HighsModelStatus.kNotset:
+            highspy.Highs.resetGlobalScheduler(True)
+            highs.run()
     except MemoryError:
         raise
     except Exception as error:

@@ -33,7 +33,7 @@ from planner.optimize.search.common import (
     submit_annealing,
 )
 from planner.optimize.search.objective import Objective, pursue
-from planner.optimize.search.proving import exact_solver
+from planner.optimize.search.proving import exact_solver, head_start
 from planner.optimize.search.relaxed_acres import (
     aggregate,
     counted_nodes,
@@ -72,7 +72,7 @@ def settle_shortage(context: Context) -> None:
             narrow(context, _solver(context))
     if incumbent.is_covered:
         incumbent.prove_shortage()
-    elif incumbent.x is not None and not is_large(context):
+    elif incumbent.x is not None and not is_large(context) and not head_start(context):
         polish_near(context, incumbent.x)
 
 

@@ -1,5 +1,7 @@
 """How one solve may end: optimal, out of time, stopped, infeasible."""
 
+import subprocess
+import sys
 from functools import cache
 
 import numpy as np
@@ -101,3 +103,29 @@ def test_nothing_can_be_planted():
     assert plan.planting == ()
     assert plan.shortage_proven
     assert [s.acres for s in plan.shortages] == [80.0]
+
+
+OWN_HIGHS_FIRST = """
+import highspy
+own = highspy.Highs()
+own.setOptionValue("output_flag", False)
+own.setOptionValue("threads", 2)
+own.addVar(0.0, 1.0)
+own.changeColIntegrality(0, highspy.HighsVarType.kInteger)
+own.run()
+
+from planner.optimize.mip.highs import Limits, solve
+from planner.optimize.model.instance import make_instance
+from planner.optimize.model.program import make_model
+from tests.support import seasons
+
+print(solve(make_model(make_instance(seasons.season())).matrix, Limits()).verdict.value)
+"""
+
+
+def test_a_caller_that_has_used_highs_with_more_threads():
+    """HiGHS takes one number of threads a process: with another one a run ends without a status."""
+    done = subprocess.run(
+        [sys.executable, "-c", OWN_HIGHS_FIRST], capture_output=True, text=True, check=False
+    )
+    assert done.stdout.split()[-1:] == ["optimal"], done.stderr
