@@ -208,9 +208,11 @@ class StrategyParams:
     idle: float = 0.08
     """Share of the time in which a solve near a solution must find a better one to go on."""
     idle_most: float = 2.4
-    """Seconds of that at the most: several short solves find more than one long one.
+    """Seconds of that at the most where a field may have several varieties, as many times as long
+    as there are times 60 fields: several short solves find more than one long one.
 
-    Without it 60 x 30 x 6 (three varieties) ends after 60 s at a gap of 0.8 %, with it at 0.4."""
+    60 s: 60 x 30 x 6, three varieties, a gap of 0.4 % so, else 0.8; with one variety 60 x 40 x 8
+    ends 0.03 and 0.25 % dearer so."""
     longest: float = 1.75
     """How many times as long such a solve takes at the most."""
     worth_polishing: float = 1.02

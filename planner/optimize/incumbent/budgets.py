@@ -42,8 +42,11 @@ class _Patience:
 
 def idle_seconds(incumbent: Incumbent) -> float:
     """Seconds in which a solve near a solution must find a better one to go on."""
-    params = incumbent.options.params.strategies
-    return min(params.idle_most, params.idle * incumbent.options.seconds)
+    params, it = incumbent.options.params.strategies, incumbent.model.it
+    seconds = params.idle * incumbent.options.seconds
+    if it.season.farm.max_varieties == 1:  # patterns put together take as long as they get
+        return seconds
+    return min(seconds, params.idle_most * max(1.0, len(it.fields) / 60.0))
 
 
 def patient(incumbent: Incumbent, *, started: bool = False) -> Watch:

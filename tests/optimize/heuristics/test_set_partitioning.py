@@ -18,6 +18,7 @@ from planner.optimize.mip.highs import Limits, Watch, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.program import rounded
 from planner.optimize.options import SearchParams, SolveOptions
+from planner.optimize.params import ShortageParams
 from planner.optimize.search import common, run
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
@@ -99,7 +100,8 @@ def test_patterns_by_steps_repeat_themselves(short, effort):
             return made[-1]
 
     one = hard_season(10, 7, 3, 1, 8, short=short)
-    soon = SearchParams(enough_seen=20, enough_seen_for_acres=20, small_shares=0)
+    many = ShortageParams(few_pairs=0)  # else acres short are settled without any pattern
+    soon = SearchParams(enough_seen=20, enough_seen_for_acres=20, small_shares=0, shortage=many)
     options = SolveOptions(effort=effort, seed=1, params=soon)
     context = common.open_context(Incumbent(options, None, None), one)
     context = replace(context, patterns=Noted(context.incumbent.model))
