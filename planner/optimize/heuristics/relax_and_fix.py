@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.incumbent.budgets import limits_near, patient, times_best
+from planner.optimize.model.extract import counts
 from planner.optimize.model.program import PURCHASE, moved, order_held, rounded
 
 if TYPE_CHECKING:
@@ -87,34 +88,33 @@ def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
     """
     model, loose = task.near.model, task.near.loose
     x = moved(model, loose, order)
-    held = order_held(loose, x)
-    if room:
-        held = _with_room(loose, held, x, room * _used(model, order))
+    held = _with_room(loose, x, room * _used(model, order)) if room else order_held(loose, x)
     answer = task.solver(
         held, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
     )
     return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
-def _with_room(loose: Model, held: Matrix, x: Floats, over: Floats) -> Matrix:
-    """An order held up to a container more of each of its kinds, with so much left over."""
-    it = loose.it
-    low, high = held.lower.copy(), held.upper.copy()
+def _with_room(loose: Model, x: Floats, over: Floats) -> Matrix:
+    """A solution's order held up to a container more of each of its kinds, with so much left over.
+
+    `over` is in fl oz, by product; what the order does not buy need not be left over.
+    """
+    it, most, least = loose.it, loose.matrix.upper, loose.matrix.lower
+    held = replace(loose, matrix=order_held(loose, x))
     for group in PURCHASE:
-        low[loose.at[group]] = loose.matrix.lower[loose.at[group]]
-        high[loose.at[group]] = loose.matrix.upper[loose.at[group]]
-    counted = np.zeros(len(it.containers))
-    for (i, _), count in loose.values("count", x):
-        counted[i] += round(count)
-    of = np.array([i for i, _ in loose.keys["count"]], dtype=np.int64)
-    at = loose.at["count"]
-    high[at] = np.where(counted[of] > 0, np.minimum(high[at], counted[of] + 1), 0.0)
-    low[at] = np.minimum(low[at], high[at])
-    bought = {it.containers[i].product for i in np.flatnonzero(counted).tolist()}
-    is_bought = np.array([p.name in bought for p in it.products])
+        held = held.bounded(group, most[loose.at[group]], least[loose.at[group]])
+    bought = counts(loose, x)
+    kinds = [(c.product, c.name) for c in it.containers]
+    one_more = [
+        bought[kinds[i]] + 1.0 if kinds[i] in bought else 0.0 for i, _ in loose.keys["count"]
+    ]
+    held = held.bounded("count", np.minimum(most[loose.at["count"]], one_more))
+    of_order = {product for product, _ in bought}
+    is_bought = np.array([p.name in of_order for p in it.products])
     left = loose.at["left"]
-    low[left] = np.where(is_bought, np.minimum(over / it.lump, high[left]), low[left])
-    return replace(held, lower=low, upper=high)
+    some = np.minimum(over / it.lump, most[left])
+    return held.bounded("left", most[left], np.where(is_bought, some, least[left])).matrix
 
 
 def _used(model: Model, x: Floats) -> Floats:
