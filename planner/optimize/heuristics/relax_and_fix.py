@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.incumbent.budgets import limits_near, patient, times_best
-from planner.optimize.model.extract import counts
+from planner.optimize.model.extract import counts, supply
 from planner.optimize.model.program import PURCHASE, moved, order_held, rounded
 
 if TYPE_CHECKING:
@@ -88,7 +88,8 @@ def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
     """
     model, loose = task.near.model, task.near.loose
     x = moved(model, loose, order)
-    held = _with_room(loose, x, room * _used(model, order)) if room else order_held(loose, x)
+    used = supply(model, order) - order[model.at["left"]]
+    held = _with_room(loose, x, room * used) if room else order_held(loose, x)
     answer = task.solver(
         held, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
     )
@@ -98,7 +99,8 @@ def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
 def _with_room(loose: Model, x: Floats, over: Floats) -> Matrix:
     """A solution's order held up to a container more of each of its kinds, with so much left over.
 
-    `over` is in fl oz, by product; what the order does not buy need not be left over.
+    `over` is in the largest container of each product; of what the order does not buy nothing need
+    be left over.
     """
     it, most, least = loose.it, loose.matrix.upper, loose.matrix.lower
     held = replace(loose, matrix=order_held(loose, x))
@@ -113,19 +115,8 @@ def _with_room(loose: Model, x: Floats, over: Floats) -> Matrix:
     of_order = {product for product, _ in bought}
     is_bought = np.array([p.name in of_order for p in it.products])
     left = loose.at["left"]
-    some = np.minimum(over / it.lump, most[left])
+    some = np.minimum(over, most[left])
     return held.bounded("left", most[left], np.where(is_bought, some, least[left])).matrix
-
-
-def _used(model: Model, x: Floats) -> Floats:
-    """Fl oz of each product that a solution needs."""
-    it = model.it
-    number = {p.name: i for i, p in enumerate(it.products)}
-    used = it.supply - x[model.at["left"]] * it.lump
-    for (i, _), count in model.values("count", x):
-        c = it.containers[i]
-        used[number[c.product]] += count * (c.size - c.heel)
-    return used
 
 
 class OrderToHold:

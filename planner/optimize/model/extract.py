@@ -5,6 +5,8 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from planner.errors import NoPlanError
 from planner.optimize.model.line import START, line_kinds, line_ways
 from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Shortage, Treating
@@ -45,6 +47,16 @@ def counts(model: Model, x: Floats) -> dict[tuple[str, str], int]:
         c = model.it.containers[i]
         found[c.product, c.name] += _whole(value)
     return {key: n for key, n in found.items() if n > 0}
+
+
+def supply(model: Model, x: Floats) -> Floats:
+    """What is on hand and bought of every product, in its largest container."""
+    it = model.it
+    number = {p.name: n for n, p in enumerate(it.products)}
+    total = np.array(it.supply, dtype=np.float64)
+    for (i, _), count in model.values("count", x):
+        total[number[it.containers[i].product]] += count * it.containers[i].usable
+    return total / it.lump
 
 
 def bags_bought(model: Model, x: Floats) -> dict[str, int]:

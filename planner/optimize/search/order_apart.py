@@ -22,6 +22,7 @@ from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.restrictions import short_caps
 from planner.optimize.mip.highs import Limits, Watch, solve
+from planner.optimize.model.extract import supply
 from planner.optimize.model.instance import places_of
 from planner.optimize.model.program import (
     make_model,
@@ -157,17 +158,6 @@ def in_columns(orders: Orders, model: Model) -> Floats:
     x = np.zeros(len(orders.columns))
     x[orders.columns] = orders.center if orders.best is None else orders.best
     return moved(orders.master.model, model, x)
-
-
-def supply(model: Model, x: Floats) -> Floats:
-    """What is on hand and bought of every product, in its largest container."""
-    it = model.it
-    at = {p.name: n for n, p in enumerate(it.products)}
-    total = np.array(it.supply, dtype=np.float64)
-    for (i, _), count in model.values("count", x):
-        c = it.containers[i]
-        total[at[c.product]] += count * (c.size - c.heel)
-    return total / it.lump
 
 
 def plan_from(incumbent: Incumbent, model: Model, guide: Floats) -> bool:
