@@ -4,13 +4,14 @@ Run from the top of the project, other load off; about an hour and a half on two
 
     python -m reports.benchmark
 
-writes reports/benchmark.md, reports/growth.md and reports/workbook-growth.md, all of it: no line of
+writes reports/benchmark.md, growth.md, cores.md and workbook-growth.md there, all of it: no line of
 theirs is written by hand. Every row is measured in a process of its own, one after the other, and
 written as soon as it is known, so that an interrupted run keeps its rows (and its pages say so).
 
     python -m reports.benchmark --python /another/bin/python       # its versions too, side by side
     python -m reports.benchmark --runs 3                           # median and worst of three seeds
-    python -m reports.benchmark 60,40,8,1,6 a-folder --seconds 10  # only these seasons, no growth
+    python -m reports.benchmark 60,40,8,1,6 a-folder --seconds 10  # only these seasons' rows
+    python -m reports.benchmark --only growth                      # only that page
     python -m reports.benchmark --quick                            # the whole path in a minute
 
 Seasons are named as in `reports/seasons.py`, or are folders. With seasons named or `--quick` the
@@ -28,19 +29,25 @@ import sys
 from pathlib import Path
 
 from reports import machine
-from reports.benchmark_pages import Run, benchmark_page, book_page, growth_page
+from reports.benchmark_pages import Run, benchmark_page, book_page, cores_page, growth_page
 from reports.measure import MARK, Row
-from reports.seasons import GROWTH, HARD, QUICK, QUICK_GROWTH, Case, count_fields
+from reports.seasons import CORES, GROWTH, HARD, QUICK, QUICK_GROWTH, Case, count_fields
 
 ROOT = Path(__file__).parent.parent
 ASIDE = ROOT / "build" / "benchmark"
 PLAIN_UP_TO = 1000
 """Most fields of a season that the plain model is tried on."""
+PAGES = ("benchmark", "growth", "cores", "workbook-growth")
+"""What one run measures, page by page."""
 LONGER = ((200, 1), (1000, 3), (10**9, 5))
 """How many times as long seasons of up to that many fields get."""
 BOOKS = (40, 200, 1_000, 2_000, 5_000)
 QUICK_BOOKS = (8, 16)
 """Fields of the seasons whose workbook is written."""
+MOST_CORES = (1, 2, 4, 8)
+"""Cores that seasons are solved on, as far as there are as many."""
+BUILD_UP_TO = 2_000
+"""Most fields of a season whose exact model is written down in full: that takes 4.5 GB."""
 BUILD_SECONDS = 600.0
 """What writing a model down is given before it counts as without end."""
 
@@ -48,12 +55,13 @@ BUILD_SECONDS = 600.0
 def apart(python: str, way: str, *arguments: object, seconds: float = BUILD_SECONDS) -> Row:
     """Measure one thing in a process of its own; a failure is reported in the row."""
     command = [python, "-m", "reports.measure", way, *map(str, arguments)]
-    others = machine.Others()
+    others, memory = machine.Others(), machine.Memory()
     most = 2 * seconds + 900
     try:
-        done = subprocess.run(
-            command, cwd=ROOT, capture_output=True, text=True, timeout=most, check=False
-        )
+        with memory:
+            done = subprocess.run(
+                command, cwd=ROOT, capture_output=True, text=True, timeout=most, check=False
+            )
     except subprocess.TimeoutExpired:
         return {"failed": f"no end after {most:,.0f} s"}
     except OSError as problem:
@@ -63,7 +71,7 @@ def apart(python: str, way: str, *arguments: object, seconds: float = BUILD_SECO
         last = (done.stderr.strip() or f"exit {done.returncode}").splitlines()[-1]
         return {"failed": last.strip()[:120].replace("|", "/")}
     row: Row = json.loads(rows[-1].removeprefix(MARK))
-    return row | {"others": others.cores()}
+    return row | {"others": others.cores(), "together": memory.megabytes}
 
 
 def longer(fields: int, seconds: float) -> float:
@@ -88,6 +96,7 @@ class Benchmark:
         )
         self.hard: list[Row] = []
         self.growing: list[Row] = []
+        self.by_cores: list[Row] = []
         self.books: list[Row] = []
 
     def write(self) -> None:
@@ -96,6 +105,7 @@ class Benchmark:
         pages = {
             "benchmark.md": self.hard and benchmark_page(self.hard, self.run, PLAIN_UP_TO),
             "growth.md": self.growing and growth_page(self.growing, self.run),
+            "cores.md": self.by_cores and cores_page(self.by_cores, self.run),
             "workbook-growth.md": self.books and book_page(self.books, self.run),
         }
         for name, text in pages.items():
@@ -125,11 +135,22 @@ class Benchmark:
         seconds = longer(case.fields, self.seconds)
         for label, python in self.pythons.items():
             row = {"fields": case.fields, "with": label, "seconds": seconds}
-            built = apart(python, "build", case)
+            built = apart(python, "build", case) if case.fields <= BUILD_UP_TO else {}
             solved = apart(python, "ours", case, seconds, 0, seconds=seconds)
             failed = [found.pop("failed") for found in (built, solved) if "failed" in found]
             why = {"failed": "; ".join(failed)} if failed else {}
             self.keep(self.growing, row | built | solved | why)
+
+    def on_cores(self, season: str) -> None:
+        """A season on one core, on two, and so on."""
+        seconds, python = (
+            longer(count_fields(season), self.seconds),
+            next(iter(self.pythons.values())),
+        )
+        for n in MOST_CORES:
+            if n <= machine.cores():
+                found = apart(python, "ours", season, seconds, 0, n, seconds=seconds)
+                self.keep(self.by_cores, {"season": season, "cores": n, "seconds": seconds} | found)
 
     def book(self, fields: int) -> None:
         """The workbook of a season of that many fields; the solver has no part in it."""
@@ -153,7 +174,7 @@ def labels(pythons: list[str]) -> tuple[dict[str, str], dict[str, dict[str, str]
             sys.exit(f"{python} can't be measured: {found['failed']}")
         if Path(found.pop("planner")) != ROOT / "planner":
             sys.exit(f"{python} has another copy of the planner in front of this one")
-        del found["others"]
+        del found["others"], found["together"]
         label = f"HiGHS {found['highspy']}"
         if label in versions:
             label += f", Python {found['python']}"
@@ -194,6 +215,7 @@ def main(argv: list[str]) -> None:
     asked.add_argument("--runs", type=int, default=1, help="of ours, by seeds 0, 1, ... (1)")
     asked.add_argument("--python", action="append", default=[], help="one more to measure with")
     asked.add_argument("--out", type=Path, help="folder for the pages")
+    asked.add_argument("--only", choices=PAGES, help="only this page; without it, all")
     asked.add_argument("--quick", action="store_true", help="a few tiny seasons only")
     a = asked.parse_args(argv)
     few = a.quick or a.season
@@ -202,13 +224,20 @@ def main(argv: list[str]) -> None:
     bench = Benchmark([sys.executable, *a.python], folder, seconds, told(argv))
     for python in bench.pythons.values():
         apart(python, "warm")
-    for season in a.season or (QUICK if a.quick else HARD):
-        bench.solve(season, a.runs)
-    if not a.season:
-        for case in QUICK_GROWTH if a.quick else GROWTH:
-            bench.grow(case)
-        for fields in QUICK_BOOKS if a.quick else BOOKS:
-            bench.book(fields)
+    pages = ("benchmark",) if a.season else (a.only,) if a.only else PAGES
+    for page in pages:
+        if page == "benchmark":
+            for season in a.season or (QUICK if a.quick else HARD):
+                bench.solve(season, a.runs)
+        elif page == "growth":
+            for case in QUICK_GROWTH if a.quick else GROWTH:
+                bench.grow(case)
+        elif page == "cores":
+            for season in QUICK if a.quick else CORES:
+                bench.on_cores(season)
+        else:
+            for fields in QUICK_BOOKS if a.quick else BOOKS:
+                bench.book(fields)
     bench.run = bench.run.done(machine.now())
     bench.write()
     print(f"pages in {folder}")

@@ -92,9 +92,8 @@ Size: fields x lots x recipes, most varieties a field. With: see the table above
 stay unplanted. Floor: proven, no plan that leaves as few acres short costs less; gap: cost over
 floor, percent of the cost, `-` where the cost is zero or less. First: seconds to the first plan;
 complete: to the first that leaves no more acres short than the last. Took: seconds until it ended.
-MB: the highest memory of the process and of the largest that it starts. A season's name says what
-`reports/seasons.py` makes it from: fields, lots, recipes, varieties, seed; `short`: its seed does
-not suffice.
+MB: the highest memory of all its processes together. A season's name says what `reports/seasons.py`
+makes it from: fields, lots, recipes, varieties, seed; `short`: its seed does not suffice.
 
 {rows}
 {remarks}"""
@@ -142,7 +141,7 @@ def _cells(row: Row, rows: Sequence[Row]) -> list[str]:
         number(row["floor"]),
         number(gap(row), 2),
         *(number(row.get(key), 1) for key in ("first", "complete", "took")),
-        number(row["memory"]),
+        number(row.get("together")),
         number(row.get("others"), 1),
         ratio,
     ]
@@ -156,9 +155,12 @@ FIGURES = (
     ("numbers", "numbers, s", 2),
     ("build", "model, s", 2),
     ("model MB", "model, MB", 0),
+    ("first", "first plan, s", 1),
     ("complete", "complete plan, s", 1),
     ("floor at", "floor, s", 1),
-    ("memory", "search, MB", 0),
+    ("to 5", "to 5 %, s", 1),
+    ("to 1", "to 1 %, s", 1),
+    ("together", "search, MB", 0),
 )
 """Key in a row, title, decimals."""
 GROWTH = """# How deciding grows with the fields
@@ -166,13 +168,34 @@ GROWTH = """# How deciding grows with the fields
 {made}
 Generated seasons of 8 recipes and up to 2 varieties a field; lots grow with the fields to the power
 0.8. Choices: what may be planted where (field, lot, recipe). Columns: of the exact model written
-down in full, which the search avoids where that is too large. Numbers, model: time to read a
-season into arrays, and to write its exact model down. Complete plan, floor: seconds of the search,
-building included, until there was one; s given, gap: the time that the search had, and where it
-ended; others: while it ran. MB: the highest memory of the process and of the largest that it
-starts. Exponents: least squares over all sizes on logarithmic scales; 1 is linear.
+down in full, which the search avoids where that is too large (not written here over 2,000 fields).
+Numbers, model: time to read a season into arrays, and to write its exact model down, and the memory
+that takes. First plan, complete plan, floor: seconds of the search, building included, until there
+was one, complete where no more acres are short than in the end; to 5 %, to 1 %: until a plan was
+proven to be so near the best, `-` where none was. S given, gap: the time that the search had, and
+where it ended; others: while it ran. Search, MB: the highest memory of all its processes together.
+Exponents: least squares over all sizes on logarithmic scales; 1 is linear.
 
 {rows}"""
+CORES = """# What more cores bring
+
+{made}
+Every season solved by ours on one core, on two, four and eight, as far as the machine has as many:
+the process and all that it starts are held to them by the system. There are always three processes,
+one that makes plans, one that proves, one that anneals; with more than two cores every further one
+has a process that anneals. Columns as in `benchmark.md` and `growth.md`; cost: beside that on one
+core.
+
+{rows}"""
+CORES_FIGURES = (
+    ("first", "first", 1),
+    ("complete", "complete", 1),
+    ("to 5", "to 5 %, s", 1),
+    ("to 1", "to 1 %, s", 1),
+    ("took", "took", 1),
+    ("together", "MB", 0),
+    ("others", "others", 1),
+)
 BOOK_FIGURES = (
     ("cells", "cells", 0),
     ("describe", "describe, s", 2),
@@ -219,6 +242,25 @@ def growth_page(rows: Sequence[Row], run: Run) -> str:
         own = [r for r in rows if r["with"] == label]
         lines.append(["exponent", label, *(slope(own, key) for key, _, _ in FIGURES), "", "", ""])
     return GROWTH.format(made=made(run), rows=table(titles, lines))
+
+
+def cores_page(rows: Sequence[Row], run: Run) -> str:
+    """Figures of every season on so many cores, and its cost beside that on one."""
+    titles = ["season", "s", "cores", "cost", "on one", "short", "floor", "gap, %"]
+    titles += [title for _, title, _ in CORES_FIGURES]
+    lines = []
+    for r in rows:
+        head = [r["season"], f"{r['seconds']:g}", str(r["cores"])]
+        if r.get("cost") is None:
+            why = r.get("failed", "no plan")
+            lines.append([*head, why, *[""] * (len(titles) - len(head) - 1)])
+            continue
+        one = next(o for o in rows if o["season"] == r["season"])
+        cost = number(r["cost"]), "" if one is r else beside(r, one), number(sum(r["short"]), 1)
+        proven = number(r["floor"]), number(gap(r), 2)
+        figures = (number(r.get(key), places) for key, _, places in CORES_FIGURES)
+        lines.append([*head, *cost, *proven, *figures])
+    return CORES.format(made=made(run), rows=table(titles, lines))
 
 
 def book_page(rows: Sequence[Row], run: Run) -> str:

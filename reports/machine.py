@@ -1,18 +1,25 @@
-"""What a run was made with: versions, cores, and what else kept the machine busy."""
+"""What a run was made with: versions, cores, memory, and what else kept the machine busy."""
 
 from __future__ import annotations
 
 import os
 import platform
 import subprocess
+import threading
+from contextlib import suppress
 from datetime import UTC, datetime
 from importlib.metadata import version
 from pathlib import Path
 from time import monotonic
 
+from planner.optimize.options import cores
+
 ROOT = Path(__file__).parent.parent
 LIBRARIES = ("highspy", "pulp", "numpy", "numba", "openpyxl")
-STAT = Path("/proc/stat")
+PROCESSES = Path("/proc")
+STAT = PROCESSES / "stat"
+LOOK = 0.5
+"""Seconds between two looks at the memory in use."""
 
 
 def versions() -> dict[str, str]:
@@ -21,13 +28,6 @@ def versions() -> dict[str, str]:
 
     found = {"python": platform.python_version()} | {name: version(name) for name in LIBRARIES}
     return found | {"planner": str(Path(planner.__file__).parent)}
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 def load() -> str:
@@ -87,3 +87,62 @@ def _busy() -> float | None:
 def _ours() -> float:
     times = os.times()
     return times.user + times.system + times.children_user + times.children_system
+
+
+def hold(number: int) -> None:
+    """Use no more than so many cores from now on, in this process and those that it starts."""
+    if hasattr(os, "sched_setaffinity"):
+        os.sched_setaffinity(0, sorted(os.sched_getaffinity(0))[:number])
+
+
+class Memory:
+    """Highest memory that all processes begun below this one take together, while it is open.
+
+    Looked at twice a second, as Linux counts it in /proc/PID/smaps_rollup: what processes share is
+    counted once (proportional set size).
+    """
+
+    def __init__(self) -> None:
+        self._most = 0.0
+        self._ended = threading.Event()
+        self._thread = threading.Thread(target=self._watch, daemon=True)
+
+    def __enter__(self) -> Memory:
+        self._thread.start()
+        return self
+
+    def __exit__(self, *_: object) -> None:
+        self._ended.set()
+        self._thread.join()
+
+    @property
+    def megabytes(self) -> float | None:
+        """None where the system does not count it."""
+        return self._most or None
+
+    def _watch(self) -> None:
+        while not self._ended.wait(LOOK):
+            self._most = max(self._most, sum(map(_megabytes, _below(os.getpid()))))
+
+
+def _below(process: int) -> list[int]:
+    """Processes that one has started, and those that they have started."""
+    children: dict[int, list[int]] = {}
+    for stat in PROCESSES.glob("[0-9]*/stat"):
+        with suppress(OSError):
+            after_name = stat.read_text("utf-8", "replace").rpartition(")")[2].split()
+            children.setdefault(int(after_name[1]), []).append(int(stat.parent.name))
+    found, new = list[int](), [process]
+    while new:
+        new = [child for one in new for child in children.get(one, ())]
+        found += new
+    return found
+
+
+def _megabytes(process: int) -> float:
+    """What a process takes; nothing where it has ended."""
+    with suppress(OSError):
+        for line in (PROCESSES / str(process) / "smaps_rollup").read_text("ascii").splitlines():
+            if line.startswith("Pss:"):
+                return int(line.split()[1]) / 1e3
+    return 0.0

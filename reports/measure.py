@@ -1,6 +1,8 @@
 """What one process of the benchmark measures; the row goes to standard output, as one line of JSON.
 
-python -m reports.measure plain|ours|build NAME SECONDS SEED
+python -m reports.measure plain NAME SECONDS SEED
+python -m reports.measure ours NAME SECONDS SEED [CORES]
+python -m reports.measure build NAME
 python -m reports.measure workbook FIELDS
 python -m reports.measure versions|warm
 """
@@ -16,6 +18,8 @@ from reports import machine
 from reports.seasons import load
 
 Row = dict[str, Any]
+WITHIN = (5.0, 1.0)
+"""Gaps, in percent, that the time to them is noted of."""
 MARK = "row: "
 """Before the row, so that what a library prints is not taken for it."""
 
@@ -46,21 +50,22 @@ def plain(name: str, seconds: str, _: str) -> Row:
     began = monotonic()
     found = solve_plainly(season, float(seconds))
     taken = monotonic() - began
-    return {**found._asdict(), "took": taken, "memory": peak(), **size(season)}
+    return {**found._asdict(), "took": taken, **size(season)}
 
 
-def ours(name: str, seconds: str, seed: str) -> Row:
-    """Solve by `planner.optimize`; the plan must pass the audit."""
+def ours(name: str, seconds: str, seed: str, cores: str = "") -> Row:
+    """Solve by `planner.optimize`, on so many cores at the most; the plan must pass the audit."""
     from planner.optimize.options import SolveOptions
     from planner.optimize.search.run import solve
     from planner.plan.audit import audit
 
+    if cores:
+        machine.hold(int(cores))
     season = load(name)
     heard: list[Any] = []
     began = monotonic()
     plan = solve(season, SolveOptions(seconds=float(seconds), seed=int(seed)), heard.append)
     taken = monotonic() - began
-    memory = peak()
     audit(plan, season)
     priority = {f.name: f.priority for f in season.fields}
     by_priority = dict.fromkeys(sorted(set(priority.values())), 0.0)
@@ -77,10 +82,16 @@ def ours(name: str, seconds: str, seed: str) -> Row:
         "first": plans[0].seconds if plans else None,
         "complete": complete[0].seconds if complete else taken,
         "floor at": next((p.seconds for p in heard if p.bound is not None), None),
+        **{f"to {within:g}": first_within(complete, within) for within in WITHIN},
         "took": taken,
-        "memory": memory,
         **size(season),
     }
+
+
+def first_within(plans: list[Any], percent: float) -> float | None:
+    """Seconds until a plan was proven to be so near the best; None where none was."""
+    near = (p.seconds for p in plans if p.gap is not None and 100.0 * p.gap <= percent)
+    return next(near, None)
 
 
 def build(name: str) -> Row:

@@ -74,8 +74,11 @@ DEALERS = (
 )
 HARD = ("demo", *map(str, FARMS + SHORT + DEALERS))
 """The benchmark's seasons, by name."""
-GROWTH = tuple(Case(n, round(12 * (n / 20) ** 0.8), 8, 2, 1) for n in (20, 60, 200, 600, 2000))
+GROWING = (20, 60, 200, 600, 2_000, 3_000)
+GROWTH = tuple(Case(n, round(12 * (n / 20) ** 0.8), 8, 2, 1) for n in GROWING)
 """Seasons of growing size, lots growing with the fields to the power 0.8."""
+CORES = ("demo", "60,30,6,2,5", "60,30,6,3,5", "60,40,8,1,6", "400,150,12,3,11")
+"""Those that are solved on one core, two and more, by name."""
 QUICK = ("demo", str(Case(6, 6, 3, 1, 1, short=True)))
 QUICK_GROWTH = (Case(6, 6, 3, 2, 1), Case(12, 8, 3, 2, 1))
 """A few that are solved in no time, to try the whole path."""

@@ -8,9 +8,18 @@ from pathlib import Path
 
 import pytest
 
-from reports import benchmark, machine, seasons
+from planner.optimize.options import Progress
+from reports import benchmark, machine, measure, seasons
 from reports.benchmark_claims import between_versions, gap, spread, wrong_claims
-from reports.benchmark_pages import TITLES, Run, benchmark_page, beside, book_page, growth_page
+from reports.benchmark_pages import (
+    TITLES,
+    Run,
+    benchmark_page,
+    beside,
+    book_page,
+    cores_page,
+    growth_page,
+)
 
 ROOT = Path(__file__).parents[2]
 RUN = Run(
@@ -27,7 +36,7 @@ RUN = Run(
 def row(by="ours", cost=100.0, floor=98.0, short=(0.0, 0.0), **others):
     """A row as a process measures it, figures made up."""
     made = {"season": "a", "with": "HiGHS 1", "by": by, "run": 0, "seconds": 60.0, "fewest": True}
-    made |= {"size": "2 x 3 x 4, 1", "first": 1.0, "complete": 2.0, "took": 60.0, "memory": 70.0}
+    made |= {"size": "2 x 3 x 4, 1", "first": 1.0, "complete": 2.0, "took": 60.0, "together": 70.0}
     return made | {"cost": cost, "floor": floor, "short": list(short), "others": 0.25} | others
 
 
@@ -136,6 +145,38 @@ def test_growth_has_an_exponent_for_every_python() -> None:
     (largest,) = cells(page, "80")
     assert largest[2] == "-"
     assert "no memory" in largest
+
+
+def test_growth_says_when_a_plan_was_near_the_best() -> None:
+    figures = {"first": 1.0, "complete": 2.0, "floor at": 3.0, "to 5": 4.0, "to 1": None}
+    page = growth_page([row(fields=20, **figures)], RUN)
+    titles, (line,) = cells(page, "fields")[0], cells(page, "20")
+    found = dict(zip(titles, line, strict=True))
+    assert [found[t] for t in ("first plan, s", "complete plan, s", "floor, s")] == [
+        "1.0",
+        "2.0",
+        "3.0",
+    ]
+    assert [found[t] for t in ("to 5 %, s", "to 1 %, s", "search, MB")] == ["4.0", "-", "70"]
+
+
+def test_the_first_plan_that_is_so_near_the_best() -> None:
+    """Of costs 100, 100 and 99.5 at bounds none, 96 and 99: within 5 % the second, 1 % the last."""
+    heard = [Progress(1.0, 100.0, None), Progress(2.0, 100.0, 96.0), Progress(3.0, 99.5, 99.0)]
+    assert measure.first_within(heard, 5.0) == 2.0
+    assert measure.first_within(heard, 1.0) == 3.0
+    assert measure.first_within(heard, 0.1) is None
+
+
+def test_more_cores_are_held_beside_one() -> None:
+    rows = [row(cores=1, cost=100.0), row(cores=2, cost=90.0), row(cores=4, cost=None)]
+    page = cores_page([*rows, row(season="b", cores=1)], RUN)
+    assert [line[2:5] for line in cells(page, "a")] == [
+        ["1", "100", ""],
+        ["2", "90", "0.900"],
+        ["4", "no plan", ""],
+    ]
+    assert [line[4] for line in cells(page, "b")] == [""]
 
 
 def test_growth_of_the_workbook() -> None:
@@ -277,14 +318,39 @@ def test_work_of_processes_that_we_waited_for_is_ours() -> None:
     assert machine._ours() - before >= 0.47
 
 
+def test_memory_of_all_processes_begun_below_this_one() -> None:
+    """One process with 60 MB begins another with 60 MB: together over 120, each alone below."""
+    if not (machine.PROCESSES / "self" / "smaps_rollup").exists():
+        pytest.skip("this system does not count what processes share")
+    script = (
+        "import subprocess, sys, time\n"
+        "held = bytearray(b'1') * 60_000_000\n"
+        "if sys.argv[1:]: subprocess.run([sys.executable, '-c', sys.argv[1]])\n"
+        "else: time.sleep(1.5)\n"
+    )
+    with machine.Memory() as memory:
+        subprocess.run([sys.executable, "-c", script, script], check=True)
+    assert memory.megabytes is not None
+    assert 120.0 <= memory.megabytes <= 180.0
+
+
+@pytest.mark.skipif(not hasattr(machine.os, "sched_setaffinity"), reason="cores can't be held here")
+def test_cores_are_held_for_a_process_and_what_it_starts() -> None:
+    asked = "from reports import machine; machine.hold(1); print(machine.cores())"
+    done = subprocess.run(
+        [sys.executable, "-c", asked], cwd=ROOT, capture_output=True, text=True, check=True
+    )
+    assert done.stdout.split() == ["1"]
+
+
 @pytest.mark.long
 @pytest.mark.slow
 def test_the_whole_path(tmp_path: Path) -> None:
-    """One command writes all three pages, every row measured."""
+    """One command writes all four pages, every row measured."""
     command = [sys.executable, "-m", "reports.benchmark", "--quick", "--out", str(tmp_path)]
     subprocess.run([*command, "--seconds", "0.5"], cwd=ROOT, check=True, capture_output=True)
     pages = {path.name: path.read_text("utf-8") for path in tmp_path.iterdir()}
-    assert set(pages) == {"benchmark.md", "growth.md", "workbook-growth.md"}
+    assert set(pages) == {f"{page}.md" for page in benchmark.PAGES}
     for page in pages.values():
         assert "not ended" not in page
         assert f"| HiGHS {machine.versions()['highspy']} |" in page
@@ -298,6 +364,10 @@ def test_the_whole_path(tmp_path: Path) -> None:
     for case in seasons.QUICK_GROWTH:
         (line,) = cells(pages["growth.md"], str(case.fields))
         assert line[2] != "-"
+    for name in seasons.QUICK:
+        lines = cells(pages["cores.md"], name)
+        most = min(machine.cores(), benchmark.MOST_CORES[-1])
+        assert [line[2] for line in lines] == [str(n) for n in benchmark.MOST_CORES if n <= most]
     for fields in benchmark.QUICK_BOOKS:
         (line,) = cells(pages["workbook-growth.md"], str(fields))
         assert line[1] != "-"
