@@ -157,6 +157,8 @@ class LargeParams:
     """Choices of a field that the search goes over once prices are known."""
     bound_time: float = 0.3
     """Share of the time left for each stage of the bound."""
+    runs_time: float = 0.15
+    """Share of the time left for orders with recipes that run wholly."""
     slow: float = 0.75
     """Share of the time that must be left after the relaxation for orders to be looked at apart."""
     order_gap: float = 3e-4

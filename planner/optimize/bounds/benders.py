@@ -4,6 +4,9 @@ For a given order, planting is a linear program once the field rule and whole ba
 duals say what every other order would cost at the least: a cut. A small program over the order
 alone, whole containers, breaks and discounts in it, takes the best order by the cuts so far; its
 bound is a bound of the full problem.
+
+First which recipes run is left to planting, where a recipe may run in part, so that hardly any line
+loss is counted. Then that is decided with the order (`hold_runs`), from the same cuts.
 """
 
 from __future__ import annotations
@@ -16,7 +19,7 @@ import numpy as np
 from planner.optimize.bounds.column_generation import join, not_joined
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, solve
 from planner.optimize.mip.verified import verified
-from planner.optimize.model.program import PURCHASE
+from planner.optimize.model.program import ORDER, PURCHASE
 from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
@@ -27,9 +30,13 @@ if TYPE_CHECKING:
     from planner.optimize.mip.highs import Answer, Bools, Floats
     from planner.optimize.params import LargeParams
 
-DECIDED = tuple(group for group in PURCHASE if group != "left")
+DECIDED = tuple(group for group in ORDER if group != "left")
 """Groups of variables that the small program over the order decides."""
+BOUGHT = tuple(group for group in DECIDED if group in PURCHASE)
+"""Those of them that planting is held to from the first."""
 NONE = 1e-6
+SAME = 1e-6
+"""Share of the bound by which a cut must say more than that, or wider choices are needed."""
 
 
 @dataclass(slots=True)
@@ -38,7 +45,9 @@ class Orders:
 
     master: RestrictedMaster
     columns: Bools
-    """Which columns of the relaxation are an order's."""
+    """Which columns of the relaxation are an order's, with the recipes that run."""
+    held: Bools
+    """Which of these planting is held to."""
     matrix: Matrix
     """Rows of the order alone; its last column is the total cost."""
     slope: list[Floats] = field(default_factory=list)
@@ -64,16 +73,9 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
     answer = master.kept.solve(INFINITE)
     if answer.x is None or answer.row_dual is None:
         return None
-    columns = np.zeros(m.n_columns, dtype=bool)
-    for group in DECIDED:
-        columns[model.at[group]] = True
+    columns, held = model.of(DECIDED), model.of(BOUGHT)
     mine = columns[m.column]
-    order_rows = np.zeros(len(m.row_lower), dtype=bool)
-    other_rows = order_rows.copy()
-    order_rows[m.row[mine]] = True
-    other_rows[m.row[~mine]] = True
-    joint = np.flatnonzero(order_rows & other_rows)
-    alone = order_rows & ~other_rows
+    joint, alone = _rows(m, columns)
     number = np.cumsum(alone) - 1
     kept = mine & alone[m.row]
     where = np.cumsum(columns) - 1
@@ -90,20 +92,43 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
         value=m.value[kept],
     )
     dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
-    n, lump = len(joint), float(model.it.lump.max(initial=1.0))
+    rows = np.flatnonzero(joint)
+    n, lump = len(rows), float(model.it.lump.max(initial=1.0))
     price = params.out_of_nowhere[0] * max(1.0, dearest) * lump
     nowhere = master.kept.add_columns(
         np.full(2 * n, price),
         np.full(2 * n, INFINITE),
         np.arange(2 * n, dtype=np.int64),
-        np.concatenate([joint, joint]),
+        np.concatenate([rows, rows]),
         np.concatenate([-np.ones(n), np.ones(n)]),
     )
-    orders = Orders(master, columns, matrix, nowhere=nowhere, price=price)
+    orders = Orders(master, columns, held, matrix, nowhere=nowhere, price=price)
     orders.center = answer.x[: m.n_columns][columns]
     _note(orders, answer, answer.row_dual, orders.center, params.join)
-    master.kept.free(np.flatnonzero(alone))
+    master.kept.free(np.flatnonzero(_rows(m, held)[1]))
     return orders
+
+
+def _rows(m: Matrix, columns: Bools) -> tuple[Bools, Bools]:
+    """Rows that some columns share with others, and rows that they have for themselves."""
+    mine = columns[m.column]
+    inside, outside = (np.zeros(len(m.row_lower), dtype=bool) for _ in range(2))
+    inside[m.row[mine]] = True
+    outside[m.row[~mine]] = True
+    return inside & outside, inside & ~outside
+
+
+def hold_runs(orders: Orders) -> None:
+    """Have recipes run wholly or not at all from now on; what was proven before stays.
+
+    The best order so far goes on as one with all the recipes that its planting runs in part.
+    """
+    m = orders.master.model.matrix
+    more = orders.columns & ~orders.held & m.integer
+    orders.held = orders.columns
+    orders.master.kept.free(np.flatnonzero(_rows(m, orders.columns)[1]))
+    runs = more[orders.columns]
+    orders.center = np.where(runs, np.ceil(orders.center - NONE), orders.center)
 
 
 def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
@@ -182,17 +207,23 @@ def _with_cuts(orders: Orders) -> Matrix:
 
 
 def _cut(incumbent: Incumbent, orders: Orders, point: Floats) -> Answer | None:
-    """Plant for an order at the least cost, and note what that says of every other order."""
+    """Plant for an order at the least cost, and note what that says of every other order.
+
+    Of the order what planting is not held to is set to what it decides.
+    """
     g = orders.master
-    at = np.flatnonzero(orders.columns)
-    g.kept.bound(at, point, point)
+    held = orders.held[orders.columns]
+    at = np.flatnonzero(orders.held)
+    g.kept.bound(at, point[held], point[held])
     answer = g.kept.solve(max(1.0, incumbent.left()))
-    if answer.verdict is not Verdict.OPTIMAL or answer.row_dual is None:
+    if answer.verdict is not Verdict.OPTIMAL or answer.x is None or answer.row_dual is None:
         return None
+    point[~held] = answer.x[np.flatnonzero(orders.columns & ~orders.held)]
     params = incumbent.options.params.large
     lost, wanted = _note(orders, answer, answer.row_dual, point, params.join)
     near = answer.objective <= incumbent.bound + params.near * abs(incumbent.bound)
-    if near and lost < -0.1 * params.order_gap * abs(answer.objective):
+    cuts_nothing_off = answer.objective + lost <= incumbent.bound + abs(incumbent.bound) * SAME
+    if (near or cuts_nothing_off) and lost < -0.1 * params.order_gap * abs(answer.objective):
         join(g, wanted)
     return answer
 

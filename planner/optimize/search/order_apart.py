@@ -75,15 +75,19 @@ def settle_order(context: Context, model: Model) -> Callable[[], None] | None:
 def planted_under(orders: Orders, model: Model, seconds: float) -> Floats | None:
     """What the relaxation without the field rule plants with the best order, bags cut.
 
-    Where no order was found that suffices, a container more of each kind is allowed.
+    Where it does not suffice, or there is none that does, a container more of each kind is allowed.
     """
     rough = with_whole_order(without_field_rule(model))
     order, upper = in_columns(orders, rough), rough.matrix.upper[rough.at["count"]]
     count = np.round(order[rough.at["count"]])
-    most = count if orders.best is not None else np.minimum(count + 1.0, upper)
-    rough = rough.bounded("count", most, count)
-    answer = solve(rough.matrix, Limits(seconds, gap=1e-3))
-    return None if answer.x is None else moved(rough, model, rounded(rough, answer.x))
+    for most in (count, np.minimum(count + 1.0, upper)):
+        if most is count and orders.best is None:
+            continue
+        held = rough.bounded("count", most, count).matrix
+        answer = solve(held, Limits(seconds, gap=1e-3))
+        if answer.x is not None:
+            return moved(rough, model, rounded(rough, answer.x))
+    return None
 
 
 def prove_bound(
@@ -108,7 +112,18 @@ def prove_bound(
     orders = benders.open_orders(master, params)
     if orders is not None:
         benders.find(incumbent, orders, params.bound_time * incumbent.left())
+        if not incumbent.options.params.are_many(it.choices):
+            _with_whole_runs(incumbent, orders)
     return master, orders
+
+
+def _with_whole_runs(incumbent: Incumbent, orders: Orders) -> None:
+    """Raise the bound by recipes that run wholly; the best order is one for that, if there is."""
+    before = orders.best, orders.cost
+    benders.hold_runs(orders)
+    seconds = incumbent.options.params.large.runs_time * incumbent.left()
+    if not benders.find(incumbent, orders, seconds):
+        orders.best, orders.cost = before
 
 
 def used_places(incumbent: Incumbent) -> NDArray[np.int64]:
