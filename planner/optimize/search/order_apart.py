@@ -112,7 +112,8 @@ def prove_bound(
     orders = benders.open_orders(master, params)
     if orders is not None:
         benders.find(incumbent, orders, params.bound_time * incumbent.left())
-        if not incumbent.options.params.are_many(it.choices):
+        few = not incumbent.options.params.are_many(it.choices)
+        if few and any(p.line_loss > 0.0 for p in it.products):
             _with_whole_runs(incumbent, orders)
     return master, orders
 
