@@ -4,7 +4,7 @@ Run from the top of the project, other load off; about an hour and a half on two
 
     python -m reports.benchmark
 
-writes reports/benchmark.md, growth.md, cores.md and workbook-growth.md there, all of it: no line of
+writes benchmark.md, growth.md, cores.md and workbook-growth.md in reports/, all of it: no line of
 theirs is written by hand. Every row is measured in a process of its own, one after the other, and
 written as soon as it is known, so that an interrupted run keeps its rows (and its pages say so).
 
