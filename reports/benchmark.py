@@ -1,6 +1,6 @@
 """How good plans are on hard seasons beside the plain model, and how work grows with the fields.
 
-Run from the top of the project, other load off; about an hour and a half on two cores:
+Run from the top of the project, other load off; about two hours on two cores:
 
     python -m reports.benchmark
 
