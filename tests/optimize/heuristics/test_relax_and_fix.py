@@ -9,7 +9,7 @@ from planner.optimize.heuristics import relax_and_fix
 from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
-from planner.optimize.model.extract import counts
+from planner.optimize.model.extract import counts, supply
 from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
 from planner.optimize.search import relaxed_acres
@@ -84,7 +84,8 @@ def test_bags_with_room_leave_so_much_over(room):
     model, x = context.near.model, relaxed_order(context)
     task = relax_and_fix_task(context, context.rng, solve_matrix)
     tight, y = (relax_and_fix._bags_for(task, x, r) for r in (0.0, room))
-    used = relax_and_fix._used(model, x)
+    lump, left = model.it.lump, model.at["left"]
+    used = (supply(model, x) - x[left]) * lump
     assert used.max() > 0
     assert (used >= -1e-6).all()
     before, after = counts(model, x), counts(model, y)
@@ -92,7 +93,6 @@ def test_bags_with_room_leave_so_much_over(room):
     assert all(n <= before[key] + 1 for key, n in after.items())
     bought = np.array([any(p == one.name for p, _ in before) for one in model.it.products])
     assert bought.any()
-    lump, left = model.it.lump, model.at["left"]
     assert (y[left] * lump >= room * used - 1e-4)[bought].all()
     assert (tight[left] * lump < room * used - 1e-4)[bought].any()
     assert model.matrix.price(y) > model.matrix.price(tight)
