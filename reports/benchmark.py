@@ -143,10 +143,8 @@ class Benchmark:
 
     def on_cores(self, season: str) -> None:
         """A season on one core, on two, and so on."""
-        seconds, python = (
-            longer(count_fields(season), self.seconds),
-            next(iter(self.pythons.values())),
-        )
+        seconds = longer(count_fields(season), self.seconds)
+        python = next(iter(self.pythons.values()))
         for n in MOST_CORES:
             if n <= machine.cores():
                 found = apart(python, "ours", season, seconds, 0, n, seconds=seconds)

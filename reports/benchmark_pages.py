@@ -133,17 +133,24 @@ def _cells(row: Row, rows: Sequence[Row]) -> list[str]:
             if r["by"] == "plain" and r["season"] == row["season"] and r["with"] == row["with"]
         ]
         ratio = beside(row, plain[0]) if plain else "-"
-    unproven = "" if row["fewest"] else " (not proven fewest)"
     return [
         *head,
         number(row["cost"]),
-        number(sum(row["short"]), 1) + unproven,
-        number(row["floor"]),
-        number(gap(row), 2),
+        *_proven(row),
         *(number(row.get(key), 1) for key in ("first", "complete", "took")),
         number(row.get("together")),
         number(row.get("others"), 1),
         ratio,
+    ]
+
+
+def _proven(row: Row) -> list[str]:
+    """Acres short, and whether these are the fewest; floor and gap."""
+    unproven = "" if row["fewest"] else " (not proven fewest)"
+    return [
+        number(sum(row["short"]), 1) + unproven,
+        number(row["floor"]),
+        number(gap(row), 2),
     ]
 
 
@@ -181,10 +188,9 @@ CORES = """# What more cores bring
 
 {made}
 Every season solved by ours on one core, on two, four and eight, as far as the machine has as many:
-the process and all that it starts are held to them by the system. There are always three processes,
-one that makes plans, one that proves, one that anneals; with more than two cores every further one
-has a process that anneals. Columns as in `benchmark.md` and `growth.md`; cost: beside that on one
-core.
+the process and all that it starts are held to them by the system. Three processes share one core or
+two: one makes plans, one proves, one anneals; every further core has one more that anneals. On one:
+the cost over that on one core. Other columns as in `benchmark.md` and `growth.md`.
 
 {rows}"""
 CORES_FIGURES = (
@@ -256,10 +262,9 @@ def cores_page(rows: Sequence[Row], run: Run) -> str:
             lines.append([*head, why, *[""] * (len(titles) - len(head) - 1)])
             continue
         one = next(o for o in rows if o["season"] == r["season"])
-        cost = number(r["cost"]), "" if one is r else beside(r, one), number(sum(r["short"]), 1)
-        proven = number(r["floor"]), number(gap(r), 2)
+        cost = number(r["cost"]), "" if one is r else beside(r, one)
         figures = (number(r.get(key), places) for key, _, places in CORES_FIGURES)
-        lines.append([*head, *cost, *proven, *figures])
+        lines.append([*head, *cost, *_proven(r), *figures])
     return CORES.format(made=made(run), rows=table(titles, lines))
 
 

@@ -34,6 +34,12 @@ def opened(case, first=2):
     return incumbent, start_master(incumbent, it, np.union1d(some, planted), most)
 
 
+def keeps_rows(matrix, x):
+    """Whether a solution keeps every row, but for the dust of the solver's arithmetic."""
+    rows, slack = matrix.times(x), 1e-6 * np.maximum(1.0, matrix.row_size)
+    return np.all((rows >= matrix.row_lower - slack) & (rows <= matrix.row_upper + slack))
+
+
 def with_whole_order(model, groups=DECIDED):
     """The optimum where only an order is whole, and no field rule holds."""
     loose = without_field_rule(model)

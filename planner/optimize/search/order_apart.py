@@ -80,10 +80,8 @@ def planted_under(orders: Orders, model: Model, seconds: float) -> Floats | None
     rough = with_whole_order(without_field_rule(model))
     order, upper = in_columns(orders, rough), rough.matrix.upper[rough.at["count"]]
     count = np.round(order[rough.at["count"]])
-    for most in (count, np.minimum(count + 1.0, upper)):
-        if most is count and orders.best is None:
-            continue
-        held = rough.bounded("count", most, count).matrix
+    for more in (1.0,) if orders.best is None else (0.0, 1.0):
+        held = rough.bounded("count", np.minimum(count + more, upper), count).matrix
         answer = solve(held, Limits(seconds, gap=1e-3))
         if answer.x is not None:
             return moved(rough, model, rounded(rough, answer.x))
