@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
-from planner.explain.supply import acres_from, all_seed, units_for, unused, usable_on
+from planner.explain.supply import acres_from, all_seed, buyable, units_for, unused, usable_on
 from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
 from planner.season.domain import UNTREATED, Pressure, Rating
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from planner.explain.supply import Pool
     from planner.explain.threats import Cost
     from planner.plan.plan import Plan
-    from planner.season.domain import Field, Season, Threat
+    from planner.season.domain import Field, Season, SeedLot, Threat
 
 CENT = 0.01
 HARDEST = (Pressure.HIGH, Pressure.MODERATE, Pressure.LOW)
@@ -167,11 +167,8 @@ def _lot_lines(view: _View) -> tuple[LotLine, ...]:
         suits = sum(u for (name, on), u in seed.items() if name == lot.name and _fits(on, recipes))
         if not recipes or suits <= 0.0:
             continue
-        done = sum(
-            u
-            for (name, on), u in seed.items()
-            if name == lot.name and on is not None and on in recipes
-        )
+        sold = _treated_for_sale(lot, plan) if lot.treated_with in recipes else 0.0
+        done = sum(u for (name, on), u in seed.items() if name == lot.name and on in recipes) - sold
         done += sum(t.units for t in plan.treating if t.lot == lot.name and t.recipe in recipes)
         left = [p for p in view.pools if p.lot == lot.name]
         lines.append(
@@ -181,12 +178,18 @@ def _lot_lines(view: _View) -> tuple[LotLine, ...]:
                 suits=suits,
                 strong=done if weakest else suits,
                 here=sum(p.units for p in plan.planting if p.lot == lot.name and p.field in asking),
-                left_strong=sum(p.units for p in left if p.recipe in recipes),
-                left_open=sum(p.units for p in left if p.recipe is None),
+                left_strong=max(0.0, sum(p.units for p in left if p.recipe in recipes) - sold),
+                left_open=sum(p.units for p in left if p.recipe is None) + sold,
                 tight=False,
             )
         )
     return _mark_tight(lines)
+
+
+def _treated_for_sale(lot: SeedLot, plan: Plan) -> float:
+    """Units of a lot sold treated that the plan doesn't buy."""
+    bought = sum(s.units for s in plan.seed_purchases if s.lot == lot.name)
+    return max(0.0, buyable(lot) - bought)
 
 
 def _fits(on: str | None, recipes: set[str]) -> bool:

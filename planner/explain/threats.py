@@ -43,13 +43,14 @@ class LotLine:
     suits: float
     """Units on hand or available."""
     strong: float
-    """Units that are, or by the plan will be, treated strongly enough for one of the fields."""
+    """Units that are, or by the plan will be, treated strongly enough for one of the fields; of
+    seed that is sold treated, what the plan buys."""
     here: float
     """Units planted on the fields under pressure."""
     left_strong: float
     """Units treated strongly enough that stay unplanted."""
     left_open: float
-    """Units neither treated nor planted, that could still be treated so."""
+    """Units neither treated nor planted, that could still be treated so, or bought treated so."""
     tight: bool
     """No other lot that suits has less left, and this one is used here."""
 

@@ -169,6 +169,23 @@ def test_enough_worked_by_hand() -> None:
     )
 
 
+def test_seed_sold_treated_that_is_not_bought_is_not_treated() -> None:
+    """Creek takes 40 units of P under Hard: 50 are on hand, two bags of 20 more are for sale.
+
+    Of the second season 30 are on hand, so one bag is bought, and 10 of its units are left.
+    """
+    for on_hand, strong, left in ((50.0, 50.0, (10.0, 40.0)), (30.0, 50.0, (10.0, 20.0))):
+        whole = mold()
+        sold = {"units_per_bag": 20.0, "can_buy": 40.0, "buy_price": 50.0, "treated_with": "Hard"}
+        treated = lot("P", on_hand=on_hand, **sold)
+        whole = replace(whole, fields=whole.fields[:1], lots=(treated,))
+        (page,) = threat_pages(solve(whole, SolveOptions()), whole)
+        (line,) = page.lots
+        assert page.units_strong == line.strong == pytest.approx(strong)
+        assert (line.left_strong, line.left_open) == pytest.approx(left)
+        assert page.units_left == pytest.approx(sum(left))
+
+
 def test_not_enough_is_said_with_the_acres() -> None:
     """Creek is served first with priority 2 for the others; 20 units on hand cover half of it."""
     whole = mold(on_hand=20.0)
