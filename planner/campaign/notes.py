@@ -15,7 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
     from datetime import date
 
-    from planner.campaign.domain import Batch, Campaign, Card, Portion
+    from planner.campaign.domain import Batch, Campaign, Card, Flush, Portion
     from planner.campaign.standing import Standing
 
 MOST_NAMED = 12
@@ -96,26 +96,34 @@ def _early(campaign: Campaign) -> list[str]:
     ]
 
 
+def product_missing(campaign: Campaign) -> list[str]:
+    """Say which products the work in the shop takes more of than is there, and what to do."""
+    missing = [f for f in campaign.drawdown.flushes if f.missing > WORTH_TELLING]
+    return [*(_flush(campaign, f) for f in missing), *_sits_too_long(campaign)]
+
+
 def _flushed(campaign: Campaign) -> list[str]:
     """What the line takes beyond the plan, and whether what is there covers it."""
     found = []
     if campaign.order.kept is False:
         found.append("Days do not allow the order of recipes that the plan decided on.")
-    for flush in campaign.drawdown.flushes:
-        times = "once" if flush.times == 1 else f"{flush.times} times"
-        covers = f"{_volume(campaign, flush.there)} left over by the plan"
-        covers = f"the {covers} cover it"
-        if flush.missing > WORTH_TELLING:
-            covers = (
-                f"only {_volume(campaign, flush.there)} are left over by the plan, so"
-                f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
-                " one go"
-            )
-        found.append(
-            f"{flush.product} is flushed {times} more than the plan counts on, as a recipe is run"
-            f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
+    return [*found, *(_flush(campaign, f) for f in campaign.drawdown.flushes)]
+
+
+def _flush(campaign: Campaign, flush: Flush) -> str:
+    times = "once" if flush.times == 1 else f"{flush.times} times"
+    covers = f"{_volume(campaign, flush.there)} left over by the plan"
+    covers = f"the {covers} cover it"
+    if flush.missing > WORTH_TELLING:
+        covers = (
+            f"only {_volume(campaign, flush.there)} are left over by the plan, so"
+            f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
+            " one go"
         )
-    return found
+    return (
+        f"{flush.product} is flushed {times} more than the plan counts on, as a recipe is run"
+        f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
+    )
 
 
 def _sits_too_long(campaign: Campaign) -> list[str]:

@@ -9,6 +9,7 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.days import said
+from planner.campaign.notes import product_missing as product_missing_in
 from planner.explain.words import Speech, count, listing, number
 from planner.plan.price import expired
 from planner.report.facts import NO_SUPPLIER, WARNINGS
@@ -100,6 +101,16 @@ def cash(facts: Facts) -> str:
     limit = f", of at most {facts.say(most, Measure.MONEY)}" if most is not None else ""
     seed = "seed included" if facts.plan.seed_purchases else "no seed is bought"
     return f"{total} in all ({seed}{limit}): {'; '.join(parts)}."
+
+
+def sooner_lines(facts: Facts) -> list[str]:
+    """Say what ordering by a discount's last day would bring, and how to plan with it."""
+    return [
+        f"Ordered{_by(facts, each.day)} from {listing(each.suppliers)} too, "
+        f"{facts.say(each.saves, Measure.MONEY)} more comes off ({listing(each.discounts)}). To "
+        "plan with it, enter that day as Order by on sheet Suppliers."
+        for each in facts.sooner
+    ]
 
 
 def _for(payment: Payment, due: tuple[Payment, ...]) -> str:
@@ -201,6 +212,7 @@ def to_do(facts: Facts) -> tuple[ToDo, ...]:
         *_approvals(facts),
         *_samples(facts),
         *_orders(facts),
+        *_sooner(facts),
         *_to_pay(facts),
         *_expired(facts),
         *_warnings(facts),
@@ -269,6 +281,18 @@ def _orders(facts: Facts) -> list[ToDo]:
     return found
 
 
+def _sooner(facts: Facts) -> list[ToDo]:
+    """Orders that bring more off when they are placed by a discount's last day."""
+    return [
+        ToDo(
+            each.day,
+            f"order from {listing(each.suppliers)} by then too: "
+            f"{facts.say(each.saves, Measure.MONEY)} more comes off ({listing(each.discounts)})",
+        )
+        for each in facts.sooner
+    ]
+
+
 def _containers(n: int) -> str:
     return count(n, "container")
 
@@ -298,6 +322,11 @@ def to_do_lines(facts: Facts) -> list[str]:
 
 def _weekend(day: date) -> str:
     return " (a weekend: by the Friday before)" if day.weekday() in (SATURDAY, SUNDAY) else ""
+
+
+def product_missing(facts: Facts) -> list[str]:
+    """Say which products the calendar of the work takes more of than the order brings."""
+    return product_missing_in(facts.campaign) if facts.campaign is not None else []
 
 
 def bags_by_size(facts: Facts) -> str:

@@ -15,6 +15,7 @@ from planner.explain.words import number
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import without_crumbs
 from planner.plan.price import best_levels, order_days, qualifying_spend, reaches
+from planner.plan.sooner import sooner
 from planner.report.measures import Measure, manner_of
 from planner.risk.margins import margins
 from planner.season.domain import UNTREATED
@@ -29,6 +30,7 @@ if TYPE_CHECKING:
     from planner.explain.unused import Barred
     from planner.plan.field_costs import FieldCost
     from planner.plan.plan import OrderLine, Plan, ProductUse
+    from planner.plan.sooner import Sooner
     from planner.report.measures import Manner
     from planner.risk.as_planned import AsPlanned
     from planner.risk.margins import ProductMargin
@@ -224,6 +226,11 @@ class Facts:
         return tuple(
             sorted(found, key=lambda a: (a.order_by is None, a.order_by, not a.supplier, a.name))
         )
+
+    @cached_property
+    def sooner(self) -> tuple[Sooner, ...]:
+        """Orders that would bring more off, were they placed by a discount's last day."""
+        return sooner(self.season, self.plan.order)
 
     def _account(
         self,

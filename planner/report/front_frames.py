@@ -205,11 +205,15 @@ def _short(facts: Facts) -> list[Block]:
 
 
 def _to_check(facts: Facts) -> list[Block]:
-    """Name what can't be used at all, and figures that are asked about; nothing where all is well.
+    """Name what the order lacks, what can't be used at all, and figures that are asked about.
 
     What the season's rules keep off only a part is on Notes.
     """
-    said = [*(b.sentence for b in facts.barred if b.wholly), *questions(facts.season)]
+    said = [
+        *answer.product_missing(facts),
+        *(b.sentence for b in facts.barred if b.wholly),
+        *questions(facts.season),
+    ]
     more = len(said) - MOST_TO_CHECK
     rest = [f"and {more:,} more: see {WARNINGS}."] if more > 0 else []
     shown = (*said[:MOST_TO_CHECK], *rest)

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
+from planner.report import answer
 from planner.report.facts import ORDER, PRODUCT_DETAIL
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import cash_table, seed_table
@@ -178,7 +179,7 @@ def _discounts(facts: Facts) -> Table:
         ),
         rows=tuple(rows),
         empty="No discount is reached.",
-        note=_together(facts),
+        note=" ".join([*_together(facts), *answer.sooner_lines(facts)]),
     )
 
 
@@ -190,7 +191,7 @@ def on_what(level: DiscountLevel, manner: Manner) -> str:
     return f"{products}, ordered by {said(level.order_by, metric=manner.metric)}"
 
 
-def _together(facts: Facts) -> str:
+def _together(facts: Facts) -> list[str]:
     """Say which discounts count what several suppliers are paid."""
     spend = grouped(
         (s.level.name, s.spend)
@@ -198,12 +199,12 @@ def _together(facts: Facts) -> str:
         for s in account.savings
         if s.level.supplier is None
     )
-    return " ".join(
+    return [
         f"{name} counts the list cost at all suppliers together: "
         f"{facts.say(sum(each), Measure.MONEY)}."
         for name, each in spend.items()
         if len(each) > 1
-    )
+    ]
 
 
 def _on_its_way(facts: Facts) -> Table:

@@ -197,7 +197,7 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     manner = manner_of(season.farm)
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     facts = Facts(plan, season)
-    lines += _section("Cash", [answer.cash(facts)])
+    lines += _section("Cash", [answer.cash(facts), *answer.sooner_lines(facts)])
     lines += _section("White mold and other threats", answer.threats(facts))
     lines += _section(answer.SHORT_FIRST, answer.spare(facts))
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]

@@ -11,9 +11,12 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
+from planner.campaign.notes import product_missing
 from planner.campaign.standing import Standing, standing
 from planner.campaign.store import from_dict, to_dict
 from planner.report.clean_frames import cleaning_sheet
+from planner.report.facts import Facts
+from planner.report.front_frames import front_sheet
 from tests.support.campaigns import hand_plan, hand_season
 
 EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)
@@ -73,6 +76,15 @@ def test_what_is_missing_is_said_first_of_all():
     assert "Beta may sit 6 hours and would sit in the line for longer, from Wed 5/5/2027" in note
     assert "takes 20.0 fl oz more; only 13.5 fl oz are left over" in note
     assert "6.5 fl oz are missing" in note
+    assert product_missing(made) == [note]
+    page_one = front_sheet(Facts(hand_plan(), hand_season(), campaign=made)).blocks
+    (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
+    assert check.paragraphs[0] == note
+
+
+def test_nothing_is_missing_where_what_is_left_covers_it():
+    assert standing(worked(6.0))
+    assert product_missing(worked(6.0)) == []
 
 
 def test_several_nights_share_a_note():
