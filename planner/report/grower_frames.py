@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS
+from planner.explain.words import capital
 from planner.report.measures import Measure, manner_of
-from planner.report.share_frames import in_a_sentence
 from planner.report.sheets import (
     Book,
     Cell,
@@ -23,7 +23,7 @@ from planner.report.sheets import (
 from planner.report.spread import spread
 from planner.season.domain import UNTREATED
 from planner.season.names import for_file
-from planner.sharing.growers import farm_name, fields_of
+from planner.sharing.growers import farm_name, fields_of, in_a_sentence
 from planner.sharing.settlement import settle
 from planner.sums import grouped
 
@@ -60,10 +60,11 @@ def grower_book(
 ) -> Book:
     """Describe the workbook that a grower gets: one sheet to pay by, one to work by."""
     manner = manner_of(season.farm)
-    account = next(a for a in settle(bills, season) if a.grower == bill.grower)
+    accounts = settle(bills, season)
+    account = next(a for a in accounts if a.grower == bill.grower)
     own = fields_of(season, bill.grower)
     sheets = [
-        _bill_sheet(bill, account, plan, season, own),
+        _bill_sheet(bill, account, plan, season, own, _why_paid(account, accounts, season)),
         _work_sheet(plan, season, campaign, own),
     ]
     return Book(
@@ -75,7 +76,12 @@ def grower_book(
 
 
 def _bill_sheet(
-    bill: Bill, account: Account, plan: Plan, season: Season, own: frozenset[str]
+    bill: Bill,
+    account: Account,
+    plan: Plan,
+    season: Season,
+    own: frozenset[str],
+    why: str,
 ) -> Sheet:
     farm = farm_name(season)
     acres = sum(p.acres for p in plan.planting if p.field in own)
@@ -86,8 +92,8 @@ def _bill_sheet(
         note = f"alone {alone}"
         figures.append(KeyFigure("Saved together", bill.saved, Measure.MONEY, note, look))
     if not account.orders:
-        said = f"to {farm}" if account.due >= 0 else f"by {farm}"
-        what = "To pay" if account.due >= 0 else "Paid back"
+        said = f"to {farm}" if account.due >= 0 else f"from {farm}"
+        what = "To pay" if account.due >= 0 else "You get back"
         figures.append(KeyFigure(what, abs(account.due), Measure.MONEY, said, Look.STRONG))
     parties: list[tuple[Content, ...]] = [("Bill for", Cell(bill.grower, Look.STRONG))]
     if account.address:
@@ -96,7 +102,7 @@ def _bill_sheet(
     blocks: list[Block] = [
         Table(
             "parties",
-            (Column("what", "", width=42), Column("who", "", width=28)),
+            (Column("what", "", width=38), Column("who", "", width=36)),
             tuple(parties),
             plain=True,
         ),
@@ -104,7 +110,7 @@ def _bill_sheet(
         _lines(bill),
     ]
     if not account.orders:
-        blocks += [_to_pay(account, farm), Text((_why_you_pay(farm),))]
+        blocks += [_to_pay(account, in_a_sentence(farm)), Text((why,))]
     return Sheet(
         BILL,
         f"Your share of one order for seed and treating, season {season.farm.crop_year}.",
@@ -124,8 +130,8 @@ def _lines(bill: Bill) -> Table:
     return Table(
         "lines",
         (
-            Column("what", "What", width=42),
-            Column("why", "What for", width=28),
+            Column("what", "What", width=38),
+            Column("why", "What for", width=36),
             Column("amount", "Amount", Measure.MONEY, total=True, width=20),
         ),
         tuple((*_parted(x.what), x.amount) for x in bill.lines),
@@ -151,26 +157,36 @@ def _to_pay(account: Account, farm: str) -> Table:
     rows: list[tuple[Content, ...]] = [("Your share", "", account.share)]
     if account.own:
         rows.append(("You bear yourself already", "own seed, yield loss", -account.own))
+    if account.lent:
+        rows.append(("Your seed on others' fields", "at its return value", -account.lent))
     rows.append(("Deposit", "paid already", -account.deposit or 0.0))
     return Table(
         "to_pay",
         (
-            Column("what", "To settle", width=42),
-            Column("why", "", width=28),
+            Column("what", "To settle", width=38),
+            Column("why", "", width=36),
             Column("amount", "Amount", Measure.MONEY, total=True, width=20),
         ),
         tuple(rows),
-        total_label=f"To pay to {farm}" if account.due >= 0 else f"{farm} pays back",
+        total_label=f"To pay to {farm}" if account.due >= 0 else f"To get back from {farm}",
     )
 
 
-def _why_you_pay(farm: str) -> str:
-    """Say why a grower pays the farm."""
-    farm = in_a_sentence(farm)
+def _why_paid(account: Account, accounts: Sequence[Account], season: Season) -> str:
+    """Say why a grower pays the farm or gets money back, or that he may be the farm himself."""
+    farm = in_a_sentence(farm_name(season))
+    orders = f"{farm} orders everything and pays all suppliers, for your fields too."
+    if account.due < 0:
+        return (
+            f"{capital(farm)} pays you this back: what you have paid or given in seed is more than "
+            f"your part. {capital(orders)}"
+        )
+    why = f"Why to {farm}: {orders}"
+    if any(a.orders for a in accounts):
+        return why
     return (
-        f"Why to {farm}: it orders everything and pays all suppliers, for your fields too. Are you "
-        f"{farm} yourself? Then you pay this to nobody: it is your own part of what you pay the "
-        "suppliers."
+        f"{why} Are you {farm} yourself? Then you pay this to nobody: it is your own part of what "
+        "you pay the suppliers."
     )
 
 

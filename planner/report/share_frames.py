@@ -5,6 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
+from planner.explain.words import capital
+from planner.plan.traced import Term
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
@@ -22,7 +24,7 @@ from planner.report.sheets import (
 from planner.report.spread import spread
 from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
 from planner.sharing.by_use import bills_of
-from planner.sharing.growers import FARM, farm_name, fields_of, growers_of
+from planner.sharing.growers import farm_name, fields_of, growers_of, in_a_sentence
 from planner.sharing.settlement import settle
 from planner.sums import summed
 
@@ -53,7 +55,8 @@ RULES = {
 NOT_ALL_PAID = (
     "A share is no bill yet. It holds what nobody bills: the yield that a grower's own fields are "
     "expected to lose, and what his own seed would have brought back untreated. The rest is money: "
-    "products, freight, seed bought or taken from others, less the worth of product left over."
+    "products, freight, seed bought, seed taken from another's stock at its return value, less the "
+    "worth of product left over."
 )
 LICENSE = (
     "Treating seed for others, paid or not, may need a license or a permit where you are; so may "
@@ -100,7 +103,7 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
     for b in bills:
         land = acres.get(b.grower, 0.0)
         row: list[Content] = [b.grower, land, b.share, b.share / land if land else None]
-        row += [b.own, b.share - b.own]
+        row += [b.own, b.in_money]
         if known:
             row += [b.alone, saved_cell(b)]
         rows.append(tuple(row))
@@ -213,50 +216,59 @@ def _settlement(
 ) -> Sheet:
     farm = in_a_sentence(farm_name(season))
     accounts = settle(sharing.bills, season)
-    rows: list[tuple[Content, ...]] = []
-    for a in accounts:
-        due = Formula("={share}-{own}-{deposit}", a.due)
-        rows.append(
-            (
-                a.grower,
-                a.address,
-                a.share,
-                a.own,
-                Cell(a.deposit, Look.OVERTYPE),
-                Cell("orders for all", Look.FAINT) if a.orders else Cell(due, Look.STRONG),
-                Cell(files.get(a.grower, ""), Look.FAINT),
-            )
-        )
-    table = Table(
-        "accounts",
-        (
-            Column("grower", "Grower", width=24),
-            Column("address", "Address", width=24),
-            Column("share", "Share", Measure.MONEY, total=True),
-            Column("own", "Bears himself", Measure.MONEY, total=True),
-            Column("deposit", "Deposit", Measure.MONEY, total=True),
-            Column("due", f"Still owes {farm}", Measure.MONEY),
-            Column("file", "Bill in file", width=36),
-        ),
-        tuple(rows),
-        "Who owes whom",
-        note="Bears himself: expected yield loss on his own fields and what his own seed would "
-        "have brought back; nobody pays him for these. What is owed follows the deposits.",
-    )
     blocks: list[Block] = [
         Text(_who_pays(accounts, farm, manner), look=Look.STRONG),
         Text((why_paid(accounts, farm),)),
-        table,
-        _paid_out(plan, farm),
+        _accounts(accounts, files, farm),
+        _where_it_goes(sharing.bills, plan, farm, manner),
         Text(LICENSE, "Before you treat for others", Look.WATCH, bullets=True),
     ]
     purpose = f"For {farm}, which orders and pays for all: what the others have to pay."
     return Sheet(SETTLEMENT, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
 
 
-def in_a_sentence(farm: str) -> str:
-    """Name of the farm inside a sentence: one without a name is the farm."""
-    return farm if farm != FARM else FARM.lower()
+def _accounts(accounts: Sequence[Account], files: Mapping[str, str], farm: str) -> Table:
+    """From each grower's share to what he still owes."""
+    lend = any(a.lent for a in accounts)
+    columns = [
+        Column("grower", "Grower", width=24),
+        Column("address", "Address", width=24),
+        Column("share", "Share", Measure.MONEY, total=True),
+        Column("own", "Bears himself", Measure.MONEY, total=True),
+        Column("money", "In money", Measure.MONEY, total=True),
+        Column("lent", "For his seed", Measure.MONEY, total=True),
+        Column("deposit", "Deposit", Measure.MONEY, total=True),
+        Column("due", f"Still owes {farm}", Measure.MONEY),
+        Column("file", "Bill in file", width=36),
+    ]
+    rows: list[tuple[Content, ...]] = []
+    for a in accounts:
+        money = Formula("={share}-{own}", a.in_money)
+        due = Formula("={money}-{lent}-{deposit}" if lend else "={money}-{deposit}", a.due)
+        rows.append(
+            (
+                a.grower,
+                a.address,
+                a.share,
+                a.own,
+                money,
+                *((a.lent,) if lend else ()),
+                Cell(a.deposit, Look.OVERTYPE),
+                Cell("orders for all", Look.FAINT) if a.orders else Cell(due, Look.STRONG),
+                Cell(files.get(a.grower, ""), Look.FAINT),
+            )
+        )
+    note = (
+        "Bears himself: expected yield loss on his own fields and what his own seed would have "
+        "brought back; nobody pays him for these. What is owed follows the deposits."
+    )
+    return Table(
+        "accounts",
+        tuple(c for c in columns if lend or c.key != "lent"),
+        tuple(rows),
+        "Who owes whom",
+        note=f"{note} For his seed: what the others pay for seed of his." if lend else note,
+    )
 
 
 def _who_pays(accounts: Sequence[Account], farm: str, manner: Manner) -> tuple[str, ...]:
@@ -266,13 +278,13 @@ def _who_pays(accounts: Sequence[Account], farm: str, manner: Manner) -> tuple[s
             said.append(f"{a.grower} pays {farm} {manner.say(a.due, Measure.MONEY)}.")
         elif a.due < 0:
             back = manner.say(-a.due, Measure.MONEY)
-            said.append(f"{farm[0].upper()}{farm[1:]} pays {a.grower} back {back}.")
+            said.append(f"{capital(farm)} pays {a.grower} back {back}.")
     return tuple(said) or ("Nobody owes anything.",)
 
 
 def why_paid(accounts: Sequence[Account], farm: str) -> str:
     """Say why growers pay the farm, and what to do where one of them is the farm."""
-    start = f"{farm[0].upper()}{farm[1:]}"
+    start = capital(farm)
     said = f"{start} orders everything and pays all suppliers; growers pay it back their shares."
     if any(a.orders for a in accounts):
         return said
@@ -285,20 +297,41 @@ def why_paid(accounts: Sequence[Account], farm: str) -> str:
     )
 
 
-def _paid_out(plan: Plan, farm: str) -> Table:
+def _where_it_goes(bills: Sequence[Bill], plan: Plan, farm: str, manner: Manner) -> Table:
+    """All shares in money: what of it is paid out, and what somebody keeps, and for what."""
     cost = plan.cost
-    rows: tuple[tuple[Content, ...], ...] = (
-        ("Containers, at list price", cost.containers),
-        ("Freight", cost.freight),
-        ("Discounts", -cost.discounts),
-        ("Seed bought", cost.seed_bought),
-    )
+    rows: list[tuple[str, float, str]] = [
+        ("Containers, at list price", cost.containers, "the suppliers"),
+        ("Freight", cost.freight, "the suppliers"),
+        ("Discounts", -cost.discounts, "taken off by the suppliers"),
+        ("Seed bought", cost.seed_bought, "those who sell it"),
+    ]
+    out = sum(amount for _, amount, _ in rows)
+    kept = summed(((x.term, x.keeper), x.amount) for b in bills for x in b.lines if not x.own)
+    for (term, keeper), amount in kept.items():
+        who = in_a_sentence(keeper)
+        if term is Term.SEED_GIVEN_UP:
+            what = f"Seed from {who}'s stock, at its return value"
+            rows.append((what, amount, f"{who} keeps it: this seed can't be returned once treated"))
+    left = sum(amount for (term, _), amount in kept.items() if term is Term.CREDIT)
+    if left:
+        rows.append(
+            ("Product left over, at its worth", left, f"{farm} keeps the product and pays for it")
+        )
+    cents_over = sum(b.in_money for b in bills) - sum(round(amount, 2) for _, amount, _ in rows)
+    if round(cents_over, 2):
+        rows.append(("Rounded to cents", round(cents_over, 2), ""))
     return Table(
         "paid",
-        (Column("what", "What", width=34), Column("amount", "Amount", Measure.MONEY, total=True)),
-        rows,
-        f"What {farm} pays out",
-        note="What is left over stays there, at the worth that the bills take off for it.",
+        (
+            Column("what", "What for", width=44),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+            Column("who", "Who gets it", width=56),
+        ),
+        tuple(rows),
+        "Where the money of all shares goes",
+        total_label="All shares, in money",
+        note=f"{capital(farm)} pays out {manner.say(out, Measure.MONEY)} of it.",
     )
 
 

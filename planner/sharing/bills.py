@@ -9,6 +9,8 @@ from typing import TYPE_CHECKING, Any
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from planner.plan.traced import Term
+
 CENTS = 100
 
 
@@ -21,6 +23,11 @@ class BillLine:
     """Whole cents; negative where it is taken off."""
     own: bool = False
     """Whether the grower bears it himself already, so that it is not paid to anyone."""
+    term: Term | None = None
+    """What it is for; None where it only brings a bill to another share."""
+    keeper: str = ""
+    """Who keeps it, where no supplier or seller gets it: whose seed was taken, or, of product left
+    over, the farm."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,6 +54,11 @@ class Bill:
     def own(self) -> float:
         """What of the share the grower bears himself already."""
         return sum(line.amount for line in self.lines if line.own)
+
+    @property
+    def in_money(self) -> float:
+        """What of the share is paid in money."""
+        return (cents(self.share) - cents(self.own)) / CENTS
 
 
 def cents(amount: float) -> int:

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.plan.traced import NO_FIELD, Term, Traced, trace
 from planner.season.names import key
 from planner.season.sheets_growers import BY_USE
 from planner.sharing.bills import CENTS, Bill, BillLine, split_table
-from planner.sharing.growers import farm_name, growers_of, owner, shared
+from planner.sharing.growers import farm_name, growers_of, in_a_sentence, owner, shared
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -35,17 +36,20 @@ def by_use(plan: Plan, season: Season) -> tuple[Bill, ...]:
     """
     who = growers_of(season)
     at = {key(name): i for i, name in enumerate(who)}
-    rows: dict[tuple[str, bool], list[float]] = defaultdict(lambda: [0.0] * len(who))
+    rows: dict[BillLine, list[float]] = defaultdict(lambda: [0.0] * len(who))
     parts = _Parts(plan, season, at)
     for one in trace(plan, season):
+        keeper = _keeper(one, season)
+        what = _what(one, keeper)
         for i, share in parts.of(one):
-            rows[_what(one), parts.own(one, i)][i] += one.amount * share
+            line = BillLine(what, 0.0, parts.own(one, i), one.term, keeper)
+            rows[line][i] += one.amount * share
     whole = split_table(list(rows.values()))
     found = []
     for i, name in enumerate(who):
         lines = tuple(
-            BillLine(what, row[i] / CENTS, own=own)
-            for (what, own), row in zip(rows, whole, strict=True)
+            replace(line, amount=row[i] / CENTS)
+            for line, row in zip(rows, whole, strict=True)
             if row[i]
         )
         found.append(Bill(name, sum(row[i] for row in whole) / CENTS, lines))
@@ -91,7 +95,14 @@ class _Parts:
         return one.term in OWN and mine
 
 
-def _what(one: Traced) -> str:
+def _keeper(one: Traced, season: Season) -> str:
+    """Who keeps an amount that no supplier or seller gets; blank where one does."""
+    if one.term is Term.SEED_GIVEN_UP:
+        return season.lot_named[one.lot].grower or farm_name(season)
+    return farm_name(season) if one.term is Term.CREDIT else ""
+
+
+def _what(one: Traced, keeper: str) -> str:
     """Say what an amount is for, as a bill does."""
     of = f"{one.of}, {one.container}" if one.container else one.of
     return {
@@ -102,6 +113,7 @@ def _what(one: Traced) -> str:
         Term.DISCOUNT: f"Discount, {of}",
         Term.CREDIT: f"{of}: worth of what is left",
         Term.SEED_BOUGHT: f"Seed of lot {of}: bought",
-        Term.SEED_GIVEN_UP: f"Seed of lot {of}: can't go back once treated",
+        Term.SEED_GIVEN_UP: f"Seed of lot {of}: from {in_a_sentence(keeper)}'s stock, "
+        "at its return value",
         Term.YIELD_LOSS: "Expected yield loss",
     }[one.term]

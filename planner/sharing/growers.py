@@ -21,6 +21,11 @@ def farm_name(season: Season) -> str:
     return season.farm.name or FARM
 
 
+def in_a_sentence(farm: str) -> str:
+    """Name of the farm inside a sentence: one without a name is the farm."""
+    return farm if farm != FARM else FARM.lower()
+
+
 def growers_of(season: Season) -> tuple[str, ...]:
     """Growers of fields, then of seed lots; the farm itself where a field names nobody.
 

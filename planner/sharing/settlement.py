@@ -1,4 +1,4 @@
-"""Who owes whom: shares less what growers bear themselves and what they paid in."""
+"""Who owes whom: shares less what growers bear themselves, gave in seed and paid in."""
 
 from __future__ import annotations
 
@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 from planner.season.names import key
 from planner.sharing.bills import CENTS, cents
 from planner.sharing.growers import farm_name, record_of
+from planner.sums import summed
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -25,16 +26,23 @@ class Account:
     share: float
     own: float
     """Of the share, what the grower bears himself: losses on his fields, seed of his own."""
+    lent: float
+    """What the others' shares hold for seed of his."""
     deposit: float
     orders: bool
     """Whether this is the farm itself."""
+
+    @property
+    def in_money(self) -> float:
+        """What of the share is paid in money."""
+        return (cents(self.share) - cents(self.own)) / CENTS
 
     @property
     def due(self) -> float:
         """Still to pay to the farm, which owes itself nothing; negative where it pays back."""
         if self.orders:
             return 0.0
-        return (cents(self.share) - cents(self.own) - cents(self.deposit)) / CENTS
+        return (cents(self.in_money) - cents(self.lent) - cents(self.deposit)) / CENTS
 
 
 def settle(bills: Sequence[Bill], season: Season) -> tuple[Account, ...]:
@@ -43,9 +51,11 @@ def settle(bills: Sequence[Bill], season: Season) -> tuple[Account, ...]:
     Notes
     -----
     The farm keeps what is left over at its worth, and seed that belongs to nobody is the farm's.
-    So once all have paid, the farm bears exactly its own share.
+    Whose seed others take gets what they pay for it. So once all have paid, everyone bears exactly
+    his own share.
     """
     farm = key(farm_name(season))
+    lent = summed((key(x.keeper), x.amount) for b in bills for x in b.lines if not x.own)
     found = []
     for bill in bills:
         said = record_of(season, bill.grower)
@@ -55,6 +65,7 @@ def settle(bills: Sequence[Bill], season: Season) -> tuple[Account, ...]:
                 said.address if said else "",
                 bill.share,
                 bill.own,
+                0.0 if key(bill.grower) == farm else lent[key(bill.grower)],
                 said.deposit if said else 0.0,
                 key(bill.grower) == farm,
             )

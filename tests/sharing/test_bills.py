@@ -79,7 +79,7 @@ class TestByHand:
             "Discount, Early": -18.00,
             "Alpha: worth of what is left": -9.00,
             "Seed of lot L1: bought": 2000.00,
-            "Seed of lot L1: can't go back once treated": 120.00,
+            "Seed of lot L1: from Tiny farm's stock, at its return value": 120.00,
         }
         for bill, part in ((ann, 0.75), (bob, 0.25)):
             hand = {what: pytest.approx(part * money) for what, money in wanted.items()}
@@ -165,6 +165,27 @@ class TestByHand:
         assert to_pay["Bob"] == pytest.approx(bob.share - 120.0 - 100.0)
         assert to_pay["Ann"] == pytest.approx(ann.share - 900.0)
         assert to_pay["Ann"] < 0
+
+    def test_whose_seed_others_take_gets_what_they_pay_for_it(self):
+        """Derived: the farm's field takes 60 of Ann's 80 units of $3, so $180 are Ann's.
+
+        Given up are 3 x 80 less the 40 bought, $120, of which the farm pays three quarters, $90.
+        """
+        made, plan = two_growers()
+        made = replace(
+            made,
+            fields=(replace(made.fields[0], grower=None), replace(made.fields[1], grower="Ann")),
+            lots=(replace(made.lots[0], grower="Ann"),),
+        )
+        own, ann = by_use(plan, made)
+        assert (own.grower, own.own, ann.own) == ("Tiny farm", 0.0, 30.0)
+        assert "Seed of lot L1: from Ann's stock, at its return value" in [
+            x.what for x in own.lines
+        ]
+        farm_account, account = settle((own, ann), made)
+        assert (farm_account.lent, farm_account.due) == (0.0, 0.0)
+        assert account.lent == 90.0
+        assert account.due == pytest.approx(ann.share - 30.0 - 90.0)
 
     def test_what_no_field_takes(self):
         """Derived: unused stock is worth $50; the farm has no field, so it goes by acres."""

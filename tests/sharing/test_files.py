@@ -219,6 +219,13 @@ def sharing_of(made, plan) -> Sharing:
     return Sharing("use", by_use(plan, made), (), False, None, ())
 
 
+def table_of(book, name: str):
+    """The table of this name in a book."""
+    return next(
+        x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == name and x.rows
+    )
+
+
 class TestGrowersBooks:
     @pytest.mark.parametrize("number", range(3))
     def test_nothing_of_another_growers_is_on_any_sheet(self, number):
@@ -360,6 +367,43 @@ class TestFiles:
                 x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"
             ]
             assert {row[4] for t in tables for row in t.rows} == {"not known"}
+
+    def test_the_money_of_all_shares_is_paid_out_or_kept(self):
+        """Derived: of $2,313 nobody bills nothing; $2,202 are paid out, $120 are for the farm's
+        seed, less $9 for product that it keeps."""
+        made, plan = two_growers()
+        table = table_of(settlement_book(sharing_of(made, plan), plan, made, {}), "paid")
+        assert [row[:2] for row in table.rows] == [
+            ("Containers, at list price", 180.0),
+            ("Freight", 40.0),
+            ("Discounts", -18.0),
+            ("Seed bought", 2000.0),
+            ("Seed from Tiny farm's stock, at its return value", 120.0),
+            ("Product left over, at its worth", -9.0),
+        ]
+        assert "Tiny farm keeps it" in table.rows[4][2]
+        assert table.note == "Tiny farm pays out $2,202.00 of it."
+
+    def test_the_money_of_all_shares_meets_their_sum_to_the_cent(self):
+        made, plan = sample()
+        bills = sharing_of(made, plan).bills
+        book = settlement_book(sharing_of(made, plan), plan, made, {})
+        rows = table_of(book, "paid").rows
+        in_money = sum(cents(b.share) - cents(b.own) for b in bills)
+        assert sum(cents(row[1]) for row in rows) == in_money
+
+    def test_who_gets_money_back_is_told_so_and_not_asked_to_pay(self):
+        made, plan = two_growers()
+        made = replace(
+            made,
+            fields=(replace(made.fields[0], grower=None), made.fields[1]),
+            growers=(Grower("Bob", deposit=1000.0),),
+        )
+        bills = sharing_of(made, plan).bills
+        said = texts(render(grower_book(bills[1], bills, plan, made, make_campaign(made, plan))))
+        assert "Tiny farm pays you this back" in said
+        assert "To get back from Tiny farm" in said
+        assert "Are you" not in said
 
     def test_the_settlement_says_who_owes_whom(self, paths):
         sharing = sharing_of(*sample())
