@@ -8,9 +8,10 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
+from planner.explain.ideas import Idea, ideas
 from planner.explain.money import NO_LIMIT, Money, money_answer, money_trials
 from planner.explain.protection import threat_pages
-from planner.explain.repairs import Idea, Repaired, ideas, repair_trials, repaired
+from planner.explain.repairs import Repaired, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
 from planner.explain.rules import Rule, RuleCost, rule_costs, rule_trials, rules_on
 from planner.explain.shortage import ShortField, short_fields

@@ -219,8 +219,8 @@ def _variety_share(
         return None
     if all(planted[v] > CRUMB and planted[v] >= cap * total - CRUMB for v in names):
         has = "has" if len(names) == 1 else "have"
-        text = f"{listing(names)} already {has} the most that one variety may take, {cap:.0%} of "
-        return Cause.VARIETY_SHARE, f"{text}all land."
+        text = f"{listing(names)} already {has} the most that one variety may take, "
+        return Cause.VARIETY_SHARE, f"{text}{cap:.0%} of all planted land."
     text = f"one variety may take at most {cap:.0%} of all planted land, and only {listing(names)}"
     return Cause.VARIETY_SHARE, f"{text} suits." if len(names) == 1 else f"{text} suit."
 
@@ -240,7 +240,7 @@ def _maturity_share(
             low, high = number(span.earliest, 2), number(span.latest, 2)
             full = sum(inside) > CRUMB and sum(inside) >= span.share * total - CRUMB
             most = "already have their most" if full else "may take no more than their share"
-            text = f"maturities {low} to {high} {most}, {span.share:.0%} of all land."
+            text = f"maturities {low} to {high} {most}, {span.share:.0%} of all planted land."
             return Cause.MATURITY_SHARE, text
     return None
 

@@ -90,7 +90,8 @@ def _farm_rules(season: Season) -> Iterator[Rule]:
         without = replace(season, lots=tuple(_by_the_unit(lot) for lot in season.lots))
         yield Rule("bags", "Bags are treated whole, not by the unit", convenience, without)
     if farm.most_of_one_variety is not None:
-        name = f"No variety on more than {number(farm.most_of_one_variety * 100)} % of all land"
+        most = number(farm.most_of_one_variety * 100)
+        name = f"No variety on more than {most} % of all planted land"
         without = replace(season, farm=replace(farm, most_of_one_variety=None))
         yield Rule("variety share", name, safety, without)
     if season.maturity_spread:

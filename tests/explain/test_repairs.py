@@ -4,7 +4,8 @@ from dataclasses import replace
 
 import pytest
 
-from planner.explain.repairs import ALL, ideas, repair_trials, repaired
+from planner.explain.ideas import ALL, ideas
+from planner.explain.repairs import repair_trials, repaired
 from planner.explain.shortage import short_fields
 from planner.explain.trial import Budget, solve_all
 from planner.optimize.options import SolveOptions
@@ -116,6 +117,40 @@ def test_one_more_variety() -> None:
     whole = CASES["SHARES"][0]
     _, _, _, (each,) = mended(whole)
     assert "allow 2 varieties a field instead of 1" in [r.what for r in each.repairs]
+
+
+@pytest.mark.parametrize(
+    ("cause", "what"),
+    [
+        ("VARIETY_SHARE", "raise Most of one variety from 50 % to 75 %"),
+        ("MATURITY_SHARE", "raise Most share of maturities 1.9 to 2.2 from 50 % to 75 %"),
+    ],
+)
+def test_a_larger_share_worked_by_hand(cause: str, what: str) -> None:
+    """20 of 80 acres can't be V20; with as many of it, half, 40 are short. 60 of 80 are 75 %."""
+    _, _, _, (each,) = mended(CASES[cause][0])
+    (found,) = (r for r in each.repairs if r.what == what)
+    assert found.acres_covered == pytest.approx(40.0)
+    assert f"{what[1:]}: the plan costs the same and covers 40 acres" in found.sentence
+
+
+def test_a_larger_share_for_all_short_fields_together() -> None:
+    """40 acres of C and as many of the 120 of A and B: 80 are short. 120 of all 160 are 75 %."""
+    whole = season(
+        farm=farm(most_of_one_variety=0.5),
+        fields=(
+            field("A", 60.0, latest=2.1),
+            field("B", 60.0, latest=2.1),
+            field("C", 40.0, earliest=2.2),
+        ),
+        lots=(lot(), lot("L2", "V22", 2.2, on_hand=40.0)),
+    )
+    plan, tried, _, (both, *_) = mended(whole)
+    assert [s.field for s in plan.shortages] == ["A", "B"]
+    what = "raise Most of one variety from 50 % to 75 %"
+    assert (tried[0].field, tried[0].what, tried[0].covers) == (ALL, what, ("A", "B"))
+    (found,) = (r for r in both.repairs if r.what == what)
+    assert found.acres_covered == pytest.approx(80.0)
 
 
 def test_the_next_stronger_recipe_not_the_strongest() -> None:

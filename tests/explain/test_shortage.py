@@ -82,14 +82,14 @@ CASES = {
     ),
     "VARIETY_SHARE": (
         season(farm=farm(most_of_one_variety=0.5), lots=(lot(), lot("L2", "V22", 2.2, on_hand=20))),
-        "V20 already has the most that one variety may take, 50% of all land",
+        "V20 already has the most that one variety may take, 50% of all planted land",
     ),
     "MATURITY_SHARE": (
         season(
             lots=(lot(), lot("L2", "V22", 2.6, on_hand=20.0)),
             maturity_spread=(MaturityShare(1.9, 2.2, 0.5),),
         ),
-        "maturities 1.9 to 2.2 already have their most, 50% of all land",
+        "maturities 1.9 to 2.2 already have their most, 50% of all planted land",
     ),
 }
 
@@ -111,7 +111,7 @@ def test_cause_and_words(cause: str) -> None:
         ),
         (
             {"maturity_spread": (MaturityShare(1.9, 2.2, 0.5),)},
-            "maturities 1.9 to 2.2 may take no more than their share, 50% of all land",
+            "maturities 1.9 to 2.2 may take no more than their share, 50% of all planted land",
         ),
     ],
     ids=["variety", "maturity"],
