@@ -139,8 +139,8 @@ def _with_late(model: Model, planned: Season) -> Matrix:
 
 
 def _pays_to_return(c: Container, season: Season, free: set[str]) -> bool:
-    """Whether ordering more than is needed, for its price or discount, could pay."""
-    helps = len(c.breaks) > 1 or bool(season.discounts) or c.supplier in free
+    """Whether ordering more than is needed, for a From count or a discount, could pay."""
+    helps = c.breaks[-1].from_count > 1 or bool(season.discounts) or c.supplier in free
     return c.returned_for > 0.0 and helps
 
 

@@ -8,6 +8,7 @@ import numpy as np
 import pytest
 
 from planner import api
+from planner.risk.candidates import possible
 from planner.risk.floors import Tolls
 from planner.risk.second_stage import Order, SecondStage, ordered_by
 from planner.risk.statistics import values
@@ -69,6 +70,40 @@ def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
         assert floor.floor <= table[:, column].min() + 1e-6
         at_best = table[:, column].min()
         assert floor.value == pytest.approx(at_best, abs=1e-4) or floor.value < at_best
+
+
+@pytest.mark.parametrize("number", few(range(6), 3))
+def test_no_floor_is_above_any_orders_cost_where_few_are_not_sold(
+    tmp_path: Path, number: int
+) -> None:
+    """More is ordered than is needed where no fewer are sold; what is too many goes back."""
+    rng = np.random.default_rng(200 + number)
+    written(tmp_path / "season", rng)
+    season = _sold_from_a_count(api.load(tmp_path / "season"), rng)
+    stage = SecondStage(season, gap=0.0)
+    orders = [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n))
+        for ns in itertools.product(range(7), range(4))
+    ]
+    orders = [order for order in orders if possible(season, order)]
+    for used in (0.5, 1.0, 1.5):
+        turn = Turn({(Quantity.PRODUCT_USED, "Green Cap"): used})
+        least = min(stage.outcome(order, turn).value for order in orders)
+        assert stage.floor(turn).floor <= least + 1e-6
+
+
+def _sold_from_a_count(season: Season, rng: np.random.Generator) -> Season:
+    """The same with containers from a count up only, dear when late, most of the price back."""
+    containers = tuple(
+        replace(
+            c,
+            breaks=(replace(c.breaks[0], from_count=int(rng.integers(2, 6))),),
+            late_price=c.breaks[0].price * float(rng.uniform(1.5, 4.0)),
+            returned_for=float(rng.uniform(0.6, 0.99)),
+        )
+        for c in season.containers
+    )
+    return replace(season, containers=containers)
 
 
 @pytest.mark.parametrize("number", few(range(6), 3))
