@@ -408,10 +408,8 @@ def risk(
     from planner.terminal.risk import Spread, side_by_side, weigh_orders
 
     options = Options(seconds, seed=seed, quiet=quiet)
-    for line in weigh_orders(
-        source, out, options, Spread(draws, workers or side_by_side(), cluster), plan_file
-    ):
-        _print(line)
+    spread = Spread(draws, workers or side_by_side(), cluster)
+    weigh_orders(source, out, options, spread, plan_file, _print_all)
 
 
 @app.command(epilog="Example: wholedrum many seasons --out planned --seconds 30 --workers 2")

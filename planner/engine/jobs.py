@@ -2,8 +2,8 @@
 
     jobs = [Job(f"draw-{n}", (season, n)) for n in range(1000)]
     for done in run(jobs, work, workers=2, stop=stop):
-        if done.failure:
-            ...                # a sentence; the other jobs go on
+        if done.error:
+            ...                # what `work` raised; the other jobs go on
         else:
             results[done.key] = done.value
 
@@ -27,7 +27,7 @@ from itertools import chain, islice
 from time import perf_counter
 from typing import TYPE_CHECKING, Any, Protocol
 
-from planner.errors import EngineError
+from planner.errors import EngineError, PlannerError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
@@ -53,10 +53,18 @@ class Done:
     key: str
     value: Any = None
     """What `work` returned; None where it failed."""
-    failure: str = ""
-    """Why it failed, in a line; empty where it did not."""
+    error: Exception | None = None
+    """What `work` raised; an EngineError where every process that ran it died."""
     seconds: float = 0.0
     """That `work` itself took."""
+
+    @property
+    def failure(self) -> str:
+        """Why it failed, in a line; empty where it did not. What nobody foresaw has its kind."""
+        if self.error is None:
+            return ""
+        kind = "" if isinstance(self.error, PlannerError) else f"{type(self.error).__name__}: "
+        return " ".join(f"{kind}{self.error}".split())
 
 
 class Stop(Protocol):
@@ -133,14 +141,35 @@ def run(
 def opened(*, workers: int | None = None, cluster: str | None = None) -> Iterator[Engine]:
     """Open an engine for several runs; parameters and errors as in `run`."""
     workers = cores() if workers is None else workers
-    if workers < 1:
-        msg = f"{workers} workers can't do any work; give 1 or more"
-        raise EngineError(msg)
-    if not cluster and workers == 1:
+    if not _elsewhere(workers, cluster):
         yield Here()
         return
     from planner.engine import on_dask
 
+    with on_dask.joined(cluster) if cluster else on_dask.started(workers) as engine:
+        yield engine
+
+
+def check(*, workers: int, cluster: str | None = None) -> None:
+    """Find out whether an engine can be had, without starting processes; errors as in `run`."""
+    if _elsewhere(workers, cluster) and cluster:
+        with opened(cluster=cluster):
+            pass
+
+
+def _elsewhere(workers: int, cluster: str | None) -> bool:
+    """Whether work is for other processes.
+
+    Raises
+    ------
+    EngineError
+        Where it is and Dask is missing, or where nobody is to do it.
+    """
+    if workers < 1:
+        msg = f"{workers} workers can't do any work; give 1 or more"
+        raise EngineError(msg)
+    if not cluster and workers == 1:
+        return False
     try:
         import distributed  # noqa: F401
     except ModuleNotFoundError as error:
@@ -149,8 +178,7 @@ def opened(*, workers: int | None = None, cluster: str | None = None) -> Iterato
             "pip install 'wholedrum[many]', or do with one worker"
         )
         raise EngineError(msg) from error
-    with on_dask.joined(cluster) if cluster else on_dask.started(workers) as engine:
-        yield engine
+    return True
 
 
 def cores() -> int:
@@ -188,11 +216,10 @@ def unique(jobs: Iterable[Job]) -> Iterator[Job]:
 
 
 def attempt(work: Callable[[Any], Any], key: str, payload: Any) -> Done:
-    """Do a job's work, and make a failure of what it raises."""
+    """Do a job's work, and keep what it raises."""
     begun = perf_counter()
     try:
         value = work(payload)
     except Exception as error:
-        text = " ".join(f"{type(error).__name__}: {error}".split())
-        return Done(key, failure=text, seconds=perf_counter() - begun)
+        return Done(key, error=error, seconds=perf_counter() - begun)
     return Done(key, value, seconds=perf_counter() - begun)

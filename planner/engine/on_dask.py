@@ -125,9 +125,9 @@ class OnDask:
         except (KilledWorker, TimeoutError):
             if tries < TRIES:
                 return None
-            return Done(job.key, failure="every worker process that ran it died")
+            return Done(job.key, error=EngineError("every worker process that ran it died"))
         except Exception as error:
-            return Done(job.key, failure=" ".join(f"{type(error).__name__}: {error}".split()))
+            return Done(job.key, error=error)
         return done
 
     def _look(self, finished: int = 0) -> None:

@@ -123,7 +123,7 @@ def _order(source: Source, version: str, options: SolveOptions) -> Order | Plann
 
 def _settled(done: Done, mark: str, out: Path, options: SolveOptions) -> Planned:
     """Keep what a job brought. What failed by no fault of the season is not kept: try it again."""
-    if done.failure:
+    if done.error is not None:
         faults = (f"planning failed: {done.failure}",)
         return Planned(done.key, mark, FAILED, faults=faults, seconds=options.seconds)
     keep(done.value, out)

@@ -10,7 +10,6 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner.engine.jobs import Job
-from planner.errors import NoPlanError
 from planner.risk.floors import NONE
 from planner.risk.second_stage import SECONDS, SecondStage
 
@@ -110,8 +109,8 @@ class OutcomeTable:
             Job(name, self._ask(key, drawn[key[2]], tolls, pools)) for name, key in jobs.items()
         )
         for n, done in enumerate(self.engine.run(sent, work, stop=until), 1):
-            if done.failure:
-                raise NoPlanError(done.failure)
+            if done.error is not None:
+                raise done.error
             self.known[jobs[done.key]] = done.value
             self.solves += 1
             self.said(f"{what}: {n:,} of {len(new):,}")

@@ -87,10 +87,12 @@ def plan_groups(
     ]
     found = {}
     for done in run(jobs, plan_group, workers=workers, cluster=cluster, on_done=on_done, stop=stop):
-        if done.failure:
+        if done.error is not None:
+            if not isinstance(done.error, NoPlanError):
+                raise done.error
             group = " and ".join(names[i] for i in members(int(done.key.split("-")[1])))
-            msg = f"no plan was found for {group} alone ({done.failure}); give more seconds"
-            raise NoPlanError(msg)
+            msg = f"no plan was found for {group} alone ({done.error}); give more seconds"
+            raise NoPlanError(msg) from done.error
         found[done.value.mask] = done.value
     return found
 

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from planner.risk.compared import TwoStages
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
+    from planner.terminal.planning import Say
 
 FIRST = 0.1
 """Share of the time in which the plan itself is decided, where none is given."""
@@ -44,9 +45,17 @@ def side_by_side() -> int:
 
 
 def weigh_orders(
-    source: Path, out: Path | None, options: Options, spread: Spread, known: Path | None = None
-) -> list[str]:
+    source: Path,
+    out: Path | None,
+    options: Options,
+    spread: Spread,
+    known: Path | None,
+    say: Say,
+) -> None:
     """Compare orders over draws of what is not known and write the plan with them.
+
+    Where sheet Unknowns is empty, what is usually not known is drawn. Whatever keeps orders from
+    being compared, the plan is written.
 
     Parameters
     ----------
@@ -54,44 +63,58 @@ def weigh_orders(
         Its seconds are for all of it.
     known
         plan.json of this season; without, the plan is made first.
-
-    Returns
-    -------
-    list of str
-        What to print. Where sheet Unknowns is empty, what is usually not known is drawn.
+    say
+        Prints lines.
 
     Raises
     ------
     PlannerError
         See `planner.api`.
     """
+    from planner.engine.jobs import check
     from planner.report.files import CALENDAR, JSON, PACKS, check_folder
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
     from planner.risk.usual import with_usual_unknowns
-    from planner.risk.words import chosen
 
     began = monotonic()
     season = with_usual_unknowns(api.load(source))
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in PACKS]
     check_folder(folder, [*names, JSON, CALENDAR])
+    check(workers=spread.workers, cluster=spread.cluster)
+    stopped = False
     if known is None:
-        plan, _ = decide(season, replace(options, seconds=FIRST * options.seconds))
+        plan, stopped = decide(season, replace(options, seconds=FIRST * options.seconds))
     else:
         plan = api.read_plan(known, season)
     left = max(1.0, options.seconds - (monotonic() - began))
     stages: TwoStages | None = None
     try:
-        stages = _weighed(season, plan, replace(options, seconds=left), spread)
-    except NoPlanError as error:  # no draw was settled in time: the plan is not lost by that
-        lines = paragraph(f"Orders were not compared: {error}. The plan itself is not affected.", 0)
-    else:
-        lines = paragraph(chosen(stages, season), 0)
-        for notes in stages.left_out:
-            lines += paragraph(f"Time ran out: {notes}.", 0)
-    paths = api.write(plan, season, folder, stages=stages)
-    return [*lines, *written_lines(paths)]
+        if stopped:
+            say(_not_compared("you stopped it"))
+        else:
+            stages = _weighed(season, plan, replace(options, seconds=left), spread)
+            say(_compared(stages, season))
+    except NoPlanError as error:  # no draw was settled in time
+        say(_not_compared(str(error)))
+    except Exception:  # the plan is not lost by that
+        say(written_lines(api.write(plan, season, folder)))
+        raise
+    say(written_lines(api.write(plan, season, folder, stages=stages)))
+
+
+def _compared(stages: TwoStages, season: Season) -> list[str]:
+    from planner.risk.words import chosen
+
+    lines = paragraph(chosen(stages, season), 0)
+    for notes in stages.left_out:
+        lines += paragraph(f"Time ran out: {notes}.", 0)
+    return lines
+
+
+def _not_compared(why: str) -> list[str]:
+    return paragraph(f"Orders were not compared: {why}. The plan itself is not affected.", 0)
 
 
 def _weighed(season: Season, plan: Plan, options: Options, spread: Spread) -> TwoStages:

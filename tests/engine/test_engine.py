@@ -104,6 +104,7 @@ def test_equal_payloads_are_separate_jobs(two: Engine) -> None:
 def test_failures_come_from_other_processes_too(two: Engine) -> None:
     done = {d.key: d for d in two.run([Job(str(n), n) for n in range(5)], work.fail_on_three)}
     assert done["3"].failure == "ValueError: three is not wanted"
+    assert isinstance(done["3"].error, ValueError)
     assert [done[str(n)].value for n in (0, 1, 2, 4)] == [0, 1, 2, 4]
 
 
@@ -159,6 +160,7 @@ def test_a_job_that_kills_every_worker_is_a_failure_of_its_own() -> None:
         done = {d.key: d for d in engine.run([Job(str(n), n) for n in range(20)], work.dies)}
     assert len(done) == 20
     assert "died" in done["0"].failure
+    assert isinstance(done["0"].error, EngineError)
     assert [done[str(n)].value for n in range(1, 20)] == list(range(1, 20))
 
 

@@ -8,9 +8,13 @@ import openpyxl
 import pytest
 
 from planner import api, cli
-from planner.errors import NoPlanError
+from planner.engine import on_dask
+from planner.errors import EngineError, NoPlanError
 from planner.optimize.options import cores
+from planner.risk.second_stage import SecondStage
+from planner.terminal import risk as terminal_risk
 from tests.risk.test_orders import CONTAINERS, UNKNOWN
+from tests.support.work import needs_dask
 
 Capture = pytest.CaptureFixture[str]
 
@@ -73,6 +77,65 @@ def test_the_plan_is_written_where_time_runs_out_before_orders_are_compared(
     found = json.loads((out / "plan.json").read_text("utf-8"))
     assert "orders" not in found["unknowns"]
     assert (out / "plan.xlsx").exists()
+
+
+def test_a_bug_of_ours_is_no_lack_of_time_and_the_plan_is_not_lost_by_it(
+    unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def broken(*_: object, **_given: object) -> None:
+        raise KeyError("Green Cap")
+
+    monkeypatch.setattr(SecondStage, "_model", broken)
+    out = tmp_path / "out"
+    command = ["risk", str(unknown), "--out", str(out), "--seconds", "20", "--workers", "1"]
+    assert cli.run(command) == 1
+    shown = capsys.readouterr()
+    assert "a bug in wholedrum (KeyError: 'Green Cap')" in shown.err
+    assert "Orders were not compared" not in shown.out
+    assert f"Written: {out / 'plan.json'}" in shown.out
+    assert (out / "plan.json").exists()
+
+
+def test_a_cluster_lost_on_the_way_does_not_lose_the_plan(
+    unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def lost(*_: object, **_given: object) -> None:
+        msg = "the Dask scheduler does not answer any more; 3 jobs are done"
+        raise EngineError(msg)
+
+    monkeypatch.setattr(api, "compare_orders", lost)
+    out = tmp_path / "out"
+    command = ["risk", str(unknown), "--out", str(out), "--seconds", "20", "--workers", "1"]
+    assert cli.run(command) == EngineError.exit_code
+    shown = capsys.readouterr()
+    assert "does not answer any more" in shown.err
+    assert f"Written: {out / 'plan.json'}" in shown.out
+    assert (out / "plan.xlsx").exists()
+
+
+@needs_dask
+def test_a_cluster_that_is_not_there_is_told_before_anything_is_decided(
+    unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    decided: list[object] = []
+    monkeypatch.setattr(terminal_risk, "decide", lambda *given: decided.append(given))
+    monkeypatch.setattr(on_dask, "CONNECT", 1.0)
+    command = ["risk", str(unknown), "--out", str(tmp_path / "out"), "--seconds", "20"]
+    assert cli.run([*command, "--cluster", "tcp://127.0.0.1:1"]) == EngineError.exit_code
+    assert "no Dask scheduler answers" in capsys.readouterr().err
+    assert decided == []
+
+
+def test_stopped_while_deciding_no_orders_are_compared(
+    unknown: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    real = terminal_risk.decide
+    monkeypatch.setattr(terminal_risk, "decide", lambda *given: (real(*given)[0], True))
+    monkeypatch.setattr(api, "compare_orders", lambda *_, **_given: pytest.fail("compared"))
+    out = tmp_path / "out"
+    assert cli.run(["risk", str(unknown), "--out", str(out), "--seconds", "20"]) == 0
+    assert "Orders were not compared: you stopped it." in capsys.readouterr().out
+    assert (out / "plan.json").exists()
 
 
 def test_a_safe_plan_has_more_and_page_one_says_so(
