@@ -180,7 +180,8 @@ def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Pla
         When no order that is sold and can be paid for suffices that often.
     """
     from planner.explain.complete import complete
-    from planner.risk.safer import safer_order, with_added
+    from planner.plan.added import with_added
+    from planner.risk.safer import safer_order
 
     found = safer_order(season, plan, safe, seed=seed)
     if found is None or not found.within_money:

@@ -19,6 +19,7 @@ from planner.explain.threats import Cost, ThreatPage
 from planner.explain.trial import Budget, solve_all
 from planner.explain.words import Speech
 from planner.explain.worth import Worth, worth_treating
+from planner.plan.added import as_decided
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -34,6 +35,8 @@ MONEY_SHARES = 0.15, 0.3
 """Shares of the time for no limit to spend and for more to spend, where that is limited."""
 MONEY_LEAST = 2.5, 5.0
 """Seconds for them at the least, where there are as many."""
+
+ASIDE = "Worked out without the containers that were added to be safe."
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,6 +56,9 @@ class Explanation:
     """The base and what-if scenarios, where they were asked for."""
     again: Again | None = None
     """Against the old plan, where there is one."""
+    aside: str = ""
+    """That other orders, rules, money and scenarios are weighed without the containers added to be
+    safe, where there are any."""
     seconds: float = 0.0
     """Time that explaining took."""
 
@@ -72,6 +78,8 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     """
     began = monotonic()
     budget = budget or Budget()
+    bought = plan
+    plan = as_decided(season, plan)  # what was added to be safe is no choice of the plan's
     short = short_fields(plan, season)
     tried = ideas(plan, season, short)
     rules = rules_on(season)
@@ -92,8 +100,9 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         order=order_rivals(plan, season),
         rules=rule_costs(plan, season, rules, found),
         money=money_answer(plan, season, money),
-        worth=worth_treating(plan, season),
-        bought_treated=bought_treated(plan, season),
+        worth=worth_treating(bought, season),
+        bought_treated=bought_treated(bought, season),
+        aside=ASIDE if bought.added else "",
         seconds=monotonic() - began,
     )
 

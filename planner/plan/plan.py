@@ -90,6 +90,15 @@ class OrderLine:
 
 
 @dataclass(frozen=True, slots=True)
+class Added:
+    """Containers of one kind that were added to an order, once it was decided, to be safe."""
+
+    product: str
+    container: str
+    count: int
+
+
+@dataclass(frozen=True, slots=True)
 class SeedPurchase:
     """Full bags of a lot to buy."""
 
@@ -163,6 +172,9 @@ class Plan:
     shortages: tuple[Shortage, ...] = ()
     run_order: tuple[str, ...] = ()
     """Recipes as they run one after the other, where the line stays primed; else empty."""
+    added: tuple[Added, ...] = ()
+    """Containers of `order` that were added to be safe: cost, gap and bound are of the plan with
+    them."""
     shortage_proven: bool = True
     """Whether fewer acres short is proven impossible."""
     warnings: tuple[str, ...] = ()

@@ -15,7 +15,7 @@ from planner.plan.price import expired
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
-from planner.risk.words import NOTHING, first_short, percent
+from planner.risk.words import NOTHING, first_short, kept_words, percent
 from planner.sums import grouped
 
 if TYPE_CHECKING:
@@ -170,6 +170,14 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
     return f"{text}." + (" No seed treatment protects all season." * page.white_mold)
 
 
+def aside(facts: Facts) -> list[str]:
+    """Say that containers added to be safe are not counted; nothing where none were."""
+    if not facts.plan.added:
+        return []
+    cost = facts.plan.cost.total - facts.decided.cost.total
+    return [f"Without what was added to be safe, {facts.say(cost, Measure.MONEY)} of the total:"]
+
+
 def tight(facts: Facts) -> list[ProductMargin]:
     """Products with less spare than `TIGHT`, the scarcest first."""
     return [m for m in facts.margins if m.used < TIGHT]
@@ -222,12 +230,14 @@ def to_do(facts: Facts) -> tuple[ToDo, ...]:
 
 def _decision(facts: Facts) -> list[ToDo]:
     """What is to be decided before the first containers are ordered."""
-    cost = facts.held.safer_cost if facts.held is not None else None
-    if cost is None or cost <= 0.0:
+    safer = facts.held.safer if facts.held is not None else None
+    if safer is None or safer.paid <= 0.0:
         return []
     day = min((a.order_by for a in facts.accounts if a.order_by), default=None)
-    money = Speech(facts.season.farm).money(cost)
-    return [ToDo(day, f"decide whether to spend {money} more to be safe")]
+    farm = facts.season.farm
+    worth = kept_words(farm, safer.kept)
+    text = f"decide whether to spend {Speech(farm).money(safer.paid)} more to be safe"
+    return [ToDo(day, f"{text} ({worth})" if worth else text)]
 
 
 def _to_pay(facts: Facts) -> list[ToDo]:

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
@@ -66,17 +67,22 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
     if why.again is not None:
         yield again_sheet(why.again)
     if why.compared is not None:
-        yield what_if_sheet(why.compared, what_if)
+        yield _said_first(why.aside, what_if_sheet(why.compared, what_if))
     if why.money is not None:
-        yield money_sheet(why.money, manner)
+        yield _said_first(why.aside, money_sheet(why.money, manner))
     if why.order is not None and why.order.products:
-        yield rivals_sheet(why.order)
+        yield _said_first(why.aside, rivals_sheet(why.order))
     if why.rules:
-        yield rules_sheet(why.rules)
+        yield _said_first(why.aside, rules_sheet(why.rules))
     if why.worth:
         yield from worth_sheets(why.worth, manner)
     if why.bought_treated:
         yield bought_treated_sheet(why.bought_treated)
+
+
+def _said_first(text: str, sheet: Sheet) -> Sheet:
+    """Return a sheet with a sentence above it, where there is one."""
+    return replace(sheet, blocks=(Text((text,)), *sheet.blocks)) if text else sheet
 
 
 def shortage_blocks(why: Explanation) -> tuple[Block, ...]:

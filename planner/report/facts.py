@@ -12,6 +12,7 @@ from planner.explain.barred import barred
 from planner.explain.protection import threat_pages
 from planner.explain.supply import units_short
 from planner.explain.words import number
+from planner.plan.added import as_decided
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import without_crumbs
 from planner.plan.price import best_levels, order_days, qualifying_spend, reaches
@@ -169,6 +170,11 @@ class Facts:
     def say(self, number: float, measure: Measure) -> str:
         """Write a number with its unit as the farm reads it."""
         return self.manner.say(number, measure)
+
+    @cached_property
+    def decided(self) -> Plan:
+        """The plan without the containers that were added to be safe."""
+        return as_decided(self.season, self.plan)
 
     @cached_property
     def acres(self) -> float:

@@ -147,16 +147,19 @@ def _figures(facts: Facts) -> KeyFigures:
 
 
 def nearness(facts: Facts) -> list[str]:
-    """Say how much cheaper any plan could be, and whether fewer acres could be short."""
-    plan = facts.plan
-    room = max(0.0, plan.cost.total - plan.bound)
+    """Say how much cheaper any plan could be, and whether fewer acres could be short.
+
+    What was added to be safe is set aside: a plan without it is not what was asked for.
+    """
+    plan = facts.decided
     if not says_something(plan):
         said = [
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
             "search ended before it had proven a floor for the cost."
         ]
     else:
-        said = [_room_said(facts, room)]
+        said = [_room_said(facts, max(0.0, plan.cost.total - plan.bound))]
+    said = [*answer.aside(facts), *said]
     if plan.shortages and not plan.shortage_proven:
         said.append("A plan that leaves less land short may exist; the search did not rule it out.")
     return said
@@ -171,18 +174,18 @@ def _room_said(facts: Facts, room: float) -> str:
     """Say how much cheaper any plan could be."""
     if room < CENT / 2:
         return "Proven: no plan that keeps every rule is cheaper by a cent."
-    gap = facts.plan.gap
+    gap = facts.decided.gap
     share = "less than 0.01 %" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
     amount = facts.say(room, Measure.MONEY)
     text = f"no plan can be cheaper by more than {amount} ({share} of the cost)."
-    if facts.plan.outcome is Outcome.OPTIMAL:
+    if facts.decided.outcome is Outcome.OPTIMAL:
         return f"Proven: {text}"
     return f"N{text[1:]} A longer search may find a part of that."
 
 
 def nearness_look(facts: Facts) -> Look:
     """Whether that is proven to be all but the cheapest."""
-    return Look.OK if facts.plan.outcome is Outcome.OPTIMAL else Look.WATCH
+    return Look.OK if facts.decided.outcome is Outcome.OPTIMAL else Look.WATCH
 
 
 def _short(facts: Facts) -> list[Block]:

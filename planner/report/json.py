@@ -17,6 +17,7 @@ from planner.errors import Fault, InputError, OutputError
 from planner.explain.barred import as_dicts, barred
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import (
+    Added,
     Cost,
     OrderLine,
     Outcome,
@@ -61,6 +62,7 @@ def to_json(plan: Plan, season: Season) -> dict[str, Any]:
         "shortages": [asdict(line) for line in plan.shortages],
         **({"run_order": list(plan.run_order)} if season.farm.line_stays_primed else {}),
         "warnings": list(plan.warnings),
+        **({"added_to_be_safe": [asdict(line) for line in plan.added]} if plan.added else {}),
         "shortage_proven": plan.shortage_proven,
         "seconds": plan.seconds,
         "source": season.source,
@@ -137,6 +139,7 @@ def from_json(data: dict[str, Any]) -> Plan:
         products=_records(ProductUse, data, "products"),
         shortages=_records(Shortage, data, "shortages"),
         run_order=tuple(str(name) for name in data.get("run_order") or ()),
+        added=_records(Added, {"added_to_be_safe": [], **data}, "added_to_be_safe"),
         shortage_proven=bool(data.get("shortage_proven", True)),
         warnings=tuple(str(text) for text in _take(data, "warnings", list)),
         seconds=_number({"seconds": 0.0, **data}, "seconds", 0.0),

@@ -191,11 +191,13 @@ def _said(facts: Facts, setting: SettingColumn, value: object) -> str:
 
 
 def _made(facts: Facts) -> Table:
-    plan, season = facts.plan, facts.season
+    plan, season = facts.decided, facts.season
     known, unknown = says_something(plan), "not known"
+    aside = "without what was added to be safe"
     rows: list[tuple[Content, ...]] = [
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
+        *([("Outcome, floor and gap", aside)] if facts.plan.added else []),
         ("Outcome", plan.outcome.value),
         ("Proven floor of the cost", facts.say(plan.bound, Measure.MONEY) if known else unknown),
         ("Gap", facts.say(plan.gap, Measure.PERCENT) if known else unknown),

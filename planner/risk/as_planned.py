@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.risk.compared import TwoStages
     from planner.risk.draws import Changes
+    from planner.risk.safer import Safer
     from planner.risk.uses import Account
     from planner.season.domain import Season, SeedLot
 
@@ -111,9 +112,8 @@ class AsPlanned:
     """Of the product that runs short most often; None where nothing is treated."""
     said: str = ""
     """How safe the order is and what a safer one costs, in a sentence, where that was found out."""
-    safer_cost: float | None = None
-    """Money that a safer order costs more; None where none is wanted, sold or within the most to
-    spend."""
+    safer: Safer | None = None
+    """A safer order; None where none is wanted, sold or within the most to spend."""
     stages: TwoStages | None = None
     """Orders compared over draws, where that was done."""
 

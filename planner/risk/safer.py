@@ -15,11 +15,12 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.explain.words import Speech, count, listing
+from planner.explain.words import Speech, listing
 from planner.plan import price
-from planner.plan.plan import PROVEN_GAP, Outcome
+from planner.plan.added import more_paid, with_added
+from planner.plan.plan import Added
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
-from planner.risk.words import SAFE, chance
+from planner.risk.words import SAFE, added_said, added_words, chance, kept_words
 from planner.season.domain import Quantity
 
 if TYPE_CHECKING:
@@ -29,7 +30,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Container, Season
 
     Bools = npt.NDArray[np.bool_]
-    Counts = dict[tuple[str, str], int]
 
 DRAWS = 16_384
 """Draws that orders are compared on."""
@@ -49,12 +49,14 @@ MOST_TRIED = 20_000
 class Safer:
     """An order with containers added."""
 
-    added: tuple[tuple[str, str, int], ...]
-    """Product, container and how many more; empty where the plan's own order will do."""
+    added: tuple[Added, ...]
+    """Empty where the plan's own order will do."""
     enough: float
     """Share of draws in which every product suffices."""
-    cost: float
-    """Money more than the plan's order, what is left valued as in the plan."""
+    paid: float
+    """Money paid more than for the plan's order."""
+    kept: float
+    """What of it stays in product left over, valued as in the plan."""
     within_money: bool
     """Whether it stays within the most to spend."""
 
@@ -83,7 +85,7 @@ def safer_order(
     """
     accounts, need = needs_drawn(season, plan, draws, seed)
     if not accounts:
-        return Safer((), 1.0, 0.0, within_money=True)
+        return Safer((), 1.0, 0.0, 0.0, within_money=True)
     choices, holds = [], []
     for column, account in enumerate(accounts):
         own = need[:, column]
@@ -96,14 +98,14 @@ def safer_order(
         return None
     picked, enough = best
     added = tuple(
-        (account.product, name, n)
+        Added(account.product, name, n)
         for account, found, at in zip(accounts, choices, picked, strict=True)
         for name, n in found[at].counts
     )
     safer = with_added(season, plan, added)
     most = season.farm.most_to_spend
     within = most is None or safer.cost.spent <= most or safer.cost.spent <= plan.cost.spent
-    return Safer(added, enough, safer.cost.total - plan.cost.total, within)
+    return Safer(added, enough, *more_paid(plan, safer), within)
 
 
 def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_Addition]:
@@ -174,29 +176,6 @@ def _cheapest(
     return None
 
 
-def with_added(season: Season, plan: Plan, added: tuple[tuple[str, str, int], ...]) -> Plan:
-    """Return a plan with containers added to its order, all else as it was, priced again."""
-    counts: Counts = {(o.product, o.container): o.count for o in plan.order}
-    for product, name, n in added:
-        counts[product, name] = counts.get((product, name), 0) + n
-    cost, order, purchases, uses = price.price_plan(
-        season,
-        counts,
-        {s.lot: s.bags for s in plan.seed_purchases},
-        plan.treating,
-        plan.planting,
-        plan.run_order,
-    )
-    bound = min(plan.bound, cost.total)
-    gap = (cost.total - bound) / max(1.0, abs(cost.total))
-    proven = gap <= PROVEN_GAP and plan.shortage_proven
-    outcome = Outcome.OPTIMAL if proven else Outcome.FEASIBLE
-    plan = replace(plan, outcome=outcome)
-    return replace(
-        plan, cost=cost, order=order, seed_purchases=purchases, products=uses, bound=bound, gap=gap
-    )
-
-
 def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
     """Plan in draws with what a safer order costs; None where nothing is said to be unknown."""
     if not season.unknowns:
@@ -206,8 +185,8 @@ def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
     can = safer is not None and safer.added and safer.within_money
     return replace(
         held,
-        said=safety(season, held, safer),
-        safer_cost=safer.cost if safer is not None and can else None,
+        said=" ".join(filter(None, (safety(season, held, safer), added_said(season, plan)))),
+        safer=safer if can else None,
     )
 
 
@@ -228,10 +207,10 @@ def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = S
         return f"{text}.{_why(season)}"
     if safer is None:
         return f"{text}; nothing that is sold brings it to {chance(safe)}.{_why(season)}"
-    more = listing([f"{count(n, f'more {name}')} of {product}" for product, name, n in safer.added])
-    money = Speech(season.farm).money(abs(safer.cost))
-    costs = f"{money} more" if safer.cost >= 0.0 else f"{money} less"
-    text += f"; for {costs} ({more}) it is enough in {chance(safer.enough).removesuffix(' of 100')}"
+    money = Speech(season.farm).money(abs(safer.paid))
+    costs = f"{money} more" if safer.paid >= 0.0 else f"{money} less"
+    what = "; ".join(filter(None, (added_words(safer.added), kept_words(season.farm, safer.kept))))
+    text += f"; for {costs} ({what}) it is enough in {chance(safer.enough).removesuffix(' of 100')}"
     within = "" if safer.within_money else ", but that is over the most to spend"
     return f"{text}{within}.{_why(season)}"
 

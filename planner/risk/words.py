@@ -6,19 +6,23 @@ from collections import Counter
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from planner.explain.words import Speech, count, number
+from planner.explain.words import Speech, count, listing, number
+from planner.plan.added import as_decided, more_paid
 from planner.risk.ceilings import LIQUID
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from planner.plan.plan import Added, Plan
     from planner.risk.as_planned import AsPlanned
     from planner.risk.ceilings import Ceiling
     from planner.risk.compared import TwoStages
     from planner.risk.margins import ProductMargin
     from planner.risk.second_stage import Order
-    from planner.season.domain import Season
+    from planner.season.domain import Farm, Season
 
+CENT = 0.005
+"""Money that counts as none."""
 SAFE = 0.95
 """Chance of being enough that makes an order safe, and that a safer one is to have."""
 
@@ -136,6 +140,32 @@ def _counted(order: Order) -> Counter[tuple[str, str]]:
 def _of(n: int, one: str, of: str) -> str:
     many = f"{one}es" if one.endswith(("x", "ch", "s")) else f"{one}s"
     return f"{abs(n):,} {'more' if n > 0 else 'fewer'} {one if abs(n) == 1 else many} of {of}"
+
+
+def added_said(season: Season, plan: Plan) -> str:
+    """Say which containers were added to an order to be safe and what they cost; else empty."""
+    if not plan.added:
+        return ""
+    paid, kept = more_paid(as_decided(season, plan), plan)
+    worth = kept_words(season.farm, kept)
+    text = f"Added to be safe: {added_words(plan.added)}; {Speech(season.farm).money(abs(paid))} "
+    text += "more to pay" if paid >= 0.0 else "less to pay"
+    return f"{text}, {worth}." if worth else f"{text}."
+
+
+def added_words(added: Sequence[Added]) -> str:
+    """Say containers that are added to an order.
+
+    >>> from planner.plan.plan import Added
+    >>> added_words([Added("Alpha", "jug", 1), Added("Beta", "keg", 2)])
+    '1 more jug of Alpha and 2 more kegs of Beta'
+    """
+    return listing([f"{count(a.count, f'more {a.container}')} of {a.product}" for a in added])
+
+
+def kept_words(farm: Farm, kept: float) -> str:
+    """Say what of the money for more containers is left in product; empty where nothing is."""
+    return f"{Speech(farm).money(kept)} of it stays in product left over" if kept >= CENT else ""
 
 
 def how_often(held: AsPlanned) -> str:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 from planner import api
 from planner.errors import NoPlanError
 from planner.optimize.options import cores
+from planner.plan.added import as_decided
 from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
 from planner.report.sheets import Pack
@@ -111,7 +112,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         if at_once:
             first = beside.submit(written, Explanation(again=again))
         if changed:
-            compared = _scenarios(changed, plan, options, extras.what_if)
+            compared = _scenarios(changed, as_decided(season, plan), options, extras.what_if)
         if at_once:
             stem = first.result()[0].stem
     why = _why(season, plan, options, extras.why)

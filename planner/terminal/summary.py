@@ -18,6 +18,7 @@ from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import Facts
 from planner.report.measures import Measure, manner_of
+from planner.risk.words import added_said
 from planner.season.domain import SeedingRate
 from planner.sums import grouped
 from planner.terminal.comparing import comparison_lines
@@ -198,10 +199,12 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     facts = Facts(plan, season)
     lines += _section("Cash", [answer.cash(facts), *answer.sooner_lines(facts)])
+    added = added_said(season, plan)
+    lines += _section("How safe is this order", [added] if added else [])
     lines += _section("White mold and other threats", answer.threats(facts))
     lines += _section(answer.SHORT_FIRST, answer.spare(facts))
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
-    lines.append(certainty(plan, manner))
+    lines += [*answer.aside(facts), certainty(facts.decided, manner)]
     lines += _section("Left out by your rules", [b.sentence for b in barred(season) if b.wholly])
     if plan.warnings:
         lines += ["", "Warnings", *(line for text in plan.warnings for line in paragraph(text))]
@@ -306,6 +309,7 @@ def why_lines(why: Explanation, season: Season) -> list[str]:
     if why.repairs:
         lines += ["", "What would help"]
         lines += [line for item in why.repairs for line in _repair_lines(item)]
+    lines += ["", *paragraph(why.aside, 0)] if why.aside else []
     if why.money is not None:
         lines += ["", "Most to spend", *paragraph(why.money.sentence)]
     lines += _rule_lines(why.rules)

@@ -8,10 +8,11 @@ import numpy as np
 import pytest
 
 from planner import api
+from planner.plan.added import with_added
 from planner.plan.audit import audit
-from planner.plan.plan import Plan
+from planner.plan.plan import Added, Plan
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
-from planner.risk.safer import drawn, safer_order, safety, with_added
+from planner.risk.safer import drawn, safer_order, safety
 from planner.season.domain import Quantity, Season, Unknown
 
 DEMO = Path(__file__).parents[2] / "data" / "demo.xlsx"
@@ -37,7 +38,7 @@ def test_nothing_is_added_where_the_order_will_do(
 ) -> None:
     found = safer_order(season, plan, held.enough * 0.99)
     assert found is not None
-    assert (found.added, found.cost) == ((), 0.0)
+    assert (found.added, found.paid) == ((), 0.0)
 
 
 def test_added_containers_suffice_and_none_is_there_for_nothing(season: Season, plan: Plan) -> None:
@@ -54,7 +55,7 @@ def test_added_containers_suffice_and_none_is_there_for_nothing(season: Season, 
                 there[place] += n * sizes[product, name] * (product == account.product)
         return float((need <= there * (1.0 + ROUNDING)).all(axis=1).mean())
 
-    added = {(product, name): n for product, name, n in found.added}
+    added = {(a.product, a.container): a.count for a in found.added}
     assert enough(added) == pytest.approx(found.enough)
     assert found.enough >= 0.95
     for key, n in added.items():
@@ -73,7 +74,7 @@ def test_the_cheapest_by_enumeration(season: Season, plan: Plan) -> None:
     }
     costs = []
     for ns in itertools.product(range(3), repeat=3):
-        added = tuple((name, small[name].name, n) for name, n in zip(names, ns, strict=True) if n)
+        added = [Added(name, small[name].name, n) for name, n in zip(names, ns, strict=True) if n]
         other = with_added(season, plan, added)
         if as_planned(season, other, draws=2048, seed=4).enough >= 0.9:
             costs.append(other.cost.containers)
@@ -109,4 +110,4 @@ def test_the_sentence_says_how_safe_and_what_safer_costs(
     assert "this order is enough" in said
     if found is not None and found.added:
         assert " more" in said
-        assert all(product in said for product, _, _ in found.added)
+        assert all(a.product in said for a in found.added)

@@ -142,10 +142,18 @@ def test_a_safe_plan_has_more_and_page_one_says_so(
     unknown: Path, tmp_path: Path, capsys: Capture
 ) -> None:
     """Two jugs hold 256 fl oz; 240 are needed as planned, 288 at the most: one more jug."""
+    rows = "Scenario,Sheet,Row,Column,Value\nDear jugs,Containers,Green Cap / jug,Price,130\n"
+    (unknown / "what if.csv").write_text(rows, "utf-8")
     out = tmp_path / "out"
     command = ["plan", str(unknown), "--out", str(out), "--seconds", "5", "--why", "0"]
     assert cli.run([*command, "--safe", "99"]) == 0
-    capsys.readouterr()
+    shown = capsys.readouterr().out
+    assert "Added to be safe: 1 more jug of Green Cap; $100 more to pay." in shown
+    assert "Worked out without the containers that were added to be safe." in shown
+    assert "Total $200.00 $240.00" in " ".join(shown.split())  # scenarios, too, have nothing added
+    book = openpyxl.load_workbook(out / "study.xlsx")
+    texts = " ".join(str(c.value) for row in book["What if"] for c in row if c.value is not None)
+    assert "Worked out without the containers that were added to be safe." in texts
     plan = json.loads((out / "plan.json").read_text("utf-8"))
     assert sum(o["count"] for o in plan["order"]) == 3
     assert plan["unknowns"]["as_planned"]["enough"] >= 0.99

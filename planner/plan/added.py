@@ -1,0 +1,69 @@
+"""Containers that are added to a decided order to be safe, and the plan without them."""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.plan import price
+from planner.plan.plan import PROVEN_GAP, Added, Outcome, Plan
+from planner.sums import summed
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+    from planner.season.domain import Season
+
+
+def with_added(season: Season, plan: Plan, added: Iterable[Added]) -> Plan:
+    """Return a plan with containers added to its order, all else as it was, priced again."""
+    total = summed(((a.product, a.container), a.count) for a in (*plan.added, *added))
+    more = tuple(Added(*key, round(count)) for key, count in total.items())
+    return _reordered(season, as_decided(season, plan), more, 1)
+
+
+def as_decided(season: Season, plan: Plan) -> Plan:
+    """Return a plan without the containers that were added to its order, priced again."""
+    if not plan.added:
+        return plan
+    return replace(_reordered(season, plan, plan.added, -1), added=())
+
+
+class MorePaid(NamedTuple):
+    """What a plan costs more than one that orders less."""
+
+    paid: float
+    """Money that leaves the farm."""
+    kept: float
+    """What of it stays in product left over, as plans are compared."""
+
+
+def more_paid(less: Plan, more: Plan) -> MorePaid:
+    """Compare what is paid for two orders of plans that are else the same."""
+    paid = more.cost.spent - less.cost.spent
+    return MorePaid(paid, paid - (more.cost.total - less.cost.total))
+
+
+def _reordered(season: Season, plan: Plan, added: tuple[Added, ...], sign: int) -> Plan:
+    counts = {(o.product, o.container): o.count for o in plan.order}
+    for a in added:
+        key = a.product, a.container
+        counts[key] = counts.get(key, 0) + sign * a.count
+    bags = {s.lot: s.bags for s in plan.seed_purchases}
+    cost, order, purchases, uses = price.price_plan(
+        season, counts, bags, plan.treating, plan.planting, plan.run_order
+    )
+    bound = min(plan.bound, cost.total)
+    gap = (cost.total - bound) / max(1.0, abs(cost.total))
+    proven = gap <= PROVEN_GAP and plan.shortage_proven
+    return replace(
+        plan,
+        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
+        gap=gap,
+        bound=bound,
+        cost=cost,
+        order=order,
+        seed_purchases=purchases,
+        products=uses,
+        added=added,
+    )
