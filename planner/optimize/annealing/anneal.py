@@ -93,11 +93,11 @@ def anneal_apart(
 ) -> list[list[Piece]] | None:
     """`anneal` in a process of its own; None if that dies. The season is sent there once."""
     season = (current.it, current.choices) if worker.sent is not current.choices else None
-    worker.sent = current.choices
     try:
         pieces, more = worker.run(_anneal_there, (season, job), stop)
     except ProcessGoneError:
         return None
+    worker.sent = current.choices
     seen.extend(more)
     best: list[list[Piece]] = pieces
     return best

@@ -17,6 +17,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.bounds.column_generation import join, not_joined
+from planner.optimize.incumbent.restrictions import proven_in
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, solve
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import ORDER, PURCHASE
@@ -185,10 +186,11 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
 
 def _raise_bound(incumbent: Incumbent, orders: Orders, seconds: float) -> None:
     """Raise the bound to what two solves of the program over orders agree on."""
-    watch = Watch(incumbent, on_bound=incumbent.raise_bound)
+    proven = proven_in(incumbent, orders.master.model)
+    watch = Watch(incumbent, on_bound=proven)
     matrix, at_once = _with_cuts(orders), incumbent.options.effort is None
     answer = verified(matrix, Limits(seconds, 1e-6), watch, at_once=at_once, exchange=False)
-    incumbent.raise_bound(answer.bound)
+    proven(answer.bound)
 
 
 def _raise_price(orders: Orders, times: float) -> None:

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.incumbent.restrictions import proven_in
 from planner.optimize.mip.highs import INFINITE, Kept
 from planner.optimize.model.instance import units_to_treat
 from planner.optimize.model.program import Model, any_shares, make_model
@@ -188,7 +189,7 @@ def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) 
             return
         g.answer, g.duals = answer, answer.row_dual
         lost, wanted = not_joined(g, answer.row_dual, params.join)
-        incumbent.raise_bound(answer.objective + lost)
+        proven_in(incumbent, g.model)(answer.objective + lost)
         close = lost >= -params.relaxation_gap * max(1.0, abs(answer.objective))
         if close or incumbent.seconds() >= until or not len(wanted):
             return

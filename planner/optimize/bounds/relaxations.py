@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.incumbent.incumbent import same_short, short_slack
-from planner.optimize.incumbent.restrictions import held_short, short_caps
+from planner.optimize.incumbent.restrictions import held_short, proven_in, short_caps
 from planner.optimize.mip.highs import Limits, Matrix, Verdict, Watch, is_lower, now, solve
 from planner.optimize.mip.part import minimize_in_turn
 from planner.optimize.mip.verified import verified
@@ -55,9 +55,9 @@ def relax(
     options = incumbent.options
     seconds = params.relaxed_time * incumbent.left()
     limits = Limits(seconds, max(options.gap, 5e-4), seed=options.seed)
-    watch = Watch(incumbent, take, incumbent.raise_bound, better)
-    answer = verified(loose.matrix, limits, watch, solver)
-    incumbent.raise_bound(answer.bound)
+    proven = proven_in(incumbent, model)
+    answer = verified(loose.matrix, limits, Watch(incumbent, take, proven, better), solver)
+    proven(answer.bound)
     return answer.verdict is Verdict.OPTIMAL
 
 
@@ -72,13 +72,13 @@ def exact(
     watch = Watch(
         incumbent if stop is None else Either(incumbent, stop),
         _taker(incumbent, model),
-        incumbent.raise_bound,
+        proven_in(incumbent, model),
         partial(_cheaper, incumbent),
     )
     answer = verified(model.matrix, limits, watch, solver, at_once=incumbent.options.effort is None)
     if answer.x is not None:
         incumbent.offer(rounded(model, answer.x))
-    _end_with(incumbent, answer)
+    _end_with(incumbent, model, answer)
     return answer
 
 
@@ -91,6 +91,7 @@ def exact_if_covered(
     set where the first of the two solves ends without a plan, and stops the other one.
     """
     model = model.bounded("short_in", np.zeros(len(model.at["short_in"])))
+    proven = proven_in(incumbent, model)
 
     def take(x: Floats, _: float) -> None:
         incumbent.offer(rounded(model, x))
@@ -99,7 +100,7 @@ def exact_if_covered(
 
     def on_bound(bound: float) -> None:
         if incumbent.is_covered:
-            incumbent.raise_bound(bound)
+            proven(bound)
 
     def better(cost: float) -> Floats | None:
         return _cheaper(incumbent, cost) if incumbent.is_covered else None
@@ -114,16 +115,18 @@ def exact_if_covered(
     answer = verified(model.matrix, limits, watch, first)
     if answer.x is not None:
         take(answer.x, answer.objective)
-        _end_with(incumbent, answer)
+        _end_with(incumbent, model, answer)
     else:
         hopeless.set()
 
 
-def _end_with(incumbent: Incumbent, answer: Answer) -> None:
-    incumbent.raise_bound(answer.bound)
+def _end_with(incumbent: Incumbent, model: Model, answer: Answer) -> None:
+    proven_in(incumbent, model)(answer.bound)
     ended = answer.verdict is Verdict.OPTIMAL and not incumbent.contradicts(answer.objective)
-    if ended and incumbent.short_proven:
-        incumbent.ended.set()
+    if ended and incumbent.short_proven and incumbent.x is not None:
+        held = model.matrix.upper[model.at["short_in"]]
+        if same_short(np.array(incumbent.short), held):
+            incumbent.ended.set()
 
 
 def _cheaper(incumbent: Incumbent, cost: float) -> Floats | None:

@@ -67,9 +67,13 @@ class Incumbent:
         self.short: tuple[float, ...] = ()
         self.cost = np.inf
         self.bound = -np.inf
+        self.bound_short: Floats | None = None
+        """Acres short by priority that no plan passes of which that bound is proven."""
         self.short_proven = False
         self.ruled_out: RuledOut | None = None
         self.ended = threading.Event()
+        self.over = threading.Event()
+        """Set when the search is over, so that what still runs beside it ends."""
         self.first_plan: float | None = None
         self.improved = self.began
         """When the best plan was found."""
@@ -91,7 +95,7 @@ class Incumbent:
         """Whether to stop: the user says so, the time is up, or the gap is closed."""
         if self.user_stop is not None and self.user_stop.is_set():
             return True
-        return self.ended.is_set() or self.left() <= 0.0
+        return self.ended.is_set() or self.over.is_set() or self.left() <= 0.0
 
     def wait(self, seconds: float) -> None:
         """Let time pass, or less of it where the search is to stop."""
@@ -139,7 +143,7 @@ class Incumbent:
             if side > 0 or (side == 0 and not self._cheaper(cost)):
                 return False
             self.x, self.cost, self.improved = x, cost, now()
-            if self.contradicts(self.bound):
+            if self.contradicts(self.bound) or not self._bound_holds():
                 self.bound = -np.inf
             if self.first_plan is None:
                 self.first_plan = self.seconds()
@@ -177,16 +181,30 @@ class Incumbent:
             and (not len(whole) or whole.max() < 1e-6)
         )
 
-    def raise_bound(self, bound: float) -> None:
-        """Take over a proven bound of the cost."""
+    def raise_bound(self, bound: float, short: Floats) -> None:
+        """Take over a bound of the cost, proven of plans with no more acres short than those.
+
+        `short` is by priority. Where fewer of one priority and more of a later one are short by
+        now, the bound says nothing of such plans.
+        """
         with self._lock:
-            if self.contradicts(bound):
+            if self.contradicts(bound) or not self._is_within(short):
                 return
             if np.isfinite(bound) and bound > self.bound:
-                self.bound = bound
+                self.bound, self.bound_short = bound, short
                 self._tell()
             if self.gap <= self.options.gap and self.short_proven:
                 self.ended.set()
+
+    def _bound_holds(self) -> bool:
+        return self.bound_short is None or self._is_within(self.bound_short)
+
+    def _is_within(self, short: Floats) -> bool:
+        """Whether the best plan has no more acres short than those, of any priority."""
+        if self.x is None:
+            return True
+        mine = np.array(self.short)
+        return bool(np.all(mine <= short + SAME_SHORT * short_slack(len(mine))))
 
     def contradicts(self, bound: float) -> bool:
         """Whether there is a plan below what was said to be a bound, so that it is not one."""

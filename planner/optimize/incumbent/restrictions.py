@@ -10,6 +10,8 @@ import numpy as np
 from planner.optimize.incumbent.incumbent import Incumbent, RuledOut, short_slack
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
+
     from planner.optimize.mip.highs import Bools, Floats
     from planner.optimize.model.program import Model
 
@@ -52,6 +54,12 @@ def short_caps(incumbent: Incumbent) -> Floats:
     most = incumbent.model.matrix.upper[incumbent.model.at["short_in"]]
     short = np.array(incumbent.short)
     return np.where(short > 1e-9, np.minimum(short + short_slack(len(short)), most), 0.0)
+
+
+def proven_in(incumbent: Incumbent, model: Model) -> Callable[[float], None]:
+    """What to call with a bound that is proven in a model with its shortage held."""
+    short = model.matrix.upper[model.at["short_in"]]
+    return lambda bound: incumbent.raise_bound(bound, short)
 
 
 def held_short(model: Model, short: Floats, places: int) -> Floats:

@@ -1,7 +1,8 @@
 """HiGHS in a process of its own, so that it and the search for plans don't wait for each other.
 
 `Worker.solve` is `planner.optimize.mip.highs.solve` elsewhere: same program, same answer. A worker
-that dies proves nothing and harms nothing. Messages are pickles of our own over two pipes.
+that dies proves nothing, and whoever asks it hears so at once. Messages are pickles of our own
+over two pipes.
 """
 
 from __future__ import annotations
@@ -80,17 +81,15 @@ class Worker:
 
     def _begin(self, stop: Stop | None) -> bool:
         """Wait until the process hears; whether it does and there is still something to do."""
-        while not self.ready:
-            self.told_to_stop = None
-            if stop is not None and stop.is_set():
-                return False
-            kind, _ = self._next(None)
-            self.ready = kind == "ready"
-            if kind == "gone":
-                self.heard.put(("gone", None))  # it stays gone
-                return False
         self.told_to_stop = None
-        return True
+        while not (stop is not None and stop.is_set()):
+            if self.ready and self.is_alive():
+                return True
+            kind, _ = self._next(None)
+            self.ready = self.ready or kind == "ready"
+            if kind == "gone":
+                return False
+        return False
 
     def _next(self, stop: Stop | None) -> tuple[str, Any]:
         """What the process says next, or nothing yet; passes on the sign to stop."""
@@ -102,9 +101,12 @@ class Worker:
                 with suppress(OSError):
                     self.process.kill()
         try:
-            return self.heard.get(timeout=TICK)
+            kind, value = self.heard.get(timeout=TICK)
         except queue.Empty:
             return "", None
+        if kind == "gone":
+            self.heard.put((kind, value))  # it stays gone
+        return kind, value
 
     def solve(
         self,
@@ -143,7 +145,7 @@ class Worker:
         Raises
         ------
         ProcessGoneError
-            When the process dies, or had died before.
+            When the process dies, had died before, or was to stop before it began.
         """
         if not self._begin(stop):
             raise ProcessGoneError

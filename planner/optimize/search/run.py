@@ -18,7 +18,7 @@ from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.process import TICK, start_apart
 from planner.optimize.options import SolveOptions, cores
-from planner.optimize.search.beside import begin_search
+from planner.optimize.search.beside import GRACE, begin_search
 from planner.optimize.search.common import (
     EXACT,
     ORDER_APART,
@@ -94,6 +94,7 @@ def search(context: Context) -> Plan:
                 _lower_cost(context)
         _settle_what_is_left(context)
     finally:
+        incumbent.over.set()
         context.workers.close()
     return finished(context)
 
@@ -182,10 +183,16 @@ def _begin_annealer(context: Context) -> None:
 def _search_beside_proof(context: Context, proof: Beside) -> None:
     options = context.incumbent.options
     more = min(options.params.strategies.most_more, (options.cores or cores()) - 2)
-    for turn in range(2, 2 + more):
-        begin_search(context, worker=context.workers.start(), turn=turn, seed=turn)
+    others = [
+        begin_search(context, worker=worker, turn=turn, seed=turn)
+        for turn, worker in enumerate(context.workers.for_more(max(0, more)), 2)
+    ]
     pursue(context, COST)
+    for other in others:
+        other.done.set()
     proof.end()
+    for other in others:
+        other.thread.join(GRACE)
 
 
 def _run_next(context: Context, _: int, until: float) -> None:

@@ -1,6 +1,7 @@
 """The processes and threads that work beside the main thread, and what they hand to it.
 
-Threads only append to its lists and set its flags, which needs no lock of our own.
+Threads only append to its lists and set its flags, which needs no lock of our own; processes are
+handed out under a lock.
 """
 
 from __future__ import annotations
@@ -9,7 +10,8 @@ import threading
 from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
-from planner.optimize.mip.process import give_back, take_worker
+from planner.optimize.mip.highs import now
+from planner.optimize.mip.process import ProcessGoneError, give_back, take_worker
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -17,6 +19,9 @@ if TYPE_CHECKING:
     from planner.optimize.annealing.moves import Tally
     from planner.optimize.annealing.state import Piece
     from planner.optimize.mip.process import Worker
+
+PATIENCE = 1.0
+"""Seconds in which threads beside must end once the search has."""
 
 
 @dataclass(slots=True)
@@ -30,6 +35,8 @@ class Workers:
     """The process that proves bounds, and anneals when there is none to raise."""
     annealer: Worker | None = None
     """The process that anneals for the main thread; None before there is any need."""
+    more: list[Worker] = field(default_factory=list)
+    """Processes that anneal besides, where there are cores for them."""
     ready: threading.Event = field(default_factory=threading.Event)
     """Whether that one has its moves compiled and its season."""
     found: list[list[list[Piece]]] = field(default_factory=list)
@@ -40,21 +47,49 @@ class Workers:
     """Whether the exact model is being solved for a proof."""
     errors: list[BaseException] = field(default_factory=list)
 
+    threads: list[threading.Thread] = field(default_factory=list)
+    closed: bool = False
+    lock: threading.RLock = field(default_factory=threading.RLock)
+
     def start(self) -> Worker:
-        """One more process."""
-        worker = take_worker()
-        self.started.append(worker)
+        """One more process.
+
+        Raises
+        ------
+        ProcessGoneError
+            When the search is over.
+        """
+        with self.lock:
+            if self.closed:
+                raise ProcessGoneError
+            worker = take_worker()
+            self.started.append(worker)
         return worker
 
     def for_bounds(self) -> Worker:
-        """The second process, started where it is not there yet."""
-        self.second = self.second or self.start()
-        return self.second
+        """The second process, started where it is not there; errors as `start`."""
+        with self.lock:
+            self.second = self._there(self.second)
+            return self.second
 
     def for_annealing(self) -> Worker:
-        """The process that anneals for the main thread, started where it is not there yet."""
-        self.annealer = self.annealer or self.start()
-        return self.annealer
+        """The process that anneals for the main thread, started likewise."""
+        with self.lock:
+            self.annealer = self._there(self.annealer)
+            return self.annealer
+
+    def for_more(self, n: int) -> list[Worker]:
+        """As many processes to anneal beside those two, started likewise."""
+        with self.lock:
+            kept = [*self.more, *([None] * n)][:n]
+            self.more = [self._there(worker) for worker in kept]
+            return list(self.more)
+
+    def _there(self, worker: Worker | None) -> Worker:
+        """That process, or another where there is none or it has died."""
+        if worker is None or self.closed or not worker.is_alive():
+            return self.start()
+        return worker
 
     def beside(self, job: Callable[[], object]) -> threading.Thread:
         """Do a job in a thread beside the main one, which then still hears Ctrl-C."""
@@ -63,20 +98,37 @@ class Workers:
             try:
                 job()
             except Exception as error:
-                self.errors.append(error)
+                if not self.closed:
+                    self.errors.append(error)
 
         thread = threading.Thread(target=work, daemon=True)
+        self.threads = [t for t in self.threads if t.is_alive()]
+        self.threads.append(thread)
         thread.start()
         return thread
 
     def end_bounds(self) -> None:
         """End the second process, which does not hear; the next need starts another."""
-        if self.second is not None:
-            self.second.close()
-            self.second = None
+        with self.lock:
+            if self.second is not None:
+                self.second.close()
+                self.second = None
 
     def close(self) -> None:
-        """End all processes that still work; keep the others for the next season."""
+        """End all processes that still work; keep the others for the next season.
+
+        The sign to stop is set by then. Where a thread does not end, no process is kept: it might
+        go on with one that works for the next season.
+        """
+        with self.lock:
+            self.closed = True
+        until = now() + PATIENCE
+        for thread in self.threads:
+            thread.join(max(0.0, until - now()))
+        alone = not any(thread.is_alive() for thread in self.threads)
         for worker in self.started[self.given_back :]:
             self.given_back += 1
-            give_back(worker)
+            if alone:
+                give_back(worker)
+            else:
+                worker.close()

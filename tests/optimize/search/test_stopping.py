@@ -5,12 +5,16 @@ import threading
 import numpy as np
 import pytest
 
+from planner.errors import NoPlanError
+from planner.optimize.annealing.anneal import anneal_apart, annealing_job
 from planner.optimize.annealing.decode import decoded
 from planner.optimize.bounds import benders
 from planner.optimize.from_plan.warm_start import columns_of
+from planner.optimize.incumbent.budgets import Budget
 from planner.optimize.incumbent.incumbent import Incumbent
-from planner.optimize.mip.highs import Answer, Limits, Verdict, reduced
+from planner.optimize.mip.highs import Answer, Limits, Verdict, now, reduced
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
 from planner.optimize.options import SolveOptions
@@ -18,7 +22,7 @@ from planner.optimize.search.common import open_context
 from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.order_apart import settle_order
-from planner.optimize.search.run import solve
+from planner.optimize.search.run import search, solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
@@ -107,3 +111,65 @@ def test_fields_are_planted_though_time_ran_out_on_a_plan_that_plants_none():
     assert nothing == pytest.approx(sum(f.acres for f in incumbent.model.it.fields))
     make_first_plan(context)
     assert sum(incumbent.short) < 0.5 * nothing
+
+
+def test_processes_that_die_are_replaced():
+    """Both are killed as the search begins; it still finds the optimum, in the time given."""
+    one = hard_season(10, 8, 3, 1, 2)
+    best = solve(one, SolveOptions(seconds=30.0)).cost.total
+    context = open_context(Incumbent(SolveOptions(seconds=30.0), None, None), one)
+    workers, begun = context.workers, now()
+    for worker in (workers.for_bounds(), workers.for_annealing()):
+        worker.process.kill()
+        worker.process.wait()
+    assert search(context).cost.total == pytest.approx(best, rel=1e-4)
+    assert now() - begun < 35.0
+    assert len(workers.started) > 2
+
+
+def test_a_search_that_fails_leaves_nothing_at_work(monkeypatch):
+    """The search fails with the annealer being set up and bounds being proven beside it."""
+    context = open_context(
+        Incumbent(SolveOptions(seconds=60.0), None, None), hard_season(14, 10, 4, 2, 3)
+    )
+
+    def fail(*_: object, **__: object) -> None:
+        msg = "for the test"
+        raise NoPlanError(msg)
+
+    monkeypatch.setattr("planner.optimize.search.run.pursue", fail)
+    with pytest.raises(NoPlanError, match="for the test"):
+        search(context)
+    assert not any(thread.is_alive() for thread in context.workers.threads)
+    assert not any(worker.busy and worker.is_alive() for worker in context.workers.started)
+    with pytest.raises(ProcessGoneError):
+        context.workers.for_bounds()
+
+
+def test_more_cores_anneal_in_the_same_processes_every_time():
+    context = open_context(
+        Incumbent(SolveOptions(seconds=60.0, cores=4), None, None), hard_season(6, 5, 3, 1, 1)
+    )
+    first = context.workers.for_more(2)
+    first[0].process.kill()
+    first[0].process.wait()
+    again = context.workers.for_more(2)
+    assert again[0] is not first[0]
+    assert again[1] is first[1]
+    context.incumbent.over.set()
+    context.workers.close()
+
+
+def test_a_job_that_never_began_does_not_spoil_the_next():
+    """The season is sent with the first job that runs, not with one that was stopped before."""
+    incumbent = Incumbent(SolveOptions(seconds=60.0), None, None)
+    context = open_context(incumbent, hard_season(6, 5, 3, 1, 1))
+    make_first_plan(context)
+    stop = threading.Event()
+    stop.set()
+    job = annealing_job(incumbent, Budget(0.1), context.rng)
+    worker = context.workers.for_annealing()
+    assert anneal_apart(worker, context.current, job, stop, []) is None
+    stop.clear()
+    assert anneal_apart(worker, context.current, job, stop, []) is not None
+    context.workers.close()
