@@ -83,6 +83,15 @@ class OutcomeTable:
     """Seconds, at the most, in which an order's season is decided again."""
     known: dict[tuple[int, Order | None, int], Outcome] = field(default_factory=dict)
     solves: int = 0
+    full: int = 0
+    """Solves that were free in what fields have."""
+    full_seconds: float = 0.0
+    """What they took."""
+
+    @property
+    def each(self) -> float:
+        """Seconds that a full solve took on average."""
+        return self.full_seconds / max(1, self.full)
 
     def fill(
         self,
@@ -113,6 +122,9 @@ class OutcomeTable:
                 raise done.error
             self.known[jobs[done.key]] = done.value
             self.solves += 1
+            if pools is None:
+                self.full += 1
+                self.full_seconds += done.seconds
             self.said(f"{what}: {n:,} of {len(new):,}")
 
     def _ask(

@@ -9,6 +9,7 @@ gap (Mak, Morton and Wood 1999), draw by draw against the same order with the sa
 
 from __future__ import annotations
 
+import math
 import pickle
 from dataclasses import replace
 from time import monotonic
@@ -17,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.errors import NoPlanError
+from planner.explain.words import Speech
 from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
@@ -61,14 +63,17 @@ LEAST_SECONDS = 2.0
 RACING = 8
 """Orders that are about to be compared first."""
 AT_A_TIME = 4
-"""Fresh draws that are settled together: while orders are decided again in some, what the next cost
-at best is found out."""
+"""Fresh draws that are settled together, at the most, and no more than jobs run at a time: while
+orders are decided again in some, what the next cost at best is found out."""
 UNEVEN = 2.0
 """Times its even share of the time that a fresh draw at best may take, while the first of them
 leave enough: few need it, and what they leave unproven counts in the gap. Of the demo's, most need
 6 to 12 s, one in four over 30 s."""
 SHARES = (0.2, 0.4, 0.5)
 """Shares of the time after which training, candidates and their neighbors must be done."""
+LAST_LOOK = 0.6
+"""Share of the time after which one container or bag more or less must be done; it takes little, so
+that most of what is left after the neighbors is for fresh draws."""
 
 
 def compare_orders(
@@ -113,7 +118,7 @@ def compare_orders(
     )
     own = ordered_by(plan)
     tried = Tried(table, own, {own: None})
-    ends = [Until(began + share * seconds, stop) for share in (*SHARES, 1.0)]
+    ends = [Until(began + share * seconds, stop) for share in (*SHARES, LAST_LOOK, 1.0)]
     common = turns(season, COMMON, seed + 2)
     work = seconds * engine.workers
     table.most, table.floor_gap = _within(SHARES[0] * work / COMMON), ROUGH_GAP
@@ -132,19 +137,25 @@ def compare_orders(
 
     few = list(dict.fromkeys([*tried.ranked()[:FEW], own]))
     fresh = turns(season, count, seed + 3)
-    left = (1.0 - SHARES[-1]) * work
+    left, together = (1.0 - SHARES[-1]) * work, min(AT_A_TIME, engine.workers)
     table.most = _within(
         max(0.6 * left / count, min(UNEVEN * left / count, 0.3 * left / AT_A_TIME))
     )
     table.most_again = _within(0.4 * left / (count * len(few)))
     tolls = _tolls(table, plan, best, common, fresh)
-    for first in range(0, count + AT_A_TIME, AT_A_TIME):
-        ready, next_ones = range(max(0, first - AT_A_TIME), first), range(first, first + AT_A_TIME)
+    for first in range(0, count + together, together):
+        ready, next_ones = range(max(0, first - together), first), range(first, first + together)
         asked: list[tuple[Order | None, int]] = []
         asked += [(order, i) for i in ready if i < count for order in few]
         asked += [(None, i) for i in next_ones if i < count]
-        done = max(0, first - AT_A_TIME)
-        table.fill(f"fresh draws, {done} of {count} settled", asked, fresh, FRESH, ends[3], tolls)
+        done = max(0, first - together)
+        table.fill(f"fresh draws, {done} of {count} settled", asked, fresh, FRESH, ends[4], tolls)
+    if not _done(table, few, count):
+        stopped = stop is not None and stop.is_set()
+        ended = "stopped" if stopped else f"{seconds:,.0f} s ran out"
+        needed = count * (1 + len(few)) * table.each / engine.workers / (1.0 - LAST_LOOK)
+        msg = f"{ended} before any fresh draw was settled {_by_then(tried, max(needed, seconds))}"
+        raise NoPlanError(msg)
     found = _settled(tried, few, count, tolls)
     return replace(
         found,
@@ -179,16 +190,38 @@ def _tolls(
     return [made.of(turn) for turn in fresh]
 
 
+def _done(table: OutcomeTable, few: Sequence[Order], count: int) -> list[int]:
+    """Fresh draws that are known of all of the best few."""
+    return [i for i in range(count) if all((FRESH, order, i) in table.known for order in few)]
+
+
+def _by_then(tried: Tried, needed: float) -> str:
+    """Say what was worked out before any fresh draw, and how many seconds all of it needs."""
+    table, best = tried.table, tried.ranked()[0]
+    if not table.full:
+        return "(none was worked out at all); give it some minutes"
+    said = (
+        f"(a season took {table.each:,.1f} s, {table.full} were worked out); give it about "
+        f"{30 * math.ceil(needed / 30 + 1):,} seconds"
+    )
+    less = tried.against_own(best)
+    if best == tried.own or not less:
+        return said
+    money = Speech(table.season.farm).money(-sum(less) / len(less))
+    seasons = "the season" if len(less) == 1 else f"the {len(less)} seasons"
+    return (
+        f"{said}. In {seasons} that it was picked by, {against(best, tried.own)} costs {money} "
+        "less on average; that alone proves nothing"
+    )
+
+
 def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tolls]) -> TwoStages:
     """Compare the best few on the fresh draws that are known of all."""
     table, base = tried.table, tried.table.base
     left_out = []
-    done = [i for i in range(count) if all((FRESH, order, i) in table.known for order in few)]
-    if not done:
-        msg = "time ran out before any draw was settled; give it more seconds"
-        raise NoPlanError(msg)
+    done = _done(table, few, count)
     if len(done) < count:
-        left_out.append(f"{len(done)} fresh draws of {count} were settled")
+        left_out.append(f"{len(done)} of {count} fresh draws were settled")
     known = [i for i in done if (FRESH, None, i) in table.known]
     if len(known) < len(done):
         left_out.append(f"what a draw costs at best is known for {len(known)} of {len(done)}")

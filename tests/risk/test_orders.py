@@ -2,16 +2,19 @@
 
 import json
 import threading
+from collections.abc import Iterator
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
 
 from planner import api
-from planner.engine.jobs import Here
+from planner.engine.jobs import Done, Here
+from planner.errors import NoPlanError
 from planner.plan.plan import Plan
-from planner.risk import candidates
+from planner.risk import candidates, outcomes, two_stages
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
 from planner.risk.second_stage import Order, SecondStage, ordered_by
@@ -108,7 +111,48 @@ def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
     held = as_planned(season, plan, draws=64)
     kept = compare_orders(season, plan, held, Here(), draws=16, seed=3, stop=stop, said=heard)
     assert 0 < kept.draws < 16
-    assert any("fresh draws of 16" in text for text in kept.left_out)
+    assert any("of 16 fresh draws" in text for text in kept.left_out)
+
+
+class Slow(Here):
+    """Every job takes the same time by a clock of its own."""
+
+    def __init__(self, each: float, patched: pytest.MonkeyPatch) -> None:
+        self.each, self.now = each, 0.0
+        for module in (outcomes, two_stages):
+            patched.setattr(module, "monotonic", lambda: self.now)
+
+    def run(self, *args: Any, **more: Any) -> Iterator[Done]:
+        for done in super().run(*args, **more):
+            self.now += self.each
+            yield replace(done, seconds=self.each)
+
+
+@pytest.mark.parametrize("each", [1.0, 2.0])
+def test_where_time_is_short_fresh_draws_are_begun_in_time(
+    season: Season, plan: Plan, monkeypatch: pytest.MonkeyPatch, each: float
+) -> None:
+    """Of 60 s, the last look ends at 36 s and a job; then one draw after the other is settled."""
+    engine, began = Slow(each, monkeypatch), []
+
+    def heard(text: str) -> None:
+        if text.startswith("fresh"):
+            began.append(engine.now)
+
+    kept = compare_orders(
+        season, plan, as_planned(season, plan, seed=3), engine, draws=16, seconds=60.0, said=heard
+    )
+    assert began[0] <= 36.0 + 2 * each
+    assert kept.draws >= (60.0 - began[0]) // (4 * each) - 1
+
+
+def test_where_no_fresh_draw_is_settled_it_says_how_long_that_takes(
+    season: Season, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Derived: only the plan's order is left, so 16 x 2 solves of 35 s, in 0.4 of the time."""
+    held = as_planned(season, plan, seed=3)
+    with pytest.raises(NoPlanError, match=r"60 s ran out .* took 35.0 s.* about 2,850 s"):
+        compare_orders(season, plan, held, Slow(35.0, monkeypatch), draws=16, seconds=60.0)
 
 
 def test_waiting_with_all_costs_the_late_price(compared: TwoStages) -> None:
