@@ -13,7 +13,7 @@ Item = TypeVar("Item")
 
 
 def summed(amounts: Iterable[tuple[Key, float]]) -> defaultdict[Key, float]:
-    """Add up amounts by key, in the order in which keys come; nought for any other key.
+    """Add up amounts by key, in the order in which keys come; zero for any other key.
 
     >>> dict(summed([("keg", 2.0), ("drum", 1.0), ("keg", 0.5)]))
     {'keg': 2.5, 'drum': 1.0}

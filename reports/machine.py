@@ -12,7 +12,7 @@ from importlib.metadata import version
 from pathlib import Path
 from time import monotonic
 
-from planner.optimize.options import cores
+from planner.engine.jobs import cores
 
 ROOT = Path(__file__).parent.parent
 LIBRARIES = ("highspy", "pulp", "numpy", "numba", "openpyxl")

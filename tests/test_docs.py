@@ -154,3 +154,20 @@ def test_first_pages_of_sheets_are_found_by_their_feet() -> None:
     assert plan_pages.first_pages(feet, ("Order", "The plan")) == {"Order": 2, "The plan": 1}
     with pytest.raises(SystemExit, match="'Pictures'; there are Order, The plan"):
         plan_pages.first_pages(feet, ("The plan", "Pictures"))
+
+
+def test_files_that_documents_name_are_there() -> None:
+    """Every path in backticks, in documents and in our modules, is that of a file or folder."""
+    files = [
+        p for part in ("planner", "tests", "reports", "data") for p in (ROOT / part).rglob("*")
+    ]
+    there = {str(p.relative_to(ROOT)) for p in files}
+    documents = [p for p in (*ROOT.glob("*.md"), *files) if p.suffix in (".md", ".py")]
+    named = {
+        (p.name, name.rstrip("/"))
+        for p in documents
+        for name in re.findall(r"`((?:planner|tests|reports|data)/[\w./-]*)`", p.read_text("utf-8"))
+    }
+    assert len(named) > 20
+    missing = [(page, name) for page, name in sorted(named) if name not in there]
+    assert missing == []

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import os
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, Protocol
 
@@ -10,13 +9,6 @@ from planner.optimize.params import TUNED, SearchParams
 
 if TYPE_CHECKING:
     from collections.abc import Callable
-
-
-def cores() -> int:
-    """Cores that this process may use."""
-    if hasattr(os, "sched_getaffinity"):
-        return len(os.sched_getaffinity(0))
-    return os.cpu_count() or 1
 
 
 @dataclass(frozen=True, slots=True)

@@ -10,8 +10,8 @@ from importlib import import_module
 from typing import TYPE_CHECKING
 
 from planner import api
+from planner.engine.jobs import cores
 from planner.errors import NoPlanError
-from planner.optimize.options import cores
 from planner.plan.added import as_decided
 from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name

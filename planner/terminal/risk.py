@@ -39,7 +39,7 @@ class Spread:
 
 def side_by_side() -> int:
     """Processes that solve side by side by default: one for each core, where Dask is installed."""
-    from planner.optimize.options import cores
+    from planner.engine.jobs import cores
 
     return cores() if find_spec("distributed") is not None else 1
 

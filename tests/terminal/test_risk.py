@@ -9,8 +9,8 @@ import pytest
 
 from planner import api, cli
 from planner.engine import on_dask
+from planner.engine.jobs import cores
 from planner.errors import EngineError, NoPlanError
-from planner.optimize.options import cores
 from planner.risk.second_stage import SecondStage
 from planner.terminal import risk as terminal_risk
 from tests.risk.test_orders import CONTAINERS, UNKNOWN

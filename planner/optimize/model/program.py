@@ -2,16 +2,6 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
-
-import numpy as np
-from numpy.typing import NDArray
-
-if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Bools
-
-    Ints = NDArray[np.int64]
-
 from dataclasses import dataclass, fields, replace
 from typing import TYPE_CHECKING, Any
 
@@ -26,9 +16,11 @@ from planner.optimize.model.variables import Variables, make_variables
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.mip.highs import Bools, Floats, Matrix
     from planner.optimize.model.instance import Choices, Instance
     from planner.season.domain import Season
+
+    Ints = NDArray[np.int64]
 
 PLANTED = 1e-7
 """Acres up to which a field has none of something."""

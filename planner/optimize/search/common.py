@@ -43,7 +43,10 @@ BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING)
 
 @dataclass(slots=True)
 class Memory:
-    """What the search remembers from one turn to the next; only the main thread changes it."""
+    """What the search remembers from one turn to the next.
+
+    One thread at a time changes it: the main one, or that of the first plan, for which it waits.
+    """
 
     current: AnnealingState
     near: Neighborhood
@@ -72,9 +75,9 @@ class Context:
     """Options, model, best plan, bound and clock; locked."""
     memory: Memory
     rng: np.random.Generator
-    """The main thread's."""
+    """That thread's."""
     patterns: Patterns | None = None
-    """Those of plans so far, the main thread's; None where they are not put together again."""
+    """Those of plans so far, that thread's; None where they are not put together again."""
     order: OrderToHold = field(default_factory=OrderToHold)
     """What relaxations gave, to make plans of; locked."""
     workers: Workers = field(default_factory=Workers)

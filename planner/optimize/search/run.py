@@ -10,6 +10,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.engine.jobs import cores
 from planner.optimize.bounds.relaxations import exact
 from planner.optimize.heuristics.neighborhood import repair
 from planner.optimize.incumbent.budgets import Budget, longest
@@ -17,7 +18,7 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.process import TICK, start_apart
-from planner.optimize.options import SolveOptions, cores
+from planner.optimize.options import SolveOptions
 from planner.optimize.search.beside import GRACE, begin_search
 from planner.optimize.search.common import (
     EXACT,
