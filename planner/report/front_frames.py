@@ -90,11 +90,16 @@ def _safety(facts: Facts) -> list[Block]:
         return []
     look = Look.OK if held.enough >= SAFE else Look.WATCH
     said = held.said or how_often(held)
-    if held.seed_enough < SAFE:
-        acres = facts.say(held.short_acres, Measure.AREA)
+    spare = held.spare
+    enough = spare.enough if spare is not None else held.seed_enough
+    if enough < SAFE:
+        acres = spare.short_acres if spare is not None else held.short_acres
+        even = f"even with the {percent(spare.share)} spare seed planted, " if spare else ""
+        kept = f"; with it kept back, in {chance(1.0 - held.seed_enough)}" if spare else ""
         said += (
-            " That counts product only. Seed is tighter: some lot comes up short in "
-            f"{chance(1.0 - held.seed_enough)} seasons, {acres} in an average year."
+            f" That counts product only. Seed is tighter: {even}some lot comes up short in "
+            f"{chance(1.0 - enough)} seasons, {facts.say(acres, Measure.AREA)} in an average "
+            f"year{kept}."
         )
     return [Text((said,), "How safe is this order", look)]
 

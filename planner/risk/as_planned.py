@@ -9,7 +9,7 @@ where it is sown to a stand, to one over germination.
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -91,6 +91,18 @@ class Spread:
 
 
 @dataclass(frozen=True, slots=True)
+class SparePlanted:
+    """How often the seed suffices where spare seed is planted before a field is left short."""
+
+    share: float
+    """Of spare seed, on top of every field's need."""
+    enough: float
+    """Share of draws in which the seed of every lot suffices."""
+    short_acres: float
+    """Mean acres for which seed is short."""
+
+
+@dataclass(frozen=True, slots=True)
 class AsPlanned:
     """What comes of a plan that is held while figures turn out otherwise."""
 
@@ -103,11 +115,13 @@ class AsPlanned:
     lots: tuple[LotChance, ...]
     """Those that are planted, those that run short most often first."""
     seed_enough: float
-    """Share of draws in which the seed of every lot suffices."""
+    """Share of draws in which the seed of every lot suffices, spare seed kept back."""
     white_mold: float | None
     """The same of lots planted on fields under white mold pressure; None without such fields."""
     short_acres: float
-    """Mean acres for which seed is short."""
+    """Mean acres for which seed is short, spare seed kept back."""
+    spare: SparePlanted | None
+    """The same with it planted; None where there is none."""
     spread: Spread | None
     """Of the product that runs short most often; None where nothing is treated."""
     said: str = ""
@@ -131,12 +145,14 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
         Of the draws: the same seed gives the same answer.
     """
     count = whole_draws(draws)
-    needs, seeds = _Needs(season, plan), _Seeds(season, plan)
+    spare = season.farm.spare_seed
+    needs, seeds, bare = _Needs(season, plan), _Seeds(season, plan), _Seeds(season, plan, spare)
     need = np.empty((count, len(needs.accounts)))
     at = 0
     for n, changes in draw(season, count, seed):
         need[at : at + n] = needs.of(changes, n)
         seeds.count(changes, n)
+        bare.count(changes, n)
         at += n
     there = np.array([a.supply for a in needs.accounts])
     enough = need <= there * (1.0 + ROUNDING)
@@ -149,9 +165,10 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
         enough=float(enough.all(axis=1).mean()) if names else 1.0,
         products=products,
         lots=seeds.lots(count),
-        seed_enough=1.0 - seeds.any_short / count,
+        seed_enough=seeds.enough(count),
         white_mold=None if not seeds.mold.any() else 1.0 - seeds.mold_short / count,
         short_acres=seeds.acres_short / count,
+        spare=SparePlanted(spare, bare.enough(count), bare.acres_short / count) if spare else None,
         spread=_spread(tight, need[:, names.index(tight)], there[names.index(tight)])
         if tight
         else None,
@@ -215,13 +232,16 @@ def _share_on_hand(season: Season, plan: Plan) -> dict[str, float]:
 
 
 class _Seeds:
-    """Whether the seed suffices in draws, by pool: a lot under a recipe, or untreated."""
+    """Whether the seed suffices in draws, by pool: a lot under a recipe, or untreated.
 
-    def __init__(self, season: Season, plan: Plan) -> None:
+    Fields take what is planned for them, without the share `spare` on top of their need.
+    """
+
+    def __init__(self, season: Season, plan: Plan, spare: float = 0.0) -> None:
         self.fields = season.field_named
         self.germination = {lot.name: lot.germination for lot in season.lots}
         self.pools = grouped(
-            ((p.lot, p.recipe), (p.field, p.units, p.acres)) for p in plan.planting
+            ((p.lot, p.recipe), (p.field, p.units / (1.0 + spare), p.acres)) for p in plan.planting
         )
         self.there = {
             key: _pool(season.lot_named[key[0]], key[1], season, plan) for key in self.pools
@@ -259,6 +279,10 @@ class _Seeds:
         self.units_short += missing.sum(axis=0)
         self.any_short += int(lacks.any(axis=1).sum())
         self.mold_short += int(lacks[:, self.mold].any(axis=1).sum())
+
+    def enough(self, draws: int) -> float:
+        """Share of draws in which no lot is short."""
+        return 1.0 - self.any_short / draws
 
     def _takes(self, changes: Changes, lot: str, field: str, units: float) -> Floats | float:
         """Units that a field takes of a lot."""
@@ -378,5 +402,6 @@ def to_dict(found: AsPlanned) -> dict[str, object]:
             "seed_enough": found.seed_enough,
             "white_mold_seed": found.white_mold,
             "short_acres": found.short_acres,
+            **({"spare_planted": asdict(found.spare)} if found.spare else {}),
         },
     }

@@ -180,7 +180,11 @@ def seed_and_first(held: AsPlanned) -> str:
     text = ""
     if first is not None and first.first > 0.0:
         text = f"{first.product} is most often the first to run out. "
-    text += f"The seed of every lot suffices in {chance(held.seed_enough)}"
+    lots = f"seed of every lot suffices in {chance(held.seed_enough)}"
     if held.white_mold is not None:
-        text += f", that of fields under white mold pressure in {chance(held.white_mold)}"
-    return f"{text}."
+        lots += f", that of fields under white mold pressure in {chance(held.white_mold)}"
+    if held.spare is None:
+        return f"{text}The {lots}."
+    often = chance(held.spare.enough)
+    text += f"With the {percent(held.spare.share)} spare seed kept back, the {lots}"
+    return f"{text}; with it planted, that of every lot in {often}."

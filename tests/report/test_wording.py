@@ -32,9 +32,9 @@ from planner.report.share_frames import bills_sheet
 from planner.report.sheets import Pack, Table, Text
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
-from planner.risk.as_planned import Spread, as_planned
+from planner.risk.as_planned import SparePlanted, Spread, as_planned
 from planner.risk.margins import ProductMargin
-from planner.risk.words import first_short
+from planner.risk.words import first_short, seed_and_first
 from planner.season.domain import Pressure, Quantity, Rating, Unknown
 from planner.sharing.by_use import by_use
 from tests.support.sample_plan import big_season, greedy_plan, sample_season
@@ -205,10 +205,23 @@ def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> Non
     one = Unknown(Quantity.SEEDS_PER_LB, -0.2, 0.1)
     held = as_planned(replace(season, unknowns=(one,)), plan, draws=256)
     for chance_, said in ((0.104, True), (1.0, False)):
-        drawn = replace(held, seed_enough=chance_, short_acres=2.5)
+        drawn = replace(held, seed_enough=chance_, short_acres=2.5, spare=None)
         page = words(front_sheet(Facts(plan, season, drawn)))
         sentence = "some lot comes up short in 90 of 100 seasons, 2.5 acres in an average year."
         assert (sentence in page) is said
+    for planted, said in ((0.64, True), (0.96, False)):
+        spare = SparePlanted(0.03, planted, 0.5)
+        drawn = replace(held, seed_enough=0.104, short_acres=2.5, white_mold=None, spare=spare)
+        page = words(front_sheet(Facts(plan, season, drawn)))
+        sentence = (
+            "even with the 3 % spare seed planted, some lot comes up short in 36 of 100 seasons, "
+            "0.5 acres in an average year; with it kept back, in 90 of 100."
+        )
+        assert (sentence in page) is said
+        assert seed_and_first(drawn).endswith(
+            "With the 3 % spare seed kept back, the seed of every lot suffices in 10 of 100; "
+            f"with it planted, that of every lot in {planted * 100:.0f} of 100."
+        )
 
 
 def test_many_varieties_of_one_tag_are_counted() -> None:

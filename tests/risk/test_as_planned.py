@@ -6,7 +6,7 @@ import pytest
 
 from planner.plan import recount
 from planner.plan.plan import Plan
-from planner.risk.as_planned import as_planned, to_dict
+from planner.risk.as_planned import SparePlanted, as_planned, to_dict
 from planner.risk.margins import margins
 from planner.season.domain import Basis, Pressure, Quantity, Season, TargetStand, Unknown
 from tests.support.plans import HAND_PLAN, HAND_SEASON
@@ -76,6 +76,21 @@ class TestOneUnknown:
         assert only.short == pytest.approx(80.0 / 24.0, rel=1e-3)
         assert found.short_acres == pytest.approx(80.0 / 24.0, rel=1e-3)
         assert found.enough == 1.0, "bags are held"
+
+    def test_spare_seed_is_planted_before_a_field_is_short(self):
+        """80 units and 20 % spare are 96 of 120: short from 1/4 more on, without spare from 1/2.
+
+        From 0 to 1 more, mode 0: 1 - (3/4)^2 and 1 - (1/2)^2. Mean short, as above: 80 / 24.
+        """
+        one, _ = plain()
+        one = replace(one, farm=replace(one.farm, spare_seed=0.2))
+        found = as_planned(with_unknowns(one, Unknown(Q.ACRES, 0.0, 1.0)), greedy_plan(one))
+        assert found.seed_enough == pytest.approx(1.0 - 0.75**2, abs=2e-5)
+        assert found.spare == SparePlanted(
+            0.2, pytest.approx(0.75, abs=2e-5), pytest.approx(80.0 / 24.0, rel=1e-3)
+        )
+        assert to_dict(found)["as_planned"]["spare_planted"]["share"] == 0.2
+        assert as_planned(*plain(), draws=2).spare is None
 
     def test_units_on_hand(self):
         """Enough down to a third fewer; from 0 to 1/2 fewer. Fewer units take less product."""
