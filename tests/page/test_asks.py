@@ -133,7 +133,7 @@ def test_stopping_keeps_the_scenarios_that_were_planned(tmp_path: Path) -> None:
     assert "0 of 2" in part
     reader.finished(season, "stop")
     said = texts(reader.get(f"{season}/look/what-if"))
-    assert "No plan in the time: A lot fails its test" in said
+    assert "No plan in the time: Two boxes get wet" in said
     assert desk.made.why.compared.names == ("as it is", "Cheaper soybeans")
 
 

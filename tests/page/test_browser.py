@@ -164,7 +164,7 @@ def test_scenarios_are_planned_on_asking_and_shown_as_a_table(page: Page, demo: 
     assert [row.split("\t")[0] for row in rows] == [
         "as it is",
         "Cheaper soybeans",
-        "A lot fails its test",
+        "Two boxes get wet",
     ]
 
 
