@@ -18,11 +18,14 @@ from planner.agronomy.protection import is_white_mold
 from planner.plan import recount
 from planner.risk.draws import draw, whole_draws
 from planner.risk.margins import margins
+from planner.risk.turned_out import units_taken
 from planner.risk.uses import accounts
-from planner.season.domain import UNTREATED, Pressure, Quantity, TargetStand
+from planner.season.domain import UNTREATED, Pressure, Quantity
 from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
+
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
@@ -144,21 +147,15 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
     seed
         Of the draws: the same seed gives the same answer.
     """
-    count = whole_draws(draws)
     spare = season.farm.spare_seed
-    needs, seeds, bare = _Needs(season, plan), _Seeds(season, plan), _Seeds(season, plan, spare)
-    need = np.empty((count, len(needs.accounts)))
-    at = 0
-    for n, changes in draw(season, count, seed):
-        need[at : at + n] = needs.of(changes, n)
-        seeds.count(changes, n)
-        bare.count(changes, n)
-        at += n
-    there = np.array([a.supply for a in needs.accounts])
+    seeds, bare = _Seeds(season, plan), _Seeds(season, plan, spare)
+    accounts, need = needs_drawn(season, plan, draws, seed, (seeds.count, bare.count))
+    count = len(need)
+    there = np.array([a.supply for a in accounts])
     enough = need <= there * (1.0 + ROUNDING)
-    products = _products(season, plan, needs, need, enough)
+    products = _products(season, plan, accounts, need, enough)
     tight = products[0].product if products else ""
-    names = [a.product for a in needs.accounts]
+    names = [a.product for a in accounts]
     return AsPlanned(
         draws=count,
         seed=seed,
@@ -176,16 +173,27 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
 
 
 def needs_drawn(
-    season: Season, plan: Plan, draws: int, seed: int
+    season: Season,
+    plan: Plan,
+    draws: int,
+    seed: int,
+    beside: Sequence[Callable[[Changes, int], None]] = (),
 ) -> tuple[tuple[Account, ...], Floats]:
     """Products that the plan puts on seed, and their needs in draws, shape (draws, products).
 
     At least `draws` of them: the next power of two.
+
+    Parameters
+    ----------
+    beside
+        Each called with what changes in some draws and how many they are, until all are drawn.
     """
     count, needs, at = whole_draws(draws), _Needs(season, plan), 0
     need = np.empty((count, len(needs.accounts)))
     for n, changes in draw(season, count, seed):
         need[at : at + n] = needs.of(changes, n)
+        for count_too in beside:
+            count_too(changes, n)
         at += n
     return needs.accounts, need
 
@@ -238,8 +246,7 @@ class _Seeds:
     """
 
     def __init__(self, season: Season, plan: Plan, spare: float = 0.0) -> None:
-        self.fields = season.field_named
-        self.germination = {lot.name: lot.germination for lot in season.lots}
+        self.fields, self.lot_named = season.field_named, season.lot_named
         self.pools = grouped(
             ((p.lot, p.recipe), (p.field, p.units / (1.0 + spare), p.acres)) for p in plan.planting
         )
@@ -268,7 +275,11 @@ class _Seeds:
         for (lot, recipe), rows in self.pools.items():
             fixed, on_hand = self.there[lot, recipe]
             have = fixed + on_hand * changes.factor(Quantity.UNITS_ON_HAND, lot)
-            need = sum((self._takes(changes, lot, *row[:2]) for row in rows), np.zeros(n))
+            taken = [
+                units_taken(units, self.fields[field], self.lot_named[lot], changes)
+                for field, units, _ in rows
+            ]
+            need = sum(taken, np.zeros(n))
             lack = np.maximum(0.0, need - have)
             lack[need <= have * (1.0 + ROUNDING)] = 0.0
             missing[:, self.names.index(lot)] += lack
@@ -283,15 +294,6 @@ class _Seeds:
     def enough(self, draws: int) -> float:
         """Share of draws in which no lot is short."""
         return 1.0 - self.any_short / draws
-
-    def _takes(self, changes: Changes, lot: str, field: str, units: float) -> Floats | float:
-        """Units that a field takes of a lot."""
-        takes = units * changes.factor(Quantity.ACRES, field)
-        known = self.germination[lot]
-        if isinstance(self.fields[field].sowing, TargetStand) and known:
-            points = changes.factor(Quantity.GERMINATION, lot)
-            takes = takes * known / np.clip(known + points, ROUNDING, 1.0)
-        return takes
 
     def lots(self, draws: int) -> tuple[LotChance, ...]:
         """Chance of every lot that is planted."""
@@ -323,15 +325,19 @@ def _pool(lot: SeedLot, recipe: str, season: Season, plan: Plan) -> tuple[float,
 
 
 def _products(
-    season: Season, plan: Plan, needs: _Needs, need: Floats, enough: npt.NDArray[np.bool_]
+    season: Season,
+    plan: Plan,
+    accounts: Sequence[Account],
+    need: Floats,
+    enough: npt.NDArray[np.bool_],
 ) -> tuple[ProductChance, ...]:
-    if not needs.accounts:
+    if not accounts:
         return ()
     short_from = {m.product: m.seed_size for m in margins(season, plan)}
-    there = np.array([a.supply for a in needs.accounts])
+    there = np.array([a.supply for a in accounts])
     first = _first(need, there, enough)
     found = []
-    for column, account in enumerate(needs.accounts):
+    for column, account in enumerate(accounts):
         own = need[:, column]
         low, median, high = np.quantile(own, (0.1, 0.5, 0.9))
         size = short_from[account.product]

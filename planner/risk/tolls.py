@@ -20,8 +20,9 @@ from planner.risk.draws import Changes, draw
 from planner.risk.floors import Tolls
 from planner.risk.second_stage import price_paid
 from planner.risk.statistics import normal_below
+from planner.risk.turned_out import units_taken
 from planner.risk.uses import accounts
-from planner.season.domain import UNTREATED, Quantity, TargetStand
+from planner.season.domain import UNTREATED, Quantity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,18 +48,13 @@ class Forecast:
     def __init__(self, season: Season, plan: Plan) -> None:
         self.accounts = accounts(season, plan)
         self.rows = [p for p in plan.planting if p.recipe != UNTREATED]
-        self.fields = season.field_named
-        self.germination = {lot.name: lot.germination for lot in season.lots}
+        self.fields, self.lots = season.field_named, season.lot_named
 
     def of(self, changes: Changes, n: int) -> dict[str, Floats]:
         """Fl oz by product, arrays of shape (draws,)."""
         units: dict[tuple[str, str], Floats] = {}
         for row in self.rows:
-            takes = row.units * changes.factor(Quantity.ACRES, row.field) * np.ones(n)
-            known = self.germination[row.lot]
-            if isinstance(self.fields[row.field].sowing, TargetStand) and known:
-                points = changes.factor(Quantity.GERMINATION, row.lot)
-                takes *= known / np.clip(known + points, 0.01, 1.0)
+            takes = units_taken(row.units, self.fields[row.field], self.lots[row.lot], changes)
             key = row.lot, row.recipe
             units[key] = units.get(key, np.zeros(n)) + takes
         found = {}

@@ -8,10 +8,18 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.risk.draws import axes, draw
-from planner.season.domain import Quantity
+from planner.season.domain import Quantity, TargetStand
 
 if TYPE_CHECKING:
-    from planner.season.domain import Season
+    import numpy.typing as npt
+
+    from planner.risk.draws import Changes
+    from planner.season.domain import Field, Season, SeedLot
+
+    Floats = npt.NDArray[np.float64]
+
+LEAST_GERMINATION = 0.01
+"""To which a germination may fall in a draw; one that is planned lower stays."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -39,6 +47,24 @@ def turns(season: Season, draws: int, seed: int) -> list[Turn]:
     return found
 
 
+def germination(known: float, points: Floats | float) -> Floats:
+    """Germination with points added, neither too low to plant nor above 100 %.
+
+    >>> germination(0.9, np.array([0.05, 0.2, -1.0])).round(2).tolist()
+    [0.95, 1.0, 0.01]
+    """
+    return np.asarray(np.clip(known + points, min(known, LEAST_GERMINATION), 1.0))
+
+
+def units_taken(units: float, field: Field, lot: SeedLot, changes: Changes) -> Floats | float:
+    """Units that a field takes of a lot in draws, where it takes `units` as planned."""
+    takes = units * changes.factor(Quantity.ACRES, field.name)
+    if isinstance(field.sowing, TargetStand) and lot.germination:
+        points = changes.factor(Quantity.GERMINATION, lot.name)
+        takes = takes * lot.germination / germination(lot.germination, points)
+    return takes
+
+
 def turned_out(season: Season, turn: Turn) -> Season:
     """Return the season with acres, seeds per lb, germination and units on hand as they turn out.
 
@@ -51,7 +77,7 @@ def turned_out(season: Season, turn: Turn) -> Season:
             on_hand=lot.on_hand * turn.of(Quantity.UNITS_ON_HAND, lot.name),
             germination=None
             if lot.germination is None
-            else min(1.0, lot.germination + turn.of(Quantity.GERMINATION, lot.name)),
+            else float(germination(lot.germination, turn.of(Quantity.GERMINATION, lot.name))),
         )
         for lot in season.lots
     )

@@ -66,9 +66,10 @@ def unknowns_are_in_order(tables: Tables) -> Iterator[Fault]:
 
 
 def unknowns_leave_something(tables: Tables) -> Iterator[Fault]:
-    """No figure that must be above zero can fall to zero or below."""
+    """No figure that must be above zero can fall to zero or below, all its rows together."""
     table = tables["Unknowns"]
     lots = {key(str(x.get("name"))): x for x in tables["Seed lots"].lines}
+    taken: dict[str, float] = {}
     for line in table.lines:
         low = line.get("low")
         if not isinstance(low, float) or line.get("what") is None:
@@ -77,10 +78,13 @@ def unknowns_leave_something(tables: Tables) -> Iterator[Fault]:
         if what in (Quantity.SEEDS_PER_LB, Quantity.PRODUCT_USED) and low <= -1.0:
             yield table.fault(line, "low", "a percent above -100 %", f"{what.value} can't be 0")
         if what is Quantity.GERMINATION:
-            yield from _germination(table, line, low, lots)
+            yield from _germination(table, line, low, lots, taken)
 
 
-def _germination(table: Table, line: Line, low: float, lots: dict[str, Line]) -> Iterator[Fault]:
+def _germination(
+    table: Table, line: Line, low: float, lots: dict[str, Line], taken: dict[str, float]
+) -> Iterator[Fault]:
+    """Faults of a row about germination; adds what it takes off to that of the rows above it."""
     named = [key(word) for word in _words(line)]
     for name in named or lots:
         lot = lots.get(name)
@@ -91,9 +95,14 @@ def _germination(table: Table, line: Line, low: float, lots: dict[str, Line]) ->
         if known is None and named:
             remedy = "fill it in on Seed lots, or leave the lot out here"
             yield table.fault(line, "of", "a lot with a Germination", remedy, who)
-        elif isinstance(known, float) and known + low <= 0.0:
-            expected = f"points that leave a germination above 0 %: {who} has {known * 100:g} %"
-            yield table.fault(line, "low", expected)
+        elif isinstance(known, float):
+            before = taken.get(name, 0.0)
+            taken[name] = before - low
+            if known - before > 0.0 >= known + low - before:
+                expected = f"points that leave a germination above 0 %: {who} has {known * 100:g} %"
+                if before > 0.0:
+                    expected += f", of which rows above take {before * 100:g} points"
+                yield table.fault(line, "low", expected)
 
 
 def _words(line: Line) -> tuple[str, ...]:

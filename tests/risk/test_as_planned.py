@@ -7,7 +7,10 @@ import pytest
 from planner.plan import recount
 from planner.plan.plan import Plan
 from planner.risk.as_planned import SparePlanted, as_planned, to_dict
+from planner.risk.draws import Changes, draw
 from planner.risk.margins import margins
+from planner.risk.tolls import Forecast
+from planner.risk.turned_out import turned_out, turns
 from planner.season.domain import Basis, Pressure, Quantity, Season, TargetStand, Unknown
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.sample_plan import greedy_plan, sample_season
@@ -122,6 +125,23 @@ class TestOneUnknown:
         rows = (fixed(Q.GERMINATION, 0.5), fixed(Q.ACRES, 1.0))
         found = as_planned(with_unknowns(one, *rows), greedy_plan(one), draws=2)
         assert found.lots[0].short == pytest.approx(24.0)
+
+    def test_a_germination_that_falls_to_nothing_is_the_same_everywhere(self):
+        """By hand: at the least 1 %, 80 units at 90 % become 7,200, however it is calculated."""
+        one, _ = plain()
+        stand = TargetStand(140_000.0 * 0.9 * 0.9, 0.9)
+        lots = (replace(one.lots[0], germination=0.9),)
+        one = replace(one, fields=(replace(one.fields[0], sowing=stand),), lots=lots)
+        one = with_unknowns(one, fixed(Q.GERMINATION, -0.5), fixed(Q.GERMINATION, -0.5))
+        plan = greedy_plan(one)
+        assert as_planned(one, plan, draws=2).lots[0].short == pytest.approx(7200.0 - 120.0)
+        (turn,) = turns(one, 1, 0)
+        assert turned_out(one, turn).lots[0].germination == pytest.approx(0.01)
+        ((n, changes),) = draw(one, 1, 0)
+        as_planned_needs = Forecast(one, plan).of(Changes({}), 1)["Alpha"][0]
+        assert Forecast(one, plan).of(changes, n)["Alpha"][0] == pytest.approx(
+            90.0 * as_planned_needs
+        )
 
 
 class TestHeldAgainstTheRecount:

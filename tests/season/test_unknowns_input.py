@@ -114,6 +114,16 @@ class TestBroken:
         found = fault(tmp_path, with_row("Germination", "L-3", "-88%", "", "5%", ""))
         assert found.expected == "points that leave a germination above 0 %: L-3 has 88 %"
 
+    def test_germination_below_zero_by_two_rows_together(self, tmp_path):
+        sheets = with_row("Germination", "", "-50%", "", "5%", "")
+        sheets["Unknowns"] += [["Germination", "L-3", "-38%", "", "5%", ""]] * 2
+        found = fault(tmp_path, sheets)
+        assert (found.row, found.column) == (3, "Low")
+        assert found.expected == (
+            "points that leave a germination above 0 %: L-3 has 88 %, "
+            "of which rows above take 50 points"
+        )
+
     def test_germination_of_a_lot_that_has_none(self, tmp_path):
         sheets = with_row("Germination", "L-3", "-5%", "", "5%", "")
         sheets["Seed lots"][3][7] = ""
