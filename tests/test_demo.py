@@ -8,6 +8,7 @@ from pathlib import Path
 
 import icalendar
 import pytest
+from openpyxl import load_workbook
 
 from planner.agronomy.rates import mg_per_seed
 from planner.api import make_plan
@@ -68,6 +69,14 @@ def test_start_writes_the_demo_that_stands_in_data(season: Season, tmp_path: Pat
     path = write_blank(tmp_path / "demo.xlsx", demo=True)
     for source in (tmp_path / "csv", path):
         assert bare(read_season(source)) == bare(season)
+
+
+def test_the_demo_says_what_a_short_acre_costs_for() -> None:
+    """A plan never trades land for money: only the command risk counts that setting."""
+    rows = load_workbook(WORKBOOK)["Farm"].iter_rows(values_only=True)
+    (note,) = (row[2] for row in rows if str(row[0]).startswith("Cost of a short acre"))
+    assert "in the command risk" in note
+    assert "A plan leaves as little land short as it can, whatever that costs." in note
 
 
 @pytest.mark.long

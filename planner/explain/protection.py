@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
 from planner.explain.supply import acres_from, all_seed, buyable, units_for, unused, usable_on
-from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
+from planner.explain.threats import CENT, FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
 from planner.season.domain import UNTREATED, Pressure, Rating
 from planner.sums import summed
@@ -21,7 +21,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Season, SeedLot, Threat
 
-CENT = 0.01
 HARDEST = (Pressure.HIGH, Pressure.MODERATE, Pressure.LOW)
 
 
@@ -247,12 +246,13 @@ def _cost_words(page: ThreatPage, speech: Speech) -> str:
     cost = page.cost
     if cost is None:
         return " What the protection costs was not worked out in the time set."
-    known = cost.total >= CENT or cost.at_most < CENT
-    total = cost.total if known else cost.at_most
+    if cost.narrowed and cost.total < CENT:
+        return f" The protection costs under {speech.money(CENT)} per {speech.an_acre()}."
+    total = cost.total if cost.narrowed else cost.at_most
     units = sum(f.units for f in page.fields if f.need)
     an_acre = speech.money(speech.per_acre(total / cost.acres if cost.acres else 0.0))
     return (
-        f" The protection costs {'' if known else 'at most '}{speech.money(total)}: "
+        f" The protection costs {'' if cost.narrowed else 'at most '}{speech.money(total)}: "
         f"{an_acre} per {speech.an_acre()}, "
         f"{speech.money(total / units if units else 0.0)} per unit."
     )

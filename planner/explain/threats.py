@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
+CENT = 0.01
+
 
 @dataclass(frozen=True, slots=True)
 class PressureLine:
@@ -70,6 +72,16 @@ class Cost:
     """Acres that could be planted besides if the threat asked for nothing."""
     gap: float
     """Of the second plan."""
+
+    @property
+    def most_per_acre(self) -> float:
+        """What it costs an acre at the most."""
+        return self.at_most / self.acres if self.acres else 0.0
+
+    @property
+    def narrowed(self) -> bool:
+        """Whether what it costs is known, to a cent an acre where it is nothing."""
+        return self.total >= CENT or self.most_per_acre < CENT
 
 
 @dataclass(frozen=True, slots=True)

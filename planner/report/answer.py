@@ -200,8 +200,8 @@ def spare(facts: Facts) -> list[str]:
     if rest:
         each.append(f"{count(len(rest), 'more product')} with {percent(rest[0].used)} and more")
     return [
-        "To spare, in percent of what is used (what can't be pumped out is already taken off): "
-        f"{', '.join(each)}.",
+        "To spare, in percent of what goes on seed (what can't be pumped out is already taken "
+        f"off): {', '.join(each)}.",
         first_short(facts.margins, metric=facts.manner.metric),
     ]
 

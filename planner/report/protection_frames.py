@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, rating, reached
+from planner.explain.words import Speech
 from planner.plan.plan import CRUMB_ACRES
 from planner.report.facts import ENOUGH, PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
@@ -36,7 +37,6 @@ CAUTION = (
     "not what it will do on a field. No seed treatment protects against white mold all season: it "
     "takes rotation, tolerant varieties, thinner stands and, where it pays, sprays at flowering."
 )
-CENT = 0.01
 MOST_ON_A_PAGE = 45
 """Shares of fields up to which all stand on one page with the threats."""
 MOST_THREATS = 8
@@ -79,7 +79,7 @@ def _threats(facts: Facts) -> Table:
                 tight.lot if tight else None,
                 tight.left_strong + tight.left_open if tight else None,
                 page.more_acres if asking else None,
-                cost_of(page),
+                cost_of(page, Speech(facts.season.farm)),
             )
         )
     return Table(
@@ -95,21 +95,24 @@ def _threats(facts: Facts) -> Table:
             Column("lot", "Scarcest lot", width=12),
             Column("left", "Left of it", Measure.UNITS),
             Column("more", "Room for more", Measure.AREA),
-            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=12),
+            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=13),
         ),
         rows=tuple(rows),
         empty="No field is under pressure of a threat.",
         note="Only fields whose pressure asks for a rating count. Protection costs: what planning "
-        "without that need would save, on those fields.",
+        "without that need would save, on those fields; at most: more time for finding out why "
+        "narrows it down.",
     )
 
 
-def cost_of(page: ThreatPage) -> Content:
-    """What protection from a threat costs by land; not known where that was not narrowed down."""
+def cost_of(page: ThreatPage, speech: Speech) -> Content:
+    """What protection from a threat costs by land, or at most costs; not known if not planned."""
     cost = page.cost
-    if cost is None or (cost.total < CENT <= cost.at_most):
+    if cost is None:
         return Cell("not known", Look.FAINT)
-    return cost.per_acre
+    if cost.narrowed:
+        return cost.per_acre
+    return Cell(f"at most {speech.money(speech.per_acre(cost.most_per_acre))}", Look.FAINT)
 
 
 def _fields(facts: Facts) -> Table:

@@ -272,7 +272,8 @@ SETTINGS = (
         "Cost of a short acre",
         "short_acre_cost",
         Measure.MONEY_PER_AREA,
-        "What land that stays short costs where figures turn out otherwise.",
+        "What land that stays short costs in the command risk, where figures turn out otherwise. A "
+        "plan leaves as little land short as it can, whatever that costs.",
         "150",
         blank="none; what is short is compared first, then money",
     ),

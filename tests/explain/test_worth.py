@@ -8,12 +8,15 @@ from planner.agronomy.protection import is_white_mold
 from planner.explain.explain import explain, threat_costs
 from planner.explain.protection import threat_pages
 from planner.explain.rules import rule_trials, rules_on
+from planner.explain.threats import Cost
 from planner.explain.trial import Budget, solve_all
 from planner.explain.words import Speech
 from planner.explain.worth import break_even, volume_prices, worth_treating
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.report.facts import Facts
+from planner.report.protection_frames import cost_of
+from planner.report.sheets import Cell
 from planner.report.threat_frames import threat_sheets
 from planner.season.domain import DiscountLevel, Pressure, Rating, Season, Supplier, Threat
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
@@ -167,6 +170,27 @@ def test_enough_worked_by_hand() -> None:
     assert "1 field (40 acres) asks for protection from White mold and takes 40 units: enough." in (
         page.sentence
     )
+
+
+@pytest.mark.parametrize(
+    ("cost", "cell", "words"),
+    [
+        (None, "not known", "was not worked out in the time set"),
+        ((300.0, 300.0), 7.5, "costs $300: $7.50 per acre, $7.50 per unit."),
+        ((0.0, 300.0), "at most $7.50", "costs at most $300: $7.50 per acre"),
+        ((0.0, 0.39), 0.0, "costs under $0.01 per acre."),
+    ],
+    ids=["not planned", "known", "at most", "nothing"],
+)
+def test_the_sheets_say_alike_what_protection_costs(cost, cell, words) -> None:
+    """On the 40 acres of Creek, which take 40 units."""
+    whole = mold()
+    each = {"acres": 40.0, "per_unit": 0.0, "acres_gained": 0.0, "gap": 0.0}
+    costs = {"White mold": Cost(*cost, per_acre=cost[0] / 40.0, **each)} if cost else {}
+    (page,) = threat_pages(solve(whole, SolveOptions()), whole, costs)
+    shown = cost_of(page, Speech(whole.farm))
+    assert (shown.value if isinstance(shown, Cell) else shown) == cell
+    assert words in page.sentence
 
 
 def test_seed_sold_treated_that_is_not_bought_is_not_treated() -> None:

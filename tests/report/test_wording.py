@@ -14,6 +14,7 @@ from planner.explain.explain import Explanation
 from planner.explain.rules import RuleCost
 from planner.explain.worth import worth_treating
 from planner.plan.seed_cautions import treated_seed_left
+from planner.report import answer
 from planner.report.answer import enough, threats
 from planner.report.breaks import shrink_parts
 from planner.report.calibration_frames import calibration_sheet
@@ -30,6 +31,7 @@ from planner.report.paper import LONGEST_FOOT
 from planner.report.risk_frames import _bars
 from planner.report.share_frames import bills_sheet
 from planner.report.sheets import Pack, Table, Text
+from planner.report.stock_frames import products_sheet
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
 from planner.risk.as_planned import SparePlanted, Spread, as_planned
@@ -222,6 +224,14 @@ def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> Non
             "With the 3 % spare seed kept back, the seed of every lot suffices in 10 of 100; "
             f"with it planted, that of every lot in {planted * 100:.0f} of 100."
         )
+
+
+def test_what_is_to_spare_is_a_share_of_the_same_everywhere() -> None:
+    """Of what goes on seed: line losses, which Used holds too, don't grow with it."""
+    season, plan = sample()
+    facts = Facts(plan, season)
+    for text in (answer.spare(facts)[0], products_sheet(facts).blocks[0].note):
+        assert "in percent of what goes on seed" in text
 
 
 def test_many_varieties_of_one_tag_are_counted() -> None:
