@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from operator import itemgetter
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
@@ -19,6 +20,7 @@ from planner.agronomy.suitability import (
 )
 from planner.explain.unused import Barred, idle_fields, idle_lots
 from planner.explain.words import Speech, listing, number
+from planner.season.domain import POWDER
 from planner.sums import grouped
 
 if TYPE_CHECKING:
@@ -120,19 +122,16 @@ def _on_seed(recipe: Recipe, season: Season) -> list[Barred]:
 
 
 def _liquid_words(recipe: Recipe, _about: str, lots: Sequence[SeedLot], season: Season) -> str:
-    """Liquid limit, what the recipe puts on, and the product that most of it comes from."""
+    """Liquid limit, what the recipe puts on, and what most of it comes from."""
     speech = Speech(season.farm)
-    put = [liquid_per_cwt(recipe, lot, season) for lot in lots]
-    most = max(
-        ((floz_per_cwt(r, lots[0], season), r) for r in recipe.rates),
-        key=lambda pair: pair[0],
-    )
-    cause = ""
-    if len(recipe.rates) > 1 and most[0] > LARGEST * put[0]:
-        cause = f", {speech.liquid(most[0])} of it {most[1].product}"
+    put, worst = max(((liquid_per_cwt(recipe, x, season), x) for x in lots), key=itemgetter(0))
+    wet = (r for r in recipe.rates if season.product_named[r.product].kind != POWDER)
+    parts = [(floz_per_cwt(r, worst, season), r.product) for r in (*wet, *recipe.carriers)]
+    most, name = max(parts)
+    cause = f", {speech.liquid(most)} of it {name}" if put > most > LARGEST * put else ""
     return (
         f"your Liquid limit of {speech.liquid(season.farm.liquid_limit or 0.0)} "
-        f"(it puts up to {speech.liquid(max(put))} on{cause})"
+        f"(it puts up to {speech.liquid(put)} on{cause})"
     )
 
 

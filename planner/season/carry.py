@@ -92,6 +92,7 @@ def next_season(old: Path, plan: Path | None = None) -> Carried:
     notes += _expired(season)
     _clear(content, notes)
     notes.append("Prices, discounts and what suppliers offer are last season's: look them over.")
+    notes.append("Fill in Seed lots, a row for each lot, before you plan: it is empty now.")
     return Carried(content, tuple(notes))
 
 

@@ -80,7 +80,7 @@ def _check_bounds(value: float, column: Column) -> None:
     low, high = column.low, column.high
     under = low is not None and (value <= low if column.above_low else value < low)
     if under or (high is not None and value > high):
-        refuse(bounds(column))
+        refuse(bounds(column), column.outside)
 
 
 def bounds(column: Column) -> str:
@@ -135,6 +135,7 @@ def _choice(text: str, column: Column, setting: Setting) -> str:
         return word
     like = nearest(word, known)
     remedy = f"nearest: '{known[key(like)]}'" if like else ""
+    remedy = {key(other): told for other, told in column.other_words}.get(key(word), remedy)
     return refuse("one of " + ", ".join(column.choices), remedy)
 
 
@@ -193,6 +194,14 @@ _ISO = re.compile(
     r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.A
 )
 _OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})", re.A)
+_MONTH_FIRST = re.compile(
+    r"(?P<month>[a-z]{3,9})\.?[ -]+(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:[ ,-]+(?P<year>\d{4}))?",
+    re.A | re.I,
+)
+_DAY_FIRST = re.compile(
+    r"(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?[ -]*(?P<month>[a-z]{3,9})\.?(?:[ ,-]+(?P<year>\d{4}))?",
+    re.A | re.I,
+)
 A_DATE = "a date as 2027-05-10"
 
 
@@ -233,11 +242,31 @@ def _date_remedy(text: str) -> str:
     found = _OTHER.fullmatch(text)
     if found:
         a, b, year = map(int, found.groups())
-        days = {day.isoformat() for day in (_day(year, a, b), _day(year, b, a)) if day}
-        return "write " + " or ".join(sorted(days)) if days else _no_such_day(year, a, b)
+        days = sorted({day for day in (_day(year, a, b), _day(year, b, a)) if day})
+        if len(days) < 2:
+            return f"write {days[0]}" if days else _no_such_day(year, a, b)
+        said = [f"{day} if that is {month_name[day.month]} {day.day}" for day in days]
+        return f"write {' or '.join(said)}"
+    named = _MONTH_FIRST.fullmatch(text) or _DAY_FIRST.fullmatch(text)
+    if named:
+        return _named_day(named["month"], int(named["day"]), named["year"])
     if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
         return "give the cell a date format, so that it shows the day"
     return ""
+
+
+def _named_day(month: str, day: int, year: str | None) -> str:
+    """What to write in place of a day whose month is named.
+
+    >>> _named_day("Dec", 1, "2026"), _named_day("May", 7, None), _named_day("Mai", 7, None)
+    ('write 2026-12-01', 'write the year, too, as 2027-05-07', '')
+    """
+    word = month.casefold()
+    number = next((n for n in range(1, 13) if month_name[n].casefold().startswith(word)), 0)
+    found = _day(int(year or 2027), number, day) if number else None
+    if found is None:
+        return ""
+    return f"write {found}" if year else f"write the year, too, as {found}"
 
 
 _READERS: dict[Kind, Callable[[str, Column, Setting], object]] = {

@@ -76,10 +76,14 @@ class Column:
     high: float | None = None
     above_low: bool = False
     """Whether `low` itself is not allowed."""
+    outside: str = ""
+    """What to do in place of a number that is out of bounds, where that is not clear."""
     choices: tuple[str, ...] = ()
     """Allowed values, as they are shown."""
     words: tuple[tuple[str, str], ...] = ()
     """Further words for choices: (word, choice)."""
+    other_words: tuple[tuple[str, str], ...] = ()
+    """Words that are no choice, and what to do instead: (word, remedy)."""
     closed: bool = True
     """Whether other values than `choices` are faults."""
     refers: tuple[str, str] | None = None

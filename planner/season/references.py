@@ -106,6 +106,7 @@ def _resolve_cell(
                 known[key(word)] = nearest(word, names.values())
             near = known.get(key(word), "")
             remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
+            remedy = blank_for_all(word, heading.column) or remedy
             if table.sheet.name == "Discounts" and sheet == "Suppliers":
                 remedy += ", or leave it blank for any supplier"
             if near and look(near) == look(word):
@@ -116,6 +117,15 @@ def _resolve_cell(
     kept = tuple(names.get(key(word), word) for word in words)
     line.values[name] = kept if isinstance(value, tuple) else kept[0]
     return faults
+
+
+def blank_for_all(word: str, column: Column) -> str:
+    """Say to leave a cell blank where it says what a blank one means, such as all or any."""
+    blank = column.blank_means
+    everything = key(word) in ("all", "any", "every", "everything")
+    if not everything or not blank.startswith(("all", "any")):
+        return ""
+    return f"leave the cell blank, which means {blank}"
 
 
 def _let_be(
@@ -155,19 +165,20 @@ def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
         if table.lines or not table.headings or not table.sheet.must:
             continue  # without headings it is missing or blank, which is a fault already
         first = split_header(table.sheet.columns[0].name)[0]
-        named, place = _named(tables, table.sheet.name)
+        named, place, column = _named(tables, table.sheet.name)
         if named:
-            expected = f"a row for each {first} that other sheets name: {some(named)}"
+            each = first if column == first else f"{first}, with each {column}"
+            expected = f"a row for each {each} that other sheets name: {some(named)}"
             yield Fault(table.name, expected=expected, remedy=f"see {place}")
         elif table.sheet.name in needed:
             expected = f"at least one row below the headers, with its {first}"
             yield Fault(table.name, expected=expected)
 
 
-def _named(tables: Tables, sheet: str) -> tuple[Index, str]:
-    """Names that other sheets expect on a sheet, by key, and where the first of them stands."""
+def _named(tables: Tables, sheet: str) -> tuple[Index, str, str]:
+    """Names that others expect on a sheet, by key, where the first stands, and in which column."""
     found: Index = {}
-    place = ""
+    place, column = "", ""
     for table in tables.values():
         for name, heading in table.headings.items():
             if heading.column.refers is None or heading.column.refers[0] != sheet:
@@ -177,8 +188,9 @@ def _named(tables: Tables, sheet: str) -> tuple[Index, str]:
                 for word in value if isinstance(value, tuple) else (value,):
                     if isinstance(word, str) and key(word) != key(UNTREATED):
                         place = place or f"{table.name}, row {line.row}, {heading.header}"
+                        column = column or heading.column.refers[1]
                         found.setdefault(key(word), word)
-    return found, place
+    return found, place, column
 
 
 def some(names: Mapping[str, str]) -> str:

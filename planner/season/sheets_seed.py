@@ -34,6 +34,7 @@ FIELDS = Sheet(
             must=True,
             shown="",
             above_low=True,
+            outside="to leave a field out, delete its row",
             aliases=("Area", "Area (acres)", "Hectares (ha)"),
         ),
         amount(

@@ -17,6 +17,10 @@ UNKNOWNS = Sheet(
             "Figure that may turn out otherwise.",
             "Seeds per lb",
             must=True,
+            other_words=tuple(
+                (word, "that is Seeds per lb: of seed 5 % larger about 5 % less go in a pound")
+                for word in ("seed size", "size", "seed weight", "seed count")
+            ),
         ),
         texts(
             "Of",

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.season.domain import Quantity
 from planner.season.names import key, nearest, shown
-from planner.season.references import index
+from planner.season.references import blank_for_all, index
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -43,6 +43,7 @@ def unknown_names_exist(tables: Tables) -> Iterator[Fault]:
             if key(word) not in names:
                 near = nearest(word, names.values())
                 remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
+                remedy = blank_for_all(word, table.sheet.column("Of")) or remedy
                 yield table.fault(line, "of", f"a {column} of sheet {sheet}", remedy, word)
 
 

@@ -93,6 +93,7 @@ def known_rates() -> dict[str, tuple[str, str, str]]:
 
 
 _ACTIVE = re.compile(r"\b(?:ai|active ingredient|active|product)\b")
+_RUN_ON = re.compile(r"(?<=\d)(?=[a-z])")
 _THOUSANDS = re.compile(r"(?<=\d)[, ](?=\d{3}\b)")
 
 
@@ -105,7 +106,7 @@ def plain_unit(unit: str) -> str:
     """
     text = unicodedata.normalize("NFKC", unit).casefold().replace("μ", "u").replace(".", "")
     text = _THOUSANDS.sub("", re.sub(r"\bper\b", "/", text))
-    text = " ".join(_ACTIVE.sub(" ", text).split())
+    text = " ".join(_ACTIVE.sub(" ", _RUN_ON.sub(" ", text)).split())
     return re.sub(r"\s*/\s*", "/", text)
 
 
@@ -196,5 +197,56 @@ def unit_remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, st
         return f"write '{wet}' if it is of product; active ingredient is in mg/seed or g/100 kg"
     if plain in ("m", "mm", "mil", "million"):
         return "write the number in full or with k for thousand"
-    near = difflib.get_close_matches(plain, known, 1, 0.6)
-    return f"nearest unit: '{near[0]}'" if near else ""
+    _, slash, below = plain.partition("/")
+    if plain in _BAGS and "units" in known:
+        return "a bag may hold several units: write bags x Units per bag"
+    if below in _BAGS:
+        return "a bag may hold several units: say how much goes on a unit of seed, as fl oz/unit"
+    per = {known[unit]: unit for unit in reversed(known) if unit.startswith(f"{plain}/")}
+    if not slash and per:
+        return f"say per what: {_or(list(reversed(per.values()))[:2])}"
+    near = _near(plain, known)
+    return f"nearest unit: {_or(near)}" if near else ""
+
+
+def _or(units: list[str]) -> str:
+    return " or ".join(f"'{unit}'" for unit in units)
+
+
+_BAGS = ("bag", "bags")
+NEAR = 0.6
+"""Likeness from which a spelling could have been meant."""
+
+
+@lru_cache
+def _parts() -> frozenset[str]:
+    """What stands over and under the line in units of any measure."""
+    known = [*known_rates(), *(unit for measure in FORMS for unit in known_units(measure))]
+    return frozenset(part for unit in known for part in unit.split("/", 1))
+
+
+def _near(plain: str, known: Mapping[str, object]) -> list[str]:
+    """Units of the list that a misspelled one is like, over the line and under it; two if alike.
+
+    Whatever is a unit of something else is no misspelling, so nothing is near it.
+    """
+    top, slash, below = plain.partition("/")
+    pairs = [unit.partition("/") for unit in known]
+    if not slash:
+        return _alike(top, [u for u, line, _ in pairs if not line])
+    tops, belows = [u for u, line, _ in pairs if line], [b for _, line, b in pairs if line]
+    found = [f"{u}/{b}" for u in _alike(top, tops) for b in _alike(below, belows)]
+    return [unit for unit in found if unit in known][:2]
+
+
+def _alike(part: str, spellings: list[str]) -> list[str]:
+    if part in spellings:
+        return [part]
+    if part in _parts():
+        return []
+    match = difflib.SequenceMatcher(b=part)
+    ratios: dict[str, float] = {}
+    for word in difflib.get_close_matches(part, dict.fromkeys(spellings), 3, NEAR):
+        match.set_seq1(word)
+        ratios[word] = match.ratio()
+    return [word for word, ratio in ratios.items() if ratio == max(ratios.values())]

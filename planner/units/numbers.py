@@ -39,6 +39,22 @@ _MINUS = {0x2212: "-"}
 A_NUMBER = "a number such as 140,000 or 4.6"
 
 
+_SIGNS = str.maketrans({"½": " 1/2", "¼": " 1/4", "¾": " 3/4", "⅓": " 1/3", "⅔": " 2/3"})
+_FRACTION = re.compile(r"\s*(?:(\d{1,9})[ -]+)?(\d{1,9})\s*/\s*(\d{1,9})(?![\d/])\s*(.*)", re.A)
+
+
+def fraction(text: str) -> tuple[float, str] | None:
+    """Value of the fraction that a text begins with and what follows it; None where none does.
+
+    >>> fraction("2 1/2 gal"), fraction("½ jug"), fraction("5/3/2027")
+    ((2.5, 'gal'), (0.5, 'jug'), None)
+    """
+    found = _FRACTION.fullmatch(text.translate(_SIGNS).translate(_SPACES))
+    if found is None or not int(found[3]):
+        return None
+    return int(found[1] or 0) + int(found[2]) / int(found[3]), found[4].strip()
+
+
 def _split(text: str) -> tuple[str, str]:
     """Leading number of a text and what follows it."""
     text = text.translate(_SPACES).translate(_MINUS).strip()
@@ -48,6 +64,8 @@ def _split(text: str) -> tuple[str, str]:
     digits = match.group()
     rest = text[len(digits) :]
     if digits[-1:].isdigit() and re.match(r"[.,:'’]?\d", rest):  # 1,5 or 1'000 or 12,34
+        return "", text
+    if fraction(text) is not None:
         return "", text
     return digits, rest.strip()
 
@@ -115,8 +133,9 @@ def _number_remedy(text: str) -> str:
     decimal = re.match(r"([+\-]?\d+),(\d{1,2}|\d{4,})(?![\d,])", tidy)
     if decimal:
         return f"decimals follow a point: {decimal[1]}.{decimal[2]}"
-    if re.match(r"\d+\s*/\s*\d+", tidy) or any(c in tidy for c in "½¼¾⅓⅔"):
-        return "write a fraction as a decimal number, such as 0.5"
+    part = fraction(tidy)
+    if part is not None:
+        return f"write the fraction as a decimal number: {part[0]:.6g} {part[1][:20]}".rstrip()
     if tidy.casefold() in ("n/a", "na", "none", "-", "--", "?", "tbd", "unknown"):
         return "leave the cell blank for the default"
     return ""

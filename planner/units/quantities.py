@@ -7,7 +7,14 @@ import unicodedata
 
 from planner.units.factors import as_fluid, factor_between, find_unit, known_rates, unit_remedy
 from planner.units.measures import ACCEPTED, RATES, Measure
-from planner.units.numbers import MOST_LETTERS, check_size, number_and_rest, refuse
+from planner.units.numbers import (
+    MOST_LETTERS,
+    Unreadable,
+    check_size,
+    fraction,
+    number_and_rest,
+    refuse,
+)
 
 
 def read_quantity(
@@ -32,6 +39,8 @@ def read_quantity(
     if measure in _MONEYED and any(unicodedata.category(c) == "Sc" for c in text[len(sign) :]):
         _check_sign(text, money)
     expected = f"a number in {ACCEPTED[measure]}"
+    if measure is Measure.VOLUME and _CONTAINER.search(text.strip()):
+        refuse(expected, "write what is in it: half of a 2.5 gal jug is 1.25 gal")
     value, rest = number_and_rest(text.strip()[len(sign) :], comma, expected)
     written = (money if sign else "") + rest
     if not rest and (not sign or unit):
@@ -41,12 +50,34 @@ def read_quantity(
             refuse(expected, "write the unit after the number")
         written = unit
         money = "$" if unit.startswith("$") else money
-    found = find_unit(written, measure, money)
+    try:
+        found = find_unit(written, measure, money)
+    except Unreadable as problem:
+        refuse(problem.expected, _in_one_unit(text, measure, comma) or problem.remedy)
     if found.upside_down and value == 0.0:
         refuse("a number above 0")
     result = found.to_working(value)
     check_size(result, f" {measure.value}")
     return result
+
+
+_PIECE = re.compile(r"\s*([\d.,]+)\s*([^\d,;]+?)[\s,]*(?=\d|$)")
+_CONTAINER = re.compile(r"\b(?:jug|keg|drum|tote|bottle|can|pail|box|container)(?:s|es)?$", re.I)
+
+
+def _in_one_unit(text: str, measure: Measure, comma: bool) -> str:
+    """What to write in place of a quantity in several units, such as 6 gal 3 qt."""
+    pieces = _PIECE.findall(text)
+    if len(pieces) < 2 or _PIECE.sub("", text):
+        return ""
+    first = pieces[0][1]
+    try:
+        units = [find_unit(unit, measure) for _, unit in pieces]
+        values = [number_and_rest(number, comma)[0] for number, _ in pieces]
+    except Unreadable:
+        return ""
+    total = sum(unit.to_working(x) for unit, x in zip(units, values, strict=True))
+    return f"write {total / units[0].factor:.6g} {first}"
 
 
 _MONEYED = (
@@ -125,6 +156,10 @@ def read_percent(text: str, comma: bool = True) -> float:
     >>> read_percent("3%"), read_percent("3"), read_percent("0.5 %")
     (0.03, 0.03, 0.005)
     """
+    part = fraction(text)
+    if part is not None:
+        value = part[0]
+        refuse(A_PERCENT, f"write {value * 100:g}% or {value:g}%, whichever is meant")
     value, rest = number_and_rest(text, comma, A_PERCENT)
     if rest.casefold() not in ("", "%", "percent", "pct", "per cent"):
         refuse(A_PERCENT, f"'{rest[:20]}' after the number is no percent")

@@ -17,6 +17,7 @@ from planner.report.front_frames import front_sheet
 from planner.report.notes_frames import warnings_sheet
 from planner.report.sheets import Text
 from planner.season.domain import (
+    POWDER,
     Active,
     ActiveLimit,
     Basis,
@@ -69,6 +70,20 @@ def test_a_recipe_over_the_liquid_limit_on_every_lot_is_told_with_what_makes_it_
     assert found.sentence == (
         "Recipe Base is over your Liquid limit of 10 fl oz/cwt (it puts up to 32.5 fl oz/cwt on, "
         "32 fl oz/cwt of it Alpha) on all 9 lots, so it isn't used."
+    )
+
+
+def test_what_most_of_the_liquid_is_comes_from_the_lot_it_is_told_of_and_is_no_powder():
+    """On 7,000 seeds/lb a unit is 20 lb: 3 fl oz a unit of Alpha are 15 fl oz/cwt; 1 of Beta 5."""
+    one = two_recipes(
+        3.2,
+        lots=(lot("L1"), lot("L2", seeds_per_lb=7_000.0)),
+        products=(product("Alpha"), product("Beta"), product("Dust", kind=POWDER)),
+        recipes=(recipe("Base", Alpha=3.0, Beta=1.0, Dust=9.0),),
+    )
+    (found,) = [b for b in barred(one) if b.bar is Bar.LIQUID]
+    assert (
+        "(it puts up to 20 fl oz/cwt on, 15 fl oz/cwt of it Alpha) on 1 of 2 lots" in found.sentence
     )
 
 

@@ -467,6 +467,7 @@ class TestNextSeason:
 
     def test_dates_move_lots_go_and_all_of_it_is_told(self, old: Path) -> None:
         carried = next_season(old)
+        assert "Fill in Seed lots, a row for each lot" in carried.notes[-1]
         fields = carried.content["Fields"]
         row = dict(zip(fields.headers, fields.rows[0], strict=True))
         assert row["Planting date"] == date(2029, 2, 28)

@@ -93,12 +93,17 @@ class TestBroken:
             ("Acres", "Creeek", "Creek"),
             ("Product used", "Green Cup", "Green Cap"),
             ("Units on hand", "Creek", "a Lot of sheet Seed lots"),
+            ("Acres", "all", "leave the cell blank, which means all of them"),
         ],
     )
     def test_names_that_do_not_exist(self, tmp_path, what, name, near):
         found = fault(tmp_path, with_row(what, name, "-5%", "", "5%", ""))
         assert (found.column, found.seen) == ("Of", name)
         assert near in f"{found.expected} {found.remedy}"
+
+    def test_seed_size_is_told_to_be_seeds_per_lb(self, tmp_path):
+        found = fault(tmp_path, with_row("seed size", "", "-5%", "", "5%", ""))
+        assert found.remedy.startswith("that is Seeds per lb")
 
     @pytest.mark.parametrize("what", ["Seeds per lb", "Product used"])
     def test_nothing_left(self, tmp_path, what):

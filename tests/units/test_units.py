@@ -218,6 +218,15 @@ def test_what_is_no_number_is_refused(text, words):
         ("5", Measure.VOLUME, "write the unit after the number"),
         ("5 galons", Measure.VOLUME, "nearest unit: 'gallons'"),
         ("5 kg", Measure.VOLUME, "fl oz, gal, qt, pt, L or mL"),
+        ("6 gal 3 qt", Measure.VOLUME, "write 6.75 gal"),
+        ("1.5 L, 200 mL", Measure.VOLUME, "write 1.7 L"),
+        ("2 1/2 gal", Measure.VOLUME, "write the fraction as a decimal number: 2.5 gal"),
+        ("½ gal", Measure.VOLUME, "0.5 gal"),
+        ("1/2 jug", Measure.VOLUME, "half of a 2.5 gal jug is 1.25 gal"),
+        ("3 kegs", Measure.VOLUME, "write what is in it"),
+        ("4 bags", Measure.SEED_UNITS, "write bags x Units per bag"),
+        ("140000 seeds", Measure.SEEDS_PER_AREA, "say per what: 'seeds/acre' or 'seeds/ha'"),
+        ("2900 sds/lb", Measure.SEED_SIZE, "nearest unit: 'seeds/lb'"),
         ("80 hectars", Measure.AREA, "nearest unit: 'hectares'"),
         ("80 acres/unit", Measure.AREA, "acres or ha"),
         ("4 units", Measure.BAGS, "a number in bags"),
@@ -240,7 +249,9 @@ def test_what_has_another_unit_is_refused(text, measure, words):
         ("4 oz ai/cwt", "write 'fl oz/cwt' if it is of product"),
         ("4 oz a.i. per cwt", "active ingredient is in mg/seed or g/100 kg"),
         ("4 oz/seed", "a rate in"),
-        ("4 fl oz", "nearest unit: 'fl oz/"),
+        ("4 fl oz", "say per what: 'fl oz/unit' or 'fl oz/cwt'"),
+        ("4 fl oz/100", "nearest unit: 'fl oz/100 lb' or 'fl oz/100 kg'"),
+        ("1 oz/bag", "say how much goes on a unit of seed"),
         ("4 mg/100 lb", "fl oz/unit, mL/unit, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg"),
         ("4 g/seed/acre", "a rate in"),
     ],
@@ -249,6 +260,27 @@ def test_what_is_no_rate_is_refused(text, words):
     with pytest.raises(Unreadable) as caught:
         read_rate(text)
     assert words in f"{caught.value.expected}; {caught.value.remedy}"
+
+
+@pytest.mark.parametrize(
+    "text", ["1 oz/bag", "5 lb/cwt", "4 fl oz/acre", "4 mg/100 lb", "2 gal/ha"]
+)
+def test_no_unit_of_something_else_is_called_the_nearest(text):
+    """`oz/bag` is like `floz/lb` by its letters alone, and fifty times as much."""
+    with pytest.raises(Unreadable) as caught:
+        read_rate(text)
+    assert "nearest" not in caught.value.remedy
+
+
+@pytest.mark.parametrize("text", ["5 lb", "5 kg", "5 t", "5 ac"])
+def test_no_weight_or_land_is_near_a_volume(text):
+    with pytest.raises(Unreadable) as caught:
+        read_quantity(text, Measure.VOLUME)
+    assert caught.value.remedy == ""
+
+
+def test_a_unit_may_be_written_without_a_space_behind_its_number():
+    assert read_rate("3 fl oz/100lb") == read_rate("3 fl oz/100 lb") == (3.0, "fl oz/cwt")
 
 
 @pytest.mark.parametrize(
