@@ -3,14 +3,15 @@
 Bags, recipes and planting stay; containers are added, never taken away. Every product has a list
 of additions worth while (none other covers as much for less); the cheapest combination whose joint
 chance over the same draws is high enough is found best first, so the first one found is the
-cheapest by its list price. What breaks, freight and discounts make of it is then priced exactly.
+cheapest by its list price; where that would be too long a search, one good step after the other is
+taken. What breaks, freight and discounts make of it is then priced exactly.
 """
 
 from __future__ import annotations
 
 import heapq
-import itertools
 from dataclasses import dataclass, replace
+from math import ceil
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -24,6 +25,8 @@ from planner.risk.words import SAFE, added_said, added_words, chance, kept_words
 from planner.season.domain import Quantity
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
@@ -33,8 +36,8 @@ if TYPE_CHECKING:
 
 DRAWS = 16_384
 """Draws that orders are compared on."""
-MOST_KINDS = 3
-"""Containers of one kind that may be added at the most."""
+MOST_STEPS = 100
+"""Counts of one container that are tried, at the most, beside those of its price breaks."""
 DIFFERS = {
     Quantity.SEEDS_PER_LB: "seed size",
     Quantity.PRODUCT_USED: "metering",
@@ -42,7 +45,7 @@ DIFFERS = {
 }
 """Unknown figures that the need of product depends on, in words."""
 MOST_TRIED = 20_000
-"""Combinations looked at; beyond that none is said to be found."""
+"""Combinations looked at; beyond that the cheapest is not looked for any more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -81,7 +84,7 @@ def safer_order(
     Returns
     -------
     Safer or None
-        None where no addition within what is sold reaches it.
+        None where not even all that is sold reaches it.
     """
     accounts, need = needs_drawn(season, plan, draws, seed)
     if not accounts:
@@ -114,38 +117,46 @@ def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_A
     None is larger than it takes to cover `lack`, fl oz.
     """
     ordered = {(o.product, o.container): o.count for o in plan.order}
-    mine = [c for c in season.containers if c.product == product]
-    each = [range(_most(c, ordered.get((product, c.name), 0), lack) + 1) for c in mine]
-    found = []
-    for counts in itertools.product(*each):
-        floz = sum(n * c.usable for n, c in zip(counts, mine, strict=True))
-        cost = sum(
-            _more(c, ordered.get((product, c.name), 0), n)
-            for n, c in zip(counts, mine, strict=True)
-        )
-        names = tuple((c.name, n) for n, c in zip(counts, mine, strict=True) if n)
-        found.append(_Addition(cost, floz, names))
-    found.sort(key=lambda a: (a.cost, -a.floz, a.counts))
     kept = [_Addition(0.0, 0.0, ())]
-    for a in found:
-        if a.floz > kept[-1].floz and (kept[-1].floz < lack):
+    for c in season.containers:
+        had = ordered.get((product, c.name), 0)
+        if c.product == product:
+            more = [(n, _more(c, had, n)) for n in _counts(c, had, lack)]
+            kept = _worth_while(
+                [
+                    _Addition(a.cost + cost, a.floz + n * c.usable, (*a.counts, (c.name, n)))
+                    for a in kept
+                    for n, cost in more
+                ],
+                kept,
+                lack,
+            )
+    return kept
+
+
+def _worth_while(more: list[_Addition], before: list[_Addition], lack: float) -> list[_Addition]:
+    """Of all additions those that none covers as much as for less; none at all comes first."""
+    kept = before[:1]
+    for a in sorted([*before, *more], key=lambda a: (a.cost, -a.floz, a.counts)):
+        if a.floz > kept[-1].floz and kept[-1].floz < lack:
             kept.append(a)
     return kept
 
 
-def _most(c: Container, had: int, lack: float) -> int:
+def _counts(c: Container, had: int, lack: float) -> list[int]:
+    """Counts to add, over none: up to what covers `lack`, and those that reach a price break."""
     if lack <= 0.0 or c.usable <= 0.0:
-        return 0
-    most = min(MOST_KINDS, int(np.ceil(lack / c.usable)))
-    return most if c.most is None else max(0, min(most, c.most - had))
+        return []
+    most = ceil(lack / c.usable)
+    found = {*range(most, 0, -ceil(most / MOST_STEPS)), *(b.from_count - had for b in c.breaks)}
+    if c.most is not None:
+        found.add(c.most - had)
+    least = max(1, c.breaks[0].from_count - had)
+    return sorted(n for n in found if n >= least and (c.most is None or had + n <= c.most))
 
 
 def _more(c: Container, had: int, n: int) -> float:
-    """Money for more of a container that some are ordered of; infinite under its From count."""
-    if n == 0:
-        return 0.0
-    if had + n < min(b.from_count for b in c.breaks):
-        return float(np.inf)
+    """Money for more of a container that some are ordered of."""
     before = had * price.list_price(c, had) if had else 0.0
     return (had + n) * price.list_price(c, had + n) - before
 
@@ -153,27 +164,46 @@ def _more(c: Container, had: int, n: int) -> float:
 def _cheapest(
     choices: list[list[_Addition]], holds: list[list[Bools]], safe: float
 ) -> tuple[tuple[int, ...], float] | None:
-    """Cheapest pick of one addition a product whose joint chance is high enough."""
-    first = tuple(0 for _ in choices)
+    """Cheapest pick of one addition a product whose joint chance is high enough.
+
+    A good one where there are too many to look at; None where not even all together are enough.
+    """
+    if _joint(holds, tuple(len(found) - 1 for found in choices)) < safe:
+        return None
+    first = tuple(next(n for n, x in enumerate(hold) if x.mean() >= safe) for hold in holds)
     heap, seen = [(0.0, first)], {first}
     for _ in range(MOST_TRIED):
-        if not heap:
-            return None
         cost, picked = heapq.heappop(heap)
-        joint = np.ones(len(holds[0][0]), dtype=bool)
-        for hold, at in zip(holds, picked, strict=True):
-            joint &= hold[at]
-        enough = float(joint.mean())
+        enough = _joint(holds, picked)
         if enough >= safe:
             return picked, enough
-        for place, at in enumerate(picked):
-            step = (*picked[:place], at + 1, *picked[place + 1 :])
-            if at + 1 < len(choices[place]) and step not in seen:
-                more = choices[place][at + 1].cost - choices[place][at].cost
-                if np.isfinite(more):
-                    seen.add(step)
-                    heapq.heappush(heap, (cost + more, step))
-    return None
+        for step, more in _steps(choices, picked):
+            if step not in seen:
+                seen.add(step)
+                heapq.heappush(heap, (cost + more, step))
+    picked, enough = first, _joint(holds, first)
+    while enough < safe:
+        gains = [(_joint(holds, step), more, step) for step, more in _steps(choices, picked)]
+        enough, _, picked = max(gains, key=lambda g: (g[0] - enough) / max(g[1], ROUNDING))
+    return picked, enough
+
+
+def _joint(holds: list[list[Bools]], picked: tuple[int, ...]) -> float:
+    """Share of draws in which every product suffices."""
+    joint = np.ones(len(holds[0][0]), dtype=bool)
+    for hold, at in zip(holds, picked, strict=True):
+        joint &= hold[at]
+    return float(joint.mean())
+
+
+def _steps(
+    choices: list[list[_Addition]], picked: tuple[int, ...]
+) -> Iterator[tuple[tuple[int, ...], float]]:
+    """Picks with the next addition of one product, and what more they cost."""
+    for place, at in enumerate(picked):
+        if at + 1 < len(choices[place]):
+            more = choices[place][at + 1].cost - choices[place][at].cost
+            yield (*picked[:place], at + 1, *picked[place + 1 :]), more
 
 
 def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:

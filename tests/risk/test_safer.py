@@ -11,9 +11,12 @@ from planner import api
 from planner.plan.added import with_added
 from planner.plan.audit import audit
 from planner.plan.plan import Added, Plan
+from planner.risk import safer
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
 from planner.risk.safer import drawn, safer_order, safety
-from planner.season.domain import Quantity, Season, Unknown
+from planner.season.domain import Container, PriceBreak, Quantity, Season, Unknown
+from tests.support import seasons
+from tests.support.sample_plan import greedy_plan
 
 DEMO = Path(__file__).parents[2] / "data" / "demo.xlsx"
 
@@ -90,14 +93,60 @@ def test_a_safer_plan_keeps_every_rule(season: Season, plan: Plan) -> None:
     assert as_planned(season, safer).enough >= 0.9 - 0.01
 
 
-@pytest.mark.slow
-def test_what_cannot_be_had_is_none(season: Season, plan: Plan) -> None:
-    """Ten times the product used: more than three more of each container hold."""
-    wild = replace(season, unknowns=(Unknown(Quantity.PRODUCT_USED, 9.0, 9.5, likely=9.2),))
-    assert safer_order(wild, plan, 0.99) is None
-    held = drawn(wild, plan)
+QUARTS = seasons.container("Alpha", "quart", size=32.0, price=10.0)
+USED = Unknown(Quantity.PRODUCT_USED, 0.0, 4.0, likely=0.0)
+
+
+def one_product(*containers: Container) -> tuple[Season, Plan]:
+    """80 units take 160 fl oz of one product, 5 quarts; it may be up to five times as much."""
+    made = seasons.season(containers=containers, unknowns=(USED,))
+    return made, greedy_plan(made)
+
+
+def test_as_many_are_added_as_the_lack_takes() -> None:
+    """By hand: 4 (1 - sqrt(0.05)) more, 160 x 4.106 = 656.9 fl oz, 21 quarts, suffice in 95 %."""
+    made, plan = one_product(QUARTS)
+    found = safer_order(made, plan, 0.95)
+    assert found is not None
+    assert sum(o.count for o in plan.order) + found.added[0].count == 21
+    assert "; nothing that is sold" not in safety(made, as_planned(made, plan), found)
+
+
+def test_what_cannot_be_had_is_none_and_said_so() -> None:
+    """By hand: of 21 quarts that suffice in 95 % only 20 are sold; with a keg it is enough."""
+    made, plan = one_product(replace(QUARTS, most=20))
+    assert safer_order(made, plan, 0.95) is None
+    held = drawn(made, plan)
     assert held is not None
     assert "; nothing that is sold" in held.said
+    keg = seasons.container("Alpha", "keg", size=40.0, price=1000.0)
+    more = replace(made, containers=(*made.containers, keg))
+    found = safer_order(more, plan, 0.95)
+    assert found is not None
+    assert {a.container: a.count for a in found.added}["keg"] == 1
+
+
+def test_more_than_the_lack_is_added_where_few_are_not_sold() -> None:
+    """By hand: kegs of 1,000 fl oz are sold from three on; one would do."""
+    made, plan = one_product(replace(QUARTS, most=5))
+    breaks = (PriceBreak(3, 100.0),)
+    keg = replace(seasons.container("Alpha", "keg", size=1000.0), breaks=breaks)
+    found = safer_order(replace(made, containers=(*made.containers, keg)), plan, 0.95)
+    assert found is not None
+    assert found.added == (Added("Alpha", "keg", 3),)
+    assert found.paid == pytest.approx(300.0)
+
+
+def test_step_by_step_where_the_cheapest_is_too_long_a_search(
+    season: Season, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    best = safer_order(season, plan, 0.95, draws=2048, seed=4)
+    monkeypatch.setattr(safer, "MOST_TRIED", 0)
+    found = safer_order(season, plan, 0.95, draws=2048, seed=4)
+    assert best is not None
+    assert found is not None
+    assert found.enough >= 0.95
+    assert found.paid >= best.paid
 
 
 def test_the_sentence_says_how_safe_and_what_safer_costs(
