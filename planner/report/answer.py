@@ -15,6 +15,7 @@ from planner.plan.price import expired
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
+from planner.risk.for_margin import for_margin
 from planner.risk.words import NOTHING, first_short, kept_words, percent
 from planner.sums import grouped
 
@@ -203,6 +204,17 @@ def spare(facts: Facts) -> list[str]:
         "To spare, in percent of what goes on seed (what can't be pumped out is already taken "
         f"off): {', '.join(each)}.",
         first_short(facts.margins, metric=facts.manner.metric),
+    ]
+
+
+def for_margin_lines(facts: Facts) -> list[str]:
+    """Say which containers are bought for no more than the margin on product."""
+    share = percent(facts.season.farm.product_margin)
+    return [
+        f"The last {f.container} of {f.product} is bought for {_volume(facts, f.floz)}, no more "
+        f"than the {share} product margin ({_volume(facts, f.margin)}): without it "
+        f"{facts.say(f.saved, Measure.MONEY)} less is paid."
+        for f in for_margin(facts.season, facts.plan)
     ]
 
 

@@ -213,12 +213,13 @@ def _short(facts: Facts) -> list[Block]:
 
 
 def _to_check(facts: Facts) -> list[Block]:
-    """Name what the order lacks, what can't be used at all, and figures that are asked about.
+    """Name what the order lacks or hardly needs, what can't be used at all, and odd figures.
 
     What the season's rules keep off only a part is on Notes.
     """
     said = [
         *answer.product_missing(facts),
+        *answer.for_margin_lines(facts),
         *(b.sentence for b in facts.barred if b.wholly),
         *questions(facts.season),
     ]

@@ -34,7 +34,7 @@ def _supplier_sheet(facts: Facts, account: Account, number: int) -> Sheet:
         f"Seed treatment products for season {facts.season.farm.crop_year}"
         + (f", from {account.name}." if named else "."),
         (
-            _parties(facts, account.name if named else "", account.order_by),
+            _parties(facts, account.name if named else "", account.order_by, account.pay_by),
             _supplier_lines(facts, account),
             _supplier_total(facts, account),
             _signatures(),
@@ -54,7 +54,7 @@ def seed_order_sheets(facts: Facts) -> list[Sheet]:
             f"Seed for season {facts.season.farm.crop_year}"
             + (f", from {seller}." if seller else "."),
             (
-                _parties(facts, seller, accounts[0].order_by),
+                _parties(facts, seller, accounts[0].order_by, _only({a.pay_by for a in accounts})),
                 _seed_lines(facts, accounts),
                 _signatures(),
             ),
@@ -104,7 +104,13 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
     )
 
 
-def _parties(facts: Facts, supplier: str, order_by: date | None) -> Table:
+def _only(days: set[date | None]) -> date | None:
+    """Return the day that all have; None where they differ."""
+    return next(iter(days)) if len(days) == 1 else None
+
+
+def _parties(facts: Facts, supplier: str, order_by: date | None, pay_by: date | None) -> Table:
+    """Say who orders from whom, and by when; the day to pay by where there is one."""
     farm = facts.season.farm
     return Table(
         name="parties",
@@ -113,6 +119,7 @@ def _parties(facts: Facts, supplier: str, order_by: date | None) -> Table:
             ("Supplier", Cell(supplier or None, _line_if(not supplier))),
             ("Ordered by", Cell(farm.name or None, _line_if(not farm.name))),
             ("Order to reach you by", order_by or Cell(None, Look.FILL_IN)),
+            *([("Pay by", pay_by)] if pay_by is not None else []),
             ("Delivery to", Cell(None, Look.FILL_IN)),
             ("Delivery by", Cell(None, Look.FILL_IN)),
         ),

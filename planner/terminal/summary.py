@@ -198,7 +198,9 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     manner = manner_of(season.farm)
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
     facts = Facts(plan, season)
-    lines += _section("Cash", [answer.cash(facts), *answer.sooner_lines(facts)])
+    lines += _section(
+        "Cash", [answer.cash(facts), *answer.sooner_lines(facts), *answer.for_margin_lines(facts)]
+    )
     added = added_said(season, plan)
     lines += _section("How safe is this order", [added] if added else [])
     lines += _section("White mold and other threats", answer.threats(facts))

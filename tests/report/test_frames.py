@@ -45,7 +45,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
-from planner.report.supplier_frames import seed_order_sheets
+from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
 from planner.season.domain import Container, Pressure, PriceBreak, Rating, Supplier
 from planner.terminal.summary import certainty
@@ -302,7 +302,10 @@ def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:
 
 
 def test_the_first_page_reads_in_four_lines() -> None:
-    """Cash, threats, what runs short and what is next, above the order and the total."""
+    """Cash, threats, what runs short and what is next, above the order and the total.
+
+    A jug of Rosemark is bought for 3.2 of its margin of 9.7 fl oz: that is to be checked.
+    """
     season = sample_season()
     blocks = front_sheet(facts_of(season)).blocks
     titles = [b.title for b in blocks if isinstance(b, Text | Table) and b.title]
@@ -311,6 +314,7 @@ def test_the_first_page_reads_in_four_lines() -> None:
         "Cash",
         "White mold and other threats",
         "What runs short first",
+        "Check before you order",
         "Do next",
         "What to order",
         "Total that the plan compares (not a bill)",
@@ -528,7 +532,10 @@ def test_seed_is_ordered_from_each_seller_on_a_sheet_of_its_own() -> None:
     assert (first.title, second.title) == ("Seed order 1", "Seed order 2")
     assert first.purpose.endswith("from Elm.")
     assert column(table(first, "lines"), "amount") == [500.0, 1_000.0]
-    assert table(first, "parties").rows[2][1] == date(2026, 12, 20)
+    assert table(first, "parties").rows[2:4] == (
+        ("Order to reach you by", date(2026, 12, 20)),
+        ("Pay by", date(2027, 3, 1)),
+    )
     assert column(table(second, "lines"), "amount") == [250.0]
 
 
@@ -548,6 +555,27 @@ def test_what_is_paid_when_adds_up_day_by_day() -> None:
     assert column(found, "so_far")[-1] == pytest.approx(pay)
     days = [day for day in column(found, "pay_by") if not isinstance(day, str)]
     assert days == sorted(days)
+
+
+def test_an_order_says_by_when_it_is_paid() -> None:
+    """The supplier's own day, else the day to order by; nothing where no day is named."""
+    one = sample_season()
+    plan = greedy_plan(one)
+    for order_by, pay_by, said in (
+        (date(2027, 1, 15), date(2027, 3, 1), [("Pay by", date(2027, 3, 1))]),
+        (date(2027, 1, 15), None, [("Pay by", date(2027, 1, 15))]),
+        (None, None, []),
+    ):
+        days = {"order_by": order_by, "pay_by": pay_by}
+        facts = Facts(
+            plan, replace(one, suppliers=tuple(replace(s, **days) for s in one.suppliers))
+        )
+        named = [
+            s for s, a in zip(supplier_sheets(facts), facts.accounts, strict=True) if a.supplier
+        ]
+        assert named
+        for sheet in named:
+            assert [r for r in table(sheet, "parties").rows if r[0] == "Pay by"] == said
 
 
 def test_without_sellers_and_days_seed_is_ordered_on_one_sheet_as_before() -> None:
