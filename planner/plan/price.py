@@ -271,6 +271,23 @@ def lowest_price_per_floz(season: Season, product: str) -> float:
     return min(prices, default=0.0)
 
 
+def lowest_net_price(season: Season, container: Container) -> float:
+    """Least that a container can cost: its lowest price, less the most that discounts take off."""
+    off: dict[tuple[str, str | None], float] = defaultdict(float)
+    for level in season.discounts:
+        if counts_toward(level, container.product, container.supplier, season):
+            key = level.name, level.supplier
+            off[key] = max(off[key], level.percent)
+    return min(b.price for b in container.breaks) * max(0.0, 1.0 - sum(off.values()))
+
+
+def pays_unused(season: Season, container: Container) -> bool:
+    """Whether one that nobody needs could be worth more at season's end than it costs."""
+    kept = season.product_named[container.product].carryover
+    credit = kept * lowest_price_per_floz(season, container.product) * container.usable
+    return credit > lowest_net_price(season, container) * (1.0 + 1e-9)
+
+
 def carryover(season: Season, uses: Iterable[ProductUse]) -> float:
     """Credit for product left at season's end: carryover value x lowest price x volume left."""
     share = {p.name: p.carryover for p in season.products}

@@ -8,7 +8,13 @@ from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import liquid_per_cwt
 from planner.plan.line import EXACT
-from planner.plan.price import best_levels, qualifying_spend, seed_days
+from planner.plan.price import (
+    best_levels,
+    lowest_net_price,
+    pays_unused,
+    qualifying_spend,
+    seed_days,
+)
 from planner.units import Measure, in_unit, say_day
 from planner.units.exact import FLOZ_PER_GAL
 
@@ -137,6 +143,24 @@ def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
                 f"{c.name}{where(c.row)} are more than the {volume(ceiling, season, 1)} that may "
                 "stay in an empty container of its size (40 CFR 261.7, a share of weight, taken by "
                 "volume here): rinse it as the label says before it is discarded or returned."
+            )
+
+
+def worth_more_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
+    """Containers that would be worth more at season's end than they cost."""
+    for c in season.containers:
+        if pays_unused(season, c):
+            kept = season.product_named[c.product].carryover
+            least = lowest_net_price(season, c)
+            ends = (
+                "so all that are to be had are ordered where that is cheaper"
+                if c.most is not None
+                else "and nothing limits how many: only as many as could be used are thought of"
+            )
+            yield (
+                f"A {c.name} of {c.product}{where(c.row)} can cost as little as "
+                f"{money(least, season)}, while {kept:.0%} of the lowest price is its Carryover "
+                f"value, so buying pays even unused, {ends}: are the two right?"
             )
 
 

@@ -104,8 +104,23 @@ def plan_group(payload: tuple[int, Season, SolveOptions]) -> GroupPlan:
 
     mask, season, options = payload
     if not season.fields:  # nothing to plan: what the stock on hand is worth remains
-        cost = price_plan(season, {}, {}, (), ())[0].total
+        cost = price_plan(season, {}, _bought_to_return(season), (), ())[0].total
         return GroupPlan(mask, cost, cost, 0.0, 0.0, ())
     plan = solve(season, options)
     audit(plan, season)
     return group_plan(mask, plan)
+
+
+def _bought_to_return(season: Season) -> dict[str, int]:
+    """Bags by lot whose seed is worth more at season's end than it costs, money allowing."""
+    left = season.farm.most_to_spend
+    found = {}
+    for lot in sorted(season.lots, key=lambda x: x.buy_price / max(1e-9, x.return_value)):
+        if lot.treated_with is not None or lot.return_value <= lot.buy_price:
+            continue
+        bags, price = int(lot.can_buy / lot.units_per_bag + 1e-9), lot.buy_price * lot.units_per_bag
+        if left is not None and price > 0.0:
+            bags = min(bags, int(left / price + 1e-9))
+            left -= bags * price
+        found[lot.name] = bags
+    return found

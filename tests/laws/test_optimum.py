@@ -10,7 +10,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
-from planner.season.domain import Basis, Supplier, TargetStand
+from planner.season.domain import Basis, DiscountLevel, Supplier, TargetStand
 from planner.season.read import read_season
 from tests.laws import oracle, second_model
 from tests.support import packs
@@ -106,11 +106,12 @@ HARD = {
     "crumb-of-acres": ((32.04905470, 25.5), 2473.56002),
     "dear-crumb": ((43.6, 25.5), 929.724),
     "needless-bag": ((0.0, 25.5), 323.315625),
+    "room-for-the-next": ((25.5, 17.373), 750.0160808),
     "share-meets-split": ((13.5, 15.0), 1318.85375),
     "split-meets-share": ((0.0, 3.0), 732.46),
     "three-priorities": ((20 / 3, 0.0, 53 / 6), 4072.5146015625),
 }
-"""Answers of brute force and of the second model."""
+"""Answers of brute force and of the second model; room-for-the-next is too large for the first."""
 
 
 @pytest.mark.parametrize("name", few(HARD, 3))
@@ -124,6 +125,21 @@ def test_seasons_once_solved_wrongly(name):
     found = answer(solved(one), one)
     same(found, second_model.Answer(*HARD[name]))
     same(found, second_model.solve(one))
+
+
+def test_what_is_worth_more_than_it_costs_is_ordered_as_far_as_it_is_sold():
+    """Ten jugs at 80 % of $100, 600 of 640 fl oz left at 90 % of $100 a jug: 800 - 843.75."""
+    one = season(
+        fields=(field(acres=40.0),),
+        lots=(lot(on_hand=40.0),),
+        products=(product(carryover=0.9),),
+        recipes=(recipe(Alpha=1.0),),
+        containers=(container(size=64.0, price=100.0, most=10),),
+        discounts=(DiscountLevel("Early", 100.0, 0.2),),
+    )
+    plan = solved(one)
+    assert plan.cost.total == pytest.approx(-43.75)
+    same(answer(plan, one), second_model.solve(one))
 
 
 @pytest.mark.slow

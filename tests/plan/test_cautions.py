@@ -299,6 +299,12 @@ CASES = [
         {"lots": (lot(can_buy=40.0, buy_price=90.0, return_value=90.0),)},
     ),
     (
+        "product worth more than it costs",
+        {"products": (product(carryover=0.91),), **discount(0.0)},
+        "A jug of Alpha (Containers, row 2) can cost as little as $270.00, while 91% of",
+        {"products": (product(carryover=0.9),), **discount(0.0)},
+    ),
+    (
         "product without a recipe",
         {"products": (product(), product("Beta"))},
         "No recipe uses Beta (Products, row 2)",

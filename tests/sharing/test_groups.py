@@ -5,7 +5,8 @@ import pytest
 from planner.errors import NoPlanError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import run
-from planner.sharing.groups import plan_groups
+from planner.season.domain import SeedLot
+from planner.sharing.groups import plan_group, plan_groups
 from tests.support import seasons
 
 ALONE = seasons.season(fields=(seasons.field("A", 10.0, grower="Ann"),))
@@ -29,3 +30,19 @@ def test_only_a_group_without_a_plan_is_a_matter_of_time(
     monkeypatch.setattr(run, "solve", fails)
     with pytest.raises(told, match=said):
         plan_groups(ALONE, ["Ann"], [1], SolveOptions(seconds=1.0))
+
+
+@pytest.mark.parametrize(("most", "bags"), [(None, 3), (1_000.0, 2), (480.0, 1), (479.0, 0)])
+def test_a_group_without_fields_still_buys_seed_worth_more(most: float | None, bags: int) -> None:
+    """Three bags of ten units to be had: 48 a unit, worth 58 at season's end; the rest is not."""
+
+    def sold(name: str, price: float) -> SeedLot:
+        back = {"buy_price": price, "return_value": 58.0, "can_buy": 35.0}
+        return seasons.lot(name, on_hand=0.0, units_per_bag=10.0, **back)
+
+    one = seasons.season(
+        farm=seasons.farm(most_to_spend=most),
+        fields=(),
+        lots=(sold("L1", 48.0), sold("L2", 58.0)),
+    )
+    assert plan_group((1, one, SolveOptions())).cost == pytest.approx(-100.0 * bags)

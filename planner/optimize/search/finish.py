@@ -14,8 +14,16 @@ from planner.optimize.model.program import PURCHASE, rounded
 if TYPE_CHECKING:
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Floats, Matrix
+    from planner.optimize.model.program import Model
     from planner.optimize.search.common import Context
     from planner.plan.plan import Plan
+
+ROOMS = 1e-9, 3e-7
+"""Acres over the fewest short that are left to the priorities after it; more where that fails.
+
+The solver's own tolerance is 1e-7, which the next solve may use up: the one after it has then been
+told infeasible.
+"""
 
 
 def offer_cheapest_order(incumbent: Incumbent) -> None:
@@ -35,21 +43,32 @@ def offer_cheapest_order(incumbent: Incumbent) -> None:
 
 def settled(incumbent: Incumbent) -> Floats:
     """The best plan with its whole numbers held and everything else solved again around them."""
-    model, x = incumbent.model, incumbent.x
+    x = incumbent.x
     assert x is not None
-    free = ~model.matrix.integer
+    for room in ROOMS:
+        y, solved = _settled(incumbent.model, x, room)
+        if solved:
+            return y
+    return y
+
+
+def _settled(model: Model, x: Floats, room: float) -> tuple[Floats, bool]:
+    """That with so much room in every priority's acres short; and whether its cost is least too."""
+    free, best = ~model.matrix.integer, x
 
     def solve_one(matrix: Matrix, _: int) -> Answer:
-        return solve_part(matrix, free, x)[1]
+        nonlocal best
+        y, answer = solve_part(matrix, free, x)
+        best = best if y is None else y
+        return answer
 
     def cap(_: int, answer: Answer | None) -> float:
         assert answer is not None
-        return answer.objective * (1 + 1e-9) + 1e-9
+        return answer.objective * (1 + 1e-9) + room
 
-    places = model.at["short_in"].tolist()
-    answers, matrix = minimize_in_turn(model.matrix, places, solve_one, cap)
-    y = solve_part(matrix, free, x)[0] if len(answers) == len(places) else None
-    return x if y is None else y
+    _, matrix = minimize_in_turn(model.matrix, model.at["short_in"].tolist(), solve_one, cap)
+    y, _ = solve_part(matrix, free, x)
+    return (best, False) if y is None else (y, True)
 
 
 def finished(context: Context) -> Plan:
