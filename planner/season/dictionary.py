@@ -65,7 +65,10 @@ def _unit(column: Column) -> str:
     if column.kind is Kind.PERCENT:
         return "percent"
     if column.kind is Kind.QUANTITY:
-        return column.unit or column.shown or "say it with the number"
+        with_it = (
+            f"{column.shown} or another: write it" if column.shown else "say it with the number"
+        )
+        return column.unit or with_it
     return "" if column.kind is Kind.NUMBER else column.kind.value
 
 
