@@ -63,6 +63,7 @@ def make_plan(
     gap: float = DEFAULT_GAP,
     effort: int | None = None,
     seed: int = 0,
+    known: Plan | None = None,
     on_progress: Callable[[Progress], None] | None = None,
     stop: Stop | None = None,
 ) -> Plan:
@@ -80,6 +81,9 @@ def make_plan(
         Work limit in steps instead of seconds: the same plan on every run.
     seed
         Of the random choices of the search.
+    known
+        A plan to begin with, such as that of a season that differs a little: where this season
+        allows it, what is returned is no worse.
     on_progress
         Called with the state of the search now and then, from the thread that solves.
     stop
@@ -107,12 +111,16 @@ def make_plan(
     True
     """
     from planner.explain.complete import complete
+    from planner.optimize.from_plan.warm_start import search_from
     from planner.optimize.options import SolveOptions
     from planner.optimize.search.run import solve
 
     options = SolveOptions(seconds=seconds, gap=gap, effort=effort, seed=seed)
     try:
-        plan = solve(season, options, on_progress=on_progress, stop=stop)
+        if known is None:
+            plan = solve(season, options, on_progress=on_progress, stop=stop)
+        else:
+            plan = search_from(season, known, options, stop, on_progress)
     except MemoryError:
         msg = "the season needs more memory than there is; close other programs, or plan fewer"
         msg += " fields at a time"

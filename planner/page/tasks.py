@@ -91,7 +91,11 @@ def plan_scenarios(job: Job) -> None:
         job.next_part(name)
         try:
             found = api.make_plan(
-                season, seconds=job.seconds, on_progress=job.update, stop=job.stop
+                season,
+                seconds=job.seconds,
+                known=made.plan,
+                on_progress=job.update,
+                stop=job.stop,
             )
         except (Interrupted, NoPlanError):
             late.append(name)

@@ -33,7 +33,11 @@ class Options:
 
 
 def decide(
-    season: Season, options: Options, what: str = "", meanwhile: Callable[[], None] | None = None
+    season: Season,
+    options: Options,
+    what: str = "",
+    meanwhile: Callable[[], None] | None = None,
+    known: Plan | None = None,
 ) -> tuple[Plan, bool]:
     """Plan a season; the first Ctrl-C keeps the best plan so far.
 
@@ -43,6 +47,8 @@ def decide(
         What is planned, in front of the progress; empty for the season as it is.
     meanwhile
         Done once there is a first plan, in a thread beside.
+    known
+        A plan to begin with, see `planner.api.make_plan`.
 
     Returns
     -------
@@ -71,6 +77,7 @@ def decide(
             gap=options.gap,
             effort=options.effort,
             seed=options.seed,
+            known=known,
             on_progress=on_progress,
             stop=stop,
         ),

@@ -11,7 +11,7 @@ from typing import TYPE_CHECKING
 
 from planner import api
 from planner.engine.jobs import cores
-from planner.errors import NoPlanError
+from planner.errors import Interrupted, NoPlanError
 from planner.plan.added import as_decided
 from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
@@ -107,18 +107,21 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     campaign = api.make_campaign(season, plan)
     say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
     written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
-    stem, compared, at_once = STEM, None, bool(extras.why or changed)
+    stem, at_once = STEM, bool(extras.why or changed)
+    plans: dict[str, Plan] = {}
     with ThreadPoolExecutor(1) as beside:
         if at_once:
             first = beside.submit(written, Explanation(again=again))
         if changed:
-            compared = _scenarios(changed, as_decided(season, plan), options, extras.what_if)
+            plans, stopped = _scenarios(changed, as_decided(season, plan), options, extras.what_if)
+            extras = replace(extras, why=0.0) if stopped else extras
         if at_once:
             stem = first.result()[0].stem
     why = _why(season, plan, options, extras.why)
-    why = replace(why, again=again, compared=compared)
+    why = replace(why, again=again, compared=_compared(as_decided(season, plan), plans))
     if not options.quiet:
         say(summary.why_lines(why, season))
+    say(_left_out([name for name, _ in changed if name not in plans], stopped=stopped))
     paths = written(why, stem=stem)
     say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
     return plan
@@ -232,14 +235,41 @@ def _changed(source: Path, season: Season, since: Path | None) -> list[tuple[str
 
 def _scenarios(
     changed: list[tuple[str, Season]], plan: Plan, options: Options, seconds: float
-) -> Comparison:
-    """Plan every scenario and hold it against the plan."""
+) -> tuple[dict[str, Plan], bool]:
+    """Plan every scenario, each beginning with the plan as it is.
+
+    Returns
+    -------
+    tuple of dict and bool
+        Plans by scenario, and whether Ctrl-C came: then no other scenario is begun.
+    """
+    plans: dict[str, Plan] = {}
+    less = replace(options, seconds=seconds)
+    for name, season in changed:
+        try:
+            plans[name], stopped = decide(season, less, what=name, known=plan)
+        except Interrupted:
+            stopped = True
+        except NoPlanError:
+            continue
+        if stopped:
+            return plans, True
+    return plans, False
+
+
+def _compared(plan: Plan, plans: dict[str, Plan]) -> Comparison | None:
+    """Hold plans of scenarios against the plan; None where there are none."""
     from planner.explain.compare import compare
 
-    plans = [("as it is", plan)]
-    less = replace(options, seconds=seconds)
-    plans += [(name, decide(season, less, what=name)[0]) for name, season in changed]
-    return compare(plans)
+    return compare([("as it is", plan), *plans.items()]) if plans else None
+
+
+def _left_out(scenarios: Sequence[str], *, stopped: bool) -> list[str]:
+    """Name scenarios that are not planned, and say why."""
+    if not scenarios:
+        return []
+    why = "you stopped it" if stopped else "give it more --seconds"
+    return ["", *paragraph(f"Not planned: {', '.join(scenarios)}; {why}.", 0)]
 
 
 def _plan_lines(

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from planner.optimize.mip.highs import Answer, Floats
     from planner.optimize.model.instance import Choices, Instance
     from planner.optimize.model.program import Model
-    from planner.optimize.options import SolveOptions, Stop
+    from planner.optimize.options import OnProgress, SolveOptions, Stop
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
@@ -53,19 +53,24 @@ def solve_from(
 
 
 def search_from(
-    season: Season, known: Plan, options: SolveOptions, stop: Stop | None = None
+    season: Season,
+    known: Plan,
+    options: SolveOptions,
+    stop: Stop | None = None,
+    on_progress: OnProgress | None = None,
 ) -> Plan:
     """Solve a season by the whole search, which has a plan of it to begin with; never worse.
 
     What the plan leaves short is planted first, as far as that goes with the shares of all other
     fields held: a whole search may need longer than it is given to become as good as the plan.
+    Where `known` is no plan of the season, it is as good as unknown.
 
     Raises
     ------
-    NoPlanError
-        Where `known` is no plan of the season, and no other was found in the time.
+    NoPlanError, Interrupted
+        As `planner.optimize.search.run.solve`, where `known` is no plan of the season.
     """
-    context = open_context(Incumbent(options, None, stop), season)
+    context = open_context(Incumbent(options, on_progress, stop), season)
     incumbent = context.incumbent
     incumbent.offer(columns_of(incumbent.model, known))
     if incumbent.x is not None:
@@ -174,11 +179,16 @@ def settled_around(model: Model, x: Floats) -> Floats:
 
 
 def columns_of(model: Model, plan: Plan) -> Floats | None:
-    """Values of the model's columns that stand for a plan; None if it is none of the model's."""
+    """Values of the model's columns that stand for a plan; None if it is none of the model's.
+
+    What the plan plants where the model does not let it stays short.
+    """
     it = model.it
     lot_at = {lot.name: j for j, lot in enumerate(it.lots)}
     recipe_at = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
     container_at = {(c.product, c.name): i for i, c in enumerate(it.containers)}
+    if not _has_all(plan, lot_at, recipe_at, container_at):
+        return None
     x = np.zeros(model.matrix.n_columns)
     held = np.zeros(model.matrix.n_columns, dtype=bool)
     full = {(lot_at[t.lot], recipe_at[t.recipe]): t.full_bags for t in plan.treating}
@@ -191,6 +201,8 @@ def columns_of(model: Model, plan: Plan) -> Floats | None:
         x[model.at[group]] = [values.get(key, 0) for key in model.keys[group]]
         held[model.at[group]] = True
     breaks = {i: [b.from_count for b in it.containers[i].breaks] for i in counts}
+    if any(counts[i] < min(breaks[i]) for i in counts):
+        return None
     for place, (i, j) in enumerate(model.keys["count"]):
         reached = i in counts and max(f for f in breaks[i] if f <= counts[i]) == breaks[i][j]
         x[model.at["count"][place]] = counts[i] if reached else 0
@@ -201,3 +213,17 @@ def columns_of(model: Model, plan: Plan) -> Floats | None:
     x[model.at["acres"]] = [acres.get(name, 0.0) for name in share_names(it, model.choices)]
     held[model.at["acres"]] = True
     return solve_part(model.matrix, ~held, x, Limits(seconds=20.0))[0]
+
+
+def _has_all(
+    plan: Plan,
+    lots: Collection[str],
+    recipes: Collection[str],
+    containers: Collection[tuple[str, str]],
+) -> bool:
+    """Whether there is everything that a plan buys and treats."""
+    return (
+        all(t.lot in lots and t.recipe in recipes for t in plan.treating)
+        and all(s.lot in lots for s in plan.seed_purchases)
+        and all((o.product, o.container) in containers for o in plan.order)
+    )
