@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass, replace
+from math import fsum
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import COST_TERMS, Outcome
@@ -56,6 +57,8 @@ class Comparison:
     names: tuple[str, ...]
     outcomes: tuple[str, ...]
     gaps: tuple[float, ...]
+    shortage_proven: tuple[bool, ...]
+    """Whether no plan leaves fewer acres short."""
     parts: tuple[Part, ...]
 
     @property
@@ -71,12 +74,28 @@ class Comparison:
             and any(x.amounts[n] for x in short)
         )
 
+    @property
+    def acres_short(self) -> tuple[float, ...]:
+        """Acres that each plan leaves short."""
+        lines = [x for part in self.parts if part.name == SHORTAGES for x in part.lines]
+        return tuple(fsum(x.amounts[n] for x in lines) for n in range(len(self.names)))
+
+    @property
+    def open_short(self) -> tuple[str, ...]:
+        """Names of plans that may leave more acres short than need be."""
+        return tuple(
+            self.names[n]
+            for n, short in enumerate(self.acres_short)
+            if short and not self.shortage_proven[n] and n not in self.not_found
+        )
+
     def only(self, numbers: Sequence[int]) -> Comparison:
         """Compare some of the plans."""
         return Comparison(
             names=tuple(self.names[n] for n in numbers),
             outcomes=tuple(self.outcomes[n] for n in numbers),
             gaps=tuple(self.gaps[n] for n in numbers),
+            shortage_proven=tuple(self.shortage_proven[n] for n in numbers),
             parts=tuple(
                 replace(
                     part,
@@ -110,6 +129,7 @@ def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
         names=tuple(name for name, _ in plans),
         outcomes=tuple(p.outcome.value for p in each),
         gaps=tuple(p.gap for p in each),
+        shortage_proven=tuple(p.shortage_proven for p in each),
         parts=(
             _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
             _part(SHORTAGES, ("Field",), "acres", [_shortages(p) for p in each]),

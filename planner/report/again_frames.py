@@ -2,11 +2,9 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
-from planner.explain.compare import SHORTAGES
-from planner.report.comparison import MEASURES
+from planner.report.comparison import MEASURES, may_be_shorter
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -188,7 +186,7 @@ def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> S
 
 def _plans(compared: Comparison) -> Table:
     """Totals side by side, what land stays short, and how near the cheapest each is proven."""
-    short = _short_land(compared)
+    short = list(compared.acres_short)
     missing = compared.not_found
     for n in missing:
         short[n] = 0.0
@@ -217,16 +215,11 @@ def _plans(compared: Comparison) -> Table:
         ),
         rows=tuple(rows),
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
+        + (f"{may_be_shorter(compared)} " if compared.open_short else "")
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
     )
-
-
-def _short_land(compared: Comparison) -> list[float]:
-    """Land that each plan leaves short."""
-    lines = [x for part in compared.parts if part.name == SHORTAGES for x in part.lines]
-    return [math.fsum(x.amounts[n] for x in lines) for n in range(len(compared.names))]
 
 
 def _changes(changes: tuple[WhatIf, ...]) -> Table:

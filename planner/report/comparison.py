@@ -22,6 +22,16 @@ MEASURES = {
 }
 
 
+def may_be_shorter(compared: Comparison) -> str:
+    """Say which plans may leave more land short than need be; empty where none does."""
+    if not compared.open_short:
+        return ""
+    return (
+        f"Less land may have to stay short in: {', '.join(compared.open_short)}. The search did "
+        "not rule that out; with more seconds it may plant more."
+    )
+
+
 def comparison_json(compared: Comparison) -> dict[str, Any]:
     """Turn a comparison into a dict ready for `json.dumps`."""
     from planner.explain.as_json import comparison

@@ -6,10 +6,10 @@ import json
 import math
 from typing import TYPE_CHECKING
 
-from planner.report.comparison import MEASURES
+from planner.report.comparison import MEASURES, may_be_shorter
 from planner.report.measures import Manner
 from planner.terminal.deciding import decide
-from planner.terminal.text import table, written_lines
+from planner.terminal.text import paragraph, table, written_lines
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -98,6 +98,7 @@ def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     lines = table(["Plan", *comparison.names], sure)
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")
+    lines += paragraph(may_be_shorter(comparison), 0) if comparison.open_short else []
     comparison = comparison.only(
         [n for n in range(len(comparison.names)) if n not in comparison.not_found]
     )

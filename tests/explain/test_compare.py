@@ -18,6 +18,7 @@ from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
 from planner.season.domain import DiscountLevel, Pressure, Rating, Threat
+from planner.terminal.comparing import comparison_lines
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, farm, field, lot, product, season
 
@@ -73,6 +74,19 @@ def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -
     assert all("dry" not in [c.header for c in t.columns] for t in others)
     proven = replace(none, outcome=Outcome.OPTIMAL)
     assert compare([("as it is", base), ("no seed", proven)]).not_found == ()
+
+
+def test_a_plan_that_may_leave_too_much_land_short_is_named() -> None:
+    base = solve(season(), SolveOptions())
+    short = replace(base, shortages=(Shortage("North", 10.0),), shortage_proven=False)
+    result = compare([("as it is", base), ("dry", short)])
+    assert result.acres_short == (0.0, 10.0)
+    assert result.open_short == result.only([0, 1]).open_short == ("dry",)
+    note = next(b for b in what_if_sheet(result, ()).blocks if isinstance(b, Table)).note
+    assert "Less land may have to stay short in: dry." in note
+    assert any("short in: dry." in line for line in comparison_lines(result, Manner()))
+    proven = replace(short, shortage_proven=True)
+    assert compare([("as it is", base), ("dry", proven)]).open_short == ()
 
 
 def test_differences_come_first_and_the_largest_on_top() -> None:
