@@ -5,6 +5,7 @@ from __future__ import annotations
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
+from planner.optimize.model.instance import supply_of
 from planner.risk.second_stage import Order, order_of, ordered_by, price_paid, spent
 
 if TYPE_CHECKING:
@@ -54,7 +55,7 @@ def with_reserve(season: Season, plan: Plan, held: AsPlanned) -> list[Order]:
         counts = dict(ordered_by(plan).counts)
         for p in held.products:
             c, lack = smallest(season, p.product), getattr(p, need) - p.supply
-            while c is not None and lack > 1e-6 and c.size > c.heel:
+            while c is not None and lack > 1e-6 and c.usable > 0.0:
                 counts[c.product, c.name] = counts.get((c.product, c.name), 0) + 1
                 lack -= c.usable
         found.append(order_of(counts, dict(ordered_by(plan).seed)))
@@ -76,19 +77,12 @@ def by_product(season: Season, known: Sequence[Order], found: Sequence[Outcome])
     counts: dict[tuple[str, str], int] = {}
     for name in dict.fromkeys(c.product for c in season.containers):
         kinds = [c for c in season.containers if c.product == name]
-        needs = [dict(o.needs).get(name, 0.0) - _there(season, name) for o in found]
+        there = supply_of(season, season.product_named[name])
+        needs = [dict(o.needs).get(name, 0.0) - there for o in found]
         choices = _around(kinds, known)
         best = min(choices, key=lambda own: (_mean_cost(kinds, own, needs), sorted(own.items())))
         counts |= {(name, c): n for c, n in best.items()}
     return order_of(counts, {x.name: _bags(x, found) for x in season.lots})
-
-
-def _there(season: Season, product: str) -> float:
-    """Fl oz of a product on hand that count, and on its way."""
-    from planner.optimize.model.instance import make_instance
-
-    it = make_instance(season)
-    return float(it.supply[[p.name for p in it.products].index(product)])
 
 
 def _around(kinds: Sequence[Container], known: Sequence[Order]) -> list[dict[str, int]]:
@@ -110,14 +104,15 @@ def _sold(c: Container, n: int) -> bool:
 
 
 def _mean_cost(kinds: Sequence[Container], own: dict[str, int], needs: Sequence[float]) -> float:
-    """Early price and the mean of what is bought late or sent back; list prices."""
+    """Early price and the mean of what is bought late or sent back; list prices.
+
+    Late containers are all of the kind that covers what is lacking for the least.
+    """
     price = {c.name: _price(c, own[c.name]) for c in kinds}
     early = sum(n * price[name] for name, n in own.items())
     supply = sum(own[c.name] * c.usable for c in kinds)
-    late = min(
-        ((c.late_price, c.usable) for c in kinds if c.late_price is not None),
-        default=(LACKING * max(c.breaks[0].price for c in kinds), kinds[0].size - kinds[0].heel),
-    )
+    late = [(c.late_price, c.usable) for c in kinds if c.late_price is not None]
+    late = late or [(LACKING * max(c.breaks[0].price for c in kinds), kinds[0].usable)]
     back = [
         (c.returned_for * price[c.name], c.usable, own[c.name])
         for c in kinds
@@ -126,7 +121,7 @@ def _mean_cost(kinds: Sequence[Container], own: dict[str, int], needs: Sequence[
     total = 0.0
     for need in needs:
         lack = need - supply
-        total += max(0, ceil(lack / late[1] - 1e-9)) * late[0]
+        total += min(max(0, ceil(lack / volume - 1e-9)) * money for money, volume in late)
         for money, volume, n in sorted(back, reverse=True):
             went = min(n, max(0, floor(-lack / volume + 1e-9)))
             total -= went * money

@@ -20,7 +20,7 @@ import numpy as np
 from planner.optimize.model.instance import most_need
 
 if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.mip.highs import Matrix
     from planner.optimize.model.program import Model
     from planner.risk.second_stage import Order
     from planner.season.domain import Container, Season
@@ -28,18 +28,18 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Tolls:
-    """Money that what is ordered early counts as dearer in a draw; negative: cheaper."""
+    """Money that containers ordered early count as dearer in a draw; negative: cheaper."""
 
     products: dict[str, float] = field(default_factory=dict)
     """Of every fl oz that a container gives, by product."""
-    lots: dict[str, float] = field(default_factory=dict)
-    """Of every bag, by lot."""
+
+    def of(self, c: Container) -> float:
+        """Toll on a container."""
+        return c.usable * self.products.get(c.product, 0.0)
 
     def on(self, season: Season, order: Order) -> float:
         """Tolls on an order, money."""
-        sold = season.container_named
-        each = [n * sold[p, c].usable * self.products.get(p, 0.0) for p, c, n in order.containers]
-        return sum(each) + sum(n * self.lots.get(lot, 0.0) for lot, n in order.seed)
+        return sum(n * self.of(season.container_named[p, c]) for p, c, n in order.containers)
 
 
 NONE = Tolls()
@@ -69,35 +69,21 @@ def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
     After the model's own columns come containers bought late, at their late price, without freight
     or discount, and then those that go back.
     """
-    taxed = replace(model, matrix=replace(model.matrix, cost=_with_tolls(model, planned, tolls)))
+    cost = model.matrix.cost.copy()
+    cost[model.at["count"]] += [tolls.of(model.it.containers[i]) for i, _ in model.keys["count"]]
+    taxed = replace(model, matrix=replace(model.matrix, cost=cost))
     late = replace(taxed, matrix=_with_late(taxed, planned))
     return _with_free_returns(late, planned)
 
 
-def _with_tolls(model: Model, planned: Season, tolls: Tolls) -> Floats:
-    """Costs of the columns; a bag is early with its toll or late without, whichever is less."""
-    cost, it = model.matrix.cost.copy(), model.it
-    for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
-        c = it.containers[i]
-        cost[column] += tolls.products.get(c.product, 0.0) * c.usable
-    for j, column in zip(model.keys["bought"], model.at["bought"].tolist(), strict=True):
-        lot = planned.lot_named[it.lots[j].name]
-        early, size = lot.buy_price * lot.units_per_bag, lot.units_per_bag
-        late = np.inf if lot.late_price is None else lot.late_price * size
-        each = min(early + tolls.lots.get(lot.name, 0.0), late)
-        cost[column] += each - min(early, late)
-    return cost
-
-
-def early_seed(planned: Season, tolls: Tolls, bags: dict[str, int]) -> dict[str, int]:
+def early_seed(planned: Season, bags: dict[str, int]) -> dict[str, int]:
     """Bags that the program took as bought early: those that are no cheaper late."""
-    found = {}
-    for name, n in bags.items():
-        lot = planned.lot_named[name]
-        early = lot.buy_price * lot.units_per_bag + tolls.lots.get(name, 0.0)
-        if lot.late_price is None or early <= lot.late_price * lot.units_per_bag:
-            found[name] = n
-    return found
+    lots = planned.lot_named
+    return {
+        name: n
+        for name, n in bags.items()
+        if (late := lots[name].late_price) is None or lots[name].buy_price <= late
+    }
 
 
 def cover_rows(model: Model) -> dict[str, tuple[int, float]]:
@@ -123,7 +109,7 @@ def _money_row(model: Model) -> int | None:
 
 
 def _with_late(model: Model, planned: Season) -> Matrix:
-    sold = [c for c in planned.containers if c.late_price is not None and c.size > c.heel]
+    sold = [c for c in planned.containers if c.late_price is not None and c.usable > 0.0]
     covers, money = cover_rows(model), _money_row(model)
     need = dict(zip((p.name for p in model.it.products), most_need(model.it), strict=True))
     supply = dict(zip((p.name for p in model.it.products), model.it.supply, strict=True))

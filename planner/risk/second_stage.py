@@ -323,7 +323,7 @@ class SecondStage:
         answer = solve(at_best(model, self.season, tolls), limits)
         if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
             return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
-        bags = early_seed(self.season, tolls, bags_bought(model, answer.x))
+        bags = early_seed(self.season, bags_bought(model, answer.x))
         order = order_of(counts(model, answer.x), bags)
         return self._outcome(model, answer.x, answer.objective, proven_bound(answer), order)
 

@@ -14,7 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.model.instance import make_instance
+from planner.optimize.model.instance import supply_of
 from planner.plan import price
 from planner.risk.draws import Changes, draw
 from planner.risk.floors import Tolls
@@ -127,13 +127,12 @@ class TollTable:
 
 def _toll(season: Season, order: Order, product: str, ratios: Floats) -> _Toll | None:
     """Toll before it is balanced; None where nothing can be bought late or needs are unknown."""
-    kinds = [c for c in season.containers if c.product == product and c.size > c.heel]
+    kinds = [c for c in season.containers if c.product == product and c.usable > 0.0]
     late = min((c.late_price / c.usable for c in kinds if c.late_price is not None), default=None)
     if late is None or len(ratios) < 2 or ratios.min() <= 0.0:
         return None
     mine = [c for c in kinds if order.counts.get((product, c.name), 0)]
-    it = make_instance(season)
-    there = float(it.supply[[p.name for p in it.products].index(product)])
+    there = supply_of(season, season.product_named[product])
     supply = there + sum(order.counts[product, c.name] * c.usable for c in mine)
     paid = price_paid(season, order)
     small = min(mine or kinds, key=lambda c: c.usable)

@@ -112,7 +112,7 @@ def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
 ) -> None:
     """Weak duality: tolls with a mean of nought charge no order, so the floor still holds.
 
-    Any tolls within what a container too many costs at the least, by lot and by product.
+    Any tolls within what a container too many costs at the least.
     """
     rng = np.random.default_rng(100 + number)
     written(tmp_path / "season", rng)
@@ -122,12 +122,11 @@ def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
         for used, size in itertools.product((0.9, 1.15), (0.95, 1.05))
     ]
     weights = rng.dirichlet(np.ones(len(turns)))
-    each = rng.uniform(-1.0, 1.0, size=(2, len(turns)))
-    each -= (each @ weights)[:, None]
+    each = rng.uniform(-1.0, 1.0, size=len(turns))
+    each -= each @ weights
     most = min((1.0 - c.returned_for) * c.breaks[0].price / c.size for c in season.containers)
-    each[0] *= most / np.abs(each[0]).max()
-    each[1] *= 30.0 * season.lots[0].units_per_bag / np.abs(each[1]).max()
-    tolls = [Tolls({"Green Cap": p}, {"L-1": x}) for p, x in each.T.tolist()]
+    each *= most / np.abs(each).max()
+    tolls = [Tolls({"Green Cap": x}) for x in each.tolist()]
     stage = SecondStage(season, gap=0.0)
     floors = np.array([stage.floor(t, x).floor for t, x in zip(turns, tolls, strict=True)])
     orders = [

@@ -226,6 +226,17 @@ def test_jugs_that_go_back_are_ordered_for_the_discount_that_they_reach(season: 
     assert more.counts == {("Green Cap", "jug"): 3}
 
 
+def test_what_is_lacking_is_bought_late_in_what_is_cheapest_for_it(season: Season) -> None:
+    """By hand: 30 gal late are 12 jugs at $400 or one drum at $3,500; a gallon is one jug."""
+    jug, drum = (
+        replace(season.containers[0], name=name, size=size * 128.0, late_price=late)
+        for name, size, late in (("jug", 2.5, 400.0), ("drum", 30.0, 3500.0))
+    )
+    for lack, cost in ((30.0, 3500.0), (1.0, 400.0), (0.0, 0.0)):
+        needs = [lack * 128.0]
+        assert candidates._mean_cost([jug, drum], {"jug": 0, "drum": 0}, needs) == cost
+
+
 def test_an_order_is_said_by_what_it_has_more_and_fewer_of() -> None:
     own = Order((("Green Cap", "jug", 2), ("Red Cap", "box", 1)), (("L1", 3),))
     assert against(own, own) == "the plan's order"

@@ -263,7 +263,8 @@ class _SharedRecipes:
         return self.price * loss_per_acre(field, recipe, variety, self.season)
 
 
-def _supply(season: Season, product: Product) -> float:
+def supply_of(season: Season, product: Product) -> float:
+    """Fl oz of a product on hand that count, and on its way."""
     coming = sum(
         o.count * season.container_named[o.product, o.container].usable
         for o in season.ordered
@@ -326,7 +327,7 @@ def make_instance(season: Season, line: LineParams = TUNED.line) -> Instance:
         can_buy=np.array([whole(lot.can_buy / lot.units_per_bag) for lot in lots], dtype=np.int64),
         before=_treated_before(season, lots, recipes),
         use=_use(season, lots, recipes, products),
-        supply=np.array([_supply(season, p) for p in products]),
+        supply=np.array([supply_of(season, p) for p in products]),
         credit=np.array([p.carryover * lowest_price_per_floz(season, p.name) for p in products]),
         lump=np.array([_lump(season, p) for p in products]),
         on_seed=_pairs(choices, len(recipes) + 1),
