@@ -95,7 +95,7 @@ def _threats(facts: Facts) -> Table:
             Column("lot", "Scarcest lot", width=12),
             Column("left", "Left of it", Measure.UNITS),
             Column("more", "Room for more", Measure.AREA),
-            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=13),
+            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=18),
         ),
         rows=tuple(rows),
         empty="No field is under pressure of a threat.",
