@@ -521,7 +521,7 @@ def page(
         from planner.page.server import serve
     except ModuleNotFoundError as error:
         _tell(f"The page needs a library that is not installed ({error.name}):")
-        _tell("pip install 'wholedrum[page]' installs what it needs.")
+        _tell("pip install -e '.[page]' in the project's folder installs what it needs.")
         raise typer.Exit(WRONG_USE) from None
     serve(folder or Path(), port=port, browser=browser)
 

@@ -53,6 +53,11 @@ def test_readme_finds_its_commands() -> None:
     assert len(commands_shown(README)) >= 5
 
 
+def test_extras_are_installed_from_the_folder_as_no_registry_has_the_project() -> None:
+    pages = [*ROOT.glob("*.md"), *(ROOT / "planner").rglob("*.py")]
+    assert [p.name for p in pages if "install 'wholedrum[" in p.read_text("utf-8")] == []
+
+
 def test_readme_lists_every_exit_code() -> None:
     codes = {int(code) for code in re.findall(r"^\| (\d+) \|", README, re.MULTILINE)}
     ours = {error.exit_code for error in errors.PlannerError.__subclasses__()}

@@ -1,7 +1,8 @@
 """What is done, as it is reported on the command line or in a table.
 
 One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Recipe A:12`` or
-``Lot 3:Recipe A:12:2027-04-14``. A name may hold colons; names match without regard to case.
+``Lot 3:Recipe A:12:2027-04-14``; where the calendar shows days as 4/14/2027, so may an entry. A
+name may hold colons; names match without regard to case.
 Entries are in the order in which the work was done; bags are counted on from what was reported
 before. The same as a CSV file has the columns Lot, Recipe, Bags and, where wanted, Day.
 """
@@ -11,14 +12,15 @@ from __future__ import annotations
 import csv
 from collections import Counter
 from dataclasses import replace
-from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.campaign.domain import Done
 from planner.errors import Fault, InputError
+from planner.units.days import read_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
+    from datetime import date
     from pathlib import Path
 
     from planner.campaign.domain import Batch, Campaign
@@ -77,7 +79,7 @@ def _entry(campaign: Campaign, text: str) -> Done:
         head = f"{batch.lot}:{batch.recipe}:"
         if text.strip().casefold().startswith(head.casefold()):
             bags, _, day = text.strip()[len(head) :].partition(":")
-            return Done(batch.lot, batch.recipe, _bags(bags), _day(day))
+            return Done(batch.lot, batch.recipe, _bags(bags), _day(day, campaign.shop.metric))
     names = "; ".join(f"{b.lot}:{b.recipe}" for b in campaign.batches)
     msg = f"the batches are {names}"
     raise ValueError(msg)
@@ -90,11 +92,12 @@ def _bags(text: str) -> int:
     return int(text)
 
 
-def _day(text: str) -> date | None:
+def _day(text: str, metric: bool) -> date | None:
     try:
-        return date.fromisoformat(text.strip()) if text.strip() else None
+        return read_day(text.strip(), metric=metric) if text.strip() else None
     except ValueError as error:
-        msg = f"'{text}' is not a day such as 2027-04-14"
+        own = "" if metric else " or 4/14/2027"
+        msg = f"'{text}' is not a day such as 2027-04-14{own}"
         raise ValueError(msg) from error
 
 

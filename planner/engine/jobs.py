@@ -121,7 +121,7 @@ def run(
     Raises
     ------
     EngineError
-        Where Dask is missing (``pip install 'wholedrum[many]'``), the cluster can't be reached, or
+        Where Dask is missing (``pip install -e '.[many]'``), the cluster can't be reached, or
         all of its workers are gone. What was yielded before stays good.
     ValueError
         At a key that comes twice.
@@ -175,7 +175,7 @@ def _elsewhere(workers: int, cluster: str | None) -> bool:
     except ModuleNotFoundError as error:
         msg = (
             "work in several processes needs Dask, which is not installed: "
-            "pip install 'wholedrum[many]', or do with one worker"
+            "pip install -e '.[many]' in the project's folder, or do with one worker"
         )
         raise EngineError(msg) from error
     return True

@@ -276,6 +276,7 @@ def test_all_done(made):
         ("L1:R1:two", "not a number of bags"),
         ("L1:R1:0", "not a number of bags"),
         ("L1:R1:1:soon", "not a day"),
+        ("L1:R1:1:13/4/2027", "not a day such as 2027-04-14 or 4/14/2027"),
         ("L1", "the batches are"),
     ],
 )
@@ -284,6 +285,14 @@ def test_a_wrong_entry_says_what_is_meant(made, text, words):
         read_done(made, ["L1:R1:1", text])
     assert caught.value.faults[0].row == 2
     assert words in str(caught.value)
+
+
+def test_a_day_may_be_written_as_the_calendar_shows_it(made):
+    (one,) = read_done(made, ["L1:R1:1:4/29/2027"])
+    assert one == Done("L1", "R1", 1, date(2027, 4, 29))
+    metric = replace(made, shop=replace(made.shop, metric=True))
+    with pytest.raises(InputError, match=r"not a day such as 2027-04-14$"):
+        read_done(metric, ["L1:R1:1:4/29/2027"])
 
 
 def test_more_bags_than_there_are(made):

@@ -72,7 +72,7 @@ def test_no_workers_is_a_sentence() -> None:
 
 def test_without_dask_it_is_said_how_to_get_it(monkeypatch: pytest.MonkeyPatch) -> None:
     monkeypatch.setitem(sys.modules, "distributed", None)
-    with pytest.raises(EngineError, match=r"wholedrum\[many\]"):
+    with pytest.raises(EngineError, match=r"install -e '.\[many\]'"):
         list(run(TEN, work.square, workers=2))
 
 
