@@ -55,7 +55,7 @@ class Comparison:
     """Plans held against the first of them."""
 
     names: tuple[str, ...]
-    outcomes: tuple[str, ...]
+    outcomes: tuple[Outcome, ...]
     gaps: tuple[float, ...]
     shortage_proven: tuple[bool, ...]
     """Whether no plan leaves fewer acres short."""
@@ -69,7 +69,7 @@ class Comparison:
         return tuple(
             n
             for n, outcome in enumerate(self.outcomes)
-            if outcome != Outcome.OPTIMAL.value
+            if outcome is not Outcome.OPTIMAL
             and not any(x.amounts[n] for x in planted)
             and any(x.amounts[n] for x in short)
         )
@@ -127,7 +127,7 @@ def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
     each = [plan for _, plan in plans]
     return Comparison(
         names=tuple(name for name, _ in plans),
-        outcomes=tuple(p.outcome.value for p in each),
+        outcomes=tuple(p.outcome for p in each),
         gaps=tuple(p.gap for p in each),
         shortage_proven=tuple(p.shortage_proven for p in each),
         parts=(

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.errors import AuditError, Interrupted, NoPlanError
 from planner.optimize.options import SolveOptions
+from planner.plan.plan import known_gap
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
@@ -128,7 +129,7 @@ def attempt(trial: Trial, options: SolveOptions, stop: Stop | None = None) -> Pl
         plan = _from_known(trial, options, stop)
         if plan is None:
             plan = solve(trial.season, options, stop=stop)
-        if plan.gap > 1.0 and not trial.fewer:  # so little time that next to nothing was proven
+        if known_gap(plan.gap) is None and not trial.fewer:  # next to no time
             return None
         audit(plan, trial.season)
     except (NoPlanError, Interrupted, AuditError, MemoryError):

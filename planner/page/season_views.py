@@ -14,6 +14,7 @@ from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
 from planner.page.work import Job
+from planner.plan.plan import known_gap
 from planner.report.measures import Measure, manner_of
 from planner.report.season_frames import understood_book
 from planner.season.mark import mark_faults
@@ -98,7 +99,7 @@ class SeasonViews:
         last = job.points[-1] if job.points else None
         gap = None
         if last and last.cost is not None and last.bound is not None:
-            gap = max(0.0, last.cost - last.bound) / max(1.0, abs(last.cost))
+            gap = known_gap(max(0.0, last.cost - last.bound) / max(1.0, abs(last.cost)))
         return {
             "job": job,
             "last": last,

@@ -21,6 +21,26 @@ class Outcome(Enum):
     FEASIBLE = "feasible"
     """Keeps every rule; `Plan.bound` says how much cheaper any plan could be at the most."""
 
+    @property
+    def words(self) -> str:
+        """What is proven of the plan, as people are told it."""
+        return "proven cheapest" if self is Outcome.OPTIMAL else "not proven"
+
+
+def known_gap(gap: float | None) -> float | None:
+    """A proven gap that says something; None for one above the whole cost.
+
+    >>> known_gap(0.02), known_gap(5.8), known_gap(float("inf"))
+    (0.02, None, None)
+    """
+    return gap if gap is not None and gap <= 1.0 else None
+
+
+def said_gap(gap: float | None) -> float | str:
+    """A proven gap, or that it is not known."""
+    known = known_gap(gap)
+    return "not known" if known is None else known
+
 
 PROVEN_GAP = 1e-4
 """The largest gap that is called optimal."""

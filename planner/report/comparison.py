@@ -6,6 +6,7 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+from planner.plan.plan import said_gap
 from planner.report.measures import Measure
 from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, Table, Text
 from planner.report.spread import spread
@@ -54,7 +55,7 @@ def comparison_book(comparison: Comparison, manner: Manner) -> Book:
 
 def _first(comparison: Comparison) -> Sheet:
     rows = tuple(
-        (name, outcome, gap if math.isfinite(gap) else "not known", part.amounts[number])
+        (name, outcome.words, said_gap(gap), part.amounts[number])
         for number, (name, outcome, gap) in enumerate(
             zip(comparison.names, comparison.outcomes, comparison.gaps, strict=True)
         )

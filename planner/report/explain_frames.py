@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
-from planner.plan.plan import CRUMB_ACRES
+from planner.plan.plan import CRUMB_ACRES, said_gap
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.facts import RULES
 from planner.report.measures import Measure
@@ -90,7 +90,7 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
     if not why.repairs:
         return ()
     repairs = tuple(
-        (r.field, i, r.what, r.cost, r.acres_covered, r.gap, r.also_changes)
+        (r.field, i, r.what, r.cost, r.acres_covered, said_gap(r.gap), r.also_changes)
         for each in why.repairs
         for i, r in enumerate(each.repairs, 1)
     )
@@ -187,7 +187,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
                 r.cost,
                 r.at_least,
                 r.at_most,
-                r.gap,
+                said_gap(r.gap),
                 *([r.acres_gained or None] if gained else []),
             )
             for r in known

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import said_gap
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
@@ -80,14 +81,14 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
         (
             r.name,
             r.farm,
-            Cell(r.outcome, Look.PLAIN if r.has_plan else Look.SHORT),
+            Cell(r.words, Look.PLAIN if r.has_plan else Look.SHORT),
             *(
                 (r.acres, Cell(r.short, Look.SHORT) if r.short else None)
                 if r.has_plan
                 else (None, None)
             ),
             r.cost if r.has_plan else None,
-            r.gap if r.has_plan else None,
+            said_gap(r.gap) if r.has_plan else None,
             sum(x.count for x in r.order) if r.has_plan else None,
             r.order_cost if r.has_plan else None,
             len(r.warnings) or None,

@@ -198,7 +198,7 @@ def _made(facts: Facts) -> Table:
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
         *([("Outcome, floor and gap", aside)] if facts.plan.added else []),
-        ("Outcome", plan.outcome.value),
+        ("Outcome", plan.outcome.words),
         ("Proven floor of the cost", facts.say(plan.bound, Measure.MONEY) if known else unknown),
         ("Gap", facts.say(plan.gap, Measure.PERCENT) if known else unknown),
         ("Time for deciding, seconds", f"{plan.seconds:.1f}"),

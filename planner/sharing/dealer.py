@@ -102,6 +102,11 @@ class Planned:
         """Whether there is a plan."""
         return self.outcome not in (FAULTS, FAILED)
 
+    @property
+    def words(self) -> str:
+        """What became of it, as people are told it."""
+        return Outcome(self.outcome).words if self.has_plan else self.outcome
+
 
 def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: str) -> Planned:
     """Keep of a season and its plan what the dealer needs."""

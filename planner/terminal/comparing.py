@@ -3,9 +3,9 @@
 from __future__ import annotations
 
 import json
-import math
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import said_gap
 from planner.report.comparison import MEASURES, may_be_shorter
 from planner.report.measures import Manner
 from planner.terminal.deciding import decide
@@ -93,8 +93,9 @@ def names_of(paths: list[Path]) -> list[str]:
 
 def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     """Differences, side by side; what is the same in all plans is left out."""
-    gaps = [f"{gap:.2%}" if math.isfinite(gap) else "not known" for gap in comparison.gaps]
-    sure = [["How sure", *comparison.outcomes], ["Proven gap", *gaps]]
+    said = [said_gap(gap) for gap in comparison.gaps]
+    gaps = [gap if isinstance(gap, str) else f"{gap:.2%}" for gap in said]
+    sure = [["How sure", *(o.words for o in comparison.outcomes)], ["Proven gap", *gaps]]
     lines = table(["Plan", *comparison.names], sure)
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner import __version__
 from planner.explain.words import count
 from planner.optimize.options import SolveOptions
+from planner.plan.plan import known_gap
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
@@ -98,9 +99,9 @@ def many_lines(made: All, pooled: Pooled | None) -> list[str]:
     rows = [
         [
             r.name,
-            r.outcome,
+            r.words,
             f"{r.cost:,.2f}" if r.has_plan else "-",
-            f"{r.gap:.2%}" if r.has_plan and r.gap is not None else "-",
+            f"{r.gap:.2%}" if r.has_plan and known_gap(r.gap) is not None else "-",
             f"{r.short:,.1f}" if r.short else "",
         ]
         for r in shown

@@ -7,6 +7,7 @@ import threading
 from time import monotonic
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import known_gap
 from planner.report.measures import Manner, Measure
 from planner.terminal.text import clean
 
@@ -135,7 +136,7 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
         parts.append(f"best {manner.say(progress.cost, Measure.MONEY)}")
     if progress is not None and progress.bound is not None:
         parts.append(f"floor {manner.say(progress.bound, Measure.MONEY)}")
-    if progress is not None and progress.gap is not None:
+    if progress is not None and known_gap(progress.gap) is not None:
         parts.append(f"gap {progress.gap:.2%}".replace("%", " %"))
     if progress is not None and progress.acres_short:
         parts.append(f"{manner.say(progress.acres_short, Measure.AREA)} short")

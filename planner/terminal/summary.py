@@ -12,7 +12,7 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome
+from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome, known_gap
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -276,7 +276,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
         open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
-    if not math.isfinite(plan.bound) or plan.gap > 1.0:  # such a bound says nothing
+    if not math.isfinite(plan.bound) or known_gap(plan.gap) is None:
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
     bound = manner.say(plan.bound, Measure.MONEY)
     return (

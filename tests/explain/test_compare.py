@@ -14,6 +14,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Outcome, Shortage
 from planner.report.again_frames import what_if_sheet
+from planner.report.comparison import comparison_book
 from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
@@ -48,6 +49,24 @@ def test_comparison_worked_by_hand() -> None:
     assert parts["Order"].lines[0].amounts == (1, 1, 1)
     assert parts["Fields"].different == ()
     assert not result.same
+
+
+def test_how_sure_is_said_in_words_and_a_gap_above_the_whole_cost_is_not_known() -> None:
+    base = solve(season(), SolveOptions())
+    rough = replace(base, outcome=Outcome.FEASIBLE, bound=-1449.0, gap=5.83)
+    result = compare([("base", base), ("rough", rough)])
+    lines = comparison_lines(result, Manner())
+    assert [line.split() for line in lines[1:3]] == [
+        ["How", "sure", "proven", "cheapest", "not", "proven"],
+        ["Proven", "gap", "0.00%", "not", "known"],
+    ]
+    first = next(
+        b for b in comparison_book(result, Manner()).sheets[0].blocks if hasattr(b, "rows")
+    )
+    assert [row[1:3] for row in first.rows] == [
+        ("proven cheapest", 0.0),
+        ("not proven", "not known"),
+    ]
 
 
 def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -> None:
