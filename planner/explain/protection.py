@@ -226,7 +226,7 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
     if failing:
         short = sum(f.acres_short for f in failing)
         names = listing([f.field for f in failing])
-        text += f"not enough, {speech.acres(short)} stay short on {names}."
+        text += f"{speech.acres(short)} of them stay unplanted on {names}, the rest is protected."
     else:
         text += "enough."
     text += (

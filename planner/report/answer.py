@@ -123,6 +123,10 @@ def _by(facts: Facts, day: date | None) -> str:
     return f" by {said(day, metric=facts.manner.metric)}" if day else ""
 
 
+LAND_SHORT = "LAND UNPLANTED"
+"""Said where protection is strong enough on all that is planted, but not all is planted."""
+
+
 def enough(page: ThreatPage) -> bool:
     """Whether every field that asks for protection from a threat gets it."""
     return all(f.enough for f in page.fields if f.need)
@@ -154,12 +158,13 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
             f"{page.threat}: ENOUGH. {needed} needed, "
             f"{speech.units(page.units_strong)} treated strongly enough"
         )
-    else:  # what is treated elsewhere would only look like enough
+    else:  # what is treated elsewhere would only look like enough for all
         short = [f for f in asking if not f.enough]
         acres = speech.acres(sum(f.acres_short for f in short))
         text = (
-            f"{page.threat}: NOT ENOUGH. Of {speech.acres(sum(f.acres for f in asking))} that need "
-            f"protection ({needed}), {acres} stay unplanted on {listing([f.field for f in short])}"
+            f"{page.threat}: {LAND_SHORT}. What is planted is protected, but of "
+            f"{speech.acres(sum(f.acres for f in asking))} that need it ({needed}), {acres} stay "
+            f"unplanted on {listing([f.field for f in short])}"
         )
     tight = next((lot for lot in page.lots if lot.tight), None)
     if tight is not None:

@@ -39,7 +39,7 @@ def fields_sheet(facts: Facts) -> Sheet:
     return Sheet(
         FIELDS,
         "What goes where, in the order of planting.",
-        (_planting(facts), _planter(facts)) if facts.plan.planting else (_planting(facts),),
+        (_planter(facts), _planting(facts)) if facts.plan.planting else (_planting(facts),),
         Page(landscape=True),
         Room.FIELDS,
     )

@@ -6,7 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
-from planner.plan.plan import COST_TERMS, Outcome
+from planner.plan.plan import COST_TERMS, Outcome, known_gap
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import (
@@ -63,14 +63,14 @@ CENT = 0.01
 
 def front_sheet(facts: Facts) -> Sheet:
     """Make the first page: a few lines to read in ten seconds, then the order, then the cost."""
-    white = any(not answer.enough(p) for p in facts.threats)
+    short = any(not answer.enough(p) for p in facts.threats)
     tight = bool(answer.tight(facts))
     spare = tuple(together(said) for said in answer.spare(facts))
     blocks: list[Block] = [
         _figures(facts),
         Text((answer.cash(facts),), "Cash"),
         *_safety(facts),
-        Text(tuple(answer.threats(facts)), _threats_title(facts), Look.SHORT if white else Look.OK),
+        Text(tuple(answer.threats(facts)), _threats_title(facts), Look.WATCH if short else Look.OK),
         *_short(facts),
         *([Text(spare, answer.SHORT_FIRST, Look.WATCH if tight else Look.PLAIN)] if spare else []),
         *_to_check(facts),
@@ -130,9 +130,9 @@ def _figures(facts: Facts) -> KeyFigures:
         figures.append(
             KeyFigure(
                 asked[0].threat,
-                "enough" if ok else "not enough",
+                "enough" if ok else answer.LAND_SHORT.lower(),
                 note=f"{facts.say(asked[0].units_needed, Measure.UNITS)} needed",
-                look=Look.OK if ok else Look.SHORT,
+                look=Look.OK if ok else Look.WATCH,
                 link=Link(PROTECTION),
             )
         )
@@ -172,7 +172,7 @@ def nearness(facts: Facts) -> list[str]:
 
 def says_something(plan: Plan) -> bool:
     """Whether the proven floor of the cost is near enough to say anything."""
-    return math.isfinite(plan.bound) and plan.gap <= 1.0
+    return math.isfinite(plan.bound) and known_gap(plan.gap) is not None
 
 
 def _room_said(facts: Facts, room: float) -> str:

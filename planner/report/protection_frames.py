@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import is_white_mold, need, rating, reached
 from planner.explain.words import Speech
 from planner.plan.plan import CRUMB_ACRES
+from planner.report.answer import LAND_SHORT
 from planner.report.facts import ENOUGH, PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
@@ -67,7 +68,7 @@ def _threats(facts: Facts) -> Table:
         asking = [f for f in page.fields if f.need]
         tight = next((lot for lot in page.lots if lot.tight), None)
         ok = all(f.enough for f in asking)
-        verdict = Cell("enough", Look.OK) if ok else Cell("NOT ENOUGH", Look.SHORT)
+        verdict = Cell("enough", Look.OK) if ok else Cell(LAND_SHORT.lower(), Look.WATCH)
         rows.append(
             (
                 Cell(page.threat, Look.STRONG if page.white_mold else Look.PLAIN),

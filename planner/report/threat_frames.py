@@ -57,7 +57,7 @@ def threat_sheets(facts: Facts) -> Iterator[Sheet]:
 
 def _threat_blocks(page: ThreatPage, number: int) -> list[Block]:
     enough = all(f.enough for f in page.fields if f.need)
-    said = Text((page.sentence,), page.threat, Look.PLAIN if enough else Look.SHORT)
+    said = Text((page.sentence,), page.threat, Look.PLAIN if enough else Look.WATCH)
     pressures = Table(
         name=f"pressure_{number}",
         title="Fields by pressure",

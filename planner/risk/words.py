@@ -69,10 +69,12 @@ def first_short(found: Sequence[ProductMargin], *, metric: bool = False) -> str:
     if sized:
         by_size = max(sized, key=lambda m: m.seed_size or -1.0)
         lower, per = percent(by_size.seed_size or 0.0), "kg" if metric else "lb"
-        text += f" than planned, or seeds per {per} of all lots are {lower} lower than planned"
-        if by_size.product != first.product:
-            text += f" ({by_size.product})"
-        return f"{text}."
+        smaller = f"seeds per {per} of all lots are {lower} lower than planned"
+        if by_size.product == first.product:
+            return f"{text} than planned, or {smaller}."
+        return (
+            f"{text} than planned. Of heavier seed, {by_size.product} does: as soon as {smaller}."
+        )
     return f"{text} than planned."
 
 

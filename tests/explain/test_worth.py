@@ -219,7 +219,7 @@ def test_not_enough_is_said_with_the_acres() -> None:
     assert page.fields[0].acres_short == pytest.approx(20.0)
     assert not page.fields[0].enough
     assert page.units_needed == pytest.approx(40.0)
-    assert "not enough, 20 acres stay short on Creek" in page.sentence
+    assert "20 acres of them stay unplanted on Creek, the rest is protected" in page.sentence
 
 
 def test_white_mold_comes_first_with_its_caution() -> None:

@@ -250,7 +250,7 @@ def test_threats_count_fields_that_ask_for_a_rating_only() -> None:
     short = [f.acres_short for p in facts.threats if p.threat == "Pythium" for f in p.fields]
     assert sum(short) == pytest.approx(18.9, abs=0.05)
     assert rows["Pythium"][area] == pytest.approx(687.8 + 18.9, abs=0.1)
-    assert plain(rows["Pythium"][verdict]) == "NOT ENOUGH"
+    assert plain(rows["Pythium"][verdict]) == "land unplanted"
 
 
 def test_land_whose_pressure_asks_for_nothing_is_not_called_protected() -> None:
@@ -450,6 +450,13 @@ def test_every_row_has_a_content_for_every_column() -> None:
             for t in tables:
                 assert len({c.key for c in t.columns}) == len(t.columns), t.name
                 assert all(len(row) == len(t.columns) for row in t.rows), (sheet.title, t.name)
+
+
+def test_nothing_follows_the_table_of_fields_whose_header_is_on_every_page() -> None:
+    """What followed stood on a page of its own under that header, which had no rows there."""
+    blocks = fields_sheet(facts_of(sample_season())).blocks
+    assert isinstance(blocks[-1], Table)
+    assert blocks[-1].repeat_header
 
 
 def test_a_part_under_the_smallest_split_is_explained() -> None:

@@ -65,7 +65,9 @@ def test_land_without_enough_is_set_against_its_own_land_not_against_all_treated
     (page,) = (p for p in facts.threats if p.threat == "Pythium")
     assert not enough(page)
     (said,) = (t for t in threats(facts) if t.startswith("Pythium: "))
-    assert said.startswith("Pythium: NOT ENOUGH. Of 706.7 acres that need protection (")
+    assert said.startswith(
+        "Pythium: LAND UNPLANTED. What is planted is protected, but of 706.7 acres that need it ("
+    )
     assert "18.9 acres stay unplanted on " in said
     assert "treated strongly enough" not in said
 
@@ -200,6 +202,15 @@ def test_a_product_with_nothing_to_spare_is_not_said_in_zeros() -> None:
     )
     some = replace(margin, used=0.018, seed_size=-0.05)
     assert first_short([some]).startswith("Alpha runs short first: as soon as 1.8 % more")
+
+
+def test_a_product_that_heavier_seed_runs_short_of_first_has_a_sentence_of_its_own() -> None:
+    first = ProductMargin("Alpha", 320.0, 320.0, 6.0, 0.018, None, "A", None, 0.0, ("A", "Base"))
+    other = replace(first, product="Beta", used=0.05, seed_size=-0.049)
+    assert first_short([first, other]) == (
+        "Alpha runs short first: as soon as 1.8 % more of it is used than planned. Of heavier "
+        "seed, Beta does: as soon as seeds per lb of all lots are 4.9 % lower than planned."
+    )
 
 
 def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> None:
