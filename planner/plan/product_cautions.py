@@ -153,7 +153,7 @@ def worth_more_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
             kept = season.product_named[c.product].carryover
             least = lowest_net_price(season, c)
             ends = (
-                "so all that are to be had are ordered where that is cheaper"
+                "so all that are sold are ordered where that is cheaper"
                 if c.most is not None
                 else "and nothing limits how many: only as many as could be used are thought of"
             )
