@@ -88,8 +88,7 @@ def early_seed(planned: Season, bags: dict[str, int]) -> dict[str, int]:
 
 def cover_rows(model: Model) -> dict[str, tuple[int, float]]:
     """Row in which a product's supply covers its need, and the fl oz that it counts in."""
-    first = model.matrix.start[model.at["left"]]
-    rows = model.matrix.row[first].tolist()
+    rows = model.rows["supply_covers_need"]
     return {
         p.name: (row, lump)
         for p, row, lump in zip(model.it.products, rows, model.it.lump.tolist(), strict=True)
@@ -98,14 +97,7 @@ def cover_rows(model: Model) -> dict[str, tuple[int, float]]:
 
 def _money_row(model: Model) -> int | None:
     """Row of the most to spend; None where money is not limited."""
-    most = model.it.season.farm.most_to_spend
-    if most is None:
-        return None
-    rows = set(np.flatnonzero(model.matrix.row_upper == most).tolist())
-    for column in model.at["count"].tolist():
-        begin, end = model.matrix.start[column : column + 2]
-        rows &= set(model.matrix.row[begin:end].tolist())
-    return min(rows, default=None) if len(model.at["count"]) else None
+    return next(iter(model.rows["money_spent_is_within_the_most"]), None)
 
 
 def _with_late(model: Model, planned: Season) -> Matrix:

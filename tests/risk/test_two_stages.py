@@ -1,6 +1,7 @@
 """Two stages against published answers: order now, decide again when all is known."""
 
 import itertools
+from dataclasses import replace
 from pathlib import Path
 
 import numpy as np
@@ -244,6 +245,22 @@ def test_sending_back_is_worth_the_price_of_the_break_reached(tmp_path: Path) ->
     text = "Green Cap,2.5 gal jug,2.5 gal,200,1,300,95%\nGreen Cap,2.5 gal jug,2.5 gal,100,4,,\n"
     made = season(tmp_path, JUGS.replace("Price,", "Price,From count,") + text)
     assert SecondStage(made, gap=0.0).floor(gallons(7.5)).value == pytest.approx(305.0)
+
+
+def test_what_is_bought_late_is_within_the_most_to_spend(tmp_path: Path) -> None:
+    """By hand: of 4 jugs one is free, the others are $200 late; $400 pay for two of them.
+
+    The bag of 32 acres that the third would have treated costs $10 an acre short.
+    """
+    text = "Green Cap,free jug,2.5 gal,0,,\nGreen Cap,2.5 gal jug,2.5 gal,500,200,\n"
+    made = season(tmp_path, JUGS + text)
+    jug, other = made.containers
+    farm = replace(made.farm, most_to_spend=400.0, short_acre_cost=10.0)
+    lots = (replace(made.lots[0], units_per_bag=32.0),)
+    made = replace(made, farm=farm, lots=lots, containers=(replace(jug, most=1), other))
+    found = SecondStage(made, gap=0.0).floor(gallons(10.0))
+    assert found.short == pytest.approx(32.0)
+    assert found.value == pytest.approx(400.0 + 320.0)
 
 
 def test_what_goes_back_was_spent_all_the_same(tmp_path: Path) -> None:

@@ -51,6 +51,8 @@ class Model:
     keys: dict[str, list[Any]]
     at: dict[str, NDArray[np.int64]]
     places: dict[tuple[str, Any], int]
+    rows: dict[str, range]
+    """Rows of every rule, by the name of its function in `constraints.py`."""
 
     def column(self, group: str, key: Any) -> int:
         """Column of a variable."""
@@ -95,8 +97,11 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
     """Write a season's program down, over all its choices or some of them."""
     problem = pulp.LpProblem("season", pulp.LpMinimize)
     v = make_variables(problem, it, it.choices if choices is None else choices)
+    rows = {}
     for rule in RULES:
+        first = problem.numConstraints()
         rule(problem, v, it)
+        rows[rule.__name__] = range(first, problem.numConstraints())
     problem.setObjective(pulp.lpSum(list(cost_terms(v, it).values())))
     in_no_group = {f.name for f in fields(Variables)} - {*GROUPS, *DATA}
     assert not in_no_group, f"variables without columns, so held at zero: {in_no_group}"
@@ -118,7 +123,7 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
         for group in GROUPS
         for key, column in zip(keys[group], at[group].tolist(), strict=True)
     }
-    return Model(it, v.choices, assemble(problem, order), keys, at, places)
+    return Model(it, v.choices, assemble(problem, order), keys, at, places, rows)
 
 
 def any_shares(season: Season) -> Season:
