@@ -39,7 +39,8 @@ class Rival:
     containers: tuple[tuple[str, int], ...]
     """Container and count."""
     cost: float
-    """What it adds to the plan's cost, the other products' order held; credit for leftover off."""
+    """What it adds to the plan's cost, the other products' order held, less credit for what is left
+    of it: what the seed takes brings none."""
     more: float
     """Cost over the plan's mix."""
     left: float
@@ -116,11 +117,17 @@ def product_rivals(
     down, down_complete = _next_down(around, want, min(m.cost for m in mixes))
     per_unit = _per_unit(use.product, plan, season)
     one_more = _one_more(around, want, mine, per_unit)
+    taken = around.credit * max(0.0, want)
     result = ProductRivals(
         product=use.product,
         to_buy=max(0.0, want),
         mixes=tuple(
-            Rival(m.counts, m.cost, m.cost - mine.cost, use.left + m.volume - mine.volume)
+            Rival(
+                m.counts,
+                m.cost + taken,
+                m.cost - mine.cost,
+                use.left + m.volume - mine.volume,
+            )
             for m in mixes
         ),
         complete=ways.complete and above.complete and down_complete,

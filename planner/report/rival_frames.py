@@ -103,6 +103,8 @@ def _flips(products: tuple[ProductRivals, ...]) -> Table:
             )
             for r in products
         ),
+        note="More and saved are between the two orders at the need where the other one is best, "
+        "each with credit for what it leaves then.",
     )
 
 
