@@ -59,6 +59,8 @@ class Comparison:
     gaps: tuple[float, ...]
     shortage_proven: tuple[bool, ...]
     """Whether no plan leaves fewer acres short."""
+    on_its_way: tuple[tuple[tuple[str, float], ...], ...]
+    """Fl oz of products that every plan counted with as ordered already, at no cost."""
     parts: tuple[Part, ...]
 
     @property
@@ -89,6 +91,13 @@ class Comparison:
             if short and not self.shortage_proven[n] and n not in self.not_found
         )
 
+    @property
+    def paid_before(self) -> tuple[str, ...]:
+        """Names of plans with something ordered already, where not all have the same."""
+        if len(set(self.on_its_way)) == 1:
+            return ()
+        return tuple(n for n, way in zip(self.names, self.on_its_way, strict=True) if way)
+
     def only(self, numbers: Sequence[int]) -> Comparison:
         """Compare some of the plans."""
         return Comparison(
@@ -96,6 +105,7 @@ class Comparison:
             outcomes=tuple(self.outcomes[n] for n in numbers),
             gaps=tuple(self.gaps[n] for n in numbers),
             shortage_proven=tuple(self.shortage_proven[n] for n in numbers),
+            on_its_way=tuple(self.on_its_way[n] for n in numbers),
             parts=tuple(
                 replace(
                     part,
@@ -130,6 +140,9 @@ def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
         outcomes=tuple(p.outcome for p in each),
         gaps=tuple(p.gap for p in each),
         shortage_proven=tuple(p.shortage_proven for p in each),
+        on_its_way=tuple(
+            tuple((u.product, u.on_its_way) for u in p.products if u.on_its_way) for p in each
+        ),
         parts=(
             _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
             _part(SHORTAGES, ("Field",), "acres", [_shortages(p) for p in each]),
@@ -158,8 +171,9 @@ def _part(
 
 
 def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
+    """Terms with their signs in the total, and the total that they add up to."""
     terms: dict[tuple[str, ...], float] = {
-        (name,): float(getattr(plan.cost, key)) for key, name, _ in COST_TERMS
+        (name,): sign * getattr(plan.cost, key) + 0.0 for key, name, sign in COST_TERMS
     }
     return {**terms, ("Total",): plan.cost.total}
 

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.comparison import MEASURES, may_be_shorter
+from planner.report.comparison import MEASURES, may_be_shorter, paid_before
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -216,6 +216,7 @@ def _plans(compared: Comparison) -> Table:
         rows=tuple(rows),
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
         + (f"{may_be_shorter(compared)} " if compared.open_short else "")
+        + (f"{paid_before(compared)} " if compared.paid_before else "")
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",

@@ -33,6 +33,16 @@ def may_be_shorter(compared: Comparison) -> str:
     )
 
 
+def paid_before(compared: Comparison) -> str:
+    """Say which totals lack what was paid before; empty where all lack the same."""
+    if not compared.paid_before:
+        return ""
+    return (
+        f"Ordered already, so no longer in the total: containers of "
+        f"{', '.join(compared.paid_before)}. Totals can't be compared with one that orders it all."
+    )
+
+
 def comparison_json(compared: Comparison) -> dict[str, Any]:
     """Turn a comparison into a dict ready for `json.dumps`."""
     from planner.explain.as_json import comparison
@@ -75,8 +85,9 @@ def _first(comparison: Comparison) -> Sheet:
         Column("lines", "Lines in all", Measure.COUNT),
     )
     words = "Nothing differs." if comparison.same else "Each sheet shows what differs first."
+    paid = paid_before(comparison)
     blocks = (
-        Text((words,)),
+        Text((words, paid) if paid else (words,)),
         Table("plans", columns, rows, title="The plans"),
         Table("sides", sides, counts, title="Where they differ"),
     )

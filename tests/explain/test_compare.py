@@ -18,7 +18,7 @@ from planner.report.comparison import comparison_book
 from planner.report.explain_frames import explain_sheets, shortage_blocks
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
-from planner.season.domain import DiscountLevel, Pressure, Rating, Threat
+from planner.season.domain import DiscountLevel, OnItsWay, Pressure, Rating, Threat
 from planner.terminal.comparing import comparison_lines
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, farm, field, lot, product, season
@@ -49,6 +49,35 @@ def test_comparison_worked_by_hand() -> None:
     assert parts["Order"].lines[0].amounts == (1, 1, 1)
     assert parts["Fields"].different == ()
     assert not result.same
+
+
+def test_costs_add_up_to_their_total() -> None:
+    """A jug at $300 less 5 %, 160 fl oz of it left at half its price: 300 - 15 - 75 = 210."""
+    whole = season(
+        products=(product(carryover=0.5),),
+        discounts=(DiscountLevel("Early order", 100.0, 0.05),),
+    )
+    plan = solve(whole, SolveOptions())
+    *terms, total = compare([("one", plan), ("two", plan)]).parts[0].lines
+    assert {x.what[0]: x.amounts[0] for x in terms if x.amounts[0]} == pytest.approx(
+        {"Containers": 300.0, "Discounts": -15.0, "Carryover credit": -75.0}
+    )
+    assert total.amounts[0] == pytest.approx(210.0)
+
+
+def test_a_total_that_lacks_what_is_paid_is_not_compared_in_silence() -> None:
+    """The jug is on its way and paid: the plan costs nothing, and its total says nothing."""
+    base = solve(season(), SolveOptions())
+    paid = solve(season(ordered=(OnItsWay("Alpha", "jug", 1),)), SolveOptions())
+    result = compare([("winter", base), ("spring", paid)])
+    assert result.paid_before == ("spring",)
+    words = "Ordered already, so no longer in the total: containers of spring."
+    text = comparison_book(result, Manner()).sheets[0].blocks[0].paragraphs
+    assert any(words in line for line in text)
+    assert words in " ".join(line.strip() for line in comparison_lines(result, Manner()))
+    note = next(b for b in what_if_sheet(result, ()).blocks if isinstance(b, Table)).note
+    assert words in note
+    assert compare([("one", paid), ("two", paid)]).paid_before == ()
 
 
 def test_how_sure_is_said_in_words_and_a_gap_above_the_whole_cost_is_not_known() -> None:
