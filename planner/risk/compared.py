@@ -66,6 +66,9 @@ class TwoStages:
     """Mean money that the best order saves against the plan's."""
     price_of_not_knowing: float
     """Mean money that the best order costs beyond what each draw would cost at best."""
+    more_short: float = 0.0
+    """Acres that the best order leaves short on average beyond draws at best, where acres come
+    before money: then no share of the cost says how near it is, and `gap` is infinite."""
     left_out: tuple[str, ...] = ()
     """What time did not allow, in sentences."""
     seed: int = 0

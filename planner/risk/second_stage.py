@@ -95,6 +95,11 @@ class Outcome:
     short_fields: frozenset[str] = frozenset()
     """Fields with acres short; all where no solution was found in time."""
 
+    @property
+    def money_floor(self) -> float:
+        """The floor as money, with the acres short that were found."""
+        return self.floor - (self.value - self.money)
+
 
 def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
     """Make an order from counts; nothing of none."""

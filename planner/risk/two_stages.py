@@ -23,7 +23,7 @@ from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
 from planner.risk.outcomes import FLOOR_GAP, ROUGH_GAP, OutcomeTable, Said, Until
-from planner.risk.second_stage import SECONDS, Order, ordered_by, planted_by
+from planner.risk.second_stage import SECONDS, SHORT, Order, ordered_by, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tolls import TollTable
 from planner.risk.tried import (
@@ -228,13 +228,14 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
     costs = np.array([[table.known[FRESH, o, i].value for i in done] for o in few])
     ordered = [few[n] for n in np.argsort(costs.mean(axis=1), kind="stable")]
     best = ordered[0]
-    planning = values(costs, None, few.index(tried.own))
-    of_best = np.array(
-        [table.known[FRESH, best, i].value + tolls[i].on(table.season, best) for i in known]
-    )
-    least = np.array([table.known[FRESH, None, i].floor for i in known])
+    of_best = [table.known[FRESH, best, i] for i in done]
+    paired = [(table.known[FRESH, best, i], table.known[FRESH, None, i]) for i in known]
+    toll = np.array([tolls[i].on(table.season, best) for i in known])
     several = len(known) > 1
-    ends = interval(least) if several else None
+    ends = interval(np.array([least.money_floor for _, least in paired])) if several else None
+    cost = max(1.0, abs(_mean_money(of_best)))
+    more = _more_short(paired)
+    gap = gap_upper(np.array([o.value - least.floor for o, least in paired]) + toll)
     return TwoStages(
         draws=len(done),
         orders=tuple(
@@ -245,11 +246,24 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
         floor=ends.mean if ends else -np.inf,
         floor_low=ends.low if ends else -np.inf,
         floor_draws=len(known),
-        left_open=_left_open([table.known[FRESH, None, i] for i in known], planning.recourse),
-        gap=gap_upper(of_best - least) / max(1.0, abs(planning.recourse)) if several else np.inf,
-        value_of_planning=planning.of_planning,
+        left_open=_left_open([least for _, least in paired], cost),
+        gap=gap / cost if several and more <= SHORT else np.inf,
+        value_of_planning=_mean_money([table.known[FRESH, tried.own, i] for i in done])
+        - _mean_money(of_best),
         price_of_not_knowing=_of_knowing(table, best),
+        more_short=more if more > SHORT else 0.0,
         left_out=tuple(left_out),
+    )
+
+
+def _mean_money(found: Sequence[Outcome]) -> float:
+    return float(np.mean([o.money for o in found]))
+
+
+def _more_short(paired: Sequence[tuple[Outcome, Outcome]]) -> float:
+    """Mean acres that an order leaves short beyond draws at best, where acres have no price."""
+    return float(
+        np.mean([o.short - least.short for o, least in paired if o.value != o.money] or [0.0])
     )
 
 
@@ -257,13 +271,13 @@ def _left_open(at_best: Sequence[Outcome], cost: float) -> float:
     """Share of a cost that solves of draws at best left unproven on average."""
     if not at_best:
         return float(np.inf)
-    return float(np.mean([o.value - o.floor for o in at_best])) / max(1.0, abs(cost))
+    return float(np.mean([o.value - o.floor for o in at_best])) / cost
 
 
 def _of_knowing(table: OutcomeTable, best: Order) -> float:
     """Mean money that the best order costs more than common draws would at best."""
     costs, floors = table.of(COMMONLY, best, COMMON), table.of(COMMONLY, None, COMMON)
-    pairs = [(a.value, b.floor) for a, b in zip(costs, floors, strict=True) if a and b]
+    pairs = [(a.money, b.money_floor) for a, b in zip(costs, floors, strict=True) if a and b]
     if not pairs:
         return float(np.inf)
     both = np.array(pairs)
@@ -310,6 +324,6 @@ def _waiting(table: OutcomeTable, best: Order, waits: dict[str, Order]) -> tuple
             (a, b) for a, b in zip(table.of(SETTLED, order, COMMON), now, strict=True) if a and b
         ]
         if len(pairs) == COMMON:
-            ends = interval(np.array([a.value - b.value for a, b in pairs]))
+            ends = interval(np.array([a.money - b.money for a, b in pairs]))
             found.append(Waiting(name, ends.mean, ends.low, ends.high))
     return tuple(found)

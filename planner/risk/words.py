@@ -115,10 +115,22 @@ def chosen(found: TwoStages, season: Season) -> str:
                 f", of which {percent(found.left_open)} is open because what single seasons cost "
                 "at best could not be proven closer"
             )
+    if found.more_short:
+        text += f". {_acres_first(found, season)}"
     if isfinite(found.price_of_not_knowing):
         saved = say.money(max(0.0, found.price_of_not_knowing))
         text += f"; knowing everything now would save {saved}"
     return f"{text}."
+
+
+def _acres_first(found: TwoStages, season: Season) -> str:
+    """Say why the best order's distance from the best possible is no matter of money."""
+    more = Speech(season.farm).acres(found.more_short)
+    return (
+        f"Acres short come first, and {more} more stay short on average than if all had been "
+        "known: how near it is to the best possible can't be said in money without a Cost of a "
+        "short acre on sheet Farm"
+    )
 
 
 def against(order: Order, own: Order) -> str:

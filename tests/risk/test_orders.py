@@ -22,8 +22,9 @@ from planner.risk.tolls import TollTable
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders
 from planner.risk.words import against, chosen
-from planner.season.domain import DiscountLevel, Season
+from planner.season.domain import DiscountLevel, Quantity, Season, Unknown
 from tests.conftest import TINY
+from tests.support import seasons
 from tests.support.work import needs_dask
 
 CONTAINERS = (
@@ -249,3 +250,47 @@ def test_an_order_is_said_by_what_it_has_more_and_fewer_of() -> None:
         "the plan's order with 15 more bags of L2, 2 fewer bags of L1 and 1 fewer box of Red Cap"
     )
     assert against(Order(own.containers), own) == "the plan's order with 3 fewer bags of L1"
+
+
+def test_where_acres_come_first_the_floor_is_money_all_the_same(season: Season) -> None:
+    """Seed for a part of the land, and no price on the rest: the same acres stay short always.
+
+    What an acre counts as inside, thousands, is in no figure.
+    """
+    wide = tuple(replace(f, acres=f.acres * 3.0) for f in season.fields)
+    one = replace(season, fields=wide, farm=replace(season.farm, short_acre_cost=None))
+    two = found(one, api.make_plan(one, seconds=5))
+    assert two.best.short > 1.0
+    assert two.floor == pytest.approx(two.best.mean, rel=0.1)
+    assert two.floor <= two.best.mean + 1.0
+    assert two.gap < 0.1
+    assert two.price_of_not_knowing < 0.1 * two.best.mean
+    assert two.more_short == 0.0
+    assert "Acres short come first" not in chosen(two, one)
+
+
+def test_where_an_order_leaves_more_acres_short_no_share_of_money_says_how_near_it_is() -> None:
+    """Each field's product takes one jug or two; money is for three, early only.
+
+    Whichever gets two, in some draws the other runs short of a bag that, known before, it had not.
+    """
+    one = seasons.season(
+        farm=seasons.farm(most_to_spend=300.0),
+        fields=tuple(
+            seasons.field(n, 80.0, only_recipes=(r,)) for n, r in (("A", "R1"), ("B", "R2"))
+        ),
+        lots=(seasons.lot(on_hand=160.0),),
+        products=(seasons.product("Alpha"), seasons.product("Beta")),
+        recipes=(seasons.recipe("R1", Alpha=1.0), seasons.recipe("R2", Beta=1.0)),
+        containers=tuple(
+            seasons.container(p, size=80.0, price=100.0, late_price=140.0)
+            for p in ("Alpha", "Beta")
+        ),
+        unknowns=(Unknown(Quantity.PRODUCT_USED, -0.4, 0.4),),
+    )
+    two = found(one, api.make_plan(one, seconds=5))
+    assert two.more_short > 1.0
+    assert two.gap == np.inf
+    assert two.floor <= 300.0
+    assert "Acres short come first" in chosen(two, one)
+    assert to_dict(two, one)["optimality_gap"] is None
