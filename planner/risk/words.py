@@ -49,6 +49,8 @@ def chance(share: float) -> str:
     return f"{share * 100.0:.0f} of 100"
 
 
+PROVES_LITTLE = 8
+"""Seasons drawn under which it is said that they prove little."""
 NOTHING = 0.0005
 """Share of what is used under which nothing is to spare: it would show as 0 %."""
 
@@ -120,6 +122,9 @@ def chosen(found: TwoStages, season: Season) -> str:
     if isfinite(found.price_of_not_knowing):
         saved = say.money(max(0.0, found.price_of_not_knowing))
         text += f"; knowing everything now would save {saved}"
+    if found.draws < PROVES_LITTLE:
+        proves = "proves" if found.draws == 1 else "prove"
+        text += f". {count(found.draws, 'season')} drawn {proves} little: give it more time"
     return f"{text}."
 
 

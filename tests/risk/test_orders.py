@@ -156,6 +156,12 @@ def test_where_no_fresh_draw_is_settled_it_says_how_long_that_takes(
         compare_orders(season, plan, held, Slow(35.0, monkeypatch), draws=16, seconds=60.0)
 
 
+def test_a_few_seasons_are_said_to_prove_little(season: Season, compared: TwoStages) -> None:
+    little = "3 seasons drawn prove little: give it more time."
+    assert little in chosen(replace(compared, draws=3), season)
+    assert "prove little" not in chosen(compared, season)
+
+
 def test_waiting_with_all_costs_the_late_price(compared: TwoStages) -> None:
     """Derived: each gallon costs 30 more late, and what is needed is bought whole."""
     (waiting,) = compared.waiting
