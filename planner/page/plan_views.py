@@ -85,8 +85,7 @@ class PlanViews:
     def _show_sheet(
         self, desk: Desk, made: Made, sheet: Sheet, request: Request, *, step: str
     ) -> Response:
-        now = desk.read().season
-        stale = now is None or now.fingerprint != made.base
+        stale = self.site.stale(desk, made)
         here = cells.slug(sheet.title)
         more = unplanned(made)
         names = [c.scenario for c in made.season.what_if if c.scenario != TRIED] if more else []
@@ -109,7 +108,12 @@ class PlanViews:
         desk = self.site.desk(request)
         made = self.site.made(desk)
         return self.site.page(
-            "files.html", desk=desk, made=made, step="files", listed=listed(made.files)
+            "files.html",
+            desk=desk,
+            made=made,
+            step="files",
+            stale=self.site.stale(desk, made),
+            listed=listed(made.files),
         )
 
     def file(self, request: Request) -> Response:

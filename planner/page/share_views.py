@@ -62,6 +62,7 @@ class ShareViews:
             desk=desk,
             made=made,
             step="share",
+            stale=self.site.stale(desk, made),
             growers=growers_of(made.season),
             rule=made.season.farm.share_by,
             groups=_groups(made),

@@ -121,6 +121,11 @@ class Site:
             raise HTTPException(404, "This season has no plan yet. Press Plan on the page Check.")
         return desk.made
 
+    def stale(self, desk: Desk, made: Made) -> bool:
+        """Whether the workbook has changed since a plan, or has faults."""
+        now = desk.read().season
+        return now is None or now.fingerprint != made.base
+
     def ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
         """Desk, plan, the workbook's season and its cells, for what is made of both.
 

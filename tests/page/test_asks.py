@@ -88,6 +88,7 @@ def test_scenarios_of_another_workbook_are_not_planned_for_this_plan(tiny: Path)
     assert "has changed since this plan" in texts(reader.post(f"{season}/what-if", 409))
     assert desk.made.why.compared is None
     assert "Plan the scenarios" not in reader.get(f"{season}/look/what-if")
+    assert "has changed since this plan" in texts(reader.get(f"{season}/files"))
 
 
 @pytest.mark.slow

@@ -610,5 +610,9 @@ def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     assert f"${first.plan.cost.total:,.2f}" in said
     assert f"${desk.made.plan.cost.total:,.2f}" in said
     assert {p: p.read_bytes() for p in files} == files
+    tried = f"Tried: Acres of {field.name} is {field.acres - 1:g} acres."
+    assert tried in texts(reader.get(f"{season}/answer"))
+    assert tried in texts(reader.get(f"{season}/files"))
     reader.post(f"{season}/back")
     assert desk.made.plan == first.plan
+    assert "Tried:" not in texts(reader.get(f"{season}/files"))
