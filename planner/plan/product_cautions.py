@@ -188,23 +188,40 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
     for s in season.suppliers:
         if s.name in used and s.order_by is not None and s.order_by < season.farm.plan_date:
             yield (
-                f"{s.name}{where(s.row)} wanted orders by {day_of(s.order_by, season)}; ask "
-                "whether prices and discounts still hold."
+                f"{s.name}{where(s.row)} wanted orders by {day_of(s.order_by, season)}, which is "
+                "past: ask whether it still sells, at what price and with what discounts. The plan "
+                f"counts the listed price{_late_prices(s.name, plan, season)}."
             )
     for level, _ in best_levels(season, plan.order).values():
         if level.order_by is not None and level.order_by < season.farm.plan_date:
             yield (
                 f"Discount {level.name}{where(level.row)} was for orders by "
-                f"{day_of(level.order_by, season)}; ask whether it is still taken off."
+                f"{day_of(level.order_by, season)}; that is past: ask whether it still counts."
             )
     for bought in plan.seed_purchases:
         lot = season.lot_named[bought.lot]
         day, _ = seed_days(lot, season)
         if day is not None and day < season.farm.plan_date:
+            late = lot.late_price
+            instead = f", not the Late price of {money(late, season)}" if late is not None else ""
             yield (
-                f"Seed of {lot.name}{where(lot.row)} was to be ordered by {day_of(day, season)}; "
-                "ask whether it is still for sale at this price."
+                f"Seed of {lot.name}{where(lot.row)} was to be ordered by {day_of(day, season)}, "
+                "which is past: ask whether it is still sold and at what price. The plan counts "
+                f"{money(lot.buy_price, season)} a unit{instead}."
             )
+
+
+def _late_prices(supplier: str, plan: Plan, season: Season) -> str:
+    """Name the Late price of what is ordered from a supplier; empty where none has one."""
+    ordered = [
+        season.container_named[o.product, o.container] for o in plan.order if o.supplier == supplier
+    ]
+    late = [
+        f"{c.name} of {c.product} {money(c.late_price, season)}"
+        for c in ordered
+        if c.late_price is not None
+    ]
+    return f", not the Late price ({', '.join(late)})" if late else ""
 
 
 def many_recipes_in_order(plan: Plan, season: Season) -> Iterator[str]:

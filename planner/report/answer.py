@@ -120,7 +120,15 @@ def _for(payment: Payment, due: tuple[Payment, ...]) -> str:
 
 
 def _by(facts: Facts, day: date | None) -> str:
-    return f" by {said(day, metric=facts.manner.metric)}" if day else ""
+    if day is None:
+        return ""
+    word = said(day, metric=facts.manner.metric)
+    return f" now (was due {word})" if _past(facts, day) else f" by {word}"
+
+
+def _past(facts: Facts, day: date) -> bool:
+    """Whether a day was over when the plan was made."""
+    return day < facts.season.farm.plan_date
 
 
 LAND_SHORT = "LAND UNPLANTED"
@@ -333,13 +341,14 @@ def _expired(facts: Facts) -> list[ToDo]:
 
 
 def to_do_lines(facts: Facts) -> list[str]:
-    """Say what to do next in lines, one a day."""
+    """Say what to do next in lines, one a day; what was due before the plan is to be done now."""
     by_day = grouped((each.day, each.what) for each in to_do(facts))
-    lines = [
-        f"By {said(day, metric=facts.manner.metric)}{_weekend(day)}: {'; '.join(what)}."
-        for day, what in by_day.items()
-        if day is not None
-    ]
+    lines = []
+    for day, what in by_day.items():
+        if day is not None:
+            when = _by(facts, day).strip()
+            weekend = "" if _past(facts, day) else _weekend(day)
+            lines.append(f"{when[0].upper()}{when[1:]}{weekend}: {'; '.join(what)}.")
     more = len(lines) - MOST_TODO
     if more > 0:
         lines = [*lines[:MOST_TODO], f"and {count(more, 'more day')} with something to do."]

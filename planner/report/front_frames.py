@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.words import count
 from planner.plan.plan import COST_TERMS, Outcome, known_gap
+from planner.plan.product_cautions import order_by_passed
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import (
@@ -213,11 +214,12 @@ def _short(facts: Facts) -> list[Block]:
 
 
 def _to_check(facts: Facts) -> list[Block]:
-    """Name what the order lacks or hardly needs, what can't be used at all, and odd figures.
+    """Name orders whose day has passed, what is lacking or hardly needed or of no use, odd figures.
 
     What the season's rules keep off only a part is on Notes.
     """
     said = [
+        *order_by_passed(facts.plan, facts.season),
         *answer.product_missing(facts),
         *answer.for_margin_lines(facts),
         *(b.sentence for b in facts.barred if b.wholly),

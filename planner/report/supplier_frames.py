@@ -110,8 +110,14 @@ def _only(days: set[date | None]) -> date | None:
 
 
 def _parties(facts: Facts, supplier: str, order_by: date | None, pay_by: date | None) -> Table:
-    """Say who orders from whom, and by when; the day to pay by where there is one."""
+    """Say who orders from whom, and by when; the day to pay by where there is one.
+
+    A day that was over when the plan was made is left to be agreed on.
+    """
     farm = facts.season.farm
+    order_by, pay_by = (
+        day if day is not None and day >= farm.plan_date else None for day in (order_by, pay_by)
+    )
     return Table(
         name="parties",
         columns=(Column("what", "", width=24), Column("who", "", width=34)),

@@ -368,8 +368,28 @@ def test_seed_bought_after_its_day_to_order():
     late = season(lots=(lot(order_by=date(2027, 1, 31)),))
     (said,) = order_by_passed(plan, late)
     assert said.startswith("Seed of L1 (Seed lots, row 2) was to be ordered by 1/31/2027")
+    assert said.endswith("The plan counts $0.00 a unit.")
+    (said,) = order_by_passed(plan, replace(late, lots=(replace(late.lots[0], late_price=70.0),)))
+    assert said.endswith("The plan counts $0.00 a unit, not the Late price of $70.00.")
     assert not list(order_by_passed(plan, season(lots=(lot(order_by=date(2027, 2, 1)),))))
     assert not list(order_by_passed(PLAN, late))  # none of it is bought
+
+
+@pytest.mark.parametrize(
+    ("late_price", "counted"),
+    [
+        (None, "The plan counts the listed price."),
+        (330.0, "The plan counts the listed price, not the Late price (jug of Alpha $330.00)."),
+    ],
+)
+def test_containers_ordered_after_the_suppliers_day(late_price, counted):
+    one = season(
+        suppliers=(Supplier("Elm", order_by=date(2027, 1, 31)),),
+        containers=(container(supplier="Elm", late_price=late_price),),
+    )
+    (said,) = order_by_passed(PLAN, one)
+    assert said.startswith("Elm wanted orders by 1/31/2027, which is past: ask whether it still")
+    assert said.endswith(counted)
 
 
 def test_discount_taken_after_its_day():

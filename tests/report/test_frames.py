@@ -363,6 +363,26 @@ def test_payments_and_days_off_stand_in_what_is_next() -> None:
         assert (" (a weekend: by the Friday before):" in line) is (line[3:6] in ("Sat", "Sun"))
 
 
+def test_days_before_the_plan_are_told_as_past() -> None:
+    """The suppliers wanted orders by 15 January and 1 February; in May, that is to be done now."""
+    winter_ = sample_season()
+    may = replace(winter_, farm=replace(winter_.farm, plan_date=date(2027, 5, 2)))
+    facts = facts_of(may)
+    first, *rest = to_do_lines(facts)
+    assert first.startswith("Now (was due Fri 1/15/2027): order ")
+    assert not [x for x in (first, *rest) if x.startswith("By ")]
+    assert "to North Depot for products now (was due Fri 1/15/2027)" in cash(facts)
+    texts = [b for b in front_sheet(facts).blocks if isinstance(b, Text)]
+    (asked,) = [b for b in texts if b.title == "Check before you order"]
+    wanted = "North Depot wanted orders by 1/15/2027, which is past: ask whether it still sells"
+    assert asked.paragraphs[0].startswith(wanted)
+    for sheet in supplier_sheets(facts):
+        assert plain(table(sheet, "parties").rows[2][1]) is None
+    on_time = facts_of(winter_)
+    assert to_do_lines(on_time)[0].startswith("By Fri 1/15/2027: order ")
+    assert plain(table(supplier_sheets(on_time)[0], "parties").rows[2][1]) == date(2027, 1, 15)
+
+
 def test_bags_are_told_apart_by_size() -> None:
     facts = facts_of(sample_season())
     sizes = {facts.lots[t.lot].units_per_bag for t in facts.plan.treating if t.full_bags}
