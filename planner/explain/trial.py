@@ -143,7 +143,8 @@ def _from_known(trial: Trial, options: SolveOptions, stop: Stop | None) -> Plan 
     if trial.known is None:
         return None
     if trial.fewer:
-        return search_from(trial.season, trial.known, options, stop)
+        share = options.params.shortage.known
+        return search_from(trial.season, trial.known, options, stop, share=share)
     if trial.cover:
         return cover_from(trial.season, trial.known, trial.cover, options, stop)
     return solve_from(trial.season, trial.known, options, stop)

@@ -58,26 +58,30 @@ def search_from(
     options: SolveOptions,
     stop: Stop | None = None,
     on_progress: OnProgress | None = None,
+    *,
+    share: float = 0.0,
 ) -> Plan:
     """Solve a season by the whole search, which has a plan of it to begin with; never worse.
 
-    What the plan leaves short is planted first, as far as that goes with the shares of all other
-    fields held: a whole search may need longer than it is given to become as good as the plan.
     Where `known` is no plan of the season, it is as good as unknown.
+
+    Parameters
+    ----------
+    share
+        Of the time, to plant first what the plan leaves short, as far as that goes with the shares
+        of all other fields held.
 
     Raises
     ------
     NoPlanError, Interrupted
         As `planner.optimize.search.run.solve`, where `known` is no plan of the season.
     """
-    context = open_context(Incumbent(options, on_progress, stop), season)
+    context = open_context(Incumbent(options, on_progress, stop), season, known)
     incumbent = context.incumbent
     incumbent.offer(columns_of(incumbent.model, known))
-    if incumbent.x is not None:
+    if incumbent.x is not None and share > 0.0:
         near = Neighborhood(incumbent.model)
-        plant_short_fields(
-            incumbent, near, Budget(options.params.shortage.known * options.seconds, options.steps)
-        )
+        plant_short_fields(incumbent, near, Budget(share * options.seconds, options.steps))
     return search(context)
 
 

@@ -22,16 +22,21 @@ from planner.optimize.mip.verified import SMALL
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.search.workers import Workers
+from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
     from planner.optimize.annealing.anneal import AnnealingJob
     from planner.optimize.annealing.state import Piece
     from planner.optimize.bounds.variety_aggregated import AggregatedSearch
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.mip.process import Worker
+    from planner.optimize.model.instance import Instance
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
+    from planner.plan.plan import Plan
     from planner.season.domain import Season
 
 
@@ -94,13 +99,18 @@ class Context:
         return self.memory.near
 
 
-def open_context(incumbent: Incumbent, season: Season) -> Context:
-    """Write the season down as numbers, with the promising choices of it where there are many."""
+def open_context(incumbent: Incumbent, season: Season, known: Plan | None = None) -> Context:
+    """Write the season down as numbers, with the promising choices of it where there are many.
+
+    What a known plan plants is among these.
+    """
     it = make_instance(season, incumbent.options.params.line)
     choices, tables, params = it.choices, order_tables(it), incumbent.options.params
     if params.are_many(choices):
         price = rough_price(it, choices, tables)
-        choices = choices.only(best_with_room(it, price, params.first_choices))
+        best = best_with_room(it, price, params.first_choices)
+        best = best if known is None else np.union1d(best, places_planted(it, known))
+        choices = choices.only(best)
     incumbent.model = make_model(it, choices)
     current = AnnealingState(it, choices, tables)
     rng = np.random.default_rng(incumbent.options.seed)
@@ -109,6 +119,20 @@ def open_context(incumbent: Incumbent, season: Season) -> Context:
     patterns = Patterns(incumbent.model, params.strategies) if whole and near.most == 1 else None
     memory = Memory(current, near, cycle=3.0 * max(1.0, len(it.fields) / 60.0))
     return Context(incumbent, memory, rng, patterns)
+
+
+def places_planted(it: Instance, plan: Plan) -> NDArray[np.int64]:
+    """Places of the choices that a plan plants."""
+    fields = {f.name: i for i, f in enumerate(it.fields)}
+    lots = {lot.name: j for j, lot in enumerate(it.lots)}
+    recipes = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
+    c, width = it.choices, (len(it.lots), len(it.recipes) + 1)
+    keys = [
+        (fields[p.field] * width[0] + lots[p.lot]) * width[1] + recipes[p.recipe]
+        for p in plan.planting
+        if p.field in fields and p.lot in lots and p.recipe in recipes
+    ]
+    return np.flatnonzero(np.isin((c.field * width[0] + c.lot) * width[1] + c.recipe, keys))
 
 
 def uses(context: Context, name: str) -> bool:

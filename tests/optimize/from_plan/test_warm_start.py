@@ -6,6 +6,9 @@ from dataclasses import replace
 import pytest
 
 from planner import api
+from planner.optimize.from_plan.warm_start import share_names
+from planner.optimize.model.instance import make_instance
+from planner.optimize.search.common import places_planted
 from planner.plan.plan import Plan
 from planner.season.domain import Season
 from tests.support.sample_plan import sample_season
@@ -42,6 +45,13 @@ def test_it_is_no_worse_than_the_plan_that_it_begins_with(whole: Season, plan: P
     )
     assert found.cost.containers <= 1.1 * plan.cost.containers + 0.01
     assert found.treating == plan.treating
+
+
+def test_what_a_plan_plants_is_found_among_all_choices(whole: Season, plan: Plan) -> None:
+    """So it stays among those that are looked at where there are many."""
+    it = make_instance(whole)
+    found = share_names(it, it.choices.only(places_planted(it, plan)))
+    assert sorted(found) == sorted({(p.field, p.lot, p.recipe) for p in plan.planting})
 
 
 @pytest.mark.parametrize("gone", ["lots", "containers", "recipes"])
