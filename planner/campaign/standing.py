@@ -3,6 +3,8 @@
 The plan counts a line loss once for every stretch of recipes that hold a product. What may not sit
 as long as the line stands between two days of a stretch is flushed in the evening and primed again,
 which takes its line loss once more; whether what the plan leaves over covers that is said here.
+What the recipe of the next day lacks is flushed then at the latest: in the evening, where it may
+not sit so long, and not primed again.
 Neither the plan's cost nor its order counts it. A premix sits no longer than the shortest Slurry
 life in it allows, and goes as a whole.
 """
@@ -37,7 +39,7 @@ class Standing(NamedTuple):
     sits: float
     """Hours at least."""
     takes: float
-    """Fl oz, to prime it again."""
+    """Fl oz, to prime it again; 0 for what the next recipe lacks."""
     there: float
     """Fl oz that the plan leaves over for that."""
 
@@ -54,19 +56,19 @@ def standing(campaign: Campaign) -> tuple[Standing, ...]:
     losses = {s.product: s.line_loss for s in campaign.supplies}
     left = _left_over(campaign)
     found = []
-    for product, may, before, after in _kept(campaign):
+    for product, may, before, after, wanted in _kept(campaign):
         sits = 24.0 * (after.day - before.day).days - hours
         if after.done or sits <= may + HAIR:
             continue
-        takes = losses[product]
+        takes = losses[product] if wanted else 0.0
         there = max(0.0, left[product])
         left[product] -= takes
         found.append(Standing(product, before.day, after.day, may, sits, takes, there))
     return tuple(found)
 
 
-def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run]]:
-    """Products that stay in the line from a day to the next, with the hours that they may."""
+def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run, bool]]:
+    """Products in the line from a day to the next, the hours that they may be, if it goes on."""
     held = {(b.lot, b.recipe): products_of(b) for b in campaign.batches}
     lives = {s.product: s.slurry_life for s in campaign.supplies}
     premixed = {
@@ -79,10 +81,11 @@ def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run]]:
         same = before.recipe == after.recipe
         if before.day == after.day or not (same or campaign.shop.stays_primed):
             continue
-        for product in sorted(held[before.lot, before.recipe] & held[after.lot, after.recipe]):
+        wanted = held[after.lot, after.recipe]
+        for product in sorted(held[before.lot, before.recipe]):
             may = premixed.get((before.recipe, product), lives[product])
             if may is not None:
-                yield product, may, before, after
+                yield product, may, before, after, product in wanted
 
 
 def _left_over(campaign: Campaign) -> dict[str, float]:

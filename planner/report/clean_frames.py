@@ -113,8 +113,10 @@ def _sits_too_long(campaign: Campaign) -> list[Table]:
             s.product,
             s.may,
             s.sits,
-            s.takes,
-            Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN),
+            s.takes or None,
+            None
+            if not s.takes
+            else Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN),
         )
         for s in standing(campaign)
     )
@@ -126,7 +128,7 @@ def _sits_too_long(campaign: Campaign) -> list[Table]:
             title="Flush in the evening: may not sit in the line until the next treating day",
             columns=(
                 Column("day", "Evening of", Measure.DATE),
-                Column("until", "Runs again", Measure.DATE),
+                Column("until", "Line runs again", Measure.DATE),
                 Column("product", "Product"),
                 Column("may", "May sit (h)", Measure.NUMBER),
                 Column("sits", "Would sit (h)", Measure.NUMBER),
@@ -135,7 +137,8 @@ def _sits_too_long(campaign: Campaign) -> list[Table]:
             ),
             rows=rows,
             note="By Slurry life on Products, a premix by the shortest in it. The plan does not"
-            " count this: Left over is what it has for it, margin used up.",
+            " count this: Left over is what it has for it, margin used up. What the next recipe"
+            " lacks is flushed and not primed again.",
         )
     ]
 

@@ -106,6 +106,26 @@ def test_what_is_flushed_between_recipes_does_not_sit():
     assert one.takes == 10.0
 
 
+def test_what_the_next_recipe_lacks_is_flushed_in_the_evening_and_not_primed_again():
+    """R2 first, on 1 May, and R1 on the 5th: of a line that stays primed Beta leaves by then."""
+    made = worked(6.0, alpha=None, line_stays_primed=True)
+    first, *_ = made.calendar.runs
+    runs = tuple(
+        replace(r, lot=lot, recipe=recipe, day=day, first_bag=1, last_bag=3)
+        for r, lot, recipe, day in (
+            (first, "L2", "R2", date(2027, 5, 1)),
+            (first, "L1", "R1", EVE),
+        )
+    )
+    turned = replace(made, calendar=replace(made.calendar, runs=runs))
+    assert standing(turned) == (
+        Standing("Beta", date(2027, 5, 1), EVE, 6.0, 84.0, 0.0, pytest.approx(29.5)),
+    )
+    ((*_, takes, there),) = tables(turned)["sits"].rows
+    assert (takes, there) == (None, None)
+    assert product_missing(turned) == []
+
+
 def test_a_premix_goes_as_a_whole():
     """One pump: Beta's life holds for Alpha in the same tank and line."""
     made = worked(6.0, alpha=48.0, pumps=1)
