@@ -68,7 +68,8 @@ def try_out(
     plan
         A plan of the season as it was.
     season
-        As it is now: figures may differ, but every record that the plan names is there.
+        As it is now: figures may differ and fields be gone, but every other record that the plan
+        names is there.
     counts
         Containers to order by (product, container), none below zero; those of the plan where None.
     """
@@ -94,15 +95,19 @@ def _from_count(container: Container, count: int) -> Container:
 
 
 def _on_its_acres(plan: Plan, season: Season) -> Plan:
-    """Let every share of a field, and what is short of it, grow or shrink with the field."""
+    """Let shares of a field, and what is short of it, grow or shrink with it, or go with it."""
     before = summed((p.field, p.acres) for p in plan.planting)
     for s in plan.shortages:
         before[s.field] += s.acres
     by = {f.name: f.acres / before[f.name] for f in season.fields if before.get(f.name)}
     return replace(
         plan,
-        planting=tuple(replace(p, acres=p.acres * by[p.field]) for p in plan.planting),
-        shortages=tuple(replace(s, acres=s.acres * by[s.field]) for s in plan.shortages),
+        planting=tuple(
+            replace(p, acres=p.acres * by[p.field]) for p in plan.planting if p.field in by
+        ),
+        shortages=tuple(
+            replace(s, acres=s.acres * by[s.field]) for s in plan.shortages if s.field in by
+        ),
     )
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.errors import Fault
 from planner.season.cells import Setting, read_cell
+from planner.season.dropped import drop
 from planner.season.headers import PRESSURE, Heading, find_column, split_header
 from planner.season.match import Line
 from planner.season.names import key
@@ -90,9 +91,7 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
             tables[cells.sheet] = _with_cells(tables[cells.sheet], cells)
     for line, cells, _ in edits:
         if _whole_row(line) == DROP or _is_no_land(cells, _text(line, "value")):
-            gone = set(map(id, cells.lines))
-            kept = tuple(x for x in tables[cells.sheet].lines if id(x) not in gone)
-            tables[cells.sheet] = replace(tables[cells.sheet], lines=kept)
+            drop(tables, cells.sheet, cells.lines)
     return faults
 
 

@@ -559,6 +559,17 @@ def test_changed_figures_are_read_as_cells_and_counted_by_hand(
     assert "Total cost" not in figures(broken)
 
 
+def test_a_field_of_no_acres_is_left_out(planned: tuple[Reader, str]) -> None:
+    reader, season = planned
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    field = desk.made.season.fields[-1]
+    name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
+    part = reader.post(f"{season}/recount?part=1", **{name: "0"})
+    assert "Total cost" in figures(part)
+    assert "you typed" not in texts(part)
+    reader.post(f"{season}/recount", reset="1")
+
+
 def test_what_was_typed_is_still_there_after_a_reload(planned: tuple[Reader, str]) -> None:
     reader, season = planned
     name = next(iter(fields(reader.get(f"{season}/try")).values()))

@@ -17,6 +17,7 @@ from planner.season.domain import (
     Basis,
     Pressure,
     PriceBreak,
+    Quantity,
     Rating,
     Season,
     SeedingRate,
@@ -633,6 +634,20 @@ def test_a_scenario_drops_a_field(tmp_path, row):
     assert [f.name for f in scenario(tmp_path, row).fields] == ["Home 80"]
     plain = read_season(tmp_path / "season")
     assert [f.name for f in plain.fields] == ["Home 80", "Creek"]
+
+
+def test_what_unknowns_and_growers_say_of_a_dropped_field_is_of_no_use(tmp_path):
+    sheets = put(good(), "Unknowns", 4, "Of", "Creek")
+    sheets["Unknowns"].append(["acres", " creek ;Home 80", "-2", "", "2", ""])
+    put(put(sheets, "Fields", 3, "Grower", "Neighbor"), "Growers", 2, "Grower", "Neighbor")
+    everything = read_season(folder(tmp_path / "plain", sheets)).unknowns
+    season = scenario(tmp_path, ("Fields", "Creek", "Acres", "0"), sheets=sheets)
+    assert [u.of for u in everything if u.what is Quantity.ACRES] == [
+        ("Creek",),
+        ("Creek", "Home 80"),
+    ]
+    assert [u.of for u in season.unknowns if u.what is Quantity.ACRES] == [("Home 80",)]
+    assert "Neighbor" not in [g.name for g in season.growers]
 
 
 def test_no_acres_stay_a_fault_outside_a_scenario(tmp_path):
