@@ -9,11 +9,13 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from planner.agronomy.suitability import obstacles
 from planner.explain.held import held_plan
+from planner.explain.words import Speech, capital, listing
 from planner.plan.plan import OrderLine
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED
-from planner.sums import summed
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -22,7 +24,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Container, Season
 
 CRUMB = 1e-6
-"""Units short that count as none."""
+"""Units short, and money or land over a limit, that count as none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -47,10 +49,12 @@ class Tried:
     season: Season
     """With the change."""
     plan: Plan
-    """Counted again. It may break rules: `seed_short`, `wrong_counts`, `products_short` say so."""
+    """Counted again. It may break rules: what is short, wrong or past a limit is said below."""
     seed_short: tuple[SeedShort, ...] = ()
     wrong_counts: tuple[str, ...] = ()
     """Counts of containers that cannot be ordered, in sentences."""
+    past_limits: tuple[str, ...] = ()
+    """Limits of the season that the plan would not keep, in sentences."""
 
     @property
     def products_short(self) -> tuple[str, ...]:
@@ -83,7 +87,13 @@ def try_out(
     order = tuple(OrderLine(*key, count, 0.0, 0.0) for key, count in wanted.items() if count > 0)
     grown = _on_its_acres(replace(plan, order=order), season)
     counted = held_plan(grown, for_sale, grown)
-    return Tried(season, counted, _seed_short(counted, season), _wrong_counts(season, wanted))
+    return Tried(
+        season,
+        counted,
+        _seed_short(counted, season),
+        _wrong_counts(season, wanted),
+        (*_too_dear(counted, season), *_unsuitable(counted, season), *_spread(counted, season)),
+    )
 
 
 def _from_count(container: Container, count: int) -> Container:
@@ -139,3 +149,48 @@ def _wrong_counts(season: Season, counts: Mapping[tuple[str, str], int]) -> tupl
         if c.most is not None and count > c.most:
             said.append(f"{c.product}, {c.name}: at most {c.most} are for sale, not {count}.")
     return tuple(said)
+
+
+def _too_dear(plan: Plan, season: Season) -> list[str]:
+    """What is paid out beyond Most to spend."""
+    most, speech = season.farm.most_to_spend, Speech(season.farm)
+    if most is None or plan.cost.spent <= most * (1.0 + CRUMB):
+        return []
+    paid, over = speech.money(plan.cost.spent), speech.money(plan.cost.spent - most)
+    return [f"{paid} would be paid out: {over} over Most to spend, {speech.money(most)}."]
+
+
+def _unsuitable(plan: Plan, season: Season) -> list[str]:
+    """What keeps a recipe on a lot off a field where the plan has it, each limit once a recipe."""
+    found = grouped(
+        ((p.recipe, f"{bar.value} ({about})" if about else bar.value), p.lot)
+        for p in plan.planting
+        for bar, about in obstacles(
+            season.field_named[p.field],
+            season.lot_named[p.lot],
+            season.recipe_named.get(p.recipe),
+            season,
+        )
+    )
+    return [f"{recipe} on {listing(lots)}: {why}." for (recipe, why), lots in found.items()]
+
+
+def _spread(plan: Plan, season: Season) -> list[str]:
+    """Varieties and spans of maturities that take more than their share of the planted land."""
+    lots, total = season.lot_named, sum(p.acres for p in plan.planting)
+    varieties = summed((lots[p.lot].variety, p.acres) for p in plan.planting)
+    most = season.farm.most_of_one_variety
+    limits = [(name, acres, most) for name, acres in varieties.items() if most is not None]
+    for span in season.maturity_spread:
+        inside = (
+            p.acres
+            for p in plan.planting
+            if span.earliest - CRUMB <= lots[p.lot].maturity <= span.latest + CRUMB
+        )
+        name = f"maturities {span.earliest:g} to {span.latest:g}"
+        limits.append((name, sum(inside), span.share))
+    return [
+        f"{capital(name)}: {acres / total:.1%} of the planted land, {share:.1%} at most."
+        for name, acres, share in limits
+        if acres > (share + CRUMB) * total
+    ]

@@ -83,6 +83,9 @@ def _trouble(tried: Tried) -> list[Block]:
         for s in tried.seed_short
     ]
     found: list[Block] = []
+    if tried.past_limits:
+        title = "Limits that the plan would not keep"
+        found.append(Text(tried.past_limits, title, Look.SHORT, bullets=True))
     if tried.wrong_counts:
         title = "Counts that can't be ordered"
         found.append(Text(tried.wrong_counts, title, Look.SHORT, bullets=True))
