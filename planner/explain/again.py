@@ -7,9 +7,15 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from planner.explain.again_words import sentences
-from planner.explain.changes import field_changes
+from planner.explain.changes import acres_short, field_changes
 from planner.explain.move_steps import MoveStep, from_before, move_steps
-from planner.explain.paid import bags_since, containers_since, paid_since, treated_since
+from planner.explain.paid import (
+    bags_since,
+    containers_since,
+    given_up_since,
+    paid_since,
+    treated_since,
+)
 from planner.explain.spare import Spare, spare_things
 from planner.explain.words import Speech
 from planner.optimize.options import SolveOptions
@@ -46,6 +52,8 @@ class FieldChange:
     short, or other fields would move in its place."""
     more: bool = False
     """Whether it keeps all it had, and more of it is planted."""
+    less: bool = False
+    """Whether acres of it only stay unplanted: nothing takes the place of what it had."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -103,7 +111,11 @@ class Again:
     total: float
     old_total: float
     paid: float
-    """What has been paid for since the old plan, seed given up by treating it included."""
+    """Money paid since the old plan for containers, freight and seed."""
+    given_up: float
+    """Return value of the seed treated since, less that of the seed bought since."""
+    more_short: float
+    """Acres that stay short beyond those of the old plan; negative where there are fewer."""
     fields: tuple[FieldChange, ...]
     moves: tuple[MoveStep, ...]
     """What moves beyond what must, in steps that pay by themselves, the first ones first. What
@@ -236,6 +248,8 @@ def compared(
         total=plan.cost.total,
         old_total=old.cost.total,
         paid=paid_since(season, earlier),
+        given_up=given_up_since(season, earlier),
+        more_short=acres_short(plan) - acres_short(old),
         fields=_fields(season, old, found),
         moves=move_steps(found.steps, fewest, speech),
         from_before=from_before(found.kept.cost.total - plan.cost.total, old, speech),
@@ -264,6 +278,9 @@ def _fields(season: Season, old: Plan, found: Stay) -> tuple[FieldChange, ...]:
             steps=steps,
             must=acres > ACRE and not steps,
             more=all(after.get(key, 0.0) >= a - ACRE for key, a in mine.items()),
+            less=all(
+                a <= before.get(key, 0.0) + ACRE for key, a in after.items() if key[0] == name
+            ),
         )
         changes.append(change)
     return tuple(changes)

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.spare import left_words
-from planner.explain.words import count, listing
+from planner.explain.words import capital, count, listing
 from planner.plan.moves import ACRE
 
 if TYPE_CHECKING:
@@ -20,10 +20,10 @@ SAME = 1e-4
 
 def sentences(again: Again, plan: Plan, speech: Speech) -> tuple[str, ...]:
     """Say what changed, what to buy now, and what can be returned or is left."""
-    return _changed(again, speech), _buy_now(again, plan, speech), left_words(again.spare)
+    return _changed(again, plan, speech), _buy_now(again, plan, speech), left_words(again.spare)
 
 
-def _changed(again: Again, speech: Speech) -> str:
+def _changed(again: Again, plan: Plan, speech: Speech) -> str:
     """Say what changed."""
     lines = [f"{x.change:+d} {x.container} of {x.product}" for x in again.order if x.change]
     lines += [
@@ -33,21 +33,31 @@ def _changed(again: Again, speech: Speech) -> str:
     ]
     moved = [x for x in again.fields if x.acres > ACRE]
     text = _moved(again, moved, speech) if moved else "Every field keeps its seed and recipe."
-    if not again.fields and not lines:
-        text = "Nothing changes: every field keeps its seed and recipe, and the order stands."
-    elif lines:
+    buying = any(x.buy for x in again.order) or any(x.now for x in again.seed)
+    order = "the order stands"
+    if buying:
+        order = "what of the order is not bought yet is still to be bought"
+    if lines:
         text += f" The order changes: {listing(lines)}."
+    elif not again.fields:
+        text = f"Nothing changes: every field keeps its seed and recipe, and {order}."
     else:
-        text += " The order stands."
-    return text + _costs(again, speech)
+        text += f" {capital(order)}."
+    return text + _costs(again, plan, speech)
 
 
 def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     """Say how many acres move, how many must, and what the others save."""
-    names = listing([x.field for x in moved])
-    be = "changes" if len(moved) == 1 else "change"
-    text = f"{count(len(moved), 'field')} {be} seed or recipe ({names}), "
-    text += f"{speech.acres(again.moved)} in all"
+    less = [x.field for x in moved if x.less]
+    other = [x.field for x in moved if not x.less]
+    parts = []
+    if other:
+        be = "changes" if len(other) == 1 else "change"
+        parts.append(f"{count(len(other), 'field')} {be} seed or recipe ({listing(other)})")
+    if less:
+        be = "stays" if len(less) == 1 else "stay"
+        parts.append(f"{count(len(less), 'field')} {be} unplanted, all or part ({listing(less)})")
+    text = f"{' and '.join(parts)}, {speech.acres(again.moved)} in all"
     dust = ACRE + SAME * again.moved
     if again.moved - again.moved_bound <= dust:
         text += "; no plan moves fewer."
@@ -61,7 +71,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     if again.most_moved is not None and again.moved > again.most_moved + dust:
         text += f" That is more than the {speech.acres(again.most_moved)} that may change:"
         text += " with less, more land would stay short."
-    must = [x.field for x in moved if x.must]
+    must = [x.field for x in moved if x.must and not x.less]
     if must and again.moves:
         text += f" {listing(must)} must change, or land stays short or others change instead."
     return text
@@ -89,17 +99,36 @@ def move_lines(again: Again) -> tuple[str, ...]:
     return (f"{head}.", *lines, again.from_before)
 
 
-def _costs(again: Again, speech: Speech) -> str:
-    """Say what the change and keeping fields as they were cost."""
-    text = ""
-    change = again.total + again.paid - again.old_total
+def _costs(again: Again, plan: Plan, speech: Speech) -> str:
+    """Say what is to be paid now, and what the change and keeping fields as they were cost."""
+    now = plan.cost.spent
+    text = f" To be paid now: {speech.money(now)}." if now >= CENT else ""
+    change = again.total + again.paid + again.given_up - again.old_total
     if abs(change) >= CENT:
-        text = f" The season costs {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
-        text += " than in the old plan"
-        text += f", {speech.money(again.paid)} already paid counted in." if again.paid else "."
+        text += " The season costs" if now < CENT else " All in all the season costs"
+        text += f" {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
+        text += f" than in the old plan{_counted_in(again, speech)}"
+        short = again.more_short
+        if abs(short) > ACRE:
+            text += f", and {speech.acres(abs(short))} {'more' if short > 0 else 'fewer'}"
+            text += " stay unplanted"
+        text += "."
     over = again.total - again.cheapest
     if over >= CENT:
         text += f" Keeping fields as they were costs {speech.money(over)} over the cheapest plan."
+    return text
+
+
+def _counted_in(again: Again, speech: Speech) -> str:
+    """Say what of the old plan's cost is settled and counted in."""
+    parts = []
+    if again.paid >= CENT:
+        parts.append(f"{speech.money(again.paid)} already paid")
+    if again.given_up >= CENT:
+        parts.append(f"{speech.money(again.given_up)} of return value of seed treated since")
+    text = f", {' and '.join(parts)} counted in" if parts else ""
+    if again.given_up <= -CENT:
+        text += f", less {speech.money(-again.given_up)} that seed bought since would bring back"
     return text
 
 
@@ -110,7 +139,10 @@ def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:
     for s in plan.seed_purchases:
         more = f" more ({have[s.lot]} bought already)" if s.lot in have else ""
         lines.append(f"{count(s.bags, 'bag')} of {s.lot}{more}")
-    if not lines:
-        return "To buy now: nothing."
-    now = plan.cost.containers + plan.cost.freight - plan.cost.discounts + plan.cost.seed_bought
-    return f"To buy now: {'; '.join(lines)}: {speech.money(now)}."
+    bought = f"{'; '.join(lines)}: {speech.money(plan.cost.spent)}" if lines else "nothing"
+    text = f"To buy now: {bought}."
+    most = speech.farm.most_to_spend
+    if most is not None and again.paid >= CENT:
+        text += f" Most to spend, {speech.money(most)}, holds for what is bought from now on; the"
+        text += f" {speech.money(again.paid)} paid since the old plan is not in it."
+    return text

@@ -51,6 +51,8 @@ class Money:
     """Whether neither the plan nor those with more can have fewer acres short than they do."""
     cost_proven: bool
     """Whether none of them can be cheaper at that."""
+    under_way: bool
+    """Whether some is bought or treated already: the limit holds for what is bought from now on."""
     sentence: str
 
 
@@ -90,6 +92,7 @@ def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money
         step_saved=None if more is None else _saved(plan, more),
         short_proven=all(p.shortage_proven for p in plans),
         cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
+        under_way=bool(season.ordered or season.treated),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))
@@ -104,6 +107,7 @@ def _saved(plan: Plan, other: Plan) -> float:
 
 def _sentence(m: Money, speech: Speech) -> str:
     text = f"{speech.money(m.spent)} of at most {speech.money(m.most)} is spent"
+    text += " on what is bought from now on" if m.under_way else ""
     left = m.most - m.spent
     if left >= m.step and m.short <= ACRE and not (m.saved or m.step_saved or 0.0) >= CENT:
         return f"{text}; {speech.money(left)} is left.{_beyond(m)}"

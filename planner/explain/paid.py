@@ -1,4 +1,7 @@
-"""What has been bought and treated since an earlier plan, and what of its cost that settles."""
+"""What has been bought and treated since an earlier plan, and what of its cost that settles.
+
+So a new plan no longer counts it: what was paid, and seed given up by treating it.
+"""
 
 from __future__ import annotations
 
@@ -96,12 +99,7 @@ def bags_since(season: Season, earlier: Earlier) -> dict[str, int]:
 
 
 def paid_since(season: Season, earlier: Earlier) -> float:
-    """What of an earlier plan's cost is settled, so that a new plan no longer counts it.
-
-    Containers with their freight and discounts, seed bought, and the return value of seed that was
-    treated since, less that of the seed bought: a bag that is on hand now is given up by treating
-    it, where the earlier plan bought it for that.
-    """
+    """Money paid since an earlier plan: containers with freight and discounts, and seed bought."""
     old = earlier.plan
     have = containers_since(season, earlier)
     if have == {(o.product, o.container): o.count for o in old.order}:
@@ -109,11 +107,18 @@ def paid_since(season: Season, earlier: Earlier) -> float:
     else:
         ordered = order_cost(season, have)
         paid = ordered.containers + ordered.freight - ordered.discounts
+    each = {s.lot: s.cost / s.bags for s in old.seed_purchases}
+    return paid + sum(bags * each[lot] for lot, bags in bags_since(season, earlier).items())
+
+
+def given_up_since(season: Season, earlier: Earlier) -> float:
+    """Return value of seed treated since an earlier plan, less that of seed bought since.
+
+    A bag that is on hand now is given up by treating it, where the earlier plan bought it for that.
+    """
     worth = {x.name: x.return_value if x.treated_with is None else 0.0 for x in season.lots}
     units = summed((lot, amount) for (lot, _), amount in treated_since(season, earlier).items())
-    each = {s.lot: (s.cost / s.bags, s.units / s.bags) for s in old.seed_purchases}
+    size = {s.lot: s.units / s.bags for s in earlier.plan.seed_purchases}
     for lot, bags in bags_since(season, earlier).items():
-        cost, size = each[lot]
-        paid += bags * cost
-        units[lot] -= bags * size
-    return paid + sum(worth[lot] * amount for lot, amount in units.items())
+        units[lot] -= bags * size[lot]
+    return sum(worth[lot] * amount for lot, amount in units.items())

@@ -10,6 +10,7 @@ from planner.errors import Interrupted, NoPlanError
 from planner.explain.compare import compare
 from planner.page.desk import STORED, Made, bills_first, shared_folder
 from planner.page.work import Phase
+from planner.plan.earlier import just_made
 from planner.report.plan_files import plan_book
 from planner.report.share_files import write_shares
 from planner.sharing.shares import groups_to_plan
@@ -36,7 +37,7 @@ def plan(job: Job) -> None:
         job.phase = Phase.STAYING
         found, again = api.keep_near(
             job.season,
-            job.made.plan,
+            just_made(job.made.plan, job.made.season),
             found,
             seconds=max(2.0, job.seconds / 2),
             most_moved=job.most_moved,

@@ -59,6 +59,11 @@ class Earlier:
     """Fl oz that it took, by product."""
 
 
+def just_made(plan: Plan, season: Season) -> Earlier:
+    """A plan of a season as its sheets say it, of which nothing has been reported done."""
+    return Earlier(plan, sheets_of(season), by_seed(season.treated))
+
+
 def sheets_of(season: Season) -> Sheets:
     """What the sheets of a season say, without what was brought into it."""
     typed = season.brought.typed if season.brought else season

@@ -154,6 +154,8 @@ def _together(step: MoveStep) -> str:
 def _why(change: FieldChange) -> str:
     if change.before == "nothing":
         return "new"
+    if change.less:
+        return "stays unplanted, all or part of it"
     if change.must:
         return "must: land would stay short, or others change"
     if change.steps:

@@ -10,6 +10,7 @@ import pytest
 from planner import api
 from planner.errors import InputError
 from planner.explain.again import plan_again
+from planner.explain.money import money_answer
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
@@ -95,8 +96,9 @@ def test_what_is_paid_for_counts_as_spent(tmp_path) -> None:
     done(file, 2)
     now, earlier, _ = api.bring_in(bought(winter()), file)
     _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
-    assert again.paid == pytest.approx(600.0 + 400.0)
-    assert again.total + again.paid == pytest.approx(again.old_total)
+    assert (again.paid, again.given_up) == pytest.approx((600.0, 400.0))
+    assert again.total + again.paid + again.given_up == pytest.approx(again.old_total)
+    assert "and the order stands." in again.sentences[0]
     assert "less than in the old plan" not in again.sentences[0]
     assert "more than in the old plan" not in again.sentences[0]
 
@@ -110,7 +112,38 @@ def test_a_part_of_the_order_is_paid_at_its_own_price(tmp_path) -> None:
     _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
     assert again.paid == pytest.approx(300.0)
     assert again.total + again.paid - again.old_total == pytest.approx(40.0)
-    assert "costs $40.00 more than in the old plan, $300 already paid" in again.sentences[0]
+    said = again.sentences[0]
+    assert (
+        "what of the order is not bought yet is still to be bought. To be paid now: $300." in said
+    )
+    assert said.endswith("costs $40.00 more than in the old plan, $300 already paid counted in.")
+
+
+def test_what_was_paid_before_is_not_in_the_most_to_spend(tmp_path) -> None:
+    """One of two jugs is paid, one is to buy; a bag of 40 at $5 is done, which nobody pays."""
+    _, _, file = planned(winter(farm=farm(most_to_spend=900.0)), tmp_path / "old")
+    done(file, 1)
+    now, earlier, _ = api.bring_in(bought(winter(farm=farm(most_to_spend=900.0)), 1), file)
+    plan, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert (again.paid, again.given_up) == pytest.approx((300.0, 200.0))
+    assert again.sentences[1].endswith(
+        "Most to spend, $900, holds for what is bought from now on; the $300 paid since the old "
+        "plan is not in it."
+    )
+    money = money_answer(plan, now, {})
+    assert money.sentence.startswith("$300 of at most $900 is spent on what is bought from now on")
+
+
+def test_a_field_that_only_stays_unplanted_changes_no_seed(tmp_path) -> None:
+    """Of 240 acres, 40 have no seed any more: a bag got wet."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    now, earlier, _ = api.bring_in(winter(lots=(lot(on_hand=200.0, return_value=5.0),)), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.sentences[0].startswith(
+        "1 field stays unplanted, all or part (North), 40 acres in all; no plan moves fewer."
+    )
+    assert "less than in the old plan, and 40 acres more stay unplanted." in again.sentences[0]
+    assert again.more_short == pytest.approx(40.0)
 
 
 def test_jugs_that_went_into_on_hand_were_bought(tmp_path) -> None:
@@ -207,7 +240,8 @@ def test_seed_bought_already_and_seed_still_to_buy(tmp_path) -> None:
     assert (line.old, line.bought, line.now, line.change) == (2, 1, 2, 1)
     assert "2 bags of L1 more (1 bought already)" in again.sentences[1]
     assert "+1 bag of L1" in again.sentences[0]
-    assert again.paid == pytest.approx(40 * 50.0 - 40 * 5.0)
+    assert (again.paid, again.given_up) == pytest.approx((40 * 50.0, -40 * 5.0))
+    assert "$2,000 already paid counted in, less $200 that seed bought since" in again.sentences[0]
 
 
 def test_bags_done_of_seed_bought_are_on_hand(tmp_path) -> None:

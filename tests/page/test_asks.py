@@ -204,3 +204,19 @@ def test_seasons_are_planned_one_after_the_other(tmp_path: Path) -> None:
         time.sleep(0.1)
     assert "Stopped before it began" in texts(last)
     assert desk_of(reader, third).made is None
+
+
+@pytest.mark.slow
+def test_what_was_treated_and_ordered_before_the_plan_is_not_counted_since(tiny: Path) -> None:
+    """A bag treated and a jug on its way when the plan was made: nothing is paid since."""
+    (tiny / "treated so far.csv").write_text("Lot,Recipe,Units\nL-1,Base,40\n", "utf-8")
+    lots = (tiny / "seed lots.csv").read_text("utf-8").splitlines()
+    lots = [f"{line},{end}\n" for line, end in zip(lots, ("Return value", "5"), strict=True)]
+    (tiny / "seed lots.csv").write_text("".join(lots), "utf-8")
+    (tiny / "ordered so far.csv").write_text("Product,Container,Count\nGreen Cap,jug,1\n", "utf-8")
+    reader, season, desk = opened(tiny)
+    reader.finished(season, "again", seconds="2")
+    again = desk.made.why.again
+    assert (again.paid, again.given_up) == (0.0, 0.0)
+    assert [line.on_way for line in again.order] == [0]
+    assert "already paid" not in again.sentences[0]
