@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.explain.words import listing
 from planner.plan.plan import said_gap
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -20,10 +21,11 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.spread import spread
-from planner.sharing.dealer import added_up, by_week
+from planner.sharing.dealer import added_up, by_week, copies
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
 
     from planner.report.sheets import Block, Content
     from planner.sharing.dealer import Planned, Pooled, Week
@@ -45,8 +47,7 @@ def many_book(records: Sequence[Planned], pooled: Pooled | None, left: int = 0) 
     left
         Seasons that were not reached.
     """
-    currencies = {r.currency for r in records if r.has_plan}
-    manner = Manner(currency=currencies.pop() if len(currencies) == 1 else "")
+    manner = manner_of_all(records)
     sheets = [
         _first(records, pooled, left),
         *([_faults(records)] if any(r.faults for r in records) else []),
@@ -58,6 +59,21 @@ def many_book(records: Sequence[Planned], pooled: Pooled | None, left: int = 0) 
     years = sorted({r.crop_year for r in records if r.has_plan})
     season = f"Seasons of {years[0]}" if len(years) == 1 else "Many seasons"
     return Book(spread(sheets, manner), manner, farm="", season=season)
+
+
+def manner_of_all(records: Sequence[Planned]) -> Manner:
+    """How sums over all seasons read: in their currency, in none where there are several."""
+    currencies = {r.currency for r in records if r.has_plan}
+    return Manner(currency=currencies.pop() if len(currencies) == 1 else "")
+
+
+def copies_said(records: Sequence[Planned]) -> tuple[str, ...]:
+    """Say which seasons are copies of one, as every sum holds each of them."""
+    return tuple(
+        f"{listing(names)} say the same season: all sums count it {len(names)} times. Leave "
+        "copies out of the folder."
+        for names in copies(records)
+    )
 
 
 def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Sheet:
@@ -100,6 +116,8 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
     if left:
         said = f"{left} more seasons were not reached. Run the same command again to go on."
         blocks.append(Text((said,), look=Look.WATCH))
+    if twins := copies_said(records):
+        blocks.append(Text(twins, look=Look.WATCH))
     blocks.append(
         Table(
             "seasons",
@@ -269,15 +287,25 @@ def _grid(weeks: Sequence[Week]) -> Table:
         )
         for product, container in kinds
     )
+    years = [day.year for day in mondays]
     columns = (
         Column("kind", "Product and container", width=36),
         *(
-            Column(f"week_{i}", f"{day.month}/{day.day}", Measure.COUNT, width=9)
+            Column(f"week_{i}", f"{day.month}/{day.day}{_of(day, years)}", Measure.COUNT, width=9)
             for i, day in enumerate(mondays)
         ),
         Column("all", "All", Measure.COUNT),
     )
-    return Table("grid", columns, rows, f"Containers by week, Mondays of {mondays[0].year}")
+    return Table("grid", columns, rows, f"Containers by week, Mondays of {_span(years)}")
+
+
+def _of(day: date, years: Sequence[int]) -> str:
+    """The year of a day, where several stand side by side."""
+    return f"/{day.year}" if years[0] != years[-1] else ""
+
+
+def _span(years: Sequence[int]) -> str:
+    return str(years[0]) if years[0] == years[-1] else f"{years[0]} to {years[-1]}"
 
 
 def _kind(week: Week) -> tuple[str, str]:

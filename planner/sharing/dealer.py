@@ -30,7 +30,7 @@ from planner.season.domain import (
     Supplier,
 )
 from planner.sharing.by_use import by_use
-from planner.sums import summed
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -96,6 +96,8 @@ class Planned:
     offers: tuple[Container, ...] = ()
     suppliers: tuple[Supplier, ...] = ()
     discounts: tuple[DiscountLevel, ...] = ()
+    season: str = ""
+    """Fingerprint of what the season says, whatever its file; empty where it was not read."""
 
     @property
     def has_plan(self) -> bool:
@@ -143,6 +145,7 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         offers=tuple(_without_rows(c) for c in season.containers),
         suppliers=tuple(replace(s, row=NOWHERE) for s in season.suppliers),
         discounts=tuple(replace(d, row=NOWHERE) for d in season.discounts),
+        season=season.fingerprint,
     )
 
 
@@ -207,6 +210,12 @@ def _without_rows(one: Container) -> Container:
 def _offer(data: Mapping[str, Any]) -> Container:
     breaks = tuple(PriceBreak(b["from_count"], b["price"]) for b in data["breaks"])
     return Container(**{**{k: v for k, v in data.items() if k != "row"}, "breaks": breaks})
+
+
+def copies(records: Iterable[Planned]) -> tuple[tuple[str, ...], ...]:
+    """Names of planned seasons that say the same, together."""
+    alike = grouped((one.season, one.name) for one in records if one.has_plan and one.season)
+    return tuple(tuple(names) for names in alike.values() if len(names) > 1)
 
 
 @dataclass(frozen=True, slots=True)
@@ -338,7 +347,7 @@ def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
             for r in records
         ),
         suppliers=_suppliers(records, notes),
-        discounts=_discounts(records),
+        discounts=_discounts(records, notes),
     )
 
 
@@ -404,8 +413,11 @@ def _suppliers(records: Sequence[Planned], notes: list[str]) -> tuple[Supplier, 
     return tuple(found.values())
 
 
-def _discounts(records: Sequence[Planned]) -> tuple[DiscountLevel, ...]:
-    """Levels that every season with that supplier knows alike; the smaller percent of two."""
+def _discounts(records: Sequence[Planned], notes: list[str]) -> tuple[DiscountLevel, ...]:
+    """Levels of all seasons; the smaller percent of two.
+
+    A level of any supplier counts what every season buys: it is one order.
+    """
     found: dict[tuple[object, ...], DiscountLevel] = {}
     for one in records:
         for d in one.discounts:
@@ -414,4 +426,12 @@ def _discounts(records: Sequence[Planned]) -> tuple[DiscountLevel, ...]:
             other = found.setdefault(key, plain)
             if plain.percent < other.percent:
                 found[key] = plain
-    return tuple(found.values())
+    levels = tuple(found.values())
+    known = [{d.name for d in one.discounts} for one in records]
+    wide = [d.name for d in levels if d.supplier is None and not all(d.name in k for k in known)]
+    if wide:
+        notes.append(
+            f"Not every season has the discount {listing(wide)}, which names no supplier: here it "
+            "counts what all of them buy. Ask who gives it whether that holds."
+        )
+    return levels

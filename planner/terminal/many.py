@@ -8,6 +8,8 @@ from planner import __version__
 from planner.explain.words import count
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import known_gap
+from planner.report.many_frames import copies_said, manner_of_all
+from planner.report.measures import Manner, Measure
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
@@ -100,7 +102,7 @@ def many_lines(made: All, pooled: Pooled | None) -> list[str]:
         [
             r.name,
             r.words,
-            f"{r.cost:,.2f}" if r.has_plan else "-",
+            Manner(currency=r.currency).say(r.cost, Measure.MONEY) if r.has_plan else "-",
             f"{r.gap:.2%}" if r.has_plan and known_gap(r.gap) is not None else "-",
             f"{r.short:,.1f}" if r.short else "",
         ]
@@ -120,10 +122,14 @@ def many_lines(made: All, pooled: Pooled | None) -> list[str]:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
     if made.left:
         lines += paragraph(f"{made.left} were not reached: run the same command again.", 0)
+    for said in copies_said(made.records):
+        lines += paragraph(said, 0)
     if pooled is not None:
+        manner = manner_of_all(made.records)
+        cost, apart, saved = (
+            manner.say(x, Measure.MONEY) for x in (pooled.cost, pooled.apart, pooled.saved)
+        )
         lines += paragraph(
-            f"One order for all would cost {pooled.cost:,.2f} in place of {pooled.apart:,.2f}: "
-            f"{pooled.saved:,.2f} less.",
-            0,
+            f"One order for all would cost {cost} in place of {apart}: {saved} less.", 0
         )
     return lines

@@ -16,9 +16,10 @@ from openpyxl import load_workbook
 from planner.errors import InputError
 from planner.many.found import Source, fingerprint, seasons_in
 from planner.many.ledger import RECORD, folder_name, kept
-from planner.many.run import plan_all
+from planner.many.run import All, plan_all
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import OrderLine
+from planner.report.many_frames import many_book
 from planner.season.domain import DiscountLevel, Supplier
 from planner.sharing.bills import cents
 from planner.sharing.dealer import (
@@ -32,7 +33,7 @@ from planner.sharing.dealer import (
     pool,
     to_data,
 )
-from planner.terminal.many import PLANS, plan_folder
+from planner.terminal.many import PLANS, many_lines, plan_folder
 from tests.support.inputs import folder as write_season
 from tests.support.inputs import put
 from tests.support.seasons import container
@@ -90,6 +91,16 @@ class TestPooling:
         assert found.cost == pytest.approx(2000)
         assert any("differ" in text for text in found.notes)
 
+    def test_a_discount_of_any_supplier_counts_what_all_buy_and_that_is_told(self):
+        """Two drums of $1,200 without a supplier, 10 % off for the order of both."""
+        early = {"discounts": (DiscountLevel("Early", 2000.0, 0.1),)}
+        theirs, ours = planned("a", 15, 1200.0), planned("b", 15, 1200.0, **early)
+        found = pool((theirs, ours), STEPS)
+        assert found.cost == pytest.approx(2160)
+        (note,) = [text for text in found.notes if "Early" in text]
+        assert "here it counts what all of them buy" in note
+        assert pool((planned("a", 15, 1200.0, **early), ours), STEPS).notes == ()
+
     def test_nothing_to_buy_is_no_order(self):
         assert pool((planned("a", 1, 0.0, needs=()),), STEPS) is None
         assert pool((Planned("a", "m", FAULTS),), STEPS) is None
@@ -109,6 +120,31 @@ def test_weeks_begin_on_monday():
         (date(2027, 4, 26), 2),
         (date(2027, 5, 3), 4),
     ]
+
+
+def test_weeks_of_two_years_say_theirs():
+    opened = [Opened("Alpha", "jug", day, 1) for day in ("2026-12-28", "2027-05-03")]
+    both = many_book((planned("a", 4, 1, opened=tuple(opened)),), None).sheets[-1].blocks[0]
+    assert both.title == "Containers by week, Mondays of 2026 to 2027"
+    assert [c.header for c in both.columns[1:3]] == ["12/28/2026", "5/3/2027"]
+    one = many_book((planned("a", 4, 1, opened=tuple(opened[1:])),), None).sheets[-1].blocks[0]
+    assert one.title == "Containers by week, Mondays of 2027"
+    assert one.columns[1].header == "5/3"
+
+
+def test_copies_of_a_season_are_told_and_money_has_its_sign():
+    records = (
+        *(planned(name, 4, 500.0, season="1", cost=78555.95) for name in ("a", "copy of a")),
+        planned("b", 4, 500.0, season="2"),
+    )
+    lines = many_lines(All(records, 3, 0.0, 0.0, 0), pool(records, STEPS))
+    assert sum("$78,555.95" in line for line in lines) == 2
+    said = " ".join(line.strip() for line in lines)
+    words = "a and copy of a say the same season: all sums count it 2 times."
+    assert words in said
+    assert "One order for all would cost $1,200.00 in place of $1,500.00" in said
+    blocks = many_book(records, None).sheets[0].blocks
+    assert any(words in getattr(b, "paragraphs", ("",))[0] for b in blocks)
 
 
 def test_records_survive_json():
