@@ -32,6 +32,8 @@ if TYPE_CHECKING:
 
 NEAR = 0.3
 """Maturity outside a field's window beyond which a lot is not worth naming."""
+WORTH_NAMING = 10
+"""Acres short for each unit left over from which on it is not worth naming."""
 
 
 class Cause(Enum):
@@ -87,7 +89,7 @@ def not_enough(
     wrong = [p for p in scene.pools if p.lot in names and p not in free]
     if acres_from(field, [*free, *wrong], scene.season) >= acres - slack:
         return Cause.BAGS, _bag_words(field, acres, wrong, scene)
-    return Cause.SEED, _seed_words(field, acres, allowed, scene)
+    return Cause.SEED, _seed_words(field, acres, allowed, free, scene)
 
 
 def _bag_words(field: Field, acres: float, wrong: Sequence[Pool], scene: Scene) -> str:
@@ -100,14 +102,17 @@ def _bag_words(field: Field, acres: float, wrong: Sequence[Pool], scene: Scene) 
     )
 
 
-def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: Scene) -> str:
+def _seed_words(
+    field: Field, acres: float, allowed: Sequence[SeedLot], free: Sequence[Pool], scene: Scene
+) -> str:
     season, speech = scene.season, Speech(scene.season.farm)
     names = {lot.name for lot in allowed}
     seed = sum(u for (lot, _), u in all_seed(season).items() if lot in names)
     taken = summed(
         (p.field, p.units) for p in scene.plan.planting if p.lot in names and p.field != field.name
     )
-    short = units_for(field, acres, allowed, season)
+    left = sum(p.units for p in free)
+    short = max(0.0, units_for(field, acres, allowed, season) - left)
     rank = {f.name: f.priority for f in season.fields}
     others = [
         f"{name} (priority {rank[name]}, {speech.units(u)})"
@@ -118,6 +123,8 @@ def _seed_words(field: Field, acres: float, allowed: Sequence[SeedLot], scene: S
         f"on hand or for sale) is {speech.units(short)} too little"
     )
     text += f"; it also goes to {listing(others)}." if others else "."
+    if left * WORTH_NAMING > acres:
+        text += f" {_ruled_out(field, acres_from(field, free, season), free, scene)[1]}"
     return text + _nearly(field, acres, scene)
 
 
@@ -136,7 +143,7 @@ def _nearly(field: Field, acres: float, scene: Scene) -> str:
     for name, units in left.items():
         lot = scene.lots[name]
         bars = lot_obstacles(field, lot)
-        if len(bars) == 1 and units * 10 > acres and miss(field, lot) <= NEAR:
+        if len(bars) == 1 and units * WORTH_NAMING > acres and miss(field, lot) <= NEAR:
             text = f"{name} ({speech.units(units)}: {bars[0].bar.value})"
             close.append((miss(field, lot), name, text))
     found = [text for _, _, text in sorted(close)[:3]]

@@ -152,6 +152,17 @@ def test_seed_that_goes_elsewhere_is_named_with_its_priority() -> None:
     assert "it also goes to A (priority 1, 80 units)" in short.why
 
 
+def test_too_little_seed_of_which_some_is_kept_off_says_by_what() -> None:
+    """80 acres; 20 units are left, but no share is under 30 acres: 60 are lacking, not 80."""
+    (short,) = diagnosed(season(farm=farm(smallest_split=30.0), lots=(lot(on_hand=20.0),)))
+    assert (short.acres, short.cause.name) == (pytest.approx(80.0), "SEED")
+    assert "20 units on hand or for sale) is 60 units too little. Seed that suits is" in short.why
+    assert short.why.endswith(
+        "left over (20 units of L1), but only in a share smaller than the smallest split of 30 "
+        "acres."
+    )
+
+
 @pytest.mark.sampled
 def test_every_short_field_of_random_seasons_has_a_reason() -> None:
     for seed in range(examples(60)):
