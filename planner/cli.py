@@ -257,7 +257,7 @@ def plan(
         typer.Option(
             "--usual-unknowns",
             help="Where sheet Unknowns is empty: see how safe the order is against seed counts and "
-            "germinations that differ as seed-testing rules allow.",
+            "germinations that differ as seed-testing rules allow. Rows of the sheet go before.",
         ),
     ] = False,
     pack: Annotated[

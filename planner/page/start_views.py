@@ -75,6 +75,8 @@ class StartViews:
         desk = self.site.desks.of(entry, lambda d: None) if key in self.site.desks else None
         if desk is not None and desk.job is not None and not desk.job.over:
             return "being planned"
+        if desk is not None and desk.read().faults:
+            return "has faults"
         planned = (entry.plans / "plan.json").is_file() or (desk is not None and desk.made)
         return "planned" if planned else "no plan yet"
 

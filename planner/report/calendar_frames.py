@@ -66,6 +66,8 @@ def _figures(campaign: Campaign) -> KeyFigures:
     last = max((r.day for r in to_do), default=None)
     slips = [d.spare for d in calendar.days if d.spare is not None]
     slip = "" if not slips else f"all may slip {count(min(slips), 'treating day')}"
+    if slips and min(slips) <= 0:
+        slip = "none may slip"
     return KeyFigures(
         (
             KeyFigure("Seed to treat", units, Measure.UNITS, count(bags, "bag")),

@@ -295,8 +295,8 @@ def _chances(held: AsPlanned) -> Table:
             Column("most", "Most needed", Measure.VOLUME),
         ),
         rows=tuple(rows),
-        note=f"{held.draws:,} seasons drawn from sheet Unknowns (Sobol points, seed {held.seed}). "
-        "Bags, recipes and planting are held; nothing is bought late.",
+        note=f"{held.draws:,} seasons drawn from what is not known (Sobol points, seed "
+        f"{held.seed}). Bags, recipes and planting are held; nothing is bought late.",
     )
 
 

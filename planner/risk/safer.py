@@ -21,6 +21,7 @@ from planner.plan import price
 from planner.plan.added import more_paid, with_added
 from planner.plan.plan import Added
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
+from planner.risk.usual import TOLD
 from planner.risk.words import SAFE, added_said, added_words, chance, kept_words
 from planner.season.domain import Quantity
 
@@ -251,5 +252,6 @@ def _why(season: Season) -> str:
     found = [words for what, words in DIFFERS.items() if what in given]
     verb = "differs" if len(found) == 1 else "differ"
     said = listing(found)
-    said = f" {said[:1].upper()}{said[1:]} {verb} from year to year as sheet Unknowns says."
+    says = "by the usual figures" if TOLD in season.notes else "as sheet Unknowns says"
+    said = f" {said[:1].upper()}{said[1:]} {verb} from year to year {says}."
     return said if found else ""

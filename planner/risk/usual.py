@@ -28,6 +28,11 @@ TOLD = (
     "was found for one farm."
 )
 
+NOT_TAKEN = (
+    "You asked for usual unknowns: sheet Unknowns is filled in, so its own rows were taken and "
+    "nothing was added to them."
+)
+
 
 def allowed_points(germination: float) -> float:
     """Difference between two tests that 7 CFR 201.63 allows around a germination, as a fraction.

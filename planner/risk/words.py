@@ -189,7 +189,7 @@ def kept_words(farm: Farm, kept: float) -> str:
 
 def how_often(held: AsPlanned) -> str:
     """Say how often the plan suffices as it is, and what runs out first."""
-    text = f"In {chance(held.enough)} seasons drawn from sheet Unknowns every product suffices"
+    text = f"In {chance(held.enough)} seasons drawn from what is not known every product suffices"
     return f"{text}. {seed_and_first(held)}"
 
 

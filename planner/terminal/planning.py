@@ -79,7 +79,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         See `planner.api`.
     """
     from planner.explain.explain import Explanation
-    from planner.risk.usual import with_usual_unknowns
+    from planner.risk.usual import NOT_TAKEN, with_usual_unknowns
 
     season = api.load(source)
     changed = _changed(source, season, extras.since) if extras.what_if else []
@@ -88,7 +88,8 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     if extras.since:
         season, earlier, notes = api.bring_in(season, extras.since)
     if extras.usual_unknowns:
-        season = with_usual_unknowns(season)
+        own = replace(season, notes=(*season.notes, NOT_TAKEN))
+        season = own if season.unknowns else with_usual_unknowns(season)
     if extras.safe is not None:
         _check_safe(season)
     folder = out or places.plan_folder(source)

@@ -202,6 +202,9 @@ def unit_remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, st
         return "a bag may hold several units: write bags x Units per bag"
     if below in _BAGS:
         return "a bag may hold several units: say how much goes on a unit of seed, as fl oz/unit"
+    if plain.startswith("/"):
+        of = {known[unit]: unit for unit in reversed(known) if unit.endswith(plain)}
+        return f"nearest unit: {_or(list(reversed(of.values()))[:2])}" if of else ""
     per = {known[unit]: unit for unit in reversed(known) if unit.startswith(f"{plain}/")}
     if not slash and per:
         return f"say per what: {_or(list(reversed(per.values()))[:2])}"

@@ -13,6 +13,7 @@ from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import InputError
 from planner.report import calibration_frames
+from planner.report.calendar_frames import calendar_sheet
 from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
 from planner.report.sheets import Pack, Room, Text
@@ -73,6 +74,16 @@ def rows(sheet):
 
 def texts(sheet):
     return "\n".join(str(c) for row in rows(sheet) for c in row)
+
+
+@pytest.mark.parametrize(("spare", "words"), [(2, "all may slip 2 treating days"), (0, "none may")])
+def test_how_far_treating_may_slip_is_said_in_words(spare, words):
+    made = make_campaign(hand_season(), hand_plan())
+    days = tuple(replace(d, spare=spare) for d in made.calendar.days)
+    made = replace(made, calendar=replace(made.calendar, days=days))
+    figures = calendar_sheet(made).blocks[0].figures
+    (said,) = [f.note for f in figures if f.label == "Treating days"]
+    assert said.startswith(words)
 
 
 def row_with(sheet, *words):

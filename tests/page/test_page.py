@@ -397,6 +397,7 @@ def test_faults_are_grouped_by_sheet_and_a_marked_copy_is_sent(
         assert fault.seen in said
     copy = reader.client.get(f"{season}/marked")
     assert copy.content.startswith(b"PK")
+    assert "has faults" in texts(reader.get("/"))
     reader.post(f"{season}/plan")
     reader.get(f"{season}/answer", 404)
 

@@ -14,6 +14,7 @@ from planner.plan.plan import Added, Plan
 from planner.risk import safer
 from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
 from planner.risk.safer import drawn, safer_order, safety
+from planner.risk.usual import with_usual_unknowns
 from planner.season.domain import Container, PriceBreak, Quantity, Season, Unknown
 from tests.support import seasons
 from tests.support.sample_plan import greedy_plan
@@ -110,6 +111,14 @@ def test_as_many_are_added_as_the_lack_takes() -> None:
     assert found is not None
     assert sum(o.count for o in plan.order) + found.added[0].count == 21
     assert "; nothing that is sold" not in safety(made, as_planned(made, plan), found)
+
+
+def test_page_one_says_whose_figures_differ_from_year_to_year() -> None:
+    own, plan = one_product(QUARTS)
+    usual = with_usual_unknowns(replace(own, unknowns=()))
+    said = [safety(s, as_planned(s, plan), None) for s in (own, usual)]
+    assert said[0].endswith("as sheet Unknowns says.")
+    assert said[1].endswith("by the usual figures.")
 
 
 def test_what_cannot_be_had_is_none_and_said_so() -> None:

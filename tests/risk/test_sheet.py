@@ -116,7 +116,7 @@ def test_page_one_says_so_in_a_line():
     short_first = said(season, None, "What runs short first")
     assert short_first.startswith(f"{first} runs short first: as soon as ")
     held = as_planned(season, plan, draws=1024)
-    share = f"In {held.enough * 100:.0f} of 100 seasons drawn from sheet Unknowns every product"
+    share = f"In {held.enough * 100:.0f} of 100 seasons drawn from what is not known every product"
     assert share in said(season, held, "How safe is this order")
 
 

@@ -170,3 +170,21 @@ def test_safe_without_unknowns_says_what_to_do(tiny: Path, tmp_path: Path, capsy
     assert cli.run(["plan", str(tiny), "--out", str(tmp_path / "out"), "--safe", "95"]) == 5
     assert "--usual-unknowns" in capsys.readouterr().err
     assert not (tmp_path / "out" / "plan.json").exists()
+
+
+def test_usual_unknowns_beside_own_ones_are_told_to_add_nothing(
+    unknown: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    command = [
+        "plan",
+        str(unknown),
+        "--out",
+        str(tmp_path / "out"),
+        "--why",
+        "0",
+        "--pack",
+        "winter",
+    ]
+    assert cli.run([*command, "--seconds", "3", "--usual-unknowns"]) == 0
+    shown = " ".join(capsys.readouterr().out.split())
+    assert "its own rows were taken and nothing was added to them" in shown

@@ -226,6 +226,7 @@ def test_what_is_no_number_is_refused(text, words):
         ("3 kegs", Measure.VOLUME, "write what is in it"),
         ("4 bags", Measure.SEED_UNITS, "write bags x Units per bag"),
         ("140000 seeds", Measure.SEEDS_PER_AREA, "say per what: 'seeds/acre' or 'seeds/ha'"),
+        ("2800/lb", Measure.SEED_SIZE, "nearest unit: 'seeds/lb'"),
         ("2900 sds/lb", Measure.SEED_SIZE, "nearest unit: 'seeds/lb'"),
         ("80 hectars", Measure.AREA, "nearest unit: 'hectares'"),
         ("80 acres/unit", Measure.AREA, "acres or ha"),
