@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
@@ -198,6 +199,7 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
                 f"Discount {level.name}{where(level.row)} was for orders by "
                 f"{day_of(level.order_by, season)}; that is past: ask whether it still counts."
             )
+    yield from _discounts_over(plan, season)
     for bought in plan.seed_purchases:
         lot = season.lot_named[bought.lot]
         day, _ = seed_days(lot, season)
@@ -208,6 +210,21 @@ def order_by_passed(plan: Plan, season: Season) -> Iterator[str]:
                 f"Seed of {lot.name}{where(lot.row)} was to be ordered by {day_of(day, season)}, "
                 "which is past: ask whether it is still sold and at what price. The plan counts "
                 f"{money(lot.buy_price, season)} a unit{instead}."
+            )
+
+
+def _discounts_over(plan: Plan, season: Season) -> Iterator[str]:
+    """Discounts that the order would reach, had their day not been before the plan's."""
+    over = [d for d in season.discounts if d.order_by and d.order_by < season.farm.plan_date]
+    taken = best_levels(season, plan.order)
+    open_ = replace(season, discounts=tuple(replace(d, order_by=None) for d in over))
+    for name, (level, saving) in best_levels(open_, plan.order).items():
+        day = next(d.order_by for d in over if replace(d, order_by=None) == level)
+        if name not in taken and day is not None:
+            yield (
+                f"Discount {level.name}{where(level.row)} was for orders by "
+                f"{day_of(day, season)}, before the plan date, so it is not taken off: "
+                f"{money(saving, season)}. Is its Order by right?"
             )
 
 

@@ -200,7 +200,7 @@ def _later(value: Value, column: Column | None, by: timedelta | None = None) -> 
 
 
 def _move_dates(content: dict[str, Table], notes: list[str]) -> None:
-    """Crop year and dates a year on; test dates and expiries belong to what they are of."""
+    """Crop year and dates a year on, those of What if too; rows of `CLEARED` go anyway."""
     farm = []
     for row in content["Farm"].rows:
         setting, value = setting_for(str(row[0])), row[1]
@@ -210,20 +210,41 @@ def _move_dates(content: dict[str, Table], notes: list[str]) -> None:
             value += 1
         farm.append((row[0], value, *row[2:]))
     content["Farm"] = replace(content["Farm"], rows=tuple(farm))
-    _shift(content, "Fields", "Planting date")
-    _shift(content, "Seed lots", "Order by")
-    _shift(content, "Suppliers", "Order by")
-    _shift(content, "Suppliers", "Pay by")
-    notes.append("Moved a year on: crop year, plan date, treating, planting and order-by dates.")
+    for sheet in schema.SHEETS:
+        for column in sheet.columns:
+            if column.kind is Kind.DATE and sheet.name not in CLEARED:
+                _shift(content, sheet, column, WEEKS if sheet.name == "Days off" else None)
+    content["What if"] = _later_scenarios(content["What if"])
+    notes.append(
+        "Moved a year on: crop year, plan date, treating, planting, order-by and pay-by dates."
+    )
     if content["Days off"].rows:
-        _shift(content, "Days off", "Date", WEEKS)
         notes.append("Days off: moved by 52 weeks, so that they keep their weekday.")
 
 
-def _shift(content: dict[str, Table], name: str, column: str, by: timedelta | None = None) -> None:
-    sheet = schema.sheet(name)
-    of = sheet.column(column)
-    content[name] = _change(content[name], column, lambda v, _: _later(v, of, by), sheet)
+def _shift(content: dict[str, Table], sheet: Sheet, column: Column, by: timedelta | None) -> None:
+    table = content[sheet.name]
+    content[sheet.name] = _change(table, column.name, lambda v, _: _later(v, column, by), sheet)
+
+
+def _later_scenarios(table: Table) -> Table:
+    """Sheet What if with a year on each date that a scenario sets, days off by weeks as above."""
+    place = {name: at for at, name in enumerate(table.headers)}
+
+    def later(value: Value, row: tuple[Value, ...]) -> Value:
+        name, item, header = (
+            str(row[place[name]] or "") if name in place else ""
+            for name in ("Sheet", "Row", "Column")
+        )
+        sheet = next((s for s in schema.SHEETS if key(s.name) == key(name)), None)
+        if sheet is None:
+            return value
+        changed = setting_for(item) if sheet.name == "Farm" else column_for(sheet, header)
+        if changed is None or changed.kind is not Kind.DATE:
+            return value
+        return _later(value, changed, WEEKS if sheet.name == "Days off" else None)
+
+    return _change(table, "Value", later, schema.sheet("What if"))
 
 
 def _stock(content: dict[str, Table], left: dict[str, float] | None, notes: list[str]) -> None:

@@ -404,6 +404,23 @@ def test_discount_taken_after_its_day():
     assert not list(order_by_passed(PLAN, season(discounts=(high,))))  # not reached
 
 
+def test_discount_that_is_over_and_so_not_taken():
+    """10 % of $300, of a supplier whose own day, 1 March, is later; in time, nothing is lost."""
+    for day, told in ((date(2027, 1, 31), True), (date(2027, 2, 1), False)):
+        one = season(
+            suppliers=(Supplier("Elm", order_by=date(2027, 3, 1)),),
+            discounts=(DiscountLevel("Early", 300.0, 0.1, order_by=day),),
+        )
+        assert list(order_by_passed(PLAN, one)) == (
+            [
+                "Discount Early was for orders by 1/31/2027, before the plan date, so it is not "
+                "taken off: $30.00. Is its Order by right?"
+            ]
+            if told
+            else []
+        )
+
+
 def test_treated_seed_left_in_units_and_money():
     """3 bags, 82.4 units planted: 37.6 left.
 

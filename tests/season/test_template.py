@@ -463,6 +463,19 @@ class TestNextSeason:
         fields = "Field,Acres,Seeding rate,Planting date,My note,Only varieties\n"
         fields += "Home 80,80,140000,2028-02-29,wet corner,Heron\n"
         (tiny / "fields.csv").write_text(fields, "utf-8")
+        (tiny / "suppliers.csv").write_text(
+            "Supplier,Order by,Pay by\nElm,2027-01-15,2027-03-01\n", "utf-8"
+        )
+        (tiny / "discounts.csv").write_text(
+            "Discount,Spend at least,Percent off,Order by\nEarly,100,2%,2027-01-20\n", "utf-8"
+        )
+        (tiny / "what if.csv").write_text(
+            "Scenario,Sheet,Row,Column,Value\n"
+            "Late,Farm,First treating day,Value,2027-05-03\n"
+            "Late,Suppliers,Elm,Order by,2027-02-01\n"
+            "Dear,Containers,Green Cap / jug,Price,120\n",
+            "utf-8",
+        )
         return tiny
 
     def test_dates_move_lots_go_and_all_of_it_is_told(self, old: Path) -> None:
@@ -476,6 +489,10 @@ class TestNextSeason:
         farm = {str(r[0]): r[1] for r in carried.content["Farm"].rows}
         assert farm["Plan date"] == date(2028, 1, 15)
         assert farm["Spare seed (%)"] == Percent(3.0)
+        assert carried.content["Suppliers"].rows[0][-2:] == (date(2028, 1, 15), date(2028, 3, 1))
+        assert carried.content["Discounts"].rows[0][-1] == date(2028, 1, 20)
+        tried = [row[-1] for row in carried.content["What if"].rows]
+        assert tried == [date(2028, 5, 3), date(2028, 2, 1), "120"]
         day = carried.content["Days off"].rows[0][0]
         assert isinstance(day, date)
         assert day.weekday() == date(2027, 4, 25).weekday()
