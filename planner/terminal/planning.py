@@ -88,8 +88,9 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     if extras.since:
         season, earlier, notes = api.bring_in(season, extras.since)
     if extras.usual_unknowns:
-        own = replace(season, notes=(*season.notes, NOT_TAKEN))
-        season = own if season.unknowns else with_usual_unknowns(season)
+        if season.unknowns and not options.quiet:
+            say(paragraph(NOT_TAKEN, 0))
+        season = with_usual_unknowns(season)
     if extras.safe is not None:
         _check_safe(season)
     folder = out or places.plan_folder(source)
