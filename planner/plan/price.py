@@ -281,6 +281,13 @@ def lowest_net_price(season: Season, container: Container) -> float:
     return min(b.price for b in container.breaks) * max(0.0, 1.0 - sum(off.values()))
 
 
+def most_affordable(season: Season, container: Container) -> int | None:
+    """Count of a container that is sold, and that the most to spend pays; None without limit."""
+    money, least = season.farm.most_to_spend, lowest_net_price(season, container)
+    paid = int(money / least * (1.0 + 1e-9)) if money is not None and least > 0.0 else None
+    return min((n for n in (container.most, paid) if n is not None), default=None)
+
+
 def pays_unused(season: Season, container: Container) -> bool:
     """Whether one that nobody needs could be worth more at season's end than it costs."""
     kept = season.product_named[container.product].carryover

@@ -12,6 +12,7 @@ from planner.plan.line import EXACT
 from planner.plan.price import (
     best_levels,
     lowest_net_price,
+    most_affordable,
     pays_unused,
     qualifying_spend,
     seed_days,
@@ -154,8 +155,8 @@ def worth_more_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
             kept = season.product_named[c.product].carryover
             least = lowest_net_price(season, c)
             ends = (
-                "so all that are sold are ordered where that is cheaper"
-                if c.most is not None
+                "so as many are ordered as are sold and money is for, where that is cheaper"
+                if most_affordable(season, c) is not None
                 else "and nothing limits how many: only as many as could be used are thought of"
             )
             yield (

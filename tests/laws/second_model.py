@@ -483,11 +483,18 @@ def in_time(level, supplier, season) -> bool:
 
 
 def most_worth_ordering(season, container, need: float) -> int:
-    """Count beyond which one more can't help: it covers, and reaches every break and level."""
+    """Count beyond which one more can't help: it covers, and reaches every break and level.
+
+    Where carryover may pay for one more, as many as money is for, at the least that one can cost.
+    """
     if container.most is not None:
         return container.most
     usable = container.size - container.heel
     cheapest = min(b.price for b in container.breaks)
+    money, kept = season.farm.most_to_spend, season.product_named[container.product].carryover
+    off = sum(d.percent for d in season.discounts)
+    if money is not None and kept > 0.0 and off > 0.0 and cheapest * (1.0 - off) > 0.0:
+        return math.floor(money / (cheapest * (1.0 - off)) + 1e-6)
     levels = [d.spend for d in season.discounts] + [s.free_from or 0.0 for s in season.suppliers]
     return max(
         math.ceil(need / usable) + 1 if usable > 0 else 0,

@@ -127,14 +127,19 @@ def test_seasons_once_solved_wrongly(name):
     same(found, second_model.solve(one))
 
 
-def test_what_is_worth_more_than_it_costs_is_ordered_as_far_as_it_is_sold():
-    """Ten jugs at 80 % of $100, 600 of 640 fl oz left at 90 % of $100 a jug: 800 - 843.75."""
+@pytest.mark.parametrize("limit", [{"most": 10}, {"money": 815.0}])
+def test_what_is_worth_more_than_it_costs_is_ordered_as_far_as_it_is_sold(limit):
+    """Ten jugs at 80 % of $100, 600 of 640 fl oz left at 90 % of $100 a jug: 800 - 843.75.
+
+    Either no more are sold, or $815 pay no more.
+    """
     one = season(
+        farm=farm(most_to_spend=limit.get("money")),
         fields=(field(acres=40.0),),
         lots=(lot(on_hand=40.0),),
         products=(product(carryover=0.9),),
         recipes=(recipe(Alpha=1.0),),
-        containers=(container(size=64.0, price=100.0, most=10),),
+        containers=(container(size=64.0, price=100.0, most=limit.get("most")),),
         discounts=(DiscountLevel("Early", 100.0, 0.2),),
     )
     plan = solved(one)

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.optimize.model.instance import WHOLE, most_bags, most_need
 from planner.optimize.model.line import START, line_kinds, line_ways
-from planner.plan.price import counts_toward, pays_unused
+from planner.plan.price import counts_toward, most_affordable, pays_unused
 
 if TYPE_CHECKING:
     from pulp import LpProblem
@@ -91,7 +91,8 @@ def most_containers(it: Instance) -> list[int]:
 
     Enough of it alone for all that could be needed, or to reach every price break and every spend
     that brings a discount or free freight: one more would add cost only. Where one more could be
-    worth more than it costs, as many as are to be had; without such a limit there is no least cost.
+    worth more than it costs, as many as are sold and paid for; without such a limit there is no
+    least cost.
     """
     need = dict(zip((p.name for p in it.products), most_need(it), strict=True))
     supply = dict(zip((p.name for p in it.products), it.supply, strict=True))
@@ -108,9 +109,11 @@ def most_containers(it: Instance) -> list[int]:
             price = min(b.price for b in c.breaks)
             reach = [ceil(t / price) for t in spend_thresholds(it, i)] if price > 0 else [0]
             count = max(count, *reach, 0)
-        if c.most is not None:
-            count = c.most if pays_unused(it.season, c) else min(count, c.most)
-        result.append(count)
+        if pays_unused(it.season, c):
+            most = most_affordable(it.season, c)
+            result.append(count if most is None else most)
+        else:
+            result.append(count if c.most is None else min(count, c.most))
     return result
 
 
