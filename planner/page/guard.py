@@ -17,7 +17,6 @@ from __future__ import annotations
 import hmac
 import secrets
 from dataclasses import dataclass, field
-from http.cookies import CookieError, SimpleCookie
 from typing import TYPE_CHECKING
 
 from starlette.datastructures import Headers, MutableHeaders
@@ -135,13 +134,11 @@ class Guard:
         return 0, ""
 
     def _let_in(self, headers: Headers) -> bool:
-        jar: SimpleCookie = SimpleCookie()
-        try:
-            jar.load(headers.get("cookie", ""))
-        except CookieError:
-            return False
-        found = jar.get(self.cookie_name)
-        return found is not None and same(found.value, self.keys.cookie)
+        """Whether our cookie is among those sent; other programs' may be of any form."""
+        sent = (part.strip().partition("=") for part in headers.get("cookie", "").split(";"))
+        return any(
+            name == self.cookie_name and same(value, self.keys.cookie) for name, _, value in sent
+        )
 
 
 def _of_ours(headers: Headers, host: str) -> bool:

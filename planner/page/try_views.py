@@ -68,6 +68,25 @@ class TryViews:
         season: Season,
         cells: Cells,
     ) -> Response:
+        """Show what was typed and what comes of it; a bug in that forgets what was typed.
+
+        Otherwise the page would not open again.
+        """
+        try:
+            return self._counted(template, request, desk, made, season, cells)
+        except Exception:
+            desk.typed = {}
+            raise
+
+    def _counted(
+        self,
+        template: str,
+        request: Request,
+        desk: Desk,
+        made: Made,
+        season: Season,
+        cells: Cells,
+    ) -> Response:
         began = perf_counter()
         shown = trying.groups(season, made.plan)
         changed = trying.changes(desk.typed, shown)

@@ -15,6 +15,8 @@ import pytest
 
 pytest.importorskip("starlette")
 
+from starlette.testclient import TestClient
+
 from planner import api
 from planner.errors import OutputError
 from planner.explain.tried import try_out
@@ -78,6 +80,19 @@ def test_a_wrong_code_and_a_wrong_cookie_let_nobody_in(tmp_path: Path) -> None:
     assert "set-cookie" not in wrong.headers
     reader.client.cookies.set(f"wholedrum-{PORT}", "0" * 43)
     reader.get("/", 401)
+
+
+@pytest.mark.parametrize(
+    "other", ['theme={"dark": 1, "size": 2}', "user=José", "ui[1]=x", "=", "plain"]
+)
+def test_cookies_of_other_programs_lock_nobody_out(tmp_path: Path, other: str) -> None:
+    reader = Reader(tmp_path)
+    ours = f"wholedrum-{PORT}={reader.keys.cookie}"
+    for sent in (f"{other}; {ours}", f"{ours}; {other}"):
+        answer = reader.client.get("/", headers={"cookie": sent.encode("latin-1")})
+        assert answer.status_code == 200
+    wrong = f"{other}; wholedrum-{PORT}={other}; x{ours}"
+    assert reader.client.get("/", headers={"cookie": wrong.encode("latin-1")}).status_code == 401
 
 
 def test_the_cookie_is_for_this_server_and_out_of_reach_of_scripts(tmp_path: Path) -> None:
@@ -569,6 +584,26 @@ def test_a_field_of_no_acres_is_left_out(planned: tuple[Reader, str]) -> None:
     assert "Total cost" in figures(part)
     assert "you typed" not in texts(part)
     reader.post(f"{season}/recount", reset="1")
+
+
+def test_a_bug_in_counting_does_not_keep_the_page_from_opening(
+    planned: tuple[Reader, str], monkeypatch: pytest.MonkeyPatch
+) -> None:
+    reader, season = planned
+    name = next(iter(fields(reader.get(f"{season}/try")).values()))
+
+    def broken(*_: object) -> None:
+        raise KeyError(name)
+
+    client = TestClient(reader.app, base_url=HERE, raise_server_exceptions=False)
+    client.cookies = reader.client.cookies
+    data = {"key": reader.keys.form, name: "7"}
+    with monkeypatch.context() as now:
+        now.setattr("planner.page.try_views.try_out", broken)
+        answer = client.post(f"{season}/recount?part=1", data=data, headers=OURS)
+    assert answer.status_code == 500
+    assert "Nothing is lost" in answer.text
+    assert f'<input name="{name}" value="7"' not in reader.get(f"{season}/try")
 
 
 def test_what_was_typed_is_still_there_after_a_reload(planned: tuple[Reader, str]) -> None:
