@@ -275,6 +275,27 @@ def test_output_that_is_a_file_is_refused_before_the_work(
     assert (tmp_path / "out").read_text() == "mine"
 
 
+def test_a_season_named_as_the_plan_is_not_replaced_by_it(tmp_path: Path, capsys: Capture) -> None:
+    season = tmp_path / "plan.xlsx"
+    season.write_bytes((ROOT / "data" / "demo.xlsx").read_bytes())
+    before = season.read_bytes()
+    assert plan(season, tmp_path) == 6
+    assert "plan.xlsx is not a file that wholedrum wrote" in capsys.readouterr().err
+    assert season.read_bytes() == before
+    assert list(tmp_path.iterdir()) == [season]
+
+
+def test_a_plan_named_as_the_comparison_is_not_replaced_by_it(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    winter(tiny, tmp_path / "out")
+    kept = (tmp_path / "out" / "plan.json").rename(tmp_path / "out" / "compare.json")
+    before = kept.read_bytes()
+    assert cli.run(["compare", str(kept), str(kept), "--out", str(kept.parent)]) == 6
+    assert "compare.json is the input itself" in capsys.readouterr().err
+    assert kept.read_bytes() == before
+
+
 @pytest.mark.slow
 def test_a_plan_opened_while_it_was_solved_again_is_written_beside(
     tiny: Path, tmp_path: Path, capsys: Capture, monkeypatch: pytest.MonkeyPatch

@@ -11,7 +11,7 @@ from planner.campaign.ical import to_ical
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import settle, write_together
+from planner.report.files import refuse_held, settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -55,11 +55,14 @@ def update_campaign(
     InputError
         When the file holds no campaign, or an entry can't be understood.
     OutputError
-        When a file cannot be written; the older ones then stand as they stood.
+        When a file cannot be written or one that stands there is not ours; the older ones then
+        stand as they stood.
     """
     from planner.report.workbook import render
 
     settle(path.parent)
+    calendar = f"{path.stem}.ics"
+    refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
     campaign = from_dict(data["campaign"])
     reported = read_done(campaign, done)
@@ -69,7 +72,7 @@ def update_campaign(
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {
         path.name: text.encode("utf-8", "backslashreplace"),
-        f"{path.stem}.ics": to_ical(campaign),
+        calendar: to_ical(campaign),
         CAMPAIGN: render(campaign_book(campaign)),
     }
     return campaign, write_together(path.parent, content)

@@ -34,21 +34,32 @@ ANY_NEW_FILE = 0o666
 HELD = (errno.EACCES, errno.EPERM, errno.EBUSY, errno.ETXTBSY, errno.EISDIR)
 """How systems say that a file that is there can't be replaced."""
 CREATOR = b"<dc:creator>wholedrum</dc:creator>"
+PRODUCT = b"PRODID:-//wholedrum//"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
 
 class HeldError(OutputError):
-    """A file can't be replaced: it is open in a program, write-protected, or a folder."""
+    """A file can't be replaced: it is open, write-protected, a folder, or not of our making."""
 
 
-def check_folder(folder: Path, names: Iterable[str] = (*WORKBOOKS, JSON, CALENDAR)) -> None:
+def check_folder(
+    folder: Path,
+    names: Iterable[str] = (*WORKBOOKS, JSON, CALENDAR),
+    inputs: Iterable[Path] = (),
+) -> None:
     """Find out before a long run whether files could be written into a folder at its end.
+
+    Parameters
+    ----------
+    inputs
+        Files that are read and must stay, though wholedrum made them.
 
     Raises
     ------
     OutputError
         When they could not, or when an office program has an older one open.
     """
+    names, inputs = tuple(names), tuple(inputs)
     made = _make(folder)
     try:
         with _telling(folder):
@@ -56,6 +67,10 @@ def check_folder(folder: Path, names: Iterable[str] = (*WORKBOOKS, JSON, CALENDA
             _write(probe, b"")
             probe.unlink(missing_ok=True)
         refuse_held(folder, names)
+        for target in (folder / name for name in names):
+            if target.exists() and any(p.exists() and target.samefile(p) for p in inputs):
+                msg = f"{target} is the input itself; choose another folder with --out"
+                raise HeldError(msg)
     finally:
         _unmake(made)
 
@@ -66,7 +81,7 @@ def refuse_held(folder: Path, names: Iterable[str]) -> None:
     Raises
     ------
     HeldError
-        When one is open in an office program, write-protected or a folder.
+        When one is open in an office program, write-protected, a folder, or no file of ours.
     """
     for name in names:
         target = folder / name
@@ -83,6 +98,10 @@ def refuse_held(folder: Path, names: Iterable[str]) -> None:
                 target.open("r+b").close()  # nothing is changed by opening it
             except OSError as error:
                 raise _held(target) from error
+        if target.is_file() and not is_ours(target):
+            msg = f"{target} is not a file that wholedrum wrote, so it is not replaced; move it"
+            msg += " away, or choose another folder with --out"
+            raise HeldError(msg)
 
 
 def _held(target: Path) -> HeldError:
@@ -199,11 +218,16 @@ def remove_older(folder: Path, names: re.Pattern[str], keep: Iterable[str]) -> N
 
 
 def is_ours(path: Path) -> bool:
-    """Whether a file is a workbook that wholedrum made, by the creator that is in it."""
+    """Whether wholedrum wrote a file: by a workbook's creator, a calendar's product, JSON's key."""
     try:
+        if path.suffix == ".json":
+            data = json.loads(path.read_bytes())
+            return isinstance(data, dict) and "contract" in data
+        if path.suffix == ".ics":
+            return PRODUCT in path.read_bytes()
         with zipfile.ZipFile(path) as book:
             return CREATOR in book.read("docProps/core.xml")
-    except (OSError, KeyError, zipfile.BadZipFile):
+    except (OSError, KeyError, ValueError, RecursionError, zipfile.BadZipFile):
         return False
 
 

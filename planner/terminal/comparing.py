@@ -39,7 +39,7 @@ def compare_all(
     from planner.report.workbook import render
 
     if folder is not None:
-        check_folder(folder, ("compare.xlsx", "compare.json"))
+        check_folder(folder, ("compare.xlsx", "compare.json"), paths)
     read = [read_any(path, options) for path in paths]
     comparison = compare(list(zip(names_of(paths), (plan for plan, _ in read), strict=True)))
     data = comparison_bytes(comparison)

@@ -11,7 +11,7 @@ import pytest
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
-from planner.errors import InputError
+from planner.errors import InputError, OutputError
 from planner.report import calibration_frames
 from planner.report.calendar_frames import calendar_sheet
 from planner.report.campaign_files import update_campaign
@@ -302,6 +302,15 @@ def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     ]
     sheet = openpyxl.load_workbook(tmp_path / "campaign.xlsx")["Shop calendar"]
     assert "done" in row_with(sheet, "L1", "1 to 2")
+
+
+@pytest.mark.parametrize("name", ["plan.ics", "campaign.xlsx"])
+def test_a_file_that_is_not_ours_stays(tmp_path, name):
+    path = written(tmp_path)
+    (tmp_path / name).write_bytes(b"mine")
+    with pytest.raises(OutputError, match=f"{name} is not a file that wholedrum wrote"):
+        update_campaign(path, ["L1:R1:2:2027-04-21"])
+    assert (tmp_path / name).read_bytes() == b"mine"
 
 
 @pytest.mark.parametrize(

@@ -1,9 +1,11 @@
 """Files appear whole and together or not at all, and every refusal says what to do."""
 
 import errno
+import io
 import os
 import stat
 import threading
+import zipfile
 from pathlib import Path
 
 import pytest
@@ -13,8 +15,18 @@ from planner.report import files, lock
 from planner.report.files import check_folder, write_together
 from planner.report.plan_files import write_or_beside
 
-OLD = {"plan.xlsx": b"old book", "plan.json": b"old data"}
-NEW = {"plan.xlsx": b"new book" * 1000, "plan.json": b"new data"}
+
+def book_of(text: str) -> bytes:
+    """The least that makes a workbook one of ours."""
+    data = io.BytesIO()
+    with zipfile.ZipFile(data, "w") as parts:
+        parts.writestr("docProps/core.xml", "<dc:creator>wholedrum</dc:creator>")
+        parts.writestr("text", text)
+    return data.getvalue()
+
+
+OLD = {"plan.xlsx": book_of("old"), "plan.json": b'{"contract": 1, "farm": "old"}'}
+NEW = {"plan.xlsx": book_of("new" * 1000), "plan.json": b'{"contract": 1, "farm": "new"}'}
 
 
 def standing(folder: Path) -> dict[str, bytes]:
@@ -285,7 +297,7 @@ def test_a_write_protected_plan_is_told_before_the_work(folder: Path) -> None:
         check_folder(folder)
 
 
-BESIDE = {"plan (2).xlsx": b"new book", "plan (2).json": b"new data"}
+BESIDE = {"plan (2).xlsx": NEW["plan.xlsx"], "plan (2).json": NEW["plan.json"]}
 
 
 def hold(how: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
@@ -310,17 +322,35 @@ def hold(how: str, folder: Path, monkeypatch: pytest.MonkeyPatch) -> None:
 def test_where_an_older_file_is_held_all_are_written_beside(
     tmp_path: Path, monkeypatch: pytest.MonkeyPatch, how: str
 ) -> None:
-    new = {"plan.xlsx": b"new book", "plan.json": b"new data"}
-    for name in new:
-        (tmp_path / name).write_bytes(b"old")
+    write_together(tmp_path, OLD)
     hold(how, tmp_path, monkeypatch)
-    paths = write_or_beside(tmp_path, new)
+    paths = write_or_beside(tmp_path, NEW)
     assert {p.name: p.read_bytes() for p in paths} == BESIDE
-    assert (tmp_path / "plan.json").read_bytes() == b"old"
-    again = write_or_beside(tmp_path, new)
+    assert (tmp_path / "plan.json").read_bytes() == OLD["plan.json"]
+    again = write_or_beside(tmp_path, NEW)
     assert [p.name for p in again] == ["plan (3).xlsx", "plan (3).json"]
-    third = write_or_beside(tmp_path, dict(zip(BESIDE, new.values(), strict=True)))
+    third = write_or_beside(tmp_path, dict(zip(BESIDE, NEW.values(), strict=True)))
     assert {p.name for p in third} == set(BESIDE)  # a later write of the same run
+
+
+@pytest.mark.parametrize("name", ["plan.xlsx", "plan.json", "plan.ics"])
+def test_a_file_that_is_not_ours_is_told_before_the_work_and_stays(folder: Path, name: str) -> None:
+    mine = b'["contract"]' if name == "plan.json" else b"mine"
+    (folder / name).write_bytes(mine)
+    with pytest.raises(OutputError, match=f"{name} is not a file that wholedrum wrote"):
+        check_folder(folder)
+    paths = write_or_beside(folder, NEW | {"plan.ics": b"PRODID:-//wholedrum//"})
+    assert [p.stem for p in paths] == ["plan (2)"] * 3
+    assert (folder / name).read_bytes() == mine
+
+
+def test_an_input_is_not_replaced_though_it_is_ours(folder: Path) -> None:
+    beside = folder.parent / "same.json"
+    beside.hardlink_to(folder / "plan.json")
+    check_folder(folder, ["compare.json"], [beside])
+    for path in (beside, folder / "plan.json"):
+        with pytest.raises(OutputError, match=r"plan\.json is the input itself"):
+            check_folder(folder, ["plan.json"], [path])
 
 
 def test_where_nothing_holds_them_the_older_files_are_replaced(folder: Path) -> None:
