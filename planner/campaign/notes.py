@@ -128,7 +128,7 @@ def _flush(campaign: Campaign, flush: Flush) -> str:
 
 def _sits_too_long(campaign: Campaign) -> list[str]:
     """What is primed again after nights in the line, where what is there does not cover it."""
-    nights = grouped((s.product, s) for s in standing(campaign) if s.takes)
+    nights = grouped((s.product, s) for s in standing(campaign) if s.again)
     return [
         _primed_again(campaign, mine)
         for mine in nights.values()

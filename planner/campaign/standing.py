@@ -15,7 +15,7 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.changes import products_of
-from planner.sums import summed
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -42,6 +42,8 @@ class Standing(NamedTuple):
     """Fl oz, to prime it again; 0 for what the next recipe lacks."""
     there: float
     """Fl oz that the plan leaves over for that."""
+    again: bool = True
+    """Whether it is primed again, as the next recipe holds it too."""
 
     @property
     def missing(self) -> float:
@@ -63,8 +65,22 @@ def standing(campaign: Campaign) -> tuple[Standing, ...]:
         takes = losses[product] if wanted else 0.0
         there = max(0.0, left[product])
         left[product] -= takes
-        found.append(Standing(product, before.day, after.day, may, sits, takes, there))
+        found.append(Standing(product, before.day, after.day, may, sits, takes, there, wanted))
     return tuple(found)
+
+
+def minutes_again(campaign: Campaign) -> dict[date, float]:
+    """Minutes by day to flush in the evening and to prime again; the calendar counts none of them.
+
+    Flushing what is not primed again is part of the change to the next recipe, which is counted.
+    """
+    each = campaign.shop.changeover_minutes
+    return summed((day, each) for s in standing(campaign) if s.again for day in (s.since, s.until))
+
+
+def taken_again(campaign: Campaign) -> dict[str, list[tuple[date, float]]]:
+    """Fl oz by which a product is less than its draw-down says from a day on, by product."""
+    return grouped((s.product, (s.until, s.takes)) for s in standing(campaign) if s.takes)
 
 
 def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run, bool]]:

@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.records import CAUTIONS_SHORT
+from planner.campaign.standing import minutes_again
 from planner.explain.words import count
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -151,6 +152,11 @@ def _bags(portion: Portion) -> str:
 
 
 def _days(campaign: Campaign) -> Table:
+    again = minutes_again(campaign)
+    more = (
+        " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
+        " time comes on top, and no day was chosen by it."
+    )
     return Table(
         name="days",
         title="Each day's load",
@@ -164,6 +170,7 @@ def _days(campaign: Campaign) -> Table:
             Column("bags", "Bags", Measure.COUNT, total=True),
             Column("running", "Running", Measure.MINUTES),
             Column("minutes", "Changes", Measure.MINUTES, total=True),
+            *([Column("again", "Flush, prime again", Measure.MINUTES, total=True)] * bool(again)),
         ),
         rows=tuple(
             (
@@ -176,12 +183,15 @@ def _days(campaign: Campaign) -> Table:
                 d.bags,
                 d.running,
                 d.minutes,
+                *([again.get(d.day)] * bool(again)),
             )
             for d in campaign.calendar.days
         ),
         note="Seed that is still untreated is free to change: it can get another recipe, go to"
         f" another field or back. Before the first day that is all of it. {_limits(campaign)} A bag"
-        " is in the shop until its field is planted; without a planting date until it is cured.",
+        " is in the shop until its field is planted; without a planting date until it is cured."
+        + more
+        * bool(again),
     )
 
 

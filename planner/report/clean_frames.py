@@ -113,10 +113,10 @@ def _sits_too_long(campaign: Campaign) -> list[Table]:
             s.product,
             s.may,
             s.sits,
-            s.takes or None,
-            None
-            if not s.takes
-            else Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN),
+            s.takes if s.again else None,
+            Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN)
+            if s.again
+            else None,
         )
         for s in standing(campaign)
     )
@@ -170,7 +170,8 @@ def _changes(campaign: Campaign) -> Table:
         ),
         rows=tuple(rows),
         note=f"{campaign.shop.changeover_minutes:g} minutes for every product that enters or leaves"
-        f" the line. Each new lot takes {campaign.shop.calibration_minutes:g} more to calibrate.",
+        f" the line. Each new lot takes {campaign.shop.calibration_minutes:g} more to calibrate;"
+        " for a lot that goes on under the next recipe only the change is counted.",
     )
 
 

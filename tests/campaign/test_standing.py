@@ -12,9 +12,11 @@ import pytest
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
 from planner.campaign.notes import product_missing
-from planner.campaign.standing import Standing, standing
+from planner.campaign.standing import Standing, minutes_again, standing, taken_again
 from planner.campaign.store import from_dict, to_dict
+from planner.report.calendar_frames import days_sheet
 from planner.report.clean_frames import cleaning_sheet
+from planner.report.container_frames import level_sheet
 from planner.report.facts import Facts
 from planner.report.front_frames import front_sheet
 from tests.support.campaigns import hand_plan, hand_season
@@ -119,11 +121,30 @@ def test_what_the_next_recipe_lacks_is_flushed_in_the_evening_and_not_primed_aga
     )
     turned = replace(made, calendar=replace(made.calendar, runs=runs))
     assert standing(turned) == (
-        Standing("Beta", date(2027, 5, 1), EVE, 6.0, 84.0, 0.0, pytest.approx(29.5)),
+        Standing("Beta", date(2027, 5, 1), EVE, 6.0, 84.0, 0.0, pytest.approx(29.5), again=False),
     )
     ((*_, takes, there),) = tables(turned)["sits"].rows
     assert (takes, there) == (None, None)
     assert product_missing(turned) == []
+    assert minutes_again(turned) == taken_again(turned) == {}
+
+
+def test_flushing_and_priming_again_is_in_each_days_time_and_off_the_levels():
+    """Beta is flushed on the evening of the 5th and primed on the 6th: 20 minutes and 4 fl oz."""
+    made = worked(11.9)
+    (load,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
+    assert [c.header for c in load.columns][-1] == "Flush, prime again"
+    assert {row[0]: row[-1] for row in load.rows if row[-1]} == {EVE: 20.0, MORROW: 20.0}
+    assert "no day was chosen by it" in load.note
+    levels = level_sheet(made).blocks[-1]
+    place = [c.key for c in levels.columns].index("again")
+    off = {row[:2]: row[place] for row in levels.rows if row[place]}
+    assert off == {(MORROW, "Beta"): 4.0}
+    plain = worked(12.0)
+    assert "again" not in [c.key for c in level_sheet(plain).blocks[-1].columns]
+    assert "Flush, prime again" not in [
+        c.header for b in days_sheet(plain).blocks[-1:] for c in b.columns
+    ]
 
 
 def test_a_premix_goes_as_a_whole():
