@@ -23,7 +23,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
+    from planner.campaign.domain import Batch, Campaign, Card, Day, Portion, Run, Shop
     from planner.report.sheets import Content
 
 CALENDAR = "Shop calendar"
@@ -155,7 +155,8 @@ def _days(campaign: Campaign) -> Table:
     again = minutes_again(campaign)
     more = (
         " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
-        " time comes on top, and no day was chosen by it."
+        " time comes on top, and no day was chosen by it. It is marked where it makes the day"
+        " longer than Hours per day."
     )
     return Table(
         name="days",
@@ -183,7 +184,7 @@ def _days(campaign: Campaign) -> Table:
                 d.bags,
                 d.running,
                 d.minutes,
-                *([again.get(d.day)] * bool(again)),
+                *([_again(d, again.get(d.day), campaign.shop)] * bool(again)),
             )
             for d in campaign.calendar.days
         ),
@@ -193,6 +194,14 @@ def _days(campaign: Campaign) -> Table:
         + more
         * bool(again),
     )
+
+
+def _again(day: Day, minutes: float | None, shop: Shop) -> Content:
+    """Minutes to flush and prime again, marked where the day holds them no longer."""
+    most = shop.minutes_per_day
+    if not minutes or most is None or (day.running or 0.0) + day.minutes + minutes <= most:
+        return minutes
+    return Cell(minutes, Look.WATCH)
 
 
 def _limits(campaign: Campaign) -> str:

@@ -19,6 +19,7 @@ from planner.report.clean_frames import cleaning_sheet
 from planner.report.container_frames import level_sheet
 from planner.report.facts import Facts
 from planner.report.front_frames import front_sheet
+from planner.report.sheets import Look
 from tests.support.campaigns import hand_plan, hand_season
 
 EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)
@@ -136,6 +137,9 @@ def test_flushing_and_priming_again_is_in_each_days_time_and_off_the_levels():
     assert [c.header for c in load.columns][-1] == "Flush, prime again"
     assert {row[0]: row[-1] for row in load.rows if row[-1]} == {EVE: 20.0, MORROW: 20.0}
     assert "no day was chosen by it" in load.note
+    short = replace(made, shop=replace(made.shop, minutes_per_day=20.0))  # seed takes some of it
+    (load,) = [b for b in days_sheet(short).blocks if getattr(b, "name", "") == "days"]
+    assert all(row[-1].look is Look.WATCH for row in load.rows if row[-1])
     levels = level_sheet(made).blocks[-1]
     place = [c.key for c in levels.columns].index("again")
     off = {row[:2]: row[place] for row in levels.rows if row[place]}
