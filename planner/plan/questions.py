@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.plan.product_cautions import where
 from planner.plan.unusual import unusual
 
 if TYPE_CHECKING:
@@ -15,12 +16,31 @@ if TYPE_CHECKING:
 
 def questions(season: Season) -> tuple[str, ...]:
     """Ask about what is likely a slip, though it can be planned."""
-    return (*season.asked, *growers_left_blank(season), *unusual(season))
+    return (
+        *season.asked,
+        *growers_left_blank(season),
+        *planted_in_another_year(season),
+        *unusual(season),
+    )
 
 
 def asked(_plan: Plan, season: Season) -> Iterator[str]:
     """The same as warnings of a plan."""
     yield from questions(season)
+
+
+def planted_in_another_year(season: Season) -> Iterator[str]:
+    """Fields whose planting date is not in the crop year."""
+    year = season.farm.crop_year
+    days = [(f, f.planting_date.year) for f in season.fields if f.planting_date]
+    others = [(field, planted) for field, planted in days if planted != year]
+    if others:
+        first, planted = others[0]
+        more = f" ({len(others):,} fields in all are not in {year})" if len(others) > 1 else ""
+        yield (
+            f"Is Crop year {year} right? {first.name}{where(first.row)} is to be planted in "
+            f"{planted}{more}. Where Crop year on Farm is blank, it is the year of the plan date."
+        )
 
 
 def growers_left_blank(season: Season) -> Iterator[str]:

@@ -30,6 +30,7 @@ def asking(tables: Tables) -> list[str]:
         *points_between_thousands(tables),
         *suppliers_not_listed(tables),
         *suppliers_without_sales(tables),
+        *no_first_treating_day(tables),
     ]
 
 
@@ -96,4 +97,13 @@ def suppliers_without_sales(tables: Tables) -> Iterator[str]:
             f"Suppliers, Supplier (row {line.row}): does '{shown(name)}' sell anything? No "
             f"container and no seed lot names it{hint}, so that its freight{discount} and days "
             "count for nothing."
+        )
+
+
+def no_first_treating_day(tables: Tables) -> Iterator[str]:
+    """The setting is blank, so that treating may begin on the plan date."""
+    if "first_treating_day" not in settings(tables["Farm"]):
+        yield (
+            "No First treating day is given on Farm: the calendar starts on the plan date. Give "
+            "the first day on which you could treat."
         )

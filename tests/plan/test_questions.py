@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import replace
+from datetime import date
 
 import pytest
 
@@ -56,6 +57,16 @@ def two_recipes(first: float, **changes):
             **changes,
         }
     )
+
+
+def test_planting_in_another_year_than_the_crop_year_is_asked_about():
+    days = (date(2028, 5, 10), date(2028, 5, 11), None, date(2027, 5, 12))
+    fields = tuple(field(f"F{i}", planting_date=day) for i, day in enumerate(days))
+    (asked,) = [q for q in questions(season(fields=fields)) if "Crop year" in q]
+    assert asked.startswith(
+        "Is Crop year 2027 right? F0 (Fields, row 2) is to be planted in 2028 (2 fields in all"
+    )
+    assert not [q for q in questions(season(fields=fields[2:])) if "Crop year" in q]
 
 
 def test_a_recipe_over_the_liquid_limit_on_every_lot_is_told_with_what_makes_it_so():

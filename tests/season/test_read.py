@@ -381,8 +381,9 @@ def test_what_is_odd_is_told(tmp_path, change, words):
     assert any(words in sentence for sentence in season.notes), season.notes
 
 
-def _asked(tmp_path, sheets) -> tuple[str, ...]:
+def _asked(tmp_path, sheets, first_day: str = "2027-04-20") -> tuple[str, ...]:
     """What the reader asks of a season; `check` and page one ask the same."""
+    setting(sheets, "First treating day", first_day)
     one = read_season(folder(tmp_path / "asked", sheets))
     assert set(one.asked) <= set(questions(one))
     return one.asked
@@ -390,6 +391,11 @@ def _asked(tmp_path, sheets) -> tuple[str, ...]:
 
 def test_a_good_season_is_asked_nothing_by_the_reader(tmp_path):
     assert _asked(tmp_path, good()) == ()
+
+
+def test_a_blank_first_treating_day_is_pointed_out(tmp_path):
+    (asked,) = _asked(tmp_path, good(), first_day="")
+    assert asked.startswith("No First treating day is given on Farm: the calendar starts on the")
 
 
 def test_a_supplier_of_containers_who_is_not_on_suppliers_is_asked_about(tmp_path):

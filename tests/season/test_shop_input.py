@@ -188,7 +188,8 @@ def test_seller_and_day_of_a_lot_filled_and_blank(tmp_path):
 
 
 def test_a_seller_who_is_on_no_other_sheet_is_read_as_it_stands(tmp_path):
-    made = read(tmp_path, put(good(), "Seed lots", 2, "Seller", "Hill seed"))
+    sheets = setting(good(), "First treating day", "2027-04-20")
+    made = read(tmp_path, put(sheets, "Seed lots", 2, "Seller", "Hill seed"))
     assert (made.lots[0].seller, made.asked) == ("Hill seed", ())
     assert [s.name for s in made.suppliers] == ["North yard", "River yard"]
 
