@@ -58,6 +58,22 @@ class Reading:
 
 
 @dataclass(frozen=True, slots=True)
+class Taken:
+    """A file to take along as it was written; another plan may have replaced it since."""
+
+    path: Path
+    content: bytes
+
+    @property
+    def still_there(self) -> bool:
+        """Whether it is still what its folder holds."""
+        try:
+            return self.path.read_bytes() == self.content
+        except OSError:
+            return False
+
+
+@dataclass(frozen=True, slots=True)
 class Made:
     """A plan with all that is shown of it."""
 
@@ -69,11 +85,11 @@ class Made:
     why: Explanation | None = None
     late: tuple[str, ...] = ()
     """Scenarios that were to be planned and got no plan in their time."""
-    files: tuple[Path, ...] = ()
+    files: tuple[Taken, ...] = ()
     """Written; none while it is still being worked on."""
     sharing: Sharing | None = None
     """How growers share its cost, where that was worked out."""
-    shared_files: tuple[Path, ...] = ()
+    shared_files: tuple[Taken, ...] = ()
     """Settlement and bills with the plan that they are of."""
     notes: tuple[str, ...] = ()
     """What to say above it."""
@@ -172,18 +188,20 @@ def stored_plan(desk: Desk) -> Made | None:
     plan = _read_plan(file, season)
     if plan is None or season is None:
         return None
+    names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
     try:
         book = plan_book(plan, season)
+        files = take(p for p in (file.with_name(name) for name in names) if p.is_file())
+        shared = _stored_shares(desk.entry.plans, plan, season)
     except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
         return None
-    names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
     return Made(
         BEFORE,
         season,
         plan,
         book,
-        files=tuple(p for p in (file.with_name(name) for name in names) if p.exists()),
-        shared_files=_stored_shares(desk.entry.plans, plan, season),
+        files=files,
+        shared_files=shared,
         notes=(STORED,),
         base=season.fingerprint,
     )
@@ -199,13 +217,18 @@ def _read_plan(file: Path, season: Season | None) -> Plan | None:
         return None
 
 
-def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Path, ...]:
+def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Taken, ...]:
     """Files of a shared order, if they are of this plan."""
     folder = shared_folder(plans)
     shared = _read_plan(folder / PLAN_FILE, season)
     if shared is None or (shared.order, shared.planting) != (plan.order, plan.planting):
         return ()
-    return bills_first(p for p in folder.iterdir() if p.is_file())
+    return take(bills_first(p for p in folder.iterdir() if p.is_file()))
+
+
+def take(files: Iterable[Path]) -> tuple[Taken, ...]:
+    """Keep what files hold."""
+    return tuple(Taken(p, p.read_bytes()) for p in files)
 
 
 def bills_first(files: Iterable[Path]) -> tuple[Path, ...]:

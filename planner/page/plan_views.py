@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import re
 from typing import TYPE_CHECKING
 
 from starlette.exceptions import HTTPException
@@ -18,7 +19,7 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from planner.page.desk import Desk, Made
+    from planner.page.desk import Desk, Made, Taken
     from planner.page.site import Site
     from planner.report.sheets import Sheet
 
@@ -114,6 +115,7 @@ class PlanViews:
             step="files",
             stale=self.site.stale(desk, made),
             listed=listed(made.files),
+            kept_in=kept_in(made.files),
         )
 
     def file(self, request: Request) -> Response:
@@ -122,12 +124,20 @@ class PlanViews:
         return send(self.site.made(desk).files, request, desk)
 
 
-def listed(files: Sequence[Path]) -> list[tuple[int, str, str, str]]:
+def listed(files: Sequence[Taken]) -> list[tuple[int, str, str, str]]:
     """Number, name, size and purpose of files to take along."""
-    return [(n, p.name, _size(p), _what(p)) for n, p in enumerate(files)]
+    return [
+        (n, f.path.name, f"{len(f.content) / 1000:,.0f} kB", _what(f.path))
+        for n, f in enumerate(files)
+    ]
 
 
-def send(files: Sequence[Path], request: Request, desk: Desk) -> Response:
+def kept_in(files: Sequence[Taken]) -> Path | None:
+    """Folder that still holds these files; None where files of another plan replaced them."""
+    return files[0].path.parent if files and all(f.still_there for f in files) else None
+
+
+def send(files: Sequence[Taken], request: Request, desk: Desk) -> Response:
     """Send the file whose number an address says.
 
     Raises
@@ -135,25 +145,15 @@ def send(files: Sequence[Path], request: Request, desk: Desk) -> Response:
     HTTPException
         404 where there is none.
     """
-    number = int(request.path_params["number"])
+    said = request.path_params["number"]
+    number = int(said) if re.fullmatch(r"[0-9]{1,6}", said) else len(files)
     if number >= len(files):
         raise HTTPException(404, "There is no such file.")
-    try:
-        content = files[number].read_bytes()
-    except OSError:
-        raise HTTPException(404, "That file is gone. Plan again to write it.") from None
-    return download(content, f"{desk.entry.name} {files[number].name}")
+    file = files[number]
+    return download(file.content, f"{desk.entry.name} {file.path.name}")
 
 
 def _what(path: Path) -> str:
     """Say what a file of a plan is for."""
     said = WHAT.get(path.suffix, "")
     return WORKBOOKS.get(path.stem.split(" ")[0], said) if path.suffix == ".xlsx" else said
-
-
-def _size(path: Path) -> str:
-    try:
-        size = path.stat().st_size
-    except OSError:
-        return "gone"
-    return f"{size / 1000:,.0f} kB"

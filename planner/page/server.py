@@ -85,9 +85,9 @@ def make_app(
         Route(f"{season}/back", tries.back, methods=["POST"]),
         Route(f"{season}/share", shares.show),
         Route(f"{season}/share", shares.begin, methods=["POST"]),
-        Route(f"{season}/share/files/{{number:int}}", shares.file),
+        Route(f"{season}/share/files/{{number:str}}", shares.file),
         Route(f"{season}/files", plans.files),
-        Route(f"{season}/files/{{number:int}}", plans.file),
+        Route(f"{season}/files/{{number:str}}", plans.file),
     ]
 
     def trouble(_request: Request, error: Exception) -> Response:

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from planner.errors import InputError
 from planner.page import cells, tasks
 from planner.page.answers import go, seconds_of
-from planner.page.plan_views import listed, send
+from planner.page.plan_views import kept_in, listed, send
 from planner.page.work import Job
 from planner.report.grower_frames import file_names
 from planner.report.share_frames import settlement_book
@@ -69,6 +69,7 @@ class ShareViews:
             each=EACH,
             usual=USUAL_EACH,
             listed=listed(made.shared_files),
+            kept_in=kept_in(made.shared_files),
             parts=self._parts(desk, made, request),
         )
 

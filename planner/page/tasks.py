@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 from planner import api
 from planner.errors import Interrupted, NoPlanError
 from planner.explain.compare import compare
-from planner.page.desk import STORED, Made, bills_first, shared_folder
+from planner.page.desk import STORED, Made, bills_first, shared_folder, take
 from planner.page.work import Phase
 from planner.plan.earlier import just_made
 from planner.report.plan_files import plan_book
@@ -63,7 +63,7 @@ def plan(job: Job) -> None:
         _show(job, made)
     job.phase = Phase.WRITING
     files = api.write(found, job.season, _folder(job), made.why, campaign=campaign)
-    _show(job, replace(made, files=files))
+    _show(job, replace(made, files=take(files)))
 
 
 def find_why(job: Job) -> None:
@@ -121,7 +121,7 @@ def _explained(job: Job, made: Made) -> None:
     if made.campaign is not None:
         job.phase = Phase.WRITING
         files = api.write(made.plan, job.season, _folder(job), made.why, campaign=made.campaign)
-        _show(job, replace(made, files=files))
+        _show(job, replace(made, files=take(files)))
 
 
 def share(job: Job) -> None:
@@ -138,7 +138,7 @@ def share(job: Job) -> None:
     job.phase = Phase.WRITING
     folder = shared_folder(_folder(job))
     files = write_shares(sharing, made.plan, job.season, folder, made.why, campaign=made.campaign)
-    _show(job, replace(made, sharing=sharing, shared_files=bills_first(files)))
+    _show(job, replace(made, sharing=sharing, shared_files=take(bills_first(files))))
 
 
 def _folder(job: Job) -> Path:

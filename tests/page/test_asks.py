@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import re
 import time
+from io import BytesIO
 from typing import TYPE_CHECKING
 
 import pytest
@@ -76,8 +77,9 @@ def test_scenarios_are_planned_on_asking_as_by_hand(tiny: Path) -> None:
     ]
     assert desk.made.plan is plan
     assert "asks what if" not in texts(reader.get(f"{season}/answer"))
-    study = next(p for p in desk.made.files if p.name == "study.xlsx")
-    cells = [c.value for r in load_workbook(study)["What if"].iter_rows() for c in r]
+    study = next(f for f in desk.made.files if f.path.name == "study.xlsx")
+    sheet = load_workbook(BytesIO(study.content))["What if"]
+    cells = [c.value for r in sheet.iter_rows() for c in r]
     assert "Dear jugs" in cells
     assert any(isinstance(c, float | int) and abs(c - 40.0) < 0.005 for c in cells)
 
@@ -104,7 +106,7 @@ def test_scenarios_of_a_changed_season_hold_the_changes_too(tiny: Path) -> None:
     rows = rows_of(reader.get(f"{season}/look/what-if"), "plans")
     assert [row[0] for row in rows[1:]] == ["with your changes", "Dear jugs", "Small field"]
     assert rows[2][2] == "$50.00"  # one keg at $250 against two jugs at $100
-    assert desk.made.files[0].parent.name.endswith("-tried")
+    assert desk.made.files[0].path.parent.name.endswith("-tried")
 
 
 def test_a_season_without_scenarios_says_where_they_are_typed(tmp_path: Path, tiny: Path) -> None:
@@ -150,7 +152,7 @@ def test_rules_get_more_time_by_a_button_and_what_is_known_stays(tiny: Path) -> 
     assert desk.job.elapsed < 60  # done early: nothing is left to narrow down
     assert all(rule.cost is not None for rule in desk.made.why.rules)
     assert desk.made.why.compared is compared
-    assert [p.name for p in desk.made.files] == [p.name for p in files]
+    assert [f.path for f in desk.made.files] == [f.path for f in files]
 
 
 def test_no_page_of_a_plan_speaks_of_the_command_or_of_other_files(tiny: Path) -> None:

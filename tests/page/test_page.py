@@ -645,21 +645,51 @@ def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     season = reader.drop("small.xlsx", workbook)
     reader.planned(season)
     desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
-    first, files = desk.made, {p: p.read_bytes() for p in desk.made.files}
+    first, files = desk.made, {f.path: f.content for f in desk.made.files}
     field = first.season.fields[0]
     name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
-    reader.post(f"{season}/again", seconds="2", **{name: f"{field.acres - 1:g}"})
-    while 'data-over="1"' not in reader.get(f"{season}/live/part"):
-        pass
+    reader.finished(season, "again", seconds="2", **{name: f"{field.acres - 1:g}"})
     assert desk.before is first or desk.before.plan == first.plan
     assert desk.made.season.fields[0].acres == pytest.approx(field.acres - 1)
     said = texts(reader.get(f"{season}/beside"))
     assert f"${first.plan.cost.total:,.2f}" in said
     assert f"${desk.made.plan.cost.total:,.2f}" in said
     assert {p: p.read_bytes() for p in files} == files
+    assert "They are kept in" in texts(reader.get(f"{season}/files"))
     tried = f"Tried: Acres of {field.name} is {field.acres - 1:g} acres."
     assert tried in texts(reader.get(f"{season}/answer"))
     assert tried in texts(reader.get(f"{season}/files"))
     reader.post(f"{season}/back")
     assert desk.made.plan == first.plan
     assert "Tried:" not in texts(reader.get(f"{season}/files"))
+
+
+@pytest.mark.parametrize("number", ["9" * 5000, "99", "-1", "x", "٣"])
+def test_a_file_of_no_such_number_is_not_found(planned: tuple[Reader, str], number: str) -> None:
+    reader, season = planned
+    reader.get(f"{season}/files/{number}", 404)
+
+
+@pytest.mark.slow
+def test_files_are_those_of_the_plan_that_is_shown(tmp_path: Path, workbook: bytes) -> None:
+    reader = Reader(tmp_path).enter()
+    season = reader.drop("small.xlsx", workbook)
+    reader.planned(season)
+    desk = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None)
+    field = desk.made.season.fields[0]
+    name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
+    for less in (1, 2):
+        reader.finished(season, "again", seconds="2", **{name: f"{field.acres - less:g}"})
+
+    def acres_in_files() -> float:
+        names = re.findall(r"files/(\d+)\" download>([^<]+)", reader.get(f"{season}/files"))
+        number = next(number for number, name in names if name == "plan.json")
+        plan = reader.client.get(f"{season}/files/{number}").json()
+        lines = (*plan["planting"], *plan["shortages"])
+        return sum(p["acres"] for p in lines if p["field"] == field.name)
+
+    assert acres_in_files() == pytest.approx(field.acres - 2)
+    assert "They are kept in" in texts(reader.get(f"{season}/files"))
+    reader.post(f"{season}/back")
+    assert acres_in_files() == pytest.approx(field.acres - 1)
+    assert "no longer kept in a folder" in texts(reader.get(f"{season}/files"))
