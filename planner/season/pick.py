@@ -4,14 +4,17 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, NoReturn
 
+from planner.season.cells import Setting, read_cell
 from planner.season.names import key, nearest, shown
 from planner.season.schema import Kind
 from planner.sums import grouped
+from planner.units import Unreadable
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from planner.season.match import Line, Table
+    from planner.season.schema import Column
 
 JOINT = " / "
 """What joins the texts of several columns where the first alone does not tell rows apart."""
@@ -89,7 +92,8 @@ def _matching(table: Table, wanted: str) -> list[Line]:
 def _by_text(table: Table) -> list[dict[str, list[Line]]]:
     """Rows by their first column, by the first two that tell them apart, by all of these.
 
-    Also by all but days, which a spreadsheet's lists can't show as they are written.
+    Also by all but days, which a spreadsheet's lists can't show as they are written, and with
+    counts as they are read: a blank From count is 1.
     """
     columns = [table.sheet.column(name) for name in table.sheet.unique]
     unique = [column.key for column in columns]
@@ -101,4 +105,19 @@ def _by_text(table: Table) -> list[dict[str, list[Line]]]:
             for line in table.lines
         )
         found.append(dict(rows))
-    return found
+    as_read = (
+        (key(JOINT.join(_as_read(line, column) for column in columns)), line)
+        for line in table.lines
+    )
+    return [*found, dict(grouped(as_read))]
+
+
+def _as_read(line: Line, column: Column) -> str:
+    """Text of a cell; a count as the number that it means."""
+    text = line.texts.get(column.key, "").strip()
+    if column.kind is not Kind.COUNT:
+        return text
+    try:
+        return str(read_cell(text, column, Setting("")) if text else column.default)
+    except Unreadable:
+        return text

@@ -518,6 +518,19 @@ def test_scenarios_change_cells_before_they_are_read(season, tmp_path):
     assert more.fingerprint != season.fingerprint != cheap.fingerprint
 
 
+@pytest.mark.parametrize(("first", "second"), [("", "1,000"), ("1", "1000"), (" 1 ", "1000")])
+def test_a_price_is_named_by_the_count_that_its_cell_means(tmp_path, first, second):
+    sheets = put(good(), "Containers", 2, "From count", first)
+    put(sheets, "Containers", 3, "From count", second)
+    sheets["What if"] = [
+        sheets["What if"][0],
+        ["S", "Containers", "Green Cap / jug / 1", "Price", "901"],
+        ["S", "Containers", "green cap / jug / 1000", "Price", "871"],
+    ]
+    jug = read_season(folder(tmp_path / "good", sheets), "S").containers[0]
+    assert [(b.from_count, b.price) for b in jug.breaks] == [(1, 901.0), (1000, 871.0)]
+
+
 def test_a_scenario_may_fill_what_was_not_there(tmp_path):
     sheets = good()
     sheets["What if"] = [
