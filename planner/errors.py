@@ -78,15 +78,17 @@ class InputError(PlannerError):
 
     exit_code = 3
 
-    def __init__(self, source: str, faults: Sequence[Fault]) -> None:
-        super().__init__(source, tuple(faults))  # kept in args, so the error pickles
-        self.source = source
+    def __init__(
+        self, source: str, faults: Sequence[Fault], instead: str = "no plan was made"
+    ) -> None:
+        super().__init__(source, tuple(faults), instead)  # kept in args, so the error pickles
+        self.source, self.instead = source, instead
         place = {name: n for n, name in enumerate(dict.fromkeys(f.sheet for f in faults))}
         self.faults = tuple(sorted(faults, key=lambda fault: (place[fault.sheet], fault)))
 
     def __str__(self) -> str:
         n = len(self.faults)
-        head = f"{self.source} has {n} fault{'s' if n > 1 else ''}; no plan was made:"
+        head = f"{self.source} has {n} fault{'s' if n > 1 else ''}; {self.instead}:"
         return "\n".join([head, *(f"  {line}" for line in _grouped(self.faults))])
 
 

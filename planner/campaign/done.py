@@ -19,7 +19,7 @@ from planner.errors import Fault, InputError
 from planner.units.days import read_day
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -27,6 +27,8 @@ if TYPE_CHECKING:
 
 OPTION = "--done"
 FORM = "LOT:RECIPE:BAGS, such as Lot 3:Recipe A:12, with :YYYY-MM-DD behind it where wanted"
+ROW = "Lot, Recipe and Bags, and a Day such as 2027-04-14 where wanted"
+UNCHANGED = "nothing was changed"
 
 
 def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
@@ -37,41 +39,64 @@ def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
     InputError
         When an entry is not of the form above or names no batch of the campaign; holds all faults.
     """
-    found, faults = [], []
-    for number, text in enumerate(texts, 1):
-        try:
-            found.append(_entry(campaign, text))
-        except ValueError as error:
-            fault = Fault(OPTION, number, seen=text, expected=FORM, remedy=str(error))
-            faults.append(fault)
-    if faults:
-        raise InputError(OPTION, faults)
-    return tuple(found)
+    return _read(campaign, dict(enumerate(texts, 1)), OPTION, FORM)
 
 
 def read_done_csv(campaign: Campaign, path: Path) -> tuple[Done, ...]:
     """Read a filled table of what is done: Lot, Recipe, Bags, Day (may be missing or blank).
 
+    What has no day gets the one it is planned for.
+
     Raises
     ------
     InputError
-        When the file can't be read or a row of it can't be understood.
+        When the file can't be read, a row of it can't be understood or is counted already, or more
+        bags are done than a batch has left.
     """
+    texts = {}
     try:
         with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = [
-                {" ".join(str(k).split()).casefold(): v for k, v in row.items() if k}
-                for row in csv.DictReader(file)
-            ]
+            table = csv.DictReader(file)
+            for row in table:
+                named = {" ".join(str(k).split()).casefold(): v for k, v in row.items() if k}
+                cells = [(named.get(key) or "").strip() for key in ("lot", "recipe", "bags", "day")]
+                if any(cells):
+                    texts[table.line_num] = ":".join(cells if cells[3] else cells[:3])
     except (OSError, UnicodeError, csv.Error) as error:
         fault = Fault(path.name, expected="a CSV file with Lot, Recipe, Bags", remedy=str(error))
-        raise InputError(path.name, [fault]) from error
-    texts = []
-    for row in rows:
-        cells = [(row.get(key) or "").strip() for key in ("lot", "recipe", "bags", "day")]
-        if any(cells):
-            texts.append(":".join(cells if cells[3] else cells[:3]))
-    return read_done(campaign, texts)
+        raise InputError(path.name, [fault], UNCHANGED) from error
+    found = _read(campaign, texts, path.name, ROW)
+    _not_counted_yet(campaign, found, texts, path.name)
+    return settle(campaign, found, path.name, tuple(texts))
+
+
+def _read(campaign: Campaign, texts: Mapping[int, str], source: str, form: str) -> tuple[Done, ...]:
+    """Entries by their number or row, as bags done."""
+    found, faults = [], []
+    for number, text in texts.items():
+        try:
+            found.append(_entry(campaign, text))
+        except ValueError as error:
+            faults.append(Fault(source, number, seen=text, expected=form, remedy=str(error)))
+    if faults:
+        raise InputError(source, faults, UNCHANGED)
+    return tuple(found)
+
+
+def _not_counted_yet(
+    campaign: Campaign, found: Iterable[Done], texts: Mapping[int, str], source: str
+) -> None:
+    """Refuse rows that are as they were counted before: the same table was given again."""
+    before = Counter(campaign.done)
+    faults = []
+    for (row, text), entry in zip(texts.items(), found, strict=True):
+        if before[entry] > 0:
+            before[entry] -= 1
+            expected = "a row that is not counted yet: this one is already counted as done"
+            remedy = f"leave it out; if as many bags were done that day once more, use {OPTION}"
+            faults.append(Fault(source, row, seen=text, expected=expected, remedy=remedy))
+    if faults:
+        raise InputError(source, faults, UNCHANGED)
 
 
 def _entry(campaign: Campaign, text: str) -> Done:
@@ -101,8 +126,17 @@ def _day(text: str, metric: bool) -> date | None:
         raise ValueError(msg) from error
 
 
-def settle(campaign: Campaign, done: Iterable[Done]) -> tuple[Done, ...]:
+def settle(
+    campaign: Campaign, done: Iterable[Done], source: str = OPTION, rows: Sequence[int] = ()
+) -> tuple[Done, ...]:
     """Check what is done against what is left, and give a day to what has none.
+
+    Parameters
+    ----------
+    source
+        Where it comes from, for faults.
+    rows
+        Rows it stands in there; the number of the entry where none are given.
 
     Raises
     ------
@@ -115,19 +149,23 @@ def settle(campaign: Campaign, done: Iterable[Done]) -> tuple[Done, ...]:
         so_far[before.lot, before.recipe] += before.bags
     found: list[Done] = []
     faults = []
-    for number, entry in enumerate(done, 1):
+    for place, entry in enumerate(done):
+        number = rows[place] if rows else place + 1
         batch = batches.get((entry.lot, entry.recipe))
         left = batch.bags - so_far[entry.lot, entry.recipe] if batch else 0
         if entry.bags < 1 or entry.bags > left:
             seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
-            faults.append(Fault(OPTION, number, seen=seen, expected=f"at most {left} bags"))
+            counted = so_far[entry.lot, entry.recipe]
+            remedy = f"{counted} of {batch.bags} are already counted as done" if batch else ""
+            expected = f"at most {left} bags"
+            faults.append(Fault(source, number, seen=seen, expected=expected, remedy=remedy))
             continue
         so_far[entry.lot, entry.recipe] += entry.bags
         last = so_far[entry.lot, entry.recipe]
         planned = _planned_day(campaign, batches[entry.lot, entry.recipe], last)
         found.append(replace(entry, on=entry.on or planned))
     if faults:
-        raise InputError(OPTION, faults)
+        raise InputError(source, faults, UNCHANGED)
     return tuple(found)
 
 

@@ -65,9 +65,10 @@ def update_campaign(
     refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
     campaign = from_dict(data["campaign"])
-    reported = read_done(campaign, done)
-    reported += read_done_csv(campaign, log) if log else ()
-    campaign = update(campaign, reported, today)
+    if done or not log:
+        campaign = update(campaign, read_done(campaign, done), today)
+    if log:
+        campaign = update(campaign, read_done_csv(campaign, log), today)
     data["campaign"] = to_dict(campaign)
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {

@@ -296,7 +296,8 @@ def test_a_day_may_be_written_as_the_calendar_shows_it(made):
 
 
 def test_more_bags_than_there_are(made):
-    with pytest.raises(InputError, match="at most 1 bags"):
+    said = r"--done has 1 fault; nothing was changed:\n.*at most 1 bags; 2 of 3 are already counted"
+    with pytest.raises(InputError, match=said):
         update(made, [Done("L1", "R1", 2), Done("L1", "R1", 2)])
 
 
@@ -305,10 +306,28 @@ def test_done_from_a_table(made, tmp_path):
     path.write_text("Lot, Recipe ,Bags,Day\nL1,R1,2,2027-04-21\n,,,\nL2,R2,1,\n", "utf-8")
     assert read_done_csv(made, path) == (
         Done("L1", "R1", 2, date(2027, 4, 21)),
-        Done("L2", "R2", 1),
+        Done("L2", "R2", 1, date(2027, 5, 6)),  # its planned day, as none is given
     )
     with pytest.raises(InputError, match="CSV file"):
         read_done_csv(made, tmp_path / "none.csv")
+
+
+def test_a_table_given_again_counts_nothing_twice(made, tmp_path):
+    """One of three bags is in it, so that there would be room for it a second time."""
+    path = tmp_path / "log.csv"
+    path.write_text("Lot,Recipe,Bags,Day\n\nL1,R1,1,4/21/2027\n", "utf-8")
+    later = update(made, read_done_csv(made, path))
+    with pytest.raises(InputError) as caught:
+        read_done_csv(later, path)
+    said = str(caught.value)
+    assert said.startswith("log.csv has 1 fault; nothing was changed:\n  log.csv, row 3: found ")
+    assert "this one is already counted as done; leave it out" in said
+    path.write_text("Lot,Recipe,Bags,Day\nL1,R1,3,\n", "utf-8")
+    with pytest.raises(InputError, match=r"log.csv, row 2: .* at most 2 bags; 1 of 3 are already"):
+        read_done_csv(later, path)
+    path.write_text("Lot,Recipe,Bags,Day\nL1,R1,some,\n", "utf-8")
+    with pytest.raises(InputError, match=r"log.csv, row 2: .* expected Lot, Recipe and Bags"):
+        read_done_csv(later, path)
 
 
 # --- JSON ----------------------------------------------------------------------------------
