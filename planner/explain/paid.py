@@ -9,7 +9,7 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from planner.plan.earlier import by_seed, sheets_of
-from planner.plan.price import order_cost, took_by_product
+from planner.plan.price import order_cost, sold_by_any_count, took_by_product
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -99,13 +99,16 @@ def bags_since(season: Season, earlier: Earlier) -> dict[str, int]:
 
 
 def paid_since(season: Season, earlier: Earlier) -> float:
-    """Money paid since an earlier plan: containers with freight and discounts, and seed bought."""
+    """Money paid since an earlier plan: containers with freight and discounts, and seed bought.
+
+    Where fewer came than the lowest From count, each cost what it does from there on.
+    """
     old = earlier.plan
     have = containers_since(season, earlier)
     if have == {(o.product, o.container): o.count for o in old.order}:
         paid = old.cost.containers + old.cost.freight - old.cost.discounts
     else:
-        ordered = order_cost(season, have)
+        ordered = order_cost(sold_by_any_count(season, have), have)
         paid = ordered.containers + ordered.freight - ordered.discounts
     each = {s.lot: s.cost / s.bags for s in old.seed_purchases}
     return paid + sum(bags * each[lot] for lot, bags in bags_since(season, earlier).items())

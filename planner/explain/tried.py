@@ -13,6 +13,7 @@ from planner.agronomy.suitability import obstacles
 from planner.explain.held import held_plan
 from planner.explain.words import Speech, capital, listing
 from planner.plan.plan import OrderLine
+from planner.plan.price import sold_by_any_count
 from planner.plan.recount import planted_units, treated_pool
 from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
@@ -21,7 +22,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Container, Season
+    from planner.season.domain import Season
 
 CRUMB = 1e-6
 """Units short, and money or land over a limit, that count as none."""
@@ -78,15 +79,9 @@ def try_out(
         Containers to order by (product, container), none below zero; those of the plan where None.
     """
     wanted = {(o.product, o.container): o.count for o in plan.order} if counts is None else counts
-    for_sale = replace(
-        season,
-        containers=tuple(
-            _from_count(c, wanted.get((c.product, c.name), 0)) for c in season.containers
-        ),
-    )
     order = tuple(OrderLine(*key, count, 0.0, 0.0) for key, count in wanted.items() if count > 0)
     grown = _on_its_acres(replace(plan, order=order), season)
-    counted = held_plan(grown, for_sale, grown)
+    counted = held_plan(grown, sold_by_any_count(season, wanted), grown)
     return Tried(
         season,
         counted,
@@ -94,14 +89,6 @@ def try_out(
         _wrong_counts(season, wanted),
         (*_too_dear(counted, season), *_unsuitable(counted, season), *_spread(counted, season)),
     )
-
-
-def _from_count(container: Container, count: int) -> Container:
-    """Container whose lowest price holds for a count below its lowest, too."""
-    first, *others = sorted(container.breaks, key=lambda b: b.from_count)
-    if not 0 < count < first.from_count:
-        return container
-    return replace(container, breaks=(replace(first, from_count=count), *others))
 
 
 def _on_its_acres(plan: Plan, season: Season) -> Plan:

@@ -7,6 +7,7 @@ the same figures again in its own way, so neither may borrow from the other.
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import loss_per_acre
@@ -59,6 +60,23 @@ def list_price(container: Container, count: int) -> float:
         msg = f"{count} of {container.product} {container.name} is under its lowest From count"
         raise ValueError(msg)
     return max(reached, key=lambda b: b.from_count).price
+
+
+def sold_by_any_count(season: Season, counts: Mapping[tuple[str, str], int]) -> Season:
+    """Season where the lowest price of a container holds for a count below its lowest, too."""
+    return replace(
+        season,
+        containers=tuple(
+            _from_count(c, counts.get((c.product, c.name), 0)) for c in season.containers
+        ),
+    )
+
+
+def _from_count(container: Container, count: int) -> Container:
+    first, *others = sorted(container.breaks, key=lambda b: b.from_count)
+    if not 0 < count < first.from_count:
+        return container
+    return replace(container, breaks=(replace(first, from_count=count), *others))
 
 
 def reaches(spend: float, level: float) -> bool:

@@ -119,6 +119,16 @@ def test_a_part_of_the_order_is_paid_at_its_own_price(tmp_path) -> None:
     assert said.endswith("costs $40.00 more than in the old plan, $300 already paid counted in.")
 
 
+def test_fewer_than_the_lowest_from_count_are_paid_at_its_price(tmp_path) -> None:
+    """Three jugs at $300 each at the least are ordered; one of them has come."""
+    jugs = (container(size=320.0, heel=10.0, breaks=((3, 300.0), (5, 280.0)), supplier="Elm"),)
+    _, old, file = planned(winter(containers=jugs), tmp_path / "old")
+    assert [o.count for o in old.order] == [3]
+    now, earlier, _ = api.bring_in(bought(winter(containers=jugs), 1), file)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.paid == pytest.approx(300.0)
+
+
 def test_what_was_paid_before_is_not_in_the_most_to_spend(tmp_path) -> None:
     """One of two jugs is paid, one is to buy; a bag of 40 at $5 is done, which nobody pays."""
     _, _, file = planned(winter(farm=farm(most_to_spend=900.0)), tmp_path / "old")

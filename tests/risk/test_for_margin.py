@@ -46,8 +46,9 @@ def test_a_jug_for_a_part_of_the_margin(on_hand: float, floz: float) -> None:
         barely(margin=0.0),
         barely(size=159.0),  # three jugs, the last for 10 fl oz
         barely(breaks=((1, 700.0), (2, 300.0))),  # one costs more than two
+        barely(breaks=((2, 300.0),)),  # one can't be ordered
     ],
-    ids=["needed", "no margin", "more than the margin", "no money saved"],
+    ids=["needed", "no margin", "more than the margin", "no money saved", "no fewer for sale"],
 )
 def test_else_nothing_is_said(whole: Season) -> None:
     assert for_margin(whole, solve(whole, SolveOptions())) == ()
