@@ -46,6 +46,8 @@ _UNSTORED = re.compile(
     rb"(?:<(?:\w+:)?v\s*/>|<(?:\w+:)?v>\s*</(?:\w+:)?v>|</(?:\w+:)?c>)"
 )
 """A cell with a formula and no stored result; a blank text is a result."""
+_AS_TEXT = re.compile(r'"[^"]*"|\\.|[_*].|\[[^]]*]')
+"""Parts of a number format that stand for themselves, or for space, color or language."""
 _FORBIDDEN = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
 
 
@@ -243,10 +245,18 @@ def _text(cell: Any, row: int, column: int, troubles: dict[tuple[int, int], Trou
 
 
 def _number(value: float, number_format: str) -> str:
-    """Number in full; with a percent sign where the cell shows one."""
+    """Number in full; with a percent sign where the cell shows one.
+
+    >>> _number(0.03, "0.0%"), _number(3, '0.0"%"'), _number(3.0, "0.0")
+    ('3%', '3%', '3')
+    """
+    text = repr(value).removesuffix(".0")
     if "%" in number_format and abs(value) < 1e15:
-        return f"{(Decimal(repr(value)) * 100).normalize():f}%"
-    return repr(value).removesuffix(".0")
+        if "%" in _AS_TEXT.sub("", number_format):
+            return f"{(Decimal(text) * 100).normalize():f}%"
+        if any("%" in part and part[0] != "_" for part in _AS_TEXT.findall(number_format)):
+            return f"{Decimal(text):f}%"
+    return text
 
 
 def _with_formulas(grid: Grid, sheet: Any) -> Grid:

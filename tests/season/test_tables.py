@@ -140,6 +140,29 @@ def test_cells_of_every_type_become_text(tmp_path):
     assert grid.rows[2][1] == ("3%", "92.5%", "1e-07", "1234567890123", "  kept  ", "-2.5")
 
 
+@pytest.mark.parametrize(
+    ("form", "shown"),
+    [
+        ("0.0%", "50%"),
+        ("0%;[Red]-0%", "50%"),
+        ('0.0"%"', "0.5%"),
+        (r"0.0\%", "0.5%"),
+        ('0.0" % of all"', "0.5%"),
+        ('0.0%" of 100\\%"', "50%"),
+        ("0.0_%", "0.5"),
+        ("General", "0.5"),
+    ],
+)
+def test_a_percent_sign_that_is_only_text_makes_nothing_a_hundred_times(tmp_path, form, shown):
+    book = openpyxl.Workbook()
+    book.active.title = "Seed lots"
+    book.active.append([0.5])
+    book.active["A1"].number_format = form
+    book.save(tmp_path / "percent.xlsx")
+    (grid,) = read_tables(tmp_path / "percent.xlsx").grids
+    assert grid.rows[0][1] == (shown,)
+
+
 def test_hidden_and_filtered_rows_and_sheets_are_read(tmp_path):
     path = workbook(tmp_path / "hidden.xlsx", good())
     book = openpyxl.load_workbook(path)
