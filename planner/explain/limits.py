@@ -13,7 +13,7 @@ from planner.explain.supply import (
     CRUMB,
     acres_from,
     all_seed,
-    buyable,
+    not_bought,
     units_for,
     unused,
     usable_on,
@@ -300,8 +300,8 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
     """Money that the acres take at the least from one pool: bags and product at list prices."""
     season, lot = scene.season, scene.lots[pool.lot]
     units = units_for(field, acres, [lot], season)
-    bought = sum(s.units for s in scene.plan.seed_purchases if s.lot == lot.name)
-    here = max(0.0, pool.units - (buyable(lot) - bought)) if pool.recipe is None else pool.units
+    unbought = not_bought(lot, scene.plan) if pool.recipe == lot.treated_with else 0.0
+    here = max(0.0, pool.units - unbought)
     paid = max(0.0, units - here) * lot.buy_price
     uses = {u.product: u for u in scene.plan.products}
     made = season.recipe_named.get(recipe)

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
-from planner.explain.supply import acres_from, all_seed, buyable, units_for, unused, usable_on
+from planner.explain.supply import acres_from, all_seed, not_bought, units_for, unused, usable_on
 from planner.explain.threats import CENT, FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
 from planner.season.domain import UNTREATED, Pressure, Rating
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from planner.explain.supply import Pool
     from planner.explain.threats import Cost
     from planner.plan.plan import Plan
-    from planner.season.domain import Field, Season, SeedLot, Threat
+    from planner.season.domain import Field, Season, Threat
 
 HARDEST = (Pressure.HIGH, Pressure.MODERATE, Pressure.LOW)
 
@@ -166,7 +166,7 @@ def _lot_lines(view: _View) -> tuple[LotLine, ...]:
         suits = sum(u for (name, on), u in seed.items() if name == lot.name and _fits(on, recipes))
         if not recipes or suits <= 0.0:
             continue
-        sold = _treated_for_sale(lot, plan) if lot.treated_with in recipes else 0.0
+        sold = not_bought(lot, plan) if lot.treated_with in recipes else 0.0
         done = sum(u for (name, on), u in seed.items() if name == lot.name and on in recipes) - sold
         done += sum(t.units for t in plan.treating if t.lot == lot.name and t.recipe in recipes)
         left = [p for p in view.pools if p.lot == lot.name]
@@ -183,12 +183,6 @@ def _lot_lines(view: _View) -> tuple[LotLine, ...]:
             )
         )
     return _mark_tight(lines)
-
-
-def _treated_for_sale(lot: SeedLot, plan: Plan) -> float:
-    """Units of a lot sold treated that the plan doesn't buy."""
-    bought = sum(s.units for s in plan.seed_purchases if s.lot == lot.name)
-    return max(0.0, buyable(lot) - bought)
 
 
 def _fits(on: str | None, recipes: set[str]) -> bool:

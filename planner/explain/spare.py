@@ -6,7 +6,7 @@ from dataclasses import dataclass
 from math import floor
 from typing import TYPE_CHECKING
 
-from planner.explain.supply import buyable, unused
+from planner.explain.supply import not_bought, unused
 from planner.explain.words import Speech
 
 if TYPE_CHECKING:
@@ -54,12 +54,13 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
     bought = {s.lot for s in plan.seed_purchases}
     for pool in unused(plan, season):
         lot = season.lot_named[pool.lot]
+        sold = not_bought(lot, plan) if pool.recipe == lot.treated_with else 0.0
+        loose = pool.units - sold  # what was never bought is neither left nor goes back
         if pool.recipe is not None:
-            text = f"{speech.units(pool.units)} of {lot.name} under {pool.recipe} will be left"
-            if pool.units > CRUMB:
-                found.append(Spare(lot.name, "seed", pool.units, 0.0, text))
+            text = f"{speech.units(loose)} of {lot.name} under {pool.recipe} will be left"
+            if loose > CRUMB:
+                found.append(Spare(lot.name, "seed", loose, 0.0, text))
             continue
-        loose = pool.units - buyable(lot)  # what was never bought cannot go back
         if loose > CRUMB and lot.return_value > 0.0 and lot.name not in bought:
             worth = loose * lot.return_value
             text = f"{speech.units(loose)} of {lot.name} can be returned for {speech.money(worth)}"

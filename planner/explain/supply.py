@@ -33,6 +33,12 @@ def buyable(lot: SeedLot) -> float:
     return int(lot.can_buy / lot.units_per_bag + 1e-9) * lot.units_per_bag
 
 
+def not_bought(lot: SeedLot, plan: Plan) -> float:
+    """Units of a lot that are for sale and that the plan doesn't buy."""
+    bought = sum(s.units for s in plan.seed_purchases if s.lot == lot.name)
+    return max(0.0, buyable(lot) - bought)
+
+
 def all_seed(season: Season) -> dict[tuple[str, str | None], float]:
     """Units on hand and still available, by (lot, recipe that is on it)."""
     pools: dict[tuple[str, str | None], float] = defaultdict(float)

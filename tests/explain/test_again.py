@@ -289,6 +289,20 @@ def test_only_seed_that_is_there_can_be_returned_or_is_left() -> None:
     }
 
 
+def test_treated_seed_for_sale_is_left_only_where_it_is_bought() -> None:
+    """Of a lot that is sold under R1 nothing is bought; then, with no other, two bags of 40."""
+    sold = lot("L2", "V20", on_hand=0.0, can_buy=120.0, buy_price=60.0, treated_with="R1")
+    one = season(lots=(lot(on_hand=80.0), sold))
+    plan = solve(one, SolveOptions())
+    assert plan.seed_purchases == ()
+    assert [s for s in spare_things(one, plan) if s.kind == "seed"] == []
+    one = season(fields=(field(acres=70.0),), lots=(sold,))
+    plan = solve(one, SolveOptions())
+    assert [s.units for s in plan.seed_purchases] == [80.0]
+    (left,) = [s for s in spare_things(one, plan) if s.kind == "seed"]
+    assert left.sentence == "10 units of L2 under R1 will be left"
+
+
 def test_a_lot_that_is_gone_moves_its_acres_and_no_more() -> None:
     whole = two_lots(10.0, 12.0)
     old = solve(whole, SolveOptions())

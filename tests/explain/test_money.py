@@ -13,7 +13,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
-from tests.support.seasons import container, farm, jug_by_jug, product, season
+from tests.support.seasons import container, farm, jug_by_jug, lot, product, season
 from tests.support.shortages import compared, short_by_priority
 
 
@@ -41,6 +41,15 @@ def test_one_more_step_worked_by_hand():
     assert "$100 is left" in short.why
     (repaired,) = why.repairs
     assert "Held back by: At most $1,300 to spend." in repaired.sentence
+
+
+def test_treated_seed_for_sale_is_not_there_yet():
+    """80 units at $60 for 80 acres are $4,800; nothing of it is on hand."""
+    sold = lot("L1", "V20", on_hand=0.0, can_buy=80.0, buy_price=60.0, treated_with="R1")
+    why = told(season(farm=farm(most_to_spend=100.0), lots=(sold,)))
+    (short,) = why.shortages
+    assert short.cause is Cause.MONEY
+    assert "take $4,800 or more" in short.why
 
 
 def test_a_limit_that_costs_nothing():
