@@ -21,7 +21,7 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.spread import spread
-from planner.sharing.dealer import added_up, by_week, copies
+from planner.sharing.dealer import added_up, by_currency, by_week, copies
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,23 +37,23 @@ MOST_WEEKS = 12
 WARNINGS_SHOWN = 2_000
 
 
-def many_book(records: Sequence[Planned], pooled: Pooled | None, left: int = 0) -> Book:
+def many_book(records: Sequence[Planned], pooled: Sequence[Pooled] = (), left: int = 0) -> Book:
     """Describe the workbook of many seasons.
 
     Parameters
     ----------
     pooled
-        One order for all of them; None where nothing is bought or it was not planned.
+        One order for all of a currency; none where nothing is bought or it was not planned.
     left
         Seasons that were not reached.
     """
     manner = manner_of_all(records)
     sheets = [
-        _first(records, pooled, left),
+        _first(records, pooled, left, manner),
         *([_faults(records)] if any(r.faults for r in records) else []),
         *([_warnings(records)] if any(r.warnings for r in records) else []),
-        _orders(records),
-        *([_pooled(pooled)] if pooled is not None else []),
+        _orders(records, manner),
+        *(_pooled(one, number, manner) for number, one in enumerate(pooled, 1)),
         _weeks(records),
     ]
     years = sorted({r.crop_year for r in records if r.has_plan})
@@ -63,8 +63,13 @@ def many_book(records: Sequence[Planned], pooled: Pooled | None, left: int = 0) 
 
 def manner_of_all(records: Sequence[Planned]) -> Manner:
     """How sums over all seasons read: in their currency, in none where there are several."""
-    currencies = {r.currency for r in records if r.has_plan}
-    return Manner(currency=currencies.pop() if len(currencies) == 1 else "")
+    currencies = list(by_currency(records))
+    return Manner(currency="" if len(currencies) > 1 else next(iter(currencies), "$"))
+
+
+def _within(currency: str, manner: Manner) -> str:
+    """What a title adds where sums are of one currency among several."""
+    return "" if manner.currency else f", {currency}"
 
 
 def copies_said(records: Sequence[Planned]) -> tuple[str, ...]:
@@ -76,7 +81,9 @@ def copies_said(records: Sequence[Planned]) -> tuple[str, ...]:
     )
 
 
-def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Sheet:
+def _first(
+    records: Sequence[Planned], pooled: Sequence[Pooled], left: int, manner: Manner
+) -> Sheet:
     planned = [r for r in records if r.has_plan]
     bad = len(records) - len(planned)
     figures = [
@@ -87,12 +94,25 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
             f"{bad} not planned: see {FAULTS}" if bad else "all of them",
             Look.SHORT if bad else Look.OK,
         ),
-        KeyFigure("Cost in all", sum(r.cost for r in planned), Measure.WHOLE_MONEY),
+        *(
+            KeyFigure(
+                f"Cost in all{_within(currency, manner)}",
+                sum(r.cost for r in group),
+                Measure.WHOLE_MONEY,
+            )
+            for currency, group in by_currency(records).items()
+        ),
         KeyFigure("Acres short", sum(r.short for r in planned), Measure.AREA),
     ]
-    if pooled is not None:
-        saved = KeyFigure("Saved by one order", pooled.saved, Measure.WHOLE_MONEY, f"see {POOLED}")
-        figures.append(saved)
+    figures += [
+        KeyFigure(
+            f"Saved by one order{_within(one.currency, manner)}",
+            one.saved,
+            Measure.WHOLE_MONEY,
+            f"see {POOLED}",
+        )
+        for one in pooled
+    ]
     rows = tuple(
         (
             r.name,
@@ -104,6 +124,7 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
                 else (None, None)
             ),
             r.cost if r.has_plan else None,
+            *([] if manner.currency else [r.currency if r.has_plan else None]),
             said_gap(r.gap) if r.has_plan else None,
             sum(x.count for x in r.order) if r.has_plan else None,
             r.order_cost if r.has_plan else None,
@@ -127,10 +148,11 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
                 Column("outcome", "Plan", width=18),
                 Column("acres", "Land", Measure.AREA, total=True),
                 Column("short", "Short", Measure.AREA, total=True),
-                Column("cost", "Total cost", Measure.MONEY, total=True),
+                Column("cost", "Total cost", Measure.MONEY, total=bool(manner.currency)),
+                *_currency(manner),
                 Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
                 Column("containers", "Containers", Measure.COUNT, total=True),
-                Column("order", "Order, net", Measure.MONEY, total=True),
+                Column("order", "Order, net", Measure.MONEY, total=bool(manner.currency)),
                 Column("warnings", "Warnings", Measure.COUNT, total=True),
                 Column("faults", "Faults", Measure.COUNT, total=True),
             ),
@@ -143,6 +165,11 @@ def _first(records: Sequence[Planned], pooled: Pooled | None, left: int) -> Shee
     )
     purpose = "What every season comes to. Each one's plan is in a folder of its own."
     return Sheet(ALL, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+
+
+def _currency(manner: Manner) -> list[Column]:
+    """Column that says of what currency a row's money is, where there are several."""
+    return [] if manner.currency else [Column("currency", "Currency", width=12)]
 
 
 def _faults(records: Sequence[Planned]) -> Sheet:
@@ -161,9 +188,11 @@ def _said(title: str, purpose: str, header: str, rows: tuple[tuple[Content, ...]
     return Sheet(title, purpose, (table,), Page(landscape=True), Room.NOTES)
 
 
-def _orders(records: Sequence[Planned]) -> Sheet:
-    rows = tuple(
-        (x.product, x.container, x.supplier, x.seasons, x.count, x.cost) for x in added_up(records)
+def _orders(records: Sequence[Planned], manner: Manner) -> Sheet:
+    rows: tuple[tuple[Content, ...], ...] = tuple(
+        (x.product, x.container, x.supplier, x.seasons, x.count, x.cost)
+        + (() if manner.currency else (x.currency,))
+        for x in added_up(records)
     )
     table = Table(
         "orders",
@@ -173,7 +202,8 @@ def _orders(records: Sequence[Planned]) -> Sheet:
             Column("supplier", "Supplier", width=24),
             Column("seasons", "Seasons", Measure.COUNT),
             Column("count", "Count", Measure.COUNT, total=True),
-            Column("cost", "List cost", Measure.MONEY, total=True),
+            Column("cost", "List cost", Measure.MONEY, total=bool(manner.currency)),
+            *_currency(manner),
         ),
         rows,
         filter=True,
@@ -184,11 +214,12 @@ def _orders(records: Sequence[Planned]) -> Sheet:
     return Sheet(ORDERS, purpose, (table,), Page(landscape=True), Room.ORDER)
 
 
-def _pooled(pooled: Pooled) -> Sheet:
+def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
+    within = _within(pooled.currency, manner)
     gain = KeyFigures(
         (
-            KeyFigure("One order for each", pooled.apart, Measure.MONEY, "added up"),
-            KeyFigure("One order for all", pooled.cost, Measure.MONEY, "net, as below"),
+            KeyFigure(f"One order for each{within}", pooled.apart, Measure.MONEY, "added up"),
+            KeyFigure(f"One order for all{within}", pooled.cost, Measure.MONEY, "net, as below"),
             KeyFigure(
                 "Saved",
                 pooled.saved,
@@ -238,8 +269,11 @@ def _pooled(pooled: Pooled) -> Sheet:
         *pooled.notes,
     )
     purpose = "What one order for all seasons would save, and each season's share of it."
+    if within:
+        purpose = f"Seasons in {pooled.currency}: w{purpose[1:]}"
     blocks = (gain, Text(said, bullets=True), order, shares)
-    return Sheet(POOLED, purpose, blocks, Page(landscape=True), Room.ORDER)
+    title = POOLED if number == 1 else f"{POOLED} {number}"
+    return Sheet(title, purpose, blocks, Page(landscape=True), Room.ORDER)
 
 
 def _weeks(records: Sequence[Planned]) -> Sheet:

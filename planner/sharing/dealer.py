@@ -29,8 +29,10 @@ from planner.season.domain import (
     SeedLot,
     Supplier,
 )
+from planner.season.names import key
 from planner.sharing.by_use import by_use
 from planner.sums import grouped, summed
+from planner.units.days import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -189,16 +191,16 @@ def from_data(data: Mapping[str, Any]) -> Planned:
         DiscountLevel(**{**_undated(x), "products": tuple(x["products"])})
         for x in data["discounts"]
     )
-    for key in ("faults", "warnings"):
-        made[key] = tuple(data[key])
+    for part in ("faults", "warnings"):
+        made[part] = tuple(data[part])
     return Planned(**made)
 
 
 def _undated(data: Mapping[str, Any]) -> dict[str, Any]:
     found = {k: v for k, v in data.items() if k != "row"}
-    for key in ("order_by", "pay_by"):
-        if found.get(key):
-            found[key] = date.fromisoformat(found[key])
+    for day in ("order_by", "pay_by"):
+        if found.get(day):
+            found[day] = date.fromisoformat(found[day])
     return found
 
 
@@ -210,6 +212,57 @@ def _without_rows(one: Container) -> Container:
 def _offer(data: Mapping[str, Any]) -> Container:
     breaks = tuple(PriceBreak(b["from_count"], b["price"]) for b in data["breaks"])
     return Container(**{**{k: v for k, v in data.items() if k != "row"}, "breaks": breaks})
+
+
+def by_currency(records: Iterable[Planned]) -> dict[str, list[Planned]]:
+    """Planned seasons by their currency, as the first of them writes it: others don't add up."""
+    groups = grouped((key(one.currency), one) for one in records if one.has_plan)
+    return {group[0].currency: group for group in groups.values()}
+
+
+def _named_alike(records: Iterable[Planned]) -> list[Planned]:
+    """Records with the first spelling of every name, as names match without regard to case."""
+    spelled: dict[str, str] = {}
+
+    def said(name: str) -> str:
+        return spelled.setdefault(key(name), name)
+
+    def seller(name: str | None) -> str | None:
+        return None if name is None else said(name)
+
+    return [
+        replace(
+            one,
+            order=tuple(
+                replace(
+                    x,
+                    product=said(x.product),
+                    container=said(x.container),
+                    supplier=said(x.supplier),
+                )
+                for x in one.order
+            ),
+            needs=tuple(n._replace(product=said(n.product)) for n in one.needs),
+            opened=tuple(
+                replace(x, product=said(x.product), container=said(x.container)) for x in one.opened
+            ),
+            offers=tuple(
+                replace(c, product=said(c.product), name=said(c.name), supplier=seller(c.supplier))
+                for c in one.offers
+            ),
+            suppliers=tuple(replace(s, name=said(s.name)) for s in one.suppliers),
+            discounts=tuple(
+                replace(
+                    d,
+                    name=said(d.name),
+                    supplier=seller(d.supplier),
+                    products=tuple(map(said, d.products)),
+                )
+                for d in one.discounts
+            ),
+        )
+        for one in records
+    ]
 
 
 def copies(records: Iterable[Planned]) -> tuple[tuple[str, ...], ...]:
@@ -229,20 +282,21 @@ class Added:
     cost: float
     """List cost."""
     seasons: int
+    currency: str
 
 
 def added_up(records: Iterable[Planned]) -> tuple[Added, ...]:
-    """All orders added up, by product, container and supplier."""
-    sums: dict[tuple[str, str, str], list[float]] = defaultdict(lambda: [0, 0.0, 0])
-    for one in records:
-        for x in one.order:
-            entry = sums[x.product, x.container, x.supplier]
+    """All orders added up, by product, container, supplier and currency."""
+    sums: dict[tuple[str, str, str, str], list[float]] = defaultdict(lambda: [0, 0.0, 0])
+    for currency, group in by_currency(_named_alike(records)).items():
+        for x in (x for one in group for x in one.order):
+            entry = sums[x.product, x.container, x.supplier, currency]
             entry[0] += x.count
             entry[1] += x.cost
             entry[2] += 1
     return tuple(
-        Added(*key, int(count), cost, int(seasons))
-        for key, (count, cost, seasons) in sorted(sums.items())
+        Added(product, container, supplier, int(count), cost, int(seasons), currency)
+        for (product, container, supplier, currency), (count, cost, seasons) in sorted(sums.items())
     )
 
 
@@ -260,13 +314,13 @@ class Week:
 def by_week(records: Iterable[Planned]) -> tuple[Week, ...]:
     """When which containers are needed: by the week in which they go on the line."""
     counts: dict[tuple[date, str, str], dict[str, int]] = defaultdict(lambda: defaultdict(int))
-    for one in records:
+    for one in _named_alike(records):
         for x in one.opened:
             day = date.fromisoformat(x.day)
             monday = day - timedelta(days=day.weekday())
             counts[monday, x.product, x.container][one.name] += x.count
     return tuple(
-        Week(*key, sum(names.values()), tuple(names)) for key, names in sorted(counts.items())
+        Week(*of, sum(names.values()), tuple(names)) for of, names in sorted(counts.items())
     )
 
 
@@ -283,6 +337,8 @@ class Pooled:
     """Proven: no pooled order costs less."""
     shares: tuple[tuple[str, float, float], ...]
     """Season, what it pays of the pooled order by use, and what its own order costs."""
+    currency: str
+    """Of all its seasons."""
     notes: tuple[str, ...] = ()
     """What the seasons say differently, and what was taken."""
 
@@ -297,19 +353,25 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
 
     Every product's needs are added up; whole containers, price breaks, free freight and discount
     levels are those of one order. What a season has on hand stays its own. Where two seasons give
-    a container, supplier or discount differently, the dearer of them counts.
+    a container, supplier or discount differently, the dearer of them counts, and the first Order
+    by: an order placed once is placed before the first season has to.
 
     Raises
     ------
+    ValueError
+        When currencies differ: see `by_currency`.
     NoPlanError
         When no order was found in the time, as where most available limits leave too little.
     """
     from planner.optimize.search.run import solve
     from planner.plan.audit import audit
 
-    having = [r for r in records if r.has_plan and r.needs]
+    having = _named_alike(r for r in records if r.has_plan and r.needs)
     if not having:
         return None
+    if len(by_currency(having)) > 1:
+        msg = "these seasons count in several currencies"
+        raise ValueError(msg)
     notes: list[str] = []
     apart = _pooled_season(having, notes)
     whole = _as_one(apart, having)
@@ -321,18 +383,23 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     bills = by_use(_plan_apart(apart, counts), apart)
     shares = tuple((r.name, b.share, r.order_cost) for r, b in zip(having, bills, strict=True))
     total = sum(r.order_cost for r in having)
-    return Pooled(plan.order, plan.cost.total, total, plan.bound, shares, tuple(notes))
+    return Pooled(
+        plan.order, plan.cost.total, total, plan.bound, shares, having[0].currency, tuple(notes)
+    )
 
 
 def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
-    """A season in which every record is a grower with one bag that takes what he has to buy."""
+    """A season in which every record is a grower with one bag that takes what he has to buy.
+
+    Growers are numbers: two files may have names that differ in case only.
+    """
     day = date(2000, 1, 1)
     carry: dict[str, float] = {}
     for one in records:
         for need in one.needs:
             carry[need.product] = min(carry.get(need.product, 1.0), need.carryover)
     offers = _offers(records, notes)
-    names = [r.name for r in records]
+    names = [str(number) for number in range(1, len(records) + 1)]
     return Season(
         farm=Farm(day, day.year, day, seeds_per_unit=1.0),
         fields=tuple(Field(n, 1.0, SeedingRate(1.0), grower=n) for n in names),
@@ -341,10 +408,10 @@ def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
         containers=tuple(c for c in offers if c.product in carry),
         recipes=tuple(
             Recipe(
-                r.name,
+                name,
                 tuple(Rate(n.product, n.floz, Basis.FLOZ_PER_UNIT) for n in r.needs),
             )
-            for r in records
+            for name, r in zip(names, records, strict=True)
         ),
         suppliers=_suppliers(records, notes),
         discounts=_discounts(records, notes),
@@ -410,7 +477,22 @@ def _suppliers(records: Sequence[Planned], notes: list[str]) -> tuple[Supplier, 
                 free = None if never else max(other.free_from or 0.0, plain.free_from or 0.0)
                 dear = max(other.freight, plain.freight)
                 found[s.name] = replace(other, freight=dear, free_from=free)
-    return tuple(found.values())
+    return tuple(_first_day(s, records, notes) for s in found.values())
+
+
+def _first_day(supplier: Supplier, records: Sequence[Planned], notes: list[str]) -> Supplier:
+    """Supplier with the first Order by of all seasons: one order serves the season that is first.
+
+    A discount that ends on a day then counts for all of them, or for none.
+    """
+    said = {s.order_by for one in records for s in one.suppliers if s.name == supplier.name}
+    days = sorted(day for day in said if day is not None)
+    if len(said) > 1:
+        notes.append(
+            f"{supplier.name}: seasons differ in Order by; one order is placed once, by "
+            f"{say_day(days[0])}, as the first of them has to."
+        )
+    return replace(supplier, order_by=days[0] if days else None)
 
 
 def _discounts(records: Sequence[Planned], notes: list[str]) -> tuple[DiscountLevel, ...]:
@@ -422,10 +504,10 @@ def _discounts(records: Sequence[Planned], notes: list[str]) -> tuple[DiscountLe
     for one in records:
         for d in one.discounts:
             plain = DiscountLevel(d.name, d.spend, d.percent, d.supplier, d.products, d.order_by)
-            key = (d.name, d.supplier, d.spend, d.products, d.order_by)
-            other = found.setdefault(key, plain)
+            level = (d.name, d.supplier, d.spend, d.products, d.order_by)
+            other = found.setdefault(level, plain)
             if plain.percent < other.percent:
-                found[key] = plain
+                found[level] = plain
     levels = tuple(found.values())
     known = [{d.name for d in one.discounts} for one in records]
     wide = [d.name for d in levels if d.supplier is None and not all(d.name in k for k in known)]

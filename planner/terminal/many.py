@@ -2,19 +2,21 @@
 
 from __future__ import annotations
 
+from contextlib import suppress
 from typing import TYPE_CHECKING
 
 from planner import __version__
 from planner.explain.words import count
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import known_gap
-from planner.report.many_frames import copies_said, manner_of_all
+from planner.report.many_frames import copies_said
 from planner.report.measures import Manner, Measure
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
     from planner.many.run import All
@@ -78,24 +80,25 @@ def plan_folder(
         line,
         "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
-    pooled = None if stopped else _pooled(made.records, effort)
+    pooled = () if stopped else _pooled(made.records, effort)
     book = render(many_book(made.records, pooled, made.left))
     written = write_or_beside(out, {SUMMARY: book})
     return [*([] if quiet else many_lines(made, pooled)), *written_lines(written)]
 
 
-def _pooled(records: tuple[Planned, ...], effort: int | None) -> Pooled | None:
-    """One order for all, or nothing where none is found in its time."""
+def _pooled(records: tuple[Planned, ...], effort: int | None) -> tuple[Pooled, ...]:
+    """One order for all of a currency; none where nothing is bought or found in its time."""
     from planner.errors import NoPlanError
-    from planner.sharing.dealer import pool
+    from planner.sharing.dealer import by_currency, pool
 
-    try:
-        return pool(records, SolveOptions(seconds=POOL_SECONDS, effort=effort))
-    except NoPlanError:
-        return None
+    found = []
+    for group in by_currency(records).values():
+        with suppress(NoPlanError):
+            found.append(pool(group, SolveOptions(seconds=POOL_SECONDS, effort=effort)))
+    return tuple(one for one in found if one is not None)
 
 
-def many_lines(made: All, pooled: Pooled | None) -> list[str]:
+def many_lines(made: All, pooled: Sequence[Pooled] = ()) -> list[str]:
     """What came of all seasons, those with something wrong first."""
     shown = sorted(made.records, key=lambda r: (r.has_plan, r.short <= 0))[:MOST]
     rows = [
@@ -124,10 +127,10 @@ def many_lines(made: All, pooled: Pooled | None) -> list[str]:
         lines += paragraph(f"{made.left} were not reached: run the same command again.", 0)
     for said in copies_said(made.records):
         lines += paragraph(said, 0)
-    if pooled is not None:
-        manner = manner_of_all(made.records)
+    for one in pooled:
+        manner = Manner(currency=one.currency)
         cost, apart, saved = (
-            manner.say(x, Measure.MONEY) for x in (pooled.cost, pooled.apart, pooled.saved)
+            manner.say(x, Measure.MONEY) for x in (one.cost, one.apart, one.saved)
         )
         lines += paragraph(
             f"One order for all would cost {cost} in place of {apart}: {saved} less.", 0

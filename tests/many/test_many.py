@@ -20,6 +20,7 @@ from planner.many.run import All, plan_all
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import OrderLine
 from planner.report.many_frames import many_book
+from planner.report.measures import Measure
 from planner.season.domain import DiscountLevel, Supplier
 from planner.sharing.bills import cents
 from planner.sharing.dealer import (
@@ -28,6 +29,7 @@ from planner.sharing.dealer import (
     Opened,
     Planned,
     added_up,
+    by_currency,
     by_week,
     from_data,
     pool,
@@ -39,6 +41,7 @@ from tests.support.inputs import put
 from tests.support.seasons import container
 
 STEPS = SolveOptions(effort=1)
+ELM = (container("Alpha", "drum", 1920.0, 1200.0, supplier="Elm"),)
 OFFERS = (container("Alpha", "jug", 320.0, 250.0), container("Alpha", "drum", 1920.0, 1200.0))
 GAL = 128.0
 
@@ -101,6 +104,91 @@ class TestPooling:
         assert "here it counts what all of them buy" in note
         assert pool((planned("a", 15, 1200.0, **early), ours), STEPS).notes == ()
 
+    def test_names_of_files_that_differ_in_case_are_two_seasons(self):
+        two = (planned("North.xlsx", 15, 1200.0), planned("north.xlsx", 15, 1200.0))
+        assert pool(two, STEPS).shares == (
+            ("North.xlsx", 1200.0, 1200.0),
+            ("north.xlsx", 1200.0, 1200.0),
+        )
+
+    def test_names_match_without_regard_to_case(self):
+        """4 and 6 gal are one jug's 2.5 gal four times; the dearer jug of the two counts."""
+        jug = container("alpha", "JUG", 320.0, 260.0, supplier="ELM")
+        drum = container("Alpha", "drum", 1920.0, 5000.0)
+        line = OrderLine("alpha", "JUG", 2, 260.0, 520.0, "ELM")
+        lower = planned(
+            "a",
+            4,
+            520.0,
+            needs=(Need("alpha", 4 * GAL, 0.0),),
+            offers=(jug,),
+            suppliers=(Supplier("ELM", 10.0),),
+            order=(line,),
+            opened=(Opened("alpha", "JUG", "2027-05-03", 2),),
+        )
+        upper = planned(
+            "b",
+            6,
+            750.0,
+            offers=(replace(jug, product="Alpha", name="jug", supplier="Elm"), drum),
+            suppliers=(Supplier("Elm", 10.0),),
+            order=(replace(line, product="Alpha", container="jug", supplier="Elm"),),
+            opened=(Opened("Alpha", "jug", "2027-05-03", 3),),
+        )
+        found = pool((lower, upper), STEPS)
+        assert [(x.product, x.container, x.count) for x in found.order] == [("alpha", "JUG", 4)]
+        assert found.cost == pytest.approx(4 * 260 + 10)
+        (one,) = added_up((lower, upper))
+        assert (one.count, one.seasons) == (4, 2)
+        (week,) = by_week((lower, upper))
+        assert week.count == 5
+
+    def test_money_of_several_currencies_is_never_added(self):
+        here, there = planned("a", 15, 1200.0), planned("b", 15, 1300.0, currency="CAD")
+        with pytest.raises(ValueError, match="several currencies"):
+            pool((here, there), STEPS)
+        line = OrderLine("Alpha", "drum", 1, 1200.0, 1200.0)
+        records = tuple(replace(r, order=(line,), cost=r.order_cost) for r in (here, there))
+        assert [(x.currency, x.cost) for x in added_up(records)] == [("$", 1200), ("CAD", 1200)]
+        groups = by_currency((*records, replace(there, name="c", currency="cad")))
+        assert {k: [r.name for r in v] for k, v in groups.items()} == {
+            "$": ["a"],
+            "CAD": ["b", "c"],
+        }
+        pooled = tuple(pool(group, STEPS) for group in groups.values())
+        lines = " ".join(" ".join(many_lines(All(records, 2, 0.0, 0.0, 0), pooled)).split())
+        assert "would cost $1,200.00 in place of $1,200.00" in lines
+        assert "would cost CAD 2,400.00 in place of CAD 2,600.00" in lines
+        book = many_book(records, pooled)
+        first = book.sheets[0].blocks[0].figures
+        assert [(f.label, f.value) for f in first if "Cost" in f.label] == [
+            ("Cost in all, $", 1200.0),
+            ("Cost in all, CAD", 1300.0),
+        ]
+        assert [s.title for s in book.sheets if s.title.startswith("One")] == [
+            "One order for all",
+            "One order for all 2",
+        ]
+        tables = [b for s in book.sheets[:2] for b in s.blocks if hasattr(b, "columns")]
+        for table in tables:
+            assert "currency" in [c.key for c in table.columns]
+            assert not any(c.total and c.measure is Measure.MONEY for c in table.columns)
+
+    def test_the_first_day_to_order_counts_whichever_season_says_it(self):
+        """An order by 1/10 reaches 10 % off until 1/15, one by 2/20 does not."""
+        early = {"discounts": (DiscountLevel("Early", 100.0, 0.1, None, (), date(2027, 1, 15)),)}
+        soon, late = (
+            planned(
+                name, 15, 1200.0, offers=ELM, suppliers=(Supplier("Elm", order_by=day),), **early
+            )
+            for name, day in (("a", date(2027, 1, 10)), ("b", date(2027, 2, 20)))
+        )
+        for two in ((soon, late), (late, soon)):
+            found = pool(two, STEPS)
+            assert found.cost == pytest.approx(2160)
+            assert any("by 1/10/2027, as the first of them has to" in n for n in found.notes)
+        assert pool((late, replace(late, name="c")), STEPS).cost == pytest.approx(2400)
+
     def test_nothing_to_buy_is_no_order(self):
         assert pool((planned("a", 1, 0.0, needs=()),), STEPS) is None
         assert pool((Planned("a", "m", FAULTS),), STEPS) is None
@@ -124,10 +212,10 @@ def test_weeks_begin_on_monday():
 
 def test_weeks_of_two_years_say_theirs():
     opened = [Opened("Alpha", "jug", day, 1) for day in ("2026-12-28", "2027-05-03")]
-    both = many_book((planned("a", 4, 1, opened=tuple(opened)),), None).sheets[-1].blocks[0]
+    both = many_book((planned("a", 4, 1, opened=tuple(opened)),)).sheets[-1].blocks[0]
     assert both.title == "Containers by week, Mondays of 2026 to 2027"
     assert [c.header for c in both.columns[1:3]] == ["12/28/2026", "5/3/2027"]
-    one = many_book((planned("a", 4, 1, opened=tuple(opened[1:])),), None).sheets[-1].blocks[0]
+    one = many_book((planned("a", 4, 1, opened=tuple(opened[1:])),)).sheets[-1].blocks[0]
     assert one.title == "Containers by week, Mondays of 2027"
     assert one.columns[1].header == "5/3"
 
@@ -137,13 +225,13 @@ def test_copies_of_a_season_are_told_and_money_has_its_sign():
         *(planned(name, 4, 500.0, season="1", cost=78555.95) for name in ("a", "copy of a")),
         planned("b", 4, 500.0, season="2"),
     )
-    lines = many_lines(All(records, 3, 0.0, 0.0, 0), pool(records, STEPS))
+    lines = many_lines(All(records, 3, 0.0, 0.0, 0), (pool(records, STEPS),))
     assert sum("$78,555.95" in line for line in lines) == 2
     said = " ".join(line.strip() for line in lines)
     words = "a and copy of a say the same season: all sums count it 2 times."
     assert words in said
     assert "One order for all would cost $1,200.00 in place of $1,500.00" in said
-    blocks = many_book(records, None).sheets[0].blocks
+    blocks = many_book(records).sheets[0].blocks
     assert any(words in getattr(b, "paragraphs", ("",))[0] for b in blocks)
 
 
