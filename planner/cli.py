@@ -478,7 +478,9 @@ def campaign(
     log: Annotated[
         Path | None,
         typer.Option(
-            "--log", metavar="FILE.csv", help="The same as a table: Lot, Recipe, Bags, Day."
+            "--log",
+            metavar="FILE.csv",
+            help="The same as a table of what is new: Lot, Recipe, Bags, Day.",
         ),
     ] = None,
     today: Annotated[

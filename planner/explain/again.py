@@ -148,7 +148,8 @@ def plan_again(
         As it is now, with what was reported done (`planner.plan.earlier.bring`). Its setting Worth
         moving says what an acre moved must save.
     old
-        The plan made before, as read from its plan.json.
+        The plan made before, as read from its plan.json. A bare plan is taken to be of a season of
+        which nothing was treated or ordered yet.
     cheapest
         What `planner.optimize.search.run.solve` returns for the season as it is now.
     most_moved
