@@ -16,7 +16,16 @@ from typing import TYPE_CHECKING, Any
 from planner.errors import Fault, InputError
 from planner.season import schema
 from planner.season.cells import Setting, read_cell
-from planner.season.content import Table, column_for, full, key, setting_for, typed, typed_farm
+from planner.season.content import (
+    NUMERIC,
+    Table,
+    column_for,
+    full,
+    key,
+    setting_for,
+    typed,
+    typed_farm,
+)
 from planner.season.match import match
 from planner.season.read import read_season
 from planner.season.schema import Kind
@@ -125,11 +134,12 @@ def _content(old: Path) -> tuple[dict[str, Table], list[str]]:
 
 
 def _header(heading: Heading) -> str:
-    """Header with the unit that bare numbers have."""
+    """Header with the unit that bare numbers have; of words and dates as the schema has it."""
     column = heading.column
     if heading.threat:
         return f"{heading.threat} {column.name}"
-    if heading.unit in {"", column.unit, column.shown}:
+    with_unit = column.kind in {*NUMERIC, Kind.RATE}
+    if not with_unit or heading.unit in {"", column.unit, column.shown}:
         return column.header
     return f"{column.name} ({heading.unit})"
 

@@ -564,6 +564,26 @@ class TestNextSeason:
                 "fields",
             }
 
+    @pytest.mark.parametrize(
+        ("file", "header"), [("fields.csv", "Only varieties"), ("what if.csv", "Sheet")]
+    )
+    def test_headers_with_a_word_in_brackets_are_found(
+        self, old: Path, file: str, header: str
+    ) -> None:
+        plain = next_season(old)
+        text = (old / file).read_text("utf-8")
+        assert f",{header}" in text
+        text = text.replace(f",{header}", f",{header} (list)", 1)
+        (old / file).write_text(text, "utf-8")
+        carried = next_season(old)
+        assert carried.content == plain.content
+        assert carried.notes == plain.notes
+
+    def test_rates_keep_the_unit_of_their_header(self, old: Path) -> None:
+        text = "Recipe,Product,Rate (fl oz/cwt)\nBase,Green Cap,4\n"
+        (old / "recipes.csv").write_text(text, "utf-8")
+        assert next_season(old).content["Recipes"].headers[2] == "Rate (fl oz/cwt)"
+
     def test_metric_columns_keep_their_unit(self, old: Path, tmp_path: Path) -> None:
         text = "Field,Area (ha),Seeding rate (seeds/ha)\nHome 80,30,350000\n"
         (old / "fields.csv").write_text(text, "utf-8")
