@@ -9,17 +9,18 @@ before. The same as a CSV file has the columns Lot, Recipe, Bags and, where want
 
 from __future__ import annotations
 
-import csv
 from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.campaign.domain import Done
 from planner.errors import Fault, InputError
+from planner.season.csvs import read_rows
+from planner.season.names import key, shown, tidy
 from planner.units.days import read_day
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping, Sequence
+    from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import date
     from pathlib import Path
 
@@ -27,6 +28,7 @@ if TYPE_CHECKING:
 
 OPTION = "--done"
 FORM = "LOT:RECIPE:BAGS, such as Lot 3:Recipe A:12, with :YYYY-MM-DD behind it where wanted"
+HEADERS = ("Lot", "Recipe", "Bags", "Day")
 ROW = "Lot, Recipe and Bags, and a Day such as 2027-04-14 where wanted"
 UNCHANGED = "nothing was changed"
 
@@ -39,7 +41,8 @@ def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
     InputError
         When an entry is not of the form above or names no batch of the campaign; holds all faults.
     """
-    return _read(campaign, dict(enumerate(texts, 1)), OPTION, FORM)
+    given = dict(enumerate(texts, 1))
+    return _read(given, lambda number: _entry(campaign, given[number]), OPTION, FORM)
 
 
 def read_done_csv(campaign: Campaign, path: Path) -> tuple[Done, ...]:
@@ -53,29 +56,44 @@ def read_done_csv(campaign: Campaign, path: Path) -> tuple[Done, ...]:
         When the file can't be read, a row of it can't be understood or is counted already, or more
         bags are done than a batch has left.
     """
-    texts = {}
-    try:
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            table = csv.DictReader(file)
-            for row in table:
-                named = {" ".join(str(k).split()).casefold(): v for k, v in row.items() if k}
-                cells = [(named.get(key) or "").strip() for key in ("lot", "recipe", "bags", "day")]
-                if any(cells):
-                    texts[table.line_num] = ":".join(cells if cells[3] else cells[:3])
-    except (OSError, UnicodeError, csv.Error) as error:
-        fault = Fault(path.name, expected="a CSV file with Lot, Recipe, Bags", remedy=str(error))
-        raise InputError(path.name, [fault], UNCHANGED) from error
-    found = _read(campaign, texts, path.name, ROW)
+    rows = _cells(path)
+    texts = {number: ":".join(c if c[3] else c[:3]) for number, c in rows.items()}
+    found = _read(texts, lambda row: _row(campaign, *rows[row]), path.name, ROW)
     _not_counted_yet(campaign, found, texts, path.name)
     return settle(campaign, found, path.name, tuple(texts))
 
 
-def _read(campaign: Campaign, texts: Mapping[int, str], source: str, form: str) -> tuple[Done, ...]:
+def _cells(path: Path) -> dict[int, tuple[str, str, str, str]]:
+    """Lot, recipe, bags and day of every row, by its number; the day may be blank."""
+    try:
+        rows = read_rows(path, HEADERS)
+    except InputError as error:
+        raise InputError(path.name, error.faults, UNCHANGED) from None
+    number, header = rows[0] if rows else (0, ())
+    place = {key(text): at for at, text in reversed([*enumerate(header)])}
+    missing = [name for name in HEADERS[:3] if key(name) not in place]
+    if missing:
+        seen, remedy = shown(", ".join(header)), f"{' and '.join(missing)} not found"
+        expected = "a CSV file with the headers Lot, Recipe, Bags and, where wanted, Day"
+        fault = Fault(path.name, number, seen=seen, expected=expected, remedy=remedy)
+        raise InputError(path.name, [fault], UNCHANGED)
+    at = [place.get(key(name), len(header)) for name in HEADERS]
+    found = {}
+    for row, texts in rows[1:]:
+        lot, recipe, bags, day = (tidy(texts[i]) if i < len(texts) else "" for i in at)
+        if lot or recipe or bags or day:
+            found[row] = lot, recipe, bags, day
+    return found
+
+
+def _read(
+    texts: Mapping[int, str], read: Callable[[int], Done], source: str, form: str
+) -> tuple[Done, ...]:
     """Entries by their number or row, as bags done."""
     found, faults = [], []
     for number, text in texts.items():
         try:
-            found.append(_entry(campaign, text))
+            found.append(read(number))
         except ValueError as error:
             faults.append(Fault(source, number, seen=text, expected=form, remedy=str(error)))
     if faults:
@@ -100,14 +118,34 @@ def _not_counted_yet(
 
 
 def _entry(campaign: Campaign, text: str) -> Done:
-    for batch in campaign.batches:
-        head = f"{batch.lot}:{batch.recipe}:"
-        if text.strip().casefold().startswith(head.casefold()):
-            bags, _, day = text.strip()[len(head) :].partition(":")
-            return Done(batch.lot, batch.recipe, _bags(bags), _day(day, campaign.shop.metric))
-    names = "; ".join(f"{b.lot}:{b.recipe}" for b in campaign.batches)
-    msg = f"the batches are {names}"
-    raise ValueError(msg)
+    """Bags done of an entry; the longest beginning that names a batch is the batch."""
+    named = {key(f"{b.lot}:{b.recipe}"): b for b in campaign.batches}
+    *head, last = text.split(":")
+    problem = _no_batch(campaign)
+    for names, bags, day in ((head, last, ""), (head[:-1], "".join(head[-1:]), last)):
+        batch = named.get(key(":".join(names)))
+        if batch is not None:
+            try:
+                return _done(campaign, batch, bags, day)
+            except ValueError as error:
+                problem = str(error)
+    raise ValueError(problem)
+
+
+def _row(campaign: Campaign, lot: str, recipe: str, bags: str, day: str) -> Done:
+    named = {(key(b.lot), key(b.recipe)): b for b in campaign.batches}
+    batch = named.get((key(lot), key(recipe)))
+    if batch is None:
+        raise ValueError(_no_batch(campaign))
+    return _done(campaign, batch, bags, day)
+
+
+def _no_batch(campaign: Campaign) -> str:
+    return f"the batches are {'; '.join(f'{b.lot}:{b.recipe}' for b in campaign.batches)}"
+
+
+def _done(campaign: Campaign, batch: Batch, bags: str, day: str) -> Done:
+    return Done(batch.lot, batch.recipe, _bags(bags), _day(day, campaign.shop.metric))
 
 
 def _bags(text: str) -> int:

@@ -6,7 +6,7 @@ import csv
 import io
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.errors import Fault
+from planner.errors import Fault, InputError
 from planner.season.names import key, shown
 from planner.season.schema import SHEETS
 from planner.season.tables import (
@@ -23,7 +23,7 @@ from planner.season.tables import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterable, Iterator
     from pathlib import Path
 
     from planner.season.schema import Sheet
@@ -87,6 +87,27 @@ def read_folder(path: Path, source: str) -> Book:
     return Book(source, tuple(grids), tuple(faults), tuple(notes), tuple(strangers))
 
 
+def read_rows(path: Path, headers: Iterable[str]) -> list[tuple[int, tuple[str, ...]]]:
+    """Filled rows, with their numbers, of a CSV file that is no sheet of a season.
+
+    Parameters
+    ----------
+    headers
+        Those that tell what divides its cells.
+
+    Raises
+    ------
+    InputError
+        When it can't be read.
+    """
+    name = shown(path.name)
+    try:
+        text = _text(_read_file(path, name, MAX_FILE_BYTES), name)
+        return _rows(text, _delimiter(text, {key(header) for header in headers}), name)[0]
+    except _Unfit as unfit:
+        raise InputError(name, [unfit.fault]) from None
+
+
 def _files(path: Path, source: str) -> list[Path]:
     """CSV files of a folder, by name."""
     found = []
@@ -104,7 +125,9 @@ def _read_file(file: Path, name: str, most: int) -> bytes:
         with file.open("rb") as stream:
             data = stream.read(most + 1)
     except OSError as error:
-        raise _Unfit(Fault(name, seen=f"{error.strerror}", expected="a readable file")) from None
+        raise _Unfit(
+            Fault(name, seen=f"{error.strerror}", expected="a readable CSV file")
+        ) from None
     if len(data) > most:
         expected = f"at most {MAX_FILE_BYTES:,} bytes in all files of the season together"
         raise _Unfit(Fault(name, seen=f"over {most:,} bytes", expected=expected))
@@ -114,7 +137,8 @@ def _read_file(file: Path, name: str, most: int) -> bytes:
 def _rows_of(data: bytes, name: str, sheet: Sheet) -> _Rows:
     """Filled rows of a file, and what divides its cells."""
     text = _text(data, name)
-    delimiter = _delimiter(text, sheet)
+    known = {key(name) for c in sheet.columns for name in (c.name, *c.aliases)}
+    delimiter = _delimiter(text, known)
     rows, note = _rows(text, delimiter, name)
     return _Rows(rows, delimiter, note)
 
@@ -151,11 +175,8 @@ def _text(data: bytes, name: str) -> str:
     return text
 
 
-def _delimiter(text: str, sheet: Sheet) -> str:
-    """What divides the cells: whichever shows the most headers of the sheet."""
-    known = {key(c.name) for c in sheet.columns} | {
-        key(alias) for c in sheet.columns for alias in c.aliases
-    }
+def _delimiter(text: str, known: Collection[str]) -> str:
+    """What divides the cells: whichever shows the most of the headers known."""
     lines = [line for line in text[:100_000].splitlines() if line.strip()][:_LOOK_AT]
 
     def headers(delimiter: str) -> int:

@@ -312,6 +312,56 @@ def test_done_from_a_table(made, tmp_path):
         read_done_csv(made, tmp_path / "none.csv")
 
 
+@pytest.mark.parametrize(
+    "text",
+    [
+        "Lot;Recipe;Bags;Day\nL1;R1;2;2027-04-21\n",
+        "\ufeffBags\tNote\t RECIPE \tlot\n2\twindy, wet\tr1\t l1 \n",
+    ],
+)
+def test_a_table_divided_otherwise(made, tmp_path, text):
+    path = tmp_path / "log.csv"
+    path.write_text(text, "utf-8")
+    assert [(d.lot, d.recipe, d.bags) for d in read_done_csv(made, path)] == [("L1", "R1", 2)]
+
+
+@pytest.mark.parametrize(
+    ("text", "said"),
+    [
+        ("", "log.csv: expected .* Lot and Recipe and Bags not found"),
+        (
+            "\nSeed lot,Treatment,Bags\nL1,R1,2\n",
+            "log.csv, row 2: found 'Seed lot, Treatment, Bags'; .* Lot and Recipe not found",
+        ),
+        ('Lot,Recipe,Bags\n"L1,R1,2\n', "log.csv, row 2: .* never closed"),
+    ],
+)
+def test_a_table_that_is_not_understood_is_a_fault(made, tmp_path, text, said):
+    path = tmp_path / "log.csv"
+    path.write_text(text, "utf-8")
+    with pytest.raises(InputError, match=said) as caught:
+        read_done_csv(made, path)
+    assert "log.csv has 1 fault; nothing was changed:" in str(caught.value)
+
+
+def test_names_with_colons(made, tmp_path):
+    """Bags of recipe R1 and of another, R1:2, on the same lot."""
+    first, second = made.batches
+    both = replace(made, batches=(first, replace(second, lot="L1", recipe="R1:2")))
+    for text, recipe, bags in (
+        ("L1:R1:2", "R1", 2),
+        ("L1:R1:2:1", "R1:2", 1),
+        ("L1:R1:2:2027-04-21", "R1", 2),
+        ("L1:R1:2:1:2027-04-21", "R1:2", 1),
+    ):
+        (one,) = read_done(both, [text])
+        assert (one.recipe, one.bags) == (recipe, bags)
+    path = tmp_path / "log.csv"
+    path.write_text("Lot,Recipe,Bags\nL1,R1:2,1\n", "utf-8")
+    (one,) = read_done_csv(both, path)
+    assert (one.recipe, one.bags) == ("R1:2", 1)
+
+
 def test_a_table_given_again_counts_nothing_twice(made, tmp_path):
     """One of three bags is in it, so that there would be room for it a second time."""
     path = tmp_path / "log.csv"
