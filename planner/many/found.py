@@ -7,13 +7,16 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault, InputError
+from planner.report.files import is_ours
+from planner.season.csvs import csv_files
+from planner.season.tables import sheet_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 WORKBOOKS = (".xlsx", ".xlsm")
 SUMMARY = "all seasons.xlsx"
-"""Our own workbook, which may stand in the same folder and is no season."""
+"""What `many` writes."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -30,12 +33,12 @@ class Source:
     def content(self) -> dict[str, bytes]:
         """Bytes by file name: of the workbook, or of every CSV file of the folder."""
         if self.path.is_dir():
-            return {p.name: p.read_bytes() for p in _tables(self.path)}
+            return {p.name: p.read_bytes() for p in tables_of(self.path)}
         return {self.path.name: self.path.read_bytes()}
 
 
 def seasons_in(folder: Path) -> list[Source]:
-    """Find all seasons of a folder, by name: workbooks, and folders with a table of fields.
+    """Find all seasons of a folder, by name: workbooks, and folders of CSV files.
 
     Raises
     ------
@@ -47,24 +50,30 @@ def seasons_in(folder: Path) -> list[Source]:
     except OSError as error:
         fault = Fault("", expected=f"a folder of seasons that can be read ({error.strerror})")
         raise InputError(str(folder), [fault]) from None
-    found = [Source(p) for p in paths if _is_season(p)]
+    found = [Source(p) for p in paths if is_season(p)]
     if not found:
         expected = "season workbooks (.xlsx) or folders of CSV files"
         raise InputError(str(folder), [Fault("", seen="none of them", expected=expected)])
     return found
 
 
-def _is_season(path: Path) -> bool:
-    if path.name.startswith((".", "~$")) or path.name == SUMMARY:
+def is_season(path: Path) -> bool:
+    """Whether a path is a season, by its name and what it holds: ours to plan, not our own output.
+
+    Workbooks that wholedrum wrote, and copies with marked faults, are none.
+    """
+    if path.name.startswith((".", "~$")) or path.stem.casefold().endswith("-faults"):
         return False
     if path.is_dir():
-        return any(p.stem.strip().casefold() == "fields" for p in _tables(path))
-    return path.suffix.casefold() in WORKBOOKS
+        sheets = [sheet_of(p.stem) for p in tables_of(path)]
+        return any(sheet is not None and sheet.name in ("Farm", "Fields") for sheet in sheets)
+    return path.suffix.casefold() in WORKBOOKS and path.is_file() and not is_ours(path)
 
 
-def _tables(folder: Path) -> list[Path]:
+def tables_of(folder: Path) -> list[Path]:
+    """CSV files of a folder, as the reader takes them; none where it cannot be read."""
     try:
-        return sorted(p for p in folder.iterdir() if p.suffix.casefold() == ".csv" and p.is_file())
+        return csv_files(folder)
     except OSError:
         return []
 

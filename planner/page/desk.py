@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner import api
 from planner.errors import Fault, InputError
+from planner.many.found import tables_of
 from planner.report.packs import ALL, file_name
 from planner.report.plan_files import plan_book
 from planner.season.read import changed_season, scenarios_of
@@ -152,7 +153,7 @@ class Desks:
 
 def mark_of(path: Path) -> Mark:
     """Tell by what a season's files look like from outside whether they have changed."""
-    files = sorted(path.glob("*.csv")) if path.is_dir() else [path]
+    files = tables_of(path) if path.is_dir() else [path]
     found = []
     for file in files:
         try:

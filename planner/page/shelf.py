@@ -14,20 +14,23 @@ import shutil
 import tempfile
 import threading
 from dataclasses import dataclass
+from itertools import count
 from pathlib import Path
+from typing import TYPE_CHECKING
 
+from planner.many.found import is_season
 from planner.terminal.places import plan_folder
+
+if TYPE_CHECKING:
+    from collections.abc import Iterator
 
 STORE = ".wholedrum-page"
 SEASON = "season.xlsx"
 ABOUT = "about.json"
-KINDS = (".xlsx", ".xlsm")
 MOST_NAME = 60
 """Letters of a name that are kept."""
 MOST_LISTED = 40
 """Seasons of the folder that the first page lists, the last changed first."""
-HELPERS = re.compile(r"^(~\$|\.)|-faults$|^(plan|campaign|compare)( \(\d+\))?$", re.IGNORECASE)
-"""Names of workbooks, without what follows the point, that are no seasons."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -61,10 +64,13 @@ def clean_name(name: str) -> str:
     >>> clean_name("<script>.xlsx"), clean_name(".xlsx")
     ('script', 'season')
     """
-    last = re.split(r"[/\\]", name)[-1]
-    stem = re.sub(r"\.xls[xm]$", "", last, flags=re.IGNORECASE)
+    stem = re.sub(r"\.xls[xm]$", "", _last(name), flags=re.IGNORECASE)
     kept = "".join(c for c in stem if c.isprintable() and c not in '<>:"|?*%&;{}`$')
     return " ".join(kept.split())[:MOST_NAME].strip(" .") or "season"
+
+
+def _last(name: str) -> str:
+    return re.split(r"[/\\]", name)[-1]
 
 
 class Shelf:
@@ -94,27 +100,30 @@ class Shelf:
         return entry if entry is not None and entry.path.exists() else None
 
     def keep(self, name: str, content: bytes) -> Entry:
-        """Keep a workbook that was dropped. A name that is kept already is replaced.
+        """Keep a workbook that was dropped; `name` is as it came. The same name replaces it.
+
+        Another name that reads the same once it is cleaned gets a number.
 
         Raises
         ------
         OSError
             When it cannot be written.
         """
-        key, folder = self._place(clean_name(name))
+        came_as = hashlib.sha256(_last(name).encode("utf-8", "surrogatepass")).hexdigest()
+        key, folder, shown = self._place(clean_name(name), came_as)
         part = folder / (SEASON + ".part")
         part.write_bytes(content)
         part.replace(folder / SEASON)
-        return self._enter(key, clean_name(name))
+        return self._enter(key, shown, came_as)
 
-    def place(self, name: str) -> tuple[str, Path]:
-        """Make room for a workbook of ours: its id, and where to write it."""
-        key, folder = self._place(name)
-        return key, folder / SEASON
+    def place(self, name: str) -> tuple[str, Path, str]:
+        """Make room for a workbook of ours: its id, where to write it, the name it is shown by."""
+        key, folder, shown = self._place(name, "")
+        return key, folder / SEASON, shown
 
     def enter(self, key: str, name: str) -> Entry:
         """Take up what was written to a `place`."""
-        return self._enter(key, name)
+        return self._enter(key, name, "")
 
     def forget(self, entry: Entry) -> None:
         """Delete a copy of ours and its plan; a season of the folder stays."""
@@ -123,18 +132,24 @@ class Shelf:
         with self._lock:
             self._entries.pop(entry.key, None)
 
-    def _place(self, name: str) -> tuple[str, Path]:
-        for entry in self._kept():
-            if entry.name == name:
-                return entry.key, entry.path.parent
+    def _place(self, name: str, came_as: str) -> tuple[str, Path, str]:
+        """Id, folder and shown name of what came under a name: numbered where another has it."""
+        kept = {entry.name: entry for entry in self._kept()}
+        for shown in _numbered(name):
+            entry = kept.get(shown)
+            if entry is None:
+                break
+            if _about(entry.path.parent).get("came as", came_as) == came_as:
+                return entry.key, entry.path.parent, shown
         key = secrets.token_hex(6)
         folder = self._store / key
         folder.mkdir(parents=True)
-        return key, folder
+        return key, folder, shown
 
-    def _enter(self, key: str, name: str) -> Entry:
+    def _enter(self, key: str, name: str, came_as: str) -> Entry:
         folder = self._store / key
-        (folder / ABOUT).write_text(json.dumps({"name": name}), "utf-8")
+        about = json.dumps({"name": name, "came as": came_as})
+        (folder / ABOUT).write_text(about, "utf-8")
         entry = Entry(key, name, folder / SEASON, folder / "plan", kept=True)
         with self._lock:
             self._entries[key] = entry
@@ -155,21 +170,37 @@ class Shelf:
             return []
         found = []
         for path in files:
-            workbook = path.suffix.casefold() in KINDS and path.is_file()
-            csv = path.is_dir() and (path / "farm.csv").is_file()
-            if (workbook or csv) and not HELPERS.search(path.stem):
+            if is_season(path):
                 key = hashlib.sha256(str(path.resolve()).encode("utf-8", "surrogatepass"))
                 name = clean_name(path.name)
                 found.append(Entry(key.hexdigest()[:12], name, path, plan_folder(path), False))
         return found
 
 
-def _name(folder: Path) -> str:
+def _numbered(name: str) -> Iterator[str]:
+    """A name, then with numbers.
+
+    >>> names = _numbered("North 2027")
+    >>> next(names), next(names)
+    ('North 2027', 'North 2027 (2)')
+    """
+    yield name
+    for number in count(2):
+        end = f" ({number})"
+        yield f"{name[: MOST_NAME - len(end)].strip(' .')}{end}"
+
+
+def _about(folder: Path) -> dict[str, object]:
+    """What was noted of a kept season; nothing where that cannot be read."""
     try:
-        said = json.loads((folder / ABOUT).read_text("utf-8"))["name"]
-    except (OSError, ValueError, KeyError, TypeError):
-        return "season"
-    return clean_name(str(said))
+        said = json.loads((folder / ABOUT).read_text("utf-8"))
+    except (OSError, ValueError):
+        return {}
+    return said if isinstance(said, dict) else {}
+
+
+def _name(folder: Path) -> str:
+    return clean_name(str(_about(folder).get("name", "season")))
 
 
 def _store(folder: Path) -> tuple[Path, bool]:

@@ -12,7 +12,6 @@ from starlette.responses import Response
 
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
-from planner.page.shelf import clean_name
 from planner.page.site import HERE
 from planner.season.template import write_blank
 
@@ -91,10 +90,10 @@ class StartViews:
         await self.site.form(request)
 
         def make() -> str:
-            key, path = self.site.shelf.place(DEMO)
+            key, path, name = self.site.shelf.place(DEMO)
             if not path.exists():
                 write_blank(path, demo=True)
-            return self.site.shelf.enter(key, DEMO).key
+            return self.site.shelf.enter(key, name).key
 
         return go(f"/s/{await run_in_threadpool(make)}")
 
@@ -113,8 +112,7 @@ class StartViews:
         suffix = Path(file.filename.replace("\\", "/")).suffix.casefold()
         if suffix not in (".xlsx", ".xlsm"):
             return self.site.page("trouble.html", 400, title="Not a workbook", said=[NOT_TAKEN])
-        name = clean_name(file.filename)
-        entry = await run_in_threadpool(self.site.shelf.keep, name, content)
+        entry = await run_in_threadpool(self.site.shelf.keep, file.filename, content)
         return go(f"/s/{entry.key}")
 
     async def forget(self, request: Request) -> Response:

@@ -65,8 +65,8 @@ class Carried:
 def plan_beside(old: Path) -> Path | None:
     """Plan of a season where plans are usually written: in or beside it; None if there is none."""
     whole = old.resolve()
-    name = whole.name if whole.is_dir() else whole.stem
-    places = [whole.parent / f"{name}-plan", whole.parent]
+    names = [whole.name] if whole.is_dir() else [whole.name, whole.stem]
+    places = [*(whole.parent / f"{name}-plan" for name in names), whole.parent]
     if whole.is_dir():
         places.insert(0, whole)
     return next((p / "plan.json" for p in places if (p / "plan.json").is_file()), None)

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import csv
 import io
+from itertools import islice
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.errors import Fault, InputError
@@ -65,7 +66,9 @@ def read_folder(path: Path, source: str) -> Book:
     notes: list[str] = []
     strangers: list[str] = []
     left = MAX_FILE_BYTES
-    for file in _files(path, source):
+    if sum(1 for _ in islice(path.iterdir(), MAX_FILES + 1)) > MAX_FILES:
+        refuse_input(source, f"a folder of over {MAX_FILES:,} files", "the season's folder")
+    for file in csv_files(path):
         sheet, name = sheet_of(file.stem), shown(file.name)
         if sheet is None:
             strangers.append(name)
@@ -108,14 +111,19 @@ def read_rows(path: Path, headers: Iterable[str]) -> list[tuple[int, tuple[str, 
         raise InputError(name, [unfit.fault]) from None
 
 
-def _files(path: Path, source: str) -> list[Path]:
-    """CSV files of a folder, by name."""
-    found = []
-    for count, entry in enumerate(path.iterdir()):
-        if count >= MAX_FILES:
-            refuse_input(source, f"a folder of over {MAX_FILES:,} files", "the season's folder")
-        if entry.suffix.lower() == ".csv" and entry.is_file() and not entry.name.startswith("."):
-            found.append(entry)
+def csv_files(path: Path) -> list[Path]:
+    """CSV files among the entries of a folder that are looked at, by name.
+
+    Raises
+    ------
+    OSError
+        When it cannot be read.
+    """
+    found = [
+        entry
+        for entry in islice(path.iterdir(), MAX_FILES)
+        if entry.suffix.lower() == ".csv" and entry.is_file() and not entry.name.startswith(".")
+    ]
     return sorted(found, key=lambda file: file.name)
 
 

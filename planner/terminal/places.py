@@ -4,6 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.many.found import WORKBOOKS, is_season
+
 if TYPE_CHECKING:
     from pathlib import Path
 
@@ -11,13 +13,21 @@ if TYPE_CHECKING:
 def plan_folder(source: Path) -> Path:
     """Folder of a season's plan: beside the input, named after it.
 
+    A workbook beside another season of its name keeps its suffix there, so that each has a folder.
+
     >>> from pathlib import Path
     >>> plan_folder(Path("farm/season.xlsx")).as_posix().endswith("farm/season-plan")
     True
     """
     whole = source.resolve()
-    name = whole.name if whole.is_dir() else whole.stem
+    name = whole.name if whole.is_dir() or _has_twin(whole) else whole.stem
     return whole.parent / f"{name}-plan"
+
+
+def _has_twin(workbook: Path) -> bool:
+    others = (workbook.with_suffix(suffix) for suffix in ("", *WORKBOOKS))
+    own = workbook.name.casefold()
+    return any(other.name.casefold() != own and is_season(other) for other in others)
 
 
 def marked_copy(source: Path) -> Path:

@@ -21,6 +21,7 @@ from planner.optimize.options import SolveOptions
 from planner.plan.plan import OrderLine
 from planner.report.many_frames import many_book
 from planner.report.measures import Measure
+from planner.report.workbook import render
 from planner.season.domain import DiscountLevel, Supplier
 from planner.sharing.bills import cents
 from planner.sharing.dealer import (
@@ -332,8 +333,9 @@ class TestFolder:
 
     def test_what_is_no_season_is_not_taken_for_one(self, tmp_path):
         home = some(tmp_path, ODD[:1])
-        for name in ("~$north.xlsx", ".hidden.xlsx", "all seasons.xlsx", "notes.txt"):
+        for name in ("~$north.xlsx", ".hidden.xlsx", "north-faults.xlsx", "notes.txt"):
             (home / name).write_bytes(b"")
+        (home / "all seasons.xlsx").write_bytes(render(many_book(())))
         (home / "pictures").mkdir()
         assert [s.name for s in seasons_in(home)] == ["north"]
 

@@ -20,9 +20,14 @@ from starlette.testclient import TestClient
 from planner import api
 from planner.errors import OutputError
 from planner.explain.tried import try_out
+from planner.many.found import seasons_in
+from planner.page.desk import Desk
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.server import serve
 from planner.page.shelf import STORE
+from planner.report.measures import Manner
+from planner.report.sheets import Book, Sheet
+from planner.report.workbook import render
 from planner.season.read import changed_season
 from tests.support import hostile, inputs
 from tests.support.page import HERE, OURS, PORT, Reader, texts
@@ -474,6 +479,71 @@ def test_seasons_of_the_folder_are_listed_and_never_changed(
     reader.post(f"/s/{entry.key}/forget")
     assert own.read_bytes() == workbook
     assert (tmp_path / "own-plan" / "plan.xlsx").is_file()
+
+
+def test_a_folder_of_tables_is_known_and_watched_whatever_the_case_of_its_names(
+    tmp_path: Path,
+) -> None:
+    inputs.folder(tmp_path / "north", inputs.good())
+    for file in (tmp_path / "north").iterdir():
+        file.rename(file.with_name(file.stem.title() + ".CSV"))
+    reader = Reader(tmp_path).enter()
+    (entry,) = reader.site.shelf.listed()
+    assert entry.name == "north"
+    desk = Desk(entry)
+    before = desk.read().season.fields[0]
+    table = tmp_path / "north" / "Fields.CSV"
+    table.write_text(table.read_text("utf-8").replace("80,", "8080,", 1), "utf-8")
+    assert desk.read().season.fields[0] != before
+
+
+def test_what_wholedrum_wrote_is_no_season(tmp_path: Path, workbook: bytes) -> None:
+    names = ("plan", "plan (2)", "shop", "north study", "settlement", "bill 1 ann", "all seasons")
+    ours = render(Book((Sheet("Order", "What to buy.", ()),), Manner()))
+    for name in names:
+        (tmp_path / f"{name}.xlsx").write_bytes(ours)
+    for name in ("study.xlsx", "Bill 12.XLSM"):  # a farmer may call a season so
+        (tmp_path / name).write_bytes(workbook)
+    reader = Reader(tmp_path).enter()
+    assert sorted(e.name for e in reader.site.shelf.listed()) == ["Bill 12", "study"]
+    assert [s.name for s in seasons_in(tmp_path)] == ["Bill 12.XLSM", "study.xlsx"]
+
+
+def test_seasons_of_one_name_have_folders_of_their_own(tmp_path: Path, workbook: bytes) -> None:
+    for name in ("a.xlsx", "a.xlsm", "b.xlsx", "c.xlsx"):
+        (tmp_path / name).write_bytes(workbook)
+    inputs.folder(tmp_path / "b", inputs.good())
+    (tmp_path / "c").mkdir()  # holds no season
+    listed = Reader(tmp_path).enter().site.shelf.listed()
+    assert {e.path.name: e.plans.name for e in listed} == {
+        "a.xlsx": "a.xlsx-plan",
+        "a.xlsm": "a.xlsm-plan",
+        "b.xlsx": "b.xlsx-plan",
+        "b": "b-plan",
+        "c.xlsx": "c-plan",
+    }
+
+
+@pytest.mark.parametrize(
+    ("one", "other"),
+    [
+        ("North: 2027.xlsx", "North 2027.xlsx"),
+        ("North 2027.xlsx", "North 2027.xlsm"),
+        ("N" * 61 + " one.xlsx", "N" * 61 + " two.xlsx"),
+    ],
+)
+def test_only_the_same_name_replaces_what_was_dropped(
+    reader: Reader, workbook: bytes, one: str, other: str
+) -> None:
+    first, second = reader.drop(one, workbook), reader.drop(other, workbook)
+    assert first != second
+    names = sorted(e.name for e in reader.site.shelf.listed())
+    assert len(set(names)) == 2
+    assert names[1].endswith("(2)") or names[0].endswith("(2)")
+    assert all(len(name) <= 60 for name in names)
+    assert reader.drop(one, workbook) == first
+    assert reader.drop(other, workbook) == second
+    assert len(reader.site.shelf.listed()) == 2
 
 
 def test_a_folder_that_is_none_and_a_taken_port_are_said_in_a_sentence(tmp_path: Path) -> None:
