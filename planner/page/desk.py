@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import threading
 from dataclasses import dataclass, field, replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner import api
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from planner.sharing.shares import Sharing
 
 Mark = tuple[tuple[str, int, int], ...]
-"""Names, times and sizes of files: another one means that something has changed."""
+"""The day, and names, times and sizes of files: another one means that something has changed."""
 
 PLAN_FILE = "plan.json"
 BEFORE = "as planned before"
@@ -113,6 +114,9 @@ class Desk:
     typed: dict[str, str] = field(default_factory=dict)
     """What was typed on the page Try it, by the name of its field."""
     lock: threading.Lock = field(default_factory=threading.Lock)
+    filling: threading.Lock = field(default_factory=threading.Lock)
+    filled: bool = False
+    """Whether a plan from before was looked for."""
 
     def read(self) -> Reading:
         """Read the season, or what was read if it has not changed since."""
@@ -133,17 +137,18 @@ class Desks:
         self._desks: dict[str, Desk] = {}
 
     def of(self, entry: Entry, fill: Callable[[Desk], None]) -> Desk:
-        """Desk of a season; `fill` is called with a new one."""
+        """Desk of a season; `fill` is called with a new one. Other seasons don't wait for that."""
         with self._lock:
-            desk = self._desks.get(entry.key)
-            if desk is None:
-                desk = self._desks[entry.key] = Desk(entry)
+            desk = self._desks.setdefault(entry.key, Desk(entry))
+        with desk.filling:
+            if not desk.filled:
                 fill(desk)
+                desk.filled = True
         return desk
 
-    def __contains__(self, key: str) -> bool:
-        """Whether a season is in use."""
-        return key in self._desks
+    def get(self, key: str) -> Desk | None:
+        """Desk of a season that is in use; None of another one."""
+        return self._desks.get(key)
 
     def clear(self, entry: Entry) -> None:
         """Clear the desk of a season."""
@@ -152,9 +157,12 @@ class Desks:
 
 
 def mark_of(path: Path) -> Mark:
-    """Tell by what a season's files look like from outside whether they have changed."""
+    """Tell by what a season's files look like from outside whether they have changed.
+
+    The day belongs to it: a blank Plan date means today.
+    """
     files = tables_of(path) if path.is_dir() else [path]
-    found = []
+    found = [("", date.today().toordinal(), 0)]
     for file in files:
         try:
             about = file.stat()

@@ -71,7 +71,7 @@ class StartViews:
         entry = self.site.shelf.get(key)
         if entry is None:
             return ""
-        desk = self.site.desks.of(entry, lambda d: None) if key in self.site.desks else None
+        desk = self.site.desks.get(key)
         if desk is not None and desk.job is not None and not desk.job.over:
             return "being planned"
         if desk is not None and desk.read().faults:

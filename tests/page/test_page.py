@@ -8,6 +8,9 @@ from __future__ import annotations
 
 import json
 import re
+import threading
+from concurrent.futures import ThreadPoolExecutor
+from datetime import date
 from pathlib import Path
 from typing import TYPE_CHECKING
 
@@ -21,7 +24,7 @@ from planner import api
 from planner.errors import OutputError
 from planner.explain.tried import try_out
 from planner.many.found import seasons_in
-from planner.page.desk import Desk
+from planner.page.desk import Desk, Desks
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.server import serve
 from planner.page.shelf import STORE
@@ -495,6 +498,49 @@ def test_a_folder_of_tables_is_known_and_watched_whatever_the_case_of_its_names(
     table = tmp_path / "north" / "Fields.CSV"
     table.write_text(table.read_text("utf-8").replace("80,", "8080,", 1), "utf-8")
     assert desk.read().season.fields[0] != before
+
+
+def test_a_blank_plan_date_is_read_again_the_next_day(
+    tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    sheets = inputs.good()
+    sheets["Farm"] = [row for row in sheets["Farm"] if row[0] != "Plan date"]
+    inputs.workbook(tmp_path / "north.xlsx", sheets)
+    (entry,) = Reader(tmp_path).site.shelf.listed()
+    desk = Desk(entry)
+    for day in (date(2027, 3, 1), date(2027, 3, 2)):
+        today = type("Today", (date,), {"today": classmethod(lambda _, day=day: day)})
+        for module in ("page.desk", "season.read"):
+            monkeypatch.setattr(f"planner.{module}.date", today)
+        assert desk.read().season.farm.plan_date == day
+        assert desk.read() is desk.read()
+
+
+def test_seasons_wait_for_the_stored_plan_of_their_own_only(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    for name in ("north.xlsx", "south.xlsx"):
+        (tmp_path / name).write_bytes(workbook)
+    slow, other = Reader(tmp_path).site.shelf.listed()
+    desks, begun, free = Desks(), threading.Event(), threading.Event()
+    filled: list[Desk] = []
+
+    def fill(desk: Desk) -> None:
+        begun.set()
+        assert free.wait(30)
+        filled.append(desk)
+
+    with ThreadPoolExecutor(3) as threads:
+        first = threads.submit(desks.of, slow, fill)
+        assert begun.wait(30)
+        again = threads.submit(desks.of, slow, filled.append)
+        try:
+            assert threads.submit(desks.of, other, lambda _: None).result(10).entry == other
+            assert not again.done()
+        finally:
+            free.set()
+        assert first.result(30) is again.result(30)
+    assert filled == [first.result()]
 
 
 def test_what_wholedrum_wrote_is_no_season(tmp_path: Path, workbook: bytes) -> None:

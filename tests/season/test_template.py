@@ -507,6 +507,11 @@ class TestNextSeason:
         text = '{"crop_year": 2027, "fingerprint": "%s", "products": [%s]}'
         plan.write_text(text % (mark, '{"product": "green cap", "left": 16}'), "utf-8")
         assert plan_beside(old) == plan
+        workbook = old.parent / "tiny.xlsx"  # beside the folder of its name: see plan_folder
+        own = workbook.with_name("tiny.xlsx-plan") / "plan.json"
+        own.parent.mkdir()
+        own.write_bytes(plan.read_bytes())
+        assert plan_beside(workbook) == own
         row = next_season(old).content["Products"].rows[0]
         headers = next_season(old).content["Products"].headers
         assert dict(zip(headers, row, strict=True))["On hand (gal)"] == pytest.approx(16 / 128)
