@@ -138,7 +138,7 @@ def from_json(data: dict[str, Any]) -> Plan:
         planting=_records(Planting, data, "planting"),
         products=_records(ProductUse, data, "products"),
         shortages=_records(Shortage, data, "shortages"),
-        run_order=tuple(str(name) for name in data.get("run_order") or ()),
+        run_order=tuple(str(name) for name in _take({"run_order": [], **data}, "run_order", list)),
         added=_records(Added, {"added_to_be_safe": [], **data}, "added_to_be_safe"),
         shortage_proven=bool(data.get("shortage_proven", True)),
         warnings=tuple(str(text) for text in _take(data, "warnings", list)),

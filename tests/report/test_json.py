@@ -135,6 +135,7 @@ def test_costs_of_fields_add_up_on_random_seasons(seed: int) -> None:
         ({"outcome": "perhaps"}, "optimal or feasible"),
         ({"gap": "small"}, "a number"),
         ({"order": {}}, "a list"),
+        ({"run_order": 5}, "run_order.*a list"),
         ({"order": [{"product": "A"}]}, "order, 1."),
         ({"cost": []}, "an object"),
         ({"planting": ["North"]}, "planting, 1."),
