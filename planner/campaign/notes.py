@@ -9,6 +9,7 @@ from planner.campaign.days import said
 from planner.campaign.standing import standing
 from planner.season.domain import UNTREATED
 from planner.sums import grouped
+from planner.units import say_money
 from planner.units.exact import ML_PER_FLOZ
 
 if TYPE_CHECKING:
@@ -241,7 +242,7 @@ def _order(campaign: Campaign) -> list[str]:
 
 
 def _money(campaign: Campaign, money: float) -> str:
-    return f"{campaign.shop.currency}{money:,.0f}"
+    return say_money(f"{money:z,.0f}", campaign.shop.currency)
 
 
 def _volume(campaign: Campaign, floz: float) -> str:

@@ -15,7 +15,7 @@ from typing import TYPE_CHECKING
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.campaign.domain import Mix, MixStep, Premix
-from planner.season.domain import CARRIER, POWDER
+from planner.season.domain import CARRIER, LIVING, POWDER
 from planner.sums import summed
 from planner.units.exact import LB_PER_CWT
 
@@ -25,7 +25,6 @@ if TYPE_CHECKING:
     from planner.campaign.domain import Batch
     from planner.season.domain import Product, Recipe, Season, SeedLot
 
-LIVING = ("biological", "inoculant")
 RANKS = {CARRIER: 0, "polymer": 2, "colorant": 3, "biological": 5, "inoculant": 6}
 """Place in a premix by kind; all other kinds come at 1, the rest of the water at 4."""
 JAR_ML = 100.0

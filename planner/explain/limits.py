@@ -19,6 +19,7 @@ from planner.explain.supply import (
     usable_on,
 )
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.price import lowest_price_per_floz
 from planner.season.domain import UNTREATED
 from planner.sums import summed
 
@@ -311,7 +312,7 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
         sold = [c for c in season.containers if c.product == rate.product]
         if lack > CRUMB and sold:
             paid += max(
-                lack * min(b.price / c.size for c in sold for b in c.breaks),
+                lack * lowest_price_per_floz(season, rate.product),
                 min(b.from_count * b.price for c in sold for b in c.breaks),
             )
     return paid

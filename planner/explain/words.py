@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+from planner.units import say_money
 from planner.units.exact import (
     FLOZ_PER_GAL,
     G_PER_LB,
@@ -76,10 +77,8 @@ class Speech:
 
     def money(self, x: float) -> str:
         """Return an amount to the cent under 100, else to the whole."""
-        sign, x = ("-" if x < -0.005 else ""), abs(x)
-        text = f"{x:,.2f}" if x < 99.995 else f"{x:,.0f}"
-        gap = " " if self.farm.currency[-1:].isalpha() else ""
-        return f"{sign}{self.farm.currency}{gap}{text}"
+        text = f"{x:z,.2f}" if abs(x) < 99.995 else f"{x:,.0f}"
+        return say_money(text, self.farm.currency)
 
     def acres(self, x: float) -> str:
         """Return land given in acres."""

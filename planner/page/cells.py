@@ -12,6 +12,7 @@ from urllib.parse import quote
 from planner.report.fit import header, measure_of, plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Look, Table
+from planner.units import say_money
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -159,9 +160,7 @@ def _number(number: float, measure: Measure, manner: Manner, decimals: int | Non
     if measure is Measure.PERCENT:
         return f"{shown * 100:.{places}f}%"
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
-        gap = " " if manner.currency[-1:].isalpha() else ""
-        sign = "-" if round(shown, places) < 0 else ""
-        return f"{sign}{manner.currency}{gap}{abs(shown):,.{places}f}"
+        return say_money(f"{shown:z,.{places}f}", manner.currency)
     if measure is Measure.TEXT or (measure is Measure.NUMBER and decimals is None):
         return f"{shown:,.3f}".rstrip("0").rstrip(".")
     text = f"{shown:,.{places}f}"

@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING
 from markupsafe import Markup, escape
 
 from planner.report.measures import Measure
+from planner.units import say_money
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -47,10 +48,15 @@ def ticks(low: float, high: float) -> list[float]:
 
 
 def axis_number(number: float, measure: Measure, manner: Manner) -> str:
-    """Number of an axis."""
+    """Number of an axis.
+
+    >>> from planner.report.measures import Manner
+    >>> axis_number(-1234.5, Measure.MONEY, Manner(currency="CHF"))
+    '-CHF 1,234.5'
+    """
     text = f"{number:,.2f}".rstrip("0").rstrip(".")
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
-        return f"-{manner.currency}{text[1:]}" if text.startswith("-") else manner.currency + text
+        return say_money(text, manner.currency)
     return f"{number * 100:g}%" if measure is Measure.PERCENT else text
 
 

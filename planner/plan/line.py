@@ -9,6 +9,9 @@ from collections import Counter
 from itertools import permutations
 from typing import TYPE_CHECKING
 
+from planner.plan.offers import lowest_per_floz
+from planner.season.domain import LIVING
+
 if TYPE_CHECKING:
     from collections.abc import Collection, Mapping, Sequence
 
@@ -19,7 +22,6 @@ EXACT = 10
 """Recipes up to which every order is weighed where none is known."""
 ALL_TRIED = 7
 """Recipes up to which all orders are tried for the one that suits the days best."""
-LIVING = frozenset({"inoculant", "biological"})
 
 
 def held(season: Season) -> dict[str, frozenset[str]]:
@@ -56,7 +58,9 @@ def shortest(run: Collection[str], season: Season) -> tuple[str, ...]:
     """
     names = sorted(run)
     holds = held(season)
-    worth = {p.name: p.line_loss * _price(p.name, season) for p in season.products}
+    price = {p.name: lowest_per_floz(season.containers, p.name) for p in season.products}
+    # of what is not sold less is still better
+    worth = {p.name: p.line_loss * (price[p.name] or 1.0) for p in season.products}
 
     def added(before: str, name: str) -> float:
         on = holds[before] if before else frozenset()
@@ -83,12 +87,6 @@ def shortest(run: Collection[str], season: Season) -> tuple[str, ...]:
                 after[key] = min(after.get(key, new), new)
         layer = after
     return min(layer.values())[1]
-
-
-def _price(product: str, season: Season) -> float:
-    """Lowest price of a fl oz; 1 where it is not sold, so that less of it is still better."""
-    prices = [b.price / c.size for c in season.containers if c.product == product for b in c.breaks]
-    return min(prices, default=1.0) or 1.0
 
 
 def suiting(

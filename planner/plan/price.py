@@ -13,6 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.plan.line import flushes, shortest, suiting
+from planner.plan.offers import lowest_per_floz
 from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
 from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
@@ -285,8 +286,7 @@ def order_of_runs(
 
 def lowest_price_per_floz(season: Season, product: str) -> float:
     """Lowest price per fl oz of nominal size among a product's containers and breaks; 0 if none."""
-    prices = [b.price / c.size for c in season.containers if c.product == product for b in c.breaks]
-    return min(prices, default=0.0)
+    return lowest_per_floz(season.containers, product)
 
 
 def lowest_net_price(season: Season, container: Container) -> float:

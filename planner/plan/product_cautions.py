@@ -17,7 +17,8 @@ from planner.plan.price import (
     qualifying_spend,
     seed_days,
 )
-from planner.units import Measure, in_unit, say_day
+from planner.season.domain import LIVING
+from planner.units import Measure, in_unit, say_day, say_money
 from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
@@ -34,7 +35,6 @@ SMALL_CEILING, LARGE_CEILING = 0.03, 0.003
 NEARLY = 0.05
 """Share of a level that a spend may miss and still be called near."""
 SLACK = 1e-9
-LIVING = frozenset({"inoculant", "biological"})
 
 
 def where(row: Row) -> str:
@@ -44,8 +44,7 @@ def where(row: Row) -> str:
 
 def money(amount: float, season: Season) -> str:
     """Money in the farm's currency, set off by a space where that is a word."""
-    currency = season.farm.currency
-    return f"{currency}{' ' if currency[-1:].isalpha() else ''}{amount:,.2f}"
+    return say_money(f"{amount:z,.2f}", season.farm.currency)
 
 
 def volume(floz: float, season: Season, decimals: int = 0) -> str:

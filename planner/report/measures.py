@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from enum import Enum
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.units import say_money
 from planner.units.exact import (
     FLOZ_PER_GAL,
     HA_PER_ACRE,
@@ -175,9 +176,7 @@ class Manner:
         if measure is Measure.PERCENT:
             return f"{_plain(shown * 100, 2)} %"
         if label.startswith("¤"):
-            sign = "-" if round(shown, decimals) < 0 else ""
-            gap = " " if self.currency[-1:].isalpha() else ""
-            return f"{sign}{self.currency}{gap}{abs(shown):,.{decimals}f}{label[1:]}"
+            return say_money(f"{shown:z,.{decimals}f}", self.currency) + label[1:]
         return f"{_plain(shown, decimals)} {label}".rstrip()
 
 

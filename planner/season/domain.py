@@ -19,6 +19,8 @@ if TYPE_CHECKING:
 
 CARRIER = "carrier"
 """Kind of what only thins the slurry, such as water: it is not bought and never runs short."""
+LIVING = frozenset({"inoculant", "biological"})
+"""Kinds of what is alive on the seed."""
 POWDER = "fluency powder"
 """Kind of what makes treated seed flow: dry, by the unit, added when the planter is filled."""
 PESTICIDES = ("fungicide", "insecticide", "nematicide")

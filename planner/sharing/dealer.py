@@ -12,7 +12,7 @@ from typing import TYPE_CHECKING, Any, NamedTuple
 
 from planner.explain.words import listing
 from planner.plan.plan import Outcome, Plan, Planting, Treating
-from planner.plan.price import price_plan
+from planner.plan.price import lowest_price_per_floz, price_plan
 from planner.season.domain import (
     NOWHERE,
     Basis,
@@ -124,7 +124,7 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         for u in plan.products
     )
     credit = sum(
-        n.carryover * _cheapest(season.containers, n.product) * max(0.0, u.bought - n.floz)
+        n.carryover * lowest_price_per_floz(season, n.product) * max(0.0, u.bought - n.floz)
         for n, u in zip(needs, plan.products, strict=True)
     )
     cost = plan.cost
@@ -149,11 +149,6 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         discounts=tuple(replace(d, row=NOWHERE) for d in season.discounts),
         season=season.fingerprint,
     )
-
-
-def _cheapest(offers: Iterable[Container], product: str) -> float:
-    prices = [b.price / c.size for c in offers if c.product == product for b in c.breaks]
-    return min(prices, default=0.0)
 
 
 def to_data(one: Planned) -> dict[str, Any]:

@@ -8,6 +8,7 @@ together with what would do.
 from planner.units.days import say_day
 from planner.units.factors import Unit, find_unit, in_unit, is_bare_ounces, is_rate_unit
 from planner.units.measures import ACCEPTED, RATES, Measure
+from planner.units.money import say_money
 from planner.units.numbers import MOST, Unreadable, read_number, refuse
 from planner.units.quantities import check_unit, read_percent, read_quantity, read_rate
 
@@ -29,4 +30,5 @@ __all__ = [
     "read_rate",
     "refuse",
     "say_day",
+    "say_money",
 ]

@@ -12,6 +12,7 @@ import pytest
 from planner.campaign import store
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
+from planner.campaign.notes import notes
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.report.clean_frames import cleaning_sheet
@@ -79,6 +80,8 @@ def test_days_forbid_it_and_what_is_there_covers_it():
     (note,) = [n for n in campaign.notes if "flushed" in n]
     assert f"{flush.product} is flushed once more than the plan counts on" in note
     assert "80.0 fl oz" in note
+    francs = replace(campaign, shop=replace(campaign.shop, currency="CHF"))
+    assert any(f"80.0 fl oz, CHF {flush.money:,.0f}; the" in n for n in notes(francs))
 
 
 def test_days_forbid_it_and_what_is_there_does_not():
