@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
+from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
@@ -62,12 +63,12 @@ class Bill:
 
 
 def cents(amount: float) -> int:
-    """Round money to whole cents.
+    """Round money to whole cents, halves away from zero, as a spreadsheet does: by 15 digits.
 
-    >>> cents(1.005), cents(-2.499)
-    (101, -250)
+    >>> cents(1.005), cents(-2.499), cents(675.43499999622)
+    (101, -250, 67543)
     """
-    return math.floor(amount * CENTS + 0.5 + 1e-6)
+    return int((Decimal(f"{amount:.15g}") * CENTS).to_integral_value(ROUND_HALF_UP))
 
 
 def split(amounts: Sequence[float], total: int, owed: Sequence[float] = ()) -> list[int]:
