@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import hashlib
 import math
 from dataclasses import replace
 from datetime import date
@@ -62,7 +63,14 @@ def shop(season: Season) -> Shop:
         last_planting=farm.last_planting_day,
         stays_primed=farm.line_stays_primed,
         currency=farm.currency,
+        apart="" if farm.name else _digest(season),
     )
+
+
+def _digest(season: Season) -> str:
+    """Digest of the names of the fields."""
+    names = "\n".join(sorted(field.name for field in season.fields))
+    return hashlib.sha256(names.encode("utf-8", "backslashreplace")).hexdigest()[:16]
 
 
 def lot_tests(season: Season) -> tuple[LotTest, ...]:

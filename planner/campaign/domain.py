@@ -51,6 +51,8 @@ class Shop:
     stays_primed: bool = False
     """Whether a product that the next recipe holds too stays in the line."""
     currency: str = "$"
+    apart: str = ""
+    """What tells the events of a farm without a name from those of others."""
 
 
 @dataclass(frozen=True, slots=True)

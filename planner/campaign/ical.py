@@ -235,7 +235,7 @@ def to_ical(campaign: Campaign) -> bytes:
     stamp = datetime.combine(campaign.shop.plan_date or campaign.shop.first_day, time(), UTC)
     seen: dict[str, int] = {}
     for event in sorted((*campaign.deadlines, *campaign.events), key=lambda e: (e.day, e.title)):
-        about = f"{campaign.shop.farm}|{campaign.shop.crop_year}|{event.key}"
+        about = f"{campaign.shop.farm or campaign.shop.apart}|{campaign.shop.crop_year}|{event.key}"
         key = hashlib.sha256(about.encode("utf-8", "backslashreplace")).hexdigest()
         seen[key] = seen.get(key, 0) + 1
         entry = icalendar.Event()

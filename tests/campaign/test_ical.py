@@ -95,5 +95,19 @@ def test_an_event_keeps_its_uid_when_its_day_moves():
     assert all(int(e["sequence"]) == 1 for e in after.values())
 
 
+def test_farms_without_a_name_share_no_uid():
+    """Calendars of two farms in one program; the same farm planned again keeps its own."""
+
+    def uids(name, more):
+        one = hand_season()
+        fields = (*one.fields, replace(one.fields[0], name=more))
+        one = replace(one, farm=replace(one.farm, name=name), fields=fields)
+        return {str(e["uid"]) for e in opened(make_campaign(one, hand_plan()))[1]}
+
+    assert uids("", "Here") == uids("", "Here")
+    assert not uids("", "Here") & uids("", "There")
+    assert uids("Oak farm", "Here") == uids("Oak farm", "There")
+
+
 def moves(before, after):
     return after.decoded("dtstart") != before.decoded("dtstart")
