@@ -462,6 +462,16 @@ def many(folder: Path) -> int:
     return 400
 
 
+PAINTED = """new Promise(done => {
+    const find = () => {
+        const [first] = performance.getEntriesByName('first-contentful-paint');
+        if (first) done(first.startTime); else setTimeout(find, 10);
+    };
+    find();
+})"""
+"""When the page was first painted, ms; waited for, and asked in a way that its own rules allow."""
+
+
 def test_a_season_of_400_fields_is_drawn_soon_and_scrolls(
     page: Page, served: Served, many: int
 ) -> None:
@@ -477,10 +487,7 @@ def test_a_season_of_400_fields_is_drawn_soon_and_scrolls(
     paints = []
     for _ in range(3):
         page.reload()
-        page.wait_for_function("performance.getEntriesByName('first-contentful-paint').length")
-        paints.append(
-            page.evaluate("performance.getEntriesByName('first-contentful-paint')[0].startTime")
-        )
+        paints.append(page.evaluate(PAINTED))
     assert min(paints) / 1000 < FIRST_PAINT
     frames = page.evaluate(
         """new Promise(done => {
