@@ -54,6 +54,8 @@ class FieldChange:
     """Whether it keeps all it had, and more of it is planted."""
     less: bool = False
     """Whether acres of it only stay unplanted: nothing takes the place of what it had."""
+    smaller: bool = False
+    """Whether it only has fewer acres than in the old plan, or is no longer there."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -265,12 +267,16 @@ def compared(
 def _fields(season: Season, old: Plan, found: Stay) -> tuple[FieldChange, ...]:
     before, after = acres_by_share(old), acres_by_share(found.plan)
     moved = moved_by_field(before, after, season)
+    short = {s.field for s in found.plan.shortages if s.acres > ACRE}
     speech = Speech(season.farm)
     changes = []
     for name in field_changes(old, found.plan):
         acres = moved.get(name, 0.0)
         steps = tuple(n for n, step in enumerate(found.steps, 1) if name in step.fields)
         mine = {key: a for key, a in before.items() if key[0] == name}
+        nothing_new = all(
+            a <= before.get(key, 0.0) + ACRE for key, a in after.items() if key[0] == name
+        )
         change = FieldChange(
             field=name,
             before=_shares(name, before, speech),
@@ -279,9 +285,8 @@ def _fields(season: Season, old: Plan, found: Stay) -> tuple[FieldChange, ...]:
             steps=steps,
             must=acres > ACRE and not steps,
             more=all(after.get(key, 0.0) >= a - ACRE for key, a in mine.items()),
-            less=all(
-                a <= before.get(key, 0.0) + ACRE for key, a in after.items() if key[0] == name
-            ),
+            less=nothing_new and name in short,
+            smaller=nothing_new and name not in short,
         )
         changes.append(change)
     return tuple(changes)

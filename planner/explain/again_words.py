@@ -48,16 +48,18 @@ def _changed(again: Again, plan: Plan, speech: Speech) -> str:
 
 def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     """Say how many acres move, how many must, and what the others save."""
-    less = [x.field for x in moved if x.less]
-    other = [x.field for x in moved if not x.less]
-    parts = []
-    if other:
-        be = "changes" if len(other) == 1 else "change"
-        parts.append(f"{count(len(other), 'field')} {be} seed or recipe ({listing(other)})")
-    if less:
-        be = "stays" if len(less) == 1 else "stay"
-        parts.append(f"{count(len(less), 'field')} {be} unplanted, all or part ({listing(less)})")
-    text = f"{' and '.join(parts)}, {speech.acres(again.moved)} in all"
+    kinds = (
+        ("changes", "change", "seed or recipe", [x for x in moved if not (x.less or x.smaller)]),
+        ("stays", "stay", "unplanted, all or part", [x for x in moved if x.less]),
+        ("is", "are", "smaller or gone", [x for x in moved if x.smaller]),
+    )
+    parts = [
+        f"{count(len(found), 'field')} {one if len(found) == 1 else more} {what} "
+        f"({listing([x.field for x in found])})"
+        for one, more, what, found in kinds
+        if found
+    ]
+    text = f"{listing(parts)}, {speech.acres(again.moved)} in all"
     dust = ACRE + SAME * again.moved
     if again.moved - again.moved_bound <= dust:
         text += "; no plan moves fewer."
@@ -71,7 +73,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
     if again.most_moved is not None and again.moved > again.most_moved + dust:
         text += f" That is more than the {speech.acres(again.most_moved)} that may change:"
         text += " with less, more land would stay short."
-    must = [x.field for x in moved if x.must and not x.less]
+    must = [x.field for x in moved if x.must and not (x.less or x.smaller)]
     if must and again.moves:
         text += f" {listing(must)} must change, or land stays short or others change instead."
     return text

@@ -156,6 +156,8 @@ def _why(change: FieldChange) -> str:
         return "new"
     if change.less:
         return "stays unplanted, all or part of it"
+    if change.smaller:
+        return "smaller or gone"
     if change.must:
         return "must: land would stay short, or others change"
     if change.steps:

@@ -340,6 +340,19 @@ def test_a_field_that_only_gains_acres_is_said_to_be_planted_further() -> None:
     assert "another lot" not in said
 
 
+def test_a_field_that_is_smaller_or_gone_does_not_stay_unplanted() -> None:
+    """North of 80 acres has 60 now, and South of 40 is no longer there; seed is left."""
+    lots = (lot(on_hand=120.0),)
+    old = solve(season(fields=(field(acres=80.0), field("South", acres=40.0)), lots=lots))
+    plan, told = again(season(fields=(field(acres=60.0),), lots=lots), old)
+    assert plan.shortages == ()
+    assert told.sentences[0].startswith(
+        "2 fields are smaller or gone (North and South), 60 acres in all; no plan moves fewer."
+    )
+    table = next(b for b in again_sheet(told).blocks if getattr(b, "name", "") == "fields")
+    assert [row[-1] for row in table.rows] == ["smaller or gone"] * 2
+
+
 def test_the_time_of_planning_again_is_told() -> None:
     plan, _ = keep_near(
         two_lots(10.0, 12.0),
