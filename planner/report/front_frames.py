@@ -97,8 +97,9 @@ def _safety(facts: Facts) -> list[Block]:
         acres = spare.short_acres if spare is not None else held.short_acres
         even = f"even with the {percent(spare.share)} spare seed planted, " if spare else ""
         kept = f"; with it kept back, in {chance(1.0 - held.seed_enough)}" if spare else ""
+        seed = "Seed is tighter" if enough < held.enough else "Seed runs short, too"
         said += (
-            f" That counts product only. Seed is tighter: {even}some lot comes up short in "
+            f" That counts product only. {seed}: {even}some lot comes up short in "
             f"{chance(1.0 - enough)} seasons, {facts.say(acres, Measure.AREA)} in an average "
             f"year{kept}."
         )

@@ -235,6 +235,9 @@ def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> Non
             "With the 3 % spare seed kept back, the seed of every lot suffices in 10 of 100; "
             f"with it planted, that of every lot in {planted * 100:.0f} of 100."
         )
+    for product, said in ((0.9, "Seed is tighter: even"), (0.28, "Seed runs short, too: even")):
+        drawn = replace(held, enough=product, spare=SparePlanted(0.03, 0.64, 0.5))
+        assert said in words(front_sheet(Facts(plan, season, drawn)))
 
 
 def test_what_is_to_spare_is_a_share_of_the_same_everywhere() -> None:
