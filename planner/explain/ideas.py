@@ -60,10 +60,15 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
     Those most likely to be cheap come first.
     """
     pairs = suitable(season) if short else {}
-    per_field = [list(_ideas(season.field_named[s.field], s, plan, season, pairs)) for s in short]
+    shares = tuple(_shares(ALL, short, plan, season, pairs)) if len(short) > 1 else ()
+    per_field = []
+    for s in short:
+        # a larger share of all land that serves every short field serves each
+        own = () if shares else _shares(s.field, (s,), plan, season, pairs)
+        rest = _ideas(season.field_named[s.field], s, plan, season, pairs)
+        per_field.append([*own, *rest])
     if len(short) > 1:
-        of_all = (*_shares(ALL, short, plan, season, pairs), *_buy(ALL, short, plan, season, pairs))
-        per_field.insert(0, list(of_all))
+        per_field.insert(0, [*shares, *_buy(ALL, short, plan, season, pairs)])
     longest = max(map(len, per_field), default=0)
     # one idea of every field before the second of any, so that little time serves all
     return tuple(each[i] for i in range(longest) for each in per_field if i < len(each))
@@ -72,7 +77,6 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
 def _ideas(
     field: Field, short: ShortField, plan: Plan, season: Season, pairs: Pairs
 ) -> Iterator[Idea]:
-    yield from _shares(field.name, (short,), plan, season, pairs)
     yield from _buy(field.name, (short,), plan, season, pairs)
     yield from _lower_rate(field, short, season)
     yield from _widen(field, season)

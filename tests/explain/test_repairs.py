@@ -151,6 +151,7 @@ def test_a_larger_share_for_all_short_fields_together() -> None:
     assert (tried[0].field, tried[0].what, tried[0].covers) == (ALL, what, ("A", "B"))
     (found,) = (r for r in both.repairs if r.what == what)
     assert found.acres_covered == pytest.approx(80.0)
+    assert [idea.field for idea in tried if "Most of one variety" in idea.what] == [ALL]
 
 
 def test_the_next_stronger_recipe_not_the_strongest() -> None:
