@@ -67,6 +67,8 @@ _CONTAINER = re.compile(r"\b(?:jug|keg|drum|tote|bottle|can|pail|box|container)(
 
 def _in_one_unit(text: str, measure: Measure, comma: bool) -> str:
     """What to write in place of a quantity in several units, such as 6 gal 3 qt."""
+    if len(text) > MOST_LETTERS:
+        return ""
     pieces = _PIECE.findall(text)
     if len(pieces) < 2 or _PIECE.sub("", text):
         return ""

@@ -386,6 +386,13 @@ def test_every_spelling_has_a_sound_factor(measure):
         assert in_unit(unit.to_working(3.0), measure, spelled) == close(3.0)
 
 
+def test_a_long_text_is_not_added_up():
+    """Taking it apart takes the time of the third power of its length: minutes for some cells."""
+    with pytest.raises(Unreadable) as refused:
+        read_quantity("1 gal " * 50, Measure.VOLUME)
+    assert "write" not in refused.value.remedy
+
+
 @given(st.text(max_size=40))
 def test_any_text_is_read_or_refused(text):
     """Nothing but `Unreadable` comes out of text, and what is read is finite."""
