@@ -97,8 +97,11 @@ class Outcome:
 
     @property
     def money_floor(self) -> float:
-        """The floor as money, with the acres short that were found."""
-        return self.floor - (self.value - self.money)
+        """The floor as money, with the acres short that were found.
+
+        -inf where no solution was found in time and acres have no price.
+        """
+        return self.floor if self.value == self.money else self.floor - (self.value - self.money)
 
 
 def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
@@ -327,7 +330,8 @@ class SecondStage:
         limits = Limits(self.seconds, self.gap, restarts=False)
         answer = solve(at_best(model, self.season, tolls), limits)
         if answer.verdict is Verdict.INFEASIBLE or answer.x is None:
-            return Outcome(np.inf, np.inf, 0.0, False, proven_bound(answer), Order(), frozenset())
+            money = np.inf if self.has_price else -np.inf
+            return Outcome(np.inf, money, 0.0, False, proven_bound(answer), Order(), frozenset())
         bags = early_seed(self.season, bags_bought(model, answer.x))
         order = order_of(counts(model, answer.x), bags)
         return self._outcome(model, answer.x, answer.objective, proven_bound(answer), order)

@@ -232,7 +232,8 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
     paired = [(table.known[FRESH, best, i], table.known[FRESH, None, i]) for i in known]
     toll = np.array([tolls[i].on(table.season, best) for i in known])
     several = len(known) > 1
-    ends = interval(np.array([least.money_floor for _, least in paired])) if several else None
+    floors = np.array([least.money_floor for _, least in paired])
+    ends = interval(floors) if several and np.isfinite(floors).all() else None
     cost = max(1.0, abs(_mean_money(of_best)))
     more = _more_short(paired)
     gap = gap_upper(np.array([o.value - least.floor for o, least in paired]) + toll)
@@ -262,9 +263,8 @@ def _mean_money(found: Sequence[Outcome]) -> float:
 
 def _more_short(paired: Sequence[tuple[Outcome, Outcome]]) -> float:
     """Mean acres that an order leaves short beyond draws at best, where acres have no price."""
-    return float(
-        np.mean([o.short - least.short for o, least in paired if o.value != o.money] or [0.0])
-    )
+    more = [o.short - least.short if o.value != o.money else 0.0 for o, least in paired]
+    return float(np.mean(more or [0.0]))
 
 
 def _left_open(at_best: Sequence[Outcome], cost: float) -> float:

@@ -8,10 +8,13 @@ import numpy as np
 import pytest
 
 from planner import api
+from planner.optimize.mip.highs import Answer, Verdict
+from planner.risk import second_stage
 from planner.risk.floors import Tolls
-from planner.risk.second_stage import Order, SecondStage
+from planner.risk.second_stage import Order, Outcome, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.turned_out import Turn
+from planner.risk.two_stages import _more_short
 from planner.season.domain import Quantity, Season
 
 ONE = {
@@ -279,3 +282,24 @@ def test_what_goes_back_was_spent_all_the_same(tmp_path: Path) -> None:
         values[most] = stage.floor(gallons(10.0)).value
     assert values[600] == pytest.approx(492.0)
     assert values[590] > 492.0 + 100.0
+
+
+@pytest.mark.parametrize("acre", [None, 10.0])
+def test_a_draw_at_best_without_a_solution_in_time_has_a_floor_of_money_or_none(
+    tmp_path: Path, acre: float | None, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """A floor may hold the price that puts acres first: how much of it is not known then."""
+    made = season(tmp_path, JUGS + "Green Cap,2.5 gal jug,2.5 gal,500,200,\n")
+    made = replace(made, farm=replace(made.farm, short_acre_cost=acre))
+    late = Answer(Verdict.NONE_FOUND, None, np.inf, 700.0)
+    monkeypatch.setattr(second_stage, "solve", lambda *_: late)
+    found = SecondStage(made).floor(gallons(10.0))
+    assert found.floor == pytest.approx(700.0)
+    assert found.money_floor == (-np.inf if acre is None else found.floor)
+
+
+def test_acres_more_short_are_a_mean_over_all_draws() -> None:
+    """Eight acres more in one draw of four."""
+    none = Outcome(100.0, 100.0, 0.0, False, 100.0, Order(), frozenset())
+    some = replace(none, value=9000.0, short=8.0)
+    assert _more_short([(some, none), *[(none, none)] * 3]) == 2.0
