@@ -1,7 +1,7 @@
 """The processes and threads that work beside the main thread, and what they hand to it.
 
-Threads only append to its lists and set its flags, which needs no lock of our own; processes are
-handed out under a lock.
+Threads only append to its lists and set its flags, which needs no lock of our own; processes and
+threads are begun under a lock.
 """
 
 from __future__ import annotations
@@ -102,9 +102,10 @@ class Workers:
                     self.errors.append(error)
 
         thread = threading.Thread(target=work, daemon=True)
-        self.threads = [t for t in self.threads if t.is_alive()]
-        self.threads.append(thread)
-        thread.start()
+        with self.lock:
+            self.threads = [t for t in self.threads if t.is_alive()]
+            self.threads.append(thread)
+            thread.start()
         return thread
 
     def end_bounds(self) -> None:

@@ -1,5 +1,6 @@
 """Stopped at any moment, the search hands back a plan that keeps every rule, with a bound."""
 
+import sys
 import threading
 
 import numpy as np
@@ -23,6 +24,7 @@ from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.order_apart import settle_order
 from planner.optimize.search.run import search, solve
+from planner.optimize.search.workers import Workers
 from planner.plan.audit import audit
 from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
@@ -173,3 +175,27 @@ def test_a_job_that_never_began_does_not_spoil_the_next():
     stop.clear()
     assert anneal_apart(worker, context.current, job, stop, []) is not None
     context.workers.close()
+
+
+def test_no_thread_is_lost_where_several_begin_some():
+    """The search waits for all of them at its end."""
+    workers, end = Workers(), threading.Event()
+    begun: list[threading.Thread] = []
+
+    def begin_many() -> None:
+        begun.extend(workers.beside(end.wait) for _ in range(20))
+
+    interval = sys.getswitchinterval()
+    sys.setswitchinterval(1e-6)
+    try:
+        starters = [threading.Thread(target=begin_many) for _ in range(8)]
+        for starter in starters:
+            starter.start()
+        for starter in starters:
+            starter.join()
+    finally:
+        sys.setswitchinterval(interval)
+    assert set(begun) == set(workers.threads)
+    assert len(begun) == 160
+    end.set()
+    workers.close()
