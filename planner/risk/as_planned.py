@@ -148,8 +148,10 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
         Of the draws: the same seed gives the same answer.
     """
     spare = season.farm.spare_seed
-    seeds, bare = _Seeds(season, plan), _Seeds(season, plan, spare)
-    accounts, need = needs_drawn(season, plan, draws, seed, (seeds.count, bare.count))
+    seeds = _Seeds(season, plan)
+    bare = _Seeds(season, plan, spare) if spare else None
+    beside = [s.count for s in (seeds, bare) if s]
+    accounts, need = needs_drawn(season, plan, draws, seed, beside)
     count = len(need)
     there = np.array([a.supply for a in accounts])
     enough = need <= there * (1.0 + ROUNDING)
@@ -165,7 +167,7 @@ def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0)
         seed_enough=seeds.enough(count),
         white_mold=None if not seeds.mold.any() else 1.0 - seeds.mold_short / count,
         short_acres=seeds.acres_short / count,
-        spare=SparePlanted(spare, bare.enough(count), bare.acres_short / count) if spare else None,
+        spare=SparePlanted(spare, bare.enough(count), bare.acres_short / count) if bare else None,
         spread=_spread(tight, need[:, names.index(tight)], there[names.index(tight)])
         if tight
         else None,
