@@ -64,7 +64,7 @@ def list_price(container: Container, count: int) -> float:
 
 
 def sold_by_any_count(season: Season, counts: Mapping[tuple[str, str], int]) -> Season:
-    """Season where the lowest price of a container holds for a count below its lowest, too."""
+    """Season where a container's price from its lowest From count holds for fewer, too."""
     return replace(
         season,
         containers=tuple(

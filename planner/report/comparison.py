@@ -6,6 +6,7 @@ import json
 import math
 from typing import TYPE_CHECKING, Any
 
+from planner.explain.words import listing
 from planner.plan.plan import said_gap
 from planner.report.measures import Measure
 from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, Table, Text
@@ -34,12 +35,12 @@ def may_be_shorter(compared: Comparison) -> str:
 
 
 def paid_before(compared: Comparison) -> str:
-    """Say which totals lack what was paid before; empty where all lack the same."""
+    """Say in which totals what is ordered already is free; empty where all have the same."""
     if not compared.paid_before:
         return ""
     return (
-        f"Ordered already, so no longer in the total: containers of "
-        f"{', '.join(compared.paid_before)}. Totals can't be compared with one that orders it all."
+        f"Containers ordered already cost nothing in {listing(compared.paid_before)}: totals can't "
+        "be compared where not the same ones are ordered already."
     )
 
 

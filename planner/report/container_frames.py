@@ -118,8 +118,8 @@ def _levels(campaign: Campaign) -> Table:
         rows=tuple(rows),
         parts="day",
         repeat_header=True,
-        note="What Cleaning has flushed in the evening and primed again by then is not taken off:"
-        " by so much less is left, and by as much the container weighs less."
+        note="Left and Weight don't count what is primed again after an evening's flush (see"
+        " Cleaning): take Less off what is left, and its weight off Weight."
         if again
         else "",
     )

@@ -68,6 +68,7 @@ WHAT_IF = "What if"
 NOTES = "Notes"
 WARNINGS = "Warnings"
 NO_SUPPLIER = "no supplier named"
+NOTHING_TO_ORDER = "Nothing to order: what is there or on its way covers what the seed takes."
 MOST_MATURITIES = 14
 """Most columns of the chart of maturities; beyond, neighbours are put together."""
 

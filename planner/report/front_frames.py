@@ -15,6 +15,7 @@ from planner.report.facts import (
     FIELDS,
     FRONT,
     NOTES,
+    NOTHING_TO_ORDER,
     ORDER,
     PRODUCT_DETAIL,
     PRODUCTS,
@@ -256,7 +257,7 @@ def _order(facts: Facts) -> Table:
         columns=columns[:shown],
         rows=tuple(row[:shown] for row in rows[:MOST_LINES]),
         group="supplier" if more <= 0 and len(suppliers) > 1 else "",
-        empty="Nothing to order: the stock on hand covers what the seed takes.",
+        empty=NOTHING_TO_ORDER,
         note=note,
     )
 
