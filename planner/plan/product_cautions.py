@@ -154,14 +154,14 @@ def worth_more_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
             kept = season.product_named[c.product].carryover
             least = lowest_net_price(season, c)
             ends = (
-                "so as many are ordered as are sold and money is for, where that is cheaper"
+                "As many are ordered as are sold and money is for, where that is cheaper"
                 if most_affordable(season, c) is not None
-                else "and nothing limits how many: only as many as could be used are thought of"
+                else "As nothing limits how many, no more are ordered than could be used"
             )
             yield (
                 f"A {c.name} of {c.product}{where(c.row)} can cost as little as "
-                f"{money(least, season)}, while {kept:.0%} of the lowest price is its Carryover "
-                f"value, so buying pays even unused, {ends}: are the two right?"
+                f"{money(least, season)}, less than its Carryover value, {kept:.0%} of the lowest "
+                f"price: buying it pays even unused. Are the two right? {ends}."
             )
 
 

@@ -224,9 +224,10 @@ def for_margin_lines(facts: Facts) -> list[str]:
     """Say which containers are bought for no more than the margin on product."""
     share = percent(facts.season.farm.product_margin)
     return [
-        f"The last {f.container} of {f.product} is bought for {_volume(facts, f.floz)}, no more "
-        f"than the {share} product margin ({_volume(facts, f.margin)}): without it "
-        f"{facts.say(f.saved, Measure.MONEY)} less is paid."
+        f"Of the last {f.container} of {f.product} only {_volume(facts, f.floz)} are needed, part "
+        f"of the {share} product margin ({_volume(facts, f.margin)}): without it "
+        f"{facts.say(f.saved, Measure.MONEY)} less is paid, and "
+        f"{_volume(facts, max(0.0, f.margin - f.floz))} of the margin are left."
         for f in for_margin(facts.season, facts.plan)
     ]
 
