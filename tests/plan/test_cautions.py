@@ -301,7 +301,8 @@ CASES = [
     (
         "product worth more than it costs",
         {"products": (product(carryover=0.91),), **discount(0.0)},
-        "A jug of Alpha (Containers, row 2) can cost as little as $270.00, less than its Carryover value, 91%",
+        "A jug of Alpha (Containers, row 2) can cost as little as $270.00, less than its "
+        "Carryover value, 91%",
         {"products": (product(carryover=0.9),), **discount(0.0)},
     ),
     (
