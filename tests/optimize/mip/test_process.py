@@ -39,6 +39,7 @@ def test_a_dead_process_answers_every_time(worker):
 
 def test_one_that_dies_at_work_leaves_the_next_waiting_for_nothing(worker):
     """Killed in the middle of a solve that would never end by itself."""
+    assert worker.solve(TINY, Limits(gap=0.0)).verdict is Verdict.OPTIMAL  # it hears by now
     timer = threading.Timer(0.5, worker.process.kill)
     timer.start()
     with pytest.raises(ProcessGoneError):
