@@ -5,6 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
+import numpy as np
+
 from planner.engine.jobs import Job, run
 from planner.errors import NoPlanError
 from planner.plan.price import price_plan
@@ -17,7 +19,7 @@ if TYPE_CHECKING:
     from planner.engine.jobs import Done
     from planner.optimize.options import SolveOptions, Stop
     from planner.plan.plan import Plan
-    from planner.season.domain import Season
+    from planner.season.domain import Season, SeedLot
 
 CORES = 2
 """Cores that each plan of a group keeps busy."""
@@ -113,14 +115,26 @@ def plan_group(payload: tuple[int, Season, SolveOptions]) -> GroupPlan:
 
 def _bought_to_return(season: Season) -> dict[str, int]:
     """Bags by lot whose seed is worth more at season's end than it costs, money allowing."""
-    left = season.farm.most_to_spend
-    found = {}
-    for lot in sorted(season.lots, key=lambda x: x.buy_price / max(1e-9, x.return_value)):
-        if lot.treated_with is not None or lot.return_value <= lot.buy_price:
-            continue
-        bags, price = int(lot.can_buy / lot.units_per_bag + 1e-9), lot.buy_price * lot.units_per_bag
-        if left is not None and price > 0.0:
-            bags = min(bags, int(left / price + 1e-9))
-            left -= bags * price
-        found[lot.name] = bags
-    return found
+    lots = [x for x in season.lots if x.treated_with is None and x.return_value > x.buy_price]
+    most = [int(x.can_buy / x.units_per_bag + 1e-9) for x in lots]
+    money = season.farm.most_to_spend
+    if lots and money is not None:
+        most = _best_within(lots, most, money)
+    return {x.name: bags for x, bags in zip(lots, most, strict=True)}
+
+
+def _best_within(lots: Sequence[SeedLot], most: Sequence[int], money: float) -> list[int]:
+    """Bags that gain most of those that the money pays."""
+    from scipy.optimize import Bounds, LinearConstraint, milp
+
+    size = np.array([x.units_per_bag for x in lots])
+    price = size * [x.buy_price for x in lots]
+    gain = size * [x.return_value for x in lots] - price
+    found = milp(
+        -gain,
+        integrality=np.ones(len(lots)),
+        bounds=Bounds(0.0, np.array(most, dtype=np.float64)),
+        constraints=LinearConstraint(price[None, :], ub=money * (1.0 + 1e-9)),
+        options={"mip_rel_gap": 0.0},
+    )
+    return [int(n) for n in np.round(found.x)]

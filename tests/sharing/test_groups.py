@@ -46,3 +46,22 @@ def test_a_group_without_fields_still_buys_seed_worth_more(most: float | None, b
         lots=(sold("L1", 48.0), sold("L2", 58.0)),
     )
     assert plan_group((1, one, SolveOptions())).cost == pytest.approx(-100.0 * bags)
+
+
+def test_a_group_without_fields_buys_what_is_worth_most_for_all_its_money():
+    """$1,000 are one bag of L1 that gains $300, with $400 left over, or two of L2 that gain $400.
+
+    A dollar gains more in L1.
+    """
+    lots = tuple(
+        seasons.lot(
+            name, on_hand=0.0, units_per_bag=size, buy_price=10.0, return_value=back, **more
+        )
+        for name, size, back, more in (
+            ("L1", 60.0, 15.0, {"can_buy": 60.0}),
+            ("L2", 50.0, 14.0, {"can_buy": 100.0}),
+        )
+    )
+    one = seasons.season(farm=seasons.farm(most_to_spend=1_000.0), fields=(), lots=lots)
+    found = plan_group((1, one, SolveOptions()))
+    assert found.cost == found.bound == pytest.approx(-400.0)
