@@ -189,7 +189,8 @@ def aside(facts: Facts) -> list[str]:
     if not facts.plan.added:
         return []
     cost = facts.plan.cost.total - facts.decided.cost.total
-    return [f"Without what was added to be safe, {facts.say(cost, Measure.MONEY)} of the total:"]
+    total = facts.say(cost, Measure.MONEY)
+    return [f"Said of the plan without what was added to be safe (total {total}):"]
 
 
 def tight(facts: Facts) -> list[ProductMargin]:
