@@ -189,8 +189,8 @@ def aside(facts: Facts) -> list[str]:
     if not facts.plan.added:
         return []
     cost = facts.plan.cost.total - facts.decided.cost.total
-    total = facts.say(cost, Measure.MONEY)
-    return [f"Said of the plan without what was added to be safe (total {total}):"]
+    more = facts.say(cost, Measure.MONEY)
+    return [f"Said of the plan without what was added to be safe, which adds {more} to the total:"]
 
 
 def tight(facts: Facts) -> list[ProductMargin]:

@@ -72,7 +72,9 @@ def test_page_one_and_the_terminal_say_what_was_added(whole: Season, safer: Plan
     ]
     assert any(said in text for text in texts)
     aside, proven = nearness(facts)
-    assert aside == "Said of the plan without what was added to be safe (total $150.00):"
+    assert aside == (
+        "Said of the plan without what was added to be safe, which adds $150.00 to the total:"
+    )
     assert proven.startswith("Proven: no plan")
     shown = plan_lines(safer, whole)
     assert said in " ".join(" ".join(shown).split())
