@@ -184,16 +184,19 @@ def _begin_annealer(context: Context) -> None:
 def _search_beside_proof(context: Context, proof: Beside) -> None:
     options = context.incumbent.options
     more = min(options.params.strategies.most_more, (options.cores or cores()) - 2)
+    workers = context.workers.for_more(max(0, more))
     others = [
         begin_search(context, worker=worker, turn=turn, seed=turn)
-        for turn, worker in enumerate(context.workers.for_more(max(0, more)), 2)
+        for turn, worker in enumerate(workers, 2)
     ]
     pursue(context, COST)
     for other in others:
         other.done.set()
     proof.end()
-    for other in others:
+    for other, worker in zip(others, workers, strict=True):
         other.thread.join(GRACE)
+        if other.thread.is_alive():
+            worker.close()  # the next thread to use it would hear what is meant for this one
 
 
 def _run_next(context: Context, _: int, until: float) -> None:

@@ -19,6 +19,8 @@ from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
 from planner.optimize.options import SolveOptions
+from planner.optimize.search import run
+from planner.optimize.search.beside import begin
 from planner.optimize.search.common import open_context
 from planner.optimize.search.finish import offer_cheapest_order
 from planner.optimize.search.first_plan import make_first_plan
@@ -159,6 +161,23 @@ def test_more_cores_anneal_in_the_same_processes_every_time():
     assert again[0] is not first[0]
     assert again[1] is first[1]
     context.incumbent.over.set()
+    context.workers.close()
+
+
+def test_a_process_that_does_not_hear_is_not_used_by_two_threads(monkeypatch):
+    """The thread that anneals besides goes on after its time; the next one gets another process."""
+    options = SolveOptions(seconds=60.0, cores=3)
+    context = open_context(Incumbent(options, None, None), hard_season(6, 5, 3, 1, 1))
+    released = threading.Event()
+    monkeypatch.setattr(run, "GRACE", 0.05)
+    monkeypatch.setattr(run, "pursue", lambda *_: None)
+    monkeypatch.setattr(
+        run, "begin_search", lambda it, **_: begin(it, lambda _: released.wait(30.0))
+    )
+    run._search_beside_proof(context, begin(context, lambda _: None))
+    (first,) = context.workers.more
+    assert context.workers.for_more(1) != [first]
+    released.set()
     context.workers.close()
 
 
