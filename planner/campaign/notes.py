@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
-from planner.campaign.standing import standing
+from planner.campaign.standing import standing, too_long
 from planner.season.domain import UNTREATED
 from planner.sums import grouped
 from planner.units import say_money
@@ -35,6 +35,7 @@ def notes(campaign: Campaign) -> tuple[str, ...]:
         *_early(campaign),
         *_flushed(campaign),
         *_sits_too_long(campaign),
+        *_long_days(campaign),
         *_not_approved(campaign),
         *_tests(campaign),
         *_old_stock(campaign),
@@ -148,6 +149,19 @@ def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
         f" {_volume(campaign, first.there)} are left over by the plan, so"
         f" {_volume(campaign, missing)} are missing: treat it on fewer days, or buy more."
     )
+
+
+def _long_days(campaign: Campaign) -> list[str]:
+    """Days that flushing and priming again make longer than the hours of a day."""
+    days, most = too_long(campaign), campaign.shop.minutes_per_day
+    if not days or most is None:
+        return []
+    each = ", ".join(f"{_day(campaign, day)} {minutes:.0f}" for day, minutes in days.items())
+    return [
+        f"Minutes in the shop beyond the {most:.0f} of Hours per day: {each}. To flush in the"
+        " evening what may not sit in the line, and to prime it again, comes on top of what days"
+        " were chosen by. Give these days more hours, or treat a recipe on fewer days."
+    ]
 
 
 def _not_approved(campaign: Campaign) -> list[str]:

@@ -78,6 +78,20 @@ def minutes_again(campaign: Campaign) -> dict[date, float]:
     return summed((day, each) for s in standing(campaign) if s.again for day in (s.since, s.until))
 
 
+def too_long(campaign: Campaign) -> dict[date, float]:
+    """Minutes of the days that are longer than Hours per day with what `minutes_again` adds."""
+    most, again = campaign.shop.minutes_per_day, minutes_again(campaign)
+    days = {
+        d.day: (d.running or 0.0) + d.minutes + again.get(d.day, 0.0)
+        for d in campaign.calendar.days
+    }
+    return {
+        day: minutes
+        for day, minutes in days.items()
+        if most is not None and again.get(day) and minutes > most + HAIR
+    }
+
+
 def taken_again(campaign: Campaign) -> dict[str, list[tuple[date, float]]]:
     """Fl oz by which a product is less than its draw-down says from a day on, by product."""
     return grouped((s.product, (s.until, s.takes)) for s in standing(campaign) if s.takes)

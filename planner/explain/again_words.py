@@ -109,12 +109,10 @@ def _costs(again: Again, plan: Plan, speech: Speech) -> str:
     if abs(change) >= CENT:
         text += " The season costs" if now < CENT else " All in all the season costs"
         text += f" {speech.money(abs(change))} {'more' if change > 0 else 'less'}"
-        text += f" than in the old plan{_counted_in(again, speech)}"
-        short = again.more_short
-        if abs(short) > ACRE:
-            text += f", and {speech.acres(abs(short))} {'more' if short > 0 else 'fewer'}"
-            text += " stay unplanted"
-        text += "."
+        text += f" than in the old plan{_counted_in(again, speech)}."
+    short = again.more_short
+    if abs(short) > ACRE:
+        text += f" {speech.acres(abs(short))} {'more' if short > 0 else 'fewer'} stay unplanted."
     over = again.total - again.cheapest
     if over >= CENT:
         text += f" Keeping fields as they were costs {speech.money(over)} over the cheapest plan."
@@ -128,10 +126,10 @@ def _counted_in(again: Again, speech: Speech) -> str:
         parts.append(f"{speech.money(again.paid)} already paid")
     if again.given_up >= CENT:
         parts.append(f"{speech.money(again.given_up)} of return value of seed treated since")
-    text = f", {' and '.join(parts)} counted in" if parts else ""
     if again.given_up <= -CENT:
-        text += f", less {speech.money(-again.given_up)} that seed bought since would bring back"
-    return text
+        back = speech.money(-again.given_up)
+        parts.append(f"{back} that seed bought since would bring back unused")
+    return f", {' and '.join(parts)} counted in" if parts else ""
 
 
 def _buy_now(again: Again, plan: Plan, speech: Speech) -> str:

@@ -92,7 +92,7 @@ def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money
         step_saved=None if more is None else _saved(plan, more),
         short_proven=all(p.shortage_proven for p in plans),
         cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
-        under_way=bool(season.ordered or season.treated),
+        under_way=bool(season.ordered),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.campaign.standing import minutes_again
+from planner.campaign.standing import minutes_again, too_long
 from planner.explain.words import count
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -23,7 +23,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.campaign.domain import Batch, Campaign, Card, Day, Portion, Run, Shop
+    from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
     from planner.report.sheets import Content
 
 CALENDAR = "Shop calendar"
@@ -153,6 +153,7 @@ def _bags(portion: Portion) -> str:
 
 def _days(campaign: Campaign) -> Table:
     again = minutes_again(campaign)
+    long = too_long(campaign)
     more = (
         " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
         " time comes on top, and no day was chosen by it. It is marked where it makes the day"
@@ -184,7 +185,7 @@ def _days(campaign: Campaign) -> Table:
                 d.bags,
                 d.running,
                 d.minutes,
-                *([_again(d, again.get(d.day), campaign.shop)] * bool(again)),
+                *([_marked(again.get(d.day), d.day in long)] * bool(again)),
             )
             for d in campaign.calendar.days
         ),
@@ -196,12 +197,8 @@ def _days(campaign: Campaign) -> Table:
     )
 
 
-def _again(day: Day, minutes: float | None, shop: Shop) -> Content:
-    """Minutes to flush and prime again, marked where the day holds them no longer."""
-    most = shop.minutes_per_day
-    if not minutes or most is None or (day.running or 0.0) + day.minutes + minutes <= most:
-        return minutes
-    return Cell(minutes, Look.WATCH)
+def _marked(minutes: float | None, mark: bool) -> Content:
+    return Cell(minutes, Look.WATCH) if mark else minutes
 
 
 def _limits(campaign: Campaign) -> str:

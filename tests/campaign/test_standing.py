@@ -11,7 +11,7 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.domain import Done
-from planner.campaign.notes import product_missing
+from planner.campaign.notes import notes, product_missing
 from planner.campaign.standing import Standing, minutes_again, standing, taken_again
 from planner.campaign.store import from_dict, to_dict
 from planner.report.calendar_frames import days_sheet
@@ -140,6 +140,10 @@ def test_flushing_and_priming_again_is_in_each_days_time_and_off_the_levels():
     short = replace(made, shop=replace(made.shop, minutes_per_day=20.0))  # seed takes some of it
     (load,) = [b for b in days_sheet(short).blocks if getattr(b, "name", "") == "days"]
     assert all(row[-1].look is Look.WATCH for row in load.rows if row[-1])
+    assert not any("Hours per day" in note for note in made.notes)
+    (said,) = [note for note in notes(short) if "Hours per day" in note]
+    assert "beyond the 20 of Hours per day: Wed 5/5/2027 " in said
+    assert "To flush in the evening what may not sit in the line" in said
     levels = level_sheet(made).blocks[-1]
     place = [c.key for c in levels.columns].index("again")
     off = {row[:2]: row[place] for row in levels.rows if row[place]}

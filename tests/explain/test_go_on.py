@@ -152,7 +152,7 @@ def test_a_field_that_only_stays_unplanted_changes_no_seed(tmp_path) -> None:
     assert again.sentences[0].startswith(
         "1 field stays unplanted, all or part (North), 40 acres in all; no plan moves fewer."
     )
-    assert "less than in the old plan, and 40 acres more stay unplanted." in again.sentences[0]
+    assert "less than in the old plan. 40 acres more stay unplanted." in again.sentences[0]
     assert again.more_short == pytest.approx(40.0)
 
 
@@ -251,7 +251,9 @@ def test_seed_bought_already_and_seed_still_to_buy(tmp_path) -> None:
     assert "2 bags of L1 more (1 bought already)" in again.sentences[1]
     assert "+1 bag of L1" in again.sentences[0]
     assert (again.paid, again.given_up) == pytest.approx((40 * 50.0, -40 * 5.0))
-    assert "$2,000 already paid counted in, less $200 that seed bought since" in again.sentences[0]
+    assert (
+        "$2,000 already paid and $200 that seed bought since would bring back" in again.sentences[0]
+    )
 
 
 def test_bags_done_of_seed_bought_are_on_hand(tmp_path) -> None:
