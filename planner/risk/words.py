@@ -108,7 +108,9 @@ def chosen(found: TwoStages, season: Season) -> str:
     text = f"Of the orders compared, the one with the lowest mean cost is {best.label}"
     text += f": {say.money(best.mean)} over {count(found.draws, 'season')} drawn"
     if found.planned:
-        text += f", {say.money(found.value_of_planning)} less than the plan's order"
+        saves = found.value_of_planning
+        less = "less" if saves >= 0.0 else "more"  # where it leaves fewer acres short
+        text += f", {say.money(abs(saves))} {less} than the plan's order"
     text += f". It suffices with nothing bought late in {chance(best.enough)}"
     if isfinite(found.gap):
         text += f". No order could cost over {percent(found.gap)} less on average (95 % confidence)"

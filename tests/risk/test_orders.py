@@ -162,6 +162,14 @@ def test_a_few_seasons_are_said_to_prove_little(season: Season, compared: TwoSta
     assert "prove little" not in chosen(compared, season)
 
 
+@pytest.mark.parametrize(("saves", "said"), [(120.0, "$120 less"), (-120.0, "$120 more")])
+def test_an_order_that_costs_more_for_fewer_acres_short_saves_nothing(
+    season: Season, compared: TwoStages, saves: float, said: str
+) -> None:
+    text = chosen(replace(compared, planned=1, value_of_planning=saves), season)
+    assert f", {said} than the plan's order" in text
+
+
 def test_waiting_with_all_costs_the_late_price(compared: TwoStages) -> None:
     """Derived: each gallon costs 30 more late, and what is needed is bought whole."""
     (waiting,) = compared.waiting
