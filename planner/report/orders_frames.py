@@ -30,12 +30,13 @@ if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
     from planner.risk.compared import OrderChance, TwoStages
+    from planner.season.domain import Season
 
 
 def compared_sheet(facts: Facts, stages: TwoStages) -> Sheet:
     """Orders, what one container more or less does, and what can wait."""
     said = Text((chosen(stages, facts.season),), "", Look.STRONG)
-    blocks: list[Block] = [said, _orders(stages), _worth(stages)]
+    blocks: list[Block] = [said, _orders(stages), _worth(stages, facts.season)]
     if stages.steps:
         blocks += [_steps(stages), Charts((_picture(),))]
     if stages.waiting:
@@ -87,11 +88,12 @@ def _edge(x: float) -> Content:
     return x if math.isfinite(x) else Cell("-", Look.FAINT)
 
 
-def _worth(stages: TwoStages) -> Table:
+def _worth(stages: TwoStages, season: Season) -> Table:
+    alike = "" if season.farm.short_acre_cost is not None else " that leaves as few acres short"
     rows: list[tuple[Content, ...]] = [
         ("What planning for it saves against the plan's order", stages.value_of_planning),
         ("What knowing everything now would save", _edge(stages.price_of_not_knowing)),
-        ("What no order costs less than on average", _edge(stages.floor)),
+        (f"What no order{alike} costs less than on average", _edge(stages.floor)),
         ("... at least, 95 % sure", _edge(stages.floor_low)),
     ]
     gap = f"{stages.gap:.2%}" if math.isfinite(stages.gap) else "not found out"

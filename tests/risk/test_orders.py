@@ -14,6 +14,8 @@ from planner import api
 from planner.engine.jobs import Done, Here
 from planner.errors import NoPlanError
 from planner.plan.plan import Plan
+from planner.report.facts import Facts
+from planner.report.orders_frames import compared_sheet
 from planner.risk import candidates, outcomes, two_stages
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
@@ -301,9 +303,16 @@ def test_where_an_order_leaves_more_acres_short_no_share_of_money_says_how_near_
         ),
         unknowns=(Unknown(Quantity.PRODUCT_USED, -0.4, 0.4),),
     )
-    two = found(one, api.make_plan(one, seconds=5))
+    plan = api.make_plan(one, seconds=5)
+    two = found(one, plan)
     assert two.more_short > 1.0
     assert two.gap == np.inf
     assert two.floor <= 300.0
     assert "Acres short come first" in chosen(two, one)
+    (worth,) = (
+        b for b in compared_sheet(Facts(plan, one), two).blocks if getattr(b, "name", "") == "worth"
+    )
+    assert "What no order that leaves as few acres short costs less than on average" in [
+        row[0] for row in worth.rows
+    ]
     assert to_dict(two, one)["optimality_gap"] is None
