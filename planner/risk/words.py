@@ -105,7 +105,10 @@ def first_ceiling(found: Sequence[Ceiling], *, metric: bool) -> str:
 def chosen(found: TwoStages, season: Season) -> str:
     """Say which order has the lowest mean cost over draws, how sure that is, and what it saves."""
     say, best = Speech(season.farm), found.best
-    text = f"Of the orders compared, the one with the lowest mean cost is {best.label}"
+    first = season.farm.short_acre_cost is None and best.short > 0.0
+    fewest = "that leaves the fewest acres short, and then costs the least on average,"
+    text = "Of the orders compared, the one "
+    text += f"{fewest if first else 'with the lowest mean cost'} is {best.label}"
     text += f": {say.money(best.mean)} over {count(found.draws, 'season')} drawn"
     if found.planned:
         saves = found.value_of_planning

@@ -48,6 +48,8 @@ _UNSTORED = re.compile(
 """A cell with a formula and no stored result; a blank text is a result."""
 _AS_TEXT = re.compile(r'"[^"]*"|\\.|[_*].|\[[^]]*]')
 """Parts of a number format that stand for themselves, or for space, color or language."""
+LONGEST_FORMAT = 255
+"""Characters of a number format that are looked at: no program writes a longer one."""
 _FORBIDDEN = re.compile(rb"<!(?:DOCTYPE|ENTITY)")
 
 
@@ -251,6 +253,7 @@ def _number(value: float, number_format: str) -> str:
     ('3%', '3%', '3')
     """
     text = repr(value).removesuffix(".0")
+    number_format = number_format[:LONGEST_FORMAT]
     if "%" in number_format and abs(value) < 1e15:
         if "%" in _AS_TEXT.sub("", number_format):
             return f"{(Decimal(text) * 100).normalize():f}%"

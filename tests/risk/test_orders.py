@@ -282,6 +282,7 @@ def test_where_acres_come_first_the_floor_is_money_all_the_same(season: Season) 
     assert 0.0 <= two.price_of_not_knowing < 0.5 * two.best.mean
     assert two.more_short == 0.0
     assert "Acres short come first" not in chosen(two, one)
+    assert "the one that leaves the fewest acres short, and then costs" in chosen(two, one)
 
 
 def test_where_an_order_leaves_more_acres_short_no_share_of_money_says_how_near_it_is() -> None:

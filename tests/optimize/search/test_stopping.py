@@ -127,7 +127,7 @@ def test_processes_that_die_are_replaced():
         worker.process.kill()
         worker.process.wait()
     assert search(context).cost.total == pytest.approx(best, rel=1e-4)
-    assert now() - begun < 35.0
+    assert now() - begun < 90.0  # and does not wait for those that are gone
     assert len(workers.started) > 2
 
 
