@@ -108,12 +108,11 @@ class PlanViews:
         """List what can be taken along."""
         desk = self.site.desk(request)
         made = self.site.made(desk)
-        return self.site.page(
+        return self.site.plan_page(
             "files.html",
-            desk=desk,
-            made=made,
-            step="files",
-            stale=self.site.stale(desk, made),
+            desk,
+            made,
+            "files",
             listed=listed(made.files),
             kept_in=kept_in(made.files),
         )

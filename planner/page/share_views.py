@@ -57,12 +57,11 @@ class ShareViews:
     def show(self, request: Request) -> Response:
         """Bills, and once groups were planned by themselves, who owes whom and fairness."""
         desk, made = self._ground(request)
-        return self.site.page(
+        return self.site.plan_page(
             "share.html",
-            desk=desk,
-            made=made,
-            step="share",
-            stale=self.site.stale(desk, made),
+            desk,
+            made,
+            "share",
             growers=growers_of(made.season),
             rule=made.season.farm.share_by,
             groups=_groups(made),

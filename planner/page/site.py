@@ -67,6 +67,13 @@ class Site:
         text = self.env.get_template(name).render(form_key=self.keys.form, **values)
         return HTMLResponse(text, status)
 
+    def plan_page(
+        self, name: str, desk: Desk, made: Made, step: str, **values: Any
+    ) -> HTMLResponse:
+        """Fill a template about a plan, which says where the workbook has changed since."""
+        stale = self.stale(desk, made)
+        return self.page(name, desk=desk, made=made, step=step, stale=stale, **values)
+
     async def refuse(self, _request: Request, status: int, why: str) -> Response:
         """Answer what the guard turned away."""
         if status == 401:

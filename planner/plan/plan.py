@@ -5,6 +5,7 @@ The fields bear the names of the keys in ``plan.json``.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from enum import Enum
@@ -34,6 +35,11 @@ def known_gap(gap: float | None) -> float | None:
     (0.02, None, None)
     """
     return gap if gap is not None and gap <= 1.0 else None
+
+
+def says_something(plan: Plan) -> bool:
+    """Whether the proven floor of a plan's cost is near enough to say anything."""
+    return math.isfinite(plan.bound) and known_gap(plan.gap) is not None
 
 
 def said_gap(gap: float | None) -> float | str:

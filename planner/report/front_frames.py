@@ -2,11 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
-from planner.plan.plan import COST_TERMS, Outcome, known_gap
+from planner.plan.plan import COST_TERMS, Outcome, says_something
 from planner.plan.product_cautions import order_by_passed
 from planner.plan.questions import questions
 from planner.report import answer
@@ -48,7 +47,6 @@ from planner.risk.words import NOTHING, SAFE, chance, how_often, percent
 from planner.sums import summed
 
 if TYPE_CHECKING:
-    from planner.plan.plan import Plan
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
@@ -171,11 +169,6 @@ def nearness(facts: Facts) -> list[str]:
     if plan.shortages and not plan.shortage_proven:
         said.append("A plan that leaves less land short may exist; the search did not rule it out.")
     return said
-
-
-def says_something(plan: Plan) -> bool:
-    """Whether the proven floor of the cost is near enough to say anything."""
-    return math.isfinite(plan.bound) and known_gap(plan.gap) is not None
 
 
 def _room_said(facts: Facts, room: float) -> str:

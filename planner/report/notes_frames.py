@@ -6,9 +6,9 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
+from planner.plan.plan import says_something
 from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
-from planner.report.front_frames import says_something
 from planner.report.json import versions
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere

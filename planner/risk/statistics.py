@@ -95,7 +95,7 @@ class Values:
     """What planning for the unknown is worth, and what knowing would be."""
 
     best: int
-    """Row of the order with the lowest mean cost."""
+    """Row of the order chosen."""
     recourse: float
     """Its mean cost (RP)."""
     planned: float
@@ -115,7 +115,12 @@ class Values:
 
 
 def values(
-    costs: Floats, least: Floats | None, planned: int, weights: Floats | None = None
+    costs: Floats,
+    least: Floats | None,
+    planned: int,
+    weights: Floats | None = None,
+    *,
+    best: int | None = None,
 ) -> Values:
     """Compare orders over the same draws.
 
@@ -129,10 +134,12 @@ def values(
         Row of the order that is best for the planned figures.
     weights
         Probabilities of the draws; by default all alike.
+    best
+        Row of the order chosen; by default the one with the lowest mean cost.
     """
     n = costs.shape[1]
     p = np.full(n, 1.0 / n) if weights is None else weights
     means = costs @ p
-    best = int(means.argmin())
+    best = int(means.argmin()) if best is None else best
     knowing = -np.inf if least is None else float(least @ p)
     return Values(best, float(means[best]), float(means[planned]), knowing)

@@ -228,20 +228,22 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
     costs = np.array([[table.known[FRESH, o, i].value for i in done] for o in few])
     ordered = [few[n] for n in np.argsort(costs.mean(axis=1), kind="stable")]
     best = ordered[0]
-    of_best = [table.known[FRESH, best, i] for i in done]
+    outcomes = [[table.known[FRESH, o, i] for i in done] for o in ordered]
+    money = np.array([[x.money for x in found] for found in outcomes])
+    planning = values(money, None, ordered.index(tried.own), best=0)
     paired = [(table.known[FRESH, best, i], table.known[FRESH, None, i]) for i in known]
     toll = np.array([tolls[i].on(table.season, best) for i in known])
     several = len(known) > 1
     floors = np.array([least.money_floor for _, least in paired])
     ends = interval(floors) if several and np.isfinite(floors).all() else None
-    cost = max(1.0, abs(_mean_money(of_best)))
+    cost = max(1.0, abs(planning.recourse))
     more = _more_short(paired)
     gap = gap_upper(np.array([o.value - least.floor for o, least in paired]) + toll)
     return TwoStages(
         draws=len(done),
         orders=tuple(
-            _chance(against(o, tried.own), o, [table.known[FRESH, o, i] for i in done], base)
-            for o in ordered
+            _chance(against(o, tried.own), o, found, base)
+            for o, found in zip(ordered, outcomes, strict=True)
         ),
         planned=ordered.index(tried.own),
         floor=ends.mean if ends else -np.inf,
@@ -249,16 +251,11 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
         floor_draws=len(known),
         left_open=_left_open([least for _, least in paired], cost),
         gap=gap / cost if several and more <= SHORT else np.inf,
-        value_of_planning=_mean_money([table.known[FRESH, tried.own, i] for i in done])
-        - _mean_money(of_best),
+        value_of_planning=planning.of_planning,
         price_of_not_knowing=_of_knowing(table, best),
         more_short=more if more > SHORT else 0.0,
         left_out=tuple(left_out),
     )
-
-
-def _mean_money(found: Sequence[Outcome]) -> float:
-    return float(np.mean([o.money for o in found]))
 
 
 def _more_short(paired: Sequence[tuple[Outcome, Outcome]]) -> float:

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import math
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
@@ -12,7 +11,7 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome, known_gap
+from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome, says_something
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -276,7 +275,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
         open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
-    if not math.isfinite(plan.bound) or known_gap(plan.gap) is None:
+    if not says_something(plan):
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
     bound = manner.say(plan.bound, Measure.MONEY)
     return (
