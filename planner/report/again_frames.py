@@ -37,7 +37,16 @@ FARTHEST = 1.0
 
 def again_sheet(again: Again) -> Sheet:
     """What changed since the old plan, what to buy now, what is left."""
-    order = Table(
+    notes = [Text(again.notes, "What is done")] if again.notes else []
+    moves = _moves(again) if again.moves else []
+    tables = (_order(again), _seed(again), _fields(again), _spare(again))
+    blocks = (Text(again.sentences), *moves, *notes, *tables)
+    purpose = "What changed since the last plan, what to buy now, and what is left."
+    return Sheet(CHANGED, purpose, blocks, WIDE, Room.PLAN)
+
+
+def _order(again: Again) -> Table:
+    return Table(
         name="order",
         title="The order",
         columns=(
@@ -50,44 +59,15 @@ def again_sheet(again: Again) -> Sheet:
             Column("change", "Change", Measure.COUNT),
         ),
         rows=tuple(
-            (
-                x.product,
-                x.container,
-                x.supplier,
-                x.old,
-                x.on_way,
-                Cell(x.buy, Look.STRONG if x.buy else Look.FAINT),
-                Cell(x.change, Look.WATCH if x.change else Look.FAINT),
-            )
+            (x.product, x.container, x.supplier, x.old, x.on_way, *_buy(x.buy, x.change))
             for x in again.order
         ),
     )
-    fields = Table(
-        name="fields",
-        title="Fields planted otherwise",
-        columns=(
-            Column("field", "Field"),
-            Column("before", "Before", width=40),
-            Column("after", "Now", width=40),
-            Column("moved", "Moved", Measure.AREA, total=True),
-            Column("why", "Why", width=30),
-        ),
-        rows=tuple((f.field, f.before, f.after, f.acres, _why(f)) for f in again.fields),
-        empty="Every field keeps its seed and recipe.",
-    )
-    spare = Table(
-        name="spare",
-        title="What can be returned or is left",
-        columns=(
-            Column("name", "What"),
-            Column("sentence", "What can be done", width=40),
-            Column("kind", "Kind"),
-            Column("worth", "Worth", Measure.MONEY),
-        ),
-        rows=tuple((s.name, s.sentence, s.kind, s.worth or None) for s in again.spare),
-        empty="Nothing is left over.",
-    )
-    seed = Table(
+
+
+def _seed(again: Again) -> Table:
+    """Seed to buy, with two blank columns so that counts stand under those of the order."""
+    return Table(
         name="seed",
         title="Seed to buy",
         columns=(
@@ -100,25 +80,50 @@ def again_sheet(again: Again) -> Sheet:
             Column("change", "Change", Measure.COUNT),
         ),
         rows=tuple(
-            (
-                x.lot,
-                None,
-                None,
-                x.old,
-                x.bought,
-                Cell(x.now, Look.STRONG if x.now else Look.FAINT),
-                Cell(x.change, Look.WATCH if x.change else Look.FAINT),
-            )
-            for x in again.seed
+            (x.lot, None, None, x.old, x.bought, *_buy(x.now, x.change)) for x in again.seed
         ),
         empty="None, now as in the old plan.",
         note="Bags. Bought already: by how much Units on hand has grown since the old plan.",
     )
-    notes = [Text(again.notes, "What is done")] if again.notes else []
-    moves = _moves(again) if again.moves else []
-    blocks: list[Block] = [Text(again.sentences), *moves, *notes, order, seed, fields, spare]
-    purpose = "What changed since the last plan, what to buy now, and what is left."
-    return Sheet(CHANGED, purpose, tuple(blocks), WIDE, Room.PLAN)
+
+
+def _buy(now: int, change: int) -> tuple[Cell, Cell]:
+    """What to buy now and by how much that differs; faint where it is nothing."""
+    return (
+        Cell(now, Look.STRONG if now else Look.FAINT),
+        Cell(change, Look.WATCH if change else Look.FAINT),
+    )
+
+
+def _fields(again: Again) -> Table:
+    return Table(
+        name="fields",
+        title="Fields planted otherwise",
+        columns=(
+            Column("field", "Field"),
+            Column("before", "Before", width=40),
+            Column("after", "Now", width=40),
+            Column("moved", "Moved", Measure.AREA, total=True),
+            Column("why", "Why", width=30),
+        ),
+        rows=tuple((f.field, f.before, f.after, f.acres, _why(f)) for f in again.fields),
+        empty="Every field keeps its seed and recipe.",
+    )
+
+
+def _spare(again: Again) -> Table:
+    return Table(
+        name="spare",
+        title="What can be returned or is left",
+        columns=(
+            Column("name", "What"),
+            Column("sentence", "What can be done", width=40),
+            Column("kind", "Kind"),
+            Column("worth", "Worth", Measure.MONEY),
+        ),
+        rows=tuple((s.name, s.sentence, s.kind, s.worth or None) for s in again.spare),
+        empty="Nothing is left over.",
+    )
 
 
 def _moves(again: Again) -> list[Block]:

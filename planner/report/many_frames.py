@@ -84,27 +84,38 @@ def copies_said(records: Sequence[Planned]) -> tuple[str, ...]:
 def _first(
     records: Sequence[Planned], pooled: Sequence[Pooled], left: int, manner: Manner
 ) -> Sheet:
+    blocks: list[Block] = [_figures(records, pooled, manner)]
+    if left:
+        said = f"{left} more seasons were not reached. Run the same command again to go on."
+        blocks.append(Text((said,), look=Look.WATCH))
+    if twins := copies_said(records):
+        blocks.append(Text(twins, look=Look.WATCH))
+    blocks.append(_seasons(records, manner))
+    purpose = "What every season comes to. Each one's plan is in a folder of its own."
+    return Sheet(ALL, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+
+
+def _figures(records: Sequence[Planned], pooled: Sequence[Pooled], manner: Manner) -> KeyFigures:
+    """How many seasons have a plan, what these cost, acres short, and what one order saves."""
     planned = [r for r in records if r.has_plan]
     bad = len(records) - len(planned)
-    figures = [
+    seasons = KeyFigure(
+        "Seasons planned",
+        len(planned),
+        Measure.COUNT,
+        f"{bad} not planned: see {FAULTS}" if bad else "all of them",
+        Look.SHORT if bad else Look.OK,
+    )
+    costs = [
         KeyFigure(
-            "Seasons planned",
-            len(planned),
-            Measure.COUNT,
-            f"{bad} not planned: see {FAULTS}" if bad else "all of them",
-            Look.SHORT if bad else Look.OK,
-        ),
-        *(
-            KeyFigure(
-                f"Cost in all{_within(currency, manner)}",
-                sum(r.cost for r in group),
-                Measure.WHOLE_MONEY,
-            )
-            for currency, group in by_currency(records).items()
-        ),
-        KeyFigure("Acres short", sum(r.short for r in planned), Measure.AREA),
+            f"Cost in all{_within(currency, manner)}",
+            sum(r.cost for r in group),
+            Measure.WHOLE_MONEY,
+        )
+        for currency, group in by_currency(records).items()
     ]
-    figures += [
+    short = KeyFigure("Acres short", sum(r.short for r in planned), Measure.AREA)
+    saved = [
         KeyFigure(
             f"Saved by one order{_within(one.currency, manner)}",
             one.saved,
@@ -113,58 +124,56 @@ def _first(
         )
         for one in pooled
     ]
-    rows = tuple(
-        (
-            r.name,
-            r.farm,
-            Cell(r.words, Look.PLAIN if r.has_plan else Look.SHORT),
-            *(
-                (r.acres, Cell(r.short, Look.SHORT) if r.short else None)
-                if r.has_plan
-                else (None, None)
-            ),
-            r.cost if r.has_plan else None,
-            *([] if manner.currency else [r.currency if r.has_plan else None]),
-            said_gap(r.gap) if r.has_plan else None,
-            sum(x.count for x in r.order) if r.has_plan else None,
-            r.order_cost if r.has_plan else None,
-            len(r.warnings) or None,
-            len(r.faults) or None,
-        )
-        for r in records
+    return KeyFigures((seasons, *costs, short, *saved))
+
+
+def _seasons(records: Sequence[Planned], manner: Manner) -> Table:
+    """A row a season: its plan, land, cost, order, warnings and faults."""
+    columns = (
+        Column("name", "Season", width=26),
+        Column("farm", "Farm", width=26),
+        Column("outcome", "Plan", width=18),
+        Column("acres", "Land", Measure.AREA, total=True),
+        Column("short", "Short", Measure.AREA, total=True),
+        Column("cost", "Total cost", Measure.MONEY, total=bool(manner.currency)),
+        *_currency(manner),
+        Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
+        Column("containers", "Containers", Measure.COUNT, total=True),
+        Column("order", "Order, net", Measure.MONEY, total=bool(manner.currency)),
+        Column("warnings", "Warnings", Measure.COUNT, total=True),
+        Column("faults", "Faults", Measure.COUNT, total=True),
     )
-    blocks: list[Block] = [KeyFigures(tuple(figures))]
-    if left:
-        said = f"{left} more seasons were not reached. Run the same command again to go on."
-        blocks.append(Text((said,), look=Look.WATCH))
-    if twins := copies_said(records):
-        blocks.append(Text(twins, look=Look.WATCH))
-    blocks.append(
-        Table(
-            "seasons",
-            (
-                Column("name", "Season", width=26),
-                Column("farm", "Farm", width=26),
-                Column("outcome", "Plan", width=18),
-                Column("acres", "Land", Measure.AREA, total=True),
-                Column("short", "Short", Measure.AREA, total=True),
-                Column("cost", "Total cost", Measure.MONEY, total=bool(manner.currency)),
-                *_currency(manner),
-                Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
-                Column("containers", "Containers", Measure.COUNT, total=True),
-                Column("order", "Order, net", Measure.MONEY, total=bool(manner.currency)),
-                Column("warnings", "Warnings", Measure.COUNT, total=True),
-                Column("faults", "Faults", Measure.COUNT, total=True),
-            ),
-            rows,
-            filter=True,
-            repeat_header=True,
-            note="Order, net: containers and freight, less discounts and the worth of what is "
-            "bought and left over.",
-        )
+    return Table(
+        "seasons",
+        columns,
+        tuple(
+            (*_outcome(r, manner), len(r.warnings) or None, len(r.faults) or None) for r in records
+        ),
+        filter=True,
+        repeat_header=True,
+        note="Order, net: containers and freight, less discounts and the worth of what is "
+        "bought and left over.",
     )
-    purpose = "What every season comes to. Each one's plan is in a folder of its own."
-    return Sheet(ALL, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+
+
+def _outcome(record: Planned, manner: Manner) -> tuple[Content, ...]:
+    """The cells of a season up to what it orders; those of its plan are blank without one."""
+    currency = () if manner.currency else (record.currency,)
+    if not record.has_plan:
+        blank = (None,) * (6 + len(currency))
+        return (record.name, record.farm, Cell(record.words, Look.SHORT), *blank)
+    return (
+        record.name,
+        record.farm,
+        record.words,
+        record.acres,
+        Cell(record.short, Look.SHORT) if record.short else None,
+        record.cost,
+        *currency,
+        said_gap(record.gap),
+        sum(x.count for x in record.order),
+        record.order_cost,
+    )
 
 
 def _currency(manner: Manner) -> list[Column]:

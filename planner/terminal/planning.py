@@ -7,7 +7,7 @@ from contextlib import suppress
 from dataclasses import dataclass, replace
 from functools import partial
 from importlib import import_module
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, NamedTuple
 
 from planner import api
 from planner.engine.jobs import cores
@@ -79,6 +79,60 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         See `planner.api`.
     """
     from planner.explain.explain import Explanation
+
+    known = _known(source, options, extras, say)
+    season, changed = known.season, known.changed
+    folder = out or places.plan_folder(source)
+    check_folder(folder, [*(file_name(Pack(p)) for p in extras.packs), JSON, CALENDAR])
+    plan, stopped = decide(season, options, meanwhile=lambda: _import_ahead(season))
+    if stopped:  # whoever is in a hurry gets what needs no further planning
+        extras, changed = replace(extras, why=0.0), []
+    again = None
+    if known.earlier is not None:
+        plan, again = _near(known, known.earlier, plan, options, extras.most_moved)
+    if extras.safe is not None:
+        plan = api.make_safer(season, plan, extras.safe, seed=options.seed)
+    campaign = api.make_campaign(season, plan)
+    say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
+    written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
+    decided = as_decided(season, plan)
+    with ThreadPoolExecutor(1) as beside:  # who waits for reasons has the files meanwhile
+        at_once = bool(extras.why or changed)
+        first = beside.submit(written, Explanation(again=again)) if at_once else None
+        plans, stopped = _scenarios(changed, decided, options, extras.what_if)
+        stem = first.result()[0].stem if first else STEM
+    why = _why(season, plan, options, 0.0 if stopped else extras.why)
+    why = replace(why, again=again, compared=_compared(decided, plans))
+    if not options.quiet:
+        say(summary.why_lines(why, season))
+    say(_left_out([name for name, _ in changed if name not in plans], stopped=stopped))
+    paths = written(why, stem=stem)
+    say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
+    return plan
+
+
+class _Known(NamedTuple):
+    """What is known before anything is decided."""
+
+    season: Season
+    changed: list[tuple[str, Season]]
+    """Scenarios to plan by name."""
+    earlier: Earlier | None
+    """The plan to stay near to."""
+    notes: tuple[str, ...]
+    """What that plan's campaign brings into the season, in sentences."""
+
+
+def _known(source: Path, options: Options, extras: Extras, say: Say) -> _Known:
+    """Read the season and all that is to be planned with it.
+
+    Raises
+    ------
+    InputError
+        When one of them cannot be planned.
+    NoPlanError
+        When an order is to be safer and nothing is said to be unknown.
+    """
     from planner.risk.usual import NOT_TAKEN, with_usual_unknowns
 
     season = api.load(source)
@@ -93,40 +147,7 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         season = with_usual_unknowns(season)
     if extras.safe is not None:
         _check_safe(season)
-    folder = out or places.plan_folder(source)
-    names = [file_name(Pack(pack)) for pack in extras.packs]
-    check_folder(folder, [*names, JSON, CALENDAR])
-    plan, stopped = decide(season, options, meanwhile=lambda: _import_ahead(season))
-    if stopped:  # whoever is in a hurry gets what needs no further planning
-        extras, changed = replace(extras, why=0.0), []
-    again = None
-    if earlier is not None:
-        plan, again = _near(
-            season, earlier, plan, options, _acres(extras.most_moved, season), notes
-        )
-    if extras.safe is not None:
-        plan = api.make_safer(season, plan, extras.safe, seed=options.seed)
-    campaign = api.make_campaign(season, plan)
-    say(_plan_lines(plan, season, campaign, again, quiet=options.quiet))
-    written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
-    stem, at_once = STEM, bool(extras.why or changed)
-    plans: dict[str, Plan] = {}
-    with ThreadPoolExecutor(1) as beside:
-        if at_once:
-            first = beside.submit(written, Explanation(again=again))
-        if changed:
-            plans, stopped = _scenarios(changed, as_decided(season, plan), options, extras.what_if)
-            extras = replace(extras, why=0.0) if stopped else extras
-        if at_once:
-            stem = first.result()[0].stem
-    why = _why(season, plan, options, extras.why)
-    why = replace(why, again=again, compared=_compared(as_decided(season, plan), plans))
-    if not options.quiet:
-        say(summary.why_lines(why, season))
-    say(_left_out([name for name, _ in changed if name not in plans], stopped=stopped))
-    paths = written(why, stem=stem)
-    say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
-    return plan
+    return _Known(season, changed, earlier, notes)
 
 
 def _import_ahead(season: Season) -> None:
@@ -187,26 +208,22 @@ def _acres(land: str | None, season: Season) -> float | None:
 
 
 def _near(
-    season: Season,
-    old: Earlier,
-    cheapest: Plan,
-    options: Options,
-    most_moved: float | None,
-    notes: tuple[str, ...],
+    known: _Known, old: Earlier, cheapest: Plan, options: Options, most_moved: str | None
 ) -> tuple[Plan, Again]:
+    acres = _acres(most_moved, known.season)
     return interrupted_by(
         lambda stop: api.keep_near(
-            season,
+            known.season,
             old,
             cheapest,
             seconds=max(options.seconds / 2, min(options.seconds, NEAR)),
             effort=options.effort,
-            most_moved=most_moved,
-            notes=notes,
+            most_moved=acres,
+            notes=known.notes,
             stop=stop,
         ),
         options,
-        season,
+        known.season,
         "staying near the old plan",
     )
 
