@@ -479,10 +479,17 @@ def campaign(
         Path | None,
         typer.Option(
             "--log",
-            metavar="FILE.csv",
-            help="The same as a table of what is new: Lot, Recipe, Bags, Day.",
+            metavar="FILE",
+            help="The same as a table that grows, a workbook or CSV file: Lot, Recipe, Bags, Day. "
+            "Rows counted before are skipped.",
         ),
     ] = None,
+    recount: Annotated[
+        bool,
+        typer.Option(
+            "--recount", help="Forget what was reported before; --log or --done has all of it."
+        ),
+    ] = False,
     today: Annotated[
         datetime | None,
         typer.Option(
@@ -499,8 +506,8 @@ def campaign(
     from planner.terminal.text import written_lines
 
     day = today.date() if today else None
-    updated, paths = update_campaign(plan_file, done or [], log, day)
-    for line in [*campaign_lines(updated), *written_lines(paths)]:
+    updated, paths, said = update_campaign(plan_file, done or [], log, day, recount=recount)
+    for line in [*campaign_lines(updated, said), *written_lines(paths)]:
         _print(line)
 
 

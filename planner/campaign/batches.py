@@ -23,7 +23,7 @@ from planner.campaign.domain import (
     Supply,
 )
 from planner.plan.price import lowest_price_per_floz
-from planner.season.domain import POWDER
+from planner.season.domain import POWDER, WentBefore
 from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
@@ -63,8 +63,13 @@ def shop(season: Season) -> Shop:
         last_planting=farm.last_planting_day,
         stays_primed=farm.line_stays_primed,
         currency=farm.currency,
-        apart="" if farm.name else _digest(season),
+        apart="" if farm.name else went_before(season).apart or _digest(season),
     )
+
+
+def went_before(season: Season) -> WentBefore:
+    """What was reported to the plan before; nothing where there is none."""
+    return season.brought.went_before if season.brought else WentBefore()
 
 
 def _digest(season: Season) -> str:

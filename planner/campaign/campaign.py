@@ -10,10 +10,11 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import replace
+from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.campaign.batches import batches as make_batches
-from planner.campaign.batches import lot_tests, shares, shop, supplies
+from planner.campaign.batches import lot_tests, shares, shop, supplies, went_before
 from planner.campaign.calendar import late_in_any_order, runs
 from planner.campaign.calibration import calibration
 from planner.campaign.cards import cards
@@ -40,11 +41,10 @@ from planner.season.domain import POWDER
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
-    from datetime import date
 
-    from planner.campaign.domain import Batch, Card, Done, Shop
+    from planner.campaign.domain import Batch, Card, Shop
     from planner.plan.plan import Plan
-    from planner.season.domain import Season
+    from planner.season.domain import Done, Season
 
 
 def make_campaign(season: Season, plan: Plan) -> Campaign:
@@ -61,6 +61,7 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
         When a bag or a fl oz goes missing between plan and campaign: a bug of ours.
     """
     plan = without_crumbs(plan)
+    before = went_before(season)
     to_treat = make_batches(season, plan)
     planted = shares(season, plan)
     taken = supplies(season, plan)
@@ -87,6 +88,8 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
         deadlines=deadlines(season, plan),
         planned_order=plan.run_order,
         tests=lot_tests(season),
+        told=before.done,
+        revision=before.revision,
     )
     campaign = _schedule(bare)
     left = leftovers(season, plan, planted, campaign.drawdown.containers)
@@ -113,7 +116,7 @@ def update(campaign: Campaign, done: Iterable[Done], today: date | None = None) 
     """
     reported = campaign.done + settle(campaign, done)
     by_day = tuple(sorted(reported, key=lambda d: d.on or campaign.shop.first_day))
-    return _schedule(replace(campaign, done=by_day), today)
+    return _schedule(replace(campaign, done=by_day, revision=campaign.revision + 1), today)
 
 
 def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
@@ -125,6 +128,8 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         so_far[run.lot, run.recipe] += run.bags
     rest = tuple(x for x in (_rest(b, so_far[b.lot, b.recipe]) for b in batches_) if x.portions)
     begin = _begin(campaign, done, today)
+    begins = date.fromordinal(begin.day) if begin else None
+    now = begins or shop_.plan_date
     line = _line(batches_, done)
     found = schedule(
         rest, batches_, campaign.supplies, shop_, done, line, begin, _still(campaign, rest)
@@ -142,7 +147,7 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     )
     drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_)
     by_clock = clock(campaign.shares, batches_, all_runs, shop_)
-    signed = tuple(_approval(c, all_runs, shop_) for c in campaign.cards)
+    signed = tuple(_approval(c, all_runs, now) for c in campaign.cards)
     asked = retests(campaign.tests, campaign.shares, all_runs, shop_)
     made = replace(
         campaign,
@@ -155,8 +160,9 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         log=log(all_runs, batches_),
         clean_outs=clean_outs(all_runs, batches_, campaign.facts),
         tags=dated(campaign.tags, batches_, all_runs),
-        events=events(calendar, drawdown.containers, by_clock, signed, asked, shop_),
+        events=events(calendar, drawdown.containers, by_clock, signed, asked, shop_, now),
         retests=asked,
+        begins=begins,
     )
     made = replace(made, notes=notes(made))
     check(made)
@@ -170,10 +176,9 @@ def _still(campaign: Campaign, rest: Iterable[Batch]) -> tuple[str, ...]:
     return order if len(order) == len(wanted) else ()
 
 
-def _approval(card: Card, all_runs: Sequence[Run], shop_: Shop) -> Card:
+def _approval(card: Card, all_runs: Sequence[Run], now: date | None) -> Card:
     """Ask for approval before what is still to come: an order for the recipe, or its next bag."""
     mine = [r for r in all_runs if r.recipe == card.recipe]
-    now = max((r.day for r in all_runs if r.done), default=shop_.plan_date)
     ordered = card.order_by if card.order_by and (now is None or card.order_by >= now) else None
     next_day = min((r.day for r in mine if not r.done), default=None)
     known = [d for d in (ordered, next_day) if d is not None and next_day is not None]

@@ -206,7 +206,7 @@ def _asked_in_time(campaign: Campaign) -> Iterator[str]:
         else:
             to_come[run.recipe] = min(run.day, to_come.get(run.recipe, run.day))
             first_of_lot[run.lot] = min(run.day, first_of_lot.get(run.lot, run.day))
-    now = done_last or shop.plan_date
+    now = campaign.begins or done_last or shop.plan_date
     for card in campaign.cards:
         wanted = to_come.get(card.recipe)
         if wanted and card.order_by and (now is None or card.order_by >= now):

@@ -9,6 +9,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from datetime import date  # noqa: TC003 - types of fields are read when a campaign is read back
 
+from planner.season.domain import Done  # noqa: TC001
+
 
 @dataclass(frozen=True, slots=True)
 class Shop:
@@ -175,16 +177,6 @@ class Share:
     """Days before this plan on which some of it was treated."""
     life: int | None = None
     """Days that what is on the seed treated before lives; None where nothing limits it."""
-
-
-@dataclass(frozen=True, slots=True)
-class Done:
-    """Bags that are treated already."""
-
-    lot: str
-    recipe: str
-    bags: int
-    on: date | None = None
 
 
 @dataclass(frozen=True, slots=True)
@@ -720,6 +712,12 @@ class Campaign:
     deadlines: tuple[Event, ...] = ()
     """Order-by days of the suppliers ordered from."""
     done: tuple[Done, ...] = ()
+    told: tuple[Done, ...] = ()
+    """Reported to the plans before this one: none of these batches holds them."""
+    begins: date | None = None
+    """First day left for treating; None as long as nothing is reported."""
+    revision: int = 0
+    """How often it was brought up to date, as a calendar program counts."""
     premixes: tuple[Premix, ...] = ()
     """Of the batches that need one."""
     facts: tuple[ProductFacts, ...] = ()
@@ -735,3 +733,8 @@ class Campaign:
     planned_order: tuple[str, ...] = ()
     """Recipes in the order that the plan decided on; empty where it decided on none."""
     tests: tuple[LotTest, ...] = ()
+
+    @property
+    def today(self) -> date | None:
+        """Day from which on things are still to come, as far as that is known."""
+        return self.begins or self.shop.plan_date

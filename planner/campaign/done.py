@@ -4,7 +4,7 @@ One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Rec
 ``Lot 3:Recipe A:12:2027-04-14``; where the calendar shows days as 4/14/2027, so may an entry. A
 name may hold colons; names match without regard to case.
 Entries are in the order in which the work was done; bags are counted on from what was reported
-before. The same as a CSV file has the columns Lot, Recipe, Bags and, where wanted, Day.
+before. A log of the same: `planner.campaign.logged`.
 """
 
 from __future__ import annotations
@@ -13,23 +13,22 @@ from collections import Counter
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
-from planner.campaign.domain import Done
 from planner.errors import Fault, InputError
-from planner.season.csvs import read_rows
-from planner.season.names import key, shown, tidy
-from planner.units.days import read_day
+from planner.explain.words import count
+from planner.season.domain import Done
+from planner.season.names import key
+from planner.units.days import read_day, say_day
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Mapping, Sequence
     from datetime import date
-    from pathlib import Path
 
-    from planner.campaign.domain import Batch, Campaign
+    from planner.campaign.domain import Batch, Campaign, Shop
 
 OPTION = "--done"
 FORM = "LOT:RECIPE:BAGS, such as Lot 3:Recipe A:12, with :YYYY-MM-DD behind it where wanted"
-HEADERS = ("Lot", "Recipe", "Bags", "Day")
-ROW = "Lot, Recipe and Bags, and a Day such as 2027-04-14 where wanted"
+HALF_A_YEAR = 183
+"""Days from the first treating day beyond which a year must be wrong."""
 UNCHANGED = "nothing was changed"
 
 
@@ -42,51 +41,10 @@ def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
         When an entry is not of the form above or names no batch of the campaign; holds all faults.
     """
     given = dict(enumerate(texts, 1))
-    return _read(given, lambda number: _entry(campaign, given[number]), OPTION, FORM)
+    return read_each(given, lambda number: _entry(campaign, given[number]), OPTION, FORM)
 
 
-def read_done_csv(campaign: Campaign, path: Path) -> tuple[Done, ...]:
-    """Read a filled table of what is done: Lot, Recipe, Bags, Day (may be missing or blank).
-
-    What has no day gets the one it is planned for.
-
-    Raises
-    ------
-    InputError
-        When the file can't be read, a row of it can't be understood or is counted already, or more
-        bags are done than a batch has left.
-    """
-    rows = _cells(path)
-    texts = {number: ":".join(c if c[3] else c[:3]) for number, c in rows.items()}
-    found = _read(texts, lambda row: _row(campaign, *rows[row]), path.name, ROW)
-    _not_counted_yet(campaign, found, texts, path.name)
-    return settle(campaign, found, path.name, tuple(texts))
-
-
-def _cells(path: Path) -> dict[int, tuple[str, str, str, str]]:
-    """Lot, recipe, bags and day of every row, by its number; the day may be blank."""
-    try:
-        rows = read_rows(path, HEADERS)
-    except InputError as error:
-        raise InputError(path.name, error.faults, UNCHANGED) from None
-    number, header = rows[0] if rows else (0, ())
-    place = {key(text): at for at, text in reversed([*enumerate(header)])}
-    missing = [name for name in HEADERS[:3] if key(name) not in place]
-    if missing:
-        seen, remedy = shown(", ".join(header)), f"{' and '.join(missing)} not found"
-        expected = "a CSV file with the headers Lot, Recipe, Bags and, where wanted, Day"
-        fault = Fault(path.name, number, seen=seen, expected=expected, remedy=remedy)
-        raise InputError(path.name, [fault], UNCHANGED)
-    at = [place.get(key(name), len(header)) for name in HEADERS]
-    found = {}
-    for row, texts in rows[1:]:
-        lot, recipe, bags, day = (tidy(texts[i]) if i < len(texts) else "" for i in at)
-        if lot or recipe or bags or day:
-            found[row] = lot, recipe, bags, day
-    return found
-
-
-def _read(
+def read_each(
     texts: Mapping[int, str], read: Callable[[int], Done], source: str, form: str
 ) -> tuple[Done, ...]:
     """Entries by their number or row, as bags done."""
@@ -101,51 +59,38 @@ def _read(
     return tuple(found)
 
 
-def _not_counted_yet(
-    campaign: Campaign, found: Iterable[Done], texts: Mapping[int, str], source: str
-) -> None:
-    """Refuse rows that are as they were counted before: the same table was given again."""
-    before = Counter(campaign.done)
-    faults = []
-    for (row, text), entry in zip(texts.items(), found, strict=True):
-        if before[entry] > 0:
-            before[entry] -= 1
-            expected = "a row that is not counted yet: this one is already counted as done"
-            remedy = f"leave it out; if as many bags were done that day once more, use {OPTION}"
-            faults.append(Fault(source, row, seen=text, expected=expected, remedy=remedy))
-    if faults:
-        raise InputError(source, faults, UNCHANGED)
-
-
 def _entry(campaign: Campaign, text: str) -> Done:
     """Bags done of an entry; the longest beginning that names a batch is the batch."""
     named = {key(f"{b.lot}:{b.recipe}"): b for b in campaign.batches}
     *head, last = text.split(":")
-    problem = _no_batch(campaign)
+    problem = no_batch(campaign, text.split(":")[0])
     for names, bags, day in ((head, last, ""), (head[:-1], "".join(head[-1:]), last)):
         batch = named.get(key(":".join(names)))
         if batch is not None:
             try:
-                return _done(campaign, batch, bags, day)
+                return bags_done(campaign.shop, batch.lot, batch.recipe, bags, day)
             except ValueError as error:
                 problem = str(error)
     raise ValueError(problem)
 
 
-def _row(campaign: Campaign, lot: str, recipe: str, bags: str, day: str) -> Done:
-    named = {(key(b.lot), key(b.recipe)): b for b in campaign.batches}
-    batch = named.get((key(lot), key(recipe)))
-    if batch is None:
-        raise ValueError(_no_batch(campaign))
-    return _done(campaign, batch, bags, day)
+def no_batch(campaign: Campaign, lot: str = "") -> str:
+    """Say which batches there are, of a lot that has some those."""
+    mine = [b for b in campaign.batches if key(b.lot) == key(lot)]
+    batches = "; ".join(f"{b.lot}:{b.recipe}" for b in mine or campaign.batches)
+    text = f"the batches {f'of {mine[0].lot} ' if mine else ''}are {batches}"
+    return f"{text}; seed treated otherwise goes on sheet Treated so far, then plan with --since"
 
 
-def _no_batch(campaign: Campaign) -> str:
-    return f"the batches are {'; '.join(f'{b.lot}:{b.recipe}' for b in campaign.batches)}"
+def bags_done(shop: Shop, lot: str, recipe: str, bags: str, day: str) -> Done:
+    """Bags of a batch that are done, from texts.
 
-
-def _done(campaign: Campaign, batch: Batch, bags: str, day: str) -> Done:
-    return Done(batch.lot, batch.recipe, _bags(bags), _day(day, campaign.shop.metric))
+    Raises
+    ------
+    ValueError
+        When one of them is no number of bags or no day of the season.
+    """
+    return Done(lot, recipe, _bags(bags), _day(day, shop))
 
 
 def _bags(text: str) -> int:
@@ -155,13 +100,20 @@ def _bags(text: str) -> int:
     return int(text)
 
 
-def _day(text: str, metric: bool) -> date | None:
+def _day(text: str, shop: Shop) -> date | None:
+    if not text.strip():
+        return None
     try:
-        return read_day(text.strip(), metric=metric) if text.strip() else None
+        day = read_day(text.strip(), metric=shop.metric)
     except ValueError as error:
-        own = "" if metric else " or 4/14/2027"
+        own = "" if shop.metric else " or 4/14/2027"
         msg = f"'{text}' is not a day such as 2027-04-14{own}"
         raise ValueError(msg) from error
+    if abs((day - shop.first_day).days) > HALF_A_YEAR:
+        first = say_day(shop.first_day, metric=shop.metric)
+        msg = f"'{text}' is over half a year from {first}, the first treating day"
+        raise ValueError(msg)
+    return day
 
 
 def settle(
@@ -194,14 +146,16 @@ def settle(
         if entry.bags < 1 or entry.bags > left:
             seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
             counted = so_far[entry.lot, entry.recipe]
-            remedy = f"{counted} of {batch.bags} are already counted as done" if batch else ""
-            expected = f"at most {left} bags"
+            remedy = f"{counted} of {batch.bags} are counted as done already" if batch else ""
+            expected = f"at most {count(left, 'bag')}"
             faults.append(Fault(source, number, seen=seen, expected=expected, remedy=remedy))
             continue
         so_far[entry.lot, entry.recipe] += entry.bags
         last = so_far[entry.lot, entry.recipe]
-        planned = _planned_day(campaign, batches[entry.lot, entry.recipe], last)
-        found.append(replace(entry, on=entry.on or planned))
+        if entry.on is None:
+            planned = _planned_day(campaign, batches[entry.lot, entry.recipe], last)
+            entry = replace(entry, on=planned, assumed=True)
+        found.append(entry)
     if faults:
         raise InputError(source, faults, UNCHANGED)
     return tuple(found)

@@ -98,14 +98,15 @@ def events(
     cards: Iterable[Card],
     retests: Iterable[Retest],
     shop: Shop,
+    today: date | None,
 ) -> tuple[Event, ...]:
-    """Collect every day that wants to be remembered, by day."""
+    """Collect every day that wants to be remembered, by day; what is overdue is for today."""
     asked = tuple(retests)
     found = [
         *_treating(calendar, _ready(containers)),
         *_planting(clock, asked, shop),
-        *_approvals(cards, shop),
-        *_samples(asked, shop),
+        *_approvals(cards, shop, today),
+        *_samples(asked, shop, today),
     ]
     return tuple(sorted(found, key=lambda e: (e.day, e.title, e.text)))
 
@@ -176,14 +177,14 @@ def _planting(clock: Iterable[PlantBy], asked: Iterable[Retest], shop: Shop) -> 
     ]
 
 
-def _approvals(cards: Iterable[Card], shop: Shop) -> list[Event]:
+def _approvals(cards: Iterable[Card], shop: Shop, today: date | None) -> list[Event]:
     """One event for each day before which recipes need approval."""
     open_ = grouped(
         (card.needed_by, card) for card in cards if card.needed_by and not card.approved_by
     )
     return [
         Event(
-            max(shift(day, -1), shop.plan_date or shift(day, -1)),
+            max(shift(day, -1), today or shift(day, -1)),
             f"Approval needed: {', '.join(c.recipe for c in mine)}",
             "\n".join(_approval_reason(c, metric=shop.metric) for c in mine),
             "approve|" + ";".join(c.recipe for c in mine),
@@ -204,11 +205,11 @@ def _approval_reason(card: Card, *, metric: bool) -> str:
     return f"{card.recipe}: treating {goes_on} on {day}"
 
 
-def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
+def _samples(asked: Iterable[Retest], shop: Shop, today: date | None) -> list[Event]:
     """Days on which samples of seed must go out."""
     return [
         Event(
-            max(r.send_by, shop.plan_date or r.send_by),
+            max(r.send_by, today or r.send_by),
             f"Send seed sample for germination test: {r.lot}",
             f"The result must be there on {said(r.needed_by, metric=shop.metric)}, before it is"
             " treated or planted. Its test is good until"
@@ -223,6 +224,8 @@ def _samples(asked: Iterable[Retest], shop: Shop) -> list[Event]:
 def to_ical(campaign: Campaign) -> bytes:
     """Write the events of a campaign as an iCalendar file, the same for the same campaign.
 
+    Days that have passed are left out.
+
     An event keeps its UID when the campaign is brought up to date, so that a calendar program
     moves it instead of showing it twice. Reminders are alarms inside the events, at seven in the
     morning of the days before; some programs drop alarms on import.
@@ -234,14 +237,17 @@ def to_ical(campaign: Campaign) -> bytes:
     calendar.add("version", "2.0")
     stamp = datetime.combine(campaign.shop.plan_date or campaign.shop.first_day, time(), UTC)
     seen: dict[str, int] = {}
+    today = campaign.today
     for event in sorted((*campaign.deadlines, *campaign.events), key=lambda e: (e.day, e.title)):
+        if today and event.day < today:
+            continue
         about = f"{campaign.shop.farm or campaign.shop.apart}|{campaign.shop.crop_year}|{event.key}"
         key = hashlib.sha256(about.encode("utf-8", "backslashreplace")).hexdigest()
         seen[key] = seen.get(key, 0) + 1
         entry = icalendar.Event()
         entry.add("uid", f"{key[:32]}-{seen[key]}@wholedrum.invalid")
         entry.add("dtstamp", stamp)
-        entry.add("sequence", len(campaign.done))
+        entry.add("sequence", campaign.revision)
         entry.add("dtstart", event.day)
         entry.add("dtend", shift(event.day, 1))
         entry.add("summary", _clean(event.title))

@@ -196,7 +196,7 @@ def _tests(campaign: Campaign) -> list[str]:
     """Lots to test again, and until when the sample must go out."""
     found = []
     for r in campaign.retests:
-        today = campaign.shop.plan_date
+        today = campaign.today
         late = " That day is past: send it now and wait for the result before treating."
         found.append(
             f"{r.lot}: its germination test is too old for planting on"

@@ -13,7 +13,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.plan.price import expired, took_by_product
-from planner.season.domain import Brought, TreatedSeed
+from planner.season.domain import Brought, TreatedSeed, WentBefore
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -57,6 +57,7 @@ class Earlier:
     """Seed reported as treated that the sheets did not have then, in the order of the days."""
     taken: Mapping[str, float] = field(default_factory=dict)
     """Fl oz that it took, by product."""
+    went_before: WentBefore = field(default_factory=WentBefore)
 
 
 def just_made(plan: Plan, season: Season) -> Earlier:
@@ -102,9 +103,9 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
     added = _as_many_as_there_are(season, lots, added, notes)
     products, ordered, taken = _stock(season, earlier, notes)
     notes += _typed_without_stock(season, earlier)
-    if not added and not taken:
+    if not added and not taken and earlier.went_before == WentBefore():
         return season, tuple(notes)
-    brought = Brought(season, tuple(added), taken)
+    brought = Brought(season, tuple(added), taken, earlier.went_before)
     treated = (*season.treated, *added)
     now = replace(
         season,

@@ -12,7 +12,7 @@ from planner.campaign.store import from_dict
 from planner.errors import Fault, InputError
 from planner.plan.earlier import Earlier, Sheets, by_seed, sheets_of
 from planner.report.json import read_plan
-from planner.season.domain import TreatedSeed
+from planner.season.domain import TreatedSeed, WentBefore
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -73,18 +73,29 @@ def read_earlier(path: Path) -> Earlier:
     record = data.get(KEY)
     done: tuple[TreatedSeed, ...] = ()
     took: dict[str, float] = {}
-    campaign = data.get("campaign")
-    if isinstance(campaign, dict) and campaign.get("done"):
-        done, took = reported(from_dict(campaign))
+    held = data.get("campaign")
+    before = _unreported(held)
+    if isinstance(held, dict) and (held.get("done") or held.get("told")):
+        campaign = from_dict(held)
+        done, took = reported(campaign)
+        told = (*campaign.told, *campaign.done)
+        before = WentBefore(told, campaign.shop.apart, campaign.revision + 1)
     if record is None:
         on_hand = {use.product: use.on_hand for use in plan.products}
-        return Earlier(plan, Sheets(on_hand=on_hand), reported=done, taken=took)
+        return Earlier(plan, Sheets(on_hand=on_hand), {}, done, took, before)
     try:
-        return _earlier(record, Earlier(plan, reported=done, taken=took))
+        return _earlier(record, Earlier(plan, reported=done, taken=took, went_before=before))
     except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         remedy = "give a plan.json as it was written"
         fault = Fault("", column=KEY, expected="what wholedrum wrote there", remedy=remedy)
         raise InputError(path.name, [fault]) from None
+
+
+def _unreported(campaign: object) -> WentBefore:
+    """What tells apart the events of a campaign, which may be one of another version."""
+    shop = campaign.get("shop") if isinstance(campaign, dict) else None
+    apart = shop.get("apart") if isinstance(shop, dict) else None
+    return WentBefore(apart=apart if isinstance(apart, str) else "")
 
 
 def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
@@ -115,6 +126,7 @@ def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
         _seed(record["treated_before"]),
         (*before, *known.reported),
         taken,
+        known.went_before,
     )
 
 

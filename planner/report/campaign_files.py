@@ -3,11 +3,13 @@
 from __future__ import annotations
 
 import json
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.campaign.campaign import update
-from planner.campaign.done import read_done, read_done_csv
+from planner.campaign.done import read_done
 from planner.campaign.ical import to_ical
+from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
@@ -28,7 +30,9 @@ def update_campaign(
     done: Sequence[str] = (),
     log: Path | None = None,
     today: date | None = None,
-) -> tuple[Campaign, tuple[Path, ...]]:
+    *,
+    recount: bool = False,
+) -> tuple[Campaign, tuple[Path, ...], tuple[str, ...]]:
     """Bring the campaign in a ``plan.json`` up to date, and write it beside that file.
 
     The plan itself stays as it is: its workbook keeps showing the campaign as first planned.
@@ -40,15 +44,17 @@ def update_campaign(
     done
         Bags done, as ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``; see `planner.campaign.done`.
     log
-        The same as a CSV file with the columns Lot, Recipe, Bags, Day.
+        The same as a table, see `planner.campaign.logged`; what was counted before is skipped.
     today
         First day left for treating; the day after the last day done where not given.
+    recount
+        Whether what was reported before is forgotten first.
 
     Returns
     -------
     tuple
-        The campaign, and the files written: ``plan.json`` (under its own name), the calendar
-        named after it and ``campaign.xlsx``.
+        The campaign; the files written: ``plan.json`` (under its own name), the calendar named
+        after it and ``campaign.xlsx``; and what is to be said about the log, in sentences.
 
     Raises
     ------
@@ -65,10 +71,14 @@ def update_campaign(
     refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
     campaign = from_dict(data["campaign"])
+    said: tuple[str, ...] = ()
+    if recount:
+        campaign = replace(campaign, done=())
     if done or not log:
         campaign = update(campaign, read_done(campaign, done), today)
     if log:
-        campaign = update(campaign, read_done_csv(campaign, log), today)
+        before, new, said = read_log(campaign, log)
+        campaign = update(replace(campaign, done=before), new, today)
     data["campaign"] = to_dict(campaign)
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {
@@ -76,7 +86,7 @@ def update_campaign(
         calendar: to_ical(campaign),
         CAMPAIGN: render(campaign_book(campaign)),
     }
-    return campaign, write_together(path.parent, content)
+    return campaign, write_together(path.parent, content), said
 
 
 def _read(path: Path) -> dict[str, Any]:

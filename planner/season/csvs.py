@@ -22,6 +22,7 @@ from planner.season.tables import (
     refuse_input,
     sheet_of,
 )
+from planner.season.workbook import read_first_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
@@ -38,6 +39,8 @@ MAX_FILES = 10_000
 """Most entries of a folder that are looked at."""
 _LOOK_AT = 20
 """Rows in which the header is looked for when the delimiter is found out."""
+WORKBOOKS = (b"PK\x03\x04", b"\xd0\xcf\x11\xe0")
+"""What a workbook begins with, an old one of .xls too."""
 UTF8 = "UTF-8 text (a CSV file as 'CSV UTF-8' or 'Unicode (UTF-8)')"
 
 
@@ -91,12 +94,14 @@ def read_folder(path: Path, source: str) -> Book:
 
 
 def read_rows(path: Path, headers: Iterable[str]) -> list[tuple[int, tuple[str, ...]]]:
-    """Filled rows, with their numbers, of a CSV file that is no sheet of a season.
+    """Filled rows, with their numbers, of a table that is no sheet of a season.
+
+    It is a CSV file, or the first sheet of a workbook.
 
     Parameters
     ----------
     headers
-        Those that tell what divides its cells.
+        Those that tell what divides the cells of a CSV file.
 
     Raises
     ------
@@ -105,7 +110,10 @@ def read_rows(path: Path, headers: Iterable[str]) -> list[tuple[int, tuple[str, 
     """
     name = shown(path.name)
     try:
-        text = _text(_read_file(path, name, MAX_FILE_BYTES), name)
+        data = _read_file(path, name, MAX_FILE_BYTES)
+        if data.startswith(WORKBOOKS):
+            return read_first_sheet(data, name)
+        text = _text(data, name)
         return _rows(text, _delimiter(text, {key(header) for header in headers}), name)[0]
     except _Unfit as unfit:
         raise InputError(name, [unfit.fault]) from None
@@ -134,7 +142,7 @@ def _read_file(file: Path, name: str, most: int) -> bytes:
             data = stream.read(most + 1)
     except OSError as error:
         raise _Unfit(
-            Fault(name, seen=f"{error.strerror}", expected="a readable CSV file")
+            Fault(name, seen=f"{error.strerror}", expected="a file that can be read")
         ) from None
     if len(data) > most:
         expected = f"at most {MAX_FILE_BYTES:,} bytes in all files of the season together"

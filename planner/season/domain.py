@@ -9,13 +9,14 @@ can be compared with ``==``. Every record knows the `row` of the input that it c
 from __future__ import annotations
 
 from dataclasses import dataclass, field
+from datetime import date  # noqa: TC003 - types of fields are read when bags done are read back
 from enum import Enum, IntEnum
 from functools import cached_property
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
-    from datetime import date
+
 
 CARRIER = "carrier"
 """Kind of what only thins the slurry, such as water: it is not bought and never runs short."""
@@ -415,6 +416,18 @@ class TreatedSeed:
 
 
 @dataclass(frozen=True, slots=True)
+class Done:
+    """Bags reported as treated."""
+
+    lot: str
+    recipe: str
+    bags: int
+    on: date | None = None
+    assumed: bool = False
+    """Whether nobody said the day, so that it is the one planned."""
+
+
+@dataclass(frozen=True, slots=True)
 class OnItsWay:
     """Containers ordered and paid before this plan, not yet in the stock on hand."""
 
@@ -455,6 +468,18 @@ class Grower:
 
 
 @dataclass(frozen=True, slots=True)
+class WentBefore:
+    """What the work in the shop goes on from: log and calendar of the plan before."""
+
+    done: tuple[Done, ...] = ()
+    """Everything that was reported, to the plans before that one too."""
+    apart: str = ""
+    """What tells the events of a farm without a name from those of others."""
+    revision: int = 0
+    """How often its calendar was brought up to date."""
+
+
+@dataclass(frozen=True, slots=True)
 class Brought:
     """What was reported done of an earlier plan and brought into a season."""
 
@@ -464,6 +489,7 @@ class Brought:
     """Seed added to what was treated."""
     taken: Mapping[str, float]
     """Fl oz taken off the stock and the containers on their way, by product."""
+    went_before: WentBefore = WentBefore()
 
 
 TRIED = "your changes"

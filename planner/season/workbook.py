@@ -38,6 +38,8 @@ EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
 SAVE_AGAIN = "open it in a spreadsheet program and save it as .xlsx"
 PLAN_SHEETS = {"The plan", "The shop", "The study"}
 """First sheets of the workbooks of a plan; no season has them."""
+Rows = list[tuple[int, tuple[str, ...]]]
+"""Filled rows of a table: numbers from 1, and the texts of their cells."""
 _SMALL = 5_000_000
 """Unpacked bytes below which no ratio is suspicious."""
 _UNSTORED = re.compile(
@@ -62,9 +64,31 @@ def read_workbook(data: bytes, source: str) -> Book:
         When the bytes are no workbook that can be read, or pass a limit.
     """
     unstored = _check_archive(data, source)
+    with _refused(source):
+        return _read_sheets(data, source, unstored)
+
+
+def read_first_sheet(data: bytes, source: str) -> Rows:
+    """Filled rows, with their numbers, of the first sheet of a workbook that is no season.
+
+    Raises
+    ------
+    InputError
+        As in `read_workbook`.
+    """
+    _check_archive(data, source)
+    with _refused(source):
+        book = _open(data, values=True)
+        title = next(title for title in book.sheetnames if hasattr(book[title], "iter_rows"))
+        return _texts(book[title], title)[0]
+
+
+@contextlib.contextmanager
+def _refused(source: str) -> Iterator[None]:
+    """Turn whatever a workbook makes openpyxl raise into a refusal of it."""
     with openpyxl_silent():
         try:
-            return _read_sheets(data, source, unstored)
+            yield
         except InputError:
             raise
         except _Limit as limit:
@@ -197,7 +221,13 @@ def _rows(sheet: Any, title: str) -> Iterator[tuple[int, Any]]:
 
 def _read_sheet(sheet: Any, title: str, known: Sheet) -> tuple[Grid, str]:
     """Return the texts of a sheet, and what to tell where reading ended early."""
-    rows: list[tuple[int, tuple[str, ...]]] = []
+    rows, troubles, note = _texts(sheet, title)
+    return Grid(known, shown(title), tuple(rows), troubles), note
+
+
+def _texts(sheet: Any, title: str) -> tuple[Rows, dict[tuple[int, int], Trouble], str]:
+    """Return filled rows, cells without a value, and what to tell where reading ended early."""
+    rows: Rows = []
     troubles: dict[tuple[int, int], Trouble] = {}
     last = 0
     note = ""
@@ -211,7 +241,7 @@ def _read_sheet(sheet: Any, title: str, known: Sheet) -> tuple[Grid, str]:
             blank = f"rows {last + 1:,} to {number:,} are blank"
             note = f"Sheet '{shown(title)}': {blank}; nothing below them was read."
             break
-    return Grid(known, shown(title), tuple(rows), troubles), note
+    return rows, troubles, note
 
 
 def _check_size(rows: list[Any], texts: tuple[str, ...], title: str, number: int) -> None:

@@ -9,11 +9,19 @@ from planner.campaign.notes import notes
 from planner.terminal.text import paragraph, table
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
+
     from planner.campaign.domain import Campaign
 
 
-def campaign_lines(campaign: Campaign) -> list[str]:
-    """Day by day what is left to do, then everything that is wrong or missing."""
+def campaign_lines(campaign: Campaign, log: Iterable[str] = ()) -> list[str]:
+    """Day by day what is left to do, then everything that is wrong or missing.
+
+    Parameters
+    ----------
+    log
+        What is to be said about the log that was read.
+    """
     calendar = campaign.calendar
     bags = sum(run.bags for run in calendar.runs)
     done = sum(run.bags for run in calendar.runs if run.done)
@@ -28,7 +36,8 @@ def campaign_lines(campaign: Campaign) -> list[str]:
         for run in calendar.runs
         if not run.done
     ]
-    lines = [f"{done} of {bags} bags are done."]
+    lines = [line for text in log for line in paragraph(text, 0)]
+    lines.append(f"{done} of {bags} bags are done.")
     if rows:
         lines += ["Still to treat", *table(["Day", "Lot", "Recipe", "Bags", ""], rows, left=3)]
     return lines + note_lines(campaign)

@@ -27,10 +27,10 @@ from typing import TYPE_CHECKING
 from planner import make_plan
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check, check_plan
-from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
 from planner.plan.audit import audit
 from planner.report.json import from_json, json_bytes
+from planner.season.domain import Done
 from planner.season.headers import find_column
 from planner.season.read import read_season
 from planner.season.schema import SHEETS

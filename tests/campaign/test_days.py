@@ -11,12 +11,12 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check
-from planner.campaign.domain import Done, Flush, Shop
+from planner.campaign.domain import Flush, Shop
 from planner.campaign.ical import deadlines
 from planner.campaign.schedule import schedule
 from planner.errors import AuditError
 from planner.plan.plan import Planting, SeedPurchase, Treating
-from planner.season.domain import UNTREATED, Field, SeedingRate, Supplier, TreatedSeed
+from planner.season.domain import UNTREATED, Done, Field, SeedingRate, Supplier, TreatedSeed
 from tests.support.campaigns import FIRST, batch, hand_plan, hand_season, supply
 
 

@@ -2,18 +2,19 @@
 
 import json
 from dataclasses import replace
-from datetime import date
+from datetime import date, datetime
 
+import openpyxl
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check, check_plan
-from planner.campaign.domain import Done
-from planner.campaign.done import read_done, read_done_csv
+from planner.campaign.done import read_done
+from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import AuditError, InputError
 from planner.plan.plan import ProductUse
-from planner.season.domain import POWDER, UNTREATED
+from planner.season.domain import POWDER, UNTREATED, Done
 from tests.support.campaigns import hand_plan, hand_season
 
 
@@ -277,7 +278,9 @@ def test_all_done(made):
         ("L1:R1:0", "not a number of bags"),
         ("L1:R1:1:soon", "not a day"),
         ("L1:R1:1:13/4/2027", "not a day such as 2027-04-14 or 4/14/2027"),
-        ("L1", "the batches are"),
+        ("L1:R1:1:4/29/2026", "over half a year from 4/20/2027, the first treating day"),
+        ("L1:R2:1", "the batches of L1 are L1:R1; seed treated otherwise"),
+        ("L1", "the batches of L1 are"),
     ],
 )
 def test_a_wrong_entry_says_what_is_meant(made, text, words):
@@ -296,7 +299,7 @@ def test_a_day_may_be_written_as_the_calendar_shows_it(made):
 
 
 def test_more_bags_than_there_are(made):
-    said = r"--done has 1 fault; nothing was changed:\n.*at most 1 bags; 2 of 3 are already counted"
+    said = r"--done has 1 fault; nothing was changed:\n.*at most 1 bag; 2 of 3 are counted"
     with pytest.raises(InputError, match=said):
         update(made, [Done("L1", "R1", 2), Done("L1", "R1", 2)])
 
@@ -304,12 +307,12 @@ def test_more_bags_than_there_are(made):
 def test_done_from_a_table(made, tmp_path):
     path = tmp_path / "log.csv"
     path.write_text("Lot, Recipe ,Bags,Day\nL1,R1,2,2027-04-21\n,,,\nL2,R2,1,\n", "utf-8")
-    assert read_done_csv(made, path) == (
+    assert read_log(made, path).new == (
         Done("L1", "R1", 2, date(2027, 4, 21)),
-        Done("L2", "R2", 1, date(2027, 5, 6)),  # its planned day, as none is given
+        Done("L2", "R2", 1, date(2027, 5, 6), assumed=True),  # its planned day, as none is given
     )
-    with pytest.raises(InputError, match="CSV file"):
-        read_done_csv(made, tmp_path / "none.csv")
+    with pytest.raises(InputError, match="a file that can be read"):
+        read_log(made, tmp_path / "none.csv")
 
 
 @pytest.mark.parametrize(
@@ -322,7 +325,7 @@ def test_done_from_a_table(made, tmp_path):
 def test_a_table_divided_otherwise(made, tmp_path, text):
     path = tmp_path / "log.csv"
     path.write_text(text, "utf-8")
-    assert [(d.lot, d.recipe, d.bags) for d in read_done_csv(made, path)] == [("L1", "R1", 2)]
+    assert [(d.lot, d.recipe, d.bags) for d in read_log(made, path).new] == [("L1", "R1", 2)]
 
 
 @pytest.mark.parametrize(
@@ -340,7 +343,7 @@ def test_a_table_that_is_not_understood_is_a_fault(made, tmp_path, text, said):
     path = tmp_path / "log.csv"
     path.write_text(text, "utf-8")
     with pytest.raises(InputError, match=said) as caught:
-        read_done_csv(made, path)
+        read_log(made, path)
     assert "log.csv has 1 fault; nothing was changed:" in str(caught.value)
 
 
@@ -358,26 +361,79 @@ def test_names_with_colons(made, tmp_path):
         assert (one.recipe, one.bags) == (recipe, bags)
     path = tmp_path / "log.csv"
     path.write_text("Lot,Recipe,Bags\nL1,R1:2,1\n", "utf-8")
-    (one,) = read_done_csv(both, path)
+    (one,) = read_log(both, path).new
     assert (one.recipe, one.bags) == ("R1:2", 1)
 
 
-def test_a_table_given_again_counts_nothing_twice(made, tmp_path):
-    """One of three bags is in it, so that there would be room for it a second time."""
+def counted(made, path, text):
+    """Campaign after a log with these rows was read, and what was said of it."""
+    path.write_text(f"Lot,Recipe,Bags,Day\n{text}", "utf-8")
+    before, new, said = read_log(made, path)
+    return update(replace(made, done=before), new), said
+
+
+def test_a_log_that_grows_counts_every_row_once(made, tmp_path):
+    """A bag of three with its day, a bag of three without; both again, each with one below it."""
     path = tmp_path / "log.csv"
-    path.write_text("Lot,Recipe,Bags,Day\n\nL1,R1,1,4/21/2027\n", "utf-8")
-    later = update(made, read_done_csv(made, path))
-    with pytest.raises(InputError) as caught:
-        read_done_csv(later, path)
-    said = str(caught.value)
-    assert said.startswith("log.csv has 1 fault; nothing was changed:\n  log.csv, row 3: found ")
-    assert "this one is already counted as done; leave it out" in said
-    path.write_text("Lot,Recipe,Bags,Day\nL1,R1,3,\n", "utf-8")
-    with pytest.raises(InputError, match=r"log.csv, row 2: .* at most 2 bags; 1 of 3 are already"):
-        read_done_csv(later, path)
-    path.write_text("Lot,Recipe,Bags,Day\nL1,R1,some,\n", "utf-8")
-    with pytest.raises(InputError, match=r"log.csv, row 2: .* expected Lot, Recipe and Bags"):
-        read_done_csv(later, path)
+    first = "\nL1,R1,1,4/21/2027\nL2,R2,1,\n"
+    later, said = counted(made, path, first)
+    assert (len(later.done), said) == (2, ())
+    again, said = counted(later, path, first)
+    assert again.done == later.done
+    assert said == ("2 rows of log.csv were counted before and are skipped (rows 3 to 4).",)
+    more, said = counted(again, path, first + "L1,R1,1,4/21/2027\nL2,R2,1,\n")
+    assert len(said) == 1
+    assert sorted((d.lot, d.bags) for d in more.done) == [("L1", 1)] * 2 + [("L2", 1)] * 2
+    with pytest.raises(InputError, match=r"log.csv, row 5: .* at most 2 bags; 1 of 3 are counted"):
+        counted(later, path, first + "L1,R1,3,\n")
+
+
+def test_a_day_written_later_is_taken_over(made, tmp_path):
+    path = tmp_path / "log.csv"
+    later, _ = counted(made, path, "L2,R2,1,\n")
+    (planned,) = later.done
+    assert planned.assumed
+    dated, (said,) = counted(later, path, "l2,r2,1,2027-05-03\n")
+    assert dated.done == (Done("L2", "R2", 1, date(2027, 5, 3)),)
+    assert said.endswith("skipped (row 2). The day written there since is taken over (row 2).")
+
+
+def test_what_the_log_lacks_is_said(made, tmp_path):
+    """A row that was mended counts beside what it was: so that is named, with the way out."""
+    path = tmp_path / "log.csv"
+    later, _ = counted(made, path, "L1,R1,1,4/21/2027\n")
+    mended, (said,) = counted(later, path, "L1,R1,1,4/22/2027\n")
+    assert len(mended.done) == 2
+    assert said.startswith("Counted before, but not in log.csv: 1 bag of L1 with R1 on 4/21/2027.")
+    assert "--recount" in said
+
+
+def test_rows_told_to_the_plan_before_are_known(made, tmp_path):
+    """Lot L0 was all treated under it: it is no batch any more; two bags of L1 went before."""
+    told = (Done("L0", "R1", 4, date(2027, 4, 20)), Done("L1", "R1", 2, date(2027, 4, 21)))
+    path = tmp_path / "log.csv"
+    rows = "L0,R1,4,4/20/2027\nL1,R1,2,4/21/2027\n"
+    later, said = counted(replace(made, told=told), path, rows + "L1,R1,1,4/22/2027\n")
+    assert later.done == (Done("L1", "R1", 1, date(2027, 4, 22)),)
+    assert said == ("2 rows of log.csv were counted before and are skipped (rows 2 to 3).",)
+    with pytest.raises(InputError, match=r"log.csv, row 2: .* the batches are L1:R1; L2:R2"):
+        counted(replace(made, told=told), path, "L0,R1,5,\n")
+
+
+def test_a_log_in_a_workbook(made, tmp_path):
+    book = openpyxl.Workbook()
+    book.active.append(["Day", "Lot", "Recipe", "Bags", "Remark"])
+    book.active.append([datetime(2027, 4, 21), "L1", "R1", 2, "windy"])
+    book.active.append([None, "L2", "R2", 1.0])
+    path = tmp_path / "log.xlsx"
+    book.save(path)
+    assert [(d.lot, d.bags, d.on) for d in read_log(made, path).new] == [
+        ("L1", 2, date(2027, 4, 21)),
+        ("L2", 1, date(2027, 5, 6)),
+    ]
+    path.write_bytes(path.read_bytes()[:300])
+    with pytest.raises(InputError, match="damaged"):
+        read_log(made, path)
 
 
 # --- JSON ----------------------------------------------------------------------------------

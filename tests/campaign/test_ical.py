@@ -6,8 +6,9 @@ from datetime import date, timedelta
 import icalendar
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done, Event
+from planner.campaign.domain import Event
 from planner.campaign.ical import to_ical
+from planner.season.domain import Done
 from tests.support.campaigns import FIRST, hand_plan, hand_season
 
 
@@ -93,6 +94,24 @@ def test_an_event_keeps_its_uid_when_its_day_moves():
     moved = [u for u in before if u in after and moves(before[u], after[u])]
     assert moved
     assert all(int(e["sequence"]) == 1 for e in after.values())
+
+
+def test_days_that_have_passed_are_left_out():
+    """The order is paid in March; nobody has approved R1, though two of its bags are done."""
+    made = make_campaign(hand_season(), hand_plan())
+    later = update(made, [Done("L1", "R1", 2, date(2027, 5, 1))])
+    told = [(e.decoded("dtstart"), str(e["summary"])) for e in opened(later)[1]]
+    assert told == [
+        (date(2027, 5, 2), "Approval needed: R1"),
+        (date(2027, 5, 2), "Treat 40 units, R1"),
+        (date(2027, 5, 6), "Treat 90 units, R2"),
+        (date(2027, 5, 16), "Plant by today"),
+    ]
+    stopped = opened(update(made, [], today=date(2027, 5, 3)))[1]
+    assert min(e.decoded("dtstart") for e in stopped) == date(2027, 5, 3)
+    afresh = hand_season()
+    afresh = replace(afresh, farm=replace(afresh.farm, plan_date=date(2027, 3, 16)))
+    assert not any("Elm" in e["summary"] for e in opened(make_campaign(afresh, hand_plan()))[1])
 
 
 def test_farms_without_a_name_share_no_uid():

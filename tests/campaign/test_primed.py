@@ -11,13 +11,13 @@ import pytest
 
 from planner.campaign import store
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done
 from planner.campaign.notes import notes
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.report.clean_frames import cleaning_sheet
 from planner.report.json import from_json, to_json
 from planner.report.sheets import Text
+from planner.season.domain import Done
 from tests.optimize.model.test_rules_more import line
 from tests.support.seasons import FIRST_DAY, season
 

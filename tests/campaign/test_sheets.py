@@ -9,7 +9,6 @@ import openpyxl
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import InputError, OutputError
 from planner.report import calibration_frames
@@ -18,7 +17,7 @@ from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
 from planner.report.sheets import Pack, Room, Text
 from planner.report.workbook import render
-from planner.season.domain import Season
+from planner.season.domain import Done, Season
 from tests.support.books import described
 from tests.support.campaigns import hand_plan, hand_season, random_case
 
@@ -287,7 +286,7 @@ def written(tmp_path):
 
 def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     path = written(tmp_path)
-    campaign, files = update_campaign(path, ["L1:R1:2:2027-04-21"])
+    campaign, files, _ = update_campaign(path, ["L1:R1:2:2027-04-21"])
     assert [f.name for f in files] == ["plan.json", "plan.ics", "campaign.xlsx"]
     data = json.loads(path.read_text("utf-8"))
     assert data["other"] == "kept"
@@ -295,13 +294,23 @@ def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     assert from_dict(data["campaign"]) == campaign
     log = tmp_path / "log.csv"
     log.write_text("Lot,Recipe,Bags,Day\nL1,R1,1,2027-04-22\n", "utf-8")
-    campaign, _ = update_campaign(path, log=log)
+    campaign, *_ = update_campaign(path, log=log)
     assert [(d.bags, d.on) for d in campaign.done] == [
         (2, date(2027, 4, 21)),
         (1, date(2027, 4, 22)),
     ]
     sheet = openpyxl.load_workbook(tmp_path / "campaign.xlsx")["Shop calendar"]
     assert "done" in row_with(sheet, "L1", "1 to 2")
+
+
+def test_a_log_can_be_counted_from_the_start(tmp_path):
+    """Two bags reported, one was done."""
+    path, log = written(tmp_path), tmp_path / "log.csv"
+    update_campaign(path, ["L1:R1:2:2027-04-21"])
+    log.write_text("Lot,Recipe,Bags,Day\nL1,R1,1,4/21/2027\n", "utf-8")
+    campaign, _, said = update_campaign(path, log=log, recount=True)
+    assert [d.bags for d in campaign.done] == [1]
+    assert said == ()
 
 
 @pytest.mark.parametrize("name", ["plan.ics", "campaign.xlsx"])

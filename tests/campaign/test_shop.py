@@ -7,10 +7,10 @@ from itertools import pairwise
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done
 from planner.campaign.ical import to_ical
 from planner.campaign.placer import leaves
 from planner.season.domain import (
+    Done,
     OnItsWay,
     TreatedSeed,
 )

@@ -10,7 +10,6 @@ from datetime import date
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done
 from planner.campaign.notes import notes, product_missing
 from planner.campaign.standing import Standing, minutes_again, standing, taken_again
 from planner.campaign.store import from_dict, to_dict
@@ -20,6 +19,7 @@ from planner.report.container_frames import level_sheet
 from planner.report.facts import Facts
 from planner.report.front_frames import front_sheet
 from planner.report.sheets import Look
+from planner.season.domain import Done
 from tests.support.campaigns import hand_plan, hand_season
 
 EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)

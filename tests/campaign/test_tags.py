@@ -11,14 +11,13 @@ import openpyxl
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.domain import Done
 from planner.campaign.store import from_dict, to_dict
 from planner.campaign.tags import strongest, whole_month
 from planner.report import tag_frames
 from planner.report.campaign_frames import campaign_book
 from planner.report.labels import MARGIN, fitted
 from planner.report.workbook import render
-from planner.season.domain import Active, Product
+from planner.season.domain import Active, Done, Product
 from planner.units import say_day
 from tests.support.campaigns import hand_plan, hand_season
 from tests.support.office import needs_drawing

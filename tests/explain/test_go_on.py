@@ -225,6 +225,31 @@ def test_what_was_reported_stays_reported_from_plan_to_plan(tmp_path) -> None:
     assert sum(t.units for t in again.treated) == 120.0
 
 
+def test_a_log_goes_on_from_plan_to_plan(tmp_path) -> None:
+    """Two bags of six are reported before planning again, and stand in the same log after it."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    log = tmp_path / "log.csv"
+    log.write_text("Lot,Recipe,Bags,Day\nL1,R1,2,\n", "utf-8")
+    update_campaign(file, log=log)
+    _, _, second = planned(bought(winter()), tmp_path / "new", since=file)
+    log.write_text("Lot,Recipe,Bags,Day\nL1,R1,2,\nL1,R1,1,4/23/2027\n", "utf-8")
+    campaign, _, (said,) = update_campaign(second, log=log)
+    assert [(d.bags, d.on) for d in campaign.done] == [(1, date(2027, 4, 23))]
+    assert said == "1 row of log.csv was counted before and is skipped (row 2)."
+    (batch,) = campaign.batches
+    assert batch.bags == 4
+
+
+def test_days_of_a_farm_without_a_name_stay_the_same_days(tmp_path) -> None:
+    """Its field is called otherwise in the plan that goes on from the first."""
+    nameless = winter(farm=farm(name=""))
+    before = api.make_campaign(*planned(nameless, tmp_path / "old")[:2])
+    now = replace(nameless, fields=(field("Long Forty", acres=240.0),))
+    file = tmp_path / "old" / "plan.json"
+    after = api.make_campaign(*planned(now, tmp_path / "new", since=file)[:2])
+    assert before.shop.apart == after.shop.apart != ""
+
+
 def test_what_is_missing_for_the_bags_done_is_said(tmp_path) -> None:
     """Nothing is on Ordered so far, but two bags took 170 of 100 fl oz on hand."""
     _, _, file = planned(winter(), tmp_path / "old")

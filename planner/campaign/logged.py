@@ -1,0 +1,193 @@
+"""What is done, as a log says it: a table that grows from day to day and is given whole each time.
+
+It is a CSV file or the first sheet of a workbook, with the columns Lot, Recipe, Bags and, where
+wanted, Day; other columns are nobody's business here. A row is known by lot, recipe, bags and day.
+Rows that were counted before are skipped, each as often as it was counted; a row that was counted
+without a day gets the day that was written since.
+"""
+
+from __future__ import annotations
+
+from dataclasses import replace
+from typing import TYPE_CHECKING, NamedTuple
+
+from planner.campaign.done import UNCHANGED, bags_done, no_batch, read_each, settle
+from planner.errors import Fault, InputError
+from planner.explain.words import count, listing
+from planner.season.csvs import read_rows
+from planner.season.names import key, shown, tidy
+from planner.units import say_day
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable, Mapping
+    from pathlib import Path
+
+    from planner.campaign.domain import Campaign
+    from planner.season.domain import Done
+
+HEADERS = ("Lot", "Recipe", "Bags", "Day")
+FORM = "Lot, Recipe and Bags, and a Day such as 2027-04-14 where wanted"
+
+
+class Log(NamedTuple):
+    """A log held against what a campaign has counted before."""
+
+    before: tuple[Done, ...]
+    """What was counted before, with the days that the log has for it by now."""
+    new: tuple[Done, ...]
+    """What was not."""
+    said: tuple[str, ...]
+    """What was skipped, and what the log lacks, in sentences."""
+
+
+def read_log(campaign: Campaign, path: Path) -> Log:
+    """Read a log of what is done.
+
+    What has no day gets the one it is planned for.
+
+    Raises
+    ------
+    InputError
+        When the file can't be read, a row of it can't be understood, or more bags are done than a
+        batch has left.
+    """
+    rows = _cells(path)
+    names = _names(campaign)
+    texts = {row: ":".join(c if c[3] else c[:3]) for row, c in rows.items()}
+    found = read_each(texts, lambda row: _entry(campaign, names, rows[row]), path.name, FORM)
+    entries = dict(zip(texts, found, strict=True))
+    before, older, dated = [*campaign.done], [*campaign.told], [*campaign.done]
+    new = {
+        row: entry
+        for row, entry in entries.items()
+        if not (_taken(before, entry) or _taken(older, entry))
+    }
+    late = [row for row, entry in new.items() if _filled_in(before, older, dated, entry)]
+    new = {row: entry for row, entry in new.items() if row not in late}
+    _can_be_done(campaign, new, texts, path.name)
+    done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
+    skipped = [row for row in entries if row not in new]
+    said = (*_skipped(skipped, late, path.name), *_lacking(campaign, before, path.name))
+    return Log(tuple(dated), done, said)
+
+
+def _cells(path: Path) -> dict[int, tuple[str, str, str, str]]:
+    """Lot, recipe, bags and day of every row, by its number; the day may be blank."""
+    try:
+        rows = read_rows(path, HEADERS)
+    except InputError as error:
+        raise InputError(path.name, error.faults, UNCHANGED) from None
+    number, header = rows[0] if rows else (0, ())
+    place = {key(text): at for at, text in reversed([*enumerate(header)])}
+    missing = [name for name in HEADERS[:3] if key(name) not in place]
+    if missing:
+        seen, remedy = shown(", ".join(header)), f"{' and '.join(missing)} not found"
+        expected = "a first row with the headers Lot, Recipe, Bags and, where wanted, Day"
+        fault = Fault(path.name, number, seen=seen, expected=expected, remedy=remedy)
+        raise InputError(path.name, [fault], UNCHANGED)
+    at = [place.get(key(name), len(header)) for name in HEADERS]
+    found = {}
+    for row, texts in rows[1:]:
+        lot, recipe, bags, day = (tidy(texts[i]) if i < len(texts) else "" for i in at)
+        if lot or recipe or bags or day:
+            found[row] = lot, recipe, bags, day
+    return found
+
+
+def _names(campaign: Campaign) -> dict[tuple[str, str], tuple[str, str]]:
+    """Lots and recipes that a row can name, those of the plans before this one too."""
+    known = [(d.lot, d.recipe) for d in campaign.told]
+    known += [(b.lot, b.recipe) for b in campaign.batches]
+    return {(key(lot), key(recipe)): (lot, recipe) for lot, recipe in known}
+
+
+def _entry(
+    campaign: Campaign,
+    names: Mapping[tuple[str, str], tuple[str, str]],
+    cells: tuple[str, str, str, str],
+) -> Done:
+    lot, recipe, bags, day = cells
+    named = names.get((key(lot), key(recipe)))
+    if named is None:
+        raise ValueError(no_batch(campaign, lot))
+    return bags_done(campaign.shop, *named, bags, day)
+
+
+def _taken(before: list[Done], entry: Done) -> bool:
+    """Take an entry out of what was counted before, if it is in there as it is told now."""
+    for place, known in enumerate(before):
+        if (replace(known, on=None, assumed=False) if known.assumed else known) == entry:
+            del before[place]
+            return True
+    return False
+
+
+def _filled_in(before: list[Done], older: list[Done], dated: list[Done], entry: Done) -> bool:
+    """Give a day to what was counted without one, if the entry is that with its day."""
+    for known in (*before, *older):
+        if known.assumed and replace(known, on=entry.on, assumed=False) == entry:
+            if known in before:
+                before.remove(known)
+                dated[dated.index(known)] = entry
+            else:
+                older.remove(known)
+            return True
+    return False
+
+
+def _can_be_done(
+    campaign: Campaign, new: Mapping[int, Done], texts: Mapping[int, str], source: str
+) -> None:
+    """Refuse new rows whose lot and recipe the plan has no bags of any more."""
+    batches = {(b.lot, b.recipe) for b in campaign.batches}
+    faults = [
+        Fault(source, row, seen=texts[row], expected=FORM, remedy=no_batch(campaign, entry.lot))
+        for row, entry in new.items()
+        if (entry.lot, entry.recipe) not in batches
+    ]
+    if faults:
+        raise InputError(source, faults, UNCHANGED)
+
+
+def _skipped(rows: list[int], late: list[int], source: str) -> list[str]:
+    """Say which rows were counted before."""
+    if not rows:
+        return []
+    were = "was counted before and is" if len(rows) == 1 else "were counted before and are"
+    text = f"{count(len(rows), 'row')} of {source} {were} skipped ({_spans(rows)})."
+    if late:
+        text += f" The day written there since is taken over ({_spans(late)})."
+    return [text]
+
+
+def _spans(rows: Iterable[int]) -> str:
+    """Rows in words, neighbors together.
+
+    >>> _spans([2, 3, 4, 7])
+    'rows 2 to 4, 7'
+    """
+    spans: list[list[int]] = []
+    for row in sorted(rows):
+        if spans and row == spans[-1][-1] + 1:
+            spans[-1] = [spans[-1][0], row]
+        else:
+            spans.append([row, row])
+    said = [f"{a}" if a == b else f"{a} to {b}" for a, b in spans]
+    one = len(spans) == 1 and spans[0][0] == spans[0][1]
+    return f"row{'' if one else 's'} {', '.join(said)}"
+
+
+def _lacking(campaign: Campaign, done: list[Done], source: str) -> list[str]:
+    """Say what was counted before and is not in the log."""
+    if not done:
+        return []
+    metric = campaign.shop.metric
+    named = [
+        f"{count(d.bags, 'bag')} of {d.lot} with {d.recipe}"
+        + (f" on {say_day(d.on, metric=metric)}" if d.on else "")
+        for d in done
+    ]
+    return [
+        f"Counted before, but not in {source}: {listing(named)}. That stays counted; to count "
+        f"what {source} says alone, add --recount."
+    ]
