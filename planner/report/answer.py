@@ -146,20 +146,26 @@ def threats(facts: Facts) -> list[str]:
     if not asked:
         return ["No field asks for protection from a threat."]
     speech = Speech(facts.season.farm)
-    said_ = [_threat(page, speech) for page in asked if page.white_mold or not enough(page)]
-    fine = [p for p in asked if not p.white_mold and enough(p)]
+    said_ = [_threat(page, speech) for page in asked if page.white_mold]
+    others = [p for p in asked if not p.white_mold]
+    lacking = [p for p in others if not enough(p)]
+    if lacking:
+        each = ", ".join(f"{p.threat} ({_unplanted(p, speech)})" for p in lacking)
+        said_.append(
+            f"{LAND_SHORT} that needs protection from: {each}. What is planted is protected."
+        )
+    fine = [p for p in others if enough(p)]
     if fine:
         each = ", ".join(
             f"{p.threat} ({speech.units(p.units_needed)} needed, {number(p.units_strong)} treated "
             "for it)"
             for p in fine
         )
-        said_.append(f"Also covered: {each}.")
+        said_.append(f"{'Also covered' if said_ else 'Covered'}: {each}.")
     return said_
 
 
 def _threat(page: ThreatPage, speech: Speech) -> str:
-    asking = [f for f in page.fields if f.need]
     needed = speech.units(page.units_needed)
     if enough(page):
         text = (
@@ -167,12 +173,10 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
             f"{speech.units(page.units_strong)} treated strongly enough"
         )
     else:  # what is treated elsewhere would only look like enough for all
-        short = [f for f in asking if not f.enough]
-        acres = speech.acres(sum(f.acres_short for f in short))
+        asking = speech.acres(sum(f.acres for f in page.fields if f.need))
         text = (
-            f"{page.threat}: {LAND_SHORT}. What is planted is protected, but of "
-            f"{speech.acres(sum(f.acres for f in asking))} that need it ({needed}), {acres} stay "
-            f"unplanted on {listing([f.field for f in short])}"
+            f"{page.threat}: {LAND_SHORT}. What is planted is protected, but of {asking} that "
+            f"need it ({needed}), {_unplanted(page, speech)} stay unplanted"
         )
     tight = next((lot for lot in page.lots if lot.tight), None)
     if tight is not None:
@@ -182,6 +186,11 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
         left_ = f"{how} ({speech.units(left)} left)" if left >= LEFT else "is used up"
         text += f"; of the seed that suits, lot {tight.lot} {left_}"
     return f"{text}." + (" No seed treatment protects all season." * page.white_mold)
+
+
+def _unplanted(page: ThreatPage, speech: Speech) -> str:
+    """Say how much of the land that needs protection stays unplanted."""
+    return speech.acres(sum(f.acres_short for f in page.fields if f.need and not f.enough))
 
 
 def aside(facts: Facts) -> list[str]:

@@ -54,8 +54,10 @@ WIDEST_NAME = 40.0
 """Widths of a digit that names of suppliers and products may take in the order."""
 MOST_LINES = 24
 """Order lines, of product and seed, that the first page has room for."""
-MOST_SHORT = 6
+MOST_SHORT = 12
 """Short fields that the first page names."""
+MOST_REASONS = 3
+"""Of these, the largest, for which it says why."""
 MOST_TO_CHECK = 5
 """Questions, and what can't be used, that the first page names."""
 CENT = 0.01
@@ -68,10 +70,10 @@ def front_sheet(facts: Facts) -> Sheet:
     spare = tuple(together(said) for said in answer.spare(facts))
     blocks: list[Block] = [
         _figures(facts),
+        *_short(facts),
         Text((answer.cash(facts),), "Cash"),
         *_safety(facts),
         Text(tuple(answer.threats(facts)), _threats_title(facts), Look.WATCH if short else Look.OK),
-        *_short(facts),
         *([Text(spare, answer.SHORT_FIRST, Look.WATCH if tight else Look.PLAIN)] if spare else []),
         *_to_check(facts),
         Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
@@ -115,7 +117,7 @@ def _figures(facts: Facts) -> KeyFigures:
     of_all = f"of {facts.say(facts.acres, Measure.AREA)}"
     short = f"{of_all}; {facts.say(facts.short, Measure.AREA)} short"
     figures = [
-        KeyFigure("To pay in all", answer.to_pay(facts), Measure.MONEY, "product and seed"),
+        KeyFigure("To pay in all", answer.to_pay(facts), Measure.MONEY, _paid_for(facts)),
         KeyFigure(
             f"Planted, {facts.manner.label(Measure.AREA)}",
             facts.planted,
@@ -150,6 +152,12 @@ def _figures(facts: Facts) -> KeyFigures:
     note += f"; bags: {sizes}" if sizes else ""
     figures.append(KeyFigure("Units to treat", units, Measure.UNITS, note, link=Link(TREATING)))
     return KeyFigures(tuple(figures))
+
+
+def _paid_for(facts: Facts) -> str:
+    """Say what the money is for."""
+    bought = [(facts.plan.order, "product"), (facts.plan.seed_purchases, "seed")]
+    return " and ".join(what for lines, what in bought if lines) or "nothing is bought"
 
 
 def nearness(facts: Facts) -> list[str]:
@@ -190,20 +198,21 @@ def nearness_look(facts: Facts) -> Look:
 
 
 def _short(facts: Facts) -> list[Block]:
-    """Name the land that stays unplanted; nothing where all is covered."""
-    short = facts.plan.shortages
+    """Name the land that stays unplanted, most first; nothing where all is covered."""
+    short = sorted(facts.plan.shortages, key=lambda s: -s.acres)
     if not short:
         return []
     said = [
         f"{s.field}: {facts.say(s.acres, Measure.AREA)} short" + (f" - {s.why}" if s.why else "")
-        for s in short[:MOST_SHORT]
+        for s in short[:MOST_REASONS]
     ]
-    if len(short) > MOST_SHORT:
-        rest = sum(s.acres for s in short[MOST_SHORT:])
-        said.append(
-            f"and {count(len(short) - MOST_SHORT, 'more field')} with "
-            f"{facts.say(rest, Measure.AREA)}: see {SHORT_FIELDS}."
-        )
+    named, rest = short[MOST_REASONS:MOST_SHORT], short[MOST_SHORT:]
+    more = [f"{s.field} ({facts.say(s.acres, Measure.AREA)})" for s in named]
+    if rest:
+        acres = facts.say(sum(s.acres for s in rest), Measure.AREA)
+        more.append(f"{count(len(rest), 'more field')} ({acres})")
+    if more:
+        said.append(f"{', '.join(more)}: see {SHORT_FIELDS}.")
     title = f"Short: {facts.say(facts.short, Measure.AREA)} stay unplanted"
     return [Text(tuple(said), title, Look.SHORT, bullets=True)]
 

@@ -13,6 +13,7 @@ from planner.campaign.campaign import make_campaign
 from planner.explain.explain import Explanation
 from planner.explain.rules import RuleCost
 from planner.explain.worth import worth_treating
+from planner.plan.plan import SeedPurchase, Shortage
 from planner.plan.seed_cautions import treated_seed_left
 from planner.report import answer
 from planner.report.answer import enough, threats
@@ -22,7 +23,7 @@ from planner.report.card_frames import card_sheet
 from planner.report.explain_frames import worth_sheets
 from planner.report.facts import PROTECTION, RULES, STUDY, Facts
 from planner.report.frames import make_book, make_books
-from planner.report.front_frames import WIDEST_NAME, _wide, front_sheet
+from planner.report.front_frames import WIDEST_NAME, _paid_for, _wide, front_sheet
 from planner.report.heights import row_heights
 from planner.report.layout import lay_out
 from planner.report.measures import Manner, Measure
@@ -30,7 +31,7 @@ from planner.report.notes_frames import notes_sheet
 from planner.report.paper import LONGEST_FOOT
 from planner.report.risk_frames import _bars
 from planner.report.share_frames import bills_sheet
-from planner.report.sheets import Pack, Table, Text
+from planner.report.sheets import KeyFigures, Pack, Table, Text
 from planner.report.stock_frames import products_sheet
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
@@ -64,12 +65,40 @@ def test_land_without_enough_is_set_against_its_own_land_not_against_all_treated
     facts = Facts(plan, season)
     (page,) = (p for p in facts.threats if p.threat == "Pythium")
     assert not enough(page)
-    (said,) = (t for t in threats(facts) if t.startswith("Pythium: "))
-    assert said.startswith(
-        "Pythium: LAND UNPLANTED. What is planted is protected, but of 706.7 acres that need it ("
+    (said,) = (t for t in threats(facts) if t.startswith("LAND UNPLANTED"))
+    assert said == (
+        "LAND UNPLANTED that needs protection from: Pythium (18.9 acres). What is planted is "
+        "protected."
     )
-    assert "18.9 acres stay unplanted on " in said
-    assert "treated strongly enough" not in said
+    assert not any(f.field in t for t in threats(facts) for f in page.fields)
+
+
+def test_the_first_page_names_short_fields_once_the_largest_first() -> None:
+    season, plan = sample()
+    fields = [f"Field {n}" for n in range(15)]
+    short = tuple(Shortage(f, 1.0 + n, "Why.") for n, f in enumerate(fields))
+    facts = Facts(replace(plan, shortages=short), season)
+    blocks = front_sheet(facts).blocks
+    (at,) = (n for n, b in enumerate(blocks) if isinstance(b, Text) and "Short: " in b.title)
+    assert isinstance(blocks[at - 1], KeyFigures)
+    *reasons, rest = blocks[at].paragraphs
+    assert reasons == [f"{fields[n]}: {n + 1} acres short - Why." for n in (14, 13, 12)]
+    named = ", ".join(f"{fields[n]} ({n + 1} acres)" for n in range(11, 2, -1))
+    assert rest == f"{named}, 3 more fields (6 acres): see Short fields."
+
+
+def test_what_is_paid_is_said_to_be_for_what_is_bought() -> None:
+    season, plan = sample()
+    assert plan.order
+    bought = replace(plan, seed_purchases=(SeedPurchase("L-1", 1, 40.0, 100.0),))
+    none = replace(plan, order=(), seed_purchases=())
+    for made, note in (
+        (bought, "product and seed"),
+        (replace(bought, order=()), "seed"),
+        (replace(bought, seed_purchases=()), "product"),
+        (none, "nothing is bought"),
+    ):
+        assert _paid_for(Facts(made, season)) == note
 
 
 def test_nothing_is_said_of_losses_where_no_rating_has_a_control() -> None:
