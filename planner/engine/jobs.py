@@ -54,7 +54,8 @@ class Done:
     value: Any = None
     """What `work` returned; None where it failed."""
     error: Exception | None = None
-    """What `work` raised; an EngineError where every process that ran it died."""
+    """What `work` raised; an EngineError where every process that ran it died, a RuntimeError that
+    says it where another process raised what can't be pickled."""
     seconds: float = 0.0
     """That `work` itself took."""
 

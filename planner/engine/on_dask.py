@@ -12,9 +12,11 @@ A worker that dies is replaced, and its job is run again, at most as often as `T
 from __future__ import annotations
 
 import logging
+import pickle
 import queue
 from asyncio import CancelledError
 from contextlib import contextmanager, suppress
+from dataclasses import replace
 from importlib import import_module
 from time import monotonic
 from typing import TYPE_CHECKING, Any
@@ -108,7 +110,7 @@ class OnDask:
         heard: queue.SimpleQueue[Future],
     ) -> None:
         future = self.client.submit(
-            attempt, work, job.key, job.payload, key=f"job-{uuid4().hex}", pure=False
+            _attempt, work, job.key, job.payload, key=f"job-{uuid4().hex}", pure=False
         )
         out[future.key] = (job, future, tries)
         future.add_done_callback(heard.put)
@@ -152,6 +154,17 @@ class OnDask:
         elif self._looked - self._seen > PATIENCE:
             msg = f"the cluster has had no worker for {PATIENCE:.0f} s; {finished} jobs are done"
             raise EngineError(msg)
+
+
+def _attempt(work: Callable[[Any], Any], key: str, payload: Any) -> Done:
+    """Do a job's work; an error that can't be sent back as it is becomes one that says it."""
+    done = attempt(work, key, payload)
+    try:
+        pickle.loads(pickle.dumps(done.error))
+    except Exception:
+        said = f"{type(done.error).__name__}: {done.error}"
+        return replace(done, error=RuntimeError(said))
+    return done
 
 
 def _own_worker() -> WorkerPlugin:

@@ -5,7 +5,7 @@ import subprocess
 import sys
 import threading
 import time
-from collections.abc import Iterator
+from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
 
@@ -106,6 +106,19 @@ def test_failures_come_from_other_processes_too(two: Engine) -> None:
     assert done["3"].failure == "ValueError: three is not wanted"
     assert isinstance(done["3"].error, ValueError)
     assert [done[str(n)].value for n in (0, 1, 2, 4)] == [0, 1, 2, 4]
+
+
+@needs_dask
+@pytest.mark.parametrize(
+    ("work", "said"),
+    [(work.fail_with_two, "NeedsTwo: 3 is odd"), (work.fail_with_lock, "HoldsLock: held")],
+)
+def test_errors_that_do_not_pickle_are_told_in_words(
+    two: Engine, work: Callable[[int], int], said: str
+) -> None:
+    (done,) = two.run([Job("a", 3)], work)
+    assert done.failure == f"RuntimeError: {said}"
+    assert done.seconds > 0.0
 
 
 @needs_dask

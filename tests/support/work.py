@@ -2,6 +2,7 @@
 
 import os
 import signal
+import threading
 import time
 from importlib.util import find_spec
 from pathlib import Path
@@ -22,6 +23,30 @@ def fail_on_three(number: int) -> int:
         msg = "three is\nnot wanted"
         raise ValueError(msg)
     return number
+
+
+class NeedsTwo(Exception):
+    """An exception whose arguments are not those that it is made of: it can't be unpickled."""
+
+    def __init__(self, what: str, why: str) -> None:
+        super().__init__(f"{what} is {why}")
+
+
+def fail_with_two(number: int) -> int:
+    raise NeedsTwo(str(number), "odd")
+
+
+class HoldsLock(Exception):
+    """An exception that can't even be pickled."""
+
+    def __init__(self) -> None:
+        super().__init__("held")
+        self.lock = threading.Lock()
+
+
+def fail_with_lock(number: int) -> int:
+    del number
+    raise HoldsLock
 
 
 def pid_after(seconds: float) -> int:
