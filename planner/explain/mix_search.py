@@ -10,7 +10,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.mixes import describe
-from planner.plan.price import list_price, reaches
+from planner.plan.price import list_price, most_off, reaches
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -95,7 +95,8 @@ class _Search:
     def __init__(self, around: Around, wanted: Wanted, keep: int, most: int) -> None:
         self.around, self.wanted, self.keep = around, wanted, keep
         sold = [c for c in around.season.containers if c.product == around.product]
-        self.off, self.elsewhere = around.most_off()
+        self.off = max((most_off(around.season, c) for c in sold), default=0.0)
+        self.elsewhere = around.most_elsewhere()
         self.base = around.cost({})
         self.sold = sorted(sold, key=self._net)
         net = [self._net(c) for c in self.sold]

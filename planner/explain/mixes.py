@@ -88,12 +88,10 @@ class Around:
         order = order_cost(self.season, {**self.others, **mix})
         return order.containers + order.freight - order.discounts
 
-    def most_off(self) -> tuple[float, float]:
-        """Largest share off the product's own spend, and most that its spend can save elsewhere."""
-        off = elsewhere = 0.0
+    def most_elsewhere(self) -> float:
+        """Most that the product's spend can save on the rest of the order, money."""
+        elsewhere = 0.0
         for levels in self.groups:
-            mine = [x.percent for x, _ in levels if not x.products or self.product in x.products]
-            off += max(mine, default=0.0)
             reached = [x.percent * other for x, other in levels if reaches(other, x.spend)]
             had = max(reached, default=0.0) if self.spend else 0.0
             elsewhere += max(level.percent * other for level, other in levels) - had
@@ -101,7 +99,7 @@ class Around:
             paid = self.spend.get(s.name)
             if paid is not None and s.free_from is not None and not reaches(paid, s.free_from):
                 elsewhere += s.freight
-        return min(off, 1.0), elsewhere
+        return elsewhere
 
 
 def describe(around: Around, chosen: Mapping[str, int], base: float | None = None) -> Mix:

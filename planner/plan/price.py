@@ -289,14 +289,19 @@ def lowest_price_per_floz(season: Season, product: str) -> float:
     return lowest_per_floz(season.containers, product)
 
 
-def lowest_net_price(season: Season, container: Container) -> float:
-    """Least that a container can cost: its lowest price, less the most that discounts take off."""
+def most_off(season: Season, container: Container) -> float:
+    """Largest share that discounts can take off what is spent on a container, at most 1."""
     off: dict[tuple[str, str | None], float] = defaultdict(float)
     for level in season.discounts:
         if counts_toward(level, container.product, container.supplier, season):
             key = level.name, level.supplier
             off[key] = max(off[key], level.percent)
-    return min(b.price for b in container.breaks) * max(0.0, 1.0 - sum(off.values()))
+    return min(1.0, sum(off.values()))
+
+
+def lowest_net_price(season: Season, container: Container) -> float:
+    """Least that a container can cost: its lowest price, less the most that discounts take off."""
+    return min(b.price for b in container.breaks) * (1.0 - most_off(season, container))
 
 
 def most_affordable(season: Season, container: Container) -> int | None:

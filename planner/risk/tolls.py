@@ -148,11 +148,7 @@ def _lost(season: Season, c: Container) -> float:
 
     A toll takes no more off than this, so that ordering too many never pays by it.
     """
-    most_off = sum(
-        max((d.percent for d in season.discounts if d.name == name), default=0.0)
-        for name in {d.name for d in season.discounts}
-    )
-    least = min(b.price for b in c.breaks) * (1.0 - most_off)
+    least = price.lowest_net_price(season, c)
     kept = season.product_named[c.product].carryover
     credit = kept * price.lowest_price_per_floz(season, c.product) * c.usable
     return max(0.0, least - max(c.returned_for * least, credit))

@@ -213,6 +213,17 @@ def test_tolls_of_an_order_come_to_nought_and_make_ordering_too_much_no_gain(
     assert np.mean([table.of(t).on(season, order) for t in drawn]) == pytest.approx(0.0, abs=0.5)
 
 
+def test_a_discount_of_another_product_takes_nothing_off_a_toll(season: Season, plan: Plan) -> None:
+    stage, order = SecondStage(season), Order((("Green Cap", "jug", 2),))
+    known = [(t, stage.outcome(order, t)) for t in turns(season, 8, 5)]
+    level = DiscountLevel("Early", 300.0, 0.1, products=("Red Cap",))
+    other = replace(season, discounts=(level,))
+    own = TollTable(season, plan, order, known).tolls
+    assert own == TollTable(other, plan, order, known).tolls
+    both = replace(season, discounts=(replace(level, products=()),))
+    assert own != TollTable(both, plan, order, known).tolls
+
+
 def test_plan_json_holds_the_orders(
     season: Season, plan: Plan, compared: TwoStages, tmp_path: Path
 ) -> None:
