@@ -225,8 +225,8 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         known = actives.get(product, {})
         names = some(known)
         by_active = isinstance(rate, Amount) and rate.basis in BY_ACTIVE
-        bare = in_bare_ounces(line.texts.get("rate", ""), table.headings["rate"].unit)
-        if of is not None and rate is not None and bare:
+        unit = table.headings["rate"].unit if rate is not None else ""
+        if of is not None and rate and in_bare_ounces(line.texts["rate"], unit):
             expected = "mg/seed or g/100 kg, as Of names an active ingredient"
             yield table.fault(line, "rate", expected, "if it is of product: fl oz, and clear Of")
         if of is not None and key(str(of)) not in known:

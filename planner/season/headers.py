@@ -153,7 +153,7 @@ def _missing_headers(
             remedy = f"write '{like}' if that is meant, else another header"
             faults.append(header_fault(grid, number, index, text, "a known header", remedy))
     for name, column in missing.items():
-        if column.must:
+        if column.must or (grid.sheet.settings and column.key == "value"):
             like = nearest(name, [text for _, text in unknown], 0.5)
             remedy = f"rename '{shown(like)}' if that is it" if like else ""
             faults.append(Fault(grid.name, number, expected=f"a column '{name}'", remedy=remedy))

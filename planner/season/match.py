@@ -151,6 +151,7 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
     number, header = grid.rows[at]
     headers, faults = read_headers(grid, number, header)
     lines, more, notes = _lines(grid, at, headers.known)
+    notes += _without_header(grid, at)
     table = Table(
         grid.sheet,
         grid.name,
@@ -162,6 +163,25 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
         number,
     )
     return table, faults + more, notes
+
+
+def _without_header(grid: Grid, at: int) -> list[str]:
+    """Note of the columns that hold something below the headers but have none themselves."""
+    header = grid.rows[at][1]
+    found = {
+        index
+        for _, texts in grid.rows[at + 1 :]
+        for index, text in enumerate(texts)
+        if text and not text.isspace() and not "".join(header[index : index + 1]).strip()
+    }
+    if not found:
+        return []
+    names = ", ".join(letters(index) for index in sorted(found)[:5])
+    more = f" and {len(found) - 5} more" if len(found) > 5 else ""
+    many = len(found) > 1
+    columns = f"columns {names}{more} have" if many else f"column {names} has"
+    was = "were" if many else "was"
+    return [f"{grid.name}: {columns} no header in row {grid.rows[at][0]} and {was} ignored."]
 
 
 def _lines(

@@ -250,6 +250,8 @@ ROWS = [
         1,
         "write 'White mold pressure'",
     ),
+    (lambda s: renamed(s, "Recipes", "Rate", ""), "Recipes", 1, "a column 'Rate'"),
+    (lambda s: renamed(s, "Farm", "Value", "Amount"), "Farm", 1, "a column 'Value'"),
     (lambda s: renamed(s, "Fields", "Trait", "Acres"), "Fields", 1, "each column once"),
     (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "Fields", 1, "acres or ha"),
     (lambda s: renamed(s, "Containers", "Size", "Size (lb)"), "Containers", 1, "fl oz, gal"),

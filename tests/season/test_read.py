@@ -362,6 +362,13 @@ def test_a_blank_plan_date_is_today_and_told(tmp_path):
         (lambda s: put(s, "Recipes", 2, "Of", "metalaxyl"), "Of was ignored"),
         (lambda s: put(s, "Protection", 2, "Threat", "Rust"), "threat 'Rust' is not on Threats"),
         (lambda s: put(s, "Active limits", 2, "Active ingredient", "ipconazole"), "'ipconazole'"),
+        (
+            lambda s: {
+                **s,
+                "Containers": [[*s["Containers"][0][:6], "", "Supplier"], *s["Containers"][1:]],
+            },
+            "Containers: column G has no header in row 1 and was ignored.",
+        ),
         (lambda s: setting(s, "Liquid warning", "9"), "Liquid warning is above Liquid limit"),
         (lambda s: {**s, "Ratings": []}, "no rating prevents any loss"),
         (lambda s: put(s, "Seed lots", 4, "Lot", "L\u20111"), "only looks like"),
