@@ -114,17 +114,19 @@ def _flushed(campaign: Campaign) -> list[str]:
 
 def _flush(campaign: Campaign, flush: Flush) -> str:
     times = "once" if flush.times == 1 else f"{flush.times} times"
+    turned = campaign.order.kept is False
+    cause = "in the order that days allow" if turned else "as a recipe is run again"
     covers = f"{_volume(campaign, flush.there)} left over by the plan"
     covers = f"the {covers} cover it"
     if flush.missing > WORTH_TELLING:
         covers = (
             f"only {_volume(campaign, flush.there)} are left over by the plan, so"
-            f" {_volume(campaign, flush.missing)} are missing: buy them, or treat the recipe in"
-            " one go"
+            f" {_volume(campaign, flush.missing)} are missing: buy them"
+            + ("" if turned else ", or treat the recipe in one go")
         )
     return (
-        f"{flush.product} is flushed {times} more than the plan counts on, as a recipe is run"
-        f" again: {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
+        f"{flush.product} is flushed {times} more than the plan counts on, {cause}:"
+        f" {_volume(campaign, flush.more)}, {_money(campaign, flush.money)}; {covers}."
     )
 
 

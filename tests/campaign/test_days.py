@@ -141,7 +141,7 @@ def test_a_recipe_is_taken_up_again_for_a_field_planted_much_later():
     assert (flush.product, flush.times, flush.missing) == ("Alpha", 1, 0.0)
     assert (flush.more, flush.there, flush.money) == pytest.approx((10.0, 31.0, 4.5))
     told = next(n for n in made.notes if n.startswith("Alpha is flushed once more"))
-    assert "10.0 fl oz, $4" in told
+    assert "counts on, as a recipe is run again: 10.0 fl oz, $4" in told
     assert "the 31.0 fl oz left over by the plan cover it" in told
     assert made.order.minutes - made.order.least_minutes == 10.0
     assert any(n.startswith("Treating in this order adds 10 minutes") for n in made.notes)
