@@ -301,8 +301,7 @@ def _shares(field: str, acres: dict[tuple[str, str, str], float], speech: Speech
 
 
 def _order(season: Season, earlier: Earlier, plan: Plan) -> tuple[OrderChange, ...]:
-    wanted = {(o.product, o.container): o.count for o in earlier.plan.order}
-    buy = {(o.product, o.container): o.count for o in plan.order}
+    wanted, buy = earlier.plan.counts, plan.counts
     have = containers_since(season, earlier)
     lines = []
     for c in season.containers:
@@ -317,9 +316,8 @@ def _order(season: Season, earlier: Earlier, plan: Plan) -> tuple[OrderChange, .
 
 
 def _seed(season: Season, earlier: Earlier, plan: Plan) -> tuple[SeedChange, ...]:
-    old = {s.lot: s.bags for s in earlier.plan.seed_purchases}
+    old, now = earlier.plan.bags_bought, plan.bags_bought
     have = bags_since(season, earlier)
-    now = {s.lot: s.bags for s in plan.seed_purchases}
     return tuple(
         SeedChange(lot, old.get(lot, 0), have.get(lot, 0), now.get(lot, 0))
         for lot in dict.fromkeys([*old, *now])

@@ -7,7 +7,7 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
-from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Treating
+from planner.plan.plan import Plan, Planting, Treating, proof
 from planner.plan.price import order_of_runs, price_plan
 from planner.sums import summed
 
@@ -37,18 +37,16 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
     bags = {
         s.lot: round(s.units / season.lot_named[s.lot].units_per_bag) for s in plan.seed_purchases
     }
-    counts = {(o.product, o.container): o.count for o in plan.order}
     treating = tuple(_bagged(t, season.lot_named[t.lot].units_per_bag) for t in plan.treating)
     if trim:
         treating = _trimmed(treating, planting, season)
     runs = order_of_runs(season, treating, planting, plan.run_order)
-    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting, runs)
-    gap = max(0.0, cost.total - known.bound) / max(1.0, abs(cost.total))
-    proven = gap <= PROVEN_GAP and known.shortage_proven
+    cost, order, purchases, uses = price_plan(season, plan.counts, bags, treating, planting, runs)
+    outcome, gap, bound = proof(cost.total, known.bound, shortage_proven=known.shortage_proven)
     return Plan(
-        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
+        outcome=outcome,
         gap=gap,
-        bound=min(known.bound, cost.total),
+        bound=bound,
         cost=cost,
         order=order,
         seed_purchases=purchases,

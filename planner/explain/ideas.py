@@ -92,7 +92,7 @@ def _buy(
     First lots of which the plan buys all that is for sale: their price is known, and the seller
     may find more.
     """
-    bought = {s.lot: s.bags for s in plan.seed_purchases}
+    bought = plan.bags_bought
     fit = [x for x in season.lots if all(pairs.get((s.field, x.name)) for s in short)]
     fit.sort(key=lambda lot: (lot.name not in bought, _price(lot, season), lot.name))
     for lot in fit[:LOTS_TRIED]:

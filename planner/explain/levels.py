@@ -13,7 +13,6 @@ from planner.explain.mixes import (
     describe,
     mix_words,
     more_words,
-    order_counts,
 )
 from planner.explain.words import Speech, number
 from planner.plan.price import counts_toward, list_price, qualifying_spend
@@ -43,7 +42,7 @@ class LevelReach:
 
 def level_reaches(plan: Plan, season: Season) -> tuple[LevelReach, ...]:
     """Weigh every discount level and free freight that the order misses."""
-    counts = order_counts(plan)
+    counts = plan.counts
     reaches = []
     for level in season.discounts:
         have = qualifying_spend(level, plan.order, season)

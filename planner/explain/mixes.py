@@ -24,7 +24,6 @@ if TYPE_CHECKING:
     from collections.abc import Mapping
 
     from planner.explain.words import Speech
-    from planner.plan.plan import Plan
     from planner.season.domain import DiscountLevel, Season
 
 CENT = 0.01
@@ -120,11 +119,6 @@ def mix_words(mix: tuple[tuple[str, int], ...]) -> str:
     ('2 x keg and 1 x jug', 'nothing')
     """
     return listing([f"{n} x {name}" for name, n in mix]) or "nothing"
-
-
-def order_counts(plan: Plan) -> dict[tuple[str, str], int]:
-    """Return the containers that a plan orders, by (product, container)."""
-    return {(o.product, o.container): o.count for o in plan.order}
 
 
 def more_words(amount: float, speech: Speech) -> str:

@@ -73,7 +73,7 @@ def _on_way_before(season: Season, earlier: Earlier) -> Counts:
     Those that it did not order itself are taken for them first.
     """
     coming = sheets_of(season).ordered
-    wanted = {(o.product, o.container): o.count for o in earlier.plan.order}
+    wanted = earlier.plan.counts
     volume = {u.product: u.on_its_way for u in earlier.plan.products}
     before: Counts = {}
     for key in sorted(coming, key=lambda k: (wanted.get(k, 0) - coming[k], k)):
@@ -105,7 +105,7 @@ def paid_since(season: Season, earlier: Earlier) -> float:
     """
     old = earlier.plan
     have = containers_since(season, earlier)
-    if have == {(o.product, o.container): o.count for o in old.order}:
+    if have == old.counts:
         paid = old.cost.containers + old.cost.freight - old.cost.discounts
     else:
         ordered = order_cost(sold_by_any_count(season, have), have)

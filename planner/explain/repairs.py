@@ -107,8 +107,7 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
     speech = Speech(season.farm)
     what = idea.what
     if idea.lot:
-        before = sum(s.bags for s in plan.seed_purchases if s.lot == idea.lot)
-        bags = sum(s.bags for s in other.seed_purchases if s.lot == idea.lot) - before
+        bags = other.bags_bought.get(idea.lot, 0) - plan.bags_bought.get(idea.lot, 0)
         lot = idea.season.lot_named[idea.lot]
         what = (
             f"buy {count(bags, 'bag')} more of {idea.lot} at {speech.money(lot.buy_price)} a unit"

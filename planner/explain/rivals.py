@@ -15,7 +15,6 @@ from planner.explain.mixes import (
     describe,
     mix_words,
     more_words,
-    order_counts,
 )
 from planner.explain.price_flips import PriceFlip, price_flips
 from planner.explain.words import Speech, listing
@@ -92,7 +91,7 @@ class OrderRivals:
 
 def order_rivals(plan: Plan, season: Season) -> OrderRivals:
     """Weigh a plan's order against its rivals, its needs held."""
-    counts = order_counts(plan)
+    counts = plan.counts
     sold = {c.product for c in season.containers}
     products = tuple(
         product_rivals(use, plan, season, counts) for use in plan.products if use.product in sold
@@ -251,7 +250,7 @@ def _second_best(plan: Plan, season: Season) -> str:
     other = second_best_order(season, plan)
     if other is None:
         return "No other order covers what the plan needs."
-    mine = order_counts(plan)
+    mine = plan.counts
     parts = []
     for product in dict.fromkeys(p for p, _ in [*mine, *other.counts]):
         before = tuple(sorted((c, n) for (p, c), n in mine.items() if p == product))

@@ -78,7 +78,7 @@ def try_out(
     counts
         Containers to order by (product, container), none below zero; those of the plan where None.
     """
-    wanted = {(o.product, o.container): o.count for o in plan.order} if counts is None else counts
+    wanted = plan.counts if counts is None else counts
     order = tuple(OrderLine(*key, count, 0.0, 0.0) for key, count in wanted.items() if count > 0)
     grown = _on_its_acres(replace(plan, order=order), season)
     counted = held_plan(grown, sold_by_any_count(season, wanted), grown)

@@ -53,7 +53,7 @@ def volume_prices(plan: Plan, season: Season) -> dict[str, float]:
     What the plan pays for it after discounts, freight aside; where it buys none, the lowest of
     its containers ordered at their lowest count; 0 where none is sold.
     """
-    counts = {(o.product, o.container): o.count for o in plan.order}
+    counts = plan.counts
     prices = {}
     for product in season.products:
         sold = [c for c in season.containers if c.product == product.name and c.size > c.heel]

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.plan import price
-from planner.plan.plan import PROVEN_GAP, Added, Outcome, Plan
+from planner.plan.plan import Added, Plan, proof
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -45,20 +45,17 @@ def more_paid(less: Plan, more: Plan) -> MorePaid:
 
 
 def _reordered(season: Season, plan: Plan, added: tuple[Added, ...], sign: int) -> Plan:
-    counts = {(o.product, o.container): o.count for o in plan.order}
+    counts = plan.counts
     for a in added:
         key = a.product, a.container
         counts[key] = counts.get(key, 0) + sign * a.count
-    bags = {s.lot: s.bags for s in plan.seed_purchases}
     cost, order, purchases, uses = price.price_plan(
-        season, counts, bags, plan.treating, plan.planting, plan.run_order
+        season, counts, plan.bags_bought, plan.treating, plan.planting, plan.run_order
     )
-    bound = min(plan.bound, cost.total)
-    gap = (cost.total - bound) / max(1.0, abs(cost.total))
-    proven = gap <= PROVEN_GAP and plan.shortage_proven
+    outcome, gap, bound = proof(cost.total, plan.bound, shortage_proven=plan.shortage_proven)
     return replace(
         plan,
-        outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE,
+        outcome=outcome,
         gap=gap,
         bound=bound,
         cost=cost,

@@ -9,6 +9,7 @@ import math
 from collections import defaultdict
 from dataclasses import dataclass, replace
 from enum import Enum
+from typing import NamedTuple
 
 CRUMB_ACRES = 1e-3
 """Acres under which a part of a field is what arithmetic leaves over: some 40 square feet."""
@@ -50,6 +51,26 @@ def said_gap(gap: float | None) -> float | str:
 
 PROVEN_GAP = 1e-4
 """The largest gap that is called optimal."""
+
+
+class Proof(NamedTuple):
+    """What is proven of a plan."""
+
+    outcome: Outcome
+    gap: float
+    bound: float
+
+
+def proof(total: float, bound: float, *, shortage_proven: bool) -> Proof:
+    """What a proven bound says of a plan that costs `total`; it is no higher than that.
+
+    >>> proof(200.0, 190.0, shortage_proven=True)
+    Proof(outcome=<Outcome.FEASIBLE: 'feasible'>, gap=0.05, bound=190.0)
+    """
+    bound = min(bound, total)
+    gap = (total - bound) / max(1.0, abs(total))
+    proven = gap <= PROVEN_GAP and shortage_proven
+    return Proof(Outcome.OPTIMAL if proven else Outcome.FEASIBLE, gap, bound)
 
 
 COST_TERMS = (
@@ -206,6 +227,16 @@ class Plan:
     warnings: tuple[str, ...] = ()
     seconds: float = 0.0
     """Time that deciding took."""
+
+    @property
+    def counts(self) -> dict[tuple[str, str], int]:
+        """Containers to order, by (product, container)."""
+        return {(o.product, o.container): o.count for o in self.order}
+
+    @property
+    def bags_bought(self) -> dict[str, int]:
+        """Bags of seed to buy, by lot."""
+        return {s.lot: s.bags for s in self.seed_purchases}
 
 
 def without_crumbs(plan: Plan) -> Plan:

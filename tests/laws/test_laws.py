@@ -133,8 +133,8 @@ def repriced(plan, one):
     """Cost of a plan's decisions at the prices of a season."""
     return price_plan(
         one,
-        {(o.product, o.container): o.count for o in plan.order},
-        {s.lot: s.bags for s in plan.seed_purchases},
+        plan.counts,
+        plan.bags_bought,
         plan.treating,
         plan.planting,
     )[0]

@@ -25,8 +25,8 @@ def test_prices_equal_the_hand_plan():
     """The money side made from decisions is the one worked by hand."""
     cost, order, purchases, uses = price_plan(
         HAND_SEASON,
-        {(o.product, o.container): o.count for o in HAND_PLAN.order},
-        {s.lot: s.bags for s in HAND_PLAN.seed_purchases},
+        HAND_PLAN.counts,
+        HAND_PLAN.bags_bought,
         HAND_PLAN.treating,
         HAND_PLAN.planting,
     )

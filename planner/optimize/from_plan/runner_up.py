@@ -48,7 +48,7 @@ def second_best_order(season: Season, plan: Plan) -> RunnerUp | None:
         return None
     part, columns = reduced(model.matrix, model.of(PURCHASE), x)
     place = {int(j): n for n, j in enumerate(columns)}
-    mine = {(o.product, o.container): o.count for o in plan.order}
+    mine = plan.counts
     best: RunnerUp | None = None
     proven = True
     for i, c in enumerate(it.containers):

@@ -9,7 +9,7 @@ import numpy as np
 
 from planner.errors import NoPlanError
 from planner.optimize.model.line import START, line_kinds, line_ways
-from planner.plan.plan import PROVEN_GAP, Outcome, Plan, Planting, Shortage, Treating
+from planner.plan.plan import Plan, Planting, Shortage, Treating, proof
 from planner.plan.price import order_of_runs, price_plan
 from planner.season.domain import UNTREATED
 
@@ -122,15 +122,14 @@ def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = 
     cost, order, purchases, uses = price_plan(
         it.season, counts(model, x), bags_bought(model, x), treated, planted, runs
     )
-    total = cost.total
-    bound = min(max(bound, model.matrix.least), total)
-    gap = (total - bound) / max(1.0, abs(total))
-    short: dict[str, float] = {f.name: f.acres for f in it.season.fields}
+    bound = max(bound, model.matrix.least)
+    outcome, gap, bound = proof(cost.total, bound, shortage_proven=shortage_proven)
+    whole = {f.name: f.acres for f in it.season.fields}
+    short = dict(whole)
     for p in planted:
         short[p.field] -= p.acres
-    whole = {f.name: f.acres for f in it.season.fields}
     return Plan(
-        outcome=Outcome.OPTIMAL if gap <= PROVEN_GAP and shortage_proven else Outcome.FEASIBLE,
+        outcome=outcome,
         gap=gap,
         bound=bound,
         cost=cost,
