@@ -7,13 +7,13 @@ from typing import TYPE_CHECKING
 from planner.explain.spare import left_words
 from planner.explain.words import capital, count, listing
 from planner.plan.moves import ACRE
+from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
     from planner.explain.again import Again, FieldChange
     from planner.explain.words import Speech
     from planner.plan.plan import Plan
 
-CENT = 0.01
 SAME = 1e-4
 """Share of some acres that is rounding."""
 

@@ -7,7 +7,6 @@ from typing import TYPE_CHECKING
 
 from planner.explain.mix_search import Spend, cheapest
 from planner.explain.mixes import (
-    CENT,
     Around,
     Mix,
     describe,
@@ -15,6 +14,7 @@ from planner.explain.mixes import (
     more_words,
 )
 from planner.explain.words import Speech, number
+from planner.plan.plan import CENT
 from planner.plan.price import counts_toward, list_price, qualifying_spend
 
 if TYPE_CHECKING:

@@ -10,6 +10,7 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.words import listing
+from planner.plan.plan import CENT
 from planner.plan.price import (
     counts_toward,
     list_price,
@@ -25,8 +26,6 @@ if TYPE_CHECKING:
 
     from planner.explain.words import Speech
     from planner.season.domain import DiscountLevel, Season
-
-CENT = 0.01
 
 
 class Mix(NamedTuple):

@@ -10,7 +10,7 @@ from planner.explain.held import held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech
 from planner.plan.moves import ACRE
-from planner.plan.plan import Outcome
+from planner.plan.plan import CENT, Outcome
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -18,7 +18,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-CENT = 0.01
 STEP = 1000.0
 """Money more that is tried."""
 MORE, NO_LIMIT = "one step more to spend", "no limit to spend"

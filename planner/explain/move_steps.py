@@ -7,7 +7,8 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
-from planner.plan.plan import PROVEN_GAP
+from planner.plan.moves import ACRE
+from planner.plan.plan import CENT, PROVEN_GAP
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -16,7 +17,6 @@ if TYPE_CHECKING:
     from planner.optimize.from_plan.each_move import Step
     from planner.plan.plan import Plan
 
-CENT = 0.01
 SMALL = 0.05
 """Share of what a step saves under which a reason is not worth a word."""
 REASONS = 3
@@ -74,7 +74,7 @@ def _sentence(step: Step, further: Sequence[str], so_far: float, speech: Speech)
     names = [f"more of {name}" if name in further else name for name in step.fields]
     text = names[0] if len(names) == 1 else f"{', '.join(names[:-1])} and {names[-1]} together"
     text += f", {speech.acres(step.acres)}"
-    if so_far - step.acres > CENT:
+    if so_far - step.acres > ACRE:
         text += f" ({speech.acres(so_far)} by then)"
     text += f": {speech.money(step.money)}"
     return text if step.apart else f"{text}, all in one, as there was no time to split it"

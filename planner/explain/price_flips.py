@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 from planner.explain.mix_search import cheapest
-from planner.explain.mixes import CENT, Around, Mix, describe
+from planner.explain.mixes import Around, Mix, describe
+from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

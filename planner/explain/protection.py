@@ -8,8 +8,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
 from planner.explain.supply import acres_from, all_seed, not_bought, units_for, unused, usable_on
-from planner.explain.threats import CENT, FieldLine, LotLine, PressureLine, ThreatPage
+from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
+from planner.plan.plan import CENT
 from planner.season.domain import UNTREATED, Pressure, Rating
 from planner.sums import summed
 

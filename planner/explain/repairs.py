@@ -11,6 +11,7 @@ from planner.explain.ideas import ALL
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing
 from planner.plan.moves import ACRE
+from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 KEPT = 3
-CENT = 0.005
-"""Money that counts as none."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -116,7 +115,7 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
     covered = acres_short(plan) - acres_short(other)
     also = _also(idea, plan, other)
     side = f"{speech.money(abs(cost))} {'more' if cost >= 0.0 else 'less'}"
-    side = side if abs(cost) >= CENT else "the same"
+    side = side if abs(cost) >= CENT / 2.0 else "the same"
     text = f"{what[0].upper()}{what[1:]}: the plan costs {side}"
     text += f" and covers {speech.acres(covered)}; {also}."
     return Repair(idea.field, what, cost, other.gap, covered, also, text)

@@ -9,7 +9,6 @@ from planner.agronomy.rates import floz_per_unit
 from planner.explain.levels import level_reaches
 from planner.explain.mix_search import Best, cheapest, cheapest_beyond, ways_to_buy
 from planner.explain.mixes import (
-    CENT,
     Around,
     Mix,
     describe,
@@ -18,6 +17,7 @@ from planner.explain.mixes import (
 )
 from planner.explain.price_flips import PriceFlip, price_flips
 from planner.explain.words import Speech, listing
+from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
     from collections.abc import Mapping

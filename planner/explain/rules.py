@@ -13,6 +13,7 @@ from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
 from planner.plan.moves import ACRE
+from planner.plan.plan import CENT
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
@@ -20,8 +21,6 @@ if TYPE_CHECKING:
 
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Season, SeedLot, Threat
-
-CENT = 0.01
 
 
 class Purpose(Enum):

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 
-CENT = 0.01
+from planner.plan.plan import CENT
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import NamedTuple
 
+CENT = 0.01
+"""Money under which a difference is none."""
 CRUMB_ACRES = 1e-3
 """Acres under which a part of a field is what arithmetic leaves over: some 40 square feet."""
 

@@ -9,6 +9,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import CENT
 from planner.plan.price import best_levels
 
 if TYPE_CHECKING:
@@ -17,8 +18,6 @@ if TYPE_CHECKING:
 
     from planner.plan.plan import OrderLine
     from planner.season.domain import Season
-
-CENT = 0.01
 
 
 @dataclass(frozen=True, slots=True)

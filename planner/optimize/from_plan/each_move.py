@@ -19,6 +19,7 @@ from planner.optimize.from_plan.warm_start import share_names
 from planner.optimize.mip.highs import Watch, knowing, solve
 from planner.optimize.params import TUNED
 from planner.plan.moves import ACRE, acres_by_share, kinds_of
+from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Collection, Iterable, Mapping
@@ -28,8 +29,6 @@ if TYPE_CHECKING:
     from planner.optimize.options import Stop
     from planner.plan.moves import Kind
     from planner.plan.plan import Plan
-
-CENT = 0.01
 
 
 @dataclass(frozen=True, slots=True)

@@ -26,7 +26,7 @@ from planner.optimize.mip.part import solve_part
 from planner.optimize.mip.verified import verified
 from planner.optimize.model.program import PLANTING
 from planner.plan.moves import ACRE
-from planner.plan.plan import PROVEN_GAP
+from planner.plan.plan import CENT, PROVEN_GAP
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -39,7 +39,6 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-CENT = 0.01
 GAP = 1e-6
 BOUGHT = ("count", "reached", "bought")
 """Containers and seed to buy."""
