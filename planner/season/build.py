@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from planner.season.check_unknowns import home
 from planner.season.domain import (
     CARRIER,
     NOWHERE,
@@ -40,7 +41,6 @@ from planner.season.domain import (
 from planner.season.farm import settings
 from planner.season.names import key
 from planner.season.references import index
-from planner.season.unknowns_check import home
 from planner.season.whatif import BECOMES, WAS
 from planner.sums import grouped
 from planner.units import say_day

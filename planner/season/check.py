@@ -14,14 +14,14 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault
 from planner.season.cells import Amount, in_bare_ounces
 from planner.season.check_days import DAY_RULES
+from planner.season.check_growers import GROWERS_RULES
+from planner.season.check_shop import SHOP_RULES
+from planner.season.check_unknowns import UNKNOWNS_RULES
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
-from planner.season.growers_check import GROWERS_RULES
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, nearest, shown
 from planner.season.references import index, sheets_have_rows, some
-from planner.season.shop_check import SHOP_RULES
-from planner.season.unknowns_check import UNKNOWNS_RULES
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

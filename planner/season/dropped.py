@@ -8,9 +8,9 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from planner.season.check_unknowns import home
 from planner.season.domain import Quantity
 from planner.season.names import key
-from planner.season.unknowns_check import home
 
 if TYPE_CHECKING:
     from collections.abc import Collection

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING, Any
 from openpyxl import Workbook
 from openpyxl.utils.indexed_list import IndexedList
 
-from planner.season import checks, form, lists, live, look, opening, schema
+from planner.season import form, lists, live, look, opening, schema, validation
 from planner.season.carry import next_season
 from planner.season.content import as_text, blank_content, demo_content, full, setting_for
 from planner.season.safe import csv_bytes, workbook_bytes, write_whole
@@ -113,11 +113,11 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
     for sheet in schema.SHEETS:
         page, table = pages[sheet.name], content[sheet.name]
         form.write_form(page, sheet, table, laid[sheet.name])
-        checks.add_checks(page, laid[sheet.name], known, table)
+        validation.add_checks(page, laid[sheet.name], known, table)
     settings = [str(row[0]) for row in content["Farm"].rows if row and row[0]]
     names = [setting.name for setting in map(setting_for, settings) if setting]
     what_if = lists.write_what_if(book, laid, known, names)
-    checks.add_what_if_lists(pages["What if"], laid["What if"], what_if)
+    validation.add_what_if_lists(pages["What if"], laid["What if"], what_if)
     live.write_live(live_page, laid, known, len(content["Fields"].rows))
     if _is_metric(content["Farm"]):
         _show_metric_dates(book)

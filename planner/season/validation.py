@@ -1,4 +1,4 @@
-"""Checks of cells in the season workbook: drop-downs, plain messages, red notes.
+"""Data validation of the season workbook, as Excel calls it: drop-downs, messages, red notes.
 
 They help whoever fills the workbook in; the reader checks everything again.
 """
