@@ -48,6 +48,8 @@ class Reading:
     """A season as it was read: the season, or what is wrong with it."""
 
     mark: Mark
+    source: str
+    """Name of the file or folder, as its owner knows it."""
     season: Season | None = None
     cells: Cells | None = None
     """What the season is made of; changes are tried on them."""
@@ -173,16 +175,17 @@ def mark_of(path: Path) -> Mark:
 
 
 def _read(entry: Entry, mark: Mark) -> Reading:
+    name = entry.path.name
+    source = f"{entry.name}{entry.path.suffix}" if entry.kept else name  # not that of the copy
     try:
-        cells = read_tables(entry.path)
-        if entry.kept:  # the copy's own file name says nothing to its owner
-            cells = replace(cells, source=f"{entry.name}{entry.path.suffix}")
+        cells = replace(read_tables(entry.path), source=source)
         season = changed_season(cells)
         if season.what_if:
             scenarios_of(cells)  # their faults are shown now
     except InputError as error:
-        return Reading(mark, faults=error.faults)
-    return Reading(mark, season, cells)
+        of_it = (replace(f, sheet=source) if f.sheet == name else f for f in error.faults)
+        return Reading(mark, source, faults=tuple(of_it))
+    return Reading(mark, source, season, cells)
 
 
 def shared_folder(plans: Path) -> Path:
@@ -232,7 +235,12 @@ def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Taken, ...]
     shared = _read_plan(folder / PLAN_FILE, season)
     if shared is None or (shared.order, shared.planting) != (plan.order, plan.planting):
         return ()
-    return take(bills_first(p for p in folder.iterdir() if p.is_file()))
+    return take(bills_first(p for p in folder.iterdir() if _ours(p)))
+
+
+def _ours(path: Path) -> bool:
+    """Whether a file of a folder is none that a program put beside one that it has open."""
+    return path.is_file() and path.name[0] not in "~."
 
 
 def take(files: Iterable[Path]) -> tuple[Taken, ...]:

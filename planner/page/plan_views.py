@@ -9,6 +9,7 @@ from starlette.exceptions import HTTPException
 
 from planner.page import cells, menu
 from planner.page.answers import download
+from planner.page.desk import PLAN_FILE
 from planner.report.facts import RULES, WHAT_IF
 from planner.season.domain import TRIED
 
@@ -124,16 +125,25 @@ class PlanViews:
 
 
 def listed(files: Sequence[Taken]) -> list[tuple[int, str, str, str]]:
-    """Number, name, size and purpose of files to take along."""
+    """Number, name, size and purpose of files to take along, those for programs last."""
+    numbered = sorted(enumerate(files), key=lambda each: [*WHAT, ""].index(_kind(each[1].path)))
     return [
-        (n, f.path.name, f"{len(f.content) / 1000:,.0f} kB", _what(f.path))
-        for n, f in enumerate(files)
+        (n, f.path.name, f"{len(f.content) / 1000:,.0f} kB", _what(f.path)) for n, f in numbered
     ]
 
 
+def _kind(path: Path) -> str:
+    return path.suffix if path.suffix in WHAT else ""
+
+
 def kept_in(files: Sequence[Taken]) -> Path | None:
-    """Folder that still holds these files; None where files of another plan replaced them."""
-    return files[0].path.parent if files and all(f.still_there for f in files) else None
+    """Folder that still holds these files; None where files of another plan replaced them.
+
+    Workbooks may have been saved there since: plan.json says which plan it is.
+    """
+    there = all(f.path.is_file() for f in files)
+    same = all(f.still_there for f in files if f.path.name == PLAN_FILE)
+    return files[0].path.parent if files and there and same else None
 
 
 def send(files: Sequence[Taken], request: Request, desk: Desk) -> Response:

@@ -605,6 +605,44 @@ def test_no_page_scrolls_sideways_at_320_pixels_nor_with_wide_text(page: Page, d
     assert wide == []
 
 
+def test_words_without_an_end_are_broken_on_a_phone(page: Page, demo: str) -> None:
+    """Names of products and fields are written as people like them."""
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{demo}/answer")
+    page.evaluate(
+        """for (const x of document.querySelectorAll('main p, main li, main h2, main .under'))
+             if (!x.children.length) x.textContent = 'w'.repeat(90)"""
+    )
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+
+
+def test_what_can_be_changed_is_in_sight_on_a_phone(page: Page, demo: str) -> None:
+    page.set_viewport_size({"width": 390, "height": 844})
+    page.goto(f"{demo}/try")
+    box = page.locator("td.entry input").first.bounding_box()
+    assert box is not None
+    assert box["x"] >= 0
+    assert box["x"] + box["width"] <= 390
+
+
+def test_a_copy_is_deleted_only_by_who_means_it(served: Served, chromium: Browser) -> None:
+    context = chromium.new_context()
+    tab = let_in(served, context)
+    drop(tab, "letter.xlsx", b"Dear neighbor,")
+    tab.wait_for_url(re.compile("/s/"))
+    tab.goto(served.address)
+    delete = tab.locator("tr", has_text="letter").locator("button")
+    asked: list[str] = []
+    tab.once("dialog", lambda d: (asked.append(d.message), d.dismiss()))
+    delete.click()
+    assert delete.is_visible()
+    tab.once("dialog", lambda d: (asked.append(d.message), d.accept()))
+    delete.click()
+    delete.wait_for(state="detached")
+    assert asked == ["Delete the copy of letter and its plan?"] * 2
+    context.close()
+
+
 def test_everything_is_reached_by_keyboard_and_shows_its_focus(page: Page, demo: str) -> None:
     page.goto(f"{demo}/try")
     can = page.evaluate(

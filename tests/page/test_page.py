@@ -24,8 +24,9 @@ from planner import api
 from planner.errors import OutputError
 from planner.explain.tried import try_out
 from planner.many.found import seasons_in
-from planner.page.desk import Desk, Desks
+from planner.page.desk import Desk, Desks, Taken, take
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
+from planner.page.plan_views import kept_in, listed
 from planner.page.server import serve
 from planner.page.shelf import STORE
 from planner.report.measures import Manner
@@ -809,3 +810,49 @@ def test_files_are_those_of_the_plan_that_is_shown(tmp_path: Path, workbook: byt
     reader.post(f"{season}/back")
     assert acres_in_files() == pytest.approx(field.acres - 1)
     assert "no longer kept in a folder" in texts(reader.get(f"{season}/files"))
+
+
+def test_a_workbook_saved_again_in_its_folder_is_still_kept_there(tmp_path: Path) -> None:
+    """A spreadsheet program that saves plan.xlsx makes no other plan of it."""
+    for name in ("plan.json", "plan.ics", "plan.xlsx"):
+        (tmp_path / name).write_bytes(b"as written")
+    files = take(tmp_path / name for name in ("plan.json", "plan.ics", "plan.xlsx"))
+    assert kept_in(files) == tmp_path
+    (tmp_path / "plan.xlsx").write_bytes(b"saved again")
+    assert kept_in(files) == tmp_path
+    (tmp_path / "plan.json").write_bytes(b"another plan")
+    assert kept_in(files) is None
+    (tmp_path / "plan.json").write_bytes(b"as written")
+    (tmp_path / "plan.xlsx").unlink()
+    assert kept_in(files) is None
+
+
+def test_files_for_programs_are_listed_last(tmp_path: Path) -> None:
+    names = ("plan.json", "notes.txt", "plan.ics", "plan.xlsx", "shop.xlsx")
+    files = [Taken(tmp_path / name, b"") for name in names]
+    shown = [(number, name) for number, name, _, _ in listed(files)]
+    assert shown == [(3, names[3]), (4, names[4]), (2, names[2]), (0, names[0]), (1, names[1])]
+
+
+def test_what_is_no_workbook_is_named_as_it_came_and_offers_no_marked_copy(reader: Reader) -> None:
+    said = reader.get(reader.drop("letter.xlsx", b"Dear neighbor,"))
+    assert "<h2>letter.xlsx</h2>" in said
+    assert "whole file" in said
+    assert "season.xlsx" not in said
+    assert "/marked" not in said
+    assert "drop it here again" in said
+
+
+def test_faults_of_a_season_of_the_folder_are_gone_when_the_page_is_loaded_again(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    sheets = inputs.put(inputs.good(), "Fields", 2, "Acres", "lots")
+    own = inputs.workbook(tmp_path / "own.xlsx", sheets)
+    reader = Reader(tmp_path).enter()
+    season = f"/s/{reader.site.shelf.listed()[0].key}"
+    said = reader.get(season)
+    assert "load this page again" in said
+    assert f'href="{season}">Load it again' in said
+    assert "drop" not in texts(said).casefold()
+    own.write_bytes(workbook)
+    assert "no faults found" in reader.get(season)

@@ -35,6 +35,10 @@ if (drop) {
   }
 }
 
+for (const form of document.querySelectorAll("form[data-sure]")) {
+  form.addEventListener("submit", (event) => { if (!confirm(form.dataset.sure)) event.preventDefault(); });
+}
+
 const live = document.getElementById("live");
 if (live && !live.dataset.over) {
   const heard = document.getElementById("heard");
