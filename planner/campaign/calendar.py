@@ -70,10 +70,18 @@ def pieces(
     order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
 ) -> list[Piece]:
     """Every bag on its day, in the given order of batches: late, but no more of them too late."""
+    first = Placer(shop).start(begin).day
+    found = place(aims(order, shop, first, line), shop, begin)
+    early = soonest(order, shop, begin, line)
+    return found if _late(found) <= _late(early) else early
+
+
+def place(aimed: Iterable[Aim], shop: Shop, begin: Cursor | None = None) -> list[Piece]:
+    """Bags one after the other, none before the day of its aim."""
     placer = Placer(shop)
     cursor = placer.start(begin)
     found: list[Piece] = []
-    for aim in aims(order, shop, cursor.day, line):
+    for aim in aimed:
         cursor, _ = placer.place(
             aim.batch,
             aim.portion,
@@ -84,8 +92,7 @@ def pieces(
             setup=aim.setup,
             release=aim.day,
         )
-    early = soonest(order, shop, begin, line)
-    return found if _late(found) <= _late(early) else early
+    return found
 
 
 def _late(placed: Iterable[Piece]) -> int:

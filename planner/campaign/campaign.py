@@ -35,6 +35,7 @@ from planner.campaign.records import leftovers, log
 from planner.campaign.remedies import remedies
 from planner.campaign.retests import retests
 from planner.campaign.schedule import schedule
+from planner.campaign.standing import may_sit, nights
 from planner.campaign.tags import dated, invoices, label_facts, shared_bags, tags
 from planner.plan.plan import without_crumbs
 from planner.season.domain import POWDER
@@ -132,7 +133,15 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     now = begins or shop_.plan_date
     line = _line(batches_, done)
     found = schedule(
-        rest, batches_, campaign.supplies, shop_, done, line, begin, _still(campaign, rest)
+        rest,
+        batches_,
+        campaign.supplies,
+        shop_,
+        done,
+        line,
+        begin,
+        _still(campaign, rest),
+        campaign.premixes,
     )
     order, facts, placed = found
     all_runs = (*done, *runs(placed))
@@ -145,7 +154,9 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         remedies=remedies(order, shop_, begin, line),
         early=sum(p.bags for p in placed if p.early),
     )
-    drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_)
+    sits = may_sit(batches_, campaign.supplies, campaign.premixes)
+    over_night = nights(all_runs, batches_, shop_, sits)
+    drawdown = draw_down(all_runs, batches_, campaign.supplies, shop_, over_night)
     by_clock = clock(campaign.shares, batches_, all_runs, shop_)
     signed = tuple(_approval(c, all_runs, now) for c in campaign.cards)
     asked = retests(campaign.tests, campaign.shares, all_runs, shop_)

@@ -6,6 +6,7 @@ It recomputes from plan and batches in plain arithmetic, without the code that m
 from __future__ import annotations
 
 from collections import Counter, defaultdict
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 from planner.campaign.check_days import check_days
@@ -93,7 +94,7 @@ def _volumes(campaign: Campaign) -> list[str]:
     for batch in campaign.batches:
         for d in batch.draws:
             seed[d.product] += batch.units * d.floz_per_unit * (1.0 + campaign.shop.margin)
-    times = _times(campaign)
+    times, again = _times(campaign), _primed_again(campaign)
     expected = {f.product: f for f in campaign.drawdown.flushes}
     for supply in campaign.supplies:
         name = supply.product
@@ -108,7 +109,8 @@ def _volumes(campaign: Campaign) -> list[str]:
             _same(flush.there, there, held) and _same(flush.money, more * supply.value)
         ):
             wrong.append(f"{name}: what covers its flushes, or their cost, is reported wrong")
-        wrong += _one_volume(campaign, supply, seed[name] + flushed, more)
+        night = again[name] * supply.line_loss
+        wrong += _one_volume(campaign, supply, seed[name] + flushed + night, more + night)
     wrong += [f"{name}: flushed, but not in the campaign" for name in expected]
     return wrong
 
@@ -125,6 +127,28 @@ def _times(campaign: Campaign) -> Counter[str]:
             times.update(wanted - on_line if stays else wanted)
         recipe, on_line = run.recipe, wanted
     return times
+
+
+def _primed_again(campaign: Campaign) -> Counter[str]:
+    """How often each product is primed again after a night in which it may not sit in the line."""
+    shop, found = campaign.shop, Counter[str]()
+    lives = {s.product: s.slurry_life for s in campaign.supplies if s.slurry_life is not None}
+    mixed = {
+        p.recipe: [{step.product for step in mix.steps} for mix in p.mixes]
+        for p in campaign.premixes
+    }
+    products = {(b.lot, b.recipe): {d.product for d in b.draws} for b in campaign.batches}
+    works = 12.0 if shop.minutes_per_day is None else shop.minutes_per_day / 60.0
+    for one, other in pairwise(campaign.calendar.runs):
+        if one.day == other.day or (one.recipe != other.recipe and not shop.stays_primed):
+            continue
+        stands = 24.0 * (other.day - one.day).days - works
+        for product in products[one.lot, one.recipe] & products[other.lot, other.recipe]:
+            tanks = [mix for mix in mixed.get(one.recipe, ()) if product in mix] or [{product}]
+            limits = [lives[p] for mix in tanks for p in mix if p in lives]
+            if limits and stands > min(limits) * (1.0 + SLACK):
+                found[product] += 1
+    return found
 
 
 def _one_volume(campaign: Campaign, supply: Supply, taken: float, more: float) -> list[str]:
@@ -187,14 +211,14 @@ def _planned_volumes(campaign: Campaign, plan: Plan) -> list[str]:
         drawn = sum(u.drawn for u in campaign.drawdown.containers if u.product == use.product)
         if not _same(held, planned):
             wrong.append(f"{use.product}: {held:.6f} fl oz in containers, planned {planned:.6f}")
-        more = sum(f.more for f in campaign.drawdown.flushes if f.product == use.product)
-        if campaign.shop.stays_primed and drawn < use.need and supply.line_loss:
-            saved = (use.need - drawn) / supply.line_loss  # a better order than the plan's
-            if not _same(saved, round(saved)):
-                wrong.append(f"{use.product}: {drawn:.6f} fl oz drawn, planned {use.need:.6f}")
+        if _same(drawn, use.need, planned):
+            if not _same(held - drawn, use.left, planned):
+                wrong.append(
+                    f"{use.product}: {held - drawn:.6f} fl oz left, planned {use.left:.6f}"
+                )
             continue
-        if not _same(drawn, min(held, use.need + more), planned):
+        times = (drawn - use.need) / supply.line_loss if supply.line_loss else 0.5
+        used_up = drawn > use.need and _same(drawn, held)
+        if not used_up and not _same(times, round(times)):  # the line takes whole times only
             wrong.append(f"{use.product}: {drawn:.6f} fl oz drawn, planned {use.need:.6f}")
-        if not more and not _same(held - drawn, use.left, planned):
-            wrong.append(f"{use.product}: {held - drawn:.6f} fl oz left, planned {use.left:.6f}")
     return wrong

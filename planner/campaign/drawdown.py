@@ -2,7 +2,8 @@
 
 Every bag takes units x rate x (1 + margin) of each product of its recipe. The first bag of a recipe
 takes the line loss of every product before it, as the plan counts them; where the line stays
-primed, only that of products that were not on it. A recipe that is taken up again takes it again.
+primed, only that of products that were not on it. A recipe that is taken up again takes it again,
+and so does what is flushed in the evening and primed again (`planner.campaign.standing`).
 With nothing of the margin used, a
 container lasts longer and more is left: so a container runs dry at the named bag at the earliest,
 and the level should lie between the two that are given.
@@ -16,7 +17,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.changes import products_of
 from planner.campaign.days import said
 from planner.campaign.domain import ContainerUse, DrawDown, Flush, Level
-from planner.sums import summed
+from planner.sums import grouped, summed
 from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
@@ -24,6 +25,7 @@ if TYPE_CHECKING:
     from datetime import date
 
     from planner.campaign.domain import Batch, Run, Shop, Source, Supply
+    from planner.campaign.standing import Night
 
 WORTH_TELLING = 1e-6
 """Share of a line loss below which a difference is rounding."""
@@ -52,7 +54,7 @@ class Tap:
     def draw(self, amount: float, where: str, day: date) -> None:
         """Take an amount, opening containers as they are needed.
 
-        What is missing in the end shows as a negative `left`; `flushes` tells it.
+        What is missing in the end shows as a negative `left`; notes tell it.
         """
         self.left -= amount
         hair = ROUNDING * amount
@@ -102,17 +104,25 @@ class Tap:
 
 
 def draw_down(
-    runs: Sequence[Run], batches: Iterable[Batch], supplies: Iterable[Supply], shop: Shop
+    runs: Sequence[Run],
+    batches: Iterable[Batch],
+    supplies: Iterable[Supply],
+    shop: Shop,
+    nights: Iterable[Night],
 ) -> DrawDown:
-    """Empty the containers run by run."""
+    """Empty the containers run by run; what sat in the line too long is primed again first."""
     supplies, batches = tuple(supplies), tuple(batches)
     taps = {s.product: Tap(s, metric=shop.metric) for s in supplies}
     by_name = {(b.lot, b.recipe): b for b in batches}
     filled = dict(fillings(runs, by_name, shop))
+    again = grouped((night.until, night.product) for night in nights if night.again)
     today: set[str] = set()
     levels: list[Level] = []
     for i, run in enumerate(runs):
         batch = by_name[run.lot, run.recipe]
+        for product in again.pop(run.day, ()):
+            tap = taps[product]
+            tap.draw(tap.supply.line_loss, f"{run.recipe}, primed again", run.day)
         _prime(batch, filled.get(i, ()), run, taps)
         _treat(batch, run, taps, shop)
         after = f"{run.lot}, {run.recipe}, bag {run.last_bag}"

@@ -132,7 +132,7 @@ def _flush(campaign: Campaign, flush: Flush) -> str:
 
 def _sits_too_long(campaign: Campaign) -> list[str]:
     """What is primed again after nights in the line, where what is there does not cover it."""
-    nights = grouped((s.product, s) for s in standing(campaign) if s.again)
+    nights = grouped((s.night.product, s) for s in standing(campaign) if s.night.again)
     return [
         _primed_again(campaign, mine)
         for mine in nights.values()
@@ -141,12 +141,12 @@ def _sits_too_long(campaign: Campaign) -> list[str]:
 
 
 def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
-    first = nights[0]
+    first, night = nights[0], nights[0].night
     times = "" if len(nights) == 1 else f" {len(nights)} times, first"
     takes, missing = sum(s.takes for s in nights), sum(s.missing for s in nights)
     return (
-        f"{first.product} may sit {first.may:g} hours and would sit in the line for longer,{times}"
-        f" from {_day(campaign, first.since)} to {_day(campaign, first.until)}. To flush it and"
+        f"{night.product} may sit {night.may:g} hours and would sit in the line for longer,{times}"
+        f" from {_day(campaign, night.since)} to {_day(campaign, night.until)}. To flush it and"
         f" prime it again takes {_volume(campaign, takes)} more; only"
         f" {_volume(campaign, first.there)} are left over by the plan, so"
         f" {_volume(campaign, missing)} are missing: treat it on fewer days, or buy more."
@@ -154,15 +154,16 @@ def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
 
 
 def _long_days(campaign: Campaign) -> list[str]:
-    """Days that flushing and priming again make longer than the hours of a day."""
+    """Days that are longer than the hours of a day, everything counted."""
     days, most = too_long(campaign), campaign.shop.minutes_per_day
     if not days or most is None:
         return []
     each = ", ".join(f"{_day(campaign, day)} {minutes:.0f}" for day, minutes in days.items())
     return [
         f"Minutes in the shop beyond the {most:.0f} of Hours per day: {each}. To flush in the"
-        " evening what may not sit in the line, and to prime it again, comes on top of what days"
-        " were chosen by. Give these days more hours, or treat a recipe on fewer days."
+        " evening what may not sit in the line, to prime it again, and to flush the line after the"
+        " last bag come on top of what days were chosen by; and a bag that takes longer than a day"
+        " has one of its own. Give these days more hours, or treat a recipe on fewer days."
     ]
 
 

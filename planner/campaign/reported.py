@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.drawdown import draw_down
+from planner.campaign.standing import nights_of
 from planner.season.domain import TreatedSeed
 from planner.sums import summed
 
@@ -19,6 +20,7 @@ def reported(campaign: Campaign) -> tuple[tuple[TreatedSeed, ...], dict[str, flo
     """
     runs = [run for run in campaign.calendar.runs if run.done]
     seed = tuple(TreatedSeed(run.lot, run.recipe, run.units, on=run.day) for run in runs)
-    drawn = draw_down(runs, campaign.batches, campaign.supplies, campaign.shop)
+    nights = [night for night in nights_of(campaign) if night.over]
+    drawn = draw_down(runs, campaign.batches, campaign.supplies, campaign.shop, nights)
     took = summed((use.product, use.drawn) for use in drawn.containers)
     return seed, {name: floz for name, floz in took.items() if floz > 0.0}

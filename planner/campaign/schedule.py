@@ -8,13 +8,14 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.campaign.calendar import pieces, runs
 from planner.campaign.changes import EMPTY, Line
 from planner.campaign.drawdown import flushes
+from planner.campaign.nearer import nearer
 from planner.campaign.run_order import find_order, least_changes
 from planner.campaign.stretches import cut
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.campaign.domain import Batch, Run, RunOrder, Shop, Supply
+    from planner.campaign.domain import Batch, Premix, Run, RunOrder, Shop, Supply
     from planner.campaign.placer import Cursor, Piece
 
 CENT = 0.005
@@ -51,12 +52,14 @@ def schedule(
     line: Line = EMPTY,
     begin: Cursor | None = None,
     planned: Sequence[str] = (),
+    premixes: Sequence[Premix] = (),
 ) -> Scheduled:
     """Put what is left to treat on days.
 
     The order of recipes that the plan decided on is kept where nothing is late or longer treated
     than the farm wants by it. Recipes are cut into stretches only where that makes fewer bags late,
-    or fewer too early and what is there covers what the line takes then.
+    or fewer too early and what is there covers what the line takes then. At last days move nearer
+    to each other where that saves flushing.
 
     Parameters
     ----------
@@ -68,6 +71,8 @@ def schedule(
         What is done, what it left on the line, and where the calendar goes on.
     planned
         Recipes in the order that the plan decided on; empty where it decided on none.
+    premixes
+        How batches are premixed; a premix sits no longer than the shortest life in it.
     """
 
     def tried(
@@ -107,7 +112,8 @@ def schedule(
         least_money=min(money, best.facts.money),
         kept=best.facts.kept or (False if planned else None),
     )
-    return best._replace(facts=facts)
+    placed = nearer(best.placed, best.order, batches, supplies, premixes, shop, done, line, begin)
+    return best._replace(facts=facts, placed=placed)
 
 
 def _wants(standing: Standing) -> bool:

@@ -5,8 +5,9 @@ as long as the line stands between two days of a stretch is flushed in the eveni
 which takes its line loss once more; whether what the plan leaves over covers that is said here.
 What the recipe of the next day lacks is flushed then at the latest: in the evening, where it may
 not sit so long, and not primed again.
-Neither the plan's cost nor its order counts it. A premix sits no longer than the shortest Slurry
-life in it allows, and goes as a whole.
+The plan's cost does not count it, nor does its order; days come nearer for it where they may
+(`planner.campaign.nearer`). A premix sits no longer than the shortest Slurry life in it allows, and
+goes as a whole.
 """
 
 from __future__ import annotations
@@ -15,20 +16,20 @@ from itertools import pairwise
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.changes import products_of
-from planner.sums import grouped, summed
+from planner.sums import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterable, Mapping, Sequence
     from datetime import date
 
-    from planner.campaign.domain import Campaign, Run
+    from planner.campaign.domain import Batch, Campaign, Premix, Run, Shop, Supply
 
 LONG_DAY = 12.0
 """Hours of a treating day where the farm does not say how many: common practice."""
 HAIR = 1e-9
 
 
-class Standing(NamedTuple):
+class Night(NamedTuple):
     """A product that would sit in the line too long between two treating days."""
 
     product: str
@@ -38,12 +39,20 @@ class Standing(NamedTuple):
     """Hours that it may sit."""
     sits: float
     """Hours at least."""
+    again: bool = True
+    """Whether it is primed again, as the next recipe holds it too."""
+    over: bool = False
+    """Whether both days are done."""
+
+
+class Standing(NamedTuple):
+    """A night to come, and what there is for it."""
+
+    night: Night
     takes: float
     """Fl oz, to prime it again; 0 for what the next recipe lacks."""
     there: float
     """Fl oz that the plan leaves over for that."""
-    again: bool = True
-    """Whether it is primed again, as the next recipe holds it too."""
 
     @property
     def missing(self) -> float:
@@ -51,21 +60,68 @@ class Standing(NamedTuple):
         return max(0.0, self.takes - self.there)
 
 
+def may_sit(
+    batches: Iterable[Batch], supplies: Iterable[Supply], premixes: Iterable[Premix]
+) -> dict[tuple[str, str], float]:
+    """Hours that a product may sit in tank and line, by recipe and product, where it is limited."""
+    lives = {s.product: s.slurry_life for s in supplies}
+    held = {(b.recipe, d.product) for b in batches for d in b.draws}
+    found = {key: life for key in held if (life := lives[key[1]]) is not None}
+    for premix in premixes:
+        for mix in premix.mixes:
+            if mix.life is not None:
+                found |= {(premix.recipe, step.product): mix.life for step in mix.steps}
+    return found
+
+
+def nights(
+    runs: Sequence[Run],
+    batches: Iterable[Batch],
+    shop: Shop,
+    sits: Mapping[tuple[str, str], float],
+) -> tuple[Night, ...]:
+    """Everything that would sit in the line too long between two days, by day.
+
+    Parameters
+    ----------
+    sits
+        Hours by recipe and product, as `may_sit` gives them.
+    """
+    held = {(b.lot, b.recipe): products_of(b) for b in batches}
+    hours = LONG_DAY if shop.minutes_per_day is None else shop.minutes_per_day / 60.0
+    found = []
+    for before, after in pairwise(runs):
+        stays = before.recipe == after.recipe or shop.stays_primed
+        if before.day == after.day or not stays:
+            continue
+        stands = 24.0 * (after.day - before.day).days - hours
+        wanted = held[after.lot, after.recipe]
+        for product in sorted(held[before.lot, before.recipe]):
+            may = sits.get((before.recipe, product))
+            if may is not None and stands > may + HAIR:
+                night = Night(product, before.day, after.day, may, stands, product in wanted)
+                found.append(night._replace(over=after.done))
+    return tuple(found)
+
+
+def nights_of(campaign: Campaign) -> tuple[Night, ...]:
+    """Nights of a campaign, those that are over too."""
+    sits = may_sit(campaign.batches, campaign.supplies, campaign.premixes)
+    return nights(campaign.calendar.runs, campaign.batches, campaign.shop, sits)
+
+
 def standing(campaign: Campaign) -> tuple[Standing, ...]:
     """Everything still to come that would sit in the line too long, by day."""
-    shop = campaign.shop
-    hours = LONG_DAY if shop.minutes_per_day is None else shop.minutes_per_day / 60.0
     losses = {s.product: s.line_loss for s in campaign.supplies}
-    left = _left_over(campaign)
+    to_come = [n for n in nights_of(campaign) if not n.over]
+    left = {level.product: level.left for level in campaign.drawdown.levels}
+    for night in to_come:
+        left[night.product] += losses[night.product] * night.again
     found = []
-    for product, may, before, after, wanted in _kept(campaign):
-        sits = 24.0 * (after.day - before.day).days - hours
-        if after.done or sits <= may + HAIR:
-            continue
-        takes = losses[product] if wanted else 0.0
-        there = max(0.0, left[product])
-        left[product] -= takes
-        found.append(Standing(product, before.day, after.day, may, sits, takes, there, wanted))
+    for night in to_come:
+        takes = losses[night.product] * night.again
+        found.append(Standing(night, takes, max(0.0, left[night.product])))
+        left[night.product] -= takes
     return tuple(found)
 
 
@@ -75,52 +131,20 @@ def minutes_again(campaign: Campaign) -> dict[date, float]:
     Flushing what is not primed again is part of the change to the next recipe, which is counted.
     """
     each = campaign.shop.changeover_minutes
-    return summed((day, each) for s in standing(campaign) if s.again for day in (s.since, s.until))
+    again = [n for n in nights_of(campaign) if n.again and not n.over]
+    return summed((day, each) for n in again for day in (n.since, n.until))
 
 
 def too_long(campaign: Campaign) -> dict[date, float]:
-    """Minutes of the days that are longer than Hours per day with what `minutes_again` adds."""
+    """Minutes of the days to come that are longer than Hours per day, everything counted.
+
+    Days are chosen without what `minutes_again` adds and without the flush after the last bag.
+    """
     most, again = campaign.shop.minutes_per_day, minutes_again(campaign)
+    to_do = {run.day for run in campaign.calendar.runs if not run.done}
     days = {
         d.day: (d.running or 0.0) + d.minutes + again.get(d.day, 0.0)
         for d in campaign.calendar.days
+        if d.day in to_do
     }
-    return {
-        day: minutes
-        for day, minutes in days.items()
-        if most is not None and again.get(day) and minutes > most + HAIR
-    }
-
-
-def taken_again(campaign: Campaign) -> dict[str, list[tuple[date, float]]]:
-    """Fl oz by which a product is less than its draw-down says from a day on, by product."""
-    return grouped((s.product, (s.until, s.takes)) for s in standing(campaign) if s.takes)
-
-
-def _kept(campaign: Campaign) -> Iterator[tuple[str, float, Run, Run, bool]]:
-    """Products in the line from a day to the next, the hours that they may be, if it goes on."""
-    held = {(b.lot, b.recipe): products_of(b) for b in campaign.batches}
-    lives = {s.product: s.slurry_life for s in campaign.supplies}
-    premixed = {
-        (p.recipe, step.product): mix.life
-        for p in campaign.premixes
-        for mix in p.mixes
-        for step in mix.steps
-    }
-    for before, after in pairwise(campaign.calendar.runs):
-        same = before.recipe == after.recipe
-        if before.day == after.day or not (same or campaign.shop.stays_primed):
-            continue
-        wanted = held[after.lot, after.recipe]
-        for product in sorted(held[before.lot, before.recipe]):
-            may = premixed.get((before.recipe, product), lives[product])
-            if may is not None:
-                yield product, may, before, after, product in wanted
-
-
-def _left_over(campaign: Campaign) -> dict[str, float]:
-    """Fl oz that the draw-down leaves of every product, margin used up; less than 0 if short."""
-    found = summed((use.product, use.left) for use in campaign.drawdown.containers)
-    for flush in campaign.drawdown.flushes:
-        found[flush.product] -= flush.missing
-    return found
+    return {day: minutes for day, minutes in days.items() if most and minutes > most + HAIR}

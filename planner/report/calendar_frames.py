@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
+from planner.campaign.nearer import MOST_SOONER
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.standing import minutes_again, too_long
 from planner.explain.words import count
@@ -156,9 +157,10 @@ def _days(campaign: Campaign) -> Table:
     long = too_long(campaign)
     more = (
         " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
-        " time comes on top, and no day was chosen by it. It is marked where it makes the day"
-        " longer than Hours per day."
+        f" time comes on top. Days come up to {MOST_SOONER} days sooner where less of it is needed"
+        " then."
     )
+    marked = " Marked: with all that is done on it the day is longer than Hours per day."
     return Table(
         name="days",
         title="Each day's load",
@@ -184,7 +186,7 @@ def _days(campaign: Campaign) -> Table:
                 d.on_floor,
                 d.bags,
                 d.running,
-                d.minutes,
+                _marked(d.minutes, d.day in long),
                 *([_marked(again.get(d.day), d.day in long)] * bool(again)),
             )
             for d in campaign.calendar.days
@@ -192,8 +194,8 @@ def _days(campaign: Campaign) -> Table:
         note="Seed that is still untreated is free to change: it can get another recipe, go to"
         f" another field or back. Before the first day that is all of it. {_limits(campaign)} A bag"
         " is in the shop until its field is planted; without a planting date until it is cured."
-        + more
-        * bool(again),
+        + more * bool(again)
+        + marked * bool(long),
     )
 
 

@@ -108,14 +108,14 @@ def _sits_too_long(campaign: Campaign) -> list[Table]:
     """What may not sit in the line until the next treating day; nothing where there is none."""
     rows: tuple[tuple[Content, ...], ...] = tuple(
         (
-            s.since,
-            s.until,
-            s.product,
-            s.may,
-            s.sits,
-            s.takes if s.again else None,
+            s.night.since,
+            s.night.until,
+            s.night.product,
+            s.night.may,
+            s.night.sits,
+            s.takes if s.night.again else None,
             Cell(s.there, Look.SHORT if s.missing > WORTH_TELLING else Look.PLAIN)
-            if s.again
+            if s.night.again
             else None,
         )
         for s in standing(campaign)

@@ -5,7 +5,6 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.campaign.standing import taken_again
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
@@ -95,11 +94,6 @@ def level_sheet(campaign: Campaign) -> Sheet:
 
 def _levels(campaign: Campaign) -> Table:
     """A row a product and day on which it is used: what is left that evening."""
-    again = taken_again(campaign)
-    rows = []
-    for level in _evenings(campaign.drawdown.levels):
-        off = sum(takes for day, takes in again.get(level.product, ()) if day <= level.day)
-        rows.append(_level_row(level, *([off or None] * bool(again))))
     return Table(
         name="levels",
         columns=(
@@ -110,18 +104,13 @@ def _levels(campaign: Campaign) -> Table:
             Column("of", "Weight of"),
             Column("low", "Left, low", Measure.DOSE, decimals=0),
             Column("high", "Left, high", Measure.DOSE, decimals=0),
-            *([Column("again", "Less: primed again", Measure.DOSE, decimals=0)] * bool(again)),
             Column("weight", "Weight", Measure.WEIGHT, decimals=1),
             Column("tare", "Tare", look=Look.FILL_IN, width=12),
             Column("read", "Read", look=Look.FILL_IN, width=14),
         ),
-        rows=tuple(rows),
+        rows=tuple(_level_row(level) for level in _evenings(campaign.drawdown.levels)),
         parts="day",
         repeat_header=True,
-        note="Left and Weight don't count what is primed again after an evening's flush (see"
-        " Cleaning): take Less off what is left, and its weight off Weight."
-        if again
-        else "",
     )
 
 
@@ -134,7 +123,7 @@ def _evenings(levels: Sequence[Level]) -> list[Level]:
     return list(last.values())
 
 
-def _level_row(level: Level, *off: float | None) -> tuple[Content, ...]:
+def _level_row(level: Level) -> tuple[Content, ...]:
     weight, of = level.gross_weight, "container and liquid"
     if weight is None:
         weight, of = level.net_weight, "liquid alone" if level.net_weight is not None else ""
@@ -146,7 +135,6 @@ def _level_row(level: Level, *off: float | None) -> tuple[Content, ...]:
         of,
         level.left,
         level.left_at_most,
-        *off,
         weight,
         Cell("weighed in", Look.FAINT) if level.gross_weight is not None else None,
         None,

@@ -11,7 +11,8 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.notes import notes, product_missing
-from planner.campaign.standing import Standing, minutes_again, standing, taken_again
+from planner.campaign.reported import reported
+from planner.campaign.standing import Night, Standing, minutes_again, standing, too_long
 from planner.campaign.store import from_dict, to_dict
 from planner.report.calendar_frames import days_sheet
 from planner.report.clean_frames import cleaning_sheet
@@ -59,7 +60,8 @@ def test_a_night_in_the_line(life, settings, sits):
         assert standing(made) == ()
         assert "sits" not in tables(made)
         return
-    assert standing(made) == (Standing("Beta", EVE, MORROW, life, sits, 4.0, pytest.approx(29.5)),)
+    night = Night("Beta", EVE, MORROW, life, sits)
+    assert standing(made) == (Standing(night, 4.0, pytest.approx(29.5)),)
     ((day, until, product, *_),) = tables(made)["sits"].rows
     assert (day, until, product) == (EVE, MORROW, "Beta")
     assert not any("would sit" in note for note in made.notes)  # 29.5 cover 4
@@ -93,7 +95,7 @@ def test_nothing_is_missing_where_what_is_left_covers_it():
 def test_several_nights_share_a_note():
     """A bag a day: two nights, 40 fl oz in all."""
     made = worked(6.0, loss=20.0, pounds=1.0)
-    assert [(s.since.day, s.there) for s in standing(made)] == [(4, 13.5), (5, 0.0)]
+    assert [(s.night.since.day, s.there) for s in standing(made)] == [(4, 13.5), (5, 0.0)]
     (note,) = [n for n in made.notes if "would sit" in n]
     assert "longer, 2 times, first from Tue 5/4/2027 to Wed 5/5/2027" in note
     assert "takes 40.0 fl oz more; only 13.5 fl oz are left over" in note
@@ -102,10 +104,10 @@ def test_several_nights_share_a_note():
 
 def test_what_is_flushed_between_recipes_does_not_sit():
     """From R1 on 1 May to R2 on 5 May Alpha stays only where the line does; 84 hours, 31 left."""
-    assert [s.product for s in standing(worked(None, alpha=80.0))] == []
+    assert [s.night for s in standing(worked(None, alpha=80.0))] == []
     kept = worked(None, alpha=80.0, line_stays_primed=True)
     (one,) = standing(kept)
-    assert (one.since, one.until, one.sits) == (date(2027, 5, 1), EVE, 84.0)
+    assert one.night[1:5] == (date(2027, 5, 1), EVE, 80.0, 84.0)
     assert one.takes == 10.0
 
 
@@ -121,44 +123,75 @@ def test_what_the_next_recipe_lacks_is_flushed_in_the_evening_and_not_primed_aga
         )
     )
     turned = replace(made, calendar=replace(made.calendar, runs=runs))
-    assert standing(turned) == (
-        Standing("Beta", date(2027, 5, 1), EVE, 6.0, 84.0, 0.0, pytest.approx(29.5), again=False),
-    )
+    night = Night("Beta", date(2027, 5, 1), EVE, 6.0, 84.0, again=False)
+    (one,) = standing(turned)
+    assert (one.night, one.takes) == (night, 0.0)
     ((*_, takes, there),) = tables(turned)["sits"].rows
     assert (takes, there) == (None, None)
     assert product_missing(turned) == []
-    assert minutes_again(turned) == taken_again(turned) == {}
+    assert minutes_again(turned) == {}
 
 
-def test_flushing_and_priming_again_is_in_each_days_time_and_off_the_levels():
-    """Beta is flushed on the evening of the 5th and primed on the 6th: 20 minutes and 4 fl oz."""
+def test_flushing_and_priming_again_is_in_each_days_time():
+    """Beta is flushed on the evening of the 5th and primed on the 6th: 20 minutes each."""
     made = worked(11.9)
     (load,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
     assert [c.header for c in load.columns][-1] == "Flush, prime again"
     assert {row[0]: row[-1] for row in load.rows if row[-1]} == {EVE: 20.0, MORROW: 20.0}
-    assert "no day was chosen by it" in load.note
+    assert "that time comes on top. Days come up to 7 days sooner" in load.note
     short = replace(made, shop=replace(made.shop, minutes_per_day=20.0))  # seed takes some of it
     (load,) = [b for b in days_sheet(short).blocks if getattr(b, "name", "") == "days"]
     assert all(row[-1].look is Look.WATCH for row in load.rows if row[-1])
     assert not any("Hours per day" in note for note in made.notes)
     (said,) = [note for note in notes(short) if "Hours per day" in note]
-    assert "beyond the 20 of Hours per day: Wed 5/5/2027 " in said
+    assert "beyond the 20 of Hours per day: Fri 4/30/2027 37, Wed 5/5/2027 57, " in said
     assert "To flush in the evening what may not sit in the line" in said
-    levels = level_sheet(made).blocks[-1]
-    place = [c.key for c in levels.columns].index("again")
-    off = {row[:2]: row[place] for row in levels.rows if row[place]}
-    assert off == {(MORROW, "Beta"): 4.0}
     plain = worked(12.0)
-    assert "again" not in [c.key for c in level_sheet(plain).blocks[-1].columns]
     assert "Flush, prime again" not in [
         c.header for b in days_sheet(plain).blocks[-1:] for c in b.columns
     ]
 
 
+def test_jugs_and_levels_count_what_is_primed_again():
+    """A bag a day: 20 + 42 fl oz on 4 May, 20 + 42 on the 5th, 20 + 10.5 on the 6th of 128."""
+    made = worked(6.0, loss=20.0, pounds=1.0)
+    (jug,) = [u for u in made.drawdown.containers if u.product == "Beta"]
+    assert (jug.dry, jug.dry_day, jug.left) == ("R2, primed again", MORROW, 0.0)
+    rows = [row for row in level_sheet(made).blocks[-1].rows if row[1] == "Beta"]
+    left = {row[0]: (row[5], row[6]) for row in rows}
+    assert left[EVE] == (pytest.approx(4.0), pytest.approx(8.0))  # 2 of 42 are margin
+    assert left[MORROW] == (pytest.approx(-26.5), pytest.approx(-22.0))
+    assert not any(x.what == "Beta" for x in made.leftovers)
+    done = [Done("L1", "R1", 3), *(Done("L2", "R2", 1, day) for day in (date(2027, 5, 4), EVE))]
+    _, took = reported(update(made, done))
+    assert took["Beta"] == pytest.approx(124.0)
+
+
+def test_the_flush_after_the_last_bag_may_make_a_day_too_long():
+    """R2: 20 minutes to prime Beta, 10 to calibrate, 15 to run, and then 40 to flush both: 85.
+
+    Days are chosen by what comes before the last flush.
+    """
+    one, plan = hand_season(), hand_plan()
+    one = replace(one, farm=replace(one.farm, bags_per_day=None, hours_per_day=70.0 / 60.0))
+    made = make_campaign(one, plan)
+    assert minutes_again(made) == {}
+    assert too_long(made) == {MORROW: pytest.approx(85.0)}
+    (said,) = [note for note in made.notes if "Hours per day" in note]
+    assert "beyond the 70 of Hours per day: Thu 5/6/2027 85." in said
+    (load,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
+    marked = [row[0] for row in load.rows if getattr(row[8], "look", None) is Look.WATCH]
+    assert marked == [MORROW]
+    assert "the day is longer than Hours per day" in load.note
+
+
 def test_a_premix_goes_as_a_whole():
     """One pump: Beta's life holds for Alpha in the same tank and line."""
     made = worked(6.0, alpha=48.0, pumps=1)
-    assert [(s.product, s.may) for s in standing(made)] == [("Alpha", 6.0), ("Beta", 6.0)]
+    assert [(s.night.product, s.night.may) for s in standing(made)] == [
+        ("Alpha", 6.0),
+        ("Beta", 6.0),
+    ]
 
 
 def test_nights_that_are_over_are_not_told():
