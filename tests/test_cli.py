@@ -492,6 +492,21 @@ def test_bags_reported_done_reach_the_next_plan(
     assert [t["full_bags"] + t["part_bag"] for t in now] == [1]
 
 
+def test_a_plan_with_bags_reported_done_is_not_replaced_unless_continued(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    folder = tmp_path / "out"
+    winter(tiny, folder)
+    file = folder / "plan.json"
+    assert cli.run(["campaign", str(file), "--done", "L-1:Base:2:2027-01-15"]) == 0
+    before = file.read_bytes()
+    assert winter(tiny, folder) == 6
+    assert f"continue from it with --since {file}" in capsys.readouterr().err
+    assert file.read_bytes() == before
+    assert winter(tiny, folder, "--since", str(file)) == 0
+    assert "campaign.xlsx is still of an earlier plan" in capsys.readouterr().out
+
+
 def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Capture) -> None:
     """Three bags are to be treated (see conftest.py); two are done, one is left."""
     winter(tiny, tmp_path / "out")

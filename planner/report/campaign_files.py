@@ -13,7 +13,7 @@ from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import refuse_held, settle, write_together
+from planner.report.files import CAMPAIGN, refuse_held, settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -21,8 +21,6 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
-
-CAMPAIGN = "campaign.xlsx"
 
 
 def update_campaign(

@@ -28,6 +28,8 @@ WORKBOOKS = (f"{STEM}.xlsx", "shop.xlsx", "study.xlsx")
 """Their names, in that order."""
 JSON = f"{STEM}.json"
 CALENDAR = f"{STEM}.ics"
+CAMPAIGN = "campaign.xlsx"
+"""Written when bags are reported done, of the plan beside it."""
 PROMISE = ".wholedrum-promise"
 ANY_NEW_FILE = 0o666
 """Rights before the user's own mask."""

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import json
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -11,9 +12,9 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner import api
 from planner.engine.jobs import cores
-from planner.errors import Interrupted, NoPlanError
+from planner.errors import Interrupted, NoPlanError, OutputError
 from planner.plan.added import as_decided
-from planner.report.files import CALENDAR, JSON, PACKS, STEM, check_folder
+from planner.report.files import CALENDAR, CAMPAIGN, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
 from planner.report.sheets import Pack
 from planner.terminal import places, summary
@@ -84,9 +85,8 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     season, changed = known.season, known.changed
     folder = out or places.plan_folder(source)
     check_folder(folder, [*(file_name(Pack(p)) for p in extras.packs), JSON, CALENDAR])
+    _check_reports(folder / JSON, extras.since)
     plan, stopped = decide(season, options, meanwhile=lambda: _import_ahead(season))
-    if stopped:  # whoever is in a hurry gets what needs no further planning
-        extras, changed = replace(extras, why=0.0), []
     again = None
     if known.earlier is not None:
         plan, again = _near(known, known.earlier, plan, options, extras.most_moved)
@@ -97,9 +97,11 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     written = partial(api.write, plan, season, folder, campaign=campaign, packs=extras.packs)
     decided = as_decided(season, plan)
     with ThreadPoolExecutor(1) as beside:  # who waits for reasons has the files meanwhile
-        at_once = bool(extras.why or changed)
+        at_once = not stopped and bool(extras.why or changed)
         first = beside.submit(written, Explanation(again=again)) if at_once else None
-        plans, stopped = _scenarios(changed, decided, options, extras.what_if)
+        plans: dict[str, Plan] = {}
+        if not stopped:  # whoever is in a hurry gets what needs no further planning
+            plans, stopped = _scenarios(changed, decided, options, extras.what_if)
         stem = first.result()[0].stem if first else STEM
     why = _why(season, plan, options, 0.0 if stopped else extras.why)
     why = replace(why, again=again, compared=_compared(decided, plans))
@@ -150,6 +152,26 @@ def _known(source: Path, options: Options, extras: Extras, say: Say) -> _Known:
     return _Known(season, changed, earlier, notes)
 
 
+def _check_reports(file: Path, since: Path | None) -> None:
+    """Refuse to replace a plan that bags were reported done of and that is not continued from.
+
+    Raises
+    ------
+    OutputError
+        Then.
+    """
+    try:
+        done = json.loads(file.read_text("utf-8-sig"))["campaign"]["done"]
+    except (OSError, ValueError, KeyError, TypeError, RecursionError):
+        return
+    if done and not (since is not None and since.exists() and since.samefile(file)):
+        msg = (
+            f"bags were reported done of {file}, which would be forgotten; continue from it with "
+            f"--since {file}, or choose another folder with --out"
+        )
+        raise OutputError(msg)
+
+
 def _import_ahead(season: Season) -> None:
     """Import what writing the plan takes while it is being decided: over a second."""
     names = ["planner.report.plan_files", "planner.report.workbook", "planner.report.frames"]
@@ -164,13 +186,11 @@ def _older(folder: Path, packs: Sequence[str]) -> list[str]:
     """Name the workbooks of an earlier plan that stay in the folder, as they were not asked for."""
     left = [file_name(Pack(p)) for p in PACKS if p not in packs]
     left = [name for name in left if (folder / name).exists()]
-    return (
-        paragraph(
-            f"Left from an earlier plan: {', '.join(left)}. --pack all writes them all new.", 0
-        )
-        if left
-        else []
-    )
+    text = f"Left from an earlier plan: {', '.join(left)}. --pack all writes them all new."
+    lines = paragraph(text, 0) if left else []
+    if (folder / CAMPAIGN).exists():
+        lines += paragraph(f"{CAMPAIGN} is still of an earlier plan: delete it.", 0)
+    return lines
 
 
 def _check_safe(season: Season) -> None:

@@ -29,6 +29,7 @@ def two(tiny: Path) -> Path:
     [
         ({}, ["", "Dear", "Cheap"], ["Dear", "Cheap"], None),
         ({"Dear": True}, ["", "Dear"], ["Dear"], "Not planned: Cheap; you stopped it."),
+        ({"": True}, [""], [], "Not planned: Dear, Cheap; you stopped it."),
         ({"Cheap": True}, ["", "Dear", "Cheap"], ["Dear", "Cheap"], None),
         ({"Dear": Interrupted("none")}, ["", "Dear"], [], "Not planned: Dear, Cheap; you"),
         (
