@@ -36,10 +36,15 @@ TINY = 1e-9
 
 
 def shop(season: Season) -> Shop:
-    """Take the farm's settings as the shop can keep them: whole bags, whole days."""
+    """Take the farm's settings as the shop can keep them: whole bags, whole days.
+
+    Nothing more is treated before the day that the plan is made for, nor on a day of which work was
+    reported to the plan before.
+    """
     farm = season.farm
+    told = [shift(d.on, 1) for d in went_before(season).done if d.on]
     return Shop(
-        first_day=farm.first_treating_day,
+        first_day=max([farm.first_treating_day, farm.plan_date, *told]),
         cure_days=whole_days_up(farm.cure_days),
         done_by=farm.treating_done_by,
         bags_per_day=None if farm.bags_per_day is None else max(1, int(farm.bags_per_day + TINY)),

@@ -20,7 +20,8 @@ SAME = 1e-4
 
 def sentences(again: Again, plan: Plan, speech: Speech) -> tuple[str, ...]:
     """Say what changed, what to buy now, and what can be returned or is left."""
-    return _changed(again, plan, speech), _buy_now(again, plan, speech), left_words(again.spare)
+    left = left_words(again.spare, speech)
+    return _changed(again, plan, speech), _buy_now(again, plan, speech), *left
 
 
 def _changed(again: Again, plan: Plan, speech: Speech) -> str:

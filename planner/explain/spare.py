@@ -7,7 +7,7 @@ from math import floor
 from typing import TYPE_CHECKING
 
 from planner.explain.supply import not_bought, unused
-from planner.explain.words import Speech
+from planner.explain.words import Speech, listing
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,6 +15,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
+LEFT = "will be left"
 CRUMB = 0.05
 """Units of seed that are not worth a word."""
 
@@ -30,7 +31,15 @@ class Spare:
     """Containers, fl oz or units."""
     worth: float
     """At what was or is paid for containers, at carryover value, at return value."""
-    sentence: str
+    what: str
+    """The amount of it in words."""
+    fate: str
+    """What can be done about it."""
+
+    @property
+    def sentence(self) -> str:
+        """What it is, and what can be done about it."""
+        return f"{self.what} {self.fate}"
 
 
 def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
@@ -45,31 +54,44 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
         if n > 0:
             left[o.product] -= n * c.usable
             price = c.breaks[0].price
-            text = f"{n} x {o.container} of {o.product} on the way can be cancelled or returned"
-            found.append(Spare(f"{o.product}, {o.container}", "container", n, n * price, text))
-    for use in plan.products:
-        if use.left > 0.5:
-            text = f"{speech.volume(use.left)} of {use.product} will be left"
-            found.append(Spare(use.product, "product", use.left, 0.0, text))
+            what = f"{n} x {o.container} of {o.product} on the way"
+            name, fate = f"{o.product}, {o.container}", "can be cancelled or returned"
+            found.append(Spare(name, "container", n, n * price, what, fate))
+    for name, over in left.items():  # what goes back is no longer in it
+        if over > 0.5:
+            what = f"{speech.volume(over)} of {name}"
+            found.append(Spare(name, "product", over, 0.0, what, LEFT))
     bought = {s.lot for s in plan.seed_purchases}
     for pool in unused(plan, season):
         lot = season.lot_named[pool.lot]
         sold = not_bought(lot, plan) if pool.recipe == lot.treated_with else 0.0
         loose = pool.units - sold  # what was never bought is neither left nor goes back
         if pool.recipe is not None:
-            text = f"{speech.units(loose)} of {lot.name} under {pool.recipe} will be left"
+            what = f"{speech.units(loose)} of {lot.name} under {pool.recipe}"
             if loose > CRUMB:
-                found.append(Spare(lot.name, "seed", loose, 0.0, text))
+                found.append(Spare(lot.name, "seed", loose, 0.0, what, LEFT))
             continue
         if loose > CRUMB and lot.return_value > 0.0 and lot.name not in bought:
             worth = loose * lot.return_value
-            text = f"{speech.units(loose)} of {lot.name} can be returned for {speech.money(worth)}"
-            found.append(Spare(lot.name, "seed", loose, worth, text))
+            what = f"{speech.units(loose)} of {lot.name}"
+            fate = f"can be returned for {speech.money(worth)}"
+            found.append(Spare(lot.name, "seed", loose, worth, what, fate))
     return tuple(found)
 
 
-def left_words(spare: Sequence[Spare]) -> str:
-    """Say what can be returned or is left."""
-    order = {"container": 0, "seed": 1, "product": 2}
-    lines = [s.sentence for s in sorted(spare, key=lambda s: order[s.kind])]
-    return f"Left: {'; '.join(lines)}." if lines else "Nothing is left over."
+def left_words(spare: Sequence[Spare], speech: Speech) -> tuple[str, ...]:
+    """Say what can be returned and what is left, the most of each kind first."""
+    kinds = (
+        ("Can be cancelled or returned", [s for s in spare if s.kind == "container"]),
+        ("Can be returned", [s for s in spare if s.kind == "seed" and s.fate != LEFT]),
+        ("Treated seed left", [s for s in spare if s.kind == "seed" and s.fate == LEFT]),
+        ("Product left", [s for s in spare if s.kind == "product"]),
+    )
+    lines = []
+    for head, things in kinds:
+        names = [
+            s.what + (f" for {speech.money(s.worth)}" if s.worth else "")
+            for s in sorted(things, key=lambda s: (-s.worth, -s.amount))
+        ]
+        lines += [f"{head}: {listing(names)}."] if names else []
+    return tuple(lines) or ("Nothing is left over.",)

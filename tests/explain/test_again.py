@@ -270,7 +270,11 @@ def test_what_is_on_its_way_and_not_needed_can_be_returned() -> None:
     assert [(s.amount, s.worth) for s in jugs] == [(1, 300.0)]
     seed = next(s for s in told.spare if s.kind == "seed")
     assert (seed.amount, seed.worth) == pytest.approx((160.0, 800.0))
-    assert "1 x jug of Alpha on the way can be cancelled or returned" in told.sentences[2]
+    assert told.sentences[2:] == (
+        "Can be cancelled or returned: 1 x jug of Alpha on the way for $300.",
+        "Can be returned: 160 units of L1 for $800.",
+        "Product left: 120 fl oz of Alpha.",
+    )
 
 
 def test_only_seed_that_is_there_can_be_returned_or_is_left() -> None:

@@ -240,6 +240,21 @@ def test_a_log_goes_on_from_plan_to_plan(tmp_path) -> None:
     assert batch.bags == 4
 
 
+def test_nothing_is_planned_on_days_that_have_passed(tmp_path) -> None:
+    """First treating day is still that of the winter, 1 April; work was reported on the 22nd."""
+    early = farm(first_treating_day=date(2027, 4, 1), plan_date=date(2027, 1, 15))
+    soon = (field(acres=240.0, planting_date=date(2027, 4, 20)),)
+    one = winter(farm=early, fields=soon)
+    whole, plan, file = planned(one, tmp_path / "old")
+    assert api.make_campaign(whole, plan).calendar.runs[0].day < DAY
+    done(file, 2)
+    now = planned(bought(one), tmp_path / "new", since=file)
+    assert min(r.day for r in api.make_campaign(*now[:2]).calendar.runs) > DAY
+    dated = replace(one, farm=replace(early, plan_date=date(2027, 4, 25)))
+    later = api.make_campaign(*planned(dated, tmp_path / "third")[:2])
+    assert min(r.day for r in later.calendar.runs) >= date(2027, 4, 25)
+
+
 def test_days_of_a_farm_without_a_name_stay_the_same_days(tmp_path) -> None:
     """Its field is called otherwise in the plan that goes on from the first."""
     nameless = winter(farm=farm(name=""))
