@@ -483,8 +483,9 @@ def test_bags_reported_done_reach_the_next_plan(
     assert cli.run(["campaign", old, "--done", "L-1:Base:2:2027-01-15"]) == 0
     capsys.readouterr()
     assert winter(tiny, tmp_path / "new", "--since", old) == 0
-    assert "of L-1 under Base are reported done and not on Treated so far" in " ".join(
-        capsys.readouterr().out.split()
+    assert (
+        "not on Treated so far, so counted as treated here: 80 units of L-1 under Base"
+        in " ".join(capsys.readouterr().out.split())
     )
     before = json.loads(Path(old).read_text("utf-8"))["treating"]
     now = json.loads((tmp_path / "new" / "plan.json").read_text("utf-8"))["treating"]

@@ -24,7 +24,6 @@ CRUMB = 0.05
 class Spare:
     """What is left and may be returned or kept."""
 
-    name: str
     kind: str
     """container, product or seed."""
     amount: float
@@ -35,11 +34,6 @@ class Spare:
     """The amount of it in words."""
     fate: str
     """What can be done about it."""
-
-    @property
-    def sentence(self) -> str:
-        """What it is, and what can be done about it."""
-        return f"{self.what} {self.fate}"
 
 
 def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
@@ -55,12 +49,11 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
             left[o.product] -= n * c.usable
             price = c.breaks[0].price
             what = f"{n} x {o.container} of {o.product} on the way"
-            name, fate = f"{o.product}, {o.container}", "can be cancelled or returned"
-            found.append(Spare(name, "container", n, n * price, what, fate))
+            found.append(Spare("container", n, n * price, what, "can be cancelled or returned"))
     for name, over in left.items():  # what goes back is no longer in it
         if over > 0.5:
             what = f"{speech.volume(over)} of {name}"
-            found.append(Spare(name, "product", over, 0.0, what, LEFT))
+            found.append(Spare("product", over, 0.0, what, LEFT))
     bought = {s.lot for s in plan.seed_purchases}
     for pool in unused(plan, season):
         lot = season.lot_named[pool.lot]
@@ -69,13 +62,12 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
         if pool.recipe is not None:
             what = f"{speech.units(loose)} of {lot.name} under {pool.recipe}"
             if loose > CRUMB:
-                found.append(Spare(lot.name, "seed", loose, 0.0, what, LEFT))
+                found.append(Spare("seed", loose, 0.0, what, LEFT))
             continue
         if loose > CRUMB and lot.return_value > 0.0 and lot.name not in bought:
             worth = loose * lot.return_value
             what = f"{speech.units(loose)} of {lot.name}"
-            fate = f"can be returned for {speech.money(worth)}"
-            found.append(Spare(lot.name, "seed", loose, worth, what, fate))
+            found.append(Spare("seed", loose, worth, what, "can be returned"))
     return tuple(found)
 
 

@@ -138,10 +138,12 @@ def _not_typed(season: Season, earlier: Earlier, notes: list[str]) -> list[Treat
         known[key] = known.get(key, 0.0) - here
         if t.units - here > CRUMB * t.units:
             added.append(replace(t, units=t.units - here))
-    for (lot, recipe), units in by_seed(added).items():
+    if added:
+        seed = "; ".join(
+            f"{_units(units)} of {lot} under {r}" for (lot, r), units in by_seed(added).items()
+        )
         notes.append(
-            f"{_units(units)} of {lot} under {recipe} are reported done and not on Treated so far: "
-            "they are counted as treated."
+            f"Reported done and not on Treated so far, so counted as treated here: {seed}."
         )
     return added
 
@@ -205,6 +207,7 @@ def _stock(
 ) -> tuple[tuple[Product, ...], tuple[OnItsWay, ...], dict[str, float]]:
     """Stock and containers on their way without what the reported bags took."""
     products, ordered, taken = [], list(season.ordered), {}
+    lacking: list[str] = []
     for product in season.products:
         amount = earlier.taken.get(product.name, 0.0)
         if amount <= WORTH_TELLING:
@@ -220,14 +223,18 @@ def _stock(
         product, ordered, missing = _draw(product, ordered, amount, season)
         products.append(product)
         taken[product.name] = amount
-        text = (
-            f"The bags reported done took {_volume(amount, season)} of {product.name}: it is taken "
-            "off On hand and the containers of Ordered so far."
-        )
         if missing > WORTH_TELLING:
+            lacking.append(f"{_volume(missing, season)} of {product.name}")
+    if taken:
+        took = "; ".join(f"{_volume(floz, season)} of {name}" for name, floz in taken.items())
+        text = (
+            f"The bags reported done took {took}: taken off On hand and the containers of Ordered "
+            "so far."
+        )
+        if lacking:
             text += (
-                f" They hold {_volume(missing, season)} less than that: add what was bought to "
-                "Ordered so far."
+                f" These hold too little by {'; '.join(lacking)}: add what was bought to Ordered "
+                "so far."
             )
         notes.append(text)
     return tuple(products), tuple(ordered), taken

@@ -116,12 +116,11 @@ def _spare(again: Again) -> Table:
         name="spare",
         title="What can be returned or is left",
         columns=(
-            Column("name", "What"),
-            Column("sentence", "What can be done", width=40),
-            Column("kind", "Kind"),
+            Column("what", "What", width=44),
+            Column("fate", "What can be done", width=30),
             Column("worth", "Worth", Measure.MONEY),
         ),
-        rows=tuple((s.name, s.sentence, s.kind, s.worth or None) for s in again.spare),
+        rows=tuple((s.what, s.fate, s.worth or None) for s in again.spare),
         empty="Nothing is left over.",
     )
 

@@ -88,7 +88,7 @@ def warnings_sheet(facts: Facts) -> Sheet:
     if wholly:
         blocks.append(Text(wholly, "Can't be used at all", Look.WATCH, bullets=True))
     if season.notes:
-        blocks.append(Text(season.notes, "What was ignored in the input", bullets=True))
+        blocks.append(Text(season.notes, "How the input was read", bullets=True))
     return Sheet(
         WARNINGS,
         f"What wants a second look, and the cautions. What your own rules rule out: "

@@ -286,10 +286,10 @@ def test_only_seed_that_is_there_can_be_returned_or_is_left() -> None:
     one = season(fields=(field(acres=70.0),), lots=(there,))
     plan = solve(one, SolveOptions())
     assert [(t.full_bags, t.units) for t in plan.treating] == [(2, 80.0)]
-    found = {s.sentence: (s.amount, s.worth) for s in spare_things(one, plan) if s.kind == "seed"}
-    assert found == {
-        "40 units of L1 can be returned for $360": (40.0, 360.0),
-        "10 units of L1 under R1 will be left": (10.0, 0.0),
+    seed = [s for s in spare_things(one, plan) if s.kind == "seed"]
+    assert {(s.what, s.fate): (s.amount, s.worth) for s in seed} == {
+        ("40 units of L1", "can be returned"): (40.0, 360.0),
+        ("10 units of L1 under R1", "will be left"): (10.0, 0.0),
     }
 
 
@@ -304,7 +304,7 @@ def test_treated_seed_for_sale_is_left_only_where_it_is_bought() -> None:
     plan = solve(one, SolveOptions())
     assert [s.units for s in plan.seed_purchases] == [80.0]
     (left,) = [s for s in spare_things(one, plan) if s.kind == "seed"]
-    assert left.sentence == "10 units of L2 under R1 will be left"
+    assert (left.what, left.fate) == ("10 units of L2 under R1", "will be left")
 
 
 def test_a_lot_that_is_gone_moves_its_acres_and_no_more() -> None:

@@ -73,8 +73,8 @@ def test_bags_reported_done_reach_the_next_plan_with_what_they_took(tmp_path) ->
     assert now.treated == (TreatedSeed("L1", "R1", 80.0, on=DAY),)
     assert now.products[0].on_hand == pytest.approx(240.0)
     assert [o.count for o in now.ordered] == [1]
-    assert "80 units of L1 under R1 are reported done and not on Treated so far" in notes[0]
-    assert "took 170 fl oz of Alpha: it is taken off On hand" in notes[1]
+    assert "so counted as treated here: 80 units of L1 under R1" in notes[0]
+    assert "took 170 fl oz of Alpha: taken off On hand" in notes[1]
     plan = api.make_plan(now, seconds=10)
     plan, again = api.keep_near(now, earlier, plan, seconds=10)
     assert [(t.full_bags, t.units) for t in plan.treating] == [(4, 160.0)]
@@ -271,7 +271,7 @@ def test_what_is_missing_for_the_bags_done_is_said(tmp_path) -> None:
     done(file, 2)
     now, _, notes = api.bring_in(winter(), file)
     assert now.products[0].on_hand == 0.0
-    assert "hold 70 fl oz less than that: add what was bought to Ordered so far" in notes[1]
+    assert "hold too little by 70 fl oz of Alpha: add what was bought to Ordered so far" in notes[1]
 
 
 def test_seed_bought_already_and_seed_still_to_buy(tmp_path) -> None:
