@@ -175,7 +175,7 @@ def container_less(incumbent: Incumbent, rng: np.random.Generator) -> dict[int, 
     """A need that one container fewer of some product in the best plan's order would cover."""
     model, x = incumbent.model, incumbent.x
     assert x is not None
-    at = {p.name: i for i, p in enumerate(model.it.products)}
+    at = model.it.product_at
     spares = []
     for (i, _), count in model.values("count", x):
         if count > 0.5:

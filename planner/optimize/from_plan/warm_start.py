@@ -17,7 +17,7 @@ from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.search.common import open_context
 from planner.optimize.search.run import search
-from planner.season.domain import UNTREATED
+from planner.plan.moves import acres_by_share
 
 if TYPE_CHECKING:
     from collections.abc import Collection
@@ -164,13 +164,8 @@ def short_as(model: Model, best: Plan) -> Model:
 
 def share_names(it: Instance, choices: Choices) -> list[tuple[str, str, str]]:
     """(Field, lot, recipe) of every choice."""
-    recipes = [*(r.name for r in it.recipes), UNTREATED]
-    return [
-        (it.fields[f].name, it.lots[j].name, recipes[k])
-        for f, j, k in zip(
-            choices.field.tolist(), choices.lot.tolist(), choices.recipe.tolist(), strict=True
-        )
-    ]
+    recipes = it.recipe_names
+    return [(it.fields[f].name, it.lots[j].name, recipes[k]) for f, j, k in choices.keys]
 
 
 def settled_around(model: Model, x: Floats) -> Floats:
@@ -188,8 +183,7 @@ def columns_of(model: Model, plan: Plan) -> Floats | None:
     What the plan plants where the model does not let it stays short.
     """
     it = model.it
-    lot_at = {lot.name: j for j, lot in enumerate(it.lots)}
-    recipe_at = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
+    lot_at, recipe_at = it.lot_at, it.recipe_at
     container_at = {(c.product, c.name): i for i, c in enumerate(it.containers)}
     if not _has_all(plan, lot_at, recipe_at, container_at):
         return None
@@ -211,9 +205,7 @@ def columns_of(model: Model, plan: Plan) -> Floats | None:
         reached = i in counts and max(f for f in breaks[i] if f <= counts[i]) == breaks[i][j]
         x[model.at["count"][place]] = counts[i] if reached else 0
     held[model.at["count"]] = True
-    acres: dict[tuple[str, str, str], float] = {}
-    for p in plan.planting:
-        acres[p.field, p.lot, p.recipe] = acres.get((p.field, p.lot, p.recipe), 0.0) + p.acres
+    acres = acres_by_share(plan)
     x[model.at["acres"]] = [acres.get(name, 0.0) for name in share_names(it, model.choices)]
     held[model.at["acres"]] = True
     return solve_part(model.matrix, ~held, x, Limits(seconds=20.0))[0]

@@ -68,10 +68,7 @@ def shares_are_few_and_not_slivers(problem: LpProblem, v: Variables, it: Instanc
     """
     farm = it.season.farm
     acres = defaultdict(list)
-    c = v.choices
-    for t, (f, lot, k) in enumerate(
-        zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
-    ):
+    for t, (f, lot, k) in enumerate(v.choices.keys):
         acres[f, int(it.variety_of[lot]), k].append((1.0, v.acres[t]))
     by_field, bare = defaultdict(list), defaultdict(list)
     for n, (key, y) in enumerate(v.share.items()):
@@ -105,10 +102,7 @@ def no_lot_has_a_sliver(problem: LpProblem, v: Variables, it: Instance) -> None:
     least = it.season.farm.smallest_lot_share
     if least <= 0:
         return
-    c = v.choices
-    for n, (f, lot, k) in enumerate(
-        zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
-    ):
+    for n, (f, lot, k) in enumerate(v.choices.keys):
         whole, a = it.fields[f].acres, v.acres[n]
         flag = v.lot_share.get((f, lot, k))
         if flag is None:
@@ -201,7 +195,7 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
     primed, the line losses are :math:`t_{np} L_p W_n`, or :math:`L_p` for every :math:`y_{ij}` that
     brings the product onto the line, in place of those of :math:`z_r`.
     """
-    at = {p.name: i for i, p in enumerate(it.products)}
+    at = it.product_at
     terms: dict[int, list[tuple[float, Any]]] = defaultdict(list)
     for (i, _), n in v.count.items():
         c = it.containers[i]

@@ -11,11 +11,9 @@ from planner.errors import NoPlanError
 from planner.optimize.model.line import START, line_kinds, line_ways
 from planner.plan.plan import Plan, Planting, Shortage, Treating, proof
 from planner.plan.price import order_of_runs, price_plan
-from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats
-    from planner.optimize.model.instance import Instance
     from planner.optimize.model.program import Model
 
 DUST = 1e-7
@@ -36,10 +34,6 @@ def _whole(value: float) -> int:
     return round(value)
 
 
-def _recipe_name(it: Instance, k: int) -> str:
-    return UNTREATED if k == it.untreated else it.recipes[k].name
-
-
 def counts(model: Model, x: Floats) -> dict[tuple[str, str], int]:
     """Containers ordered by (product, container)."""
     found: dict[tuple[str, str], int] = defaultdict(int)
@@ -52,7 +46,7 @@ def counts(model: Model, x: Floats) -> dict[tuple[str, str], int]:
 def supply(model: Model, x: Floats) -> Floats:
     """What is on hand and bought of every product, in its largest container."""
     it = model.it
-    number = {p.name: n for n, p in enumerate(it.products)}
+    number = it.product_at
     total = np.array(it.supply, dtype=np.float64)
     for (i, _), count in model.values("count", x):
         total[number[it.containers[i].product]] += count * it.containers[i].usable
@@ -82,15 +76,13 @@ def treating(model: Model, x: Floats) -> tuple[Treating, ...]:
 def planting(model: Model, x: Floats) -> tuple[Planting, ...]:
     """Acres planted, in the order of fields, lots and recipes, without the solver's dust."""
     it, c = model.it, model.choices
-    rows = []
+    recipes, rows = it.recipe_names, []
     for t, acres in enumerate(x[model.at["acres"]].tolist()):
         field = it.fields[int(c.field[t])]
         if acres > DUST * field.acres:
             lot, k = it.lots[int(c.lot[t])], int(c.recipe[t])
             rows.append(
-                Planting(
-                    field.name, lot.name, _recipe_name(it, k), acres, acres * float(c.units[t])
-                )
+                Planting(field.name, lot.name, recipes[k], acres, acres * float(c.units[t]))
             )
     return tuple(rows)
 

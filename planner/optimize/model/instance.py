@@ -24,7 +24,7 @@ from planner.agronomy.suitability import (
 )
 from planner.optimize.params import TUNED
 from planner.plan.price import lowest_price_per_floz, usable_stock
-from planner.season.domain import SeedingRate
+from planner.season.domain import UNTREATED, SeedingRate
 
 if TYPE_CHECKING:
     from collections.abc import Hashable
@@ -71,6 +71,11 @@ class Choices:
 
     def __len__(self) -> int:
         return len(self.field)
+
+    @property
+    def keys(self) -> list[tuple[int, int, int]]:
+        """(Field, lot, recipe) of every choice, by index."""
+        return list(zip(self.field.tolist(), self.lot.tolist(), self.recipe.tolist(), strict=True))
 
     def only(self, keep: NDArray[np.int64] | NDArray[np.bool_]) -> Choices:
         """Return the choices at some places."""
@@ -121,6 +126,26 @@ class Instance:
     def untreated(self) -> int:
         """Index that stands for no recipe."""
         return len(self.recipes)
+
+    @property
+    def recipe_names(self) -> list[str]:
+        """Names of recipes by index, with `UNTREATED` at `untreated`."""
+        return [*(r.name for r in self.recipes), UNTREATED]
+
+    @property
+    def lot_at(self) -> dict[str, int]:
+        """Index of every lot, by name."""
+        return {lot.name: j for j, lot in enumerate(self.lots)}
+
+    @property
+    def recipe_at(self) -> dict[str, int]:
+        """Index of every recipe and of `UNTREATED`, by name."""
+        return {name: k for k, name in enumerate(self.recipe_names)}
+
+    @property
+    def product_at(self) -> dict[str, int]:
+        """Index of every product, by name."""
+        return {p.name: i for i, p in enumerate(self.products)}
 
     def treatable(self, lot: int) -> bool:
         """Whether bags of the lot can still be treated."""

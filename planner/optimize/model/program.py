@@ -112,10 +112,7 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
         held = getattr(v, group)
         keys[group] = list(held) if isinstance(held, dict) else list(range(len(held)))
         if group == "acres":
-            c = v.choices
-            keys[group] = list(
-                zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True)
-            )
+            keys[group] = v.choices.keys
         at[group] = np.arange(len(order), len(order) + len(held))
         order.extend(held.values() if isinstance(held, dict) else held)
     places = {

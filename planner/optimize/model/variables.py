@@ -153,7 +153,7 @@ def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
         v.short_in[priority] = _add(problem, "H", priority, top, "Continuous")
     by_field: dict[int, set[tuple[int, int]]] = {}
     lots_of: dict[tuple[int, int, int], list[int]] = {}
-    for f, lot, k in zip(c.field.tolist(), c.lot.tolist(), c.recipe.tolist(), strict=True):
+    for f, lot, k in c.keys:
         by_field.setdefault(f, set()).add((int(it.variety_of[lot]), k))
         lots_of.setdefault((f, int(it.variety_of[lot]), k), []).append(lot)
     for f, shares in sorted(by_field.items()):

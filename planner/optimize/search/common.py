@@ -22,7 +22,6 @@ from planner.optimize.mip.verified import SMALL
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.optimize.search.workers import Workers
-from planner.season.domain import UNTREATED
 
 if TYPE_CHECKING:
     from numpy.typing import NDArray
@@ -124,8 +123,7 @@ def open_context(incumbent: Incumbent, season: Season, known: Plan | None = None
 def places_planted(it: Instance, plan: Plan) -> NDArray[np.int64]:
     """Places of the choices that a plan plants."""
     fields = {f.name: i for i, f in enumerate(it.fields)}
-    lots = {lot.name: j for j, lot in enumerate(it.lots)}
-    recipes = {r.name: k for k, r in enumerate(it.recipes)} | {UNTREATED: it.untreated}
+    lots, recipes = it.lot_at, it.recipe_at
     c, width = it.choices, (len(it.lots), len(it.recipes) + 1)
     keys = [
         (fields[p.field] * width[0] + lots[p.lot]) * width[1] + recipes[p.recipe]

@@ -35,10 +35,10 @@ class Workers:
     """The process that proves bounds, and anneals when there is none to raise."""
     annealer: Worker | None = None
     """The process that anneals for the main thread; None before there is any need."""
+    ready: threading.Event = field(default_factory=threading.Event)
+    """Set once `annealer` has its moves compiled and its season."""
     more: list[Worker] = field(default_factory=list)
     """Processes that anneal besides, where there are cores for them."""
-    ready: threading.Event = field(default_factory=threading.Event)
-    """Whether that one has its moves compiled and its season."""
     found: list[list[list[Piece]]] = field(default_factory=list)
     """Plans annealed elsewhere, for the main thread to take over."""
     seen: list[Tally] = field(default_factory=list)
@@ -46,9 +46,11 @@ class Workers:
     proving: bool = False
     """Whether the exact model is being solved for a proof."""
     errors: list[BaseException] = field(default_factory=list)
-
+    """What threads beside raised; the first is raised again where the search has no plan."""
     threads: list[threading.Thread] = field(default_factory=list)
+    """Those begun; the next one that begins drops what has ended."""
     closed: bool = False
+    """Whether the search is over, so that no more processes start."""
     lock: threading.RLock = field(default_factory=threading.RLock)
 
     def start(self) -> Worker:
