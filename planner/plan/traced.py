@@ -21,6 +21,7 @@ from planner.plan.price import (
     reaches,
 )
 from planner.season.domain import UNTREATED
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping
@@ -75,11 +76,7 @@ class Taken(NamedTuple):
     @property
     def all(self) -> Shares:
         """Share of each in the whole need."""
-        sums: dict[tuple[str, str], float] = defaultdict(float)
-        for part in self:
-            for key, floz in part.items():
-                sums[key] += floz
-        return _shares(sums)
+        return _shares(summed(one for part in self for one in part.items()))
 
 
 def _shares(amounts: Mapping[tuple[str, str], float]) -> Shares:
@@ -92,10 +89,10 @@ def _shares(amounts: Mapping[tuple[str, str], float]) -> Shares:
 
 def planted_shares(plan: Plan) -> dict[LotUse, Shares]:
     """Share of every field in the seed of a lot and recipe, by the units planted."""
-    units: dict[LotUse, dict[tuple[str, str], float]] = defaultdict(lambda: defaultdict(float))
-    for p in plan.planting:
-        units[p.lot, p.recipe][p.field, ""] += p.units
-    return {key: _shares(fields) for key, fields in units.items() if sum(fields.values()) > 0.0}
+    units = grouped(((p.lot, p.recipe), ((p.field, ""), p.units)) for p in plan.planting)
+    return {
+        key: _shares(summed(rows)) for key, rows in units.items() if sum(n for _, n in rows) > 0.0
+    }
 
 
 def product_taken(plan: Plan, season: Season) -> dict[str, Taken]:
@@ -112,10 +109,7 @@ def product_taken(plan: Plan, season: Season) -> dict[str, Taken]:
                 taken[rate.product].on_seed[key] += share * floz
                 by_recipe[rate.product, t.recipe][key] += share * floz
     for product, stretch in _stretches(plan, season):
-        sums: dict[tuple[str, str], float] = defaultdict(float)
-        for recipe in stretch:
-            for key, floz in by_recipe[product, recipe].items():
-                sums[key] += floz
+        sums = summed(one for recipe in stretch for one in by_recipe[product, recipe].items())
         for key, share in _shares(sums).items():
             taken[product].line_loss[key] += share * season.product_named[product].line_loss
     return taken
@@ -182,11 +176,13 @@ def _by_spend(lines: Iterable[tuple[float, Shares]]) -> Shares:
     """Shares of fields in the list spend of lines; of what they use where all of it is free."""
     lines = list(lines)
     total = sum(cost for cost, _ in lines)
-    sums: dict[tuple[str, str], float] = defaultdict(float)
-    for cost, shares in lines:
-        for key, share in shares.items():
-            sums[key] += share * (cost if total > 0.0 else 1.0)
-    return _shares(sums)
+    return _shares(
+        summed(
+            (key, share * (cost if total > 0.0 else 1.0))
+            for cost, shares in lines
+            for key, share in shares.items()
+        )
+    )
 
 
 def _freight(season: Season, spend: list[tuple[OrderLine, Shares]]) -> Iterator[Traced]:
@@ -224,25 +220,24 @@ def _credits(plan: Plan, season: Season, taken: Mapping[str, Taken]) -> Iterator
 def _seed(plan: Plan, season: Season) -> Iterator[Traced]:
     """Seed bought and given up: by the units of each lot and recipe, then by what is planted."""
     planted = planted_shares(plan)
-    used: dict[str, dict[str, float]] = defaultdict(lambda: defaultdict(float))
-    for t in plan.treating:
-        used[t.lot][t.recipe] += t.units
+    used = grouped((t.lot, (t.recipe, t.units)) for t in plan.treating)
     for p in plan.planting:
         if p.recipe == UNTREATED or season.lot_named[p.lot].treated_with is not None:
-            used[p.lot][p.recipe] += p.units
+            used[p.lot].append((p.recipe, p.units))
     bought = {s.lot: s for s in plan.seed_purchases}
     for name, lot in season.lot_named.items():
         cost = bought[name].cost if name in bought else 0.0
-        units = sum(used[name].values())
+        units = sum(amount for _, amount in used[name])
         kept = bought[name].units if name in bought else 0.0
         given = lot.return_value * (units - kept) if lot.treated_with is None else 0.0
-        sums: dict[tuple[str, str], float] = defaultdict(float)
-        for recipe, amount in used[name].items():
-            for key, share in planted.get((name, recipe), {(NO_FIELD, name): 1.0}).items():
-                sums[key] += amount * share
-        shares = _shares(sums) if units > 0.0 else {(NO_FIELD, name): 1.0}
-        for field, owner in shares:
-            share = shares[field, owner]
+        nowhere = {(NO_FIELD, name): 1.0}
+        sums = summed(
+            (key, amount * share)
+            for recipe, amount in used[name]
+            for key, share in planted.get((name, recipe), nowhere).items()
+        )
+        shares = _shares(sums) if units > 0.0 else nowhere
+        for (field, _), share in shares.items():
             for term, money in ((Term.SEED_BOUGHT, cost), (Term.SEED_GIVEN_UP, given)):
                 if money:
                     yield Traced(term, name, field, money * share, "", name)
