@@ -17,16 +17,16 @@ from planner.plan.price import (
     qualifying_spend,
     seed_days,
 )
+from planner.plan.words import day_of, money, volume, where
 from planner.season.domain import LIVING
-from planner.units import Measure, in_unit, say_day, say_money
+from planner.units import Measure, in_unit
 from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
-    from datetime import date
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Row, Season
+    from planner.season.domain import Season
 
 LARGE_CONTAINER = 119 * FLOZ_PER_GAL
 """Size up to which an empty container may hold `SMALL_CEILING`, fl oz (40 CFR 261.7(b)(1))."""
@@ -35,31 +35,6 @@ SMALL_CEILING, LARGE_CEILING = 0.03, 0.003
 NEARLY = 0.05
 """Share of a level that a spend may miss and still be called near."""
 SLACK = 1e-9
-
-
-def where(row: Row) -> str:
-    """Place of a record in the input, in brackets; empty if it was not read from a sheet."""
-    return f" ({row.sheet}, row {row.number})" if row.number else ""
-
-
-def money(amount: float, season: Season) -> str:
-    """Money in the farm's currency, set off by a space where that is a word."""
-    return say_money(f"{amount:z,.2f}", season.farm.currency)
-
-
-def volume(floz: float, season: Season, decimals: int = 0) -> str:
-    """Volume in fl oz, or in mL on a metric farm, in L from one on."""
-    if season.farm.metric:
-        liters = in_unit(floz, Measure.VOLUME, "L")
-        if liters >= 1.0:
-            return f"{liters:,.2f}".rstrip("0").rstrip(".") + " L"
-        return f"{in_unit(floz, Measure.VOLUME, 'mL'):,.0f} mL"
-    return f"{floz:,.{decimals}f} fl oz"
-
-
-def day_of(day: date, season: Season) -> str:
-    """Write a day as the farm does."""
-    return say_day(day, metric=season.farm.metric)
 
 
 def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
@@ -253,16 +228,14 @@ def many_recipes_in_order(plan: Plan, season: Season) -> Iterator[str]:
 
 def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
     """Discount levels that the order misses by less than 5 %."""
-    spends: dict[int, float] = {}
-    for i, level in enumerate(season.discounts):
-        spends[i] = qualifying_spend(level, plan.order, season)
+    spends = [(d, qualifying_spend(d, plan.order, season)) for d in season.discounts]
     reached: dict[tuple[str, str | None], float] = defaultdict(float)
-    for i, level in enumerate(season.discounts):
-        if spends[i] >= level.spend * (1.0 - SLACK):
+    for level, spend in spends:
+        if spend >= level.spend * (1.0 - SLACK):
             key = (level.name, level.supplier)
             reached[key] = max(reached[key], level.percent)
-    for i, level in enumerate(season.discounts):
-        missing = level.spend - spends[i]
+    for level, spend in spends:
+        missing = level.spend - spend
         better = level.percent > reached[level.name, level.supplier]
         if better and level.spend * SLACK < missing < NEARLY * level.spend:
             yield (

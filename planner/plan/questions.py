@@ -4,8 +4,8 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan.product_cautions import where
 from planner.plan.unusual import unusual
+from planner.plan.words import where
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

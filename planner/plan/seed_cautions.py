@@ -11,8 +11,8 @@ from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate, planter_rate, planter_step
 from planner.agronomy.suitability import suitable
 from planner.plan.price import lowest_price_per_floz
-from planner.plan.product_cautions import day_of, money, where
 from planner.plan.recount import planted_units, treated_pool
+from planner.plan.words import day_of, money, where
 from planner.season.domain import UNTREATED, SeedingRate
 from planner.sums import grouped
 from planner.units import Measure, in_unit

@@ -8,7 +8,6 @@ from statistics import median
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
-from planner.plan.product_cautions import money, where
 from planner.plan.usual import (
     ACTIVE_ON_SEED,
     ACTIVE_ON_WEIGHT,
@@ -28,6 +27,7 @@ from planner.plan.usual import (
     USUAL_SEEDS_PER_LB,
     Usual,
 )
+from planner.plan.words import money, where
 from planner.season.domain import Basis, SeedingRate
 from planner.sums import grouped
 from planner.units import Measure, in_unit
