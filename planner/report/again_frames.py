@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.report.comparison import MEASURES, may_be_shorter, paid_before
+from planner.report.comparison import MEASURES, NOT_FOUND, remarks
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -30,7 +30,6 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
-NOT_FOUND = "no plan found in its time"
 FARTHEST = 1.0
 """Gap beyond which nothing is known of how near its cheapest a plan is."""
 
@@ -223,8 +222,7 @@ def _plans(compared: Comparison) -> Table:
         ),
         rows=tuple(rows),
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
-        + (f"{may_be_shorter(compared)} " if compared.open_short else "")
-        + (f"{paid_before(compared)} " if compared.paid_before else "")
+        + "".join(f"{text} " for text in remarks(compared))
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + "A difference smaller than these shares of the total may be the search's and not the "
         "scenario's: plan the scenarios with as many seconds as the plan to be sure.",

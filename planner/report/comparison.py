@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.explain.words import listing
@@ -13,9 +14,15 @@ from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, T
 from planner.report.spread import spread
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.explain.compare import Comparison, Part
     from planner.report.measures import Manner
+    from planner.report.sheets import Block, Content
 
+NOT_FOUND = "no plan found in its time"
+LONGEST = 12
+"""Lines up to which a side of the plans is on the first sheet."""
 MEASURES = {
     "money": Measure.MONEY,
     "count": Measure.COUNT,
@@ -24,24 +31,20 @@ MEASURES = {
 }
 
 
-def may_be_shorter(compared: Comparison) -> str:
-    """Say which plans may leave more land short than need be; empty where none does."""
-    if not compared.open_short:
-        return ""
-    return (
-        f"Less land may have to stay short in: {', '.join(compared.open_short)}. The search did "
-        "not rule that out; with more seconds it may plant more."
-    )
-
-
-def paid_before(compared: Comparison) -> str:
-    """Say in which totals what is ordered already is free; empty where all have the same."""
-    if not compared.paid_before:
-        return ""
-    return (
-        f"Containers ordered already cost nothing in {listing(compared.paid_before)}: totals can't "
-        "be compared where not the same ones are ordered already."
-    )
+def remarks(compared: Comparison) -> tuple[str, ...]:
+    """What keeps plans from being compared by their totals alone, in sentences."""
+    found = []
+    if compared.open_short:
+        found.append(
+            f"Less land may have to stay short in: {', '.join(compared.open_short)}. The search "
+            "did not rule that out; with more seconds it may plant more."
+        )
+    if compared.paid_before:
+        found.append(
+            f"Containers ordered already cost nothing in {listing(compared.paid_before)}: totals "
+            "can't be compared where not the same ones are ordered already."
+        )
+    return tuple(found)
 
 
 def comparison_json(compared: Comparison) -> dict[str, Any]:
@@ -59,43 +62,55 @@ def comparison_bytes(comparison: Comparison) -> bytes:
 
 
 def comparison_book(comparison: Comparison, manner: Manner) -> Book:
-    """Describe a workbook of one sheet a side: costs, shortages, order, and so on."""
-    sheets = [_first(comparison), *(_sheet(part, comparison) for part in comparison.parts)]
+    """Describe a workbook of costs, shortages, order and so on, long ones on their own sheets."""
+    missing = comparison.not_found
+    found = comparison.only([n for n in range(len(comparison.names)) if n not in missing])
+    blocks: list[Block] = []
+    apart = []
+    for part in found.parts:
+        table = _lines(part, found)
+        if len(part.lines) <= LONGEST:
+            blocks.append(replace(table, title=part.name))
+            continue
+        blocks.append(Text((f"See the sheet {part.name}.",), part.name))
+        purpose, page = "Lines that differ come first.", Page(landscape=True)
+        table = replace(table, repeat_header=True)
+        apart.append(Sheet(part.name, purpose, (table,), page, Room.WHY))
+    sheets = [_first(comparison, blocks), *apart]
     return Book(spread(sheets, manner), manner, farm="", season="Plans compared")
 
 
-def _first(comparison: Comparison) -> Sheet:
-    rows = tuple(
-        (name, outcome.words, said_gap(gap), part.amounts[number])
-        for number, (name, outcome, gap) in enumerate(
+def _first(comparison: Comparison, sides: Sequence[Block]) -> Sheet:
+    """How sure each plan is and what it costs, what is to be known about that, and its sides."""
+    (total,) = (x.amounts for x in comparison.parts[0].lines if x.what == ("Total",))
+    short = comparison.acres_short
+    rows: list[tuple[Content, ...]] = [
+        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (3 if any(short) else 2))
+        if n in comparison.not_found
+        else (name, outcome.words, said_gap(gap), total[n], *([short[n]] if any(short) else []))
+        for n, (name, outcome, gap) in enumerate(
             zip(comparison.names, comparison.outcomes, comparison.gaps, strict=True)
         )
-        for part in comparison.parts[0].lines
-        if part.what == ("Total",)
-    )
+    ]
     columns = (
         Column("plan", "Plan"),
         Column("outcome", "How sure"),
         Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
-        Column("total", "Total cost", Measure.MONEY),
+        Column("total", "Total compared", Measure.MONEY),
+        *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
     )
-    counts = tuple((part.name, len(part.different), len(part.lines)) for part in comparison.parts)
-    sides = (
-        Column("side", "Side"),
-        Column("differ", "Lines that differ", Measure.COUNT),
-        Column("lines", "Lines in all", Measure.COUNT),
+    words = "Nothing differs." if comparison.same else "Every table shows what differs first."
+    blocks: tuple[Block, ...] = (
+        Text((words, *remarks(comparison))),
+        Table("plans", columns, tuple(rows), title="The plans"),
+        *sides,
     )
-    words = "Nothing differs." if comparison.same else "Each sheet shows what differs first."
-    paid = paid_before(comparison)
-    blocks = (
-        Text((words, paid) if paid else (words,)),
-        Table("plans", columns, rows, title="The plans"),
-        Table("sides", sides, counts, title="Where they differ"),
-    )
-    return Sheet("Comparison", "What differs between these plans.", blocks, Page(), Room.PLAN)
+    purpose = "What differs between these plans."
+    return Sheet("Comparison", purpose, blocks, Page(landscape=True), Room.PLAN)
 
 
-def _sheet(part: Part, comparison: Comparison) -> Sheet:
+def _lines(part: Part, comparison: Comparison) -> Table:
+    """Every line of a side of the plans."""
     measure = MEASURES[part.unit]
     what = tuple(Column(f"what_{n}", name) for n, name in enumerate(part.columns))
     plans = tuple(Column(f"plan_{n}", name, measure) for n, name in enumerate(comparison.names))
@@ -108,9 +123,5 @@ def _sheet(part: Part, comparison: Comparison) -> Sheet:
         for line in part.lines
     )
     more = Column("more", "Last less first", measure)
-    table = Table(
-        "lines", (*what, *plans, more), rows, repeat_header=True, empty="Nothing in any plan."
-    )
-    return Sheet(
-        part.name, "Lines that differ come first.", (table,), Page(landscape=True), Room.WHY
-    )
+    name = part.name.lower().replace(" ", "_")
+    return Table(name, (*what, *plans, more), rows, empty="Nothing in any plan.")

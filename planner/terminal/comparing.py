@@ -6,7 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import said_gap
-from planner.report.comparison import MEASURES, may_be_shorter, paid_before
+from planner.report.comparison import MEASURES, remarks
 from planner.report.measures import Manner
 from planner.terminal.deciding import decide
 from planner.terminal.text import paragraph, table, written_lines
@@ -99,8 +99,7 @@ def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     lines = table(["Plan", *comparison.names], sure)
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")
-    lines += paragraph(may_be_shorter(comparison), 0) if comparison.open_short else []
-    lines += paragraph(paid_before(comparison), 0) if comparison.paid_before else []
+    lines += [line for text in remarks(comparison) for line in paragraph(text, 0)]
     comparison = comparison.only(
         [n for n in range(len(comparison.names)) if n not in comparison.not_found]
     )

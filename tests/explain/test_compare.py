@@ -120,6 +120,10 @@ def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -
     assert "Land short" not in [c.header for c in plans.columns]
     others = [b for b in sheet.blocks if isinstance(b, Table) and b.name.startswith("part")]
     assert all("dry" not in [c.header for c in t.columns] for t in others)
+    (first,) = comparison_book(result, Manner()).sheets
+    plans, *others = [b for b in first.blocks if isinstance(b, Table)]
+    assert plans.rows[1][1].value == "no plan found in its time"
+    assert all("dry" not in [c.header for c in t.columns] for t in others)
     proven = replace(none, outcome=Outcome.OPTIMAL)
     assert compare([("as it is", base), ("no seed", proven)]).not_found == ()
 
@@ -133,8 +137,22 @@ def test_a_plan_that_may_leave_too_much_land_short_is_named() -> None:
     note = next(b for b in what_if_sheet(result, ()).blocks if isinstance(b, Table)).note
     assert "Less land may have to stay short in: dry." in note
     assert any("short in: dry." in line for line in comparison_lines(result, Manner()))
+    first = comparison_book(result, Manner()).sheets[0].blocks
+    assert any("short in: dry." in line for line in first[0].paragraphs)
+    assert [row[-1] for row in first[1].rows] == [0.0, 10.0]
     proven = replace(short, shortage_proven=True)
     assert compare([("as it is", base), ("dry", proven)]).open_short == ()
+
+
+def test_only_long_tables_have_a_sheet_of_their_own() -> None:
+    base = solve(season(), SolveOptions())
+    many = replace(base, shortages=tuple(Shortage(f"Field {n}", 1.0) for n in range(13)))
+    first, *others = comparison_book(compare([("a", base), ("b", many)]), Manner()).sheets
+    assert [s.title for s in others] == ["Shortages"]
+    assert len(others[0].blocks[0].rows) == 13
+    titles = [getattr(b, "title", "") for b in first.blocks]
+    sides = ["Cost", "Shortages", "Order", "Seed to buy", "Recipes", "Treating", "Fields"]
+    assert titles[1:] == ["The plans", *sides]
 
 
 def test_differences_come_first_and_the_largest_on_top() -> None:
