@@ -26,6 +26,7 @@ from planner.season.content import (
     typed,
     typed_farm,
 )
+from planner.season.domain import LIVING
 from planner.season.match import match
 from planner.season.read import read_season
 from planner.season.schema import Kind
@@ -97,7 +98,9 @@ def next_season(old: Path, plan: Path | None = None) -> Carried:
         raise InputError(str(plan), [Fault("", expected=f"the plan of {old.name}", remedy=word)])
     notes.append(word if left is not None else f"{word}. {NO_STOCK}")
     _move_dates(content, notes)
-    _stock(content, left, notes)
+    if season.farm.plan_date > season.farm.first_treating_day:
+        _clear_plan_date(content, notes)
+    _stock(content, season, left, notes)
     notes += _expired(season)
     _clear(content, notes)
     notes.append("Prices, discounts and what suppliers offer are last season's: look them over.")
@@ -232,6 +235,19 @@ def _move_dates(content: dict[str, Table], notes: list[str]) -> None:
         notes.append("Days off: moved by 52 weeks, so that they keep their weekday.")
 
 
+def _clear_plan_date(content: dict[str, Table], notes: list[str]) -> None:
+    """Next winter's plan is not made for a day in the middle of the season, as the last was."""
+    farm = content["Farm"]
+
+    def kept(row: tuple[Value, ...]) -> Value:
+        setting = setting_for(str(row[0]))
+        return None if setting is not None and setting.key == "plan_date" else row[1]
+
+    rows = tuple((row[0], kept(row), *row[2:]) for row in farm.rows)
+    content["Farm"] = replace(farm, rows=rows)
+    notes.append("Farm: Plan date was in mid-season and is cleared; blank means today.")
+
+
 def _shift(content: dict[str, Table], sheet: Sheet, column: Column, by: timedelta | None) -> None:
     table = content[sheet.name]
     content[sheet.name] = _change(table, column.name, lambda v, _: _later(v, column, by), sheet)
@@ -257,23 +273,33 @@ def _later_scenarios(table: Table) -> Table:
     return _change(table, "Value", later, schema.sheet("What if"))
 
 
-def _stock(content: dict[str, Table], left: dict[str, float] | None, notes: list[str]) -> None:
-    """Stock on hand from the plan; its last day is that of containers not yet seen."""
+def _stock(
+    content: dict[str, Table], season: Season, left: dict[str, float] | None, notes: list[str]
+) -> None:
+    """Stock on hand from the plan; its last day is that of containers not yet seen.
+
+    What is alive is kept over winter only where the season gives it a carryover value.
+    """
     sheet = schema.sheet("Products")
     table = content["Products"]
+    alive = {key(p.name): p.name for p in season.products if p.kind in LIVING and not p.carryover}
     by_key = {key(name): volume for name, volume in (left or {}).items()}
+    gone = [name for one, name in alive.items() if by_key.get(one)]
     header = next(h for h in table.headers if column_for(sheet, h) is sheet.column("On hand"))
     unit = header.partition("(")[2].rstrip(") ")
 
     def stock(_: Value, row: tuple[Value, ...]) -> Value:
         volume = by_key.get(key(str(row[0])))
-        if volume is None:
+        if volume is None or key(str(row[0])) in alive:
             return None
         return round(in_unit(volume, Measure.VOLUME, unit), 3)
 
     table = _change(table, "On hand", stock, sheet)
     content["Products"] = _change(table, "Expires", lambda *_: None, sheet)
     notes.append("Products: Expires is cleared; write it from the labels of what is left.")
+    if gone:
+        names = ", ".join(gone)
+        notes.append(f"Products: alive and without a Carryover value, so not carried: {names}.")
     strangers = sorted(set(by_key) - {key(str(row[0])) for row in table.rows})
     if strangers:
         notes.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")

@@ -1,6 +1,7 @@
 """The season workbook: what a person meets, fills in, and gets told by it."""
 
 import csv
+import json
 import re
 import zipfile
 from collections.abc import Mapping
@@ -515,6 +516,26 @@ class TestNextSeason:
         row = next_season(old).content["Products"].rows[0]
         headers = next_season(old).content["Products"].headers
         assert dict(zip(headers, row, strict=True))["On hand (gal)"] == pytest.approx(16 / 128)
+
+    def test_what_is_alive_is_not_kept_over_winter(self, old: Path) -> None:
+        (old / "products.csv").write_text(
+            "Product,Kind,Carryover value\nGreen Cap,inoculant,\nRed Cap,biological,20%\n", "utf-8"
+        )
+        left = [{"product": name, "left": 16} for name in ("Green Cap", "Red Cap")]
+        text = json.dumps({"crop_year": 2027, "products": left})
+        (old / "plan.json").write_text(text, "utf-8")
+        carried = next_season(old)
+        at = carried.content["Products"].headers.index("On hand (gal)")
+        assert [row[at] for row in carried.content["Products"].rows] == [None, 16 / 128]
+        assert any("not carried: Green Cap." in line for line in carried.notes)
+
+    def test_a_plan_date_in_mid_season_is_not_the_next_plans(self, old: Path) -> None:
+        file = old / "farm.csv"
+        text = file.read_text("utf-8").replace("2027-01-15", "2027-05-04")
+        file.write_text(f"{text}First treating day,2027-04-12\n", "utf-8")
+        farm = {str(r[0]): r[1] for r in next_season(old).content["Farm"].rows}
+        assert farm["Plan date"] is None
+        assert farm["First treating day"] == date(2028, 4, 12)
 
     @pytest.mark.parametrize(
         "text",
