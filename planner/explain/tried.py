@@ -87,7 +87,12 @@ def try_out(
         counted,
         _seed_short(counted, season),
         _wrong_counts(season, wanted),
-        (*_too_dear(counted, season), *_unsuitable(counted, season), *_spread(counted, season)),
+        (
+            *_too_dear(counted, season),
+            *_unsuitable(counted, season),
+            *_slivers(counted, season),
+            *_spread(counted, season),
+        ),
     )
 
 
@@ -160,6 +165,24 @@ def _unsuitable(plan: Plan, season: Season) -> list[str]:
         )
     )
     return [f"{recipe} on {listing(lots)}: {why}." for (recipe, why), lots in found.items()]
+
+
+def _slivers(plan: Plan, season: Season) -> list[str]:
+    """Shares of a field, and parts of a share from one lot, that become smaller than allowed."""
+    farm, speech, lots = season.farm, Speech(season.farm), season.lot_named
+    shares = summed(((p.field, lots[p.lot].variety, p.recipe), p.acres) for p in plan.planting)
+    parts = summed(((p.field, f"lot {p.lot}", p.recipe), p.acres) for p in plan.planting)
+    limits = (
+        ("Smallest split", farm.smallest_split, shares),
+        ("Smallest lot share", farm.smallest_lot_share, parts),
+    )
+    return [
+        f"{field} would have only {speech.acres(acres)} of {what} under {recipe}: less than "
+        f"{setting}, {speech.acres(least)}."
+        for setting, least, held in limits
+        for (field, what, recipe), acres in held.items()
+        if acres < min(least, season.field_named[field].acres) * (1.0 - CRUMB)
+    ]
 
 
 def _spread(plan: Plan, season: Season) -> list[str]:

@@ -41,6 +41,26 @@ def test_an_order_beyond_the_most_to_spend_is_told_where_the_trial_is() -> None:
     )
 
 
+def test_a_share_that_becomes_too_small_is_told() -> None:
+    """100 acres from two lots of 50; of 60 acres each has 30."""
+    lots = (lot(on_hand=50.0, units_per_bag=50.0), lot("L2", "V22", 2.2, 50.0, units_per_bag=50.0))
+    whole = season(
+        farm=farm(smallest_split=40.0, smallest_lot_share=35.0),
+        fields=(field(acres=100.0),),
+        lots=lots,
+    )
+    plan = solve(whole, SolveOptions())
+    assert [p.acres for p in plan.planting] == pytest.approx([50.0, 50.0])
+    assert try_out(plan, whole).past_limits == ()
+    limits = ("Smallest split, 40 acres", "Smallest lot share, 35 acres")
+    parts = (("V20", "V22"), ("lot L1", "lot L2"))
+    assert try_out(plan, replace(whole, fields=(field(acres=60.0),))).past_limits == tuple(
+        f"North would have only 30 acres of {what} under R1: less than {limit}."
+        for limit, whats in zip(limits, parts, strict=True)
+        for what in whats
+    )
+
+
 def test_land_that_tips_the_spread_is_told() -> None:
     """40 and 40 acres are half each; 60 and 40 are 60 %."""
     fields = (field("A", 40.0, only_varieties=("V20",)), field("B", 40.0, only_varieties=("V22",)))
