@@ -18,6 +18,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.model.instance import most_need
+from planner.optimize.model.variables import qualifying
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Matrix
@@ -129,18 +130,19 @@ def _with_free_returns(model: Model, season: Season) -> Matrix:
     spent all the same, so the most to spend knows of the whole discount.
     """
     free = {s.name for s in season.suppliers if s.free_from is not None}
+    sold = model.it.containers
     pays = [
-        (model.it.containers[i], j, column)
+        (i, j, column)
         for (i, j), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True)
-        if _pays_to_return(model.it.containers[i], season, free)
+        if _pays_to_return(sold[i], season, free)
     ]
     most = [float(model.matrix.upper[column]) for _, _, column in pays]
-    money = [c.returned_for * c.breaks[j].price for c, j, _ in pays]
+    money = [sold[i].returned_for * sold[i].breaks[j].price for i, j, _ in pays]
     covers, limit = cover_rows(model), _money_row(model)
     entries = [
-        {covers[c.product][0]: -c.usable / covers[c.product][1]}
-        | _less_discount(model, column, m, limit)
-        for (c, _, column), m in zip(pays, money, strict=True)
+        {covers[sold[i].product][0]: -sold[i].usable / covers[sold[i].product][1]}
+        | _less_discount(model, i, j, limit)
+        for i, j, _ in pays
     ]
     matrix = model.matrix.with_whole_columns(-np.array(money), np.array(most), entries)
     first = model.matrix.n_columns
@@ -154,24 +156,22 @@ def _with_free_returns(model: Model, season: Season) -> Matrix:
     )
 
 
-def _less_discount(model: Model, column: int, money: float, limit: int | None) -> dict[int, float]:
-    """Entries of a container that goes back, in rows about discounts.
+def _less_discount(model: Model, i: int, j: int, limit: int | None) -> dict[int, float]:
+    """Entries of container `i` at its break `j` that goes back, in rows about discounts.
 
-    A discount is at most its percentage of what is spent, so it shrinks by that of the money that
-    comes back; the row of the most to spend, where the discount stands too, does not.
-
-    Parameters
-    ----------
-    column
-        The container's count.
+    A discount is at most its percentage of what is spent, and what comes back is not spent; in the
+    row of the most to spend (`limit`), where the discount stands too, only the discount shrinks.
     """
-    matrix = model.matrix
-    mine = set(matrix.row[matrix.start[column] : matrix.start[column + 1]].tolist())
-    found: dict[int, float] = {}
-    for d, j in zip(model.keys["discount"], model.at["discount"].tolist(), strict=True):
-        off = model.it.discounts[d].percent * money
-        shared = mine & set(matrix.row[matrix.start[j] : matrix.start[j + 1]].tolist())
-        found |= dict.fromkeys(shared - {limit}, off)
-        if limit is not None and shared - {limit}:
-            found[limit] = found.get(limit, 0.0) - off
+    matrix, it, c = model.matrix, model.it, model.it.containers[i]
+
+    def entries(column: int) -> dict[int, float]:
+        here = slice(int(matrix.start[column]), int(matrix.start[column + 1]))
+        return dict(zip(matrix.row[here].tolist(), matrix.value[here].tolist(), strict=True))
+
+    rows = {row for column in model.at["discount"].tolist() for row in entries(column)} - {limit}
+    mine = entries(model.column("count", (i, j)))
+    found = {row: -value * c.returned_for for row, value in mine.items() if row in rows}
+    off = sum(it.discounts[d].percent for d in model.keys["discount"] if i in qualifying(it, d))
+    if limit is not None and off:
+        found[limit] = -off * c.returned_for * c.breaks[j].price
     return found

@@ -226,13 +226,14 @@ def test_the_floor_makes_no_money_of_returns(tmp_path: Path) -> None:
     assert SecondStage(made, gap=0.0).floor(gallons(16.0)).value == pytest.approx(1400.0)
 
 
-def test_ordering_more_for_a_discount_and_sending_it_back(tmp_path: Path) -> None:
+@pytest.mark.parametrize("lower", ["", "Early,,,800,5%\n"])
+def test_ordering_more_for_a_discount_and_sending_it_back(tmp_path: Path, lower: str) -> None:
     """Derived: 4 jugs needed at $200; five reach $1,000 and 40 % off, $120 each, one back at 90 %.
 
-    5 x 120 - 108 = 492, where four cost 800.
+    5 x 120 - 108 = 492, where four cost 800, or 760 with a lower level.
     """
     season(tmp_path, JUGS + "Green Cap,2.5 gal jug,2.5 gal,200,300,90%\n")
-    text = "Discount,Supplier,Products,Spend at least,Percent off\nEarly,,,1000,40%\n"
+    text = f"Discount,Supplier,Products,Spend at least,Percent off\n{lower}Early,,,1000,40%\n"
     (tmp_path / "discounts.csv").write_text(text, "utf-8")
     stage = SecondStage(api.load(tmp_path), gap=0.0)
     assert stage.floor(gallons(10.0)).value == pytest.approx(492.0)

@@ -355,7 +355,9 @@ def one_level_of_each_discount_counts(problem: LpProblem, v: Variables, it: Inst
     r"""A discount takes a percentage of the list spend that qualifies, from a spend on.
 
     .. math:: D_d \le p_d S_d, \quad D_d \le p_d M_d w_d, \quad S_d \ge T_d w_d, \quad
-        \sum_{d \in group} w_d \le 1
+        \sum_{d \in group} w_d \le 1, \quad \sum_{d \in group} D_d / p_d \le S_{group}
+
+    The last follows where all is whole; without it half of each of two levels takes both off.
     """
     groups = defaultdict(list)
     for d, w in v.level.items():
@@ -369,10 +371,14 @@ def one_level_of_each_discount_counts(problem: LpProblem, v: Variables, it: Inst
             v.discount[d] - level.percent * v.most_spend[d] * w <= 0, f"off_if_{d}"
         )
         problem.addConstraint(weighted([*spend, (-level.spend, w)]) >= 0, f"spend_{d}")
-        groups[level.name, level.supplier].append((1.0, w))
-    for n, ws in enumerate(groups.values()):
-        if len(ws) > 1:
-            problem.addConstraint(weighted(ws) <= 1, f"one_level_{n}")
+        groups[level.name, level.supplier].append(d)
+    for n, group in enumerate(groups.values()):
+        if len(group) > 1:
+            problem.addConstraint(weighted((1.0, v.level[d]) for d in group) <= 1, f"one_level_{n}")
+            taken = [(1.0 / it.discounts[d].percent, v.discount[d]) for d in group]
+            spend = _spend(v, it, (i for d in group for i in qualifying(it, d)))
+            off = [(-price, n_cj) for price, n_cj in spend]
+            problem.addConstraint(weighted([*taken, *off]) <= 0, f"off_once_{n}")
 
 
 def planted_acres_are_spread(problem: LpProblem, v: Variables, it: Instance) -> None:

@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from planner.optimize.mip import highs
 from planner.optimize.model import program
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
@@ -916,6 +917,14 @@ def test_no_variables_are_left_without_columns(monkeypatch):
     monkeypatch.setattr(program, "GROUPS", tuple(g for g in program.GROUPS if g != "run"))
     with pytest.raises(AssertionError, match="run"):
         make_model(make_instance(season()))
+
+
+def test_half_a_jug_takes_no_two_levels_of_a_discount_off():
+    """By hand: half a jug is $150, of which the better level takes 10 % off and no other more."""
+    levels = DiscountLevel("Early", 100.0, 0.05), DiscountLevel("Early", 300.0, 0.1)
+    one = season(containers=jugs(), discounts=levels)
+    model = make_model(make_instance(one)).bounded("short_in", 0.0)
+    assert highs.solve(model.matrix.linear, highs.Limits()).objective == pytest.approx(135.0)
 
 
 @pytest.mark.parametrize(("on_hand", "parts"), [(120.0, []), (130.0, [(0, 0)])])
