@@ -240,7 +240,7 @@ def _random_order(season: Season, treating: list[Treating]) -> dict:
 
 
 def need_of(season: Season, treating: list[Treating], product: str) -> float:
-    """Contract 2.4: units x rate on that lot x (1 + margin), and the line loss once a recipe."""
+    """Units x rate on that lot x (1 + margin), and the line loss once a recipe."""
     lots = {lot.name: lot for lot in season.lots}
     recipes = {r.name: r for r in season.recipes}
     total, run = 0.0, set()
