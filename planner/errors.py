@@ -55,11 +55,9 @@ class Fault:
     """Scenario of the sheet What if that brings it about; empty where the season itself does."""
 
     def __str__(self) -> str:
-        place = f"scenario '{self.scenario}': {self.sheet}" if self.scenario else self.sheet
-        if self.row:
-            place += f", row {self.row}"
-        if self.column:
-            place += f", {self.column}"
+        sheet = f"scenario '{self.scenario}': {self.sheet}" if self.scenario else self.sheet
+        row = f"row {self.row}" if self.row else ""
+        place = ", ".join(part for part in (sheet, row, self.column) if part)
         parts = [place or "input"]
         if self.seen:
             parts.append(f"{'you typed' if self.column else 'found'} '{self.seen}'")

@@ -62,8 +62,9 @@ def read_log(campaign: Campaign, path: Path) -> Log:
         for row, entry in entries.items()
         if not (_taken(before, entry) or _taken(older, entry))
     }
-    late = [row for row, entry in new.items() if _filled_in(before, older, dated, entry)]
-    new = {row: entry for row, entry in new.items() if row not in late}
+    half = {row: _taken_but_for_its_day(before, older, dated, new[row]) for row in new}
+    new = {row: entry for row, entry in new.items() if half[row] is None}
+    late = [row for row, known in half.items() if known is not None and known.assumed]
     _can_be_done(campaign, new, texts, path.name)
     done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
     skipped = [row for row in entries if row not in new]
@@ -115,24 +116,25 @@ def _entry(
 
 def _taken(before: list[Done], entry: Done) -> bool:
     """Take an entry out of what was counted before, if it is in there as it is told now."""
-    for place, known in enumerate(before):
+    for known in before:
         if (replace(known, on=None, assumed=False) if known.assumed else known) == entry:
-            del before[place]
+            before.remove(known)
             return True
     return False
 
 
-def _filled_in(before: list[Done], older: list[Done], dated: list[Done], entry: Done) -> bool:
-    """Give a day to what was counted without one, if the entry is that with its day."""
+def _taken_but_for_its_day(
+    before: list[Done], older: list[Done], dated: list[Done], entry: Done
+) -> Done | None:
+    """Take out what differs in that one of the two has no day; a day told now is taken over."""
     for known in (*before, *older):
-        if known.assumed and replace(known, on=entry.on, assumed=False) == entry:
-            if known in before:
-                before.remove(known)
+        one_is_blank = known.assumed or entry.on is None
+        if one_is_blank and replace(known, on=entry.on, assumed=False) == entry:
+            (before if known in before else older).remove(known)
+            if known.assumed and known in dated:
                 dated[dated.index(known)] = entry
-            else:
-                older.remove(known)
-            return True
-    return False
+            return known
+    return None
 
 
 def _can_be_done(

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import json
 import math
+from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
@@ -12,7 +13,7 @@ from planner.campaign.store import from_dict
 from planner.errors import Fault, InputError
 from planner.plan.earlier import Earlier, Sheets, by_seed, sheets_of
 from planner.report.json import read_plan
-from planner.season.domain import TreatedSeed, WentBefore
+from planner.season.domain import Done, TreatedSeed, WentBefore
 
 if TYPE_CHECKING:
     from collections.abc import Iterable
@@ -50,6 +51,16 @@ def again_keys(season: Season) -> dict[str, Any]:
             "taken": [
                 {"product": p, "floz": v} for p, v in (brought.taken if brought else {}).items()
             ],
+            "log": [
+                {
+                    "lot": d.lot,
+                    "recipe": d.recipe,
+                    "bags": d.bags,
+                    "on": d.on.isoformat() if d.on else None,
+                    "assumed": d.assumed,
+                }
+                for d in (brought.went_before.done if brought else ())
+            ],
         }
     }
 
@@ -75,11 +86,10 @@ def read_earlier(path: Path) -> Earlier:
     took: dict[str, float] = {}
     held = data.get("campaign")
     before = _unreported(held)
-    if isinstance(held, dict) and (held.get("done") or held.get("told")):
+    if isinstance(held, dict) and held.get("done"):
         campaign = from_dict(held)
         done, took = reported(campaign)
-        told = (*campaign.told, *campaign.done)
-        before = WentBefore(told, campaign.shop.apart, campaign.revision + 1)
+        before = WentBefore(campaign.done, campaign.shop.apart, campaign.revision + 1)
     if record is None:
         on_hand = {use.product: use.on_hand for use in plan.products}
         return Earlier(plan, Sheets(on_hand=on_hand), {}, done, took, before)
@@ -109,6 +119,16 @@ def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
         )
         for row in record["reported"]
     )
+    log = tuple(
+        Done(
+            str(row["lot"]),
+            str(row["recipe"]),
+            round(_amount(row["bags"])),
+            date.fromisoformat(row["on"]) if row["on"] else None,
+            row["assumed"] is True,
+        )
+        for row in record.get("log", ())
+    )
     taken = dict(known.taken)
     for row in record["taken"]:
         taken[row["product"]] = taken.get(row["product"], 0.0) + _amount(row["floz"])
@@ -126,7 +146,7 @@ def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
         _seed(record["treated_before"]),
         (*before, *known.reported),
         taken,
-        known.went_before,
+        replace(known.went_before, done=(*log, *known.went_before.done)),
     )
 
 

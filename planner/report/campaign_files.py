@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.campaign.campaign import update
-from planner.campaign.done import read_done
+from planner.campaign.done import UNCHANGED, read_done
 from planner.campaign.ical import to_ical
 from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
@@ -93,10 +93,11 @@ def _read(path: Path) -> dict[str, Any]:
         data = json.loads(path.read_text("utf-8-sig"))
     except OSError as error:
         fault = Fault("", expected=f"a file that can be read ({error.strerror})", remedy=remedy)
-        raise InputError(path.name, [fault]) from None
+        raise InputError(path.name, [fault], UNCHANGED) from None
     except (ValueError, RecursionError):
-        raise InputError(path.name, [Fault("", expected="JSON", remedy=remedy)]) from None
+        fault = Fault("", expected="JSON", remedy=remedy)
+        raise InputError(path.name, [fault], UNCHANGED) from None
     if not isinstance(data, dict) or not isinstance(data.get("campaign"), dict):
-        fault = Fault("", column="campaign", expected="the campaign of a plan", remedy=remedy)
-        raise InputError(path.name, [fault])
+        fault = Fault("", expected="a plan with seed left to treat", remedy=remedy)
+        raise InputError(path.name, [fault], UNCHANGED)
     return data

@@ -396,6 +396,9 @@ def test_a_day_written_later_is_taken_over(made, tmp_path):
     dated, (said,) = counted(later, path, "l2,r2,1,2027-05-03\n")
     assert dated.done == (Done("L2", "R2", 1, date(2027, 5, 3)),)
     assert said.endswith("skipped (row 2). The day written there since is taken over (row 2).")
+    again, (said,) = counted(dated, path, "L2,R2,1,\n")
+    assert again.done == dated.done
+    assert said.endswith("skipped (row 2).")
 
 
 def test_what_the_log_lacks_is_said(made, tmp_path):

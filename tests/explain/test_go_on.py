@@ -238,6 +238,14 @@ def test_a_log_goes_on_from_plan_to_plan(tmp_path) -> None:
     assert said == "1 row of log.csv was counted before and is skipped (row 2)."
     (batch,) = campaign.batches
     assert batch.bags == 4
+    done(second, 3)
+    _, plan, third = planned(bought(winter()), tmp_path / "third", since=second)
+    assert plan.treating == ()
+    more = winter(fields=(field(acres=280.0),), lots=(lot(on_hand=280.0),))
+    _, _, fourth = planned(bought(more), tmp_path / "fourth", since=third)
+    campaign, _, (said,) = update_campaign(fourth, log=log)
+    assert campaign.done == (), "the log is known still, though nothing was left to treat between"
+    assert "2 rows of log.csv were counted before" in said
 
 
 def test_nothing_is_planned_on_days_that_have_passed(tmp_path) -> None:
