@@ -298,6 +298,28 @@ def test_stop_keeps_the_best_plan_and_a_reload_and_a_second_tab_lose_nothing(
     other.close()
 
 
+def test_a_page_that_has_ended_is_said_to_be_gone(
+    served: Served, chromium: Browser, demo: str
+) -> None:
+    """Else the figures only stand still, under words that the work goes on."""
+    context = chromium.new_context()
+    tab = let_in(served, context)
+    tab.goto(demo)
+    tab.select_option("#seconds", "600")
+    tab.click("button.main")
+    tab.wait_for_url(re.compile("/live"))
+    gone = tab.locator("#lost")
+    assert not gone.is_visible()
+    tab.route("**/live/part", lambda route: route.abort())
+    gone.wait_for(state="visible")
+    assert "does not answer" in gone.inner_text()
+    tab.unroute("**/live/part")
+    gone.wait_for(state="hidden")
+    tab.click("text=Stop and keep the best so far")
+    tab.wait_for_url(re.compile("/answer"), timeout=PLANNED)
+    context.close()
+
+
 def test_a_workbook_of_over_20_megabytes_is_refused(
     page: Page, chromium: Browser, served: Served, tmp_path: Path
 ) -> None:

@@ -42,6 +42,7 @@ for (const form of document.querySelectorAll("form[data-sure]")) {
 const live = document.getElementById("live");
 if (live && !live.dataset.over) {
   const heard = document.getElementById("heard");
+  const lost = document.getElementById("lost");
   const every = 1000, tell = 10;
   let turns = 0, before = "";
   const figures = () => [...live.querySelectorAll(".figure")].map((f) =>
@@ -51,6 +52,7 @@ if (live && !live.dataset.over) {
     try {
       const answer = await fetch(live.dataset.part, { credentials: "same-origin" });
       if (!answer.ok) throw new Error(String(answer.status));
+      lost.hidden = true;
       const held = live.contains(document.activeElement) ? document.activeElement.textContent : "";
       live.innerHTML = await answer.text();
       if (held) [...live.querySelectorAll("button, a")].find((b) => b.textContent === held)?.focus();
@@ -62,7 +64,7 @@ if (live && !live.dataset.over) {
       if (over && !state.dataset.failed) { location.replace(live.dataset.then); return; }
       if (over) { location.reload(); return; }
     } catch {
-      heard.textContent = "The page does not answer. Is it still running?";
+      lost.hidden = false;
     }
     turns += 1;
     setTimeout(look, every);
