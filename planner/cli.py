@@ -152,7 +152,10 @@ def start(
         _print(f"Written: {path}")
 
 
-@app.command(epilog="Example: wholedrum check season.xlsx")
+@app.command(
+    short_help="Read and check a season; show every fault at once.",
+    epilog="Example: wholedrum check season.xlsx",
+)
 def check(
     source: Input,
     mark: Annotated[
@@ -188,7 +191,10 @@ Seconds = Annotated[
 ]
 
 
-@app.command(epilog="Example: wholedrum plan season.xlsx --out plan --seconds 30")
+@app.command(
+    short_help="Plan a season: what goes where, what to treat and order.",
+    epilog="Example: wholedrum plan season.xlsx --out plan --seconds 30",
+)
 def plan(
     source: Input,
     out: Annotated[
@@ -202,7 +208,8 @@ def plan(
             min=0.0,
             metavar="G",
             callback=_finite,
-            help="Stop once the plan is proven this close to the best possible.",
+            help="Stop once the plan is proven this near the cheapest, as a share of the total: "
+            "0.01 is 1 %.",
         ),
     ] = 1e-4,
     effort: Annotated[
@@ -318,7 +325,10 @@ def plan(
         raise typer.Exit(SHORT)
 
 
-@app.command(epilog="Example: wholedrum share season.xlsx --out shared --each 10")
+@app.command(
+    short_help="Plan one order for several growers, with a bill for each.",
+    epilog="Example: wholedrum share season.xlsx --out shared --each 10",
+)
 def share(
     source: Input,
     out: Annotated[
@@ -355,7 +365,10 @@ def share(
         _print(line)
 
 
-@app.command(epilog="Example: wholedrum risk season.xlsx --out risk --seconds 600")
+@app.command(
+    short_help="Find the order that is cheapest on average.",
+    epilog="Example: wholedrum risk season.xlsx --out risk --seconds 600",
+)
 def risk(
     source: Input,
     out: Annotated[
@@ -412,7 +425,10 @@ def risk(
     weigh_orders(source, out, options, spread, plan_file, _print_all)
 
 
-@app.command(epilog="Example: wholedrum many seasons --out planned --seconds 30 --workers 2")
+@app.command(
+    short_help="Plan every season of a folder.",
+    epilog="Example: wholedrum many seasons --out planned --seconds 30 --workers 2",
+)
 def many(
     folder: Annotated[
         Path, typer.Argument(metavar="FOLDER", help="Folder of seasons: workbooks, CSV folders.")
@@ -443,10 +459,14 @@ def many(
         _print(line)
 
 
-@app.command(epilog="Example: wholedrum compare old/plan.json season.xlsx --out compared")
+@app.command(
+    short_help="Show plans side by side, differences first.",
+    epilog="Example: wholedrum compare old/plan.json season.xlsx --out compared",
+)
 def compare(
     sources: Annotated[
-        list[Path], typer.Argument(metavar="A B [C ...]", help="Seasons, or plan.json of plans.")
+        list[Path],
+        typer.Argument(metavar="PLAN", help="Two or more: plan.json of plans, or seasons."),
     ],
     out: Annotated[
         Path | None,
@@ -466,7 +486,10 @@ def compare(
         _print(line)
 
 
-@app.command(epilog="Example: wholedrum campaign plan/plan.json --done 'L-104:Full:12:2027-04-14'")
+@app.command(
+    short_help="Bring the work in the shop up to date.",
+    epilog="Example: wholedrum campaign plan/plan.json --done 'L-104:Full:12:2027-04-14'",
+)
 def campaign(
     plan_file: Annotated[
         Path, typer.Argument(metavar="PLAN.json", help="plan.json of a plan with treating in it.")
@@ -511,7 +534,10 @@ def campaign(
         _print(line)
 
 
-@app.command(epilog="Example: wholedrum page my-farm")
+@app.command(
+    short_help="Do all of it in the browser, on this machine only.",
+    epilog="Example: wholedrum page my-farm",
+)
 def page(
     folder: Annotated[
         Path | None,
@@ -519,10 +545,21 @@ def page(
     ] = None,
     port: Annotated[
         int,
-        typer.Option(min=0, max=65535, metavar="N", help="Port to use.  [default: a free one]"),
+        typer.Option(
+            min=0,
+            max=65535,
+            metavar="N",
+            show_default=False,
+            help="Port to use.  [default: a free one]",
+        ),
     ] = 0,
     browser: Annotated[
-        bool, typer.Option("--browser/--no-browser", help="Open the browser.")
+        bool,
+        typer.Option(
+            "--browser/--no-browser",
+            show_default=False,
+            help="Whether to open the browser.  [default: yes]",
+        ),
     ] = True,
 ) -> None:
     """Check, plan, look around and try things in the browser, on this machine only."""

@@ -29,6 +29,25 @@ def test_help_of_every_command_has_an_example(name: str, capsys: pytest.CaptureF
     assert f"Example: wholedrum {name} " in capsys.readouterr().out
 
 
+def test_help_says_every_command_in_full_at_80_columns(
+    monkeypatch: pytest.MonkeyPatch, capsys: pytest.CaptureFixture
+) -> None:
+    monkeypatch.setenv("COLUMNS", "80")
+    assert cli.run(["--help"]) == 0
+    listed = capsys.readouterr().out.partition("Commands:")[2].split("\n")
+    assert [line.split()[0] for line in listed if line] == [
+        c.callback.__name__ for c in cli.app.registered_commands if c.callback
+    ]
+    assert not any("..." in line for line in listed)
+
+
+@pytest.mark.parametrize("name", NAMES)
+def test_help_says_each_default_once(name: str, capsys: pytest.CaptureFixture) -> None:
+    cli.run([name, "--help"])
+    shown = re.split(r"\n  (?=\S)", capsys.readouterr().out)
+    assert [option for option in shown if option.count("[default") > 1] == []
+
+
 @pytest.mark.parametrize("name", NAMES)
 def test_readme_shows_every_command(name: str) -> None:
     assert f"wholedrum {name} " in README
