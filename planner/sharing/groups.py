@@ -5,11 +5,8 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-import numpy as np
-
 from planner.engine.jobs import Job, run
 from planner.errors import NoPlanError
-from planner.plan.price import price_plan
 from planner.sharing.games import members
 from planner.sharing.growers import season_of
 
@@ -19,7 +16,7 @@ if TYPE_CHECKING:
     from planner.engine.jobs import Done
     from planner.optimize.options import SolveOptions, Stop
     from planner.plan.plan import Plan
-    from planner.season.domain import Season, SeedLot
+    from planner.season.domain import Season
 
 CORES = 2
 """Cores that each plan of a group keeps busy."""
@@ -105,36 +102,6 @@ def plan_group(payload: tuple[int, Season, SolveOptions]) -> GroupPlan:
     from planner.plan.audit import audit
 
     mask, season, options = payload
-    if not season.fields:  # nothing to plan: what the stock on hand is worth remains
-        cost = price_plan(season, {}, _bought_to_return(season), (), ())[0].total
-        return GroupPlan(mask, cost, cost, 0.0, 0.0, ())
     plan = solve(season, options)
     audit(plan, season)
     return group_plan(mask, plan)
-
-
-def _bought_to_return(season: Season) -> dict[str, int]:
-    """Bags by lot whose seed is worth more at season's end than it costs, money allowing."""
-    lots = [x for x in season.lots if x.treated_with is None and x.return_value > x.buy_price]
-    most = [int(x.can_buy / x.units_per_bag + 1e-9) for x in lots]
-    money = season.farm.most_to_spend
-    if lots and money is not None:
-        most = _best_within(lots, most, money)
-    return {x.name: bags for x, bags in zip(lots, most, strict=True)}
-
-
-def _best_within(lots: Sequence[SeedLot], most: Sequence[int], money: float) -> list[int]:
-    """Bags that gain most of those that the money pays."""
-    from scipy.optimize import Bounds, LinearConstraint, milp
-
-    size = np.array([x.units_per_bag for x in lots])
-    price = size * [x.buy_price for x in lots]
-    gain = size * [x.return_value for x in lots] - price
-    found = milp(
-        -gain,
-        integrality=np.ones(len(lots)),
-        bounds=Bounds(0.0, np.array(most, dtype=np.float64)),
-        constraints=LinearConstraint(price[None, :], ub=money * (1.0 + 1e-9)),
-        options={"mip_rel_gap": 0.0},
-    )
-    return [int(n) for n in np.round(found.x)]

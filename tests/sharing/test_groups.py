@@ -5,7 +5,7 @@ import pytest
 from planner.errors import NoPlanError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search import run
-from planner.season.domain import SeedLot
+from planner.season.domain import DiscountLevel, SeedLot, Supplier
 from planner.sharing.groups import plan_group, plan_groups
 from tests.support import seasons
 
@@ -65,3 +65,17 @@ def test_a_group_without_fields_buys_what_is_worth_most_for_all_its_money():
     one = seasons.season(farm=seasons.farm(most_to_spend=1_000.0), fields=(), lots=lots)
     found = plan_group((1, one, SolveOptions()))
     assert found.cost == found.bound == pytest.approx(-400.0)
+
+
+def test_a_group_without_fields_buys_product_worth_more_than_it_costs():
+    """Left over it is worth all of its list price of $300; a tenth of that comes off: $30 a jug."""
+    one = seasons.season(
+        fields=(),
+        products=(seasons.product(carryover=1.0),),
+        containers=(seasons.container(supplier="Yard", most=2),),
+        suppliers=(Supplier("Yard"),),
+        discounts=(DiscountLevel("Early", 300.0, 0.1),),
+    )
+    found = plan_group((1, one, SolveOptions()))
+    assert found.cost == pytest.approx(-60.0)
+    assert found.order == (("Alpha", "jug", 2),)
