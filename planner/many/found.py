@@ -9,12 +9,17 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError
 from planner.report.files import is_ours
 from planner.season.csvs import csv_files
+from planner.season.names import for_file
 from planner.season.tables import sheet_of
 
 if TYPE_CHECKING:
     from pathlib import Path
 
 WORKBOOKS = (".xlsx", ".xlsm")
+OTHERS = (".xls", ".xlsb", ".ods", ".numbers")
+"""Spreadsheets that are not read."""
+MARKED = "-faults"
+"""What the name of a copy with marked faults has after that of its workbook."""
 SUMMARY = "all seasons.xlsx"
 """What `many` writes."""
 
@@ -45,29 +50,74 @@ def seasons_in(folder: Path) -> list[Source]:
     InputError
         When the folder cannot be read or holds none.
     """
+    found = [Source(p) for p in _paths(folder) if is_season(p)]
+    if not found:
+        expected = "season workbooks (.xlsx) or folders of CSV files"
+        others = " ".join(left_out(folder))
+        fault = Fault("", seen="none of them", expected=expected, remedy=others)
+        raise InputError(str(folder), [fault])
+    return found
+
+
+def _paths(folder: Path) -> list[Path]:
+    """All that is in a folder, by name without regard to case and accents."""
     try:
-        paths = sorted(folder.iterdir())
+        return sorted(folder.iterdir(), key=lambda p: (for_file(p.name), p.name))
     except OSError as error:
         fault = Fault("", expected=f"a folder of seasons that can be read ({error.strerror})")
         raise InputError(str(folder), [fault]) from None
-    found = [Source(p) for p in paths if is_season(p)]
-    if not found:
-        expected = "season workbooks (.xlsx) or folders of CSV files"
-        raise InputError(str(folder), [Fault("", seen="none of them", expected=expected)])
-    return found
+
+
+def left_out(folder: Path) -> tuple[str, ...]:
+    """Say which spreadsheets of a folder are not planned, and why.
+
+    Raises
+    ------
+    InputError
+        When the folder cannot be read.
+    """
+    paths = [p for p in _paths(folder) if p.is_file() and not is_season(p)]
+    told = [(p.name, _why_not(p)) for p in paths if not p.name.startswith((".", "~$"))]
+    return tuple(f"{name} is left out: {why}." for name, why in told if why)
+
+
+def _why_not(path: Path) -> str:
+    """Why a spreadsheet is no season; empty where it is none."""
+    if path.suffix.casefold() in OTHERS:
+        return "only .xlsx and .xlsm are read; save it as .xlsx"
+    if path.suffix.casefold() not in WORKBOOKS or path.name == SUMMARY:
+        return ""
+    first = _marked_from(path)
+    if first:
+        return (
+            f"it is a copy of {first} with the faults marked. If you corrected the copy, take "
+            f"{first} out of the folder"
+        )
+    return "wholedrum wrote it, it is no season"
+
+
+def _marked_from(path: Path) -> str:
+    """Name of the season beside a workbook that this is a copy of, by its name; empty if none."""
+    name = path.stem[: -len(MARKED)]
+    if not name or not path.stem.casefold().endswith(MARKED):
+        return ""
+    return next((n for n in (f"{name}{path.suffix}", name) if path.with_name(n).exists()), "")
 
 
 def is_season(path: Path) -> bool:
     """Whether a path is a season, by its name and what it holds: ours to plan, not our own output.
 
-    Workbooks that wholedrum wrote, and copies with marked faults, are none.
+    Workbooks that wholedrum wrote are none, nor are copies with marked faults, unless the season
+    that they were copied from is gone.
     """
-    if path.name.startswith((".", "~$")) or path.stem.casefold().endswith("-faults"):
+    if path.name.startswith((".", "~$")):
         return False
     if path.is_dir():
         sheets = [sheet_of(p.stem) for p in tables_of(path)]
         return any(sheet is not None and sheet.name in ("Farm", "Fields") for sheet in sheets)
-    return path.suffix.casefold() in WORKBOOKS and path.is_file() and not is_ours(path)
+    if path.suffix.casefold() not in WORKBOOKS or _marked_from(path):
+        return False
+    return path.is_file() and not is_ours(path)
 
 
 def tables_of(folder: Path) -> list[Path]:

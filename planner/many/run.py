@@ -27,7 +27,7 @@ class All:
     records: tuple[Planned, ...]
     """In the order of their names; seasons that were not reached are missing."""
     before: int
-    """How many of them were planned before this run."""
+    """How many of them have a plan from before this run."""
     work: float
     """Seconds that jobs took in this run, all added up."""
     seconds: float
@@ -90,7 +90,7 @@ def plan_all(
             else:
                 record = kept(out, order.name, order.mark, options.seconds)
                 marks[order.name] = order.mark
-                before[0] += record is not None
+                before[0] += record is not None and record.has_plan
             if record is None:
                 yield Job(source.name, order)
                 continue

@@ -69,8 +69,11 @@ def _read(order: Order) -> Season:
         source = folder if order.folder else folder / "season0.xlsx"
         try:
             season = read_season(source)
-        except InputError as error:
-            raise InputError(order.name, error.faults) from None
+        except InputError as error:  # the user knows the file by its own name
+            named = [
+                replace(f, sheet=order.name) if f.sheet == source.name else f for f in error.faults
+            ]
+            raise InputError(order.name, named) from None
     return replace(season, source=order.name)
 
 

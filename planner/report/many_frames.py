@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.explain.words import listing
+from planner.explain.words import count, listing
 from planner.plan.plan import said_gap
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -21,7 +21,8 @@ from planner.report.sheets import (
     Text,
 )
 from planner.report.spread import spread
-from planner.sharing.dealer import added_up, by_currency, by_week, copies
+from planner.sharing.dealer import added_up, all_metric, by_currency, by_week, copies
+from planner.units.days import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -37,7 +38,12 @@ MOST_WEEKS = 12
 WARNINGS_SHOWN = 2_000
 
 
-def many_book(records: Sequence[Planned], pooled: Sequence[Pooled] = (), left: int = 0) -> Book:
+def many_book(
+    records: Sequence[Planned],
+    pooled: Sequence[Pooled] = (),
+    left: int = 0,
+    left_out: Sequence[str] = (),
+) -> Book:
     """Describe the workbook of many seasons.
 
     Parameters
@@ -46,15 +52,17 @@ def many_book(records: Sequence[Planned], pooled: Sequence[Pooled] = (), left: i
         One order for all of a currency; none where nothing is bought or it was not planned.
     left
         Seasons that were not reached.
+    left_out
+        Files that were not taken for seasons, in sentences.
     """
     manner = manner_of_all(records)
     sheets = [
-        _first(records, pooled, left, manner),
+        _first(records, pooled, _notes(records, left, left_out), manner),
         *([_faults(records)] if any(r.faults for r in records) else []),
         *([_warnings(records)] if any(r.warnings for r in records) else []),
         _orders(records, manner),
         *(_pooled(one, number, manner) for number, one in enumerate(pooled, 1)),
-        _weeks(records),
+        _weeks(records, metric=manner.metric),
     ]
     years = sorted({r.crop_year for r in records if r.has_plan})
     season = f"Seasons of {years[0]}" if len(years) == 1 else "Many seasons"
@@ -64,7 +72,8 @@ def many_book(records: Sequence[Planned], pooled: Sequence[Pooled] = (), left: i
 def manner_of_all(records: Sequence[Planned]) -> Manner:
     """How sums over all seasons read: in their currency, in none where there are several."""
     currencies = list(by_currency(records))
-    return Manner(currency="" if len(currencies) > 1 else next(iter(currencies), "$"))
+    currency = "" if len(currencies) > 1 else next(iter(currencies), "$")
+    return Manner(all_metric(records), currency)
 
 
 def _within(currency: str, manner: Manner) -> str:
@@ -81,18 +90,22 @@ def copies_said(records: Sequence[Planned]) -> tuple[str, ...]:
     )
 
 
+def _notes(records: Sequence[Planned], left: int, left_out: Sequence[str]) -> tuple[str, ...]:
+    """What to know before any sum is read: seasons not reached, copies, files left out."""
+    more = (
+        f"{count(left, 'more season')} {'was' if left == 1 else 'were'} not reached. Run the same "
+        "command again to go on."
+    )
+    return (*((more,) if left else ()), *copies_said(records), *left_out)
+
+
 def _first(
-    records: Sequence[Planned], pooled: Sequence[Pooled], left: int, manner: Manner
+    records: Sequence[Planned], pooled: Sequence[Pooled], notes: tuple[str, ...], manner: Manner
 ) -> Sheet:
-    blocks: list[Block] = [_figures(records, pooled, manner)]
-    if left:
-        said = f"{left} more seasons were not reached. Run the same command again to go on."
-        blocks.append(Text((said,), look=Look.WATCH))
-    if twins := copies_said(records):
-        blocks.append(Text(twins, look=Look.WATCH))
-    blocks.append(_seasons(records, manner))
+    said = (Text(notes, look=Look.WATCH),) if notes else ()
+    blocks = (_figures(records, pooled, manner), *said, _seasons(records, manner))
     purpose = "What every season comes to. Each one's plan is in a folder of its own."
-    return Sheet(ALL, purpose, tuple(blocks), Page(landscape=True), Room.PLAN)
+    return Sheet(ALL, purpose, blocks, Page(landscape=True), Room.PLAN)
 
 
 def _figures(records: Sequence[Planned], pooled: Sequence[Pooled], manner: Manner) -> KeyFigures:
@@ -114,7 +127,8 @@ def _figures(records: Sequence[Planned], pooled: Sequence[Pooled], manner: Manne
         )
         for currency, group in by_currency(records).items()
     ]
-    short = KeyFigure("Acres short", sum(r.short for r in planned), Measure.AREA)
+    land = f"Short, {manner.label(Measure.AREA)}"
+    short = KeyFigure(land, sum(r.short for r in planned), Measure.AREA)
     saved = [
         KeyFigure(
             f"Saved by one order{_within(one.currency, manner)}",
@@ -285,12 +299,12 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
     return Sheet(title, purpose, blocks, Page(landscape=True), Room.ORDER)
 
 
-def _weeks(records: Sequence[Planned]) -> Sheet:
+def _weeks(records: Sequence[Planned], *, metric: bool) -> Sheet:
     weeks = by_week(records)
     mondays = sorted({w.monday for w in weeks})
     blocks: list[Block] = []
     if mondays and len(mondays) <= MOST_WEEKS:
-        blocks.append(_grid(weeks))
+        blocks.append(_grid(weeks, metric=metric))
     blocks.append(
         Table(
             "list",
@@ -317,7 +331,7 @@ def _names(names: Sequence[str], most: int = 5) -> str:
     return ", ".join(names[:most]) + more
 
 
-def _grid(weeks: Sequence[Week]) -> Table:
+def _grid(weeks: Sequence[Week], *, metric: bool) -> Table:
     """Containers of each kind, a column a week."""
     mondays = sorted({w.monday for w in weeks})
     kinds = list(dict.fromkeys((w.product, w.container) for w in sorted(weeks, key=_kind)))
@@ -334,7 +348,7 @@ def _grid(weeks: Sequence[Week]) -> Table:
     columns = (
         Column("kind", "Product and container", width=36),
         *(
-            Column(f"week_{i}", f"{day.month}/{day.day}{_of(day, years)}", Measure.COUNT, width=9)
+            Column(f"week_{i}", _day(day, years, metric=metric), Measure.COUNT, width=9)
             for i, day in enumerate(mondays)
         ),
         Column("all", "All", Measure.COUNT),
@@ -342,9 +356,12 @@ def _grid(weeks: Sequence[Week]) -> Table:
     return Table("grid", columns, rows, f"Containers by week, Mondays of {_span(years)}")
 
 
-def _of(day: date, years: Sequence[int]) -> str:
-    """The year of a day, where several stand side by side."""
-    return f"/{day.year}" if years[0] != years[-1] else ""
+def _day(day: date, years: Sequence[int], *, metric: bool) -> str:
+    """A day, with its year where there are several."""
+    whole = say_day(day, metric=metric)
+    if years[0] != years[-1]:
+        return whole
+    return whole.removeprefix(f"{day.year}-").removesuffix(f"/{day.year}")
 
 
 def _span(years: Sequence[int]) -> str:

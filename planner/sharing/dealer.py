@@ -30,6 +30,7 @@ from planner.season.domain import (
     Supplier,
 )
 from planner.season.names import key
+from planner.sharing.bills import CENTS, cents
 from planner.sharing.by_use import by_use
 from planner.sums import grouped, summed
 from planner.units.days import say_day
@@ -82,9 +83,12 @@ class Planned:
     farm: str = ""
     crop_year: int = 0
     currency: str = "$"
+    metric: bool = False
+    """Whether its plan is shown in metric units."""
     acres: float = 0.0
     short: float = 0.0
     cost: float = 0.0
+    """Of the plan, in whole cents, so that sums can be added by hand; so is `order_cost`."""
     gap: float | None = None
     """None where there is no proven bound."""
     order_cost: float = 0.0
@@ -136,11 +140,12 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         farm=season.farm.name,
         crop_year=season.farm.crop_year,
         currency=season.farm.currency,
+        metric=season.farm.metric,
         acres=sum(f.acres for f in season.fields),
         short=sum(s.acres for s in plan.shortages),
-        cost=cost.total,
+        cost=cents(cost.total) / CENTS,
         gap=plan.gap if plan.gap < float("inf") else None,
-        order_cost=cost.containers + cost.freight - cost.discounts - credit,
+        order_cost=cents(cost.containers + cost.freight - cost.discounts - credit) / CENTS,
         order=plan.order,
         needs=tuple(n for n in needs if n.floz > TINY),
         opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),
@@ -213,6 +218,11 @@ def by_currency(records: Iterable[Planned]) -> dict[str, list[Planned]]:
     """Planned seasons by their currency, as the first of them writes it: others don't add up."""
     groups = grouped((key(one.currency), one) for one in records if one.has_plan)
     return {group[0].currency: group for group in groups.values()}
+
+
+def all_metric(records: Iterable[Planned]) -> bool:
+    """Whether sums over seasons are shown in metric units: where all that have a plan are."""
+    return {one.metric for one in records if one.has_plan} == {True}
 
 
 def _named_alike(records: Iterable[Planned]) -> list[Planned]:
@@ -378,9 +388,8 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     bills = by_use(_plan_apart(apart, counts), apart)
     shares = tuple((r.name, b.share, r.order_cost) for r, b in zip(having, bills, strict=True))
     total = sum(r.order_cost for r in having)
-    return Pooled(
-        plan.order, plan.cost.total, total, plan.bound, shares, having[0].currency, tuple(notes)
-    )
+    cost = cents(plan.cost.total) / CENTS
+    return Pooled(plan.order, cost, total, plan.bound, shares, having[0].currency, tuple(notes))
 
 
 def _pooled_season(records: Sequence[Planned], notes: list[str]) -> Season:
@@ -485,7 +494,7 @@ def _first_day(supplier: Supplier, records: Sequence[Planned], notes: list[str])
     if len(said) > 1:
         notes.append(
             f"{supplier.name}: seasons differ in Order by; one order is placed once, by "
-            f"{say_day(days[0])}, as the first of them has to."
+            f"{say_day(days[0], metric=all_metric(records))}, as the first of them has to."
         )
     return replace(supplier, order_by=days[0] if days else None)
 

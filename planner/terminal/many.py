@@ -7,9 +7,10 @@ from typing import TYPE_CHECKING
 
 from planner import __version__
 from planner.explain.words import count
+from planner.many.found import SUMMARY
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import known_gap
-from planner.report.many_frames import copies_said
+from planner.report.many_frames import FAULTS, copies_said
 from planner.report.measures import Manner, Measure
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine
@@ -53,7 +54,7 @@ def plan_folder(
     PlannerError
         See `planner.many.run.plan_all`; what was planned by then is kept.
     """
-    from planner.many.found import SUMMARY, seasons_in
+    from planner.many.found import left_out, seasons_in
     from planner.many.run import plan_all
     from planner.report.files import check_folder
     from planner.report.many_frames import many_book
@@ -81,9 +82,15 @@ def plan_folder(
         "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
     pooled = () if stopped else _pooled(made.records, effort)
-    book = render(many_book(made.records, pooled, made.left))
+    others = left_out(folder)
+    book = render(many_book(made.records, pooled, made.left, others))
     written = write_or_beside(out, {SUMMARY: book})
-    return [*([] if quiet else many_lines(made, pooled)), *written_lines(written)]
+    shown = [] if quiet else many_lines(made, pooled, others)
+    return [*shown, *written_lines(written)]
+
+
+def _manner(record: Planned) -> Manner:
+    return Manner(record.metric, record.currency)
 
 
 def _pooled(records: tuple[Planned, ...], effort: int | None) -> tuple[Pooled, ...]:
@@ -98,21 +105,21 @@ def _pooled(records: tuple[Planned, ...], effort: int | None) -> tuple[Pooled, .
     return tuple(one for one in found if one is not None)
 
 
-def many_lines(made: All, pooled: Sequence[Pooled] = ()) -> list[str]:
-    """What came of all seasons, those with something wrong first."""
+def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str] = ()) -> list[str]:
+    """What came of all seasons, those with something wrong first, and what was left out."""
     shown = sorted(made.records, key=lambda r: (r.has_plan, r.short <= 0))[:MOST]
     rows = [
         [
             r.name,
             r.words,
-            Manner(currency=r.currency).say(r.cost, Measure.MONEY) if r.has_plan else "-",
+            _manner(r).say(r.cost, Measure.MONEY) if r.has_plan else "-",
             f"{r.gap:.2%}" if r.has_plan and known_gap(r.gap) is not None else "-",
-            f"{r.short:,.1f}" if r.short else "",
+            _manner(r).say(r.short, Measure.AREA) if r.short else "",
         ]
         for r in shown
     ]
     planned = sum(r.has_plan for r in made.records)
-    now = len(made.records) - made.before
+    now = planned - made.before
     said = f"{planned} of {len(made.records) + made.left} seasons planned"
     said += f", {made.before} of them before." if made.before else "."
     if now and made.seconds > 0:
@@ -120,12 +127,14 @@ def many_lines(made: All, pooled: Sequence[Pooled] = ()) -> list[str]:
         busy = made.busy
         there = count(made.workers, "worker")
         said += "." if busy is None else f"; {there} planned {busy:.1%} of that time."
-    lines = [*table(["Season", "Plan", "Cost", "Gap", "Acres short"], rows), *paragraph(said, 0)]
+    lines = [*table(["Season", "Plan", "Cost", "Gap", "Short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
     if made.left:
         lines += paragraph(f"{made.left} were not reached: run the same command again.", 0)
-    for said in copies_said(made.records):
+    if any(r.faults for r in made.records):
+        lines.append(f"Why seasons could not be planned: sheet {FAULTS} of {SUMMARY}.")
+    for said in (*copies_said(made.records), *left_out):
         lines += paragraph(said, 0)
     for one in pooled:
         manner = Manner(currency=one.currency)

@@ -14,7 +14,7 @@ import pytest
 from openpyxl import load_workbook
 
 from planner.errors import InputError
-from planner.many.found import Source, fingerprint, seasons_in
+from planner.many.found import SUMMARY, Source, fingerprint, left_out, seasons_in
 from planner.many.ledger import RECORD, folder_name, kept
 from planner.many.run import All, plan_all
 from planner.optimize.options import SolveOptions
@@ -75,6 +75,17 @@ class TestPooling:
         shares = [share for _, share, _ in found.shares]
         assert shares == pytest.approx([1700 * g / 19 for g in (4, 6, 9)], abs=0.011)
         assert sum(map(cents, shares)) == 170_000
+
+    def test_what_each_saves_adds_up_to_the_cent(self):
+        """Of a drum of $1,000.37, 4 of 15 gal are left at 30 %: $80.0296, so $920.34 are shared."""
+        drum = (container("Alpha", "drum", 1920.0, 1000.37),)
+        two = tuple(
+            planned(name, gal, own, needs=(Need("Alpha", gal * GAL, 0.3),), offers=drum)
+            for name, gal, own in (("a", 4, 780.29), ("b", 7, 840.31))
+        )
+        found = pool(two, STEPS)
+        assert (found.cost, found.saved) == (920.34, 1620.6 - 920.34)
+        assert sum(cents(own) - cents(share) for _, share, own in found.shares) == 70026
 
     def test_levels_and_free_freight_are_reached_together(self):
         """Each $1,000 at $100 freight; two reach $2,000: 10 % off and no freight."""
@@ -221,6 +232,21 @@ def test_weeks_of_two_years_say_theirs():
     assert one.columns[1].header == "5/3"
 
 
+def test_seasons_that_are_all_metric_are_summed_up_in_metric_units():
+    """100 acres are 40.47 ha (NIST Handbook 44); a season without a plan has no say."""
+    opened = (Opened("Alpha", "jug", "2027-05-03", 1),)
+    one = planned("a", 4, 1, opened=opened, metric=True, acres=100.0, short=10.0)
+    for records, area, day, said in (
+        ((one, Planned("b", "m", FAULTS)), "ha", "05-03", "4.05 ha"),
+        ((one, planned("b", 4, 1)), "acres", "5/3", "4.05 ha"),
+    ):
+        book = many_book(records)
+        assert book.manner.label(Measure.AREA) == area
+        assert f"Short, {area}" in [f.label for f in book.sheets[0].blocks[0].figures]
+        assert book.sheets[-1].blocks[0].columns[1].header == day
+        assert any(said in line for line in many_lines(All(records, 0, 0.0, 0.0, 0)))
+
+
 def test_copies_of_a_season_are_told_and_money_has_its_sign():
     records = (
         *(planned(name, 4, 500.0, season="1", cost=78555.95) for name in ("a", "copy of a")),
@@ -275,12 +301,18 @@ class TestFolder:
     def test_a_bad_season_stops_no_other(self, tmp_path):
         home = some(tmp_path, ODD)
         (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
-        (home / "broken.xlsx").write_bytes(b"no workbook")
+        (home / "bröken.xlsx").write_bytes(b"no workbook")
         made = run(home, tmp_path / "out")
+        assert [r.name for r in made.records] == ["大豆", "bröken.xlsx", ODD[0], ODD[1]]
         outcomes = {r.name: r.outcome for r in made.records}
-        assert outcomes["north"] == outcomes["broken.xlsx"] == FAULTS
+        assert outcomes["north"] == outcomes["bröken.xlsx"] == FAULTS
+        assert made.records[1].faults[0].startswith("bröken.xlsx: found")
         assert all(r.faults for r in made.records if not r.has_plan)
         assert sum(r.has_plan for r in made.records) == 2
+        again = run(home, tmp_path / "out")
+        assert again.before == 2
+        said = " ".join(many_lines(again))
+        assert "2 of 4 seasons planned, 2 of them before. Why seasons could not" in said
 
     def test_a_restart_plans_only_what_is_left(self, tmp_path):
         home, out = some(tmp_path, ODD), tmp_path / "out"
@@ -339,6 +371,31 @@ class TestFolder:
         (home / "pictures").mkdir()
         assert [s.name for s in seasons_in(home)] == ["north"]
 
+    def test_spreadsheets_that_are_not_planned_are_told(self, tmp_path):
+        """A copy with marked faults is planned where the season that it was copied from is gone."""
+        for name in ("A.xlsx", "A-faults.xlsx", "B-Faults.xlsx", "-faults.xlsx", "C.ODS", "c.txt"):
+            (tmp_path / name).write_bytes(b"")
+        for name in ("plan.xlsx", SUMMARY):
+            (tmp_path / name).write_bytes(render(many_book(())))
+        assert [s.name for s in seasons_in(tmp_path)] == ["A.xlsx", "B-Faults.xlsx", "-faults.xlsx"]
+        told = left_out(tmp_path)
+        assert told == (
+            "A-faults.xlsx is left out: it is a copy of A.xlsx with the faults marked. If you "
+            "corrected the copy, take A.xlsx out of the folder.",
+            "C.ODS is left out: only .xlsx and .xlsm are read; save it as .xlsx.",
+            "plan.xlsx is left out: wholedrum wrote it, it is no season.",
+        )
+        lines = plan_folder(tmp_path, tmp_path / "out", 1.0, 1, None, 1)
+        assert " ".join(told) in " ".join(line.strip() for line in lines)
+        book = load_workbook(tmp_path / "out" / SUMMARY)
+        values = {c.value for row in book["All seasons"].iter_rows() for c in row}
+        assert set(told) <= values
+
+    def test_where_nothing_is_a_season_it_says_why(self, tmp_path):
+        (tmp_path / "C.ods").write_bytes(b"")
+        with pytest.raises(InputError, match=r"C\.ods is left out: only \.xlsx"):
+            seasons_in(tmp_path)
+
     def test_the_summary_holds_every_season(self, tmp_path):
         home, out = some(tmp_path, ODD), tmp_path / "out"
         (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
@@ -353,9 +410,7 @@ class TestFolder:
             for p in (out / PLANS).rglob("plan.json")
         ]
         assert len(costs) == 2
-        assert {round(c, 6) for c in costs} <= {
-            round(v, 6) for v in values if isinstance(v, int | float)
-        }
+        assert {cents(c) / 100 for c in costs} <= values
 
 
 def run(home: Path, out: Path, **more):
