@@ -77,6 +77,10 @@ class Scene:
         """Look up what every diagnosis needs."""
         return cls(plan, season, suitable(season), unused(plan, season), season.lot_named)
 
+    def recipes(self, field: Field, pool: Pool) -> list[str]:
+        """Recipes under which a pool may go on a field that it suits."""
+        return self.pairs[field.name, pool.lot] if pool.recipe is None else [pool.recipe]
+
 
 def not_enough(
     field: Field, acres: float, allowed: Sequence[SeedLot], scene: Scene
@@ -176,7 +180,7 @@ def _shares(
     more: dict[tuple[str, str], float] = defaultdict(float)
     for pool in free:
         lot = scene.lots[pool.lot]
-        for recipe in scene.pairs[field.name, pool.lot] if pool.recipe is None else [pool.recipe]:
+        for recipe in scene.recipes(field, pool):
             more[lot.variety, recipe] += acres_from(field, [pool], scene.season)
     on_old = sum(a for key, a in more.items() if key in have)
     fresh = sorted((a for key, a in more.items() if key not in have), reverse=True)
@@ -202,9 +206,8 @@ def _lot_shares(
     have = {(p.lot, p.recipe) for p in scene.plan.planting if p.field == field.name}
     room = 0.0
     for pool in free:
-        under = scene.pairs[field.name, pool.lot] if pool.recipe is None else [pool.recipe]
         most = acres_from(field, [pool], scene.season)
-        more = any((pool.lot, recipe) in have for recipe in under)
+        more = any((pool.lot, recipe) in have for recipe in scene.recipes(field, pool))
         if more or min(most, acres) >= least - CRUMB:
             room += most
     if room >= acres - CRUMB:

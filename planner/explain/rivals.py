@@ -60,23 +60,24 @@ class ProductRivals:
     """Whether every mix was weighed."""
     need_up: float | None
     """Fl oz more that the mix still covers; beyond, another is best. None where nothing covers."""
-    mix_up: tuple[tuple[str, int], ...]
+    mix_up: tuple[tuple[str, int], ...] = ()
     """The cheapest mix of all that cover more than the plan's."""
-    step_up: float
+    step_up: float = 0.0
     """What that next mix costs more."""
-    need_down: float | None
+    need_down: float | None = None
     """Fl oz less from which a cheaper mix will do; None if none would at any need."""
-    mix_down: tuple[tuple[str, int], ...]
+    mix_down: tuple[tuple[str, int], ...] = ()
     """The cheapest mix of all for that smaller need."""
-    saved_down: float
-    price_flips: tuple[PriceFlip, ...]
-    per_unit: float
+    saved_down: float = 0.0
+    """What that mix costs less than the plan's."""
+    price_flips: tuple[PriceFlip, ...] = ()
+    per_unit: float = 0.0
     """Fl oz on a unit of seed, average of what the plan treats with it; 0 if nothing is."""
-    one_more_unit: float | None
+    one_more_unit: float | None = None
     """What one more unit of seed treated adds to the cost through this product."""
-    units_covered: float
+    units_covered: float = 0.0
     """Units more that what is left would treat."""
-    sentence: str
+    sentence: str = ""
 
 
 @dataclass(frozen=True, slots=True)
@@ -140,17 +141,19 @@ def product_rivals(
         per_unit=per_unit,
         one_more_unit=one_more,
         units_covered=max(0.0, use.left) / per_unit if per_unit else 0.0,
-        sentence="",
     )
     return replace(result, sentence=_product_words(result, Speech(season.farm)))
 
 
 def _idle(use: ProductUse, none: Mix) -> ProductRivals:
     """Describe a product that the plan neither needs nor buys."""
-    stock = Rival(none.counts, 0.0, 0.0, use.left)
-    text = f"{use.product}: nothing is needed, nothing is bought."
     return ProductRivals(
-        use.product, 0.0, (stock,), True, use.left, (), 0.0, None, (), 0.0, (), 0.0, None, 0.0, text
+        product=use.product,
+        to_buy=0.0,
+        mixes=(Rival(none.counts, cost=0.0, more=0.0, left=use.left),),
+        complete=True,
+        need_up=use.left,
+        sentence=f"{use.product}: nothing is needed, nothing is bought.",
     )
 
 

@@ -50,17 +50,17 @@ class RuleCost:
     purpose: str
     field: str
     threat: str
-    cost: float | None
+    cost: float | None = None
     """Saved without the rule, by the best plan found; never below 0 while acres are equal."""
-    at_least: float | None
+    at_least: float | None = None
     """Proven: what the plan's own bound lies above the best plan without the rule."""
-    at_most: float | None
+    at_most: float | None = None
     """Proven: what is saved if the plan without it were as cheap as its bound."""
-    gap: float | None
+    gap: float | None = None
     """Of the plan without the rule."""
-    acres_gained: float
+    acres_gained: float = 0.0
     """Acres that the plan without it covers besides; its costs are in `cost` too."""
-    sentence: str
+    sentence: str = ""
 
 
 def rules_on(season: Season) -> tuple[Rule, ...]:
@@ -187,37 +187,30 @@ def rule_costs(
 
 
 def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCost:
-    blank = RuleCost(
-        rule.name, rule.purpose.value, rule.field, rule.threat, None, None, None, None, 0.0, ""
-    )
+    blank = RuleCost(rule.name, rule.purpose.value, rule.field, rule.threat)
     speech = Speech(season.farm)
     if other is None:
         return replace(blank, sentence=f"{rule.name}: not worked out in the time set.")
     gained = acres_short(plan) - acres_short(other)
     if gained > ACRE:
-        result = replace(
+        return replace(
             blank,
             cost=plan.cost.total - other.cost.total,
-            at_least=None,
-            at_most=None,
             gap=other.gap,
             acres_gained=gained,
+            sentence=f"{rule.name}: without it, {speech.acres(gained)} more would be planted.",
         )
-        text = f"{rule.name}: without it, {speech.acres(gained)} more would be planted"
-        return replace(result, sentence=f"{text}.")
     # What the plan does is allowed without the rule too, so the best without it is no dearer.
+    finished = gained >= -ACRE
     held = held_cost(plan, rule.without)
-    best = held if gained < -ACRE else min(held, other.cost.total)
+    best = min(held, other.cost.total) if finished else held
     saved = max(0.0, plan.cost.total - best)
-    at_most = max(saved, plan.cost.total - min(other.bound, best)) if gained >= -ACRE else None
-    gap = (best - other.bound) / max(1.0, abs(best)) if gained >= -ACRE else None
-    least = max(0.0, plan.bound - best)
     result = replace(
         blank,
         cost=saved,
-        at_least=least,
-        at_most=at_most,
-        gap=None if gap is None else max(0.0, gap),
+        at_least=max(0.0, plan.bound - best),
+        at_most=max(saved, plan.cost.total - min(other.bound, best)) if finished else None,
+        gap=max(0.0, best - other.bound) / max(1.0, abs(best)) if finished else None,
     )
     return replace(result, sentence=_sentence(result, speech))
 

@@ -149,29 +149,27 @@ def _weigh(
     product = cost_per_unit(recipe, lot, prices, season)
     per_acre = product * units_per_acre(field, lot, farm)
     price = farm.soybean_price
-    even = break_even(per_acre, price) if price else None
     bare = loss_per_acre(field, None, lot.variety, season)
     all_kept = bare - loss_per_acre(field, recipe, lot.variety, season)
     credited = season if farm.credit_white_mold else _without_white_mold(season)
     kept = bare - loss_per_acre(field, recipe, lot.variety, credited)
     # without a sheet Ratings nobody has said what any rating prevents
     prevented = kept if bare > 0.0 and season.control else None
-    net = prevented * price - per_acre if prevented is not None and price else None
-    text = _sentence(field, recipe, product, per_acre, even, prevented, net, season)
-    text += _left_out(all_kept - kept, season)
-    return Worth(
-        field.name,
-        recipe.name,
-        lot.name,
-        acres,
-        product,
-        per_acre,
-        even,
-        prevented,
-        net,
-        text,
-        all_kept - kept,
+    worth = Worth(
+        field=field.name,
+        recipe=recipe.name,
+        lot=lot.name,
+        acres=acres,
+        per_unit=product,
+        per_acre=per_acre,
+        break_even=break_even(per_acre, price) if price else None,
+        loss_prevented=prevented,
+        net_per_acre=prevented * price - per_acre if prevented is not None and price else None,
+        sentence="",
+        not_credited=all_kept - kept,
     )
+    speech = Speech(farm)
+    return replace(worth, sentence=_sentence(worth, speech) + _left_out(worth, speech))
 
 
 def _without_white_mold(season: Season) -> Season:
@@ -188,38 +186,27 @@ def _without_white_mold(season: Season) -> Season:
     return replace(season, products=tuple(held))
 
 
-def _left_out(bushels: float, season: Season) -> str:
+def _left_out(worth: Worth, speech: Speech) -> str:
     """Say what of white mold is not credited, and why."""
-    speech = Speech(season.farm)
-    if bushels <= CRUMB:
+    if worth.not_credited <= CRUMB:
         return ""
     return (
-        f" {speech.bushels(bushels)} of white mold are not credited: it infects "
+        f" {speech.bushels(worth.not_credited)} of white mold are not credited: it infects "
         "through the flowers, long after a seed treatment is gone (setting Credit white mold)."
     )
 
 
-def _sentence(
-    field: Field,
-    recipe: Recipe,
-    per_unit: float,
-    per_acre: float,
-    even: float | None,
-    prevented: float | None,
-    net: float | None,
-    season: Season,
-) -> str:
+def _sentence(worth: Worth, speech: Speech) -> str:
     """Say whether a recipe pays on a field."""
-    speech = Speech(season.farm)
-    land = speech.an_acre()
+    land, even, net = speech.an_acre(), worth.break_even, worth.net_per_acre
     text = (
-        f"{recipe.name} on {field.name} costs {speech.money(per_unit)} per unit, "
-        f"{speech.money(speech.per_acre(per_acre))} per {land}"
+        f"{worth.recipe} on {worth.field} costs {speech.money(worth.per_unit)} per unit, "
+        f"{speech.money(speech.per_acre(worth.per_acre))} per {land}"
     )
     if even is not None:
         text += f"; {speech.bushels(even)} per {land} pay for it"
-    if prevented is not None:
-        text += f", {speech.bushels(prevented)} are expected to be saved"
+    if worth.loss_prevented is not None:
+        text += f", {speech.bushels(worth.loss_prevented)} are expected to be saved"
     if net is not None:
         side = "ahead" if net >= 0.0 else "behind"
         text += f": {speech.money(speech.per_acre(abs(net)))} {side}"
