@@ -20,7 +20,7 @@ from planner.season.check_unknowns import UNKNOWNS_RULES
 from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
-from planner.season.names import key, nearest, shown
+from planner.season.names import key, near, nearest, shown
 from planner.season.references import index, sheets_have_rows, some
 
 if TYPE_CHECKING:
@@ -230,8 +230,7 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
             expected = "mg/seed or g/100 kg, as Of names an active ingredient"
             yield table.fault(line, "rate", expected, "if it is of product: fl oz, and clear Of")
         if of is not None and key(str(of)) not in known:
-            near = nearest(str(of), known.values())
-            remedy = f"nearest: '{shown(near)}'" if near else f"it has {names or 'none on Actives'}"
+            remedy = near(str(of), known.values()) or f"it has {names or 'none on Actives'}"
             yield table.fault(line, "of", "an active ingredient that Actives gives it", remedy)
         elif by_active and not known:
             expected = "a product with a row on Actives, as the rate counts active ingredient"
@@ -258,8 +257,8 @@ def pressures_have_threats(tables: Tables) -> Iterator[Fault]:
             continue
         line = next((x for x in table.lines if x.values.get(name, "none") != "none"), None)
         if line is not None:
-            near = nearest(heading.threat, threats.values())
-            remedy = f"nearest: '{shown(near)}{PRESSURE}'" if near else "add the threat to Threats"
+            like = nearest(heading.threat, threats.values())
+            remedy = f"nearest: '{shown(like)}{PRESSURE}'" if like else "add the threat to Threats"
             yield table.fault(line, name, "a threat of sheet Threats in the header", remedy)
 
 
@@ -287,9 +286,8 @@ def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
         name, product = line.get("container"), line.get("product")
         if name is None or product is None or key(str(name)) in known[product]:
             continue
-        near = nearest(str(name), known[product].values())
         names = some(known[product]) or "none"
-        remedy = f"nearest: '{shown(near)}'" if near else f"it has {names}"
+        remedy = near(str(name), known[product].values()) or f"it has {names}"
         yield table.fault(line, "container", "a container of that product on Containers", remedy)
 
 

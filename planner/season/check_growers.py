@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.farm import settings
-from planner.season.names import key, nearest, shown
+from planner.season.names import key, near
 from planner.season.references import index
 
 if TYPE_CHECKING:
@@ -25,8 +25,7 @@ def growers_are_of_the_season(tables: Tables) -> Iterator[Fault]:
     for line in table.lines:
         name = line.get("name")
         if isinstance(name, str) and key(name) not in names:
-            near = nearest(name, names.values())
-            remedy = f"nearest: '{shown(near)}'" if near else "name the grower in Fields"
+            remedy = near(name, names.values()) or "name the grower in Fields"
             expected = "a Grower of Fields or Seed lots, or the farm's name"
             yield table.fault(line, "name", expected, remedy)
 

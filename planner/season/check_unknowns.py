@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.domain import Quantity
-from planner.season.names import key, nearest, shown
+from planner.season.names import key, near, shown
 from planner.season.references import blank_for_all, index
 
 if TYPE_CHECKING:
@@ -41,8 +41,7 @@ def unknown_names_exist(tables: Tables) -> Iterator[Fault]:
         names = index(tables, sheet, column)
         for word in _words(line):
             if key(word) not in names:
-                near = nearest(word, names.values())
-                remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
+                remedy = near(word, names.values()) or f"add it to {sheet}"
                 remedy = blank_for_all(word, table.sheet.column("Of")) or remedy
                 yield table.fault(line, "of", f"a {column} of sheet {sheet}", remedy, word)
 

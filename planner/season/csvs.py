@@ -5,7 +5,7 @@ from __future__ import annotations
 import csv
 import io
 from itertools import islice
-from typing import TYPE_CHECKING, NamedTuple
+from typing import TYPE_CHECKING
 
 from planner.errors import Fault, InputError
 from planner.season.names import key, shown
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Collection, Iterable, Iterator
     from pathlib import Path
 
-    from planner.season.schema import Sheet
+    from planner.season.workbook import Rows
 
 GUARDED = frozenset("=+-@\t\r\n'")
 """What text starts with that is written to CSV files with an apostrophe before it."""
@@ -48,12 +48,6 @@ class _Unfit(Exception):
     def __init__(self, fault: Fault) -> None:
         super().__init__(fault)
         self.fault = fault
-
-
-class _Rows(NamedTuple):
-    rows: list[tuple[int, tuple[str, ...]]]
-    delimiter: str
-    note: str
 
 
 def read_folder(path: Path, source: str) -> Book:
@@ -79,7 +73,11 @@ def read_folder(path: Path, source: str) -> Book:
         try:
             data = _read_file(file, name, left)
             left -= len(data)
-            rows, delimiter, note = _rows_of(data, name, sheet)
+            text = _text(data, name)
+            delimiter = _delimiter(
+                text, {key(h) for c in sheet.columns for h in (c.name, *c.aliases)}
+            )
+            rows, note = _rows(text, delimiter, name)
             sure = delimiter != ";"
             grids.append(Grid(sheet, sheet.name, tuple(rows), comma=sure, file=name))
             notes += [note] if note else []
@@ -93,7 +91,7 @@ def read_folder(path: Path, source: str) -> Book:
     return Book(source, tuple(grids), tuple(faults), tuple(notes), tuple(strangers))
 
 
-def read_rows(path: Path, headers: Iterable[str]) -> list[tuple[int, tuple[str, ...]]]:
+def read_rows(path: Path, headers: Iterable[str]) -> Rows:
     """Filled rows, with their numbers, of a table that is no sheet of a season.
 
     It is a CSV file, or the first sheet of a workbook.
@@ -148,15 +146,6 @@ def _read_file(file: Path, name: str, most: int) -> bytes:
         expected = f"at most {MAX_FILE_BYTES:,} bytes in all files of the season together"
         raise _Unfit(Fault(name, seen=f"over {most:,} bytes", expected=expected))
     return data
-
-
-def _rows_of(data: bytes, name: str, sheet: Sheet) -> _Rows:
-    """Filled rows of a file, and what divides its cells."""
-    text = _text(data, name)
-    known = {key(name) for c in sheet.columns for name in (c.name, *c.aliases)}
-    delimiter = _delimiter(text, known)
-    rows, note = _rows(text, delimiter, name)
-    return _Rows(rows, delimiter, note)
 
 
 def _text(data: bytes, name: str) -> str:
@@ -218,9 +207,9 @@ def _lines(text: str, name: str, letters: list[int]) -> Iterator[str]:
         yield line
 
 
-def _rows(text: str, delimiter: str, name: str) -> tuple[list[tuple[int, tuple[str, ...]]], str]:
+def _rows(text: str, delimiter: str, name: str) -> tuple[Rows, str]:
     """Filled rows with their numbers; and what to tell where reading ended early."""
-    rows: list[tuple[int, tuple[str, ...]]] = []
+    rows: Rows = []
     letters = [0]
     cells = number = last = 0
     start = 1

@@ -86,6 +86,12 @@ def nearest(text: str, names: Iterable[str], cutoff: float = 0.6) -> str:
     return next((name for name in by_key.values() if look(name) == look(text)), "")
 
 
+def near(text: str, names: Iterable[str]) -> str:
+    """Remedy that names the nearest of several names; empty if none is near."""
+    found = nearest(text, names)
+    return f"nearest: '{shown(found)}'" if found else ""
+
+
 def words(text: str) -> str:
     """Tidy text of a cell that holds a name or other words.
 

@@ -5,14 +5,12 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NoReturn
 
 from planner.season.cells import Setting, read_cell
-from planner.season.names import key, nearest, shown
+from planner.season.names import key, near
 from planner.season.schema import Kind
 from planner.sums import grouped
 from planner.units import Unreadable
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
-
     from planner.season.match import Line, Table
     from planner.season.schema import Column
 
@@ -36,12 +34,6 @@ class Misplaced(Exception):
 def misplaced(name: str, expected: str, remedy: str = "") -> NoReturn:
     """Raise `Misplaced`."""
     raise Misplaced(name, expected, remedy)
-
-
-def near(text: str, names: Iterable[str]) -> str:
-    """Remedy that names the nearest of several names; empty if none is near."""
-    found = nearest(text, names)
-    return f"nearest: '{shown(found)}'" if found else ""
 
 
 def rows_of(table: Table, line: Line, texts: Texts) -> list[Line]:

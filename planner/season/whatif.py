@@ -10,16 +10,16 @@ from planner.season.cells import Setting, read_cell
 from planner.season.dropped import drop
 from planner.season.headers import PRESSURE, Heading, find_column, split_header
 from planner.season.match import Line
-from planner.season.names import key
+from planner.season.names import key, near
 from planner.season.percents import NUMBERS, change_of, default_text, shifted
-from planner.season.pick import JOINT, Misplaced, Texts, misplaced, near, rows_of
+from planner.season.pick import JOINT, Misplaced, Texts, misplaced, rows_of
 from planner.season.schema import SHEETS
 from planner.season.tables import sheet_of
 from planner.units import Unreadable, refuse
 from planner.units.numbers import number_and_rest
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Iterable
 
     from planner.season.domain import WhatIf
     from planner.season.match import Table, Tables
@@ -69,7 +69,7 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
     lines = [x for x in table.lines if all(_text(x, k) for k in ("scenario", "sheet", "item"))]
     added = {_added(x) for x in lines if _whole_row(x).startswith(ADD)}
     mine = [x for x in lines if scenario and key(_text(x, "scenario")) == key(scenario)]
-    faults += _attempt(table, [x for x in mine if _whole_row(x).startswith(ADD)], _add, tables)
+    faults += _add_rows(table, [x for x in mine if _whole_row(x).startswith(ADD)], tables)
     edits: list[tuple[Line, _Cells, list[str]]] = []
     texts: Texts = {}
     ours = set(map(id, mine))
@@ -138,14 +138,12 @@ def _added(line: Line) -> tuple[str, str, str]:
     return key(_text(line, "scenario")), name, key(_text(line, "item"))
 
 
-def _attempt(
-    table: Table, lines: Iterable[Line], do: Callable[[Tables, Line], None], tables: Tables
-) -> list[Fault]:
-    """Do something for rows of What if. Returns the faults of those for which it can't be done."""
+def _add_rows(table: Table, lines: Iterable[Line], tables: Tables) -> list[Fault]:
+    """Add what rows of What if say. Returns the faults of those for which it can't be done."""
     faults = []
     for line in lines:
         try:
-            do(tables, line)
+            _add(tables, line)
         except Misplaced as problem:
             faults.append(table.fault(line, problem.name, problem.expected, problem.remedy))
     return faults
