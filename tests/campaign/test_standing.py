@@ -21,6 +21,7 @@ from planner.report.facts import Facts
 from planner.report.front_frames import front_sheet
 from planner.report.sheets import Look
 from planner.season.domain import Done
+from tests.support.books import table_in
 from tests.support.campaigns import hand_plan, hand_season
 
 EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)
@@ -135,12 +136,12 @@ def test_what_the_next_recipe_lacks_is_flushed_in_the_evening_and_not_primed_aga
 def test_flushing_and_priming_again_is_in_each_days_time():
     """Beta is flushed on the evening of the 5th and primed on the 6th: 20 minutes each."""
     made = worked(11.9)
-    (load,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
+    load = table_in(days_sheet(made), "days")
     assert [c.header for c in load.columns][-1] == "Flush, prime again"
     assert {row[0]: row[-1] for row in load.rows if row[-1]} == {EVE: 20.0, MORROW: 20.0}
     assert "that time comes on top. Days come up to 7 days sooner" in load.note
     short = replace(made, shop=replace(made.shop, minutes_per_day=20.0))  # seed takes some of it
-    (load,) = [b for b in days_sheet(short).blocks if getattr(b, "name", "") == "days"]
+    load = table_in(days_sheet(short), "days")
     assert all(row[-1].look is Look.WATCH for row in load.rows if row[-1])
     assert not any("Hours per day" in note for note in made.notes)
     (said,) = [note for note in notes(short) if "Hours per day" in note]
@@ -179,7 +180,7 @@ def test_the_flush_after_the_last_bag_may_make_a_day_too_long():
     assert too_long(made) == {MORROW: pytest.approx(85.0)}
     (said,) = [note for note in made.notes if "Hours per day" in note]
     assert "beyond the 70 of Hours per day: Thu 5/6/2027 85." in said
-    (load,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
+    load = table_in(days_sheet(made), "days")
     marked = [row[0] for row in load.rows if getattr(row[8], "look", None) is Look.WATCH]
     assert marked == [MORROW]
     assert "the day is longer than Hours per day" in load.note

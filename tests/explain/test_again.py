@@ -17,6 +17,7 @@ from planner.plan.plan import Planting
 from planner.report.again_frames import again_sheet
 from planner.season.domain import Basis, OnItsWay, Season, TreatedSeed
 from tests.laws import second_model
+from tests.support.books import table_in
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, field, lot, recipe, season
 
@@ -353,7 +354,7 @@ def test_a_field_that_is_smaller_or_gone_does_not_stay_unplanted() -> None:
     assert told.sentences[0].startswith(
         "2 fields are smaller or gone (North and South), 60 acres in all; no plan moves fewer."
     )
-    table = next(b for b in again_sheet(told).blocks if getattr(b, "name", "") == "fields")
+    table = table_in(again_sheet(told), "fields")
     assert [row[-1] for row in table.rows] == ["smaller or gone"] * 2
 
 

@@ -20,6 +20,7 @@ from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
 from planner.season.domain import DiscountLevel, OnItsWay, Pressure, Rating, Threat
 from planner.terminal.comparing import comparison_lines
+from tests.support.books import table_in
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, farm, field, lot, product, season
 
@@ -113,7 +114,7 @@ def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -
     result = compare([("as it is", base), ("dry", none), ("dear", wet)])
     assert result.not_found == (1,)
     sheet = what_if_sheet(result, ())
-    plans = next(b for b in sheet.blocks if isinstance(b, Table) and b.name == "plans")
+    plans = table_in(sheet, "plans")
     assert [row[0] for row in plans.rows] == ["as it is", "dry", "dear"]
     assert [row[1].value for row in plans.rows[1:2]] == ["no plan found in its time"]
     assert plans.rows[2][2] == pytest.approx(100.0)

@@ -88,14 +88,16 @@ def random_case(rng: Random):
     return whole, {("Beta", "b"): rng.randint(0, 6)}, float(rng.randint(-50, 600))
 
 
+def paid(whole, others, counts) -> float:
+    """Containers and freight less discounts of an order in two parts."""
+    cost = order_cost(whole, {**others, **counts})
+    return cost.containers + cost.freight - cost.discounts
+
+
 def all_mixes(whole, others, want):
     """Every mix up to 12 of each container, priced as a whole order by the plan's own prices."""
     sold = [c for c in whole.containers if c.product == "Alpha"]
     credit = whole.products[0].carryover * lowest_price_per_floz(whole, "Alpha")
-
-    def total(counts):
-        cost = order_cost(whole, {**others, **counts})
-        return cost.containers + cost.freight - cost.discounts
 
     for numbers in itertools.product(range(13), repeat=len(sold)):
         pairs = list(zip(sold, numbers, strict=True))
@@ -106,7 +108,7 @@ def all_mixes(whole, others, want):
         volume = sum(n * (c.size - c.heel) for c, n in pairs)
         if volume >= want - 1e-6:
             counts = {("Alpha", c.name): n for c, n in pairs if n}
-            yield total(counts) - total({}) - credit * volume
+            yield paid(whole, others, counts) - paid(whole, others, {}) - credit * volume
 
 
 def test_cheapest_mix_equals_brute_force() -> None:
@@ -164,11 +166,7 @@ def every_mix(whole, others):
     sold = [c for c in whole.containers if c.product == "Alpha"]
     credit = whole.products[0].carryover * lowest_price_per_floz(whole, "Alpha")
 
-    def total(counts):
-        cost = order_cost(whole, {**others, **counts})
-        return cost.containers + cost.freight - cost.discounts
-
-    empty = total({})
+    empty = paid(whole, others, {})
     choices = [
         [n for n in range(14) if not n or c.breaks[0].from_count <= n <= (c.most or 13)]
         for c in sold
@@ -176,8 +174,8 @@ def every_mix(whole, others):
     for numbers in itertools.product(*choices):
         counts = {c.name: n for c, n in zip(sold, numbers, strict=True) if n}
         volume = sum(n * (c.size - c.heel) for c, n in zip(sold, numbers, strict=True))
-        paid = total({("Alpha", c): n for c, n in counts.items()}) - empty
-        yield counts, volume, paid - credit * volume
+        cost = paid(whole, others, {("Alpha", c): n for c, n in counts.items()}) - empty
+        yield counts, volume, cost - credit * volume
 
 
 def inside(small, large) -> bool:

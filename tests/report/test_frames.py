@@ -49,7 +49,7 @@ from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
 from planner.season.domain import Container, Pressure, PriceBreak, Rating, Supplier
 from planner.terminal.summary import certainty
-from tests.support.books import all_sheets, described, winter
+from tests.support.books import all_sheets, described, table_in, winter
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.quick import few
 from tests.support.random_season import tiny_season
@@ -61,10 +61,6 @@ RANDOM = few(range(60), 4)
 
 def facts_of(season) -> Facts:
     return Facts(greedy_plan(season), season)
-
-
-def table(sheet: Sheet, name: str) -> Table:
-    return next(b for b in sheet.blocks if isinstance(b, Table) and b.name == name)
 
 
 def column(found: Table, key: str) -> list:
@@ -167,7 +163,7 @@ def test_maturities_are_put_together_where_there_are_many() -> None:
 
 def test_doses_of_a_part_bag_are_those_of_its_units() -> None:
     """20 units of 43.75 lb (140,000 seeds at 3,200 a lb) at 4 fl oz/cwt take 35 fl oz."""
-    found = table(doses_sheet(facts_of(sample_season())), "doses")
+    found = table_in(doses_sheet(facts_of(sample_season())), "doses")
     rows = [r for r in found.rows if r[1] == "S26-701" and plain(r[2]) == "Duskfield"]
     assert plain(rows[0][found.column("part")]) == pytest.approx(35.0)
     assert plain(rows[0][found.column("bag")]) is None
@@ -213,7 +209,7 @@ def test_the_first_page_stays_short_with_a_long_order() -> None:
     )
     facts = facts_of(replace(season, containers=(*containers, *season.containers)))
     assert len(facts.plan.order) > MOST_LINES
-    found = table(front_sheet(facts), "order")
+    found = table_in(front_sheet(facts), "order")
     assert len(found.rows) == MOST_LINES
     assert "more line" in found.note
 
@@ -242,7 +238,7 @@ def test_protection_lists_every_field_under_pressure() -> None:
 def test_threats_count_fields_that_ask_for_a_rating_only() -> None:
     """White mold asks on Marsh Bottom and Willow Slough: 146 + 96 acres, all under Full."""
     facts = facts_of(sample_season())
-    found = table(protection_sheet(facts), "threats")
+    found = table_in(protection_sheet(facts), "threats")
     rows = {plain(row[0]): row for row in found.rows}
     area, verdict = found.column("area"), found.column("verdict")
     assert rows["White mold"][area] == pytest.approx(242.0)
@@ -260,14 +256,14 @@ def test_land_whose_pressure_asks_for_nothing_is_not_called_protected() -> None:
     easy = replace(mold, need={Pressure.HIGH: Rating.G})
     assert easy.name == "White mold"
     season = replace(season, threats=(pythium, easy, *others))
-    found = table(protection_sheet(facts_of(season)), "threats")
+    found = table_in(protection_sheet(facts_of(season)), "threats")
     (row,) = [row for row in found.rows if plain(row[0]) == "White mold"]
     assert row[found.column("area")] == pytest.approx(146.0)
 
 
 def test_fields_show_need_and_rating_side_by_side() -> None:
     facts = facts_of(sample_season())
-    found = table(protection_sheet(facts), "fields")
+    found = table_in(protection_sheet(facts), "fields")
     mold = next(n for n, c in enumerate(found.columns) if c.header == "White mold")
     said = {row[0]: plain(row[mold]) for row in found.rows if row[mold] is not None}
     assert set(said) == {"Marsh Bottom", "Willow Slough"}
@@ -280,7 +276,7 @@ def test_seed_treated_before_is_listed_whole() -> None:
     season = sample_season()
     lots = (replace(season.lots[0], treated_with=season.recipes[0].name), *season.lots[1:])
     facts = facts_of(replace(season, lots=lots))
-    found = table(treating_sheet(facts), "before")
+    found = table_in(treating_sheet(facts), "before")
     before = sum(b.treated_before for b in facts.lot_balances)
     assert season.lots[0].on_hand <= before == pytest.approx(sum(column(found, "units")))
 
@@ -291,13 +287,13 @@ def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:
     lot = season.lots[0]
     bought = (SeedPurchase(lot.name, 2, 2 * lot.units_per_bag, 1234.5),)
     facts = Facts(replace(plan, seed_purchases=bought), season)
-    found = table(front_sheet(facts), "order")
+    found = table_in(front_sheet(facts), "order")
     (row,) = [r for r in found.rows if str(r[1]).startswith("seed ")]
     assert row[1] == f"seed {lot.variety}, lot {lot.name}"
     assert (plain(row[3]), row[4], row[5]) == (2, 617.25, 1234.5)
     assert payments(facts)[-1].amount == 1234.5
     assert to_pay(facts) == pytest.approx(sum(a.to_pay for a in facts.accounts) + 1234.5)
-    none = table(front_sheet(Facts(replace(plan, seed_purchases=()), season)), "order")
+    none = table_in(front_sheet(Facts(replace(plan, seed_purchases=()), season)), "order")
     assert not any(str(r[1]).startswith("seed ") for r in none.rows)
 
 
@@ -377,10 +373,10 @@ def test_days_before_the_plan_are_told_as_past() -> None:
     wanted = "North Depot wanted orders by 1/15/2027, which is past: ask whether it still sells"
     assert asked.paragraphs[0].startswith(wanted)
     for sheet in supplier_sheets(facts):
-        assert plain(table(sheet, "parties").rows[2][1]) is None
+        assert plain(table_in(sheet, "parties").rows[2][1]) is None
     on_time = facts_of(winter_)
     assert to_do_lines(on_time)[0].startswith("By Fri 1/15/2027: order ")
-    assert plain(table(supplier_sheets(on_time)[0], "parties").rows[2][1]) == date(2027, 1, 15)
+    assert plain(table_in(supplier_sheets(on_time)[0], "parties").rows[2][1]) == date(2027, 1, 15)
 
 
 def test_bags_are_told_apart_by_size() -> None:
@@ -487,12 +483,10 @@ def test_a_part_under_the_smallest_split_is_explained() -> None:
     parts = (("L1", 76.3), ("L2", 3.7))
     planting = tuple(Planting("North", name, "R1", acres, acres) for name, acres in parts)
     plan = Plan(Outcome.FEASIBLE, 0.0, 0.0, Cost(), planting=planting)
-    blocks = fields_sheet(Facts(plan, whole)).blocks
-    table = next(b for b in blocks if isinstance(b, Table) and b.name == "planting")
+    table = table_in(fields_sheet(Facts(plan, whole)), "planting")
     assert "North has only 3.7 acres of L2: Smallest split adds up" in table.note
     one = replace(plan, planting=planting[:1])
-    blocks = fields_sheet(Facts(one, whole)).blocks
-    table = next(b for b in blocks if isinstance(b, Table) and b.name == "planting")
+    table = table_in(fields_sheet(Facts(one, whole)), "planting")
     assert "Smallest" not in table.note
 
 
@@ -552,25 +546,25 @@ def seed_season():
 def test_seed_is_ordered_from_each_seller_on_a_sheet_of_its_own() -> None:
     season_, plan = seed_season()
     facts = Facts(plan, season_)
-    found = table(order_sheet(facts), "seed")
+    found = table_in(order_sheet(facts), "seed")
     assert column(found, "seller") == ["Elm", None, "Elm"]
     assert column(found, "order_by") == [date(2026, 12, 20), date(2027, 1, 10), date(2027, 1, 31)]
     first, second = seed_order_sheets(facts)
     assert (first.title, second.title) == ("Seed order 1", "Seed order 2")
     assert first.purpose.endswith("from Elm.")
-    assert column(table(first, "lines"), "amount") == [500.0, 1_000.0]
-    assert table(first, "parties").rows[2:4] == (
+    assert column(table_in(first, "lines"), "amount") == [500.0, 1_000.0]
+    assert table_in(first, "parties").rows[2:4] == (
         ("Order to reach you by", date(2026, 12, 20)),
         ("Pay by", date(2027, 3, 1)),
     )
-    assert column(table(second, "lines"), "amount") == [250.0]
+    assert column(table_in(second, "lines"), "amount") == [250.0]
 
 
 def test_what_is_paid_when_adds_up_day_by_day() -> None:
     """Elm's seed is due on Elm's own day to pay, nobody's on the day to order it."""
     season_, plan = seed_season()
     facts = Facts(plan, season_)
-    found = table(order_sheet(facts), "cash")
+    found = table_in(order_sheet(facts), "cash")
     seed = [row for row in found.rows if row[2] == "seed"]
     assert [(row[0], row[1], plain(row[3])) for row in seed] == [
         (date(2027, 1, 10), "seller not named", 250.0),
@@ -602,7 +596,7 @@ def test_an_order_says_by_when_it_is_paid() -> None:
         ]
         assert named
         for sheet in named:
-            assert [r for r in table(sheet, "parties").rows if r[0] == "Pay by"] == said
+            assert [r for r in table_in(sheet, "parties").rows if r[0] == "Pay by"] == said
 
 
 def test_without_sellers_and_days_seed_is_ordered_on_one_sheet_as_before() -> None:
@@ -612,5 +606,5 @@ def test_without_sellers_and_days_seed_is_ordered_on_one_sheet_as_before() -> No
     )
     facts = Facts(plan, bare)
     assert [s.title for s in seed_order_sheets(facts)] == ["Seed order"]
-    found = table(order_sheet(facts), "seed")
+    found = table_in(order_sheet(facts), "seed")
     assert {c.key for c in found.columns}.isdisjoint({"seller", "order_by"})

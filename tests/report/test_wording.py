@@ -40,6 +40,7 @@ from planner.risk.margins import ProductMargin
 from planner.risk.words import first_short, seed_and_first
 from planner.season.domain import Pressure, Quantity, Rating, Unknown
 from planner.sharing.by_use import by_use
+from tests.support.books import table_in
 from tests.support.sample_plan import big_season, greedy_plan, sample_season
 
 METRIC = Manner(metric=True)
@@ -53,10 +54,6 @@ def sample(metric: bool = False):
 
 def words(sheet) -> str:
     return " ".join(p for b in sheet.blocks if isinstance(b, Text) for p in b.paragraphs)
-
-
-def one_table(sheet, name: str) -> Table:
-    return next(b for b in sheet.blocks if isinstance(b, Table) and b.name == name)
 
 
 def test_land_without_enough_is_set_against_its_own_land_not_against_all_treated() -> None:
@@ -112,7 +109,7 @@ def test_nothing_is_said_of_losses_where_no_rating_has_a_control() -> None:
     assert found
     assert {(w.loss_prevented, w.net_per_acre) for w in found} == {(None, None)}
     for sheet in worth_sheets(found, Manner()):
-        keys = {c.key for c in one_table(sheet, "worth").columns}
+        keys = {c.key for c in table_in(sheet, "worth").columns}
         assert not keys & {"saved", "net"}
 
 
@@ -120,7 +117,7 @@ def test_nothing_is_said_of_losses_where_no_rating_has_a_control() -> None:
 def test_yields_in_kilograms_have_no_hundredths(manner: Manner, places: int) -> None:
     season, plan = sample()
     sheet = next(iter(worth_sheets(worth_treating(plan, season), manner)))
-    for column in one_table(sheet, "worth").columns:
+    for column in table_in(sheet, "worth").columns:
         if column.measure is Measure.YIELD:
             own = manner.shown(column.measure).decimals
             assert (own if column.decimals is None else column.decimals) == places
@@ -170,7 +167,7 @@ def test_a_floor_that_says_nothing_is_not_known() -> None:
     far = replace(plan, bound=-9.0 * plan.cost.total, gap=10.0)
     near = replace(plan, bound=0.9 * plan.cost.total, gap=0.1)
     for one, known in ((far, False), (near, True), (replace(plan, bound=-math.inf), False)):
-        rows = dict(one_table(notes_sheet(Facts(one, season)), "made").rows)
+        rows = dict(table_in(notes_sheet(Facts(one, season)), "made").rows)
         assert (rows["Proven floor of the cost"] != "not known") is known
         assert (rows["Gap"] != "not known") is known
 
@@ -188,7 +185,7 @@ def test_bills_say_what_of_a_share_is_money() -> None:
         ),
     )
     sheet = bills_sheet(by_use(plan, season), "use", plan, season)
-    shares = one_table(sheet, "shares")
+    shares = table_in(sheet, "shares")
     at = {c.key: n for n, c in enumerate(shares.columns)}
     for row in shares.rows:
         assert row[at["own"]] + row[at["paid"]] == pytest.approx(row[at["share"]])
@@ -313,7 +310,7 @@ def test_the_soybean_price_of_a_metric_farm_is_by_the_ton() -> None:
     """A metric ton of soybeans is 36.74 bushels (60 lb a bushel): $10 x 36.74 = $367.44."""
     season, plan = sample(metric=True)
     season = replace(season, farm=replace(season.farm, soybean_price=10.0))
-    rows = {r[0]: r[1] for r in one_table(notes_sheet(Facts(plan, season)), "settings").rows}
+    rows = {r[0]: r[1] for r in table_in(notes_sheet(Facts(plan, season)), "settings").rows}
     assert rows["Soybean price"].value == "$367.44/t"
 
 

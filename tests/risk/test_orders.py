@@ -27,6 +27,7 @@ from planner.risk.words import against, chosen
 from planner.season.domain import DiscountLevel, Quantity, Season, Unknown
 from tests.conftest import TINY
 from tests.support import seasons
+from tests.support.books import table_in
 from tests.support.work import needs_dask
 
 CONTAINERS = (
@@ -321,9 +322,7 @@ def test_where_an_order_leaves_more_acres_short_no_share_of_money_says_how_near_
     assert two.gap == np.inf
     assert two.floor <= 300.0
     assert "Acres short come first" in chosen(two, one)
-    (worth,) = (
-        b for b in compared_sheet(Facts(plan, one), two).blocks if getattr(b, "name", "") == "worth"
-    )
+    worth = table_in(compared_sheet(Facts(plan, one), two), "worth")
     assert "What no order that leaves as few acres short costs less than on average" in [
         row[0] for row in worth.rows
     ]

@@ -11,14 +11,8 @@ from planner.report.workbook import render
 from planner.season.names import key
 from planner.season.read import read_season
 from tests.support.books import described
-from tests.support.inputs import Sheets, folder, good, put, setting, workbook
+from tests.support.inputs import Sheets, faults, folder, good, put, setting, workbook
 from tests.support.plans import HAND_PLAN, HAND_SEASON
-
-
-def faults(tmp_path, sheets: Sheets) -> tuple[Fault, ...]:
-    with pytest.raises(InputError) as caught:
-        read_season(folder(tmp_path / "season", sheets))
-    return caught.value.faults
 
 
 def without(sheets: Sheets, sheet: str) -> Sheets:

@@ -3,13 +3,7 @@
 import pytest
 
 from planner.errors import InputError
-from planner.season.domain import Season
-from planner.season.read import read_season
-from tests.support.inputs import Sheets, folder, good, put, setting
-
-
-def read(tmp_path, sheets: Sheets) -> Season:
-    return read_season(folder(tmp_path / "season", sheets))
+from tests.support.inputs import good, put, read, setting
 
 
 def test_a_grower_has_an_address_and_a_deposit(tmp_path):

@@ -24,7 +24,7 @@ from planner.season.domain import (
     TargetStand,
 )
 from planner.season.read import read_scenarios, read_season
-from tests.support.inputs import Sheets, folder, good, put, setting, workbook
+from tests.support.inputs import Sheets, faults, folder, good, put, setting, workbook
 
 
 @pytest.fixture(scope="module")
@@ -415,9 +415,7 @@ def test_a_supplier_of_containers_who_is_not_on_suppliers_is_asked_about(tmp_pat
 
 def test_a_slip_in_a_supplier_of_containers_is_a_fault_with_the_nearest_name(tmp_path):
     sheets = put(good(), "Containers", 5, "Supplier", "Rivr yard")
-    with pytest.raises(InputError) as error:
-        read_season(folder(tmp_path / "slip", sheets))
-    (fault,) = error.value.faults
+    (fault,) = faults(tmp_path, sheets)
     assert (fault.sheet, fault.row, fault.remedy) == ("Containers", 5, "nearest: 'River yard'")
 
 
@@ -427,9 +425,7 @@ def test_a_discount_at_a_supplier_nobody_else_names_is_a_fault(tmp_path, listed)
     sheets = put(good(), "Discounts", 2, "Supplier", "Hill shop")
     if not listed:
         del sheets["Suppliers"]
-    with pytest.raises(InputError) as error:
-        read_season(folder(tmp_path / "nobody", sheets))
-    (fault,) = error.value.faults
+    (fault,) = faults(tmp_path, sheets)
     assert (fault.sheet, fault.row, fault.column) == ("Discounts", 2, "Supplier")
     assert "leave it blank for any supplier" in fault.remedy
 

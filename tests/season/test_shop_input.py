@@ -4,15 +4,13 @@ from datetime import date
 
 import pytest
 
-from planner.errors import Fault, InputError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.price import seed_days
 from planner.season.domain import CARRIER, POWDER, Supplier
-from planner.season.read import read_season
 from tests.laws import oracle, second_model
-from tests.support.inputs import Sheets, folder, good, put, setting
+from tests.support.inputs import Sheets, faults, good, put, read, setting
 from tests.support.seasons import container, farm, lot, product, recipe, season
 
 
@@ -26,16 +24,6 @@ def watered() -> Sheets:
     sheets["Containers"].append(["Slick", "pail", "5 gal", "90", "", "", "", ""])
     sheets["Recipes"] += [["Full", "Water", "1 fl oz/cwt", ""], ["Base", "Slick", "60 mL/unit", ""]]
     return sheets
-
-
-def read(tmp_path, sheets: Sheets):
-    return read_season(folder(tmp_path / "season", sheets))
-
-
-def faults(tmp_path, sheets: Sheets) -> tuple[Fault, ...]:
-    with pytest.raises(InputError) as caught:
-        read(tmp_path, sheets)
-    return caught.value.faults
 
 
 def test_water_is_kept_apart_from_what_is_bought(tmp_path):

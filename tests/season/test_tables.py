@@ -19,11 +19,6 @@ from tests.support import hostile
 from tests.support.inputs import folder, good, workbook
 from tests.support.quick import examples, few
 
-MANY = settings(
-    max_examples=examples(100),
-    suppress_health_check=[HealthCheck.function_scoped_fixture],
-    deadline=None,
-)
 SECONDS = 30.0
 """Processor time; far above what any case takes (the slowest about 9 s)."""
 

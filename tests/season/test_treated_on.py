@@ -6,13 +6,11 @@ from datetime import date
 import pytest
 
 from planner.campaign.campaign import make_campaign
-from planner.errors import InputError
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.cautions import warnings
 from planner.season.domain import TreatedSeed
-from planner.season.read import read_season
-from tests.support.inputs import folder, good, put
+from tests.support.inputs import faults, good, put, read
 from tests.support.seasons import farm, field, lot, product, season
 
 DAY = date(2027, 4, 14)
@@ -22,16 +20,16 @@ def test_the_day_is_read_from_both_sheets(tmp_path) -> None:
     sheets = put(good(), "Treated so far", 2, "Treated on", "2026-12-04")
     sheets = put(sheets, "Seed lots", 3, "Treated with", "Base")
     sheets = put(sheets, "Seed lots", 3, "Treated on", "2026-11-30")
-    read = read_season(folder(tmp_path / "s", sheets))
-    assert [(t.lot, t.on) for t in read.treated] == [("L-1", date(2026, 12, 4))]
-    assert [x.treated_on for x in read.lots][:2] == [None, date(2026, 11, 30)]
+    made = read(tmp_path, sheets)
+    assert [(t.lot, t.on) for t in made.treated] == [("L-1", date(2026, 12, 4))]
+    assert [x.treated_on for x in made.lots][:2] == [None, date(2026, 11, 30)]
 
 
 def test_rows_of_different_days_stay_apart_and_blank_ones_mean_not_known(tmp_path) -> None:
     sheets = put(good(), "Treated so far", 2, "Treated on", "2026-12-04")
     sheets["Treated so far"] += [["L-1", "Full", "35", ""], ["L-1", "Full", "5", "2026-12-04"]]
-    read = read_season(folder(tmp_path / "s", sheets))
-    assert [(t.units, t.on) for t in read.treated] == [(45.0, date(2026, 12, 4)), (35.0, None)]
+    made = read(tmp_path, sheets)
+    assert [(t.units, t.on) for t in made.treated] == [(45.0, date(2026, 12, 4)), (35.0, None)]
 
 
 @pytest.mark.parametrize(
@@ -46,10 +44,9 @@ def test_days_that_cannot_be_are_faults(tmp_path, sheet, column, text, told) -> 
     sheets = put(good(), sheet, 2, column, text)
     if sheet == "Seed lots":
         put(sheets, sheet, 2, "Treated with", "")
-    with pytest.raises(InputError) as caught:
-        read_season(folder(tmp_path / "s", sheets))
-    assert [f.row for f in caught.value.faults] == [2]
-    assert told in str(caught.value)
+    (fault,) = faults(tmp_path, sheets)
+    assert fault.row == 2
+    assert told in str(fault)
 
 
 def living(**changes):

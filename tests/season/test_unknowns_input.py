@@ -2,22 +2,15 @@
 
 import pytest
 
-from planner.errors import Fault, InputError
-from planner.season.domain import Quantity, Season, Unknown
-from planner.season.read import read_season
-from tests.support.inputs import Sheets, folder, good, put, setting
+from planner.errors import Fault
+from planner.season.domain import Quantity, Unknown
+from tests.support.inputs import Sheets, faults, good, put, read, setting
 
 PERCENT = 0.01
 
 
-def read(tmp_path, sheets: Sheets) -> Season:
-    return read_season(folder(tmp_path / "season", sheets))
-
-
 def fault(tmp_path, sheets: Sheets) -> Fault:
-    with pytest.raises(InputError) as caught:
-        read(tmp_path, sheets)
-    (found,) = caught.value.faults
+    (found,) = faults(tmp_path, sheets)
     return found
 
 

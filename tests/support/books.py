@@ -9,12 +9,11 @@ from typing import TYPE_CHECKING, Any
 import openpyxl
 
 from planner.report.frames import make_books
-from planner.report.sheets import Pack
+from planner.report.sheets import Pack, Table
 from planner.report.workbook import render
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
-    from pathlib import Path
 
     from planner.report.sheets import Book, Sheet
 
@@ -30,6 +29,11 @@ def described(plan, season, **more) -> dict[Pack, Book]:
 def winter(plan, season, **more) -> Book:
     """Describe the workbook that begins with the answer."""
     return make_books(plan, season, **more)[Pack.WINTER]
+
+
+def table_in(sheet: Sheet, name: str) -> Table:
+    """Table of a sheet by its name."""
+    return next(b for b in sheet.blocks if isinstance(b, Table) and b.name == name)
 
 
 def all_sheets(books: Mapping[Pack, Book]) -> dict[str, Sheet]:
@@ -78,12 +82,3 @@ class Written:
     def __getitem__(self, title: str) -> Any:
         """Sheet of a title."""
         return self.books[self.pack_of(title)][title]
-
-
-def sheet_in(folder: Path, title: str) -> Any:
-    """Sheet of a title in the workbooks of a folder."""
-    for name in NAMES:
-        book = openpyxl.load_workbook(folder / name)
-        if title in book.sheetnames:
-            return book[title]
-    raise KeyError(title)

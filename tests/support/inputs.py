@@ -9,8 +9,16 @@ import copy
 import csv
 from typing import TYPE_CHECKING
 
+import pytest
+
+from planner.errors import InputError
+from planner.season.read import read_season
+
 if TYPE_CHECKING:
     from pathlib import Path
+
+    from planner.errors import Fault
+    from planner.season.domain import Season
 
 Sheets = dict[str, list[list[str]]]
 
@@ -198,6 +206,18 @@ def folder(path: Path, sheets: Sheets, delimiter: str = ",") -> Path:
         with (path / f"{name.lower()}.csv").open("w", encoding="utf-8", newline="") as stream:
             csv.writer(stream, delimiter=delimiter).writerows(rows)
     return path
+
+
+def read(tmp_path: Path, sheets: Sheets, scenario: str = "") -> Season:
+    """Read the sheets as CSV files in a folder `season`."""
+    return read_season(folder(tmp_path / "season", sheets), scenario)
+
+
+def faults(tmp_path: Path, sheets: Sheets) -> tuple[Fault, ...]:
+    """Every fault of sheets that can't be planned."""
+    with pytest.raises(InputError) as caught:
+        read(tmp_path, sheets)
+    return caught.value.faults
 
 
 def workbook(path: Path, sheets: Sheets) -> Path:
