@@ -76,6 +76,11 @@ class Portion:
     emptied: date | None = None
     """The latest planting date among the fields; the bags stand in the shop until then."""
 
+    @property
+    def has_no_day(self) -> bool:
+        """Whether no day suits all of its fields: cured for the first, alive for the last."""
+        return bool(self.earliest and self.latest and self.earliest > self.latest)
+
 
 @dataclass(frozen=True, slots=True)
 class Draw:

@@ -70,8 +70,9 @@ class Tap:
             self.open -= part
             amount -= part
             self.last_day = day
-            if self.open <= ROUNDING * self.supply.sources[self.number - 1].usable:
-                self.open = 0.0
+            usable = self.supply.sources[self.number - 1].usable
+            if self.open <= ROUNDING * usable:
+                self.open, self.drawn[self.number - 1] = 0.0, usable
                 self.dry.append((where, day))
 
     def source(self) -> Source | None:

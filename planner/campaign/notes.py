@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
 from planner.campaign.standing import standing, too_long
+from planner.explain.words import count
 from planner.season.domain import UNTREATED
 from planner.sums import grouped
 from planner.units import say_money
@@ -46,20 +47,41 @@ def notes(campaign: Campaign) -> tuple[str, ...]:
 
 
 def _late(campaign: Campaign) -> list[str]:
-    calendar = campaign.calendar
+    calendar, lost = campaign.calendar, _without_day(campaign)
     if not calendar.late:
         return []
+    if calendar.late == lost:
+        return [
+            f"No day suits {count(lost, 'bag')}: cured in time, what lives on the seed is gone when"
+            " the last of it is planted."
+        ]
     many = "bag is" if calendar.late == 1 else "bags are"
-    found = [f"There are not enough days: {calendar.late} {many} too many{_proof(campaign)}."]
+    aside = f" No day suits {lost} of them, whatever is changed." if lost else ""
+    found = [
+        f"There are not enough days: {calendar.late} {many} too many{_proof(campaign)}.{aside}"
+    ]
+    others = " for the others" if lost else ""
     if calendar.remedies:
-        found.append(
-            "Any one of these would make it fit, in the same order: "
-            + "; or ".join(calendar.remedies)
-            + "."
-        )
+        make = "bring the others in time" if lost else "make it fit"
+        these = "; or ".join(calendar.remedies)
+        found.append(f"Any one of these would {make}, in the same order: {these}.")
     else:
-        found.append("No single change of days, of daily capacity or of floor space is enough.")
+        found.append(
+            f"No single change of days, of daily capacity or of floor space is enough{others}."
+        )
     return found
+
+
+def _without_day(campaign: Campaign) -> int:
+    """Bags still to treat for which there is no day."""
+    by_name = {(b.lot, b.recipe): b for b in campaign.batches}
+    bags = 0
+    for run in campaign.calendar.runs:
+        for p in by_name[run.lot, run.recipe].portions:
+            if p.has_no_day and not run.done and run.treats(p):
+                last = min(run.last_bag, p.first_bag + p.bags - 1)
+                bags += last - max(run.first_bag, p.first_bag) + 1
+    return bags
 
 
 def _proof(campaign: Campaign) -> str:
@@ -81,10 +103,19 @@ def _no_day(campaign: Campaign) -> list[str]:
         f"{b.lot} with {b.recipe}, {_bags(p)}: no day fits. It must be treated by"
         f" {_day(campaign, p.latest)} to be cured, and not before"
         f" {_day(campaign, p.earliest)} to be alive"
-        f" ({b.life} days on the seed). Plant its fields nearer together, or cure it less."
+        f" ({b.life} days on the seed). {_nearer_together(p)}"
         for b, p in _portions(campaign)
-        if p.earliest and p.latest and p.earliest > p.latest
+        if p.earliest and p.latest and p.has_no_day
     ]
+
+
+def _nearer_together(portion: Portion) -> str:
+    if len(portion.fields) == 1:
+        return "Cure it less."
+    return (
+        "Plant its fields nearer together, cure it less, or give the last of them seed of another"
+        " bag."
+    )
 
 
 def _early(campaign: Campaign) -> list[str]:

@@ -1,4 +1,4 @@
-"""What would bring every bag in time, one thing at a time."""
+"""What would bring every bag in time for which there is a day, one thing at a time."""
 
 from __future__ import annotations
 
@@ -29,24 +29,30 @@ STEP = 1_000
 def remedies(
     order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
 ) -> tuple[str, ...]:
-    """What would bring every bag in time, one thing at a time, the order kept."""
-    if not late_bags(order, shop, begin, line):
+    """What would bring every bag in time for which there is a day, the order kept."""
+    lost = sum(p.bags for b in order for p in b.portions if p.has_no_day)
+
+    def late(shop: Shop) -> int:
+        return late_bags(order, shop, begin, line) - lost
+
+    if not late(shop):
         return ()
     found = []
     placed = soonest(order, shop, begin, line)
     if shop.done_by:
         free = replace(shop, done_by=None)
-        if not late_bags(order, free, begin, line):
+        if not late(free):
             last = max(p.day for p in placed)
             more = sum(
                 Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
             )
             until = said(date.fromordinal(last), metric=shop.metric)
             found.append(f"{count(more, 'treating day')} more at the end, until {until}")
-    found += _earlier(order, shop, begin, line)
+    if begin is None:
+        found += _earlier(late, shop)
 
     def enough(change: Callable[[int], Shop], say: Callable[[int], str]) -> list[str]:
-        number = _smallest(lambda n: late_bags(order, change(n), begin, line), FURTHEST)
+        number = _smallest(lambda n: late(change(n)), FURTHEST)
         return [] if number is None else [say(number)]
 
     if shop.bags_per_day:
@@ -88,16 +94,15 @@ def wider(shop: Shop, bags: int) -> Shop:
     return replace(shop, floor_space=(shop.floor_space or 0) + bags)
 
 
-def _earlier(order: Sequence[Batch], shop: Shop, begin: Cursor | None, line: Line) -> list[str]:
-    if begin is not None or shop.plan_date is None:
+def _earlier(late: Callable[[Shop], int], shop: Shop) -> list[str]:
+    if shop.plan_date is None:
         return []
     first, plan = shop.first_day.toordinal(), shop.plan_date.toordinal()
 
-    def late(days: int) -> int:
-        earlier = replace(shop, first_day=date.fromordinal(first - days))
-        return late_bags(order, earlier, line=line)
+    def starting(days: int) -> int:
+        return late(replace(shop, first_day=date.fromordinal(first - days)))
 
-    days = _smallest(late, first - plan)
+    days = _smallest(starting, first - plan)
     if days is None:
         return []
     start = said(date.fromordinal(first - days), metric=shop.metric)

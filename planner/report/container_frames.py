@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.notes import WORTH_TELLING
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
@@ -133,7 +134,7 @@ def _level_row(level: Level) -> tuple[Content, ...]:
         level.after,
         level.source,
         of,
-        level.left,
+        Cell(level.left, Look.SHORT) if level.left < -WORTH_TELLING else level.left,
         level.left_at_most,
         weight,
         Cell("weighed in", Look.FAINT) if level.gross_weight is not None else None,

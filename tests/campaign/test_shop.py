@@ -9,6 +9,7 @@ import pytest
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.ical import to_ical
 from planner.campaign.placer import leaves
+from planner.plan.plan import Planting
 from planner.season.domain import (
     Done,
     OnItsWay,
@@ -152,8 +153,43 @@ def test_a_life_shorter_than_the_cure_is_told():
     season = hand_season()
     beta = replace(season.products[1], on_seed_life=4 / 24)
     made = make_campaign(replace(season, products=(season.products[0], beta)), hand_plan())
-    assert any("no day fits" in note for note in made.notes)
     assert made.calendar.late == 2
+    assert made.notes[0].startswith("No day suits 2 bags: cured in time, what lives on the seed is")
+    assert "L2 with R2, bags 1 to 2: no day fits." in made.notes[1]
+    assert made.notes[1].endswith("Cure it less.")
+
+
+def test_bags_without_a_day_hide_no_remedy_for_the_others():
+    """North is planted on 5 May, South on the 20th; L2's first bag goes to both, and lives 10 days.
+
+    A bag a day from 2 May: L1 on three days, L2 from 10 May on, when treating ends. So one of its
+    other two is late; two bags a day have room for both.
+    """
+    season, plan = hand_season(), hand_plan()
+    farm = replace(
+        season.farm,
+        first_treating_day=date(2027, 5, 2),
+        treating_done_by=date(2027, 5, 10),
+        bags_per_day=1.0,
+    )
+    fields = (season.fields[0], replace(season.fields[1], planting_date=date(2027, 5, 20)))
+    rows = (
+        replace(plan.planting[0], acres=80.0, units=80.0),
+        Planting("North", "L2", "R2", 20.0, 20.0),
+        replace(plan.planting[1], acres=70.0, units=70.0),
+    )
+    made = make_campaign(replace(season, fields=fields, farm=farm), replace(plan, planting=rows))
+    assert made.calendar.late == 2
+    days, remedy, why, *_ = made.notes
+    assert days.startswith("There are not enough days: 2 bags are too many")
+    assert days.endswith("No day suits 1 of them, whatever is changed.")
+    assert remedy.startswith("Any one of these would bring the others in time, in the same order:")
+    assert remedy.endswith("or 1 bag more a day.")
+    assert why.startswith("L2 with R2, bag 1: no day fits. It must be treated by Mon 5/3/2027")
+    assert "or give the last of them seed of another bag" in why
+    more = replace(farm, bags_per_day=2.0)
+    made = make_campaign(replace(season, fields=fields, farm=more), replace(plan, planting=rows))
+    assert made.notes[0].startswith("No day suits 1 bag: cured in time")
 
 
 # --- the ends of the calendar ------------------------------------------------------------------
