@@ -599,7 +599,7 @@ class Tag:
     """Products that are no pesticides."""
     inoculant: bool
     effective_until: str = ""
-    """Month up to which the inoculant is claimed to work, in words."""
+    """Month, or day, up to which the inoculant is claimed to work, in words."""
     text: tuple[str, ...] = ()
     """What the law and the labels want on it, a line each."""
     signal_word: str = ""

@@ -97,7 +97,7 @@ def dated(undated: Iterable[Tag], batches: Iterable[Batch], runs: Sequence[Run])
         days = [r.day for r in theirs.get((tag.lot, tag.recipe), [])]
         until = ""
         if tag.inoculant and life is not None and days:
-            until = whole_month(shift(min(days), life))
+            until = effective_until(min(days), life)
         found.append(replace(tag, effective_until=until, text=_text(tag, until)))
     return tuple(found)
 
@@ -121,15 +121,21 @@ def _text(tag: Tag, until: str) -> tuple[str, ...]:
     return tuple(text)
 
 
-def whole_month(last: date) -> str:
-    """Month and year that an inoculant may claim: the last month that is over by its last day.
+def effective_until(treated: date, life: int) -> str:
+    """Month and year that an inoculant may claim: the last month that is over within its life.
+
+    Where that month is over before the seed is treated, the last day of its life.
 
     >>> from datetime import date
-    >>> whole_month(date(2027, 5, 31)), whole_month(date(2027, 5, 20))
+    >>> effective_until(date(2027, 4, 20), 41), effective_until(date(2027, 4, 20), 40)
     ('May 2027', 'April 2027')
+    >>> effective_until(date(2027, 4, 20), 9)
+    'April 29, 2027'
     """
-    tomorrow = shift(last, 1)
-    month = last if tomorrow.day == 1 else shift(last.replace(day=1), -1)
+    last = shift(treated, life)
+    month = last if shift(last, 1).day == 1 else shift(last.replace(day=1), -1)
+    if month < treated:
+        return f"{MONTHS[last.month - 1]} {last.day}, {last.year}"
     return f"{MONTHS[month.month - 1]} {month.year}"
 
 

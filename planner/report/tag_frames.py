@@ -101,7 +101,8 @@ def _rules(campaign: Campaign) -> tuple[str, ...]:
         "The caution is for substances that are harmful but not mercurial or alike; those need the"
         " word Poison and a skull and crossbones (7 CFR 201.31a, paragraphs c and d: look it up).",
         "Inoculated seed shows month and year after which the inoculant is not claimed to work"
-        " (7 CFR 201.24a); here the last whole month within its life on the seed.",
+        " (7 CFR 201.24a); here the last whole month within its life on the seed, or its last day"
+        " where that month is over before the seed is treated.",
         "Some states want the label's signal word on the tag (Illinois: 505 ILCS 110/4.1), and the"
         " label of a product may ask for more words; what Products does not say is a line to write"
         " on. The tag makes no claim about diseases or pests.",

@@ -167,12 +167,12 @@ def test_tag_names_substances_and_the_month_of_the_inoculant(made):
 
     The caution's words: Minnesota Dept. of Agriculture, page on treated seed ("do not use for food,
     feed, or oil"); "purposes" from memory of 7 CFR 201.31a, paragraph d.
-    L2 is treated on 6 May and lives through 16 May: April is the last whole month.
+    L2 is treated on 6 May and lives through 16 May: April, the last whole month, is over by then.
     """
     tag = next(t for t in made.tags if t.recipe == "R2")
     assert tag.text[0] == "Treated with fludioxonil."
     assert "Do not use for food, feed, or oil purposes." in tag.text
-    assert "Inoculant not claimed effective after April 2027." in tag.text
+    assert "Inoculant not claimed effective after May 16, 2027." in tag.text
 
 
 def test_log_has_a_line_for_every_product_of_every_run(made):

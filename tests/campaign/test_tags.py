@@ -12,7 +12,7 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.store import from_dict, to_dict
-from planner.campaign.tags import strongest, whole_month
+from planner.campaign.tags import effective_until, strongest
 from planner.report import tag_frames
 from planner.report.campaign_frames import campaign_book
 from planner.report.labels import MARGIN, fitted
@@ -172,8 +172,10 @@ def test_strongest_signal_word(words, word):
     assert strongest([*products, Product("Sheen", "polymer")]) == word
 
 
-def test_month_in_words():
-    assert whole_month(date(2027, 1, 30)) == "December 2026"
+def test_the_month_that_is_claimed_is_never_over_before_the_seed_is_treated():
+    assert effective_until(date(2026, 12, 31), 30) == "December 2026"
+    assert effective_until(date(2027, 1, 1), 29) == "January 30, 2027"
+    assert effective_until(date(2027, 1, 1), 30) == "January 2027"
 
 
 # --- loose seed ----------------------------------------------------------------------------------
