@@ -62,3 +62,18 @@ def test_texts_are_in_words_that_a_grower_would_say(path: Path) -> None:
 def test_home_made_words_are_found(text: str) -> None:
     """Else the test above could not fail."""
     assert REFUSED.search(text)
+
+
+ONE_NAME = re.compile(
+    r"Total cost|Cost in all|that the plan compares|How sure|Proven gap|\bGap (?:of|without)\b"
+    r"|May be this far|Best cost|[Bb]est possible"
+)
+"""Other names of what is called Total compared and How near the cheapest."""
+SHOWN = [*FILES, *sorted((PACKAGE / "page" / "templates").iterdir())]
+
+
+@pytest.mark.parametrize("path", SHOWN, ids=lambda p: str(p.relative_to(PACKAGE)))
+def test_the_total_and_how_near_the_cheapest_a_plan_is_have_one_name_each(path: Path) -> None:
+    text = path.suffix == ".html"
+    found = [path.read_text("utf-8")] if text else [said for _, said in seen(path)]
+    assert [said for said in found if ONE_NAME.search(said)] == []

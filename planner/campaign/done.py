@@ -147,7 +147,7 @@ def settle(
             seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
             counted = so_far[entry.lot, entry.recipe]
             remedy = f"{counted} of {batch.bags} are counted as done already" if batch else ""
-            remedy += "; if that is wrong, count anew with --recount" if counted else ""
+            remedy += "; if that is wrong, count again with --recount" if counted else ""
             expected = f"at most {count(left, 'bag')}"
             faults.append(Fault(source, number, seen=seen, expected=expected, remedy=remedy))
             continue

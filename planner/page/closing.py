@@ -1,4 +1,4 @@
-"""The picture of a search: best cost and proven bound close in on each other."""
+"""The picture of a search: lowest total and proven bound close in on each other."""
 
 from __future__ import annotations
 
@@ -17,7 +17,7 @@ if TYPE_CHECKING:
 
 
 def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Markup:
-    """Draw best cost and bound over the time of a search; nothing before there is a plan."""
+    """Draw lowest total and bound over the time of a search; nothing before there is a plan."""
     known = [p for p in points if p.cost is not None]
     bounds = [p for p in points if p.bound is not None]
     if not known:
@@ -28,7 +28,7 @@ def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Marku
     high = max(late) + 0.02 * abs(max(late))
     low = max(min([*lows, *costs]), high - 3 * (high - (lows[-1] if lows else costs[-1])) - 1.0)
     scale = ticks(low, high)
-    picture = Picture("Best cost and proven floor while the search runs", 230.0)
+    picture = Picture("Lowest total and proven floor while the search runs", 230.0)
     left = 14 + LETTER * max(len(axis_number(t, Measure.MONEY, manner)) for t in scale)
     top, bottom, right = 14.0, 176.0, WIDTH - 16
 
@@ -50,7 +50,7 @@ def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Marku
     picture.trace(_steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
     picture.trace(_steps([(p.seconds, p.bound) for p in bounds], now, x_of, y_of), "floor")
     picture.line(left, bottom, right, bottom, "axis")
-    for x, css, name in ((8.0, "best", "best cost so far"), (190.0, "floor", "proven floor")):
+    for x, css, name in ((8.0, "best", "lowest total so far"), (190.0, "floor", "proven floor")):
         picture.trace([(x, bottom + 38), (x + 26, bottom + 38)], css)
         picture.text(x + 32, bottom + 42, name)
     return picture.done()

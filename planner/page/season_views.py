@@ -14,7 +14,7 @@ from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
 from planner.page.work import Job
-from planner.plan.plan import known_gap
+from planner.plan.plan import NEARNESS, known_gap
 from planner.report.measures import Measure, manner_of
 from planner.report.season_frames import understood_book
 from planner.season.mark import mark_faults
@@ -104,6 +104,7 @@ class SeasonViews:
             "job": job,
             "last": last,
             "gap": gap,
+            "nearness": NEARNESS,
             "money": lambda v: cells.say(v, Measure.MONEY, manner),
             "area": lambda v: manner.say(v, Measure.AREA),
             "before": self.site.works.before(job),

@@ -51,6 +51,19 @@ def said_gap(gap: float | None) -> float | str:
     return "not known" if known is None else known
 
 
+def how_near(outcome: Outcome, gap: float | None) -> float | str:
+    """Proven cheapest, or the share of its total that a plan may be above the cheapest.
+
+    >>> how_near(Outcome.OPTIMAL, 5e-5), how_near(Outcome.FEASIBLE, 0.02)
+    ('proven cheapest', 0.02)
+    """
+    return outcome.words if outcome is Outcome.OPTIMAL else said_gap(gap)
+
+
+NEARNESS = "How near the cheapest"
+"""What people read above `Outcome` and gap, wherever they stand."""
+TOTAL = "Total compared"
+"""What people read above `Cost.total`: no bill, as part of it is not paid."""
 PROVEN_GAP = 1e-4
 """The largest gap that is called optimal."""
 

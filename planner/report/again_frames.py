@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import NEARNESS, TOTAL, how_near
 from planner.report.comparison import MEASURES, NOT_FOUND, remarks
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
@@ -30,8 +31,6 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
-FARTHEST = 1.0
-"""Gap beyond which nothing is known of how near its cheapest a plan is."""
 
 
 def again_sheet(again: Again) -> Sheet:
@@ -206,7 +205,7 @@ def _plans(compared: Comparison) -> Table:
             total[n] if total else None,
             total[n] - total[0] if total and n else None,
             *([Cell(short[n], Look.SHORT) if short[n] else 0.0] if any(short) else []),
-            gap if gap <= FARTHEST else "not known",
+            how_near(compared.outcomes[n], gap),
         )
         for n, (name, gap) in enumerate(zip(compared.names, compared.gaps, strict=True))
     ]
@@ -215,10 +214,10 @@ def _plans(compared: Comparison) -> Table:
         title="The plans side by side",
         columns=(
             Column("plan", "Plan", width=26),
-            Column("total", "Total compared", Measure.MONEY),
+            Column("total", TOTAL, Measure.MONEY),
             Column("more", "More than as it is", Measure.MONEY),
             *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
-            Column("gap", "May be this far from its cheapest", Measure.PERCENT, decimals=2),
+            Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
         ),
         rows=tuple(rows),
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")

@@ -11,6 +11,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.campaign.days import said
 from planner.campaign.notes import product_missing as product_missing_in
 from planner.explain.words import Speech, count, listing, number
+from planner.plan.plan import TOTAL
 from planner.plan.price import expired
 from planner.report.facts import NO_SUPPLIER, WARNINGS
 from planner.report.measures import Measure
@@ -42,7 +43,7 @@ MOST_PAYMENTS = 6
 MOST_SIZES = 4
 """Sizes of bags that are named."""
 SHORT_FIRST = "What runs short first"
-COMPARED = "Total that the plan compares (not a bill)"
+COMPARED = f"{TOTAL} (not a bill)"
 LABEL_FIRST = (
     "The product label comes first, then your state's rules; a licensed person approves every "
     "recipe."

@@ -8,7 +8,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.explain.words import listing
-from planner.plan.plan import said_gap
+from planner.plan.plan import NEARNESS, TOTAL, how_near
 from planner.report.measures import Measure
 from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, Table, Text
 from planner.report.spread import spread
@@ -81,22 +81,21 @@ def comparison_book(comparison: Comparison, manner: Manner) -> Book:
 
 
 def _first(comparison: Comparison, sides: Sequence[Block]) -> Sheet:
-    """How sure each plan is and what it costs, what is to be known about that, and its sides."""
+    """What each plan costs and how near the cheapest it is, remarks on that, and the sides."""
     (total,) = (x.amounts for x in comparison.parts[0].lines if x.what == ("Total",))
     short = comparison.acres_short
     rows: list[tuple[Content, ...]] = [
-        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (3 if any(short) else 2))
+        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (2 if any(short) else 1))
         if n in comparison.not_found
-        else (name, outcome.words, said_gap(gap), total[n], *([short[n]] if any(short) else []))
+        else (name, how_near(outcome, gap), total[n], *([short[n]] if any(short) else []))
         for n, (name, outcome, gap) in enumerate(
             zip(comparison.names, comparison.outcomes, comparison.gaps, strict=True)
         )
     ]
     columns = (
         Column("plan", "Plan"),
-        Column("outcome", "How sure"),
-        Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
-        Column("total", "Total compared", Measure.MONEY),
+        Column("near", NEARNESS, Measure.PERCENT, decimals=2),
+        Column("total", TOTAL, Measure.MONEY),
         *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
     )
     words = "Nothing differs." if comparison.same else "Every table shows what differs first."

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
-from planner.plan.plan import CRUMB_ACRES, said_gap
+from planner.plan.plan import CRUMB_ACRES, NEARNESS, TOTAL, said_gap
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.facts import RULES
 from planner.report.measures import Measure
@@ -113,12 +113,13 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
                 Column("what", "Change", width=60),
                 Column("cost", "Plan costs more by", Measure.MONEY),
                 Column("covered", "Covers", Measure.AREA),
-                Column("gap", "Gap of its plan", Measure.PERCENT, decimals=2),
+                Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
                 Column("also", "What else changes", width=40),
             ),
             rows=repairs,
             empty="No single change that was tried covers a field.",
-            note="Each is proved by planning the changed season again.",
+            note="Each is proved by planning the changed season again; "
+            f"{NEARNESS} is said of that plan.",
         )
         blocks.append(table)
     if unexplained:
@@ -147,7 +148,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
         columns=(
             Column("what", "More to spend", width=30),
             Column("acres", "Plants more", Measure.AREA),
-            Column("saved", "Total cost lower by", Measure.MONEY),
+            Column("saved", f"{TOTAL} lower by", Measure.MONEY),
         ),
         rows=rows,
         note="Each is planned again. More land planted may make the total higher.",
@@ -177,7 +178,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
             Column("cost", "Costs", Measure.MONEY),
             Column("least", "Proven at least", Measure.MONEY),
             Column("most", "at most", Measure.MONEY),
-            Column("gap", "Gap without it", Measure.PERCENT, decimals=2),
+            Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
             *([Column("acres", "Land it keeps unplanted", Measure.AREA)] if gained else []),
         ),
         rows=tuple(
@@ -194,8 +195,8 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
         ),
         repeat_header=True,
         filter=True,
-        note="The cost of the plan less that of the best plan found without the rule. More time "
-        "narrows the span between least and most.",
+        note="The cost of the plan less that of the best plan found without the rule; "
+        f"{NEARNESS} is said of that one. More time narrows the span between least and most.",
     )
     purpose = "What is paid for convenience and for safety, rule by rule."
     blocks: list[Block] = [*([table] if known else []), *([Text((late,))] if late else [])]

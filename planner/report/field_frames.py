@@ -246,8 +246,8 @@ def cost_sheet(facts: Facts) -> Sheet:
         filter=True,
         repeat_header=True,
         empty="No field is planted.",
-        note="The plan's total cost shared out by use: products by what the seed takes, freight "
-        "and discounts by list price, seed bought and return value of seed used by units, "
+        note="The plan's total compared, shared out by use: products by what the seed takes, "
+        "freight and discounts by list price, seed bought and return value of seed used by units, "
         "left-over treated seed included. Products are less the credit for what is left.",
     )
     return Sheet(

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count
-from planner.plan.plan import COST_TERMS, Outcome, says_something
+from planner.plan.plan import COST_TERMS, NEARNESS, TOTAL, Outcome, says_something
 from planner.plan.product_cautions import order_by_passed
 from planner.plan.questions import questions
 from planner.report import answer
@@ -79,7 +79,7 @@ def front_sheet(facts: Facts) -> Sheet:
         Text((*answer.to_do_lines(facts), answer.LABEL_FIRST), "Do next"),
         _order(facts),
         _cost(facts),
-        Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
+        Text((*nearness(facts),), NEARNESS, nearness_look(facts)),
     ]
     purpose = "What to order, what to pay when, whether it is enough, and what to do next."
     return Sheet(FRONT, purpose, tuple(blocks), Page(one_page=True), Room.PLAN)
@@ -169,7 +169,7 @@ def nearness(facts: Facts) -> list[str]:
     if not says_something(plan):
         said = [
             "The plan keeps every rule. How much cheaper another one could be is not known: the "
-            "search ended before it had proven a floor for the cost."
+            "search ended before it had proven a floor for the total."
         ]
     else:
         said = [_room_said(facts, max(0.0, plan.cost.total - plan.bound))]
@@ -186,7 +186,7 @@ def _room_said(facts: Facts, room: float) -> str:
     gap = facts.decided.gap
     share = "less than 0.01 %" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
     amount = facts.say(room, Measure.MONEY)
-    text = f"no plan can be cheaper by more than {amount} ({share} of the cost)."
+    text = f"no plan can be cheaper by more than {amount} ({share} of the total compared)."
     if facts.decided.outcome is Outcome.OPTIMAL:
         return f"Proven: {text}"
     return f"N{text[1:]} A longer search may find a part of that."
@@ -344,7 +344,7 @@ def _cost(facts: Facts) -> Table:
         title=answer.COMPARED,
         columns=(
             *(Column(key, name, Measure.MONEY) for key, name, _ in kinds),
-            Column("total", "Total compared", Measure.MONEY),
+            Column("total", TOTAL, Measure.MONEY),
         ),
         rows=(
             (

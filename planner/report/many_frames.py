@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count, listing
-from planner.plan.plan import said_gap
+from planner.plan.plan import NEARNESS, TOTAL, said_gap
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
@@ -121,7 +121,7 @@ def _figures(records: Sequence[Planned], pooled: Sequence[Pooled], manner: Manne
     )
     costs = [
         KeyFigure(
-            f"Cost in all{_within(currency, manner)}",
+            f"{TOTAL}{_within(currency, manner)}",
             sum(r.cost for r in group),
             Measure.WHOLE_MONEY,
         )
@@ -149,9 +149,9 @@ def _seasons(records: Sequence[Planned], manner: Manner) -> Table:
         Column("outcome", "Plan", width=18),
         Column("acres", "Land", Measure.AREA, total=True),
         Column("short", "Short", Measure.AREA, total=True),
-        Column("cost", "Total cost", Measure.MONEY, total=bool(manner.currency)),
+        Column("cost", TOTAL, Measure.MONEY, total=bool(manner.currency)),
         *_currency(manner),
-        Column("gap", "Proven gap", Measure.PERCENT, decimals=2),
+        Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
         Column("containers", "Containers", Measure.COUNT, total=True),
         Column("order", "Order, net", Measure.MONEY, total=bool(manner.currency)),
         Column("warnings", "Warnings", Measure.COUNT, total=True),

@@ -6,7 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
-from planner.plan.plan import says_something
+from planner.plan.plan import NEARNESS, says_something
 from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
 from planner.report.json import versions
@@ -57,8 +57,8 @@ MEANINGS = (
     ),
 )
 HOW_TO_READ = (
-    "First as little land as possible stays short, that of priority 1 first; then the total cost "
-    "is as low as possible.",
+    "First as little land as possible stays short, that of priority 1 first; then the total "
+    "compared is as low as possible.",
     "Bags and containers are whole: nobody treats a third of a bag or buys a third of a drum.",
     "Seed for a field holds the spare seed that the season asks for; product holds the margin and "
     "a line loss for every recipe that is run; where the line stays primed, for every unbroken "
@@ -197,10 +197,10 @@ def _made(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = [
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
-        *([("Outcome, floor and gap", aside)] if facts.plan.added else []),
+        *([(f"Outcome, floor, {NEARNESS.lower()}", aside)] if facts.plan.added else []),
         ("Outcome", plan.outcome.words),
-        ("Proven floor of the cost", facts.say(plan.bound, Measure.MONEY) if known else unknown),
-        ("Gap", facts.say(plan.gap, Measure.PERCENT) if known else unknown),
+        ("Proven floor of the total", facts.say(plan.bound, Measure.MONEY) if known else unknown),
+        (NEARNESS, facts.say(plan.gap, Measure.PERCENT) if known else unknown),
         ("Time for deciding, seconds", f"{plan.seconds:.1f}"),
     ]
     rows += [(name, number) for name, number in versions().items()]

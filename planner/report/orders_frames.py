@@ -6,6 +6,7 @@ import math
 from typing import TYPE_CHECKING
 
 from planner.explain.words import capital
+from planner.plan.plan import NEARNESS
 from planner.report.facts import COMPARED
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -102,7 +103,7 @@ def _worth(stages: TwoStages, season: Season) -> Table:
         title="What planning for it is worth",
         columns=(Column("what", "On average", width=52), Column("money", "Money", Measure.MONEY)),
         rows=tuple(rows),
-        note=f"Optimality gap of the best order, 95 % sure: {gap} of its mean cost, from "
+        note=f"{NEARNESS} the best order is, 95 % sure: {gap} of its mean cost, from "
         f"{stages.floor_draws} draws (Mak, Morton and Wood 1999){_open(stages)}.",
     )
 

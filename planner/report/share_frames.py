@@ -77,7 +77,7 @@ def bills_sheet(bills: Sequence[Bill], by: str, plan: Plan, season: Season) -> S
     table = _side_by_side(bills) if len(bills) <= MOST_SIDE_BY_SIDE else _one_by_one(bills)
     return Sheet(
         BILLS,
-        "What each grower bears of the plan's total, and what of it is paid in money.",
+        "What each grower bears of the total compared, and what of it is paid in money.",
         (Text((f"Shared {RULES[by]}.", NOT_ALL_PAID)), _shares(bills, plan, season), table),
         Page(landscape=True),
         Room.ORDER,
@@ -107,7 +107,7 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
         if known:
             row += [b.alone, saved_cell(b)]
         rows.append(tuple(row))
-    return Table("shares", tuple(columns), tuple(rows), "Shares of the plan's total")
+    return Table("shares", tuple(columns), tuple(rows), "Shares of the total compared")
 
 
 def saved_cell(bill: Bill) -> Cell:
@@ -344,7 +344,7 @@ def _fair(sharing: Sharing, season: Season, manner: Manner) -> Sheet:
     ]
     notes = _notes(sharing, season, manner)
     if notes:
-        blocks.append(Text(notes, "How sure this is", bullets=True))
+        blocks.append(Text(notes, "How exact the shares are", bullets=True))
     purpose = "Does anyone, or any group, pay more than by ordering alone?"
     return Sheet(FAIR, purpose, tuple(blocks), Page(landscape=True), Room.WHY)
 

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.plan.plan import NEARNESS
 from planner.report.contents import contents
 from planner.report.explain_frames import narrowed, not_narrowed
 from planner.report.facts import STUDY
@@ -24,7 +25,7 @@ MOST_RULES = 5
 def study_front(facts: Facts, sheets: Sequence[Sheet]) -> Sheet:
     """Make the first page; `sheets` are the others of the workbook, in their order."""
     blocks: list[Block] = [
-        Text((*nearness(facts),), "How near the cheapest", nearness_look(facts)),
+        Text((*nearness(facts),), NEARNESS, nearness_look(facts)),
     ]
     found = _found(facts.why) if facts.why is not None else ()
     if found:

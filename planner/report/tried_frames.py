@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS
+from planner.plan.plan import COST_TERMS, TOTAL
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
@@ -56,7 +56,7 @@ def _figures(tried: Tried, plan: Plan) -> KeyFigures:
         said = f"{manner.say(abs(total - before), Measure.MONEY)} {more} than planned"
     return KeyFigures(
         (
-            KeyFigure("Total cost", total, Measure.MONEY, said),
+            KeyFigure(TOTAL, total, Measure.MONEY, said),
             KeyFigure(
                 "Products short",
                 short,
@@ -146,7 +146,7 @@ def _costs(tried: Tried, plan: Plan) -> Table:
         if now or was:
             rows.append(_cost(name, now, was))
     rows.sort(key=lambda row: row[3] is None)
-    rows.append(_cost("Total cost", tried.plan.cost.total, plan.cost.total, Look.TOTAL))
+    rows.append(_cost(TOTAL, tried.plan.cost.total, plan.cost.total, Look.TOTAL))
     return Table(
         "costs",
         (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS
+from planner.plan.plan import COST_TERMS, TOTAL
 from planner.plan.price import (
     best_levels,
     counts_toward,
@@ -110,7 +110,7 @@ def _figures(facts: Facts) -> KeyFigures:
     return KeyFigures(
         (
             KeyFigure(
-                "Total cost with this order",
+                f"{TOTAL}, this order",
                 Formula(f"={{costs.amount:{last}}}", total),
                 Measure.MONEY,
             ),
@@ -381,7 +381,7 @@ def _costs(facts: Facts) -> Table:
     look = Look.TOTAL
     rows.append(
         (
-            Cell("Total cost", look),
+            Cell(TOTAL, look),
             Cell(Formula(f"={total_of('costs', 'amount', range(n))}", total), look),
             Cell(total, look),
             Cell(Formula("={amount}-{planned}", 0.0), look),

@@ -138,7 +138,7 @@ def _acres_first(found: TwoStages, season: Season) -> str:
     more = Speech(season.farm).acres(found.more_short)
     return (
         f"Acres short come first, and {more} more stay short on average than if all had been "
-        "known: how near it is to the best possible can't be said in money without a Cost of a "
+        "known: how near the cheapest it is can't be said in money without a Cost of a "
         "short acre on sheet Farm"
     )
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import json
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import said_gap
+from planner.plan.plan import NEARNESS, how_near
 from planner.report.comparison import MEASURES, remarks
 from planner.report.measures import Manner
 from planner.terminal.deciding import decide
@@ -93,10 +93,9 @@ def names_of(paths: list[Path]) -> list[str]:
 
 def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     """Differences, side by side; what is the same in all plans is left out."""
-    said = [said_gap(gap) for gap in comparison.gaps]
-    gaps = [gap if isinstance(gap, str) else f"{gap:.2%}" for gap in said]
-    sure = [["How sure", *(o.words for o in comparison.outcomes)], ["Proven gap", *gaps]]
-    lines = table(["Plan", *comparison.names], sure)
+    said = map(how_near, comparison.outcomes, comparison.gaps)
+    near = [each if isinstance(each, str) else f"{each:.2%}" for each in said]
+    lines = table(["Plan", *comparison.names], [[NEARNESS, *near]])
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")
     lines += [line for text in remarks(comparison) for line in paragraph(text, 0)]

@@ -9,7 +9,7 @@ from planner import __version__
 from planner.explain.words import count
 from planner.many.found import SUMMARY
 from planner.optimize.options import SolveOptions
-from planner.plan.plan import known_gap
+from planner.plan.plan import NEARNESS, TOTAL, known_gap
 from planner.report.many_frames import FAULTS, copies_said
 from planner.report.measures import Manner, Measure
 from planner.terminal.deciding import watched
@@ -127,7 +127,7 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
         busy = made.busy
         there = count(made.workers, "worker")
         said += "." if busy is None else f"; {there} planned {busy:.1%} of that time."
-    lines = [*table(["Season", "Plan", "Cost", "Gap", "Short"], rows), *paragraph(said, 0)]
+    lines = [*table(["Season", "Plan", TOTAL, NEARNESS, "Short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
     if made.left:

@@ -120,12 +120,12 @@ def counted(what: str, done: int, total: int, seconds: float, skipped: int = 0) 
 
 
 def describe(progress: Progress | None, seconds: float, manner: Manner, what: str = "") -> str:
-    """One line: elapsed, best cost, proven bound, gap, acres short.
+    """One line: elapsed, best cost, proven bound, how near, acres short.
 
     >>> from planner.optimize.options import Progress
     >>> from planner.report.measures import Manner
     >>> describe(Progress(2.0, 1010.0, 1000.0, 0.0), 2.5, Manner())
-    '  2 s  best $1,010.00  floor $1,000.00  gap 0.99 %'
+    '  2 s  best $1,010.00  floor $1,000.00  within 0.99 %'
     >>> describe(None, 0.4, Manner())
     '  0 s  no plan yet'
     """
@@ -137,7 +137,7 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
     if progress is not None and progress.bound is not None:
         parts.append(f"floor {manner.say(progress.bound, Measure.MONEY)}")
     if progress is not None and known_gap(progress.gap) is not None:
-        parts.append(f"gap {progress.gap:.2%}".replace("%", " %"))
+        parts.append(f"within {progress.gap:.2%}".replace("%", " %"))
     if progress is not None and progress.acres_short:
         parts.append(f"{manner.say(progress.acres_short, Measure.AREA)} short")
     return "  ".join(parts)

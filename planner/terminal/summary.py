@@ -11,7 +11,7 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import COST_TERMS, PROVEN_GAP, Outcome, says_something
+from planner.plan.plan import COST_TERMS, PROVEN_GAP, TOTAL, Outcome, says_something
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -260,7 +260,7 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
         for key, label, sign in COST_TERMS
         if abs(getattr(plan.cost, key)) >= 0.005
     ]
-    total = ["Total compared", manner.say(plan.cost.total, Measure.MONEY)]
+    total = [TOTAL, manner.say(plan.cost.total, Measure.MONEY)]
     return table(["Kind", "Amount"], [*rows, total])
 
 
@@ -279,7 +279,7 @@ def certainty(plan: Plan, manner: Manner) -> str:
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
     bound = manner.say(plan.bound, Measure.MONEY)
     return (
-        f"Not proven the cheapest: within {_percent(plan.gap)} of the best possible"
+        f"Not proven the cheapest: within {_percent(plan.gap)} of the cheapest"
         f" (proven floor {bound}; {stopped})."
     )
 

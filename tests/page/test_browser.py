@@ -158,7 +158,9 @@ def test_scenarios_are_planned_on_asking_and_shown_as_a_table(page: Page, demo: 
     page.wait_for_url(re.compile("/live"))
     page.wait_for_selector("text=Planning what if: Cheaper soybeans")
     assert "of 2" in page.locator(".figure", has_text="Scenarios planned").inner_text()
-    page.locator(".figure", has_text="Best cost so far").locator("text=$").wait_for(timeout=PLANNED)
+    page.locator(".figure", has_text="Lowest total so far").locator("text=$").wait_for(
+        timeout=PLANNED
+    )
     page.wait_for_url(re.compile("/look/what-if"), timeout=PLANNED)
     rows = page.locator("#plans tbody tr").all_inner_texts()
     assert [row.split("\t")[0] for row in rows] == [
@@ -186,7 +188,7 @@ def test_closing_the_browser_loses_nothing(served: Served, chromium: Browser, de
     assert tab.locator("td.entry input").first.input_value() == "9"
     tab.click("text=All as planned")
     tab.goto(f"{demo}/live")
-    best = tab.locator(".figure", has_text="Best cost so far").locator(".big", has_text="$")
+    best = tab.locator(".figure", has_text="Lowest total so far").locator(".big", has_text="$")
     best.wait_for(timeout=PLANNED)
     tab.click("text=Stop and keep the best so far")
     tab.wait_for_url(re.compile("/answer"), timeout=PLANNED)
@@ -282,7 +284,7 @@ def test_stop_keeps_the_best_plan_and_a_reload_and_a_second_tab_lose_nothing(
     other.select_option("#seconds", "600")
     other.click("button.main")  # one plan at a time: this is the same one
     other.wait_for_url(re.compile("/live"))
-    best = other.locator(".figure", has_text="Best cost so far").locator(".big", has_text="$")
+    best = other.locator(".figure", has_text="Lowest total so far").locator(".big", has_text="$")
     best.wait_for(timeout=PLANNED)
     page.click("text=Stop and keep the best so far")
     page.wait_for_url(re.compile("/answer"), timeout=PLANNED)

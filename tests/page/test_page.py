@@ -629,7 +629,7 @@ def test_unchanged_figures_give_the_plan_back(planned: tuple[Reader, str]) -> No
     reader.post(f"{season}/recount", reset="1")
     made = reader.site.desks.of(reader.site.shelf.get(season[3:]), lambda d: None).made
     seen = figures(reader.get(f"{season}/try"))
-    assert money(seen["Total cost"]) == round(made.plan.cost.total, 2)
+    assert money(seen["Total compared"]) == round(made.plan.cost.total, 2)
     assert seen["Products short"] == "0"
     assert seen["Seed short, units"] == "0.0"
 
@@ -649,10 +649,10 @@ def test_another_order_is_counted_as_by_hand(tmp_path: Path, tiny: Path) -> None
     total = desk.made.plan.cost.total
     part = reader.post(f"{season}/recount?part=1", **{jug: "1"})
     assert figures(part)["Products short"] == "1"
-    assert money(figures(part)["Total cost"]) == pytest.approx(total - 100)
+    assert money(figures(part)["Total compared"]) == pytest.approx(total - 100)
     part = reader.post(f"{season}/recount?part=1", **{jug: "0", keg: "1"})
     assert figures(part)["Products short"] == "0"
-    assert money(figures(part)["Total cost"]) == pytest.approx(total + 40)
+    assert money(figures(part)["Total compared"]) == pytest.approx(total + 40)
     assert "$40.00 more than planned" in texts(part)
     wrong = reader.post(f"{season}/recount?part=1", **{jug: "two"})
     assert "you typed &#39;two&#39;" in wrong
@@ -686,10 +686,10 @@ def test_changed_figures_are_read_as_cells_and_counted_by_hand(
     before = {u.product: u.need for u in desk.made.plan.products}
     after = {u.product: u.need for u in tried.plan.products}
     assert after[rate.product] > before[rate.product]
-    assert money(figures(part)["Total cost"]) == round(tried.plan.cost.total, 2)
+    assert money(figures(part)["Total compared"]) == round(tried.plan.cost.total, 2)
     broken = reader.post(f"{season}/recount?part=1", **{name: "a lot"})
     assert "you typed “a lot”" in texts(broken)
-    assert "Total cost" not in figures(broken)
+    assert "Total compared" not in figures(broken)
 
 
 def test_a_field_of_no_acres_is_left_out(planned: tuple[Reader, str]) -> None:
@@ -698,7 +698,7 @@ def test_a_field_of_no_acres_is_left_out(planned: tuple[Reader, str]) -> None:
     field = desk.made.season.fields[-1]
     name = fields(reader.get(f"{season}/try"))[f"Land of fields: {field.name}"]
     part = reader.post(f"{season}/recount?part=1", **{name: "0"})
-    assert "Total cost" in figures(part)
+    assert "Total compared" in figures(part)
     assert "you typed" not in texts(part)
     reader.post(f"{season}/recount", reset="1")
 

@@ -177,7 +177,9 @@ def test_sureness_in_words() -> None:
     plan = replace(greedy_plan(season), shortages=())
     total = plan.cost.total
     said = nearness(Facts(replace(plan, bound=total - 1234.5, gap=1234.5 / total), season))
-    assert said[0].startswith("No plan can be cheaper by more than $1,234.50 (2.98 % of the cost)")
+    assert said[0].startswith(
+        "No plan can be cheaper by more than $1,234.50 (2.98 % of the total compared)"
+    )
     proven = replace(plan, bound=total - 2.0, gap=2.0 / total, outcome=Outcome.OPTIMAL)
     assert nearness(Facts(proven, season))[0].startswith("Proven: no plan can be cheaper by more")
     exact = replace(proven, bound=total, gap=0.0)
@@ -313,7 +315,7 @@ def test_the_first_page_reads_in_four_lines() -> None:
         "Check before you order",
         "Do next",
         "What to order",
-        "Total that the plan compares (not a bill)",
+        "Total compared (not a bill)",
         "How near the cheapest",
     ]
     facts = facts_of(season)

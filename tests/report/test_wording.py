@@ -168,8 +168,8 @@ def test_a_floor_that_says_nothing_is_not_known() -> None:
     near = replace(plan, bound=0.9 * plan.cost.total, gap=0.1)
     for one, known in ((far, False), (near, True), (replace(plan, bound=-math.inf), False)):
         rows = dict(table_in(notes_sheet(Facts(one, season)), "made").rows)
-        assert (rows["Proven floor of the cost"] != "not known") is known
-        assert (rows["Gap"] != "not known") is known
+        assert (rows["Proven floor of the total"] != "not known") is known
+        assert (rows["How near the cheapest"] != "not known") is known
 
 
 def test_bills_say_what_of_a_share_is_money() -> None:

@@ -457,7 +457,7 @@ def test_an_order_sheet_holds_the_suppliers_business_only() -> None:
         assert mine in texts
         others = {line.product for line in made.plan.order if line.supplier != mine}
         others |= {s.name for s in made.season.suppliers} - {mine}
-        others |= {f.name for f in made.season.fields} | {"Total cost"}
+        others |= {f.name for f in made.season.fields} | {"Total compared"}
         assert not {t for t in texts for o in others if o in t}
         assert any(c.value is None and c.border.bottom.style for c in sheet["B"])  # lines to sign
 
