@@ -94,6 +94,8 @@ def bounds(column: Column) -> str:
     def show(value: float) -> str:
         if column.kind is Kind.PERCENT:
             return f"{value * 100:g} %"
+        if column.kind is Kind.YEAR:
+            return f"{value:g}"
         unit = f" {column.measure.value}" if column.measure else ""
         return f"{value:,.10g}{unit}"
 

@@ -35,7 +35,7 @@ def read_quantity(
     >>> read_quantity("2.5 gal", Measure.VOLUME), read_quantity("80", Measure.AREA, "acres")
     (320.0, 80.0)
     """
-    sign = _sign_before(text, measure, money)
+    sign, sign_of_farm = _sign_before(text, measure, money), money.strip()
     if measure in _MONEYED and any(unicodedata.category(c) == "Sc" for c in text[len(sign) :]):
         _check_sign(text, money)
     expected = f"a number in {ACCEPTED[measure]}"
@@ -53,7 +53,10 @@ def read_quantity(
     try:
         found = find_unit(written, measure, money)
     except Unreadable as problem:
-        refuse(problem.expected, _in_one_unit(text, measure, comma) or problem.remedy)
+        remedy = _in_one_unit(text, measure, comma) or problem.remedy
+        if measure in _MONEYED and not rest:
+            remedy = f"mend the unit in the header, {unit}: Currency on Farm is {sign_of_farm}"
+        refuse(problem.expected, remedy)
     if found.upside_down and value == 0.0:
         refuse("a number above 0")
     result = found.to_working(value)

@@ -249,7 +249,12 @@ ROWS = [
     (lambda s: renamed(s, "Fields", "Trait", "Acres"), "Fields", 1, "each column once"),
     (lambda s: renamed(s, "Fields", "Acres", "Acres (rods)"), "Fields", 1, "acres or ha"),
     (lambda s: renamed(s, "Containers", "Size", "Size (lb)"), "Containers", 1, "fl oz, gal"),
-    (lambda s: renamed(s, "Containers", "Price", "Price (€)"), "Containers", 2, "farm's money"),
+    (
+        lambda s: renamed(s, "Containers", "Price", "Price (€)"),
+        "Containers",
+        2,
+        "mend the unit in the header, €",
+    ),
     (lambda s: renamed(s, "Containers", "Price", "Price (lb)"), "Containers", 1, "farm's money"),
     (lambda s: renamed(s, "Recipes", "Rate", "Rate (gal)"), "Recipes", 1, "a rate's unit"),
     (lambda s: {**s, "Fields": [["a", "b"], ["c"]]}, "Fields", 1, "a row of headers"),
@@ -288,7 +293,7 @@ ROWS = [
     ),
     (lambda s: setting(s, "Units", "imperial"), "Farm", 11, "one of US, metric"),
     (lambda s: setting(s, "Currency", "10"), "Farm", 11, "a sign or code such as $"),
-    (lambda s: setting(s, "Crop year", "27"), "Farm", 3, "a year from"),
+    (lambda s: setting(s, "Crop year", "27"), "Farm", 3, "a year from 1900 to 2200"),
     (lambda s: setting(s, "", "7"), "Farm", 11, "the name of a setting"),
     (
         lambda s: put(
