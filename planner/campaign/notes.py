@@ -129,10 +129,15 @@ def _early(campaign: Campaign) -> list[str]:
     ]
 
 
-def product_missing(campaign: Campaign) -> list[str]:
-    """Say which products the work in the shop takes more of than is there, and what to do."""
+def before_ordering(campaign: Campaign) -> list[str]:
+    """Say in winter what the shop lacks: days, and product beyond the plan; and what would help."""
+    late = " ".join(_late(campaign))
     missing = [f for f in campaign.drawdown.flushes if f.missing > WORTH_TELLING]
-    return [*(_flush(campaign, f) for f in missing), *_sits_too_long(campaign)]
+    return [
+        *([f"In the shop: {late}"] if late else []),
+        *(_flush(campaign, f) for f in missing),
+        *_sits_too_long(campaign),
+    ]
 
 
 def _flushed(campaign: Campaign) -> list[str]:

@@ -9,7 +9,6 @@ from collections import defaultdict
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.days import said
-from planner.campaign.notes import product_missing as product_missing_in
 from planner.explain.words import Speech, count, listing, number
 from planner.plan.plan import TOTAL
 from planner.plan.price import expired
@@ -370,11 +369,6 @@ def to_do_lines(facts: Facts) -> list[str]:
 
 def _weekend(day: date) -> str:
     return " (a weekend: by the Friday before)" if day.weekday() in (SATURDAY, SUNDAY) else ""
-
-
-def product_missing(facts: Facts) -> list[str]:
-    """Say which products the calendar of the work takes more of than the order brings."""
-    return product_missing_in(facts.campaign) if facts.campaign is not None else []
 
 
 def bags_by_size(facts: Facts) -> str:

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.notes import before_ordering
 from planner.explain.words import count
 from planner.plan.plan import COST_TERMS, NEARNESS, TOTAL, Outcome, says_something
 from planner.plan.product_cautions import order_by_passed
@@ -218,13 +219,13 @@ def _short(facts: Facts) -> list[Block]:
 
 
 def _to_check(facts: Facts) -> list[Block]:
-    """Name orders whose day has passed, what is lacking or hardly needed or of no use, odd figures.
+    """Name orders whose day has passed, what the shop lacks, what is hardly needed, odd figures.
 
     What the season's rules keep off only a part is on Notes.
     """
     said = [
         *order_by_passed(facts.plan, facts.season),
-        *answer.product_missing(facts),
+        *(before_ordering(facts.campaign) if facts.campaign is not None else []),
         *answer.for_margin_lines(facts),
         *(b.sentence for b in facts.barred if b.wholly),
         *questions(facts.season),

@@ -10,7 +10,7 @@ from datetime import date
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
-from planner.campaign.notes import notes, product_missing
+from planner.campaign.notes import before_ordering, notes
 from planner.campaign.reported import reported
 from planner.campaign.standing import Night, Standing, minutes_again, standing, too_long
 from planner.campaign.store import from_dict, to_dict
@@ -82,15 +82,28 @@ def test_what_is_missing_is_said_first_of_all():
     assert "Beta may sit 6 hours and would sit in the line for longer, from Wed 5/5/2027" in note
     assert "takes 20.0 fl oz more; only 13.5 fl oz are left over" in note
     assert "6.5 fl oz are missing" in note
-    assert product_missing(made) == [note]
+    assert before_ordering(made) == [note]
     page_one = front_sheet(Facts(hand_plan(), hand_season(), campaign=made)).blocks
     (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
     assert check.paragraphs[0] == note
 
 
+def test_days_that_do_not_suffice_are_said_before_anything_is_ordered():
+    """A bag a day from 1 May: the sixth is treated on the 6th, and treating ends on the 5th."""
+    one, plan = hand_season(), hand_plan()
+    farm = replace(one.farm, bags_per_day=1.0, first_treating_day=date(2027, 5, 1))
+    one = replace(one, farm=replace(farm, treating_done_by=date(2027, 5, 5)))
+    made = make_campaign(one, plan)
+    assert made.calendar.late == 1
+    page_one = front_sheet(Facts(plan, one, campaign=made)).blocks
+    (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
+    assert check.paragraphs[0] == "In the shop: " + " ".join(made.notes[:2])
+    assert "1 treating day more at the end, until Thu 5/6/2027; or starting 1 day" in made.notes[1]
+
+
 def test_nothing_is_missing_where_what_is_left_covers_it():
     assert standing(worked(6.0))
-    assert product_missing(worked(6.0)) == []
+    assert before_ordering(worked(6.0)) == []
 
 
 def test_several_nights_share_a_note():
@@ -129,7 +142,7 @@ def test_what_the_next_recipe_lacks_is_flushed_in_the_evening_and_not_primed_aga
     assert (one.night, one.takes) == (night, 0.0)
     ((*_, takes, there),) = tables(turned)["sits"].rows
     assert (takes, there) == (None, None)
-    assert product_missing(turned) == []
+    assert before_ordering(turned) == []
     assert minutes_again(turned) == {}
 
 
