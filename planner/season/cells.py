@@ -153,11 +153,11 @@ def _plain_number(text: str, column: Column, setting: Setting) -> float:
         refuse(
             "a decimal number such as 1.8", "maturities before 0 have no sure number: see the tag"
         )
-    return read_number(text, setting.comma)
+    return read_number(text, setting.comma, bounds(column))
 
 
 def _whole(text: str, column: Column, setting: Setting) -> int:
-    value = read_number(text, setting.comma)
+    value = read_number(text, setting.comma, bounds(column))
     if not value.is_integer():
         refuse(bounds(column), f"write {int(value)} or {int(value) + 1}")
     return int(value)

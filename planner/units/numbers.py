@@ -70,7 +70,7 @@ def _split(text: str) -> tuple[str, str]:
     return digits, rest.strip()
 
 
-def read_number(text: str, comma: bool = True) -> float:
+def read_number(text: str, comma: bool = True, expected: str = A_NUMBER) -> float:
     """Read a number without a unit.
 
     Parameters
@@ -80,6 +80,8 @@ def read_number(text: str, comma: bool = True) -> float:
     comma
         Whether ``,`` between thousands is sure to mean that: not so in a file whose cells are
         divided by ``;``.
+    expected
+        What is said to be expected where the text is none.
 
     Raises
     ------
@@ -89,10 +91,10 @@ def read_number(text: str, comma: bool = True) -> float:
     >>> read_number("140,000"), read_number("140k"), read_number("1 000.5")
     (140000.0, 140000.0, 1000.5)
     """
-    value, rest = number_and_rest(text, comma)
+    value, rest = number_and_rest(text, comma, expected)
     if rest:
         remedy = _number_remedy(text) or f"'{rest[:20]}' after the number is not understood"
-        refuse(A_NUMBER, remedy)
+        refuse(expected, remedy)
     return value
 
 

@@ -57,7 +57,8 @@ CELLS = [
     ("Recipes", 2, "Rate", "0 fl oz/cwt", "above 0"),
     ("Recipes", 2, "Rate", "-4 fl oz/cwt", "above 0"),
     ("Recipes", 2, "Rate", "four", "a rate in fl oz/unit, mL/unit, fl oz/cwt, mL/100 kg"),
-    ("Fields", 2, "Priority", "first", "a number such as 140,000 or 4.6"),
+    ("Fields", 2, "Priority", "first", "a whole number from 1 to 1,000"),
+    ("Seed lots", 4, "Maturity", "early", "a number from 0 to 12"),
     # units
     ("Fields", 2, "Acres", "80 hectars", "nearest unit: 'hectares'"),
     ("Products", 2, "On hand", "5", "write the unit after the number"),
