@@ -135,7 +135,8 @@ def hold_runs(orders: Orders) -> None:
 def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | None = None) -> bool:
     """Look for the best order until the bound is close; says whether there is one.
 
-    For so many seconds; where no order was found by then, a little longer.
+    For so many seconds; where no order was found by then, a little longer. Where so few orders can
+    be planted in that time that none will be found, it ends at once.
 
     `spare` of every product, in its largest container, must stay over; a bound for that is none of
     the season.
@@ -148,9 +149,12 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
     gap, between = params.order_gap, params.between
     lowest, settled, proposed = INFINITE, False, orders.center
     few = not incumbent.options.params.are_many(model.it.choices)
-    until = incumbent.seconds() + seconds
+    began = incumbent.seconds()
     for turn in range(params.turns):
-        late = incumbent.seconds() - until
+        took = incumbent.seconds() - began
+        if turn and orders.best is None and took / turn * params.least_turns > seconds:
+            break
+        late = took - seconds
         if incumbent.is_set() or late > (0.3 * seconds if orders.best is None else 0.0):
             break
         limits = Limits(max(0.1, seconds), gap / 3)

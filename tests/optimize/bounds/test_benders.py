@@ -7,6 +7,7 @@ optimizer, and from the same program solved in one piece.
 import numpy as np
 import pytest
 
+from planner.optimize.bounds import benders
 from planner.optimize.bounds.benders import BOUGHT, DECIDED, find, hold_runs, open_orders
 from planner.optimize.bounds.column_generation import generate_columns
 from planner.optimize.from_plan.warm_start import columns_of
@@ -46,6 +47,20 @@ def test_best_order_apart_is_the_best_order(case):
         assert orders.cost >= optimum - 1e-6 * abs(optimum)
         assert orders.cost - incumbent.bound <= 1.01 * TUNED.large.order_gap * abs(orders.cost)
         assert incumbent.bound > linear
+
+
+@pytest.mark.parametrize(("each", "ends"), [(20.0, True), (1.0, False)])
+def test_no_order_is_looked_for_where_planting_one_takes_too_long(monkeypatch, each, ends):
+    """Ten orders of 20 s don't fit into 60 s, ten of a second do."""
+    incumbent, master = opened(CASES[0])
+    generate_columns(incumbent, master, 60)
+    orders = open_orders(master)
+    cut, calls = benders._cut, []
+    monkeypatch.setattr(benders, "_cut", lambda *args: calls.append(1) or cut(*args))
+    monkeypatch.setattr(Incumbent, "seconds", lambda _: each * len(calls))
+    find(incumbent, orders, 60.0)
+    assert (len(calls) < 3) == ends
+    assert incumbent.bound > -np.inf
 
 
 @pytest.mark.slow
