@@ -37,18 +37,23 @@ NOISE = 0.02
 
 
 class Facts(NamedTuple):
-    """What never changes. Fields, lots, pools (lot and recipe), choices (field and pool)."""
+    """What never changes. Fields, lots, pools (lot and recipe), choices (field and pool).
+
+    Arrays have one number for each field, choice, pool or lot, as said, or the shape said.
+    """
 
     acres: Floats
-    """By field, as those up to `lots`."""
+    """Acres; by field, as those up to `lots`."""
     split: Floats
-    """Least that a share may have."""
+    """Least acres that a share may have."""
     lot_split: Floats
-    """Least that a choice may have."""
+    """Least acres that a choice may have."""
     short_price: Floats
+    """Money that an acre short counts as."""
     first: Ints
-    """Where the choices of each field start."""
+    """Where the choices of each field start; one more than there are fields."""
     any_twin: Bools
+    """Whether any choice of the field has a twin."""
     lots: Ints
     """Lots of field f: `lots[lots_at[f] : lots_at[f + 1]]`."""
     lots_at: Ints
@@ -56,7 +61,7 @@ class Facts(NamedTuple):
     """Fields of each lot, likewise."""
     fields_at: Ints
     pool: Ints
-    """By choice, as those up to `loss`."""
+    """Pool; by choice, as those up to `loss`."""
     share: Ints
     """Number of the (variety, recipe) share."""
     twin: Bools
@@ -64,9 +69,11 @@ class Facts(NamedTuple):
     units: Floats
     """Units an acre."""
     loss: Floats
+    """Expected yield loss counted in the cost, money an acre."""
     lot: Ints
-    """By pool, as those up to `done`."""
+    """Lot; by pool, as those up to `done`."""
     recipe: Ints
+    """Recipe; the last one stands for untreated seed."""
     size: Floats
     """Units a bag."""
     treats: Bools
@@ -82,31 +89,36 @@ class Facts(NamedTuple):
     done: Floats
     """Units treated before."""
     pools_at: Ints
-    """Where the pools of each lot start."""
+    """Where the pools of each lot start; one more than there are lots."""
     full: Ints
-    """Bags of the lot on hand."""
+    """Full bags of the lot on hand; by lot, as those up to `bought_extra`."""
     ceiling: Ints
     """Bags of the lot on hand and available."""
     part_size: Floats
     """Units in the lot's part bag."""
     bought_extra: Floats
+    """Money that a bag bought costs beyond the worth of one from stock."""
     line: Floats
-    """Line losses: recipe x product."""
+    """Line losses, fl oz: recipe x product."""
     primed: bool
     """Whether a product's line loss is taken once for all recipes; more is the model's to find."""
     rule_has: Bools
-    """Shares of all planted acres: rule x lot."""
+    """Whether a lot counts to a rule about shares of all planted acres: rule x lot."""
     most_shares: int
+    """Most shares of a field."""
 
 
 class Prices(NamedTuple):
     """Steps of every product one after the other: a need up to `reach` costs `cost`."""
 
     reach: Floats
+    """Fl oz; by step, as `cost`."""
     cost: Floats
+    """Money."""
     begin: Ints
-    """Where to look from, by product and whole number of `width`."""
+    """Step to look from, by whole number of `width`: product x `GRID`."""
     width: Floats
+    """Fl oz; by product, as `slope`."""
     slope: Floats
     """Money a fl oz needed, on top."""
 
@@ -115,17 +127,21 @@ class Tally(NamedTuple):
     """What is in the current plan, and what that comes to."""
 
     choice: Ints
-    """Field x piece."""
+    """Field x `PIECES`."""
     piece: Floats
-    """Acres: field x piece."""
+    """Acres: field x `PIECES`."""
     pieces: Ints
-    """Number of a field's pieces."""
+    """Number of pieces, by field."""
     short: Floats
+    """Acres not planted, by field."""
     have: Floats
-    """Units of a pool that need no full bag: treated before, or in the part bag."""
+    """Units that need no full bag, treated before or in the part bag; by pool, up to `bags`."""
     demand: Floats
+    """Units planted."""
     bags: Ints
+    """Full bags in use."""
     lot_bags: Ints
+    """Full bags of all its pools; by lot, as those up to `part_free`."""
     lot_part: Ints
     """Pool that has the lot's part bag, or -1."""
     part_free: Floats
@@ -133,31 +149,39 @@ class Tally(NamedTuple):
     running: Ints
     """Pools in use, by recipe."""
     need: Floats
+    """Fl oz, by product."""
     spent: Floats
-    """Cost of what is needed of each product."""
+    """Cost of what is needed, by product."""
     other: Floats
     """Seed given up and bought, and yield lost: one number."""
     rule_cap: Floats
+    """Acres that a rule about shares of all planted acres allows, by rule."""
     rule_acres: Floats
+    """Acres that count to it, by rule."""
 
 
 class Scratch(NamedTuple):
     """Room to work in."""
 
     offers: Floats
+    """What a field, or a part of it, would cost; by its choices, as `fills`."""
     fills: Floats
+    """Acres of it that bags open anyway would plant."""
     near: Floats
+    """Lots in common with a field; by field, as `seen`."""
     seen: Bools
-    """By field."""
     touched: Bools
-    """By lot."""
+    """Whether a move changes the lot, by lot."""
     chosen: Ints
+    """Fields taken off, in the order of the move."""
     rank: Floats
+    """What fields are chosen by, by field; then what the chosen are put in order by."""
     choice: Ints
-    """Pieces of the fields taken off, before."""
+    """What the fields taken off had, as in `Tally`: chosen x `PIECES`."""
     piece: Floats
     pieces: Ints
     held: Ints
+    """What one field has while others are tried for it, choices and acres."""
     held_acres: Floats
 
 

@@ -28,7 +28,10 @@ BEYOND = 1e12
 
 @dataclass(frozen=True, slots=True, eq=False)
 class OrderTable:
-    """Steps of one product: a need up to `reach[i]` fl oz costs `cost[i]`, credit apart."""
+    """Steps of one product: a need up to `reach[i]` fl oz costs `cost[i]`, credit apart.
+
+    Both rise; the last step reaches any need, at `BEYOND`.
+    """
 
     reach: Floats
     cost: Floats

@@ -187,7 +187,7 @@ def _scratch(x: Facts) -> Scratch:
 
 
 class AnnealingState:
-    """The state of the construction; see the module."""
+    """A plan under construction, laid out for the compiled moves; see the module."""
 
     def __init__(self, it: Instance, choices: Choices, tables: list[OrderTable]) -> None:
         self.it, self.choices = it, choices

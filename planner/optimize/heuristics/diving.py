@@ -148,12 +148,6 @@ class Dive:
             stuck[pick] = len(pick) == 1
 
 
-def up(value: Floats) -> tuple[Floats, Floats]:
-    """Round up; the nearest first."""
-    target = np.ceil(value - NONE)
-    return target, target - value
-
-
 def up_or_closed(value: Floats, small: float) -> tuple[Floats, Floats]:
     """Round up, or close what is smaller than that."""
     target = np.ceil(value - NONE)

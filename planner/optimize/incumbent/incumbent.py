@@ -45,7 +45,7 @@ def same_short(short: Floats, other: Floats) -> bool:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class RuledOut:
-    """Columns that are zero in every plan with no more acres short than that, by priority."""
+    """Columns that are zero in every plan with no more acres short than `short`, by priority."""
 
     short: Floats
     columns: Bools

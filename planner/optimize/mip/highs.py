@@ -50,7 +50,10 @@ class Verdict(Enum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Matrix:
-    """A mixed-integer program: minimise cost x with rows and x between their bounds."""
+    """A mixed-integer program: minimise cost x with rows and x between their bounds.
+
+    `cost`, `lower`, `upper` and `integer` are by column, `row_lower` and `row_upper` by row.
+    """
 
     cost: Floats
     lower: Floats
@@ -61,8 +64,10 @@ class Matrix:
     start: NDArray[np.int64]
     """Where each column's entries start; one more than there are columns."""
     row: NDArray[np.int64]
+    """Row of each entry, column after column, as `value`."""
     value: Floats
     offset: float = 0.0
+    """Cost that is there whatever x is."""
 
     @property
     def n_columns(self) -> int:

@@ -59,7 +59,7 @@ def whole(number: float) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choices:
-    """Every (field, lot, recipe) that may be planted, as parallel arrays."""
+    """Every (field, lot, recipe) that may be planted, as parallel arrays sorted by field."""
 
     field: NDArray[np.int64]
     lot: NDArray[np.int64]
@@ -102,10 +102,11 @@ class Instance:
     variety_of: NDArray[np.int64]
     """By lot."""
     full_bags: NDArray[np.int64]
+    """On hand and not yet treated, by lot."""
     part_bag: NDArray[np.float64]
-    """Units in the lot's part bag; 0 for none."""
+    """Units in the lot's part bag, by lot; 0 for none."""
     can_buy: NDArray[np.int64]
-    """Bags."""
+    """Full bags for sale, by lot."""
     before: dict[tuple[int, int], float]
     """Units already treated, by (lot, recipe)."""
     use: NDArray[np.float64]

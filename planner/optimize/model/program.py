@@ -51,6 +51,7 @@ class Model:
     keys: dict[str, list[Any]]
     at: dict[str, NDArray[np.int64]]
     places: dict[tuple[str, Any], int]
+    """Column by group and key."""
     rows: dict[str, range]
     """Rows of every rule, by the name of its function in `constraints.py`."""
 
