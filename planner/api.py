@@ -311,11 +311,18 @@ def keep_near(
         Acres that may change their seed or recipe at the most; those that must do all the same.
     notes
         What `bring_in` has to say.
+    stop
+        Once set, the best plan so far is returned.
 
     Returns
     -------
     tuple of Plan and Again
         The plan, audited, with its warnings; and what changed, what to buy, what is left.
+
+    Raises
+    ------
+    AuditError
+        When the plan breaks a rule, which is a bug.
     """
     from planner.explain.again import plan_again
     from planner.explain.complete import complete

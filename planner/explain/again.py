@@ -154,10 +154,19 @@ def plan_again(
         which nothing was treated or ordered yet.
     cheapest
         What `planner.optimize.search.run.solve` returns for the season as it is now.
+    options
+        Time or steps for it, its gap and seed. Default 20 s.
     most_moved
         Acres that may move at the most; those that must move are moved all the same.
     notes
         Passed on to the description.
+    stop
+        Once set, the best plan so far is taken.
+
+    Raises
+    ------
+    AuditError
+        When the plan breaks a rule, which is a bug.
     """
     from planner.optimize.from_plan.acres_moved import Terms
     from planner.optimize.from_plan.stay_near import stay

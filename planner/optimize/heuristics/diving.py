@@ -38,6 +38,7 @@ class Dive:
         self.low, self.high = loose.matrix.lower.copy(), loose.matrix.upper.copy()
         self.kept = Kept(loose.matrix, stop)
         self.x: Floats | None = None
+        """The last solution, by column; None before there is one."""
         m = loose.matrix
         least = np.zeros(len(m.row_lower))
         np.minimum.at(least, m.row, m.value)
@@ -177,8 +178,19 @@ def dive(
     ----------
     loose
         The model without the field rule.
+    near
+        What solves parts of the exact model: the field rule that is kept in the end.
     order
-        A solution of `loose` whose order is whole.
+        A solution of `loose` whose order is whole, by column.
+    spare
+        What at least is to be left of each product, in its largest container.
+    elastic
+        Whether one more of every container ordered may come in, and the field rule is left out.
+
+    Returns
+    -------
+    array or None
+        By column of `loose`; None where the order can't be planted at all.
     """
     it = Dive(loose, stop, params)
     for group in ("reached", "freight_free", "level"):

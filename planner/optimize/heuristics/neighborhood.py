@@ -104,6 +104,18 @@ class Neighborhood:
 
         Seed is free too, or (`local`) only that of lots which the fields could take; so is the
         order. `matrix` has the model's rows with other bounds or another aim.
+
+        Parameters
+        ----------
+        x
+            A solution of the model, by column; with `start` the solve begins at it.
+        fields
+            Those to free, by field.
+
+        Returns
+        -------
+        tuple of array or None, and Answer
+            The best solution found, by column; what the solver said of the part.
         """
         m = self.model
         on = self.share_acres(x) > 1e-6

@@ -111,8 +111,18 @@ def search_beside(
 ) -> None:
     """Anneal in another process too: from the best plan, with less of it, from scratch.
 
-    `turn` says which of the three comes first; `acres`, whether acres short count most. Where there
-    are patterns, two of three are from scratch: many plans of all kinds serve best.
+    Where there are patterns, two of three are from scratch: many plans of all kinds serve best.
+
+    Parameters
+    ----------
+    take
+        Called with each plan, in pieces.
+    turn
+        Which of the three comes first, from 0.
+    seed
+        Of this process, beside that of the options.
+    acres
+        Whether acres short count most.
     """
     incumbent = context.incumbent
     rng = np.random.default_rng([incumbent.options.seed, seed])
