@@ -53,15 +53,18 @@ def test_every_bag_once_and_every_floz_accounted_for(seed):
 
 
 def again(season, campaign, product):
-    """Fl oz that the line takes where a recipe is taken up again, counted run by run."""
+    """Fl oz that the line takes where a recipe is taken up again, or stood too long over night."""
     recipes = {r.name: {x.product for x in r.rates} for r in season.recipes}
-    seen, before, taken = set(), None, 0.0
+    seen, before, times = set(), None, 0
     for run in campaign.calendar.runs:
-        if run.recipe != before and run.recipe in seen and product.name in recipes[run.recipe]:
-            taken += product.line_loss
+        if product.name in recipes[run.recipe]:
+            if before is None or run.recipe != before.recipe:
+                times += run.recipe in seen
+            elif product.slurry_life is not None and run.day != before.day:
+                times += 24 * (run.day - before.day).days - 12 > product.slurry_life
         seen.add(run.recipe)
-        before = run.recipe
-    return taken
+        before = run
+    return times * product.line_loss
 
 
 @pytest.mark.parametrize("seed", few(range(CASES)))
@@ -87,7 +90,7 @@ def test_levels_fall_and_containers_follow_one_another(seed):
 def test_bags_done_in_any_order_keep_the_books(seed):
     """Half of the bags done, last batch first: the same fl oz, every bag still once.
 
-    What a recipe takes that is taken up again comes on top, as far as there is any.
+    What the line takes again comes on top, as far as there is any.
     """
     season, plan = random_case(seed)
     made = make_campaign(season, plan)

@@ -124,7 +124,7 @@ def hand_plan() -> Plan:
 
 def random_case(seed: int) -> tuple[Season, Plan]:
     """A random season of up to four recipes and a plan of it that adds up."""
-    rng = Random(seed)
+    rng, lives = Random(seed), Random(f"slurry {seed}")
     products = tuple(
         Product(
             name,
@@ -134,6 +134,7 @@ def random_case(seed: int) -> tuple[Season, Plan]:
             line_loss=rng.choice((0.0, 4.0, 12.5)),
             on_seed_life=rng.choice((None, None, 8.0, 20.0)),
             density=rng.choice((None, 9.1)),
+            slurry_life=lives.choice((None, 6.0, 12.0, 40.0)),
         )
         for name in ("Alpha", "Beta", "Gamma", "Delta")
     )
