@@ -140,7 +140,7 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
     import uvicorn
 
     if not folder.is_dir():
-        msg = f"{folder} is no folder; name the one that holds your seasons"
+        msg = f"{folder} is no folder; make it, or name the one that holds your seasons"
         raise OutputError(msg)
     listener = _listen(port)
     port = listener.getsockname()[1]
