@@ -238,7 +238,8 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
     ends = interval(floors) if several and np.isfinite(floors).all() else None
     cost = max(1.0, abs(planning.recourse))
     more = _more_short(paired)
-    gap = gap_upper(np.array([o.value - least.floor for o, least in paired]) + toll)
+    held = np.array([o.value for o, _ in paired]) + toll
+    gap = gap_upper(held - np.array([least.floor for _, least in paired]))
     return TwoStages(
         draws=len(done),
         orders=tuple(
@@ -249,7 +250,7 @@ def _settled(tried: Tried, few: Sequence[Order], count: int, tolls: Sequence[Tol
         floor=ends.mean if ends else -np.inf,
         floor_low=ends.low if ends else -np.inf,
         floor_draws=len(known),
-        left_open=_left_open([least for _, least in paired], cost),
+        left_open=_left_open([least for _, least in paired], held, cost),
         gap=gap / cost if several and more <= SHORT else np.inf,
         value_of_planning=planning.of_planning,
         price_of_not_knowing=_of_knowing(table, best),
@@ -264,11 +265,18 @@ def _more_short(paired: Sequence[tuple[Outcome, Outcome]]) -> float:
     return float(np.mean(more or [0.0]))
 
 
-def _left_open(at_best: Sequence[Outcome], cost: float) -> float:
-    """Share of a cost that solves of draws at best left unproven on average."""
+def _left_open(at_best: Sequence[Outcome], held: Floats, cost: float) -> float:
+    """Share of a cost that solves of draws at best left unproven on average.
+
+    Parameters
+    ----------
+    held
+        What an order comes to in each draw: at best it costs no more, whatever was found in time.
+    """
     if not at_best:
         return float(np.inf)
-    return float(np.mean([o.value - o.floor for o in at_best])) / cost
+    least = np.minimum([o.value for o in at_best], held)
+    return float((least - [o.floor for o in at_best]).mean()) / cost
 
 
 def _of_knowing(table: OutcomeTable, best: Order) -> float:

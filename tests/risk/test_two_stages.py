@@ -14,7 +14,7 @@ from planner.risk.floors import Tolls
 from planner.risk.second_stage import Order, Outcome, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.turned_out import Turn
-from planner.risk.two_stages import _more_short
+from planner.risk.two_stages import _left_open, _more_short
 from planner.season.domain import Quantity, Season
 
 ONE = {
@@ -304,3 +304,13 @@ def test_acres_more_short_are_a_mean_over_all_draws() -> None:
     none = Outcome(100.0, 100.0, 0.0, False, 100.0, Order(), frozenset())
     some = replace(none, value=9000.0, short=8.0)
     assert _more_short([(some, none), *[(none, none)] * 3]) == 2.0
+
+
+def test_what_stays_open_of_a_draw_is_no_more_than_an_order_costs_there() -> None:
+    """At best $130 was found in time, the order costs $110, none less than $100: $10 is open.
+
+    In the second draw $105 was found: $7.50 on average, of $1,000.
+    """
+    first = Outcome(130.0, 130.0, 0.0, False, 100.0, Order(), frozenset())
+    second = replace(first, value=105.0)
+    assert _left_open([first, second], np.array([110.0, 120.0]), 1000.0) == pytest.approx(0.0075)
