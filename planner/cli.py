@@ -14,7 +14,6 @@ import signal
 import sys
 import threading
 import traceback
-from datetime import datetime  # noqa: TC003 - typer reads it when the command line is read
 from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
@@ -514,22 +513,21 @@ def campaign(
         ),
     ] = False,
     today: Annotated[
-        datetime | None,
+        str,
         typer.Option(
             "--today",
             metavar="DAY",
-            formats=["%Y-%m-%d"],
+            show_default=False,
             help="First day left for treating.  [default: the day after the last day done]",
         ),
-    ] = None,
+    ] = "",
 ) -> None:
     """Bring the work in the shop up to date; writes plan.json, plan.ics and campaign.xlsx."""
     from planner.report.campaign_files import update_campaign
     from planner.terminal.shop import campaign_lines
     from planner.terminal.text import written_lines
 
-    day = today.date() if today else None
-    updated, paths, said = update_campaign(plan_file, done or [], log, day, recount=recount)
+    updated, paths, said = update_campaign(plan_file, done or [], log, today, recount=recount)
     for line in [*campaign_lines(updated, said), *written_lines(paths)]:
         _print(line)
 

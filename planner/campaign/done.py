@@ -100,6 +100,21 @@ def _bags(text: str) -> int:
     return int(text)
 
 
+def read_today(campaign: Campaign, text: str) -> date | None:
+    """Read the first day left for treating; None where there is no text.
+
+    Raises
+    ------
+    InputError
+        When it is no day of the season.
+    """
+    try:
+        return _day(text, campaign.shop)
+    except ValueError as error:
+        fault = Fault("--today", expected="a day of the season", remedy=str(error))
+        raise InputError(fault.sheet, [fault], UNCHANGED) from None
+
+
 def _day(text: str, shop: Shop) -> date | None:
     if not text.strip():
         return None

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.campaign.campaign import update
-from planner.campaign.done import UNCHANGED, read_done
+from planner.campaign.done import UNCHANGED, read_done, read_today
 from planner.campaign.ical import to_ical
 from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
@@ -17,7 +17,6 @@ from planner.report.files import CAMPAIGN, refuse_held, settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
-    from datetime import date
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
@@ -27,7 +26,7 @@ def update_campaign(
     path: Path,
     done: Sequence[str] = (),
     log: Path | None = None,
-    today: date | None = None,
+    today: str = "",
     *,
     recount: bool = False,
 ) -> tuple[Campaign, tuple[Path, ...], tuple[str, ...]]:
@@ -44,7 +43,8 @@ def update_campaign(
     log
         The same as a table, see `planner.campaign.logged`; what was counted before is skipped.
     today
-        First day left for treating; the day after the last day done where not given.
+        First day left for treating, written as days done are; the day after the last day done
+        where empty.
     recount
         Whether what was reported before is forgotten first.
 
@@ -70,13 +70,14 @@ def update_campaign(
     data = _read(path)
     campaign = from_dict(data["campaign"])
     said: tuple[str, ...] = ()
+    first = read_today(campaign, today)
     if recount:
         campaign = replace(campaign, done=())
     if done or not log:
-        campaign = update(campaign, read_done(campaign, done), today)
+        campaign = update(campaign, read_done(campaign, done), first)
     if log:
         before, new, said = read_log(campaign, log)
-        campaign = update(replace(campaign, done=before), new, today)
+        campaign = update(replace(campaign, done=before), new, first)
     data["campaign"] = to_dict(campaign)
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {

@@ -303,6 +303,15 @@ def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     assert "done" in row_with(sheet, "L1", "1 to 2")
 
 
+def test_today_is_written_as_the_calendar_shows_it(tmp_path):
+    path = written(tmp_path)
+    for text in ("5/3/2027", "2027-05-03"):
+        campaign, *_ = update_campaign(path, today=text)
+        assert min(r.day for r in campaign.calendar.runs) == date(2027, 5, 3)
+    with pytest.raises(InputError, match="'5/3/2026' is over half a year from"):
+        update_campaign(path, today="5/3/2026")
+
+
 def test_a_log_can_be_counted_from_the_start(tmp_path):
     """Two bags reported, one was done."""
     path, log = written(tmp_path), tmp_path / "log.csv"
