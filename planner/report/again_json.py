@@ -101,6 +101,15 @@ def read_earlier(path: Path) -> Earlier:
         raise InputError(path.name, [fault]) from None
 
 
+def told_apart_by(path: Path) -> str:
+    """What tells apart the events of the plan in a ``plan.json``; empty where there is none."""
+    try:
+        data = json.loads(path.read_text("utf-8-sig"))
+    except (OSError, ValueError, RecursionError):
+        return ""
+    return _unreported(data.get("campaign") if isinstance(data, dict) else None).apart
+
+
 def _unreported(campaign: object) -> WentBefore:
     """What tells apart the events of a campaign, which may be one of another version."""
     shop = campaign.get("shop") if isinstance(campaign, dict) else None

@@ -63,6 +63,13 @@ def write_plan(
     AuditError
         When the campaign does not add up to the plan.
     """
+    from planner.campaign.campaign import make_campaign
+    from planner.report.again_json import told_apart_by
+
+    campaign = campaign or make_campaign(season, plan)
+    if campaign.shop.apart:  # its days stay those of the plan that is replaced
+        apart = told_apart_by(Path(folder) / f"{stem}.json") or campaign.shop.apart
+        campaign = replace(campaign, shop=replace(campaign.shop, apart=apart))
     content = plan_content(plan, season, why, stem, packs, stages=stages, campaign=campaign)
     return write_or_beside(Path(folder), content)
 

@@ -1,6 +1,7 @@
 """Going on in mid-season: what a campaign reports done, what it took, what is paid for."""
 
 import json
+import re
 from dataclasses import replace
 from datetime import date
 from pathlib import Path
@@ -264,13 +265,17 @@ def test_nothing_is_planned_on_days_that_have_passed(tmp_path) -> None:
 
 
 def test_days_of_a_farm_without_a_name_stay_the_same_days(tmp_path) -> None:
-    """Its field is called otherwise in the plan that goes on from the first."""
+    """Its field is called otherwise in the plan that goes on from the first or replaces it."""
     nameless = winter(farm=farm(name=""))
     before = api.make_campaign(*planned(nameless, tmp_path / "old")[:2])
     now = replace(nameless, fields=(field("Long Forty", acres=240.0),))
     file = tmp_path / "old" / "plan.json"
     after = api.make_campaign(*planned(now, tmp_path / "new", since=file)[:2])
     assert before.shop.apart == after.shop.apart != ""
+    days = file.with_name("plan.ics")
+    uids = re.findall(rb"UID:.*", days.read_bytes())
+    planned(now, tmp_path / "old")
+    assert re.findall(rb"UID:.*", days.read_bytes()) == uids != []
 
 
 def test_what_is_missing_for_the_bags_done_is_said(tmp_path) -> None:
