@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.supply import not_bought, unused
 from planner.explain.words import Speech, listing
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -15,7 +16,14 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
 
-LEFT = "will be left"
+SENT_BACK, RETURNED, LEFT = "can be cancelled or returned", "can be returned", "will be left"
+HEADS = {
+    ("container", SENT_BACK): "Can be cancelled or returned",
+    ("seed", RETURNED): "Can be returned",
+    ("seed", LEFT): "Treated seed left",
+    ("product", LEFT): "Product left",
+}
+"""What is said of a kind and what can be done about it, in the order in which it is said."""
 CRUMB = 0.05
 """Units of seed that are not worth a word."""
 
@@ -37,7 +45,7 @@ class Spare:
 
 
 def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
-    """Containers on their way that are not needed, product left, seed that may be returned."""
+    """Find what is not needed: what goes back before what stays, the most of each kind first."""
     speech = Speech(season.farm)
     found = []
     left = {u.product: u.left for u in plan.products}
@@ -49,7 +57,7 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
             left[o.product] -= n * c.usable
             price = c.breaks[0].price
             what = f"{n} x {o.container} of {o.product} on the way"
-            found.append(Spare("container", n, n * price, what, "can be cancelled or returned"))
+            found.append(Spare("container", n, n * price, what, SENT_BACK))
     for name, over in left.items():  # what goes back is no longer in it
         if over > 0.5:
             what = f"{speech.volume(over)} of {name}"
@@ -67,23 +75,17 @@ def spare_things(season: Season, plan: Plan) -> tuple[Spare, ...]:
         if loose > CRUMB and lot.return_value > 0.0 and lot.name not in bought:
             worth = loose * lot.return_value
             what = f"{speech.units(loose)} of {lot.name}"
-            found.append(Spare("seed", loose, worth, what, "can be returned"))
+            found.append(Spare("seed", loose, worth, what, RETURNED))
+    kinds = [*HEADS]
+    found.sort(key=lambda s: (kinds.index((s.kind, s.fate)), -s.worth, -s.amount))
     return tuple(found)
 
 
 def left_words(spare: Sequence[Spare], speech: Speech) -> tuple[str, ...]:
-    """Say what can be returned and what is left, the most of each kind first."""
-    kinds = (
-        ("Can be cancelled or returned", [s for s in spare if s.kind == "container"]),
-        ("Can be returned", [s for s in spare if s.kind == "seed" and s.fate != LEFT]),
-        ("Treated seed left", [s for s in spare if s.kind == "seed" and s.fate == LEFT]),
-        ("Product left", [s for s in spare if s.kind == "product"]),
+    """Say what can be returned and what is left, a sentence for each kind."""
+    named = grouped(
+        ((s.kind, s.fate), s.what + (f" for {speech.money(s.worth)}" if s.worth else ""))
+        for s in spare
     )
-    lines = []
-    for head, things in kinds:
-        names = [
-            s.what + (f" for {speech.money(s.worth)}" if s.worth else "")
-            for s in sorted(things, key=lambda s: (-s.worth, -s.amount))
-        ]
-        lines += [f"{head}: {listing(names)}."] if names else []
-    return tuple(lines) or ("Nothing is left over.",)
+    lines = tuple(f"{HEADS[kind]}: {listing(names)}." for kind, names in named.items())
+    return lines or ("Nothing is left over.",)

@@ -114,11 +114,11 @@ def _spare(again: Again) -> Table:
         name="spare",
         title="What can be returned or is left",
         columns=(
-            Column("what", "What", width=44),
-            Column("fate", "What can be done", width=30),
+            Column("fate", "What can be done"),
+            Column("what", "What", width=40),
             Column("worth", "Worth", Measure.MONEY),
         ),
-        rows=tuple((s.what, s.fate, s.worth or None) for s in again.spare),
+        rows=tuple((s.fate, s.what, s.worth or None) for s in again.spare),
         empty="Nothing is left over.",
     )
 
