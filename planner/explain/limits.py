@@ -166,7 +166,7 @@ def _ruled_out(field: Field, acres: float, free: Sequence[Pool], scene: Scene) -
             return found[0], start + found[1]
     if not scene.plan.shortage_proven:
         return Cause.TOGETHER, start + "no plan that uses it was found in the time given."
-    return Cause.TOGETHER, start + "whole bags and the field rules together leave no way to use it."
+    return Cause.TOGETHER, start + "whole bags and the rules together leave no way to use it."
 
 
 def _shares(

@@ -91,6 +91,14 @@ CASES = {
         ),
         "maturities 1.9 to 2.2 already have their most, 50% of all planted land",
     ),
+    "TOGETHER": (  # 50 % and 49.9 % are no whole
+        season(
+            farm=farm(most_of_one_variety=0.5),
+            lots=(lot(), lot("L2", "V22", 2.6)),
+            maturity_spread=(MaturityShare(1.9, 2.2, 0.499),),
+        ),
+        "whole bags and the rules together leave no way to use it",
+    ),
 }
 
 
