@@ -39,7 +39,7 @@ class Measure(Enum):
     AREA = "area"
     """Acres."""
     VOLUME = "volume"
-    """Fl oz, shown in gallons or litres: stocks, containers, needs."""
+    """Fl oz, shown in gallons or liters: stocks, containers, needs."""
     DOSE = "dose"
     """Fl oz, shown in fl oz or mL: what goes on a bag or a batch."""
     UNITS = "units"
@@ -57,7 +57,7 @@ class Measure(Enum):
     MONEY_PER_UNIT = "money per unit"
     """Currency per unit of seed."""
     MONEY_PER_VOLUME = "money per volume"
-    """Currency per fl oz, shown per gallon or litre."""
+    """Currency per fl oz, shown per gallon or liter."""
     SEEDS_PER_AREA = "seeds per area"
     """Seeds per acre."""
     UNITS_PER_AREA = "units per area"
@@ -122,7 +122,7 @@ _US = _SAME | {
 }
 _METRIC = _SAME | {
     Measure.AREA: _Shown(HA_PER_ACRE, "ha", 2),
-    Measure.VOLUME: _Shown(ML_PER_FLOZ / 1000, "L", 1),
+    Measure.VOLUME: _Shown(ML_PER_FLOZ / 1000, "L", 2),
     Measure.DOSE: _Shown(ML_PER_FLOZ, "mL", 0),
     Measure.WEIGHT: _Shown(KG_PER_LB, "kg", 0),
     Measure.MONEY_PER_CROP: _Shown(1000 / (LB_PER_BUSHEL * KG_PER_LB), "¤/t", 2),

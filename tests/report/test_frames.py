@@ -90,6 +90,13 @@ def test_factors(measure: Measure, us: float, metric: float) -> None:
     assert Manner(metric=True).value(1.0, measure) == pytest.approx(metric, rel=1e-8)
 
 
+def test_liters_are_as_fine_as_gallons() -> None:
+    """A 5 L can with a heel of 50 mL holds 4.95 L to use, not 5.0 less 0.0 and 4.9."""
+    liter = 1000 / 29.5735295625  # NIST Handbook 44, Appendix C
+    said = [Manner(metric=True).say(x * liter, Measure.VOLUME) for x in (5.0, 0.05, 4.95)]
+    assert said == ["5 L", "0.05 L", "4.95 L"]
+
+
 def test_every_measure_has_a_unit_in_both_systems() -> None:
     """Those that have one name the farm's own units and its currency, and no others."""
     us = Manner()
