@@ -47,6 +47,7 @@ DEFINITIONS = (
     "second = minute / 60",
     "inch = 0.0254 * meter",
     "centimeter = meter / 100",
+    "millimeter = meter / 1000",
     "foot = 12 * inch",
     "liter = 0.001 * meter ** 3",
     "milliliter = liter / 1000",
@@ -94,6 +95,7 @@ _AREA = {"acre": "acres|acre|ac", "hectare": "ha|hectare|hectares"}
 _PER_AREA = {"acre": "acre|ac|a|acres", "hectare": "ha|hectare|hectares"}
 _COUNTED_AREA = _PER_AREA | {"meter ** 2": "m2|m^2|square meter|square metre|sq m"}
 _SEED = {"seed": "seeds|seed"}
+_SEEDS = _SEED | {"thousand_seeds": "thousand seeds|1000 seeds"}
 _SEED_MASS = {
     "hundredweight": "cwt|100 lb|100 lbs|hundredweight",
     "hectokilogram": "100 kg|100kg|dt",
@@ -112,7 +114,7 @@ _CROP = {
     "short_ton": "short ton",
 }
 _TIME = {"minute": "min|minute|minutes", "hour": "h|hr|hour|hours", "second": "s|sec|second"}
-_LENGTH = {"inch": "inches|inch|in", "centimeter": "cm", "foot": "ft|foot|feet"}
+_LENGTH = {"inch": "inches|inch|in", "centimeter": "cm", "millimeter": "mm", "foot": "ft|foot|feet"}
 _NOTHING: dict[str, str] = {}
 
 Atoms = dict[str, str]
@@ -120,8 +122,8 @@ Atoms = dict[str, str]
 FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     Measure.VOLUME: ((_VOLUME, _NOTHING),),
     Measure.AREA: ((_AREA, _NOTHING),),
-    Measure.SEEDS: ((_SEED, _NOTHING),),
-    Measure.SEEDS_PER_AREA: ((_SEED, _COUNTED_AREA),),
+    Measure.SEEDS: ((_SEEDS, _NOTHING),),
+    Measure.SEEDS_PER_AREA: ((_SEEDS, _COUNTED_AREA),),
     Measure.PLANTS_PER_AREA: (({"plant": "plants|plant"}, _COUNTED_AREA),),
     Measure.SEED_SIZE: (
         (_SEED, {"pound": "lb|pound", "kilogram": "kg|kilogram", "gram": "g"}),

@@ -54,6 +54,9 @@ def close(expected: float, digits: float = 1e-12):
         ("161.997275 mg/seed", Measure.SEED_SIZE, 2800.0),
         # derived: 140,000 an acre on a hectare of 2.471 053 814 671 653 acres
         ("345947.534054 seeds/ha", Measure.SEEDS_PER_AREA, 140_000.0),
+        ("345.947534054 thousand seeds/ha", Measure.SEEDS_PER_AREA, 140_000.0),
+        ("140 thousand seeds", Measure.SEEDS, 140_000.0),
+        ("762 mm", Measure.LENGTH, 30.0),  # Handbook 44: 1 in = 25.4 mm
         ("271815.919614 plants/ha", Measure.PLANTS_PER_AREA, 110_000.0),
         # derived: an acre is 4,046.8564224 m2, a tonne 1000/0.45359237 lb
         ("40 plants/m2", Measure.PLANTS_PER_AREA, 40 * 4046.8564224),
