@@ -21,16 +21,16 @@ from planner.season.content import (
     Table,
     column_for,
     full,
-    key,
     setting_for,
     typed,
     typed_farm,
 )
 from planner.season.domain import LIVING
 from planner.season.match import match
+from planner.season.names import key
 from planner.season.read import read_season
 from planner.season.schema import Kind
-from planner.season.tables import read_tables
+from planner.season.tables import read_tables, sheet_of
 from planner.units import Measure, Unreadable, in_unit
 
 if TYPE_CHECKING:
@@ -262,7 +262,7 @@ def _later_scenarios(table: Table) -> Table:
             str(row[place[name]] or "") if name in place else ""
             for name in ("Sheet", "Row", "Column")
         )
-        sheet = next((s for s in schema.SHEETS if key(s.name) == key(name)), None)
+        sheet = sheet_of(name)
         if sheet is None:
             return value
         changed = setting_for(item) if sheet.name == "Farm" else column_for(sheet, header)
@@ -300,7 +300,8 @@ def _stock(
     if gone:
         names = ", ".join(gone)
         notes.append(f"Products: alive and without a Carryover value, so not carried: {names}.")
-    strangers = sorted(set(by_key) - {key(str(row[0])) for row in table.rows})
+    there = {key(str(row[0])) for row in table.rows}
+    strangers = sorted(name for name in left or () if key(name) not in there)
     if strangers:
         notes.append(f"Products: not on the sheet, leftover not kept: {', '.join(strangers)}.")
 
@@ -318,6 +319,11 @@ def _expired(season: Season) -> list[str]:
     return [f"Products: expired before the first treating day, not carried: {', '.join(gone)}."]
 
 
+def _is_cleared(title: str) -> bool:
+    sheet = sheet_of(title)
+    return sheet is not None and sheet.name in CLEARED
+
+
 def _clear(content: dict[str, Table], notes: list[str]) -> None:
     """Empty what belongs to one season alone."""
     for name in CLEARED:
@@ -333,9 +339,8 @@ def _clear(content: dict[str, Table], notes: list[str]) -> None:
         content["Growers"] = _change(growers, "Deposit", lambda *_: None, of)
         notes.append("Growers: Deposit is cleared; it was of last season's order.")
     scenarios = content["What if"]
-    sheets = {key(name) for name in CLEARED}
     at = scenarios.headers.index("Sheet")
-    kept = tuple(row for row in scenarios.rows if key(str(row[at])) not in sheets)
+    kept = tuple(row for row in scenarios.rows if not _is_cleared(str(row[at])))
     gone = len(scenarios.rows) - len(kept)
     if gone:
         notes.append(f"What if: {_rows(gone)} cleared, of changes to rows cleared above.")

@@ -14,6 +14,7 @@ from pathlib import Path
 from typing import TYPE_CHECKING
 
 from planner.season import schema
+from planner.season.headers import find_column
 from planner.season.schema import Kind
 from planner.units import Measure
 
@@ -55,15 +56,6 @@ class Table:
     rows: tuple[tuple[Value, ...], ...] = ()
 
 
-def key(text: str) -> str:
-    """Header or name without regard to case, surplus spaces and a unit in brackets.
-
-    >>> key(" Seeding  Rate (seeds/acre)")
-    'seeding rate'
-    """
-    return " ".join(BRACKETS.sub("", text).split()).casefold()
-
-
 def columns_of(sheet: Sheet, threats: tuple[str, ...] = ()) -> tuple[tuple[str, Column], ...]:
     """Header and column of everything that a sheet can hold, pressures of threats included."""
     plain = tuple((c.header, c) for c in sheet.columns)
@@ -74,19 +66,14 @@ def columns_of(sheet: Sheet, threats: tuple[str, ...] = ()) -> tuple[tuple[str, 
 
 def column_for(sheet: Sheet, header: str) -> Column | None:
     """Column of a sheet that a header means; None if it is not one of ours."""
-    wanted = key(header)
-    for column in sheet.columns:
-        if wanted in {key(column.name), *(key(a) for a in column.aliases)}:
-            return column
-    per = sheet.per_threat
-    if per is not None and wanted.endswith(f" {per.name}"):
-        return per
-    return None
+    found = find_column(sheet, header)
+    return found[0] if found else None
 
 
 def setting_for(name: str) -> Column | None:
     """Farm setting of this name; None if there is none."""
-    return next((s for s in schema.SETTINGS if key(s.name) == key(name)), None)
+    found = find_column(schema.sheet("Farm"), name, setting=True)
+    return found[0] if found else None
 
 
 def typed(text: str, column: Column | None) -> Value:
@@ -228,10 +215,10 @@ def full(content: Mapping[str, Table]) -> dict[str, Table]:
 def _full_table(sheet: Sheet, table: Table | None) -> Table:
     if table is None:
         table = Table(())
-    found = {key(c.name): i for i, h in enumerate(table.headers) if (c := column_for(sheet, h))}
+    found = {c.key: i for i, h in enumerate(table.headers) if (c := column_for(sheet, h))}
     order: list[tuple[str, int | None]] = []
     for column in sheet.columns:
-        at = found.get(key(column.name))
+        at = found.get(column.key)
         own = "" if at is None else table.headers[at]
         order.append((own if own and BRACKETS.search(own) else column.header, at))
     taken = {at for _, at in order}
@@ -243,9 +230,9 @@ def _full_table(sheet: Sheet, table: Table | None) -> Table:
 
 def _full_farm(table: Table) -> Table:
     """Farm with every setting: those of the table where they stand, the missing ones after."""
-    there = {key(str(row[0])) for row in table.rows}
+    there = {s.key for row in table.rows if (s := setting_for(str(row[0])))}
     width = len(table.headers)
-    missing = [farm_row(s) for s in schema.SETTINGS if key(s.name) not in there]
+    missing = [farm_row(s) for s in schema.SETTINGS if s.key not in there]
     rows = [*table.rows, *((*row, *(None,) * (width - 3)) for row in missing)]
     return Table(table.headers, tuple(_noted(row) for row in rows))
 

@@ -529,6 +529,20 @@ class TestNextSeason:
         assert [row[at] for row in carried.content["Products"].rows] == [None, 16 / 128]
         assert any("not carried: Green Cap." in line for line in carried.notes)
 
+    def test_products_told_apart_by_what_is_in_brackets_keep_each_its_own(self, old: Path) -> None:
+        (old / "products.csv").write_text(
+            "Product,Kind\nGreen Cap,fungicide\nSheen (red),polymer\nSheen (blue),polymer\n",
+            "utf-8",
+        )
+        amounts = {"Sheen (red)": 16, "Sheen (blue)": 64, "Old Cap": 1}
+        left = [{"product": name, "left": floz} for name, floz in amounts.items()]
+        text = json.dumps({"crop_year": 2027, "products": left})
+        (old / "plan.json").write_text(text, "utf-8")
+        carried = next_season(old)
+        at = carried.content["Products"].headers.index("On hand (gal)")
+        assert [row[at] for row in carried.content["Products"].rows] == [None, 16 / 128, 64 / 128]
+        assert "Products: not on the sheet, leftover not kept: Old Cap." in carried.notes
+
     def test_a_plan_date_in_mid_season_is_not_the_next_plans(self, old: Path) -> None:
         file = old / "farm.csv"
         text = file.read_text("utf-8").replace("2027-01-15", "2027-05-04")
