@@ -49,7 +49,7 @@ def many_book(
     Parameters
     ----------
     pooled
-        One order for all of a currency; none where nothing is bought or it was not planned.
+        One order for all of a currency; none where fewer than two buy or it was not planned.
     left
         Seasons that were not reached.
     left_out
@@ -134,9 +134,9 @@ def _figures(records: Sequence[Planned], pooled: Sequence[Pooled], manner: Manne
             f"Saved by one order{_within(one.currency, manner)}",
             one.saved,
             Measure.WHOLE_MONEY,
-            f"see {POOLED}",
+            f"see {_pooled_title(number)}",
         )
-        for one in pooled
+        for number, one in enumerate(pooled, 1)
     ]
     return KeyFigures((seasons, *costs, short, *saved))
 
@@ -295,8 +295,11 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
     if within:
         purpose = f"Seasons in {pooled.currency}: w{purpose[1:]}"
     blocks = (gain, Text(said, bullets=True), order, shares)
-    title = POOLED if number == 1 else f"{POOLED} {number}"
-    return Sheet(title, purpose, blocks, Page(landscape=True), Room.ORDER)
+    return Sheet(_pooled_title(number), purpose, blocks, Page(landscape=True), Room.ORDER)
+
+
+def _pooled_title(number: int) -> str:
+    return POOLED if number == 1 else f"{POOLED} {number}"
 
 
 def _weeks(records: Sequence[Planned], *, metric: bool) -> Sheet:

@@ -354,7 +354,7 @@ class Pooled:
 
 
 def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
-    """Order once for all seasons, seed and treating as planned; None where nothing is bought.
+    """Order once for all seasons, seed and treating as planned; None where fewer than two buy.
 
     Every product's needs are added up; whole containers, price breaks, free freight and discount
     levels are those of one order. What a season has on hand stays its own. Where two seasons give
@@ -372,7 +372,7 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     from planner.plan.audit import audit
 
     having = _named_alike(r for r in records if r.has_plan and r.needs)
-    if not having:
+    if len(having) < 2:
         return None
     if len(by_currency(having)) > 1:
         msg = "these seasons count in several currencies"

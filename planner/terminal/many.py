@@ -94,7 +94,7 @@ def _manner(record: Planned) -> Manner:
 
 
 def _pooled(records: tuple[Planned, ...], effort: int | None) -> tuple[Pooled, ...]:
-    """One order for all of a currency; none where nothing is bought or found in its time."""
+    """One order for all of a currency; none where fewer than two buy or none is found."""
     from planner.errors import NoPlanError
     from planner.sharing.dealer import by_currency, pool
 

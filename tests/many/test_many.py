@@ -161,26 +161,27 @@ class TestPooling:
             pool((here, there), STEPS)
         line = OrderLine("Alpha", "drum", 1, 1200.0, 1200.0)
         records = tuple(replace(r, order=(line,), cost=r.order_cost) for r in (here, there))
+        assert [pool((r,), STEPS) for r in records] == [None, None]  # each is one order already
         assert [(x.currency, x.cost) for x in added_up(records)] == [("$", 1200), ("CAD", 1200)]
         groups = by_currency((*records, replace(there, name="c", currency="cad")))
         assert {k: [r.name for r in v] for k, v in groups.items()} == {
             "$": ["a"],
             "CAD": ["b", "c"],
         }
-        pooled = tuple(pool(group, STEPS) for group in groups.values())
+        more = [[*group, replace(group[0], name="d")] for group in groups.values()]
+        pooled = tuple(pool(group, STEPS) for group in more)
         lines = " ".join(" ".join(many_lines(All(records, 2, 0.0, 0.0, 0), pooled)).split())
-        assert "would cost $1,200.00 in place of $1,200.00" in lines
-        assert "would cost CAD 2,400.00 in place of CAD 2,600.00" in lines
+        assert "would cost $2,400.00 in place of $2,400.00" in lines
+        assert "would cost CAD 3,600.00 in place of CAD 3,900.00" in lines
         book = many_book(records, pooled)
         first = book.sheets[0].blocks[0].figures
         assert [(f.label, f.value) for f in first if "compared" in f.label] == [
             ("Total compared, $", 1200.0),
             ("Total compared, CAD", 1300.0),
         ]
-        assert [s.title for s in book.sheets if s.title.startswith("One")] == [
-            "One order for all",
-            "One order for all 2",
-        ]
+        titles = ["One order for all", "One order for all 2"]
+        assert [s.title for s in book.sheets if s.title.startswith("One")] == titles
+        assert [f.note for f in first[-2:]] == [f"see {title}" for title in titles]
         tables = [b for s in book.sheets[:2] for b in s.blocks if hasattr(b, "columns")]
         for table in tables:
             assert "currency" in [c.key for c in table.columns]
