@@ -86,13 +86,13 @@ def _bill_sheet(
     farm = farm_name(season)
     acres = sum(p.acres for p in plan.planting if p.field in own)
     figures = [KeyFigure("Your share", bill.share, Measure.MONEY, note=_each(bill, acres, season))]
-    if bill.saved is not None and not bill.short_alone:
+    if bill.saved is not None:
         look = Look.SHORT if bill.saved < 0 else Look.OK
         alone = manner_of(season.farm).say(bill.alone or 0.0, Measure.MONEY)
         note = f"alone {alone}"
         figures.append(KeyFigure("Saved together", bill.saved, Measure.MONEY, note, look))
     if not account.orders:
-        said = f"to {farm}" if account.due >= 0 else f"from {farm}"
+        said = f"{'to' if account.due >= 0 else 'from'} {in_a_sentence(farm)}"
         what = "To pay" if account.due >= 0 else "You get back"
         figures.append(KeyFigure(what, abs(account.due), Measure.MONEY, said, Look.STRONG))
     parties: list[tuple[Content, ...]] = [("Bill for", Cell(bill.grower, Look.STRONG))]

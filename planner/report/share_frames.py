@@ -112,7 +112,7 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
 
 def saved_cell(bill: Bill) -> Cell:
     """What ordering together saves a grower; blank where alone he would plant less."""
-    saved = None if bill.short_alone else bill.saved
+    saved = bill.saved
     return Cell(saved, Look.SHORT if saved is not None and saved < 0 else Look.PLAIN)
 
 

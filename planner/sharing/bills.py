@@ -44,12 +44,14 @@ class Bill:
     """Least cost found for the grower by himself; None where that was not planned."""
     short_alone: float = 0.0
     """Acres more than here that he would leave unplanted by himself: then `alone` is the cost of
-    less planting, and `saved` says little."""
+    less planting, and not to be compared."""
 
     @property
     def saved(self) -> float | None:
-        """What ordering together saves the grower; None where the cost alone is not known."""
-        return None if self.alone is None else cents(self.alone) / CENTS - self.share
+        """What ordering together saves the grower; None where the cost alone says nothing of it."""
+        if self.alone is None or self.short_alone:
+            return None
+        return cents(self.alone) / CENTS - self.share
 
     @property
     def own(self) -> float:
@@ -145,7 +147,7 @@ def with_shares(
 def bills_json(bills: Sequence[Bill], by: str) -> dict[str, Any]:
     """Bills as keys of ``plan.json``, none where there are no bills.
 
-    `alone` and `saved` are null where they are not known.
+    `alone` and `saved` are null where they are not known, `saved` also where less is planted alone.
     """
     if not bills:
         return {}
