@@ -59,7 +59,8 @@ def season_lines(season: Season) -> list[str]:
     ]
     recipes = [[r.name, "; ".join(rate.product for rate in r.rates)] for r in season.recipes]
     lines += table(["Recipe", "Products"], recipes, left=2) if recipes else []
-    lines.append(count(len(season.products), "product"))
+    water = f", {count(len(season.carriers), 'carrier')}" if season.carriers else ""
+    lines.append(count(len(season.products), "product") + water)
     lines += _product_table(season)
     lines += _fit_table(season)
     lines += _what_if_table(season)
