@@ -106,7 +106,7 @@ def test_the_whole_way_on_the_demo(page: Page, demo: str, tmp_path: Path) -> Non
     page.goto(f"{demo}/answer")
     assert total(page).startswith("$")
     page.click(".menu a:text-is('Fields')")
-    assert page.locator("svg.chart").count() >= 1
+    page.locator("svg.chart").first.wait_for()
     page.click("text=Try it")
     page.wait_for_selector(".came")
     assert page.locator(".came .under").first.inner_text() == "as planned"
