@@ -70,7 +70,7 @@ def _moved(again: Again, moved: list[FieldChange], speech: Speech) -> str:
         saved = speech.money(again.keeping - again.total)
         worth = speech.money(speech.per_acre(again.worth_moving))
         text += f" {'The others save' if again.fewest > ACRE else 'Moving them saves'} {saved}"
-        text += f" in all; Worth moving asks for {worth} an {speech.an_acre()}."
+        text += f" in all; Worth moving asks for {worth} per {speech.an_acre()}."
     if again.most_moved is not None and again.moved > again.most_moved + dust:
         text += f" That is more than the {speech.acres(again.most_moved)} that may change:"
         text += " with less, more land would stay short."

@@ -82,7 +82,8 @@ def test_a_large_saving_moves_the_field_and_says_what_it_saves() -> None:
     assert [(m.fields, m.acres, m.saves) for m in told.moves] == [
         (("North",), pytest.approx(80.0), pytest.approx(88.0))
     ]
-    assert "none must move. Moving them saves $88.00 in all" in told.sentences[0]
+    said = "none must move. Moving them saves $88.00 in all; Worth moving asks for $1.00 per acre."
+    assert said in told.sentences[0]
     assert move_lines(told)[1].startswith(
         "1. North, 80 acres: $88.00 (seed worth $88.00 more can go"
     )
