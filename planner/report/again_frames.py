@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import NEARNESS, TOTAL, how_near
+from planner.plan.plan import NEARNESS, TOTAL, Outcome, how_near
 from planner.report.comparison import MEASURES, NOT_FOUND, remarks
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
+NOT_ALL_PROVEN = (
+    f"A difference smaller than a share under {NEARNESS} may be the search's and not the "
+    "scenario's: plan the scenarios with as many seconds as the plan to be sure."
+)
 
 
 def again_sheet(again: Again) -> Sheet:
@@ -209,6 +213,7 @@ def _plans(compared: Comparison) -> Table:
         )
         for n, (name, gap) in enumerate(zip(compared.names, compared.gaps, strict=True))
     ]
+    proven = all(outcome is Outcome.OPTIMAL for outcome in compared.outcomes)
     return Table(
         name="plans",
         title="The plans side by side",
@@ -223,8 +228,7 @@ def _plans(compared: Comparison) -> Table:
         note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
         + "".join(f"{text} " for text in remarks(compared))
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
-        + "A difference smaller than these shares of the total may be the search's and not the "
-        "scenario's: plan the scenarios with as many seconds as the plan to be sure.",
+        + ("" if proven else NOT_ALL_PROVEN),
     )
 
 

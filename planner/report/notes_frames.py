@@ -6,7 +6,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.plan.cautions import STANDING
-from planner.plan.plan import NEARNESS, says_something
+from planner.plan.plan import NEARNESS, how_near, says_something
 from planner.plan.questions import questions
 from planner.report.facts import NOTES, WARNINGS
 from planner.report.json import versions
@@ -193,14 +193,14 @@ def _said(facts: Facts, setting: SettingColumn, value: object) -> str:
 def _made(facts: Facts) -> Table:
     plan, season = facts.decided, facts.season
     known, unknown = says_something(plan), "not known"
+    near = how_near(plan.outcome, plan.gap) if known else unknown
     aside = "without what was added to be safe"
     rows: list[tuple[Content, ...]] = [
         ("Input", season.source or "-"),
         ("Fingerprint of the input", season.fingerprint or "-"),
-        *([(f"Outcome, floor, {NEARNESS.lower()}", aside)] if facts.plan.added else []),
-        ("Outcome", plan.outcome.words),
+        *([(f"Floor, {NEARNESS.lower()}", aside)] if facts.plan.added else []),
         ("Proven floor of the total", facts.say(plan.bound, Measure.MONEY) if known else unknown),
-        (NEARNESS, facts.say(plan.gap, Measure.PERCENT) if known else unknown),
+        (NEARNESS, near if isinstance(near, str) else facts.say(near, Measure.PERCENT)),
         ("Time for deciding, seconds", f"{plan.seconds:.1f}"),
     ]
     rows += [(name, number) for name, number in versions().items()]

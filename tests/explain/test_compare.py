@@ -124,6 +124,16 @@ def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -
     assert compare([("as it is", base), ("no seed", proven)]).not_found == ()
 
 
+def test_more_seconds_are_asked_for_only_where_a_plan_is_not_proven() -> None:
+    base = solve(season(), SolveOptions())
+    rough = replace(base, outcome=Outcome.FEASIBLE, gap=0.02)
+    for other, open_ in ((base, False), (rough, True)):
+        note = table_in(
+            what_if_sheet(compare([("as it is", base), ("dry", other)]), ()), "plans"
+        ).note
+        assert ("A difference smaller than a share under How near the cheapest" in note) is open_
+
+
 def test_a_plan_that_may_leave_too_much_land_short_is_named() -> None:
     base = solve(season(), SolveOptions())
     short = replace(base, shortages=(Shortage("North", 10.0),), shortage_proven=False)

@@ -13,7 +13,7 @@ from planner.campaign.campaign import make_campaign
 from planner.explain.explain import Explanation
 from planner.explain.rules import RuleCost
 from planner.explain.worth import worth_treating
-from planner.plan.plan import SeedPurchase, Shortage
+from planner.plan.plan import Outcome, SeedPurchase, Shortage
 from planner.plan.seed_cautions import treated_seed_left
 from planner.report import answer
 from planner.report.answer import enough, threats
@@ -170,6 +170,9 @@ def test_a_floor_that_says_nothing_is_not_known() -> None:
         rows = dict(table_in(notes_sheet(Facts(one, season)), "made").rows)
         assert (rows["Proven floor of the total"] != "not known") is known
         assert (rows["How near the cheapest"] != "not known") is known
+    proven = replace(near, outcome=Outcome.OPTIMAL, gap=0.0)
+    rows = dict(table_in(notes_sheet(Facts(proven, season)), "made").rows)
+    assert rows["How near the cheapest"] == "proven cheapest"
 
 
 def test_bills_say_what_of_a_share_is_money() -> None:
