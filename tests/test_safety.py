@@ -24,12 +24,13 @@ import pytest
 import planner
 import planner.report.json
 from planner import cli
+from planner.errors import OutputError
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.process import Worker
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.report.files import PROMISE, settle, write_together
-from planner.season.safe import workbook_bytes
+from planner.season.safe import workbook_bytes, write_whole
 from planner.terminal import memory
 from tests.conftest import tiny_folder
 from tests.support import seasons
@@ -482,6 +483,18 @@ def test_no_network_no_shell_and_nothing_outside_the_folder(tiny: Path, tmp_path
     for path in seen:
         assert path in (str(out), os.devnull) or path.startswith(f"{out}{os.sep}"), path
     assert visible(temporary) == []
+
+
+def test_a_full_disk_asks_for_room(tmp_path: Path, monkeypatch: pytest.MonkeyPatch) -> None:
+    """Closing a file would not help there, and nothing is left behind."""
+
+    def full(_: int) -> None:
+        raise OSError(errno.ENOSPC, os.strerror(errno.ENOSPC))
+
+    monkeypatch.setattr(os, "fsync", full)
+    with pytest.raises(OutputError, match=r"\(No space left on device\); make room or choose"):
+        write_whole(tmp_path / "plan.json", b"{}")
+    assert not list(tmp_path.iterdir())
 
 
 def test_a_workbook_is_made_without_temporary_files(monkeypatch: pytest.MonkeyPatch) -> None:

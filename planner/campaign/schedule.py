@@ -18,8 +18,6 @@ if TYPE_CHECKING:
     from planner.campaign.domain import Batch, Premix, Run, RunOrder, Shop, Supply
     from planner.campaign.placer import Cursor, Piece
 
-CENT = 0.005
-
 
 class Scheduled(NamedTuple):
     """Batches in their order, perhaps in parts, and every bag on its day."""

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 import csv
+import errno
 import io
 import os
 import re
@@ -115,7 +116,5 @@ def _umask() -> int:
 
 def _not_written(path: Path, error: OSError) -> OutputError:
     reason = error.strerror or type(error).__name__
-    return OutputError(
-        f"{path} could not be written ({reason}); close it if it is open elsewhere, "
-        "or choose another place"
-    )
+    remedy = "make room" if error.errno == errno.ENOSPC else "close it if it is open elsewhere,"
+    return OutputError(f"{path} could not be written ({reason}); {remedy} or choose another place")
