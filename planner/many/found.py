@@ -13,6 +13,7 @@ from planner.season.names import for_file
 from planner.season.tables import sheet_of
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
     from pathlib import Path
 
 WORKBOOKS = (".xlsx", ".xlsm")
@@ -53,7 +54,7 @@ def seasons_in(folder: Path) -> list[Source]:
     found = [Source(p) for p in _paths(folder) if is_season(p)]
     if not found:
         expected = "season workbooks (.xlsx) or folders of CSV files"
-        others = " ".join(left_out(folder))
+        others = " ".join(left_out(folder, found))
         fault = Fault("", seen="none of them", expected=expected, remedy=others)
         raise InputError(str(folder), [fault])
     return found
@@ -68,15 +69,21 @@ def _paths(folder: Path) -> list[Path]:
         raise InputError(str(folder), [fault]) from None
 
 
-def left_out(folder: Path) -> tuple[str, ...]:
+def left_out(folder: Path, taken: Sequence[Source]) -> tuple[str, ...]:
     """Say which spreadsheets of a folder are not planned, and why.
+
+    Parameters
+    ----------
+    taken
+        Its seasons, as `seasons_in` finds them.
 
     Raises
     ------
     InputError
         When the folder cannot be read.
     """
-    paths = [p for p in _paths(folder) if p.is_file() and not is_season(p)]
+    seasons = {source.path for source in taken}
+    paths = [p for p in _paths(folder) if p.is_file() and p not in seasons]
     told = [(p.name, _why_not(p)) for p in paths if not p.name.startswith((".", "~$"))]
     return tuple(f"{name} is left out: {why}." for name, why in told if why)
 

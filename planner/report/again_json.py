@@ -84,9 +84,9 @@ def read_earlier(path: Path) -> Earlier:
     record = data.get(KEY)
     done: tuple[TreatedSeed, ...] = ()
     took: dict[str, float] = {}
-    held = data.get("campaign")
+    held = _campaign(data)
     before = _unreported(held)
-    if isinstance(held, dict) and held.get("done"):
+    if held.get("done"):
         campaign = from_dict(held)
         done, took = reported(campaign)
         before = WentBefore(campaign.done, campaign.shop.apart, campaign.revision + 1)
@@ -101,18 +101,27 @@ def read_earlier(path: Path) -> Earlier:
         raise InputError(path.name, [fault]) from None
 
 
+def campaign_in(path: Path) -> dict[str, Any]:
+    """The campaign of the plan in a ``plan.json`` as it stands there; empty where there is none."""
+    try:
+        return _campaign(json.loads(path.read_text("utf-8-sig")))
+    except (OSError, ValueError, RecursionError):
+        return {}
+
+
 def told_apart_by(path: Path) -> str:
     """What tells apart the events of the plan in a ``plan.json``; empty where there is none."""
-    try:
-        data = json.loads(path.read_text("utf-8-sig"))
-    except (OSError, ValueError, RecursionError):
-        return ""
-    return _unreported(data.get("campaign") if isinstance(data, dict) else None).apart
+    return _unreported(campaign_in(path)).apart
 
 
-def _unreported(campaign: object) -> WentBefore:
+def _campaign(data: object) -> dict[str, Any]:
+    held = data.get("campaign") if isinstance(data, dict) else None
+    return held if isinstance(held, dict) else {}
+
+
+def _unreported(campaign: dict[str, Any]) -> WentBefore:
     """What tells apart the events of a campaign, which may be one of another version."""
-    shop = campaign.get("shop") if isinstance(campaign, dict) else None
+    shop = campaign.get("shop")
     apart = shop.get("apart") if isinstance(shop, dict) else None
     return WentBefore(apart=apart if isinstance(apart, str) else "")
 

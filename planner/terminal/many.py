@@ -62,6 +62,7 @@ def plan_folder(
     from planner.report.workbook import render
 
     sources = seasons_in(folder)
+    others = left_out(folder, sources)
     check_folder(out, (SUMMARY,))
     cores = None if effort is not None else CORES
     options = SolveOptions(seconds=seconds, effort=effort, cores=cores)
@@ -82,7 +83,6 @@ def plan_folder(
         "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
     pooled = () if stopped else _pooled(made.records, effort)
-    others = left_out(folder)
     book = render(many_book(made.records, pooled, made.left, others))
     written = write_or_beside(out, {SUMMARY: book})
     shown = [] if quiet else many_lines(made, pooled, others)

@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from concurrent.futures import ThreadPoolExecutor
 from contextlib import suppress
 from dataclasses import dataclass, replace
@@ -160,10 +159,9 @@ def _check_reports(file: Path, since: Path | None) -> None:
     OutputError
         Then.
     """
-    try:
-        done = json.loads(file.read_text("utf-8-sig"))["campaign"]["done"]
-    except (OSError, ValueError, KeyError, TypeError, RecursionError):
-        return
+    from planner.report.again_json import campaign_in
+
+    done = campaign_in(file).get("done")
     if done and not (since is not None and since.exists() and since.samefile(file)):
         msg = (
             f"bags were reported done of {file}, which would be forgotten; continue from it with "

@@ -379,7 +379,7 @@ class TestFolder:
         for name in ("plan.xlsx", SUMMARY):
             (tmp_path / name).write_bytes(render(many_book(())))
         assert [s.name for s in seasons_in(tmp_path)] == ["A.xlsx", "B-Faults.xlsx", "-faults.xlsx"]
-        told = left_out(tmp_path)
+        told = left_out(tmp_path, seasons_in(tmp_path))
         assert told == (
             "A-faults.xlsx is left out: it is a copy of A.xlsx with the faults marked. If you "
             "corrected the copy, take A.xlsx out of the folder.",
