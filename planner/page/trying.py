@@ -79,7 +79,7 @@ def groups(season: Season, plan: Plan) -> tuple[Group, ...]:
 
 
 def _counts(season: Season, plan: Plan) -> Iterator[Slot]:
-    ordered = {(o.product, o.container): o.count for o in plan.order}
+    ordered = plan.counts
     for n, c in enumerate(season.containers):
         value = str(ordered.get((c.product, c.name), 0))
         yield Slot(f"count-{n}", (c.product, c.name, c.supplier or ""), value, "")
@@ -173,7 +173,7 @@ def counts(
     typed: Mapping[str, str], season: Season, plan: Plan
 ) -> tuple[dict[tuple[str, str], int], list[str]]:
     """Containers to order, and what is wrong with what was typed, in sentences."""
-    found = {(o.product, o.container): o.count for o in plan.order}
+    found = plan.counts
     wrong = []
     for n, c in enumerate(season.containers):
         text = typed.get(f"count-{n}")

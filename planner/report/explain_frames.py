@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
-from planner.plan.plan import CRUMB_ACRES, NEARNESS, TOTAL, said_gap
+from planner.plan.plan import CENT, CRUMB_ACRES, NEARNESS, TOTAL, said_gap
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.facts import RULES
 from planner.report.measures import Measure
@@ -45,7 +45,6 @@ WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
 MOST_TO_SPEND = "Most to spend"
 BOUGHT_TREATED = "Bought treated"
-CENT = 0.01
 MOST_WORDS = 30
 """Fields whose treating is put in words."""
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.notes import before_ordering
 from planner.explain.words import count
-from planner.plan.plan import COST_TERMS, NEARNESS, TOTAL, Outcome, says_something
+from planner.plan.plan import CENT, COST_TERMS, NEARNESS, TOTAL, Outcome, says_something
 from planner.plan.product_cautions import order_by_passed
 from planner.plan.questions import questions
 from planner.report import answer
@@ -61,7 +61,6 @@ MOST_REASONS = 3
 """Of these, the largest, for which it says why."""
 MOST_TO_CHECK = 5
 """Questions, and what can't be used, that the first page names."""
-CENT = 0.01
 
 
 def front_sheet(facts: Facts) -> Sheet:

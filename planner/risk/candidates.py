@@ -6,6 +6,7 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.optimize.model.instance import supply_of
+from planner.plan.plan import CENT
 from planner.risk.second_stage import Order, order_of, ordered_by, price_paid, spent
 
 if TYPE_CHECKING:
@@ -22,7 +23,6 @@ SMALL_BAGS = 8
 """Bags so small go by as many at a time as hold this part of the season's largest."""
 MOST_BACK = 24
 """Containers, at the most, that are ordered to go back, for a discount level that they reach."""
-CENT = 0.01
 LACKING = 10.0
 """Times a container's price that lacking it counts as, where none can be bought late."""
 

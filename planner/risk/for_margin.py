@@ -53,7 +53,7 @@ def for_margin(season: Season, plan: Plan) -> tuple[ForMargin, ...]:
 
 def _saved(season: Season, plan: Plan, one: tuple[str, str]) -> float:
     """Money paid less without one container; 0 where so few can't be ordered."""
-    counts = {(o.product, o.container): o.count for o in plan.order}
+    counts = plan.counts
     if 1 < counts[one] <= min(b.from_count for b in season.container_named[one].breaks):
         return 0.0
     fewer = order_cost(season, {**counts, one: counts[one] - 1})

@@ -117,7 +117,7 @@ def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_A
 
     None is larger than it takes to cover `lack`, fl oz.
     """
-    ordered = {(o.product, o.container): o.count for o in plan.order}
+    ordered = plan.counts
     kept = [_Addition(0.0, 0.0, ())]
     for c in season.containers:
         had = ordered.get((product, c.name), 0)

@@ -112,8 +112,7 @@ def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order
 
 def ordered_by(plan: Plan) -> Order:
     """Return the order of a plan."""
-    counted = {(o.product, o.container): o.count for o in plan.order}
-    return order_of(counted, {s.lot: s.bags for s in plan.seed_purchases})
+    return order_of(plan.counts, plan.bags_bought)
 
 
 def planted_by(plan: Plan) -> Pool:

@@ -384,7 +384,7 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     audit(plan, whole)
     if plan.shortages:
         notes.append("The containers available do not cover all needs together.")
-    counts = {(x.product, x.container): x.count for x in plan.order}
+    counts = plan.counts
     bills = by_use(_plan_apart(apart, counts), apart)
     shares = tuple((r.name, b.share, r.order_cost) for r, b in zip(having, bills, strict=True))
     total = sum(r.order_cost for r in having)

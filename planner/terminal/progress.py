@@ -136,8 +136,9 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
         parts.append(f"best {manner.say(progress.cost, Measure.MONEY)}")
     if progress is not None and progress.bound is not None:
         parts.append(f"floor {manner.say(progress.bound, Measure.MONEY)}")
-    if progress is not None and known_gap(progress.gap) is not None:
-        parts.append(f"within {progress.gap:.2%}".replace("%", " %"))
+    gap = known_gap(progress.gap) if progress is not None else None
+    if gap is not None:
+        parts.append(f"within {gap * 100.0:.2f} %")
     if progress is not None and progress.acres_short:
         parts.append(f"{manner.say(progress.acres_short, Measure.AREA)} short")
     return "  ".join(parts)

@@ -11,7 +11,7 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import COST_TERMS, PROVEN_GAP, TOTAL, Outcome, says_something
+from planner.plan.plan import CENT, COST_TERMS, PROVEN_GAP, TOTAL, Outcome, says_something
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -34,7 +34,6 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
     from planner.season.domain import Field, Season
 
-CENT = 0.01
 MOST_CHANGES = 40
 """Changes of scenarios that check lists."""
 MOST_LOTS = 20
