@@ -51,8 +51,10 @@ def test_a_run_that_does_not(changed, said) -> None:
 
 @pytest.mark.skipif(not Path("/proc/self/stat").exists(), reason="processes are found in /proc")
 def test_processes_are_found_by_who_started_them() -> None:
-    line = [sys.executable, "-c", "input()"]
-    with subprocess.Popen(line, stdin=subprocess.PIPE) as child:
+    line = [sys.executable, "-c", "print(flush=True); input()"]
+    with subprocess.Popen(line, stdin=subprocess.PIPE, stdout=subprocess.PIPE) as child:
+        assert child.stdout is not None
+        child.stdout.readline()  # before its program is loaded it has no command line
         assert "input()" in children(os.getpid())[child.pid]
         assert child.pid in descendants(os.getpid())
         child.communicate(b"\n")
