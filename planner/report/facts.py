@@ -33,7 +33,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import OrderLine, Plan, ProductUse
     from planner.plan.sooner import Sooner
     from planner.report.measures import Manner
-    from planner.risk.as_planned import AsPlanned
+    from planner.risk.chances import AsPlanned
     from planner.risk.margins import ProductMargin
     from planner.season.domain import (
         DiscountLevel,

@@ -43,7 +43,7 @@ if TYPE_CHECKING:
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Sheet
-    from planner.risk.as_planned import AsPlanned
+    from planner.risk.chances import AsPlanned
     from planner.season.domain import Season
     from planner.sharing.shares import Sharing
 

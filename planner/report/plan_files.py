@@ -106,7 +106,7 @@ def plan_content(
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
     from planner.report.workbook import render
-    from planner.risk.as_planned import to_dict as drawn_dict
+    from planner.risk.chances import to_dict as drawn_dict
     from planner.risk.compared import to_dict as stages_dict
     from planner.risk.margins import margins
     from planner.risk.safer import drawn

@@ -41,7 +41,7 @@ if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
-    from planner.risk.as_planned import AsPlanned, Spread
+    from planner.risk.chances import AsPlanned, Spread
     from planner.risk.margins import ProductMargin
 
 OFTEN, SELDOM = 0.95, 0.80

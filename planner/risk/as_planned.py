@@ -9,13 +9,13 @@ where it is sown to a stand, to one over germination.
 
 from __future__ import annotations
 
-from dataclasses import asdict, dataclass
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.agronomy.protection import is_white_mold
 from planner.plan import recount
+from planner.risk.chances import AsPlanned, LotChance, ProductChance, SparePlanted, Spread
 from planner.risk.draws import draw, whole_draws
 from planner.risk.margins import margins
 from planner.risk.turned_out import units_taken
@@ -29,9 +29,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
-    from planner.risk.compared import TwoStages
     from planner.risk.draws import Changes
-    from planner.risk.safer import Safer
     from planner.risk.uses import Account
     from planner.season.domain import Season, SeedLot
 
@@ -45,94 +43,6 @@ TOLD = 0.30
 """Change of all seeds per lb beyond which a product is told never to run short by it."""
 BARS = 24
 """Bars of the picture of a product's need."""
-
-
-@dataclass(frozen=True, slots=True)
-class ProductChance:
-    """How often a product suffices, and what is needed of it, fl oz."""
-
-    product: str
-    enough: float
-    """Share of draws in which it suffices."""
-    one_in_ten: float
-    """Need that one draw in ten stays under."""
-    median: float
-    nine_in_ten: float
-    """Need that nine draws in ten stay under."""
-    most: float
-    short_from_seed_size: float | None
-    """Change of all seeds per lb at which it runs short; None if never within 30 % either way."""
-    supply: float
-    """What is there."""
-    first: float
-    """Share of draws in which it runs out first: covers the least share of its need."""
-
-
-@dataclass(frozen=True, slots=True)
-class LotChance:
-    """How often a lot's seed suffices for what is planned of it."""
-
-    lot: str
-    enough: float
-    planted: float
-    """Units, as planned."""
-    there: float
-    """Units there are under the recipes that it is planted with, as planned."""
-    short: float
-    """Mean units short."""
-
-
-@dataclass(frozen=True, slots=True)
-class Spread:
-    """How often a product's need falls between two amounts; what is there is one of them."""
-
-    product: str
-    supply: float
-    edges: tuple[float, ...]
-    """Fl oz, rising, one more than shares."""
-    shares: tuple[float, ...]
-
-
-@dataclass(frozen=True, slots=True)
-class SparePlanted:
-    """How often the seed suffices where spare seed is planted before a field is left short."""
-
-    share: float
-    """Of spare seed, on top of every field's need."""
-    enough: float
-    """Share of draws in which the seed of every lot suffices."""
-    short_acres: float
-    """Mean acres for which seed is short."""
-
-
-@dataclass(frozen=True, slots=True)
-class AsPlanned:
-    """What comes of a plan that is held while figures turn out otherwise."""
-
-    draws: int
-    seed: int
-    enough: float
-    """Share of draws in which every product suffices."""
-    products: tuple[ProductChance, ...]
-    """Those that run short most often first."""
-    lots: tuple[LotChance, ...]
-    """Those that are planted, those that run short most often first."""
-    seed_enough: float
-    """Share of draws in which the seed of every lot suffices, spare seed kept back."""
-    white_mold: float | None
-    """The same of lots planted on fields under white mold pressure; None without such fields."""
-    short_acres: float
-    """Mean acres for which seed is short, spare seed kept back."""
-    spare: SparePlanted | None
-    """The same with it planted; None where there is none."""
-    spread: Spread | None
-    """Of the product that runs short most often; None where nothing is treated."""
-    said: str = ""
-    """How safe the order is and what a safer one costs, in a sentence, where that was found out."""
-    safer: Safer | None = None
-    """A safer order; None where none is wanted, sold or within the most to spend."""
-    stages: TwoStages | None = None
-    """Orders compared over draws, where that was done."""
 
 
 def as_planned(season: Season, plan: Plan, *, draws: int = DRAWS, seed: int = 0) -> AsPlanned:
@@ -381,35 +291,3 @@ def _spread(product: str, need: Floats, supply: float) -> Spread:
     counts, _ = np.histogram(np.clip(need, cut[0], cut[-1]), cut)
     shares = tuple(float(c) / len(need) for c in counts)
     return Spread(product, float(supply), tuple(float(e) for e in edges), shares)
-
-
-def to_dict(found: AsPlanned) -> dict[str, object]:
-    """Return the key ``unknowns`` of plan.json: volumes in fl oz, seed in units, land in acres."""
-    return {
-        "draws": found.draws,
-        "seed": found.seed,
-        "as_planned": {
-            "enough": found.enough,
-            "products": [
-                {
-                    "product": p.product,
-                    "enough": p.enough,
-                    "median": p.median,
-                    "nine_in_ten": p.nine_in_ten,
-                    "most": p.most,
-                    "short_from_seed_size": p.short_from_seed_size,
-                    "one_in_ten": p.one_in_ten,
-                    "there": p.supply,
-                    "first": p.first,
-                }
-                for p in found.products
-            ],
-            "lots": [
-                {"lot": x.lot, "enough": x.enough, "short_units": x.short} for x in found.lots
-            ],
-            "seed_enough": found.seed_enough,
-            "white_mold_seed": found.white_mold,
-            "short_acres": found.short_acres,
-            **({"spare_planted": asdict(found.spare)} if found.spare else {}),
-        },
-    }

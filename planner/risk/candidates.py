@@ -13,7 +13,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
     from planner.plan.plan import Plan
-    from planner.risk.as_planned import AsPlanned
+    from planner.risk.chances import AsPlanned
     from planner.risk.second_stage import Outcome
     from planner.season.domain import Container, Season, SeedLot
 

@@ -20,7 +20,8 @@ from planner.explain.words import Speech, listing
 from planner.plan import price
 from planner.plan.added import more_paid, with_added
 from planner.plan.plan import Added
-from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
+from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
+from planner.risk.chances import Safer
 from planner.risk.usual import TOLD
 from planner.risk.words import SAFE, added_said, added_words, chance, kept_words
 from planner.season.domain import Quantity
@@ -31,6 +32,7 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
+    from planner.risk.chances import AsPlanned
     from planner.season.domain import Container, Season
 
     Bools = npt.NDArray[np.bool_]
@@ -47,22 +49,6 @@ DIFFERS = {
 """Unknown figures that the need of product depends on, in words."""
 MOST_TRIED = 20_000
 """Combinations looked at; beyond that the cheapest is not looked for any more."""
-
-
-@dataclass(frozen=True, slots=True)
-class Safer:
-    """An order with containers added."""
-
-    added: tuple[Added, ...]
-    """Empty where the plan's own order will do."""
-    enough: float
-    """Share of draws in which every product suffices."""
-    paid: float
-    """Money paid more than for the plan's order."""
-    kept: float
-    """What of it stays in product left over, valued as in the plan."""
-    within_money: bool
-    """Whether it stays within the most to spend."""
 
 
 @dataclass(frozen=True, slots=True)

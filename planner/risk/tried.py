@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.plan.plan import Plan
-    from planner.risk.as_planned import AsPlanned
+    from planner.risk.chances import AsPlanned
     from planner.risk.outcomes import OutcomeTable, Until
     from planner.risk.turned_out import Turn
 

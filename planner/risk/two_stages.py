@@ -48,7 +48,7 @@ if TYPE_CHECKING:
 
     from planner.engine.jobs import Engine, Stop
     from planner.plan.plan import Plan
-    from planner.risk.as_planned import AsPlanned
+    from planner.risk.chances import AsPlanned
     from planner.risk.floors import Tolls
     from planner.risk.second_stage import Outcome
     from planner.risk.turned_out import Turn

@@ -14,8 +14,8 @@ if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.plan.plan import Added, Plan
-    from planner.risk.as_planned import AsPlanned
     from planner.risk.ceilings import Ceiling
+    from planner.risk.chances import AsPlanned
     from planner.risk.compared import TwoStages
     from planner.risk.margins import ProductMargin
     from planner.risk.second_stage import Order

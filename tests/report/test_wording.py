@@ -35,7 +35,8 @@ from planner.report.sheets import KeyFigures, Pack, Table, Text
 from planner.report.stock_frames import products_sheet
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
-from planner.risk.as_planned import SparePlanted, Spread, as_planned
+from planner.risk.as_planned import as_planned
+from planner.risk.chances import SparePlanted, Spread
 from planner.risk.margins import ProductMargin
 from planner.risk.words import first_short, seed_and_first
 from planner.season.domain import Pressure, Quantity, Rating, Unknown

@@ -6,7 +6,8 @@ import pytest
 
 from planner.plan import recount
 from planner.plan.plan import Plan
-from planner.risk.as_planned import SparePlanted, as_planned, to_dict
+from planner.risk.as_planned import as_planned
+from planner.risk.chances import SparePlanted, to_dict
 from planner.risk.draws import Changes, draw
 from planner.risk.margins import margins
 from planner.risk.tolls import Forecast

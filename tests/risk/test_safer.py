@@ -12,7 +12,8 @@ from planner.plan.added import with_added
 from planner.plan.audit import audit
 from planner.plan.plan import Added, Plan
 from planner.risk import safer
-from planner.risk.as_planned import ROUNDING, AsPlanned, as_planned, needs_drawn
+from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
+from planner.risk.chances import AsPlanned
 from planner.risk.safer import drawn, safer_order, safety
 from planner.risk.usual import with_usual_unknowns
 from planner.season.domain import Container, PriceBreak, Quantity, Season, Unknown
