@@ -26,7 +26,7 @@ from planner.terminal import memory
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
 WRONG_USE = 2
 SHORT = 4
@@ -52,11 +52,45 @@ app = typer.Typer(
 )
 
 
-def _finite(value: float | None) -> float | None:
-    if value is not None and not math.isfinite(value):
-        msg = f"{value} is not a number that can be used here"
+def _number(low: float, high: float = math.inf) -> Callable[[str | float], float]:
+    """Reader of an option that is a number within bounds; it refuses in words of our own."""
+
+    def read(text: str | float) -> float:
+        try:
+            value = float(text)
+        except ValueError:
+            value = math.nan
+        if low <= value <= high and math.isfinite(value):
+            return value
+        msg = f"'{text}' is not {_range('a number', low, high)}"
         raise typer.BadParameter(msg)
-    return value
+
+    return read
+
+
+def _whole(low: int, high: float = math.inf) -> Callable[[str | int], int]:
+    """Reader of an option that is a whole number within bounds."""
+
+    def read(text: str | int) -> int:
+        try:
+            value = int(text)
+        except ValueError:
+            value = low - 1
+        if low <= value <= high:
+            return value
+        msg = f"'{text}' is not {_range('a whole number', low, high)}"
+        raise typer.BadParameter(msg)
+
+    return read
+
+
+def _range(what: str, low: float, high: float) -> str:
+    """Bounds of an option in words.
+
+    >>> _range("a number", 0.1, math.inf), _range("a whole number", 2, 4096)
+    ('a number of 0.1 or more', 'a whole number from 2 to 4096')
+    """
+    return f"{what} of {low} or more" if high == math.inf else f"{what} from {low} to {high}"
 
 
 def _land(text: str | None) -> str | None:
@@ -186,7 +220,7 @@ def check(
 
 
 Seconds = Annotated[
-    float, typer.Option(min=0.1, metavar="N", callback=_finite, help="Seconds for deciding.")
+    float, typer.Option(parser=_number(0.1), metavar="N", help="Seconds for deciding.")
 ]
 
 
@@ -204,9 +238,8 @@ def plan(
     gap: Annotated[
         float,
         typer.Option(
-            min=0.0,
+            parser=_number(0),
             metavar="G",
-            callback=_finite,
             help="Stop once the plan is proven this near the cheapest, as a share of the total: "
             "0.01 is 1 %.",
         ),
@@ -214,14 +247,15 @@ def plan(
     effort: Annotated[
         int | None,
         typer.Option(
-            min=1, metavar="N", help="Stop after this many steps instead: the same plan every time."
+            parser=_whole(1),
+            metavar="N",
+            help="Stop after this many steps instead: the same plan every time.",
         ),
     ] = None,
     seed: Annotated[
         int,
         typer.Option(
-            min=0,
-            max=2**31 - 1,
+            parser=_whole(0, 2**31 - 1),
             metavar="N",
             help="Random seed: the same number makes the same random choices.",
         ),
@@ -235,9 +269,8 @@ def plan(
     why: Annotated[
         float | None,
         typer.Option(
-            min=0.0,
+            parser=_number(0),
             metavar="N",
-            callback=_finite,
             help="Seconds for planning again without each rule, and for repairs of shortages."
             "  [default: a third of --seconds, 6 to 20]",
         ),
@@ -278,10 +311,8 @@ def plan(
         float | None,
         typer.Option(
             "--safe",
-            min=1.0,
-            max=100.0,
+            parser=_number(1, 100),
             metavar="PERCENT",
-            callback=_finite,
             help="Add the cheapest containers until every product suffices in that many of 100 "
             "seasons drawn from sheet Unknowns.",
         ),
@@ -338,19 +369,20 @@ def share(
     each: Annotated[
         float | None,
         typer.Option(
-            min=0.1,
+            parser=_number(0.1),
             metavar="N",
-            callback=_finite,
             help="Seconds for the plan of each group of growers by itself."
             "  [default: a sixth of --seconds]",
         ),
     ] = None,
     effort: Annotated[
         int | None,
-        typer.Option(min=1, metavar="N", help="Stop each plan after this many steps instead."),
+        typer.Option(
+            parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
+        ),
     ] = None,
     workers: Annotated[
-        int, typer.Option(min=1, metavar="N", help="Groups planned side by side.")
+        int, typer.Option(parser=_whole(1), metavar="N", help="Groups planned side by side.")
     ] = 1,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
 ) -> None:
@@ -377,8 +409,7 @@ def risk(
     draws: Annotated[
         int,
         typer.Option(
-            min=2,
-            max=4096,
+            parser=_whole(2, 4096),
             metavar="N",
             help="Seasons to draw for comparing the best orders; rounded up to 2, 4, 8, ...",
         ),
@@ -387,8 +418,7 @@ def risk(
     seed: Annotated[
         int,
         typer.Option(
-            min=0,
-            max=2**31 - 4,
+            parser=_whole(0, 2**31 - 4),
             metavar="N",
             help="Random seed: the same number draws the same seasons.",
         ),
@@ -396,8 +426,7 @@ def risk(
     workers: Annotated[
         int | None,
         typer.Option(
-            min=1,
-            max=256,
+            parser=_whole(1, 256),
             metavar="N",
             help="Processes on this machine that solve side by side.  [default: one for each core "
             "where Dask is installed, else 1]",
@@ -437,7 +466,7 @@ def many(
     ],
     seconds: Seconds = 60.0,
     workers: Annotated[
-        int, typer.Option(min=1, metavar="N", help="Seasons planned side by side.")
+        int, typer.Option(parser=_whole(1), metavar="N", help="Seasons planned side by side.")
     ] = 1,
     cluster: Annotated[
         str | None,
@@ -447,7 +476,9 @@ def many(
     ] = None,
     effort: Annotated[
         int | None,
-        typer.Option(min=1, metavar="N", help="Stop each plan after this many steps instead."),
+        typer.Option(
+            parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
+        ),
     ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
 ) -> None:
@@ -544,8 +575,7 @@ def page(
     port: Annotated[
         int,
         typer.Option(
-            min=0,
-            max=65535,
+            parser=_whole(0, 65535),
             metavar="N",
             show_default=False,
             help="Port to use.  [default: a free one]",

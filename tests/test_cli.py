@@ -223,6 +223,22 @@ def test_wrong_use_is_code_2(arguments: list[str], capsys: Capture) -> None:
     assert "Error" in shown.err
 
 
+@pytest.mark.parametrize(
+    ("arguments", "words"),
+    [
+        (["plan", "x.xlsx", "--seconds", "abc"], "'abc' is not a number of 0.1 or more"),
+        (["plan", "x.xlsx", "--seed", "1.5"], "'1.5' is not a whole number from 0 to 2147483647"),
+        (["plan", "x.xlsx", "--safe", "0.95"], "'0.95' is not a number from 1 to 100"),
+        (["page", "--port", "99999"], "'99999' is not a whole number from 0 to 65535"),
+    ],
+)
+def test_a_number_that_will_not_do_is_told_in_plain_words(
+    arguments: list[str], words: str, capsys: Capture
+) -> None:
+    assert cli.run(arguments) == 2
+    assert words in capsys.readouterr().err
+
+
 FAILURES = [
     (errors.NoPlanError("no plan in the time given"), 5, "no plan in the time given"),
     (errors.AuditError("cost is off by 1"), 70, "cost is off by 1"),

@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import re
 from calendar import month_name, monthrange
 from datetime import date
@@ -28,6 +29,9 @@ if TYPE_CHECKING:
 FIRST_YEAR, LAST_YEAR = 1900, 2200
 TRUE = frozenset(("yes", "true"))
 FALSE = frozenset(("no", "false"))
+NOTHING = frozenset(("n/a", "na", "none", "-", "--", "?", "tbd", "unknown"))
+"""What people write into a cell that has nothing to say."""
+EVERYTHING = frozenset(("all", "any", "every", "everything"))
 
 
 class Setting(NamedTuple):
@@ -60,12 +64,34 @@ def read_cell(text: str, column: Column, setting: Setting) -> object:
     Unreadable
         When the text is not what the column holds, or out of its bounds.
     """
-    value = _READERS[column.kind](text, column, setting)
+    try:
+        value = _READERS[column.kind](text, column, setting)
+    except Unreadable as problem:
+        remedy = blank_for_nothing(text, column) or problem.remedy
+        raise Unreadable(problem.expected, remedy) from None
+    meant = blank_for_all(text, column) if column.kind in (Kind.TEXT, Kind.TEXTS) else ""
+    if meant:
+        refuse(f"a {column.name} by name", meant)
     if isinstance(value, (int, float)) and not isinstance(value, bool):
         _check_bounds(float(value), column)
     elif isinstance(value, Amount):
         _check_bounds(value.amount, column)
     return value
+
+
+def blank_for_nothing(text: str, column: Column) -> str:
+    """Say to leave a cell blank that says it has nothing to say, where it may be."""
+    if key(text) not in NOTHING or column.must:
+        return ""
+    return f"leave the cell blank, which means {column.blank_means}"
+
+
+def blank_for_all(text: str, column: Column) -> str:
+    """Say to leave a cell blank where it says what a blank one means, such as all or any."""
+    blank = column.blank_means
+    if key(text) not in EVERYTHING or not blank.startswith(("all", "any")):
+        return ""
+    return f"leave the cell blank, which means {blank}"
 
 
 def try_cell(text: str, column: Column, setting: Setting) -> object:
@@ -141,10 +167,13 @@ def _choice(text: str, column: Column, setting: Setting) -> str:
     return refuse("one of " + ", ".join(column.choices), remedy)
 
 
+_SHORT = {"y": "yes", "x": "yes", "1": "yes", "n": "no", "0": "no"}
+
+
 def _yes_no(text: str, column: Column, setting: Setting) -> bool:
     word = key(text)
     if word not in TRUE | FALSE:
-        refuse("yes or no")
+        refuse("yes or no", f"write {_SHORT[word]}" if word in _SHORT else "")
     return word in TRUE
 
 
@@ -159,11 +188,21 @@ def _plain_number(text: str, column: Column, setting: Setting) -> float:
 def _whole(text: str, column: Column, setting: Setting) -> int:
     value = read_number(text, setting.comma, bounds(column))
     if not value.is_integer():
-        refuse(bounds(column), f"write {int(value)} or {int(value) + 1}")
+        refuse(bounds(column), _whole_near(value, column))
     return int(value)
 
 
+def _whole_near(value: float, column: Column) -> str:
+    """What to write in place of a number that is not whole, within the column's bounds."""
+    low, high = column.low, column.high
+    fit = [n for n in (math.floor(value), math.ceil(value)) if low is None or n >= low]
+    fit = [n for n in fit if high is None or n <= high]
+    return f"write {' or '.join(map(str, fit))}" if fit else ""
+
+
 def _percent(text: str, column: Column, setting: Setting) -> float:
+    if column.low is not None and column.low >= 0.0 and re.match(r"\s*[-\u2212]\s*[\d.]", text):
+        refuse(bounds(column), column.outside)
     return read_percent(text, setting.comma)
 
 
@@ -195,7 +234,7 @@ def in_bare_ounces(text: str, unit: str) -> bool:
 _ISO = re.compile(
     r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.A
 )
-_OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4})", re.A)
+_OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})", re.A)
 _MONTH_FIRST = re.compile(
     r"(?P<month>[a-z]{3,9})\.?[ -]+(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:[ ,-]+(?P<year>\d{4}))?",
     re.A | re.I,
@@ -244,6 +283,7 @@ def _date_remedy(text: str) -> str:
     found = _OTHER.fullmatch(text)
     if found:
         a, b, year = map(int, found.groups())
+        year += 2000 if year < 100 else 0
         days = sorted({day for day in (_day(year, a, b), _day(year, b, a)) if day})
         if len(days) < 2:
             return f"write {days[0]}" if days else _no_such_day(year, a, b)

@@ -21,7 +21,7 @@ from planner.season.domain import UNTREATED
 from planner.season.farm import setting_line, settings
 from planner.season.headers import LIKELY, PRESSURE, letters, split_header
 from planner.season.names import key, near, nearest, shown
-from planner.season.references import index, sheets_have_rows, some
+from planner.season.references import index, names_are_lost, sheets_have_rows, some
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -218,9 +218,10 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
     """A rate by active ingredient names one whose strength in the product is known."""
     table = tables["Recipes"]
     actives = _by_product(tables["Actives"], "ingredient")
+    lost = any(names_are_lost(tables, "Actives", c) for c in ("Product", "Active ingredient"))
     for line in table.lines:
         rate, of, product = line.get("rate"), line.get("of"), line.get("product")
-        if product is None or "of" in line.bad:
+        if product is None or line.bad & {"of", "product"}:
             continue
         known = actives.get(product, {})
         names = some(known)
@@ -229,10 +230,11 @@ def rates_by_active_can_be_counted(tables: Tables) -> Iterator[Fault]:
         if of is not None and rate and in_bare_ounces(line.texts["rate"], unit):
             expected = "mg/seed or g/100 kg, as Of names an active ingredient"
             yield table.fault(line, "rate", expected, "if it is of product: fl oz, and clear Of")
-        if of is not None and key(str(of)) not in known:
-            remedy = near(str(of), known.values()) or f"it has {names or 'none on Actives'}"
+        closest = near(str(of), known.values())
+        if of is not None and key(str(of)) not in known and (closest or not lost):
+            remedy = closest or f"it has {names or 'none on Actives'}"
             yield table.fault(line, "of", "an active ingredient that Actives gives it", remedy)
-        elif by_active and not known:
+        elif by_active and not known and not lost:
             expected = "a product with a row on Actives, as the rate counts active ingredient"
             yield table.fault(line, "product", expected, "add its Concentration to Actives")
         elif by_active and of is None and len(known) > 1:
@@ -252,12 +254,13 @@ def pressures_have_threats(tables: Tables) -> Iterator[Fault]:
     """A pressure column that is filled is about a threat on Threats."""
     table = tables["Fields"]
     threats = index(tables, "Threats", "Threat")
+    lost = names_are_lost(tables, "Threats", "Threat")
     for name, heading in table.headings.items():
         if not heading.threat or key(heading.threat) in threats:
             continue
         line = next((x for x in table.lines if x.values.get(name, "none") != "none"), None)
-        if line is not None:
-            like = nearest(heading.threat, threats.values())
+        like = nearest(heading.threat, threats.values())
+        if line is not None and (like or not lost):
             remedy = f"nearest: '{shown(like)}{PRESSURE}'" if like else "add the threat to Threats"
             yield table.fault(line, name, "a threat of sheet Threats in the header", remedy)
 
@@ -281,10 +284,15 @@ def no_threat_lacks_its_pressure(tables: Tables) -> Iterator[Fault]:
 def ordered_containers_exist(tables: Tables) -> Iterator[Fault]:
     """What is on its way is a container that Containers knows for that product."""
     table = tables["Ordered so far"]
-    known = _by_product(tables["Containers"], "name")
+    containers = tables["Containers"]
+    known = _by_product(containers, "name")
+    lost = any(names_are_lost(tables, "Containers", c) for c in ("Product", "Container"))
+    lost = lost or not containers.lines
     for line in table.lines:
         name, product = line.get("container"), line.get("product")
         if name is None or product is None or key(str(name)) in known[product]:
+            continue
+        if "product" in line.bad or (lost and not near(str(name), known[product].values())):
             continue
         names = some(known[product]) or "none"
         remedy = near(str(name), known[product].values()) or f"it has {names}"

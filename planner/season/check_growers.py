@@ -18,6 +18,8 @@ if TYPE_CHECKING:
 def growers_are_of_the_season(tables: Tables) -> Iterator[Fault]:
     """Every grower has a field or a seed lot, or is the farm itself."""
     names = index(tables, "Fields", "Grower") | index(tables, "Seed lots", "Grower")
+    if any(line.bad for line in tables["Farm"].lines):
+        return  # the farm's own name may be what is not read
     farm = settings(tables["Farm"]).get("name")
     if isinstance(farm, str):
         names |= {key(farm): farm}

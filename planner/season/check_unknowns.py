@@ -4,9 +4,10 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.season.cells import blank_for_all
 from planner.season.domain import Quantity
 from planner.season.names import key, near, shown
-from planner.season.references import blank_for_all, index
+from planner.season.references import index, names_are_lost
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -39,9 +40,11 @@ def unknown_names_exist(tables: Tables) -> Iterator[Fault]:
             continue
         sheet, column = home(line.get("what"))
         names = index(tables, sheet, column)
+        lost = names_are_lost(tables, sheet, column) or not names
         for word in _words(line):
-            if key(word) not in names:
-                remedy = near(word, names.values()) or f"add it to {sheet}"
+            closest = near(word, names.values())
+            if key(word) not in names and (closest or not lost):
+                remedy = closest or f"add it to {sheet}"
                 remedy = blank_for_all(word, table.sheet.column("Of")) or remedy
                 yield table.fault(line, "of", f"a {column} of sheet {sheet}", remedy, word)
 

@@ -26,6 +26,8 @@ def farm_values(table: Table) -> tuple[list[Fault], list[str]]:
     tuple[list[Fault], list[str]]
         The faults, and what to tell.
     """
+    if table.lines and "setting" not in table.headings:
+        return [], []
     notes: list[str] = []
     lines: dict[str, Line] = {}
     money, faults = currency(table)
@@ -64,6 +66,8 @@ def currency(table: Table) -> tuple[str, list[Fault]]:
     for line in table.lines:
         if key(split_header(line.texts.get("setting", ""))[0]) != "currency":
             continue
+        if table.trouble(line, "value"):
+            return "$", []  # a fault like that of any other setting
         sign = line.texts.get("value", "").strip()
         if len(sign) > 8 or any(c.isdigit() or c in "%/;,." for c in sign):
             fault = table.fault(line, "value", "for Currency a sign or code such as $ or EUR")
@@ -76,10 +80,10 @@ def _setting_value(table: Table, name: str, line: Line, money: str) -> list[Faul
     """Read the value of one setting into its line, under the setting's key."""
     column, unit = find_column(table.sheet, line.texts["setting"], setting=True) or (None, "")
     text = line.texts.get("value", "").strip()
-    heading = table.headings.get("value")
-    trouble = table.troubles.get((line.row, heading.index)) if heading else None
+    trouble = table.trouble(line, "value")
     if column is None or (not text and trouble is None):
         return []
+    line.bad.add("value")
     if trouble is not None:
         seen = trouble.value if trouble is Trouble.FORMULA else text
         return [
@@ -92,9 +96,9 @@ def _setting_value(table: Table, name: str, line: Line, money: str) -> list[Faul
         return [table.fault(line, "setting", *problem)]
     value = try_cell(text, column, Setting(unit, money, table.comma))
     if isinstance(value, Unreadable):
-        line.bad.add("value")
         expected = f"for {column.name} {value.expected}"
         return [table.fault(line, "value", expected, value.remedy)]
+    line.bad.discard("value")
     line.values[name] = value
     return []
 

@@ -111,6 +111,8 @@ class Headers:
     """By the column's key; for a pressure ``pressure:`` and the threat's key."""
     unknown: tuple[tuple[int, str], ...] = ()
     """Place, from 0, and text of every other header."""
+    lost: frozenset[str] = frozenset()
+    """Keys of columns whose header is missing or misspelled, which is a fault."""
 
 
 def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Headers, list[Fault]]:
@@ -136,28 +138,31 @@ def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Header
             unit = column.unit or column.shown
         known[name] = Heading(column, tidy(text)[:200], index, unit, threat.strip())
     faults += _troubled_headers(grid, number, header)
-    faults += _missing_headers(grid, number, known, unknown)
-    return Headers(number, known, tuple(unknown)), faults
+    lost = _missing_headers(grid, number, known, unknown)
+    return Headers(number, known, tuple(unknown), frozenset(lost)), [*faults, *lost.values()]
 
 
 def _missing_headers(
     grid: Grid, number: int, known: dict[str, Heading], unknown: Sequence[tuple[int, str]]
-) -> list[Fault]:
-    """Faults of columns that must be there, and of headers that are probably misspelled."""
-    faults = []
+) -> dict[str, Fault]:
+    """Faults of columns that must be there or whose headers are probably misspelled, by key."""
+    lost = {}
     missing = {c.name: c for c in grid.sheet.columns if c.key not in known}
     for index, text in unknown:
         like = nearest(split_header(text)[0], missing, LIKELY)
         if like:
-            del missing[like]
+            column = missing.pop(like)
             remedy = f"write '{like}' if that is meant, else another header"
-            faults.append(header_fault(grid, number, index, text, "a known header", remedy))
+            fault = header_fault(grid, number, index, text, "a known header", remedy)
+            lost[column.key] = fault
     for name, column in missing.items():
         if column.must or (grid.sheet.settings and column.key == "value"):
             like = nearest(name, [text for _, text in unknown], 0.5)
             remedy = f"rename '{shown(like)}' if that is it" if like else ""
-            faults.append(Fault(grid.name, number, expected=f"a column '{name}'", remedy=remedy))
-    return faults
+            lost[column.key] = Fault(
+                grid.name, number, expected=f"a column '{name}'", remedy=remedy
+            )
+    return lost
 
 
 def _troubled_headers(grid: Grid, number: int, header: Sequence[str]) -> list[Fault]:

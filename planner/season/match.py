@@ -9,11 +9,12 @@ from planner.errors import Fault
 from planner.season.headers import LIKELY, Heading, header_row, letters, read_headers
 from planner.season.names import key, nearest, shown
 from planner.season.schema import HELP_SHEETS, SHEETS, Sheet
+from planner.season.tables import ERRORS, Trouble
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from planner.season.tables import Book, Grid, Trouble
+    from planner.season.tables import Book, Grid
 
 TOTALS = frozenset(("total", "totals", "sum", "grand total", "subtotal", "total:", "sum:"))
 """What a row of totals calls itself."""
@@ -28,7 +29,7 @@ class Line:
     values: dict[str, object] = field(default_factory=dict)
     """What was read, by key; blank cells are missing."""
     bad: set[str] = field(default_factory=set)
-    """Keys of cells that hold faults."""
+    """Keys of cells that hold faults, or whose header is missing or misspelled."""
 
     def get(self, name: str) -> object:
         """Value of a cell; None where blank or faulty."""
@@ -50,6 +51,17 @@ class Table:
     unknown: tuple[tuple[int, str], ...] = ()
     """Place, from 0, and text of headers that mean no column."""
     header_row: int = 0
+    unread: bool = False
+    """Whether nothing of it was read, though it is there: a fault of its own says why."""
+
+    def trouble(self, line: Line, name: str) -> Trouble | None:
+        """Why a cell has no value, by the key of its column; None if it may have one."""
+        heading = self.headings.get(name)
+        if heading is None:
+            return None
+        is_error = line.texts.get(name, "").strip().upper() in ERRORS
+        found = self.troubles.get((line.row, heading.index))
+        return found or (Trouble.ERROR if is_error else None)
 
     def fault(
         self, line: Line, name: str, expected: str, remedy: str = "", seen: str | None = None
@@ -78,17 +90,18 @@ def match(book: Book) -> tuple[list[Table], list[Fault], list[str]]:
     tuple[list[Table], list[Fault], list[str]]
         The tables, the faults, and what to tell.
     """
-    faults = [*book.faults, *_missing_sheets(book)]
+    missing = _missing_sheets(book)
+    faults = [*book.faults, *missing.values()]
     reported = [
         *book.notes,
         *(f"'{shown(s)}' is not a sheet of a season and was ignored." for s in _strangers(book)),
     ]
-    tables: dict[str, Table] = {}
+    tables = {s.name: Table(s, s.name, {}, (), unread=True) for s in missing}
     places: dict[str, str] = {}
     broken = {fault.sheet for fault in book.faults}
     for grid in book.grids:
         place = grid.file or grid.name
-        if grid.sheet.name in tables:
+        if grid.sheet.name in places:
             expected = f"sheet {grid.sheet.name} once"
             remedy = f"it is there as '{shown(places[grid.sheet.name])}' too: keep one of them"
             faults.append(Fault(shown(place), expected=expected, remedy=remedy))
@@ -107,12 +120,12 @@ def _strangers(book: Book) -> list[str]:
     return [name for name in book.strangers if key(name.removesuffix(".csv")) not in ours]
 
 
-def _missing_sheets(book: Book) -> list[Fault]:
+def _missing_sheets(book: Book) -> dict[Sheet, Fault]:
     """Faults of sheets that must be there, and of sheets whose names are probably misspelled."""
     there = {grid.sheet.name for grid in book.grids}
     csv = any(grid.file for grid in book.grids)
     strangers = {s.removesuffix(".csv") if csv else s: s for s in book.strangers}
-    faults = []
+    faults = {}
     for sheet in SHEETS:
         if sheet.name in there:
             continue
@@ -121,12 +134,12 @@ def _missing_sheets(book: Book) -> list[Fault]:
             what = f"a file '{sheet.file}'" if csv else f"a sheet '{sheet.name}'"
             remedy = f"rename '{shown(strangers[like])}' if that is it" if like else ""
             name = strangers[like] if like and not sheet.must else sheet.name
-            faults.append(Fault(shown(name), expected=what, remedy=remedy))
+            faults[sheet] = Fault(shown(name), expected=what, remedy=remedy)
     return faults
 
 
-def _empty(grid: Grid) -> Table:
-    return Table(grid.sheet, grid.name, {}, (), grid.comma)
+def _empty(grid: Grid, *, unread: bool = True) -> Table:
+    return Table(grid.sheet, grid.name, {}, (), grid.comma, unread=unread)
 
 
 def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
@@ -134,7 +147,8 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
     if not grid.rows:
         columns = ", ".join(c.name for c in grid.sheet.columns if c.must)
         missing = Fault(grid.name, expected=f"headers ({columns}) and rows; it is blank")
-        return _empty(grid), [missing] if grid.sheet.must else [], []
+        must = grid.sheet.must
+        return _empty(grid, unread=must), [missing] if must else [], []
     at = header_row(grid)
     if at is None:
         names = ", ".join(c.name for c in grid.sheet.columns if c.must)
@@ -151,6 +165,8 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
     number, header = grid.rows[at]
     headers, faults = read_headers(grid, number, header)
     lines, more, notes = _lines(grid, at, headers.known)
+    for line in lines:
+        line.bad |= headers.lost
     notes += _without_header(grid, at)
     table = Table(
         grid.sheet,

@@ -6,6 +6,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault
+from planner.season.cells import blank_for_all, blank_for_nothing
 from planner.season.domain import UNTREATED
 from planner.season.farm import settings
 from planner.season.headers import LIKELY, split_header
@@ -53,14 +54,26 @@ def resolve(tables: Tables) -> tuple[list[Fault], list[str]]:
             names, sure = _names_for(tables, table, heading.column)
             if names is None:
                 continue
+            unsure = names_are_lost(tables, *(heading.column.refers))
             near: Index = {}
             slips: dict[str, bool] = {}
             for line in table.lines:
                 found = _resolve_cell(table, line, name, heading, names, near)
+                found = [f for f in found if not unsure or near.get(key(f.seen))]
                 faults += found if sure else []
                 notes += [] if sure else _let_be(table, name, found, names, slips, faults)
     _spell_alike(tables)
     return faults, list(dict.fromkeys(notes))
+
+
+def names_are_lost(tables: Tables, sheet: str, column: str) -> bool:
+    """Whether names of a column could not be read, which is a fault of its own.
+
+    A name that is not in that column, nor near one there, may then be right.
+    """
+    table = tables[sheet]
+    name = table.sheet.column(column).key
+    return table.unread or any(name in line.bad for line in table.lines)
 
 
 def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | None, bool]:
@@ -74,7 +87,7 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
     if table.sheet.name == "Discounts" and column.key == "supplier":
         names = index(tables, "Containers", "Supplier") | names
         return (names if tables["Containers"].lines else None), True
-    if not target.lines and (target.sheet.must or sheet == "Suppliers"):
+    if target.unread or (not target.lines and (target.sheet.must or sheet == "Suppliers")):
         return None, True
     if target.lines and target.sheet.column(other).key not in target.headings:
         return None, True
@@ -107,6 +120,8 @@ def _resolve_cell(
             near = known.get(key(word), "")
             remedy = f"nearest: '{shown(near)}'" if near else f"add it to {sheet}"
             remedy = blank_for_all(word, heading.column) or remedy
+            if not near:
+                remedy = blank_for_nothing(word, heading.column) or remedy
             if table.sheet.name == "Discounts" and sheet == "Suppliers":
                 remedy += ", or leave it blank for any supplier"
             if near and look(near) == look(word):
@@ -117,15 +132,6 @@ def _resolve_cell(
     kept = tuple(names.get(key(word), word) for word in words)
     line.values[name] = kept if isinstance(value, tuple) else kept[0]
     return faults
-
-
-def blank_for_all(word: str, column: Column) -> str:
-    """Say to leave a cell blank where it says what a blank one means, such as all or any."""
-    blank = column.blank_means
-    everything = key(word) in ("all", "any", "every", "everything")
-    if not everything or not blank.startswith(("all", "any")):
-        return ""
-    return f"leave the cell blank, which means {blank}"
 
 
 def _let_be(

@@ -41,6 +41,12 @@ MAX_CELL_LETTERS = 32_767
 """Longest text of a cell, as in a spreadsheet."""
 
 
+ERRORS = frozenset(
+    ("#REF!", "#N/A", "#VALUE!", "#DIV/0!", "#NAME?", "#NUM!", "#NULL!", "#SPILL!", "#CALC!")
+)
+"""What a spreadsheet writes in place of a result, into CSV files as text."""
+
+
 class Trouble(Enum):
     """Why a cell of a workbook has no value."""
 

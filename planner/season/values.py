@@ -34,7 +34,7 @@ def read_values(table: Table, money: str) -> list[Fault]:
                 line.bad.add(name)
                 continue
             text = line.texts[name].strip()
-            trouble = table.troubles.get((line.row, heading.index))
+            trouble = table.trouble(line, name)
             if trouble is not None:
                 seen = trouble.value if trouble is Trouble.FORMULA else text
                 expected = "a value" if trouble is Trouble.FORMULA else "a value, not an error"

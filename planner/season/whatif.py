@@ -66,7 +66,7 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
     if len(scenarios(table)) > MAX_SCENARIOS:
         seen = f"{len(scenarios(table)):,} scenarios"
         return [Fault(table.name, seen=seen, expected=f"at most {MAX_SCENARIOS} of them")]
-    lines = [x for x in table.lines if all(_text(x, k) for k in ("scenario", "sheet", "item"))]
+    lines = [x for x in table.lines if _can_be_followed(table, x) and not _unread(tables, x)]
     added = {_added(x) for x in lines if _whole_row(x).startswith(ADD)}
     mine = [x for x in lines if scenario and key(_text(x, "scenario")) == key(scenario)]
     faults += _add_rows(table, [x for x in mine if _whole_row(x).startswith(ADD)], tables)
@@ -93,6 +93,25 @@ def change(tables: Tables, scenario: str, money: str) -> list[Fault]:
         if _whole_row(line) == DROP or _is_no_land(cells, _text(line, "value")):
             drop(tables, cells.sheet, cells.lines)
     return faults
+
+
+def _can_be_followed(table: Table, line: Line) -> bool:
+    """Whether a row of What if has all that it needs; what it lacks is a fault of its own."""
+    needed = all(_text(line, name) for name in ("scenario", "sheet", "item"))
+    return needed and not line.bad and not any(table.trouble(line, name) for name in line.texts)
+
+
+def _unread(tables: Tables, line: Line) -> bool:
+    """Whether the rows of the sheet that a row of What if names can't be told apart.
+
+    It is missing, or a header of what tells them apart is; either is a fault already.
+    """
+    sheet = sheet_of(_text(line, "sheet"))
+    if sheet is None:
+        return False
+    table = tables[sheet.name]
+    names = {sheet.columns[0].key, *(sheet.column(name).key for name in sheet.unique)}
+    return table.unread or any(names & other.bad for other in table.lines)
 
 
 def scenarios(table: Table) -> tuple[str, ...]:

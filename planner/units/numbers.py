@@ -112,7 +112,7 @@ def number_and_rest(text: str, comma: bool, expected: str = A_NUMBER) -> tuple[f
     if re.match(r"k(?![a-z])", rest, re.IGNORECASE):
         value, rest = value * 1000.0, rest[1:].strip()
     check_size(value)
-    return value, rest
+    return value + 0.0, rest  # -0 is 0
 
 
 def check_size(value: float, unit: str = "") -> None:
@@ -138,6 +138,4 @@ def _number_remedy(text: str) -> str:
     part = fraction(tidy)
     if part is not None:
         return f"write the fraction as a decimal number: {part[0]:.6g} {part[1][:20]}".rstrip()
-    if tidy.casefold() in ("n/a", "na", "none", "-", "--", "?", "tbd", "unknown"):
-        return "leave the cell blank for the default"
     return ""

@@ -44,6 +44,10 @@ CELLS = [
     ("Fields", 2, "Acres", "0", "to leave a field out, delete its row"),
     ("Fields", 2, "Priority", "0", "a whole number from 1 to 1,000"),
     ("Fields", 2, "Priority", "1.5", "write 1 or 2"),
+    ("Fields", 2, "Priority", "0.5", "write 1"),
+    ("Fields", 2, "Priority", "n/a", "leave the cell blank, which means 1"),
+    ("Fields", 2, "Planting date", "TBD", "leave the cell blank, which means not known"),
+    ("Seed lots", 3, "Treated with", "none", "leave the cell blank, which means not treated"),
     ("Fields", 2, "Earliest maturity", "16", "a number from 0 to 12"),
     ("Fields", 2, "Earliest maturity", "00.8", "a decimal number such as 1.8"),
     ("Seed lots", 2, "Units on hand", "-1", "0 units or more"),
@@ -72,6 +76,7 @@ CELLS = [
     ("Containers", 2, "Price", "€900", "money in $, as Currency on Farm says"),
     # percents
     ("Fields", 3, "Emergence", "0.92", "write 0.92% or 92%"),
+    ("Seed lots", 2, "Germination", "-0.5", "a percent above 0 % and up to 100 %"),
     ("Fields", 3, "Emergence", "0", "a percent above 0 % and up to 100 %"),
     ("Seed lots", 2, "Germination", "920", "up to 100 %"),
     ("Discounts", 2, "Percent off", "0.03", "write 0.03% or 3%"),
@@ -80,6 +85,7 @@ CELLS = [
     ("Fields", 2, "Expected yield", "0", "a number above 0 bu/acre"),
     ("Fields", 2, "Expected yield", "60 bu", "bu/acre"),
     ("Threats", 2, "Variety counts", "maybe", "yes or no"),
+    ("Threats", 2, "Variety counts", "Y", "write yes"),
     # dates
     ("Discounts", 4, "Order by", "1/20/2027", "write 2027-01-20"),
     (
@@ -92,6 +98,7 @@ CELLS = [
     ("Fields", 2, "Planting date", "7 May 2027", "write 2027-05-07"),
     ("Fields", 2, "Planting date", "Sept. 1st, 2027", "write 2027-09-01"),
     ("Fields", 2, "Planting date", "25.4.2027", "write 2027-04-25"),
+    ("Fields", 2, "Planting date", "5/25/27", "write 2027-05-25"),
     ("Fields", 2, "Planting date", "May 7", "write the year, too, as 2027-05-07"),
     ("Fields", 2, "Planting date", "2027-02-30", "a date as 2027-05-10"),
     ("Fields", 2, "Planting date", "46517", "give the cell a date format"),
@@ -125,6 +132,9 @@ CELLS = [
     # names that stand nowhere else
     ("Fields", 3, "Only varieties", "Heron; Egrett", "nearest: 'Egret'"),
     ("Fields", 3, "Only varieties", "all", "leave the cell blank, which means all"),
+    ("Fields", 3, "Trait", "Any", "leave the cell blank, which means any"),
+    ("Products", 2, "Product", "#N/A", "mend the formula or type the value"),
+    ("Seed lots", 2, "Seeds per lb", "#ref!", "mend the formula or type the value"),
     ("Fields", 3, "Only recipes", "Fulll", "nearest: 'Full'"),
     ("Seed lots", 3, "Treated with", "Untreated", "a Recipe of sheet Recipes"),
     ("Containers", 5, "Product", "Shen", "nearest: 'Sheen'"),
@@ -451,6 +461,46 @@ def test_one_fault_does_not_bring_others(tmp_path):
     with pytest.raises(InputError) as caught:
         read_season(path)
     assert len(caught.value.faults) == 1
+
+
+ALONE = [
+    (lambda s: renamed(s, "Farm", "Setting", "Settign"), "Farm", 1),
+    (lambda s: setting(s, "Soybean price", "#REF!"), "Farm", 9),
+    (lambda s: setting(s, "Currency", "#REF!"), "Farm", 11),
+    (lambda s: renamed(s, "Fields", "Seeding rate", "Seding rate"), "Fields", 1),
+    (lambda s: renamed(s, "Seed lots", "Germination", "Germinaton"), "Seed lots", 1),
+    (lambda s: renamed(s, "Containers", "From count", "From cuont"), "Containers", 1),
+    (lambda s: renamed(s, "Recipes", "Recipe", "Recepie"), "Recipes", 1),
+    (lambda s: renamed(s, "Recipes", "Product", "Produkt"), "Recipes", 1),
+    (lambda s: renamed(s, "Threats", "Threat", "Thraet"), "Threats", 1),
+    (lambda s: renamed(s, "Actives", "Active ingredient", "Active ingredeint"), "Actives", 1),
+    (lambda s: renamed(s, "Seed lots", "Lot", "Number"), "Seed lots", 1),
+    (lambda s: {**s, "Threats": s["Threats"][1:]}, "Threats", 1),
+    (lambda s: {**without(s, "Actives"), "Activs": good()["Actives"]}, "activs.csv", 0),
+    (lambda s: put(s, "Products", 2, "Product", ""), "Products", 2),
+    (lambda s: put(s, "Threats", 2, "Threat", ""), "Threats", 2),
+    (lambda s: put(s, "Actives", 2, "Active ingredient", ""), "Actives", 2),
+    (lambda s: put(s, "Containers", 5, "Container", ""), "Containers", 5),
+    (lambda s: renamed(s, "Containers", "Container", "Package"), "Containers", 1),
+    (lambda s: put(s, "Ordered so far", 2, "Product", "Nothing"), "Ordered so far", 2),
+    (lambda s: put(s, "What if", 2, "Row", "#REF!"), "What if", 2),
+]
+
+
+@pytest.mark.parametrize(("change", "sheet", "row"), ALONE)
+def test_one_mistake_is_one_fault(tmp_path, change, sheet, row):
+    """A header, name or sheet that is not understood is told, not what hangs on it."""
+    found = faults(tmp_path, change(good()))
+    assert [(f.sheet, f.row) for f in found] == [(sheet, row)]
+
+
+def test_a_slip_is_told_beside_a_name_left_blank(tmp_path):
+    """A name near one that is there is a slip of its own, whatever else is wrong on that sheet."""
+    sheets = put(put(good(), "Products", 2, "Product", ""), "Recipes", 4, "Product", "Shen")
+    assert [(f.sheet, f.row) for f in faults(tmp_path, sheets)] == [
+        ("Products", 2),
+        ("Recipes", 4),
+    ]
 
 
 def test_thousands_of_faults_are_cut_to_a_number(tmp_path):
