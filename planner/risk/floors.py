@@ -101,9 +101,19 @@ def _money_row(model: Model) -> int | None:
     return next(iter(model.rows["money_spent_is_within_the_most"]), None)
 
 
+def _some_rows(model: Model) -> dict[str, set[int]]:
+    """Rows that ask for some container of a product, which one bought late is as well."""
+    rows, m = model.rows["what_is_not_on_hand_is_bought"], model.matrix
+    found: dict[str, set[int]] = {}
+    for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
+        mine = m.row[int(m.start[column]) : int(m.start[column + 1])].tolist()
+        found.setdefault(model.it.containers[i].product, set()).update(set(mine) & set(rows))
+    return found
+
+
 def _with_late(model: Model, planned: Season) -> Matrix:
     sold = [c for c in planned.containers if c.late_price is not None and c.usable > 0.0]
-    covers, money = cover_rows(model), _money_row(model)
+    covers, some, money = cover_rows(model), _some_rows(model), _money_row(model)
     need = dict(zip((p.name for p in model.it.products), most_need(model.it), strict=True))
     supply = dict(zip((p.name for p in model.it.products), model.it.supply, strict=True))
     prices, most, entries = [], [], []
@@ -113,7 +123,8 @@ def _with_late(model: Model, planned: Season) -> Matrix:
         top = ceil(max(0.0, need[c.product] - supply[c.product]) / floz)
         prices.append(price)
         most.append(float(top if c.most is None else min(top, c.most)))
-        entries.append({row: floz / lump} | ({money: price} if money is not None else {}))
+        entry = {row: floz / lump} | dict.fromkeys(some.get(c.product, ()), 1.0)
+        entries.append(entry | ({money: price} if money is not None else {}))
     return model.matrix.with_whole_columns(np.array(prices), np.array(most), entries)
 
 

@@ -13,9 +13,10 @@ from planner.risk import second_stage
 from planner.risk.floors import Tolls
 from planner.risk.second_stage import Order, Outcome, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
-from planner.risk.turned_out import Turn
+from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.risk.two_stages import _left_open, _more_short
-from planner.season.domain import Quantity, Season
+from planner.season.domain import Quantity, Season, Supplier
+from tests.support import seasons
 
 ONE = {
     "farm.csv": "Setting,Value\nFarm name,One\nPlan date,2027-01-15\n",
@@ -265,6 +266,20 @@ def test_what_is_bought_late_is_within_the_most_to_spend(tmp_path: Path) -> None
     found = SecondStage(made, gap=0.0).floor(gallons(10.0))
     assert found.short == pytest.approx(32.0)
     assert found.value == pytest.approx(400.0 + 320.0)
+
+
+def test_a_jug_for_next_to_nothing_may_be_bought_late() -> None:
+    """By hand: early it is $300 and $50 of freight, late $310, whatever the seed takes of it."""
+    for floz in (1e-4, 1.0):
+        made = seasons.season(
+            farm=seasons.farm(short_acre_cost=500.0),
+            recipes=(seasons.recipe(Alpha=floz),),
+            suppliers=(Supplier("Elm", freight=50.0),),
+            containers=(seasons.container(supplier="Elm", late_price=310.0),),
+        )
+        stage = SecondStage(made, gap=0.0)
+        assert stage.outcome(Order(), AS_PLANNED).value == pytest.approx(310.0)
+        assert stage.floor(AS_PLANNED).floor == pytest.approx(310.0)
 
 
 def test_what_goes_back_was_spent_all_the_same(tmp_path: Path) -> None:

@@ -10,6 +10,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.mip.highs import now
+from planner.optimize.model.program import flagged
 from planner.optimize.options import Progress
 
 if TYPE_CHECKING:
@@ -153,9 +154,10 @@ class Incumbent:
     def move(self, model: Model, x: Floats) -> None:
         """Go on with another model of the same season, the best plan in its columns."""
         with self._lock:
-            self.model, self.x, self.ruled_out = model, x, None
-            self.cost = model.matrix.price(x)
-            assert self._keeps_rules(x)
+            self.model, self.ruled_out = model, None
+            self.x = x if self._keeps_rules(x) else flagged(model, x)
+            self.cost = model.matrix.price(self.x)
+            assert self._keeps_rules(self.x)
 
     def _side(self, short: tuple[float, ...]) -> int:
         """-1 where fewer acres are short than the fewest known, 1 where more, 0 where the same."""

@@ -29,6 +29,15 @@ def narrowed(incumbent: Incumbent) -> Model:
     return shut(incumbent.model, ruled_out.columns)
 
 
+def narrowed_for_fewer(incumbent: Incumbent) -> Model:
+    """The model in which to look for fewer acres short; without what is ruled out, if that holds.
+
+    Only where none but the last priority is short: a plan with fewer of an earlier one may have
+    more of a later one, and so what is ruled out for plans short by no more of either.
+    """
+    return incumbent.model if short_caps(incumbent)[:-1].any() else narrowed(incumbent)
+
+
 def is_within(incumbent: Incumbent, ruled_out: RuledOut) -> bool:
     """Whether the best plan leaves so few acres short that what is ruled out is so for it."""
     return bool(np.all(short_caps(incumbent) <= ruled_out.short))

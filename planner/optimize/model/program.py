@@ -9,6 +9,7 @@ import numpy as np
 import pulp
 
 from planner.optimize.mip.highs import assemble
+from planner.optimize.mip.part import solve_part
 from planner.optimize.model.constraints import RULES
 from planner.optimize.model.objective import cost_terms
 from planner.optimize.model.variables import Variables, make_variables
@@ -34,6 +35,9 @@ ORDER = ("run", "way", "follows", "flow", *PURCHASE)
 """The same with the recipes that run, whose line loss is part of what is needed."""
 GROUPS = (*PLANTING, *SEED, *ORDER)
 """Groups of variables, in the order of the matrix's columns."""
+FLAGS = ("share", "bare", "lot_share", "way", "follows", "flow", "left")
+"""Groups of variables that follow from all others. Models over other choices number a primed line's
+ways otherwise, and have no shares where a field has no more of them than it may."""
 DATA = ("choices", "ways", "most_bags", "most_count", "most_spend")
 """What `Variables` holds besides."""
 
@@ -155,6 +159,15 @@ def flag_lots(model: Model, x: Floats) -> None:
     """
     for key, column in zip(model.keys["lot_share"], model.at["lot_share"].tolist(), strict=True):
         x[column] = float(x[model.column("acres", key)] > PLANTED)
+
+
+def flagged(model: Model, x: Floats) -> Floats:
+    """A solution with all that follows from acres, bags and containers worked out; x if it can't.
+
+    For one of a model over other choices.
+    """
+    y, _ = solve_part(model.matrix, model.of(FLAGS), x)
+    return x if y is None else rounded(model, y)
 
 
 def in_order(model: Model) -> Ints:

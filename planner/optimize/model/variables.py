@@ -100,15 +100,12 @@ def most_containers(it: Instance) -> list[int]:
     for i, c in enumerate(it.containers):
         missing = max(0.0, need[c.product] - supply[c.product])
         count = ceil(missing / c.usable - WHOLE) if c.usable > 0 else 0
-        if missing > 0:
+        spends = spend_thresholds(it, i)
+        if missing > 0 or spends:
             price = min(b.price for b in c.breaks)
             count = max([count, *(b.from_count for b in c.breaks)])
             if price > 0:
-                count = max([count, *(ceil(t / price) for t in spend_thresholds(it, i))])
-        elif spend_thresholds(it, i):
-            price = min(b.price for b in c.breaks)
-            reach = [ceil(t / price) for t in spend_thresholds(it, i)] if price > 0 else [0]
-            count = max(count, *reach, 0)
+                count = max([count, *(ceil(t / price) for t in spends)])
         if pays_unused(it.season, c):
             most = most_affordable(it.season, c)
             result.append(count if most is None else most)

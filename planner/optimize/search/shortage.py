@@ -19,7 +19,7 @@ from planner.optimize.bounds.disaggregation import aimed_at_acres, widen
 from planner.optimize.bounds.relaxations import fewest_short
 from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget
-from planner.optimize.incumbent.restrictions import narrowed
+from planner.optimize.incumbent.restrictions import narrowed_for_fewer
 from planner.optimize.mip.highs import Limits, now
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.search.beside import beside, search_beside
@@ -212,7 +212,8 @@ def _by_annealing(context: Context, until: float = np.inf, *, fine: bool = False
 def _prove(context: Context, seconds: float, solver: Solver) -> None:
     """Ask the exact model for fewer acres short, or a proof that there are none."""
     incumbent = context.incumbent
-    if fewest_short(incumbent, narrowed(incumbent), seconds, counted_nodes(context), solver):
+    model = narrowed_for_fewer(incumbent)
+    if fewest_short(incumbent, model, seconds, counted_nodes(context), solver):
         incumbent.prove_shortage()
 
 

@@ -874,6 +874,22 @@ CASES = [
         0,
         150,
     ),
+    # Enough Alpha is on hand; Beta takes a jug of $5, freight is $400 up to a list spend of $110.
+    # Two jugs of Alpha for $200 reach that; three, from which one is $60, for $180.
+    (
+        "more of what nobody needs, at its break, for free freight",
+        {
+            "suppliers": (Supplier("Elm", freight=400.0, free_from=110.0),),
+            "products": (product(on_hand=1000.0), product("Beta")),
+            "recipes": (recipe("R1", Alpha=2.0, Beta=2.0),),
+            "containers": (
+                *jugs((1, 100.0), (3, 60.0), supplier="Elm"),
+                container("Beta", price=5.0, most=1, supplier="Elm"),
+            ),
+        },
+        0,
+        185,
+    ),
     # A part bag of a tenth of a unit needs a ten-thousandth of a fl oz, a full bag 0.04: a jug.
     (
         "next to nothing for a part bag beside full ones",

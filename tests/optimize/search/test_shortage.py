@@ -12,6 +12,7 @@ import pytest
 from planner.optimize.bounds.variety_aggregated import aggregated_program, least_short_aggregated
 from planner.optimize.incumbent.incumbent import Incumbent, RuledOut
 from planner.optimize.incumbent.restrictions import narrowed, open_shares
+from planner.optimize.mip.highs import Limits
 from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
@@ -27,6 +28,7 @@ from tests.laws import second_model
 from tests.support.quick import few
 from tests.support.random_season import hard_season
 from tests.support.searches import SHORT, best, hard
+from tests.support.seasons import farm, field, lot, season
 from tests.support.shortages import compared, short_by_priority
 
 
@@ -176,3 +178,29 @@ def test_what_is_ruled_out_holds_for_plans_short_by_no_more():
         incumbent.short = short
         whole = open_shares(incumbent.model)
         assert open_shares(narrowed(incumbent)) == whole - left
+
+
+def test_fewer_acres_of_the_first_priority_may_use_what_is_ruled_out():
+    """One variety a field: 50 acres of the first priority and 60 of the second, 40 and 60 units.
+
+    Units of the second variety on the second field leave 10 + 0 acres short, and with no more of
+    either no plan has another variety anywhere. The fewest are 0 + 20, the other way round.
+    """
+    one = season(
+        farm=farm(max_varieties=1),
+        fields=(field("A", acres=50.0), field("B", acres=60.0, priority=2)),
+        lots=(
+            lot("L1", "V1", on_hand=40.0, units_per_bag=1.0),
+            lot("L2", "V2", on_hand=60.0, units_per_bag=1.0),
+        ),
+    )
+    incumbent = Incumbent(SolveOptions(seconds=20.0), None, None)
+    context = common.open_context(incumbent, one)
+    held = incumbent.model.bounded("short_in", np.array([10.0, 0.0]))
+    assert incumbent.offer(solve_matrix(held.matrix, Limits()).x)
+    relaxed_acres.aggregate(context)
+    relaxed_acres.narrow(context, solve_matrix)
+    assert open_shares(narrowed(incumbent)) == 2
+    shortage.prove_fewest(context)
+    assert incumbent.short_proven
+    assert incumbent.short == pytest.approx((0.0, 20.0), abs=1e-4)
