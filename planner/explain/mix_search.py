@@ -10,7 +10,7 @@ import math
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.mixes import describe
-from planner.plan.price import list_price, most_off, reaches
+from planner.plan.price import list_price, most_affordable, most_off, pays_unused, reaches
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterator, Mapping
@@ -121,6 +121,8 @@ class _Search:
         levels.append(self.wanted.spend.least)
         if price > 0.0:
             most = max(most, math.ceil(max(levels) / price - TINY))
+        if pays_unused(self.around.season, c):
+            most = max(most, most_affordable(self.around.season, c) or 0)
         if self.wanted.most is not None:
             most = min(most, self.wanted.most.get(c.name, 0))
         return most if c.most is None else min(most, c.most)
@@ -153,7 +155,7 @@ class _Search:
             total = volume + n * c.usable
             if self._bound(i + 1, spend + added, total) > self._worst() + SLACK:
                 self.nodes += 1
-                if n >= last and total >= self.wanted.volume:
+                if n >= last and total >= self.wanted.volume and self._net(c) >= 0.0:
                     break  # more of it only costs more
                 continue
             chosen[c.name] = n

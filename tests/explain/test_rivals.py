@@ -52,6 +52,16 @@ def test_rivals_come_by_cost_and_waste_nothing() -> None:
     assert [m.cost for m in mixes] == pytest.approx([2.40, 2.75, 2.90])
 
 
+def test_where_each_pays_unused_all_that_are_sold_are_weighed() -> None:
+    """A jug of $300 less 15 % is worth 90 % of $300 next season: each brings $15, needed or not."""
+    level = DiscountLevel("Early", 0.0, 0.15)
+    dear = container(most=4), container(name="keg", size=640.0, price=900.0, most=2)
+    one = around(*dear, products=(product(carryover=0.9),), discounts=(level,))
+    mixes = ways_to_buy(one, 100.0, keep=4).mixes
+    assert [dict(m.counts) for m in mixes] == [{"jug": n} for n in (4, 3, 2, 1)]
+    assert [m.cost for m in mixes] == pytest.approx([-60.0, -45.0, -30.0, -15.0])
+
+
 def random_case(rng: Random):
     """A product in one to three containers beside another one, with freight and discounts."""
     suppliers = (
