@@ -6,6 +6,7 @@ from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
+from planner.season.check_shop import BY_SEED
 from planner.season.check_unknowns import home
 from planner.season.domain import (
     CARRIER,
@@ -49,6 +50,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from datetime import date
 
+    from planner.season.cells import Amount
     from planner.season.match import Line, Tables
 
 Values = dict[str, Any]
@@ -69,7 +71,9 @@ def build(
         products=tuple(p for p in products if p.kind != CARRIER),
         carriers=tuple(p for p in products if p.kind == CARRIER),
         containers=tuple(_containers(tables)),
-        recipes=tuple(_recipes(tables, {p.name for p in products if p.kind == CARRIER})),
+        recipes=tuple(
+            _recipes(tables, {p.name for p in products if p.kind == CARRIER}, farm.seeds_per_unit)
+        ),
         threats=threats,
         control={Rating[v["rating"]]: v["control"] for _, v in _rows(tables, "Ratings")},
         tolerance=_tolerance(tables),
@@ -200,7 +204,7 @@ def _count(price: PriceBreak) -> int:
     return price.from_count
 
 
-def _recipes(tables: Tables, carriers: set[str]) -> Iterator[Recipe]:
+def _recipes(tables: Tables, carriers: set[str], seeds_per_unit: float) -> Iterator[Recipe]:
     """Recipes with what is bought for them apart from what only thins the slurry."""
     approvals = {v["recipe"]: v for _, v in _rows(tables, "Recipe approvals")}
     groups = grouped((v["name"], (row, v)) for row, v in _rows(tables, "Recipes"))
@@ -208,8 +212,7 @@ def _recipes(tables: Tables, carriers: set[str]) -> Iterator[Recipe]:
         rates = tuple(
             Rate(
                 v["product"],
-                v["rate"].amount,
-                Basis(v["rate"].basis),
+                *_by_unit(v["rate"], seeds_per_unit),
                 v.get("of"),
                 v["rate"].written,
                 row,
@@ -225,6 +228,18 @@ def _recipes(tables: Tables, carriers: set[str]) -> Iterator[Recipe]:
             tuple(r for r in rates if r.product in carriers),
             rows[0][0],
         )
+
+
+def _by_unit(rate: Amount, seeds_per_unit: float) -> tuple[float, Basis]:
+    """Amount and basis of a rate; one of product by the seed becomes one by the farm's unit.
+
+    >>> from planner.season.cells import Amount
+    >>> _by_unit(Amount(1.8 / 140_000, "fl oz/seed", ""), 160_000)
+    (2.05714285714, <Basis.FLOZ_PER_UNIT: 'fl oz/unit'>)
+    """
+    if rate.basis == BY_SEED:
+        return float(f"{rate.amount * seeds_per_unit:.12g}"), Basis.FLOZ_PER_UNIT
+    return rate.amount, Basis(rate.basis)
 
 
 def _threats(tables: Tables) -> Iterator[Threat]:

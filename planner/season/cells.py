@@ -177,11 +177,17 @@ def _yes_no(text: str, column: Column, setting: Setting) -> bool:
     return word in TRUE
 
 
+_GROUP = re.compile(r"^\s*(?:MG|RM)\s*(?=\d)", re.I)
+"""What tags write before a maturity."""
+
+
 def _plain_number(text: str, column: Column, setting: Setting) -> float:
     if column.high == 12 and re.match(r"0\d", text.strip()):
         refuse(
             "a decimal number such as 1.8", "maturities before 0 have no sure number: see the tag"
         )
+    if column.high == 12:
+        text = _GROUP.sub("", text)
     return read_number(text, setting.comma, bounds(column))
 
 
@@ -235,6 +241,11 @@ _ISO = re.compile(
     r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.A
 )
 _OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})", re.A)
+_MONTH = re.compile(
+    r"(?P<name>[a-z]{3,9})\.?[ ,-]+(?P<year>\d{4})|(?P<first>\d{1,2})[-/](?P<then>\d{4})"
+    r"|(?P<iso>\d{4})-(?P<number>\d{1,2})",
+    re.A | re.I,
+)
 _MONTH_FIRST = re.compile(
     r"(?P<month>[a-z]{3,9})\.?[ -]+(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:[ ,-]+(?P<year>\d{4}))?",
     re.A | re.I,
@@ -292,6 +303,11 @@ def _date_remedy(text: str) -> str:
     named = _MONTH_FIRST.fullmatch(text) or _DAY_FIRST.fullmatch(text)
     if named:
         return _named_day(named["month"], int(named["day"]), named["year"])
+    month = _MONTH.fullmatch(text)
+    if month:
+        year = int(month["year"] or month["then"] or month["iso"])
+        first = _day(year, int(month["first"] or month["number"] or _month(month["name"])), 1)
+        return f"write the day, too, as {first}" if first else ""
     if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
         return "give the cell a date format, so that it shows the day"
     return ""
@@ -303,12 +319,17 @@ def _named_day(month: str, day: int, year: str | None) -> str:
     >>> _named_day("Dec", 1, "2026"), _named_day("May", 7, None), _named_day("Mai", 7, None)
     ('write 2026-12-01', 'write the year, too, as 2027-05-07', '')
     """
-    word = month.casefold()
-    number = next((n for n in range(1, 13) if month_name[n].casefold().startswith(word)), 0)
+    number = _month(month)
     found = _day(int(year or 2027), number, day) if number else None
     if found is None:
         return ""
     return f"write {found}" if year else f"write the year, too, as {found}"
+
+
+def _month(name: str) -> int:
+    """Number of a month by its name or the beginning of it; 0 if it is none."""
+    word = name.casefold()
+    return next((n for n in range(1, 13) if month_name[n].casefold().startswith(word)), 0)
 
 
 _READERS: dict[Kind, Callable[[str, Column, Setting], object]] = {

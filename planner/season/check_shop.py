@@ -15,8 +15,8 @@ if TYPE_CHECKING:
     from planner.errors import Fault
     from planner.season.match import Tables
 
-BY_UNIT = "fl oz/unit"
-"""Basis of every rate by volume on a unit, whatever it is written in."""
+BY_UNIT, BY_SEED = "fl oz/unit", "fl oz/seed"
+"""Basis of every rate by volume on a unit or on so many seeds, whatever it is written in."""
 
 
 def _of_kind(tables: Tables, kind: str) -> set[object]:
@@ -51,7 +51,7 @@ def powders_go_by_the_unit(tables: Tables) -> Iterator[Fault]:
     powders = _of_kind(tables, POWDER)
     for line in table.lines:
         rate = line.get("rate")
-        by_unit = isinstance(rate, Amount) and rate.basis == BY_UNIT
+        by_unit = isinstance(rate, Amount) and rate.basis in (BY_UNIT, BY_SEED)
         if line.get("product") in powders and rate is not None and not by_unit:
             expected = f"fl oz/unit or mL/unit, as a {POWDER} goes into the planter by the unit"
             yield table.fault(line, "rate", expected, "half a cup is 4 fl oz")

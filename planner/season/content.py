@@ -117,6 +117,8 @@ METRIC = {
     Measure.MONEY_PER_AREA: "5 $/ha",
 }
 """How a setting is typed on a metric farm, as its name shows the US unit."""
+METRIC_OF = {"Cost of a short acre": "370 $/ha"}
+"""The same where that of its measure is of another size."""
 
 
 def farm_row(setting: Column) -> tuple[Value, ...]:
@@ -131,6 +133,7 @@ def setting_note(setting: Column) -> str:
     "Seed on top of every field's need. Blank: 0 %."
     """
     metric = METRIC.get(setting.measure) if setting.measure else None
+    metric = METRIC_OF.get(setting.name, metric)
     unit = f" Metric with its unit: {metric}." if metric else ""
     return f"{setting.meaning} Blank: {setting.blank_means}.{unit}"
 

@@ -49,6 +49,11 @@ PRODUCTS = Sheet(
             "fungicide",
             default="other",
             closed=False,
+            words=(
+                *((word, "colorant") for word in ("dye", "color", "colour", "colourant")),
+                *((word, POWDER) for word in ("talc", "graphite", "talc and graphite")),
+                ("water", CARRIER),
+            ),
             aliases=("Type",),
         ),
         written(
@@ -197,8 +202,9 @@ RECIPES = Sheet(
             "Rate",
             Kind.RATE,
             "rate",
-            "With its unit: fl oz/unit, mL/unit, fl oz/cwt or mL/100 kg of product on seed; "
-            "mg/seed or g/100 kg of active ingredient.",
+            "With its unit, as the label counts: fl oz/cwt, fl oz/140,000 seeds or mL/100 kg of "
+            "product (fl oz/unit: a unit is Seeds per unit on Farm); mg/seed or g/100 kg of active "
+            "ingredient.",
             "4.6 fl oz/cwt",
             must=True,
             low=0.0,

@@ -165,6 +165,7 @@ FIELDS = Sheet(
         "How hard the threat presses on the field.",
         "moderate",
         default="none",
+        words=(("no", "none"), ("medium", "moderate")),
     ),
     aliases=("Field list",),
 )

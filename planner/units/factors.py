@@ -95,19 +95,25 @@ def known_rates() -> dict[str, tuple[str, str, str]]:
 _ACTIVE = re.compile(r"\b(?:ai|active ingredient|active|product)\b")
 _RUN_ON = re.compile(r"(?<=\d)(?=[a-z])")
 _THOUSANDS = re.compile(r"(?<=\d)[, ](?=\d{3}\b)")
+_OF_SEED = re.compile(
+    r"\b(cwt|lbs?|pounds?|kg|hundredweight|bu|bushel|units?) (?:of )?(?:soybean )?seeds?$"
+)
+_OF_SO_MANY = re.compile(r"([^/]+)/(?:unit of )?(\d+)( k| thousand)? ?(\D+?)(?: unit| bag)?")
 
 
 @lru_cache(maxsize=4096)
 def plain_unit(unit: str) -> str:
     """Spelling of a unit without what does not matter: case, dots, spaces, 'per' for '/'.
 
-    >>> plain_unit("Fl. Oz. per 100 lb")
-    'fl oz/100 lb'
+    What a label adds about seed by weight does not matter either.
+
+    >>> plain_unit("Fl. Oz. per 100 lb"), plain_unit("fl oz/cwt of seed")
+    ('fl oz/100 lb', 'fl oz/cwt')
     """
     text = unicodedata.normalize("NFKC", unit).casefold().replace("μ", "u").replace(".", "")
     text = _THOUSANDS.sub("", re.sub(r"\bper\b", "/", text))
     text = " ".join(_ACTIVE.sub(" ", _RUN_ON.sub(" ", text)).split())
-    return re.sub(r"\s*/\s*", "/", text)
+    return _OF_SEED.sub(r"\1", re.sub(r"\s*/\s*", "/", text))
 
 
 def find_unit(text: str, measure: Measure, money: str = "$") -> Unit:
@@ -163,13 +169,40 @@ def is_bare_ounces(text: str) -> bool:
     return bool(_OUNCES.match(plain_unit(unit)))
 
 
+def rate_unit(text: str) -> tuple[str, Unit] | None:
+    """What a rate in a unit is counted on, and how its numbers become that; None if it is no unit.
+
+    Labels also count on so many seeds or pounds, as in ``fl oz/140,000 seeds``.
+
+    >>> rate_unit("fl. oz per cwt"), rate_unit("fl oz/1,000 seeds"), rate_unit("lb/cwt")
+    (('fl oz/cwt', Unit(...)), ('fl oz/seed', Unit(factor=0.001, ...)), None)
+    """
+    known, plain = known_rates(), plain_unit(text[:MOST_LETTERS])
+    many = _OF_SO_MANY.fullmatch(plain)
+    written, count = as_fluid(text[:MOST_LETTERS], known), 1.0
+    if written not in known and many and int(many[2]):
+        top, below = many[1], many[4]
+        count = int(many[2]) * (1000.0 if many[3] else 1.0)
+        volumes = known_units(Measure.VOLUME)
+        volume = as_fluid(top, volumes)
+        if below in ("seed", "seeds") and volume in volumes:
+            of_one = factor_between(volumes[volume], WORKING[Measure.VOLUME])
+            return "fl oz/seed", Unit(of_one.factor / count)
+        written = as_fluid(f"{top}/{below}", known)
+    if written not in known:
+        return None
+    basis, expression, working = known[written]
+    found = factor_between(expression, working)
+    return basis, found if count == 1.0 else Unit(found.factor / count)
+
+
 def is_rate_unit(text: str) -> bool:
     """Whether a text is a unit of a recipe's rate.
 
     >>> is_rate_unit("fl. oz per cwt"), is_rate_unit("lb/cwt")
     (True, False)
     """
-    return as_fluid(text[:MOST_LETTERS], known_rates()) in known_rates()
+    return rate_unit(text) is not None
 
 
 def in_unit(value: float, measure: Measure, unit: str) -> float:
@@ -197,9 +230,11 @@ def unit_remedy(plain: str, known: dict[str, str] | dict[str, tuple[str, str, st
         return f"write '{wet}' if it is of product; active ingredient is in mg/seed or g/100 kg"
     if plain in ("m", "mm", "mil", "million"):
         return "write the number in full or with k for thousand"
-    _, slash, below = plain.partition("/")
+    top, slash, below = plain.partition("/")
     if plain in _BAGS and "units" in known:
         return "a bag may hold several units: write bags x Units per bag"
+    if top == "$" and "$" in known and below in known_units(Measure.VOLUME):
+        return "write the price of one container: that of a gallon x the gallons in it"
     if below in _BAGS:
         return "a bag may hold several units: say how much goes on a unit of seed, as fl oz/unit"
     if plain.startswith("/"):
@@ -216,7 +251,7 @@ def _or(units: list[str]) -> str:
     return " or ".join(f"'{unit}'" for unit in units)
 
 
-_BAGS = ("bag", "bags")
+_BAGS = ("bag", "bags", "box", "boxes", "tote", "totes", "mini-bulk", "mini-bulks")
 NEAR = 0.6
 """Likeness from which a spelling could have been meant."""
 
@@ -243,13 +278,16 @@ def _near(plain: str, known: Mapping[str, object]) -> list[str]:
 
 
 def _alike(part: str, spellings: list[str]) -> list[str]:
+    """Spellings that a misspelled one is like; never one that counts on another number."""
     if part in spellings:
         return [part]
     if part in _parts():
         return []
     match = difflib.SequenceMatcher(b=part)
     ratios: dict[str, float] = {}
-    for word in difflib.get_close_matches(part, dict.fromkeys(spellings), 3, NEAR):
+    digits = re.findall(r"\d+", part)
+    like = [word for word in dict.fromkeys(spellings) if re.findall(r"\d+", word) == digits]
+    for word in difflib.get_close_matches(part, like, 3, NEAR):
         match.set_seq1(word)
         ratios[word] = match.ratio()
     return [word for word, ratio in ratios.items() if ratio == max(ratios.values())]

@@ -38,6 +38,8 @@ DEFINITIONS = (
     "gram = [mass]",
     "minute = [time]",
     "day = [day]",
+    "week = 7 * day",
+    "twenty_fourth = day / 24",
     "seed = [seed]",
     "plant = [plant]",
     "unit = [seed_unit]",
@@ -97,11 +99,11 @@ _COUNTED_AREA = _PER_AREA | {"meter ** 2": "m2|m^2|square meter|square metre|sq 
 _SEED = {"seed": "seeds|seed"}
 _SEEDS = _SEED | {"thousand_seeds": "thousand seeds|1000 seeds"}
 _SEED_MASS = {
-    "hundredweight": "cwt|100 lb|100 lbs|hundredweight",
+    "hundredweight": "cwt|100 lb|100 lbs|100 pounds|hundredweight",
     "hectokilogram": "100 kg|100kg|dt",
     "kilogram": "kg",
     "tonne": "t|tonne",
-    "pound": "lb|pound",
+    "pound": "lb|lbs|pound|pounds",
     "bushel": "bu|bushel",
 }
 _UNIT = {"unit": "units|unit"}
@@ -114,7 +116,13 @@ _CROP = {
     "short_ton": "short ton",
 }
 _TIME = {"minute": "min|minute|minutes", "hour": "h|hr|hour|hours", "second": "s|sec|second"}
-_LENGTH = {"inch": "inches|inch|in", "centimeter": "cm", "millimeter": "mm", "foot": "ft|foot|feet"}
+_DAYS = {"day": "days|day|d", "week": "weeks|week|wk", "twenty_fourth": "hours|hour|h|hr|hrs"}
+_LENGTH = {
+    "inch": 'inches|inch|in|"',
+    "centimeter": "cm",
+    "millimeter": "mm",
+    "foot": "ft|foot|feet",
+}
 _NOTHING: dict[str, str] = {}
 
 Atoms = dict[str, str]
@@ -153,7 +161,7 @@ FORMS: dict[Measure, tuple[tuple[Atoms, Atoms], ...]] = {
     Measure.MONEY_PER_AREA: (({"dollar": "$|"}, _PER_AREA),),
     Measure.CROP_PRICE: (({"dollar": "$|"}, _CROP),),
     Measure.YIELD: ((_CROP, _PER_AREA),),
-    Measure.DAYS: (({"day": "days|day|d"}, _NOTHING),),
+    Measure.DAYS: ((_DAYS, _NOTHING),),
     Measure.MINUTES: ((_TIME, _NOTHING),),
     Measure.HOURS: ((_TIME, _NOTHING),),
     Measure.LENGTH: ((_LENGTH, _NOTHING),),
@@ -207,7 +215,7 @@ ACCEPTED = {
     Measure.MONEY_PER_AREA: "the farm's money per acre or ha",
     Measure.CROP_PRICE: "the farm's money per bu or t",
     Measure.YIELD: "bu/acre, t/ha or kg/ha",
-    Measure.DAYS: "days",
+    Measure.DAYS: "days, weeks or h",
     Measure.MINUTES: "min or h",
     Measure.HOURS: "h or min",
     Measure.LENGTH: "inches or cm",
@@ -215,7 +223,7 @@ ACCEPTED = {
 }
 """Usual units of a measure, for messages; further spellings are understood."""
 
-RATES = "fl oz/unit, mL/unit, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg"
+RATES = "fl oz/unit, fl oz/140,000 seeds, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg"
 """Units of a recipe's rate, for messages."""
 
 RATE_FORMS: tuple[tuple[str, str, Atoms, Atoms], ...] = (

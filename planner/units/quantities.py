@@ -5,7 +5,14 @@ from __future__ import annotations
 import re
 import unicodedata
 
-from planner.units.factors import as_fluid, factor_between, find_unit, known_rates, unit_remedy
+from planner.units.factors import (
+    as_fluid,
+    find_unit,
+    is_rate_unit,
+    known_rates,
+    rate_unit,
+    unit_remedy,
+)
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.numbers import (
     MOST_LETTERS,
@@ -125,7 +132,8 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
     Returns
     -------
     tuple[float, str]
-        The amount and its unit: ``fl oz/unit``, ``fl oz/cwt``, ``mg/seed`` or ``g/100 kg``.
+        The amount and its unit: ``fl oz/unit``, ``fl oz/seed``, ``fl oz/cwt``, ``mg/seed`` or
+        ``g/100 kg``.
 
     Raises
     ------
@@ -135,16 +143,29 @@ def read_rate(text: str, unit: str = "", comma: bool = True) -> tuple[float, str
     >>> read_rate("4.6 fl oz/cwt")
     (4.6, 'fl oz/cwt')
     """
-    value, rest = number_and_rest(text, comma, f"a rate in {RATES}")
-    known = known_rates()
-    written = as_fluid((rest or unit)[:MOST_LETTERS], known)
-    if written not in known:
-        remedy = unit_remedy(written, known) if written else "write the unit after the number"
-        refuse(f"a rate in {RATES}", remedy)
-    basis, expression, working = known[written]
-    amount = factor_between(expression, working).to_working(value)
+    expected = f"a rate in {RATES}"
+    value, rest = number_and_rest(text, comma, expected)
+    found = rate_unit(rest or unit)
+    if found is None:
+        refuse(expected, _rate_remedy(value, rest or unit))
+    basis, factor = found
+    amount = factor.to_working(value)
     check_size(amount, f" {basis}")
     return amount, basis
+
+
+_UP_TO = re.compile(r"(?:-|\N{EN DASH}|to\b) *[\d.]+ *(?P<unit>[^\d.].*)", re.I)
+
+
+def _rate_remedy(value: float, written: str) -> str:
+    """What to write in place of a rate: one of the label's range, or a unit that is known."""
+    if not written:
+        return "write the unit after the number"
+    span = _UP_TO.fullmatch(written[:MOST_LETTERS])
+    if span and is_rate_unit(span["unit"]):
+        return f"write the one rate that you will use, such as {value:g} {span['unit']}"
+    known = known_rates()
+    return unit_remedy(as_fluid(written[:MOST_LETTERS], known), known)
 
 
 A_PERCENT = "a percent such as 3%"

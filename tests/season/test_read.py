@@ -24,7 +24,7 @@ from planner.season.domain import (
     TargetStand,
 )
 from planner.season.read import read_scenarios, read_season
-from tests.support.inputs import Sheets, faults, folder, good, put, setting, workbook
+from tests.support.inputs import Sheets, faults, folder, good, put, read, setting, workbook
 
 
 @pytest.fixture(scope="module")
@@ -61,6 +61,27 @@ def test_farm(season):
     assert (farm.allow_untreated, farm.weigh_yield_loss, farm.soybean_price) == (False, True, 10.5)
     assert farm.treating_done_by == date(2027, 5, 8)
     assert farm.max_varieties is None
+
+
+def test_a_rate_by_so_many_seeds_is_one_by_the_farms_unit(tmp_path):
+    """Derived: 1.8 fl oz on 140,000 seeds are 160 / 140 of that on a unit of 160,000."""
+    for seeds, floz in (("140,000", 1.8), ("160,000", 1.8 * 160 / 140)):
+        sheets = put(good(), "Recipes", 2, "Rate", "1.8 fl oz/140,000 seeds")
+        (base, *_) = read(tmp_path, setting(sheets, "Seeds per unit", seeds)).recipes
+        (rate,) = base.rates
+        assert (rate.amount, rate.basis) == (pytest.approx(floz), Basis.FLOZ_PER_UNIT)
+        assert rate.written == "1.8 fl oz/140,000 seeds"
+
+
+def test_words_of_tags_and_labels_are_understood(tmp_path):
+    sheets = put(good(), "Products", 3, "Kind", "Dye")
+    put(sheets, "Fields", 2, "Latest maturity", "MG 2.2")
+    put(sheets, "Seed lots", 4, "Maturity", "RM 2.1")
+    put(sheets, "Fields", 2, "White mold pressure", "medium")
+    found = read(tmp_path, sheets)
+    assert found.products[1].kind == "colorant"
+    assert (found.fields[0].latest, found.lots[2].maturity) == (2.2, 2.1)
+    assert found.fields[0].pressure == {"White mold": Pressure.MODERATE}
 
 
 def test_fields(season):

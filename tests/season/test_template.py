@@ -18,7 +18,7 @@ from openpyxl.worksheet.worksheet import Worksheet
 from planner.errors import Fault, InputError, OutputError
 from planner.season import schema
 from planner.season.carry import next_season, plan_beside
-from planner.season.content import Percent, Table, demo_content, full
+from planner.season.content import Percent, Table, demo_content, full, setting_note
 from planner.season.domain import Pressure, Rating, TargetStand
 from planner.season.form import FIRST, HEADER
 from planner.season.mark import mark_faults
@@ -34,6 +34,7 @@ from planner.season.template import (
     write_next,
     write_workbook,
 )
+from planner.units import read_quantity
 from tests.support.hostile import parts
 from tests.support.office import errors, needs_office, recalculated, worked_on
 from tests.support.sample_plan import AWKWARD
@@ -774,6 +775,16 @@ def test_no_foreign_colours_only_one_palette(book: Workbook) -> None:
 
     assert lightness(look.PALE) - lightness(look.DEEP) > 100
     assert all(re.fullmatch("[0-9A-F]{6}", color) for color in ours)
+
+
+def test_metric_examples_are_of_the_size_of_the_us_ones() -> None:
+    """An example ten times off teaches a slip."""
+    for one in schema.SETTINGS:
+        _, _, metric = setting_note(one).partition("Metric with its unit: ")
+        if metric and one.measure is not None:
+            in_us = read_quantity(metric.rstrip("."), one.measure)
+            example = read_quantity(one.example, one.measure, one.unit or one.shown)
+            assert example / 1.5 < in_us < example * 1.5, one.name
 
 
 def test_schema_names_are_what_the_forms_rely_on() -> None:

@@ -73,6 +73,9 @@ def close(expected: float, digits: float = 1e-12):
         ("1 t/ha", Measure.YIELD, 36.74371 / 2.47105381),
         ("150 µg/seed", Measure.ACTIVE_PER_SEED, 0.15),
         ("2 h", Measure.MINUTES, 120.0),
+        ("24 h", Measure.DAYS, 1.0),
+        ("2 weeks", Measure.DAYS, 14.0),
+        ('15"', Measure.LENGTH, 15.0),
         ("453.59237 kg/min", Measure.SEED_FLOW, 1000.0),
         ("40 bags", Measure.BAGS, 40.0),
         ("82.4 units", Measure.SEED_UNITS, 82.4),
@@ -135,6 +138,16 @@ def test_bushels():
         ("4.6 Fl. Oz. per cwt", 4.6, "fl oz/cwt"),
         ("4.6 fl oz / 100 lb", 4.6, "fl oz/cwt"),
         ("4.6 fluid ounces/cwt", 4.6, "fl oz/cwt"),
+        # what labels write: on so many seeds, on other weights, of seed
+        ("1.8 fl oz/140,000 seeds", 1.8 / 140_000, "fl oz/seed"),
+        ("1.8 fl. oz. per 140K seeds", 1.8 / 140_000, "fl oz/seed"),
+        ("1.8 oz/unit of 140,000 seeds", 1.8 / 140_000, "fl oz/seed"),
+        ("29.5735295625 mL/1,000 seeds", 0.001, "fl oz/seed"),
+        ("150 mg ai/1000 seeds", 0.15, "mg/seed"),
+        ("2 fl oz/50 lb", 4.0, "fl oz/cwt"),
+        ("4.6 fl oz/100 lb of seed", 4.6, "fl oz/cwt"),
+        ("4.6 fl oz per 100 pounds soybean seed", 4.6, "fl oz/cwt"),
+        ("15 g a.i./100 kg seed", 15.0, "g/100 kg"),
     ],
 )
 def test_rates(text, amount, basis):
@@ -227,6 +240,9 @@ def test_what_is_no_number_is_refused(text, words):
         ("1/2 jug", Measure.VOLUME, "half of a 2.5 gal jug is 1.25 gal"),
         ("3 kegs", Measure.VOLUME, "write what is in it"),
         ("4 bags", Measure.SEED_UNITS, "write bags x Units per bag"),
+        ("2 totes", Measure.SEED_UNITS, "write bags x Units per bag"),
+        ("$395/gal", Measure.MONEY, "write the price of one container: that of a gallon x"),
+        ("395 $ per L", Measure.MONEY, "write the price of one container: that of a gallon x"),
         ("140000 seeds", Measure.SEEDS_PER_AREA, "say per what: 'seeds/acre' or 'seeds/ha'"),
         ("2800/lb", Measure.SEED_SIZE, "nearest unit: 'seeds/lb'"),
         ("2900 sds/lb", Measure.SEED_SIZE, "nearest unit: 'seeds/lb'"),
@@ -255,8 +271,14 @@ def test_what_has_another_unit_is_refused(text, measure, words):
         ("4 fl oz", "say per what: 'fl oz/unit' or 'fl oz/cwt'"),
         ("4 fl oz/100", "nearest unit: 'fl oz/100 lb' or 'fl oz/100 kg'"),
         ("1 oz/bag", "say how much goes on a unit of seed"),
-        ("4 mg/100 lb", "fl oz/unit, mL/unit, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg"),
+        (
+            "4 mg/100 lb",
+            "fl oz/unit, fl oz/140,000 seeds, fl oz/cwt, mL/100 kg, mg/seed or g/100 kg",
+        ),
         ("4 g/seed/acre", "a rate in"),
+        ("4 fl oz/0 seeds", "a rate in"),
+        ("0.5-1.0 fl oz/cwt", "write the one rate that you will use, such as 0.5 fl oz/cwt"),
+        ("4 to 8 oz/100 lb", "write the one rate that you will use, such as 4 oz/100 lb"),
     ],
 )
 def test_what_is_no_rate_is_refused(text, words):
@@ -266,7 +288,16 @@ def test_what_is_no_rate_is_refused(text, words):
 
 
 @pytest.mark.parametrize(
-    "text", ["1 oz/bag", "5 lb/cwt", "4 fl oz/acre", "4 mg/100 lb", "2 gal/ha"]
+    "text",
+    [
+        "1 oz/bag",
+        "5 lb/cwt",
+        "4 fl oz/acre",
+        "4 mg/100 lb",
+        "2 gal/ha",
+        "1.1 mL/140K",
+        "2 oz/10 lb x",
+    ],
 )
 def test_no_unit_of_something_else_is_called_the_nearest(text):
     """`oz/bag` is like `floz/lb` by its letters alone, and fifty times as much."""
