@@ -105,7 +105,7 @@ def move_lines(again: Again) -> tuple[str, ...]:
 def _costs(again: Again, plan: Plan, speech: Speech) -> str:
     """Say what is to be paid now, and what the change and keeping fields as they were cost."""
     now = plan.cost.spent
-    text = f" To be paid now: {speech.money(now)}." if now >= CENT else ""
+    text = f" To be paid now: {speech.money(now)}{_bought_twice(again)}." if now >= CENT else ""
     change = again.total + again.paid + again.given_up - again.old_total
     if abs(change) >= CENT:
         text += " The season costs" if now < CENT else " All in all the season costs"
@@ -118,6 +118,19 @@ def _costs(again: Again, plan: Plan, speech: Speech) -> str:
     if over >= CENT:
         text += f" Keeping fields as they were costs {speech.money(over)} over the cheapest plan."
     return text
+
+
+def _bought_twice(again: Again) -> str:
+    """Where the old plan's order is still to buy and nothing of it counts as bought: say so."""
+    lines = [(x.old, x.on_way, x.buy) for x in again.order]
+    lines += [(x.old, x.bought, x.now) for x in again.seed]
+    if any(bought for _, bought, _ in lines) or not any(old and buy for old, _, buy in lines):
+        return ""
+    return (
+        ", as nothing of the old plan's order counts as bought. What was ordered since goes on "
+        "Ordered so far and, once it is there, into On hand (seed: Units on hand), or it is bought "
+        "twice"
+    )
 
 
 def _counted_in(again: Again, speech: Speech) -> str:

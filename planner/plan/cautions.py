@@ -46,6 +46,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     protection_cautions.seedlings_without_protection,
     protection_cautions.losses_past_the_crop,
     seed_cautions.old_germination_test,
+    seed_cautions.weak_seed,
     seed_cautions.dry_seed,
     questions.asked,
     seed_cautions.treated_seed_left,

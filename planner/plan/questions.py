@@ -19,6 +19,7 @@ def questions(season: Season) -> tuple[str, ...]:
     return (
         *season.asked,
         *growers_left_blank(season),
+        *inoculants_without_a_life(season),
         *planted_in_another_year(season),
         *unusual(season),
     )
@@ -41,6 +42,24 @@ def planted_in_another_year(season: Season) -> Iterator[str]:
             f"Is Crop year {year} right? {first.name}{where(first.row)} is to be planted in "
             f"{planted}{more}. Where Crop year on Farm is blank, it is the year of the plan date."
         )
+
+
+def inoculants_without_a_life(season: Season) -> Iterator[str]:
+    """Inoculants that a recipe uses and that are taken to live on seed without end.
+
+    Notes
+    -----
+    Four hours beside a fungicide, if nothing keeps it alive (J. Gaska, Univ. of Wisconsin,
+    reprint); 5 to 120 days by product (Illinois soybean checkoff).
+    """
+    used = {rate.product for recipe in season.recipes for rate in recipe.rates}
+    for p in season.products:
+        if p.name in used and p.kind == "inoculant" and p.on_seed_life is None:
+            yield (
+                f"How long does {p.name}{where(p.row)} live on treated seed? Its On-seed life is "
+                "blank, so the plan sets no limit. By label it may be 4 hours or 120 days, fewer "
+                "beside some other products."
+            )
 
 
 def growers_left_blank(season: Season) -> Iterator[str]:

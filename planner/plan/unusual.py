@@ -7,7 +7,7 @@ from collections import defaultdict
 from statistics import median
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.rates import floz_per_cwt, floz_per_unit, liquid_per_cwt
 from planner.plan.usual import (
     ACTIVE_ON_SEED,
     ACTIVE_ON_WEIGHT,
@@ -25,6 +25,7 @@ from planner.plan.usual import (
     TIMES,
     TREATMENT_COST,
     USUAL_SEEDS_PER_LB,
+    WET,
     Usual,
 )
 from planner.plan.words import money, where
@@ -58,6 +59,7 @@ RANGES = {
 
 
 BY_ACTIVE = frozenset({Basis.MG_PER_SEED, Basis.G_PER_100KG})
+SLACK = 1e-9
 MOST = 5
 """Questions of one kind that are asked one by one."""
 
@@ -71,6 +73,7 @@ def unusual(season: Season) -> Iterator[str]:
         ("Products", _products),
         ("Containers", _containers),
         ("Recipes", _recipes),
+        ("Recipes", _liquids),
     ):
         found = list(ask(season))
         yield from found[:MOST]
@@ -262,6 +265,29 @@ def _recipes(season: Season) -> Iterator[str]:
             yield (
                 f"Is {written} of {active or product} right in recipe {recipe.name}"
                 f"{where(rate.row)}? {text[0].upper()}{text[1:]}."
+            )
+
+
+def _liquids(season: Season) -> Iterator[str]:
+    """Ask about recipes that are wet all together, where the farm sets no limit or warning.
+
+    Not where one product is much by itself: that is asked about as its rate.
+    """
+    if season.farm.liquid_limit is not None or season.farm.liquid_warning is not None:
+        return
+    for recipe in season.recipes:
+        most, lot = max(
+            ((liquid_per_cwt(recipe, lot, season), lot.name) for lot in season.lots),
+            default=(0.0, ""),
+        )
+        each = [floz_per_cwt(r, season.lot_named[lot], season) for r in recipe.rates if lot]
+        if most > WET * (1.0 + SLACK) and max(each) <= PRODUCT_ON_SEED.high:
+            yield (
+                f"Can seed flow and dry with {_say(most, Measure.LIQUID_ON_SEED, season, 3)} on "
+                f"it? That is what recipe {recipe.name}{where(recipe.row)} puts on lot {lot}. In a "
+                f"trial weak seed took harm as liquid rose from "
+                f"{_say(WET, Measure.LIQUID_ON_SEED, season, 2)}. Liquid limit and Liquid warning "
+                "on Farm are blank."
             )
 
 

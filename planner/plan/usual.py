@@ -34,6 +34,9 @@ PRODUCT_ON_SEED = Usual(0.1, 9.2)
 """Fl oz/cwt of one product. Below the least that Ohio State names for a seed fungicide, 0.16 (Dec
 2013); up to the lowest volume of all liquids together in Brzezinski et al. 2017, 600 mL/100 kg (doi
 10.1590/2317-1545v39n2175179)."""
+WET = 9.2
+"""Fl oz/cwt of all liquids: 600 mL/100 kg, the lowest volume above none of Brzezinski et al. 2017,
+in which more liquid lowered the quality of seed of low vigor."""
 ACTIVE_ON_SEED = Usual(0.002, 0.5)
 """mg/seed: published trials have 0.0094 for two fungicides together (Gaspar, Mitchell & Conley,
 UW-Madison, 2014) to 0.15 (Kandel et al., multi-location trials 2015-16); a fifth and thrice."""

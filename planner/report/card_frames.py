@@ -27,6 +27,10 @@ HOW = (
     "Where lots differ, a rate is given from lowest to highest; each lot's own is on the sheet "
     "Calibration. Other uses of an ingredient on the same land count toward its ceiling, too.",
 )
+NO_COLOR = (
+    "No colorant is in this recipe: one of its products must hold the dye that seed treated with "
+    "a pesticide shows, unless its label says otherwise (40 CFR 153.155).",
+)
 LABELLED = (*PESTICIDES, "biological")
 """Kinds with facts to write down: many a biological is registered as a pesticide, too."""
 WIDTHS = (14.0, 15.5, 15.0, 17.0, 15.0, 29.0)
@@ -90,8 +94,16 @@ def _card(
     apart = _apart(card, facts)
     if apart:
         blocks.append(Text(apart, look=Look.WATCH))
+    if _without_color(card):
+        blocks.append(Text(NO_COLOR))
     blocks += [_card_actives(card, number), _sign(card, number)]
     return [*blocks, Text(CAUTIONS_SHORT, look=Look.STRONG)]
+
+
+def _without_color(card: Card) -> bool:
+    """Whether a recipe with a pesticide has no product of kind colorant."""
+    pesticide = any(x.actives or x.kind in PESTICIDES for x in card.lines)
+    return pesticide and not any(x.kind == "colorant" for x in card.lines)
 
 
 def _warned(card: Card, manner: Manner) -> tuple[str, ...]:

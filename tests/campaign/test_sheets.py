@@ -189,6 +189,18 @@ def test_card_has_all_three_forms_and_lines_to_sign(hand):
     assert "More liquid than the farm's warning of 5 fl oz/cwt: L2" in said
 
 
+def test_card_asks_for_the_dye_where_no_colorant_is_in_the_recipe(hand):
+    """40 CFR 153.155: a pesticide for seed holds a dye, or its label tells the user to add one."""
+    words = "No colorant is in this recipe"
+    assert texts(hand["Recipe cards"]).count(words) == 2
+    whole = hand_season()
+    alpha, beta = whole.products
+    colored = replace(whole, products=(alpha, replace(beta, kind="colorant")))
+    assert texts(book(colored, hand_plan())["Recipe cards"]).count(words) == 1  # R1 has none
+    harmless = replace(whole, products=(replace(alpha, kind="polymer", actives=()), beta))
+    assert words not in texts(book(harmless, hand_plan())["Recipe cards"])
+
+
 def test_draw_down_and_levels(hand):
     row = row_with(hand["Which jug is hooked up"], "stock on hand")
     assert row[-3:] == [1, 100, 0]

@@ -235,6 +235,16 @@ def test_in_mid_season_the_rest_of_the_plan_stands() -> None:
     assert told.sentences[1] == "To buy now: nothing."
 
 
+def test_an_old_order_that_nothing_tells_of_is_not_bought_twice_unsaid() -> None:
+    whole = two_lots(10.0, 12.0)
+    old = solve(whole, SolveOptions())
+    words = "nothing of the old plan's order counts as bought"
+    _, told = again(whole, old)
+    assert f"To be paid now: $300, as {words}." in told.sentences[0]
+    _, told = again(replace(whole, ordered=(OnItsWay("Alpha", "jug", 1),)), old)
+    assert words not in told.sentences[0]
+
+
 def test_real_tags_change_the_order_not_the_fields() -> None:
     """Smaller seed: at 3 fl oz/cwt a unit of 2,240 to the lb weighs 62.5 instead of 50 lb.
 

@@ -96,8 +96,8 @@ def lived(life, **changes):
     }
 
 
-def probed(day, planting=MAY):
-    return {"lots": (lot(test_date=day),), "fields": (field(planting_date=planting),)}
+def probed(day, planting=MAY, **changes):
+    return {"lots": (lot(test_date=day, **changes),), "fields": (field(planting_date=planting),)}
 
 
 def discount(spend, percent=0.1, **changes):
@@ -291,6 +291,23 @@ CASES = [
         {"lots": (lot(moisture=0.099),)},
         "Lot L1 (Seed lots, row 2) has 9.9% moisture",
         {"lots": (lot(moisture=0.10),)},
+    ),
+    # Michigan State Univ. Extension, 2013: at 85 % or less a test of vigor, too
+    (
+        "weak seed",
+        {"lots": (lot(germination=0.85),)},
+        "Lot L1 (Seed lots, row 2) germinates at 85%: have its vigor tested, too, before it is "
+        "treated. Weak seed takes more harm from liquid, and treated seed can't go back. A Seeding "
+        "rate on Fields is dropped as it stands",
+        {"lots": (lot(germination=0.86),)},
+    ),
+    # Iowa Code 199.8(1)(a), as for a test: nine months, the first one not counted
+    (
+        "treated long ago and never tested",
+        probed(None, treated_with="R1", on_hand=0.0, treated_on=date(2026, 7, 31)),
+        "Lot L1 (Seed lots, row 2) was treated on 7/31/2026, more than 9 months before planting on "
+        "5/10/2027, and has no Test date",
+        probed(None, treated_with="R1", on_hand=0.0, treated_on=date(2026, 8, 1)),
     ),
     (
         "return above price",

@@ -307,12 +307,29 @@ JUG = container(size=320.0, price=300.0)
                 "recipes": (recipe(Alpha=(0.15, Basis.MG_PER_SEED, "fluopyram")),),
             },
         ),
+        (  # 9.2 fl oz/cwt: Brzezinski et al. 2017, 600 mL/100 kg; water counts, too
+            {"recipes": (recipe(water=0.01, Alpha=4.6),)},
+            "Can seed flow and dry with 9.22 fl oz/cwt on it? That is what recipe R1 (Recipes, row "
+            "2) puts on lot L1.",
+            {"recipes": (recipe(Alpha=4.6),)},
+        ),
+        (
+            {"products": (product(kind="inoculant"),)},
+            "How long does Alpha (Products, row 2) live on treated seed? Its On-seed life is blank",
+            {"products": (product(kind="inoculant", on_seed_life=0.2), product("Beta"))},
+        ),
     ],
 )
 def test_a_figure_far_from_what_is_usual_is_asked_about(odd, words, fine):
     told = questions(season(**odd))
     assert any(words in text for text in told), told
     assert questions(season(**fine)) == ()
+
+
+def test_wet_recipes_are_not_asked_about_where_the_farm_sets_a_limit_or_warning():
+    wet = (recipe(water=3.0, Alpha=4.6),)
+    for limits in ({"liquid_limit": 20.0}, {"liquid_warning": 20.0}):
+        assert questions(season(farm=farm(**limits), recipes=wet)) == ()
 
 
 def test_prices_in_other_money_are_held_against_each_other_only():
