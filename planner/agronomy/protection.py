@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from dataclasses import replace
 from math import prod
 from typing import TYPE_CHECKING
 
@@ -106,3 +107,17 @@ def is_white_mold(threat: str) -> bool:
     """
     name = " ".join(threat.casefold().split())
     return "white mold" in name or "white mould" in name
+
+
+def without_white_mold(season: Season) -> Season:
+    """Season as it counts for a seed treatment's worth: products don't hold white mold.
+
+    It infects through the flowers, by spores, long after what is on the seed has gone (D. Smith,
+    Univ. of Wisconsin, reprint in No-Till Farmer); on ground that has it, treating seed keeps none
+    of it off the crop (derived).
+    """
+    held = (
+        replace(p, protection={t: r for t, r in p.protection.items() if not is_white_mold(t)})
+        for p in season.products
+    )
+    return replace(season, products=tuple(held))

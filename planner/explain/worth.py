@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import is_white_mold, loss_per_acre
+from planner.agronomy.protection import loss_per_acre, without_white_mold
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles, suitable
@@ -151,7 +151,7 @@ def _weigh(
     price = farm.soybean_price
     bare = loss_per_acre(field, None, lot.variety, season)
     all_kept = bare - loss_per_acre(field, recipe, lot.variety, season)
-    credited = season if farm.credit_white_mold else _without_white_mold(season)
+    credited = season if farm.credit_white_mold else without_white_mold(season)
     kept = bare - loss_per_acre(field, recipe, lot.variety, credited)
     # without a sheet Ratings nobody has said what any rating prevents
     prevented = kept if bare > 0.0 and season.control else None
@@ -170,20 +170,6 @@ def _weigh(
     )
     speech = Speech(farm)
     return replace(worth, sentence=_sentence(worth, speech) + _left_out(worth, speech))
-
-
-def _without_white_mold(season: Season) -> Season:
-    """Season as it counts for a seed treatment's worth: products don't hold white mold.
-
-    It infects through the flowers, by spores, long after what is on the seed has gone (D. Smith,
-    Univ. of Wisconsin, reprint in No-Till Farmer); on ground that has it, treating seed keeps none
-    of it off the crop (derived).
-    """
-    held = (
-        replace(p, protection={t: r for t, r in p.protection.items() if not is_white_mold(t)})
-        for p in season.products
-    )
-    return replace(season, products=tuple(held))
 
 
 def _left_out(worth: Worth, speech: Speech) -> str:

@@ -43,6 +43,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     seed_cautions.past_on_seed_life,
     seed_cautions.white_mold_too_thick,
     seed_cautions.white_mold_rows_too_narrow,
+    protection_cautions.white_mold_in_the_total,
     protection_cautions.seedlings_without_protection,
     protection_cautions.losses_past_the_crop,
     seed_cautions.old_germination_test,

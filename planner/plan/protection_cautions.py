@@ -5,14 +5,20 @@ from __future__ import annotations
 from collections import defaultdict
 from typing import TYPE_CHECKING
 
-from planner.agronomy.protection import is_water_mold, rating
+from planner.agronomy.protection import (
+    is_water_mold,
+    loss_per_acre,
+    rating,
+    without_white_mold,
+)
+from planner.plan.words import money
 from planner.season.domain import Pressure, Rating
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
 
-    from planner.plan.plan import Plan
+    from planner.plan.plan import Plan, Planting
     from planner.season.domain import Field, Season
 
 USUAL_YIELD = 50.0
@@ -55,6 +61,36 @@ def _yield(bushels: float, season: Season) -> str:
     if season.farm.metric:
         return f"{bushels * in_unit(1.0, Measure.YIELD, 'kg/ha'):,.0f}"
     return f"{bushels:,.1f}".removesuffix(".0")
+
+
+def white_mold_in_the_total(plan: Plan, season: Season) -> Iterator[str]:
+    """Money that the total counts as saved from white mold by what is on the seed.
+
+    Notes
+    -----
+    Most infection in the field comes by spores through the flowers: D. Smith, Univ. of Wisconsin,
+    reprint in No-Till Farmer.
+    """
+    if not season.farm.weigh_yield_loss or season.farm.credit_white_mold:
+        return
+    bare = without_white_mold(season)
+    saved = sum(
+        p.acres * (_left(p, bare) - _left(p, season)) * (season.farm.soybean_price or 0.0)
+        for p in plan.planting
+    )
+    if saved >= 1.0:
+        yield (
+            f"The total counts {money(saved, season)} of losses to white mold as kept off by what "
+            "is on the seed, as Protection, Ratings and Threats say. White mold infects through "
+            "the flowers, long after that has gone: don't bank on it. To plan without, clear White "
+            "mold's losses on Threats."
+        )
+
+
+def _left(planted: Planting, season: Season) -> float:
+    """Bushels an acre that what is planted is expected to lose."""
+    field, recipe = season.field_named[planted.field], season.recipe_named.get(planted.recipe)
+    return loss_per_acre(field, recipe, season.lot_named[planted.lot].variety, season)
 
 
 def seedlings_without_protection(plan: Plan, season: Season) -> Iterator[str]:

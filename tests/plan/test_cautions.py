@@ -55,6 +55,17 @@ def rows(seeds, width, history, **changes):
     return {"fields": (one,)}
 
 
+def credited(threat="White mold", **changes):
+    """80 acres that lose 5 bu/acre at $10, of which a rating of G keeps off half: $2,000."""
+    return {
+        "farm": farm(**{"weigh_yield_loss": True, "soybean_price": 10.0, **changes}),
+        "threats": (Threat(threat, loss={Pressure.LOW: 5.0}),),
+        "fields": (field(pressure={threat: Pressure.LOW}),),
+        "products": (product(protection={threat: Rating.G}),),
+        "control": {Rating.G: 0.5},
+    }
+
+
 DAY = timedelta(days=1)
 PLAN = replace(
     HAND_PLAN,
@@ -260,6 +271,15 @@ CASES = [
         rows(0.0, 15.0, "some", sowing=TargetStand(99_000.0, 0.9))
         | {"lots": (lot(germination=1.0),)},
     ),
+    # D. Smith, Univ. of Wisconsin: white mold infects through the flowers
+    (
+        "white mold in the total",
+        credited(),
+        "The total counts $2,000.00 of losses to white mold as kept off by what is on the seed",
+        credited(credit_white_mold=True),
+    ),
+    ("losses not weighed", credited(), "white mold", credited(weigh_yield_loss=False)),
+    ("another threat", credited(), "white mold", credited("Pythium")),
     # Iowa Code 199.8(1)(a): nine months, the month of the test not counted
     (
         "old germination test",
