@@ -12,6 +12,8 @@ if TYPE_CHECKING:
     from planner.season.domain import Product, Rate, Recipe, Season, SeedLot
 
 LB_PER_100KG = 100.0 / KG_PER_LB
+SLACK = 1e-9
+"""Share of an amount that is rounding."""
 
 
 def concentration(product: Product, ingredient: str | None) -> float:
@@ -57,6 +59,15 @@ def liquid_per_cwt(recipe: Recipe, lot: SeedLot, season: Season) -> float:
     wet = [r for r in recipe.rates if season.product_named[r.product].kind != POWDER]
     total = sum(floz_per_cwt(r, lot, season) for r in wet)
     return total + sum(floz_per_cwt(r, lot, season) for r in recipe.carriers)
+
+
+def warned(floz_a_cwt: float, warning: float | None) -> bool:
+    """Whether so much liquid on seed reaches the farm's warning, both in fl oz per cwt.
+
+    >>> warned(7.7, 7.7), warned(7.69, 7.7), warned(7.69, None)
+    (True, False, False)
+    """
+    return warning is not None and floz_a_cwt >= warning * (1.0 - SLACK)
 
 
 def mg_per_seed(recipe: Recipe, lot: SeedLot, season: Season) -> dict[str, float]:

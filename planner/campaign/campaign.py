@@ -37,6 +37,7 @@ from planner.campaign.retests import retests
 from planner.campaign.schedule import schedule
 from planner.campaign.standing import may_sit, nights
 from planner.campaign.tags import dated, invoices, label_facts, shared_bags, tags
+from planner.campaign.to_buy import to_buy
 from planner.plan.plan import without_crumbs
 from planner.season.domain import POWDER
 
@@ -94,7 +95,8 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
     )
     campaign = _schedule(bare)
     left = leftovers(season, plan, planted, campaign.drawdown.containers)
-    campaign = replace(campaign, leftovers=left)
+    campaign = replace(campaign, leftovers=left, to_buy=to_buy(season, plan, campaign))
+    campaign = replace(campaign, notes=notes(campaign))
     check_plan(campaign, plan)
     return campaign
 
@@ -174,6 +176,7 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
         events=events(calendar, drawdown.containers, by_clock, signed, asked, shop_, now),
         retests=asked,
         begins=begins,
+        to_buy=() if begins else campaign.to_buy,
     )
     made = replace(made, notes=notes(made))
     check(made)

@@ -342,6 +342,15 @@ class Flush:
 
 
 @dataclass(frozen=True, slots=True)
+class ToBuy:
+    """What would cover all of a product that is missing for the line, beyond the plan."""
+
+    product: str
+    words: str
+    """Containers and money; empty where what is sold does not cover it."""
+
+
+@dataclass(frozen=True, slots=True)
 class DrawDown:
     """How the containers are emptied."""
 
@@ -738,6 +747,8 @@ class Campaign:
     planned_order: tuple[str, ...] = ()
     """Recipes in the order that the plan decided on; empty where it decided on none."""
     tests: tuple[LotTest, ...] = ()
+    to_buy: tuple[ToBuy, ...] = ()
+    """By product that is missing; as long as nothing is treated, and all may still be ordered."""
 
     @property
     def today(self) -> date | None:

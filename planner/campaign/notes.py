@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.clock import BEFORE, OLD_TEST
 from planner.campaign.days import said
-from planner.campaign.standing import standing, too_long
+from planner.campaign.standing import standing, too_heavy, too_long
+from planner.campaign.to_buy import WORTH_TELLING
 from planner.explain.words import count
 from planner.season.domain import UNTREATED
 from planner.sums import grouped
 from planner.units import say_money
-from planner.units.exact import ML_PER_FLOZ
+from planner.units.exact import KG_PER_LB, ML_PER_FLOZ
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -22,8 +23,6 @@ if TYPE_CHECKING:
 
 MOST_NAMED = 12
 """Fields that a note names."""
-WORTH_TELLING = 0.05
-"""Fl oz that are missing, at least."""
 
 
 def notes(campaign: Campaign) -> tuple[str, ...]:
@@ -37,6 +36,7 @@ def notes(campaign: Campaign) -> tuple[str, ...]:
         *_flushed(campaign),
         *_sits_too_long(campaign),
         *_long_days(campaign),
+        *_heavy_bags(campaign),
         *_not_approved(campaign),
         *_tests(campaign),
         *_old_stock(campaign),
@@ -157,8 +157,8 @@ def _flush(campaign: Campaign, flush: Flush) -> str:
     if flush.missing > WORTH_TELLING:
         covers = (
             f"only {_volume(campaign, flush.there)} are left over by the plan, so"
-            f" {_volume(campaign, flush.missing)} are missing: buy them"
-            + ("" if turned else ", or treat the recipe in one go")
+            f" {_volume(campaign, flush.missing)} are missing"
+            + _ways(campaign, flush.product, "" if turned else "treat the recipe in one go")
         )
     return (
         f"{flush.product} is flushed {times} more than the plan counts on, {cause}:"
@@ -185,8 +185,18 @@ def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
         f" from {_day(campaign, night.since)} to {_day(campaign, night.until)}. To flush it and"
         f" prime it again takes {_volume(campaign, takes)} more; only"
         f" {_volume(campaign, first.there)} are left over by the plan, so"
-        f" {_volume(campaign, missing)} are missing: treat it on fewer days, or buy more."
+        f" {_volume(campaign, missing)} are missing"
+        f"{_ways(campaign, night.product, 'treat it on fewer days')}."
     )
+
+
+def _ways(campaign: Campaign, product: str, other: str) -> str:
+    """Say what helps where a product is missing; a purchase covers all that is missing of it."""
+    found = next((b for b in campaign.to_buy if b.product == product), None)
+    if found is not None and not found.words:
+        return f": {other}; what is sold does not cover it" if other else ": too little is sold"
+    buy = found.words if found is not None else "buy more"
+    return f": {other}, or {buy}" if other else f": {buy}"
 
 
 def _long_days(campaign: Campaign) -> list[str]:
@@ -200,6 +210,20 @@ def _long_days(campaign: Campaign) -> list[str]:
         " evening what may not sit in the line, to prime it again, and to flush the line after the"
         " last bag come on top of what days were chosen by; and a bag that takes longer than a day"
         " has one of its own. Give these days more hours, or treat a recipe on fewer days."
+    ]
+
+
+def _heavy_bags(campaign: Campaign) -> list[str]:
+    """Days of a single bag that is more than what the treater gets through in a day."""
+    days, most = too_heavy(campaign), campaign.shop.pounds_per_day
+    if not days or most is None:
+        return []
+    each = [f"{_day(campaign, d)} {_weight(campaign, weight)}" for d, weight in days.items()]
+    more = f" and {len(each) - MOST_NAMED} days more" if len(each) > MOST_NAMED else ""
+    return [
+        f"A single bag is more than the {_weight(campaign, most)} of Pounds per day and has a day"
+        f" of its own: {', '.join(each[:MOST_NAMED])}{more}. Look at Pounds per day and Units per"
+        " bag again."
     ]
 
 
@@ -275,13 +299,13 @@ def _order(campaign: Campaign) -> list[str]:
     found = []
     if not order.exact:
         found.append(
-            f"There are too many recipes to try every order: changes take {order.minutes:.0f}"
-            f" minutes, and no order takes less than {order.floor_minutes:.0f}."
+            f"Not every order of the recipes could be tried: changes take {order.minutes:,.0f}"
+            f" minutes, and no order takes less than {order.floor_minutes:,.0f}."
         )
     minutes, money = order.minutes - order.least_minutes, order.money - order.least_money
     if minutes > 0.5 or money > 0.5:
         found.append(
-            f"Treating in this order adds {max(minutes, 0.0):.0f} minutes of changes and"
+            f"Treating in this order adds {max(minutes, 0.0):,.0f} minutes of changes and"
             f" {_money(campaign, max(money, 0.0))} of product left in the line to what the order"
             " with the fewest changes takes."
         )
@@ -299,7 +323,11 @@ def _money(campaign: Campaign, money: float) -> str:
 
 
 def _volume(campaign: Campaign, floz: float) -> str:
-    return f"{floz * ML_PER_FLOZ:.0f} mL" if campaign.shop.metric else f"{floz:.1f} fl oz"
+    return f"{floz * ML_PER_FLOZ:,.0f} mL" if campaign.shop.metric else f"{floz:.1f} fl oz"
+
+
+def _weight(campaign: Campaign, pounds: float) -> str:
+    return f"{pounds * KG_PER_LB:,.0f} kg" if campaign.shop.metric else f"{pounds:,.0f} lb"
 
 
 def _missing(campaign: Campaign) -> list[str]:

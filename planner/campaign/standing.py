@@ -148,3 +148,11 @@ def too_long(campaign: Campaign) -> dict[date, float]:
         if d.day in to_do
     }
     return {day: minutes for day, minutes in days.items() if most and minutes > most + HAIR}
+
+
+def too_heavy(campaign: Campaign) -> dict[date, float]:
+    """Pounds of days to come with a single bag that is heavier than Pounds per day."""
+    most = campaign.shop.pounds_per_day
+    to_do = {run.day for run in campaign.calendar.runs if not run.done}
+    days = {d.day: d.weight for d in campaign.calendar.days if d.day in to_do and d.bags == 1}
+    return {day: w for day, w in days.items() if most and w > most * (1.0 + HAIR)}

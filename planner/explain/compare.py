@@ -6,7 +6,7 @@ from dataclasses import dataclass, replace
 from math import fsum
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS, Outcome
+from planner.plan.plan import COST_TERMS, TOTAL, Outcome
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -14,6 +14,8 @@ if TYPE_CHECKING:
 
     from planner.plan.plan import Plan
 
+Seed = tuple[str, str]
+"""Lot and recipe."""
 SHORTAGES, FIELDS = "Shortages", "Fields"
 """Names of parts."""
 SAME = 5e-3
@@ -62,6 +64,8 @@ class Comparison:
     on_its_way: tuple[tuple[tuple[str, float], ...], ...]
     """Fl oz of products that every plan counted with as ordered already, at no cost."""
     parts: tuple[Part, ...]
+    treated: tuple[tuple[tuple[Seed, float], ...], ...] = ()
+    """Units by lot and recipe that were treated before every plan, where that is known."""
 
     @property
     def not_found(self) -> tuple[int, ...]:
@@ -98,6 +102,13 @@ class Comparison:
             return ()
         return tuple(n for n, way in zip(self.names, self.on_its_way, strict=True) if way)
 
+    @property
+    def treated_before(self) -> tuple[str, ...]:
+        """Names of plans with seed treated already, where not all have the same."""
+        if len(set(self.treated)) < 2:
+            return ()
+        return tuple(n for n, seed in zip(self.names, self.treated, strict=True) if seed)
+
     def only(self, numbers: Sequence[int]) -> Comparison:
         """Compare some of the plans."""
         return Comparison(
@@ -106,6 +117,7 @@ class Comparison:
             gaps=tuple(self.gaps[n] for n in numbers),
             shortage_proven=tuple(self.shortage_proven[n] for n in numbers),
             on_its_way=tuple(self.on_its_way[n] for n in numbers),
+            treated=tuple(self.treated[n] for n in numbers) if self.treated else (),
             parts=tuple(
                 replace(
                     part,
@@ -123,8 +135,17 @@ class Comparison:
         return not any(part.different for part in self.parts)
 
 
-def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
+def compare(
+    plans: Sequence[tuple[str, Plan]], treated: Sequence[Mapping[Seed, float]] = ()
+) -> Comparison:
     """Hold two or more named plans side by side.
+
+    Parameters
+    ----------
+    plans
+        Each with its name.
+    treated
+        Units by lot and recipe that were treated before each of them; empty where that is the same.
 
     Raises
     ------
@@ -142,6 +163,10 @@ def compare(plans: Sequence[tuple[str, Plan]]) -> Comparison:
         shortage_proven=tuple(p.shortage_proven for p in each),
         on_its_way=tuple(
             tuple((u.product, u.on_its_way) for u in p.products if u.on_its_way) for p in each
+        ),
+        treated=tuple(
+            tuple(sorted((seed, round(units, 1)) for seed, units in each.items() if units > SAME))
+            for each in treated
         ),
         parts=(
             _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
@@ -175,7 +200,7 @@ def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
     terms: dict[tuple[str, ...], float] = {
         (name,): sign * getattr(plan.cost, key) + 0.0 for key, name, sign in COST_TERMS
     }
-    return {**terms, ("Total",): plan.cost.total}
+    return {**terms, (TOTAL,): plan.cost.total}
 
 
 def _shortages(plan: Plan) -> dict[tuple[str, ...], float]:

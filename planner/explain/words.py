@@ -18,6 +18,7 @@ from planner.units.exact import (
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
+    from planner.plan.plan import Added
     from planner.season.domain import Farm
 
 NAMED = 4
@@ -67,6 +68,16 @@ def listing(names: Sequence[str], last: str = "and") -> str:
     if len(names) < 2:
         return "".join(names)
     return f"{', '.join(names[:-1])} {last} {names[-1]}"
+
+
+def added_words(added: Sequence[Added]) -> str:
+    """Say containers that are added to an order.
+
+    >>> from planner.plan.plan import Added
+    >>> added_words([Added("Alpha", "jug", 1), Added("Beta", "keg", 2)])
+    '1 more jug of Alpha and 2 more kegs of Beta'
+    """
+    return listing([f"{count(a.count, f'more {a.container}')} of {a.product}" for a in added])
 
 
 @dataclass(frozen=True, slots=True)

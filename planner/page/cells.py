@@ -211,7 +211,8 @@ def grid(table: Table, book: Book, base: str, wish: Wish) -> Grid:
     shown = order[first : first + ROWS]
     grouped = bool(table.group) and sorted_by is None
     lines = _lines(table, shown, book, base, grouped=grouped)
-    if any(c.total for c in table.columns) and len(shown) == len(order) and order:
+    summed = table.total_label and any(c.total for c in table.columns)
+    if summed and len(shown) == len(order) and order:
         label = table.total_label if len(order) == len(table.rows) else f"{table.total_label} shown"
         lines.append(_sum(table, order, label, book))
     return Grid(table, heads, tuple(lines), len(order), len(table.rows))

@@ -7,7 +7,7 @@ from dataclasses import replace
 from itertools import combinations
 from typing import TYPE_CHECKING
 
-from planner.agronomy.rates import liquid_per_cwt
+from planner.agronomy.rates import liquid_per_cwt, warned
 from planner.plan.line import EXACT
 from planner.plan.price import (
     best_levels,
@@ -58,7 +58,7 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
 
 
 def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
-    """Recipes that put more liquid on a lot than the farm's warning says."""
+    """Recipes that put as much liquid on a lot as the farm's warning says, or more."""
     limit = season.farm.liquid_warning
     if limit is None:
         return
@@ -68,18 +68,17 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
             name: amount
             for name in season.lot_named
             if (recipe.name, name) in treated
-            and (amount := liquid_per_cwt(recipe, season.lot_named[name], season))
-            > limit * (1.0 + SLACK)
+            and warned(amount := liquid_per_cwt(recipe, season.lot_named[name], season), limit)
         }
         if wet:
-            most, warned = f"{max(wet.values()):.2f} fl oz on 100 lb", f"{limit:g}"
+            most, least = f"{max(wet.values()):.2f} fl oz on 100 lb", f"{limit:g}"
             if season.farm.metric:
                 most = f"{_metric(max(wet.values())):,.0f} mL on 100 kg"
-                warned = f"{_metric(limit):,.0f}"
+                least = f"{_metric(limit):,.0f}"
             lots_ = "lot" if len(wet) == 1 else "lots"
             yield (
                 f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed ({lots_} "
-                f"{', '.join(wet)}), more than the warning of {warned}: seed may bridge, stick or "
+                f"{', '.join(wet)}); Liquid warning is from {least}: seed may bridge, stick or "
                 "lose vigor; dry it, or ask for a more concentrated recipe."
             )
 

@@ -200,7 +200,7 @@ def _plans(compared: Comparison) -> Table:
     missing = compared.not_found
     for n in missing:
         short[n] = 0.0
-    (total,) = [x.amounts for x in compared.parts[0].lines if x.what == ("Total",)] or [()]
+    (total,) = [x.amounts for x in compared.parts[0].lines if x.what == (TOTAL,)] or [()]
     rows: list[tuple[Content, ...]] = [
         (name, Cell(NOT_FOUND, Look.WATCH), None, *([None] if any(short) else []), None)
         if n in missing

@@ -2,12 +2,13 @@
 
 from __future__ import annotations
 
+from itertools import groupby
 from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.campaign.nearer import MOST_SOONER
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.campaign.standing import minutes_again, too_long
+from planner.campaign.standing import minutes_again, nights_of, too_heavy, too_long
 from planner.explain.words import count
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
@@ -22,6 +23,7 @@ from planner.report.sheets import (
     Table,
     Text,
 )
+from planner.sums import grouped
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Batch, Campaign, Card, Portion, Run
@@ -97,7 +99,17 @@ def _least(campaign: Campaign) -> str:
 
 def _runs(campaign: Campaign) -> Table:
     by_name = {(b.lot, b.recipe): b for b in campaign.batches}
-    rows = [_run_row(r, by_name[r.lot, r.recipe]) for r in campaign.calendar.runs]
+    nights = [n for n in nights_of(campaign) if not n.over]
+    flushed = grouped((n.since, n.product) for n in nights)
+    primed = grouped((n.until, n.product) for n in nights if n.again)
+    rows: list[tuple[Content, ...]] = []
+    for day, of_day in groupby(campaign.calendar.runs, key=lambda r: r.day):
+        runs = list(of_day)
+        if day in primed:
+            rows.append(_line_row(runs[0], f"first of all: prime {'; '.join(primed[day])} again"))
+        rows += [_run_row(r, by_name[r.lot, r.recipe]) for r in runs]
+        if day in flushed:
+            rows.append(_line_row(runs[-1], f"in the evening: flush out {'; '.join(flushed[day])}"))
     return Table(
         name="runs",
         title="Day by day",
@@ -139,6 +151,11 @@ def _run_row(run: Run, batch: Batch) -> tuple[Content, ...]:
     )
 
 
+def _line_row(run: Run, work: str) -> tuple[Content, ...]:
+    """What is done with the line before or after a run; amounts are on Cleaning."""
+    return (run.day, "the line", run.recipe, work, "to do", None, None, None, None)
+
+
 def span(first: int, last: int) -> str:
     """Say which bags.
 
@@ -154,13 +171,14 @@ def _bags(portion: Portion) -> str:
 
 def _days(campaign: Campaign) -> Table:
     again = minutes_again(campaign)
-    long = too_long(campaign)
+    long, heavy = too_long(campaign), too_heavy(campaign)
     more = (
         " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
         f" time comes on top. Days come up to {MOST_SOONER} days sooner where less of it is needed"
         " then."
     )
-    marked = " Marked: with all that is done on it the day is longer than Hours per day."
+    marked = " Marked minutes: with all that is done on it the day is longer than Hours per day."
+    single = " Marked weight: a single bag is more than Pounds per day."
     return Table(
         name="days",
         title="Each day's load",
@@ -180,7 +198,7 @@ def _days(campaign: Campaign) -> Table:
             (
                 d.day,
                 d.units,
-                d.weight,
+                _marked(d.weight, d.day in heavy),
                 Cell(d.free, Look.STRONG),
                 d.spare,
                 d.on_floor,
@@ -195,7 +213,8 @@ def _days(campaign: Campaign) -> Table:
         f" another field or back. Before the first day that is all of it. {_limits(campaign)} A bag"
         " is in the shop until its field is planted; without a planting date until it is cured."
         + more * bool(again)
-        + marked * bool(long),
+        + marked * bool(long)
+        + single * bool(heavy),
     )
 
 

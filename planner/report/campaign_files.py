@@ -13,7 +13,7 @@ from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import CAMPAIGN, refuse_held, settle, write_together
+from planner.report.files import CAMPAIGN, kept, refuse_held, settle, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -52,7 +52,8 @@ def update_campaign(
     -------
     tuple
         The campaign; the files written: ``plan.json`` (under its own name), the calendar named
-        after it and ``campaign.xlsx``; and what is to be said about the log, in sentences.
+        after it and ``campaign.xlsx`` (an older one that something may be typed into is kept
+        beside it); and what is to be said about the log, in sentences.
 
     Raises
     ------
@@ -85,6 +86,7 @@ def update_campaign(
         calendar: to_ical(campaign),
         CAMPAIGN: render(campaign_book(campaign)),
     }
+    content |= kept(path.parent, content)
     return campaign, write_together(path.parent, content), said
 
 

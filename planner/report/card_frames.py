@@ -2,10 +2,10 @@
 
 from __future__ import annotations
 
-import math
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from planner.agronomy.rates import warned
 from planner.campaign.days import said
 from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS_SHORT
@@ -47,6 +47,8 @@ LOT_COLUMNS = (
 )
 MOST_LOTS = 12
 """Lots of a recipe that its card names one by one, so that it stays on a page."""
+MOST_WET, MOST_FIELDS = 6, 12
+"""The same: of lots with much liquid under their table, and of fields that it goes to."""
 
 
 def card_sheet(campaign: Campaign) -> Sheet:
@@ -88,7 +90,7 @@ def _card(
         _card_lots(card, number),
         Text((_goes(card, manner),)),
     ]
-    if any(x.liquid_per_cwt > (card.liquid_warning or math.inf) for x in card.lots):
+    if any(warned(x.liquid_per_cwt, card.liquid_warning) for x in card.lots):
         blocks.append(Text(_warned(card, manner), look=Look.WATCH))
     blocks.append(_labels(card, number, facts))
     apart = _apart(card, facts)
@@ -107,12 +109,20 @@ def _without_color(card: Card) -> bool:
 
 
 def _warned(card: Card, manner: Manner) -> tuple[str, ...]:
-    over = [x.lot for x in card.lots if x.liquid_per_cwt > (card.liquid_warning or math.inf)]
-    limit = manner.say(card.liquid_warning or 0.0, Measure.DOSE_PER_WEIGHT)
+    wet = [x.lot for x in card.lots if warned(x.liquid_per_cwt, card.liquid_warning)]
+    least = manner.say(card.liquid_warning or 0.0, Measure.DOSE_PER_WEIGHT)
+    lots = _named(wet, MOST_WET, "all of its lots" if len(wet) == len(card.lots) else "")
     return (
-        f"More liquid than the farm's warning of {limit}: {'; '.join(over)}. Let it dry well and"
-        " watch how the seed flows.",
+        f"At or over the farm's liquid warning of {least}: {lots}. Let it dry well and watch how"
+        " the seed flows.",
     )
+
+
+def _named(names: Sequence[str], most: int, instead: str = "") -> str:
+    """Names; where they are more than that, `instead`, or the first of them and how many more."""
+    if len(names) <= most:
+        return "; ".join(names)
+    return instead or f"{'; '.join(names[:most])} and {len(names) - most} more"
 
 
 def _card_rates(card: Card, number: int, manner: Manner) -> Table:
@@ -209,13 +219,13 @@ def _goes(card: Card, manner: Manner) -> str:
         else ""
     )
     return (
-        f"{more}Goes to: {'; '.join(card.fields) or 'no field yet'}. Liquid:"
+        f"{more}Goes to: {_named(card.fields, MOST_FIELDS) or 'no field yet'}. Liquid:"
         f" {', '.join(marks) or 'no warning or limit set'}.{polymer}"
     )
 
 
 def _over(amount: float, limit: float | None) -> Look:
-    return Look.WATCH if limit is not None and amount > limit else Look.PLAIN
+    return Look.WATCH if warned(amount, limit) else Look.PLAIN
 
 
 def _card_actives(card: Card, number: int) -> Table:

@@ -26,6 +26,7 @@ from openpyxl.drawing.xdr import XDRPositiveSize2D
 from openpyxl.utils import get_column_letter
 
 from planner.report import looks
+from planner.report.fit import plain
 from planner.report.layout import CM_PER_CHAR
 from planner.report.sheets import ChartKind, Table
 
@@ -70,7 +71,8 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
             (_rule if series.line else _mark)(over.series[-1])
         over.set_categories(names)
         drawn += over
-    _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure))
+    low = _low(chart, table, [s.key for s in bars])
+    _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure), low)
     if last - first >= MOST_NAMED and chart.kind not in LYING:
         names_axis: Any = drawn.x_axis
         names_axis.tickLblSkip = ceil((last - first + 1) / MOST_NAMED)
@@ -202,7 +204,18 @@ def _title(text: str, size: int, bold: bool) -> Any:
     return title
 
 
-def _frame(drawn: Any, chart: Chart, unit: str) -> None:
+def _low(chart: Chart, table: Table, keys: list[str]) -> float | None:
+    """Value at which the axis begins; at 0 for bars, as programs cut them off where all are long.
+
+    None, for the program to choose, where some are below 0.
+    """
+    if chart.low is not None or chart.kind is ChartKind.LINE:
+        return chart.low
+    values = [plain(row[table.column(key)]) for row in table.rows for key in keys]
+    return 0.0 if all(v >= 0.0 for v in values if isinstance(v, int | float)) else None
+
+
+def _frame(drawn: Any, chart: Chart, unit: str, low: float | None = None) -> None:
     drawn.title = _title(chart.title, 13, True)
     if chart.kind not in LYING:
         # names beside bars are wide: a title would be drawn over them
@@ -215,8 +228,8 @@ def _frame(drawn: Any, chart: Chart, unit: str) -> None:
         axis.graphicalProperties = GraphicalProperties(ln=LineProperties(solidFill=looks.RULE))
     drawn.x_axis.tickLblPos = "low"
     drawn.x_axis.noMultiLvlLbl = True
-    if chart.low is not None:
-        drawn.y_axis.scaling.min = chart.low
+    if low is not None:
+        drawn.y_axis.scaling.min = low
     drawn.y_axis.number_format = "0%" if unit == "%" else "#,##0"
     drawn.y_axis.majorGridlines.spPr = GraphicalProperties(
         ln=LineProperties(solidFill="D9E0E1", w=6350)

@@ -4,9 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.campaign.notes import WORTH_TELLING
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.standing import standing
+from planner.campaign.to_buy import WORTH_TELLING
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
@@ -31,6 +31,12 @@ STAYS = (
     "The farm's Line stays primed: pumps and hoses of what the next recipe holds too are closed and"
     " stay full; drum, nozzles and all the rest are cleaned all the same. What may not stand that"
     " long by its label or its Slurry life is flushed and primed, and takes its line loss again.",
+)
+GOES_ON = (
+    "A recipe that goes on the next treating day: its pumps and hoses are closed and stay full;"
+    " drum, nozzles and all the rest are cleaned all the same. The plan counts one line loss for"
+    " all its days; what may not stand that long by its label is flushed and primed, and takes its"
+    " line loss again.",
 )
 RUN_OUT = (
     "A premix is of one recipe: run its tank and hoses empty on the last seed of the recipe. What"
@@ -100,7 +106,9 @@ def cleaning_sheet(campaign: Campaign) -> Sheet:
 def _how(campaign: Campaign) -> tuple[str, ...]:
     """Say how the line is cleaned, and what the plan counts on."""
     if not campaign.shop.stays_primed:
-        return CLEAN_OUT
+        days = {(run.recipe, run.day) for run in campaign.calendar.runs}
+        over = len(days) > len({recipe for recipe, _ in days})
+        return (*CLEAN_OUT, *GOES_ON) if over else CLEAN_OUT
     return (*CLEAN_OUT, *STAYS, *(RUN_OUT if campaign.premixes else ()))
 
 

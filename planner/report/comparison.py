@@ -44,6 +44,11 @@ def remarks(compared: Comparison) -> tuple[str, ...]:
             f"Containers ordered already cost nothing in {listing(compared.paid_before)}: totals "
             "can't be compared where not the same ones are ordered already."
         )
+    if compared.treated_before:
+        found.append(
+            f"Seed treated already takes no more product in {listing(compared.treated_before)}: "
+            "totals can't be compared where not the same seed is treated already."
+        )
     return tuple(found)
 
 
@@ -82,7 +87,7 @@ def comparison_book(comparison: Comparison, manner: Manner) -> Book:
 
 def _first(comparison: Comparison, sides: Sequence[Block]) -> Sheet:
     """What each plan costs and how near the cheapest it is, remarks on that, and the sides."""
-    (total,) = (x.amounts for x in comparison.parts[0].lines if x.what == ("Total",))
+    (total,) = (x.amounts for x in comparison.parts[0].lines if x.what == (TOTAL,))
     short = comparison.acres_short
     rows: list[tuple[Content, ...]] = [
         (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (2 if any(short) else 1))

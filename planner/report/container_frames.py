@@ -4,9 +4,12 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.campaign.notes import WORTH_TELLING
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.measures import Measure
+from planner.campaign.standing import standing
+from planner.campaign.to_buy import WORTH_TELLING
+from planner.report.facts import PRODUCTS
+from planner.report.measures import Manner, Measure
+from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
@@ -18,6 +21,10 @@ if TYPE_CHECKING:
 DRAW_DOWN = "Which jug is hooked up"
 LEVELS = "Levels"
 LEFT = "Left over"
+AGAIN = (
+    f"Less than {elsewhere(PRODUCTS, Pack.WINTER)} says, by what is primed again after a night: see"
+    " Cleaning."
+)
 
 
 def draw_down_sheet(campaign: Campaign) -> Sheet:
@@ -25,7 +32,7 @@ def draw_down_sheet(campaign: Campaign) -> Sheet:
     return Sheet(
         DRAW_DOWN,
         "Which container is hooked up when, and at which bag it runs dry at the earliest.",
-        (Text(CAUTIONS_SHORT, look=Look.STRONG), _containers(campaign)),
+        (Text(CAUTIONS_SHORT, look=Look.STRONG), *_short(campaign), _containers(campaign)),
         Page(landscape=True),
         Room.TREATING,
     )
@@ -56,6 +63,19 @@ def _containers(campaign: Campaign) -> Table:
         " ordered but not delivered yet, then what is bought. When one runs dry,"
         " the next one stands ready and primed.",
     )
+
+
+def _short(campaign: Campaign) -> tuple[Text, ...]:
+    """Say what runs dry before the last bag that takes it."""
+    left = {level.product: level.left for level in campaign.drawdown.levels}
+    manner = Manner(campaign.shop.metric, campaign.shop.currency)
+    said = tuple(
+        f"{product} runs dry before its last bag with all of the margin used:"
+        f" {manner.say(-volume, Measure.DOSE)} are missing. The first page says why and what helps."
+        for product, volume in left.items()
+        if volume < -WORTH_TELLING
+    )
+    return (Text(said, look=Look.WATCH),) if said else ()
 
 
 def _container_row(use: ContainerUse, noted: bool) -> tuple[Content, ...]:
@@ -189,4 +209,5 @@ def _left(
             if x.unit == unit
         ),
         empty="Nothing is left.",
+        note=AGAIN if unit != "units" and any(s.takes for s in standing(campaign)) else "",
     )

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 import contextlib
 import errno
+import itertools
 import json
 import os
 import re
@@ -28,6 +29,8 @@ WORKBOOKS = (f"{STEM}.xlsx", "shop.xlsx", "study.xlsx")
 """Their names, in that order."""
 JSON = f"{STEM}.json"
 CALENDAR = f"{STEM}.ics"
+KEPT = "kept"
+"""In the name of a workbook that was changed since it was written."""
 CAMPAIGN = "campaign.xlsx"
 """Written when bags are reported done, of the plan beside it."""
 PROMISE = ".wholedrum-promise"
@@ -36,6 +39,9 @@ ANY_NEW_FILE = 0o666
 HELD = (errno.EACCES, errno.EPERM, errno.EBUSY, errno.ETXTBSY, errno.EISDIR)
 """How systems say that a file that is there can't be replaced."""
 CREATOR = b"<dc:creator>wholedrum</dc:creator>"
+LAST = b"<cp:lastModifiedBy>wholedrum</cp:lastModifiedBy>"
+AGAIN = b"<cp:revision>"
+"""Put in by LibreOffice, which leaves the name before it where its user has given none."""
 PRODUCT = b"PRODID:-//wholedrum//"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
@@ -204,7 +210,9 @@ def _promise(folder: Path, fresh: Mapping[str, Path]) -> None:
 
 
 def remove_older(folder: Path, names: re.Pattern[str], keep: Iterable[str]) -> None:
-    """Take away workbooks of ours with such names, but for some; others' files and held ones stay.
+    """Take away workbooks of ours with such names, but for some.
+
+    Others' files stay, and held ones, and those that something may be typed into.
 
     Raises
     ------
@@ -214,7 +222,7 @@ def remove_older(folder: Path, names: re.Pattern[str], keep: Iterable[str]) -> N
     with _telling(folder), locked(folder):
         for path in folder.iterdir():
             mine = names.fullmatch(path.name) and path.name not in keep and is_ours(path)
-            if mine and not path.is_symlink():
+            if mine and not path.is_symlink() and not is_changed(path):
                 with contextlib.suppress(OSError):
                     path.unlink()
 
@@ -231,6 +239,43 @@ def is_ours(path: Path) -> bool:
             return CREATOR in book.read("docProps/core.xml")
     except (OSError, KeyError, ValueError, RecursionError, zipfile.BadZipFile):
         return False
+
+
+def is_changed(path: Path) -> bool:
+    """Whether a workbook of ours was saved by another program: something may be typed into it."""
+    try:
+        with zipfile.ZipFile(path) as book:
+            core = book.read("docProps/core.xml")
+    except (OSError, KeyError, ValueError, zipfile.BadZipFile):
+        return False
+    return CREATOR in core and (LAST not in core or AGAIN in core)
+
+
+def kept(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
+    """Workbooks about to be replaced that were changed since: under a free name each, to be kept.
+
+    What was typed into them (records, weights, initials) is nowhere else.
+    """
+    return {
+        _free_name(folder, name): (folder / name).read_bytes()
+        for name in names
+        if name.endswith(".xlsx") and (folder / name).is_file() and is_changed(folder / name)
+    }
+
+
+def was_kept(path: str) -> bool:
+    """Whether a file's name is one that `kept` gives.
+
+    >>> was_kept("plan/shop (kept).xlsx"), was_kept("shop (kept 2).xlsx"), was_kept("shop.xlsx")
+    (True, True, False)
+    """
+    return re.search(rf" \({KEPT}(?: \d+)?\)\.xlsx$", path) is not None
+
+
+def _free_name(folder: Path, name: str) -> str:
+    stem = Path(name).stem
+    tried = (f"{stem} ({KEPT}{f' {n}' if n > 1 else ''}).xlsx" for n in itertools.count(1))
+    return next(other for other in tried if not os.path.lexists(folder / other))
 
 
 def settle(folder: Path) -> None:

@@ -298,7 +298,7 @@ def _place_table(table: Table, row: int) -> Placed:
                 row += 1
             placed.group_ends.append(row - 1)
             start = i + 1
-    if any(c.total for c in table.columns):
+    if table.total_label and any(c.total for c in table.columns):
         placed.total_row = row
         row += 1
     if table.note and not placed.note_row:

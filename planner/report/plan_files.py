@@ -9,7 +9,7 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from planner.report.files import PACKS, STEM, HeldError, refuse_held, write_together
+from planner.report.files import PACKS, STEM, HeldError, kept, refuse_held, write_together
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -174,6 +174,8 @@ def plan_book(
 def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, ...]:
     """Write files into a folder; all of them under another name where one of them is held.
 
+    Workbooks there that were changed since they were written are kept beside them.
+
     Raises
     ------
     OutputError
@@ -181,7 +183,7 @@ def write_or_beside(folder: Path, content: Mapping[str, bytes]) -> tuple[Path, .
     """
     try:
         refuse_held(folder, content)
-        return write_together(folder, content)
+        return write_together(folder, {**content, **kept(folder, content)})
     except HeldError:
         beside = _free_names(folder, content)
         return write_together(folder, {beside[name]: data for name, data in content.items()})

@@ -38,6 +38,10 @@ CAUTION = (
     "not what it will do on a field. No seed treatment protects against white mold all season: it "
     "takes rotation, tolerant varieties, thinner stands and, where it pays, sprays at flowering."
 )
+PRICED = (
+    " Protection costs: what planning without that need would save, on those fields; 'at most': "
+    "more time for finding out why narrows it down."
+)
 MOST_ON_A_PAGE = 45
 """Shares of fields up to which all stand on one page with the threats."""
 MOST_THREATS = 8
@@ -52,17 +56,19 @@ def threats_in_order(facts: Facts) -> list[Threat]:
 def protection_sheet(facts: Facts) -> Sheet:
     """Make the page that says of every threat and field whether there is enough."""
     by_field = _fields(facts)
+    short = len(by_field.rows) <= MOST_ON_A_PAGE
     return Sheet(
         PROTECTION,
         "Whether seed is treated strongly enough: threat by threat, then field by field.",
         (_threats(facts), Text((CAUTION,), look=Look.WATCH), by_field),
-        Page(one_page=len(by_field.rows) <= MOST_ON_A_PAGE),
+        Page(one_page=short, landscape=not short),  # long names take fewer lines lying
         Room.FIELDS,
     )
 
 
 def _threats(facts: Facts) -> Table:
     """A row a threat: what is needed, what is treated so, the scarcest lot, what it costs."""
+    priced = any(page.cost is not None for page in facts.threats)
     rows: list[tuple[Content, ...]] = []
     for page in facts.threats:
         asking = [f for f in page.fields if f.need]
@@ -80,7 +86,7 @@ def _threats(facts: Facts) -> Table:
                 tight.lot if tight else None,
                 tight.left_strong + tight.left_open if tight else None,
                 page.more_acres if asking else None,
-                cost_of(page, Speech(facts.season.farm)),
+                *([cost_of(page, Speech(facts.season.farm))] * priced),
             )
         )
     return Table(
@@ -96,13 +102,12 @@ def _threats(facts: Facts) -> Table:
             Column("lot", "Scarcest lot", width=12),
             Column("left", "Left of it", Measure.UNITS),
             Column("more", "Room for more", Measure.AREA),
-            Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=18),
+            *([Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=18)] * priced),
         ),
         rows=tuple(rows),
         empty="No field is under pressure of a threat.",
-        note="Only fields whose pressure asks for a rating count. Protection costs: what planning "
-        "without that need would save, on those fields; at most: more time for finding out why "
-        "narrows it down.",
+        note="Only fields whose pressure asks for a rating count. Room for more: land like the "
+        "field that is hardest to protect, as far as seed left or for sale goes." + PRICED * priced,
     )
 
 
@@ -259,6 +264,7 @@ def _detail_table(rows: list[tuple[Content, ...]], *, own: bool) -> Table:
         title="Field by field",
         columns=tuple(columns[n] for n in shown),
         rows=tuple(tuple(row[n] for n in shown) for row in rows),
+        total_label="",
         group="threat",
         repeat_header=True,
         empty="No field is under pressure of a threat.",

@@ -140,7 +140,8 @@ class Table:
     rows: tuple[tuple[Content, ...], ...] = ()
     title: str = ""
     total_label: str = "Total"
-    """In the first column of the total row, which stands if any column is summed."""
+    """In the first column of the total row, which stands if any column is summed; empty where only
+    the groups are summed, as what is in several of them would count several times."""
     group: str = ""
     """Key of the column whose equal neighbours form a group with a subtotal; rows come sorted."""
     parts: str = ""
@@ -238,7 +239,7 @@ class Chart:
     height: float = 7.5
     """cm; lying bars grow beyond it with their number."""
     low: float | None = None
-    """Value at which its axis begins, as a plain cell holds it; None for zero or below."""
+    """Value at which its axis begins, as a plain cell holds it; None for zero, or below."""
     first: int = 0
     """Draw only this many rows of the table; 0 for all."""
 

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING
 
+from planner.report.breaks import LITTLE
 from planner.report.heights import row_heights
 from planner.report.layout import lay_out
 from planner.report.sheets import PageBreak, Table, Text
@@ -12,6 +13,7 @@ from planner.report.sheets import PageBreak, Table, Text
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
+    from planner.report.layout import Layout, Placed
     from planner.report.measures import Manner
     from planner.report.sheets import Block, Sheet
 
@@ -62,9 +64,15 @@ def _long_tables(sheet: Sheet, manner: Manner) -> list[Table]:
     return [
         placed.block
         for placed in layout.placed
-        if isinstance(placed.block, Table)
-        and layout.points(placed.top, placed.end) > layout.page_points
+        if isinstance(placed.block, Table) and _longer_than_a_page(layout, placed)
     ]
+
+
+def _longer_than_a_page(layout: Layout, placed: Placed) -> bool:
+    """Whether a table, with what little stands above it on the first page, is longer than one."""
+    above = layout.points(1, placed.top)
+    above = above if above < LITTLE * layout.page_points else 0.0
+    return above + layout.points(placed.top, placed.end) > layout.page_points
 
 
 def _apart(sheet: Sheet, table: Table, title: str) -> Sheet:

@@ -227,6 +227,7 @@ def _before(facts: Facts) -> Table:
     rows: list[tuple[Content, ...]] = [
         (recipe, lot, facts.lots[lot].variety, None, None, None, None, units)
         for (recipe, lot), units in done.items()
+        if units
     ]
     return Table(
         name="before",

@@ -126,7 +126,7 @@ def _blank(book: Book) -> Workbook:
     file._named_styles["Normal"].font = Font(name=looks.FONT, size=10)
     for sheet in book.sheets:
         file.create_sheet(sheet.title)
-    file.properties.creator = "wholedrum"
+    file.properties.creator = file.properties.lastModifiedBy = "wholedrum"
     file.properties.title = clean(f"{book.farm} {book.season}".strip())[:250]
     made: Workbook = file
     return made

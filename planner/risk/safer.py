@@ -10,20 +10,19 @@ taken. What breaks, freight and discounts make of it is then priced exactly.
 from __future__ import annotations
 
 import heapq
-from dataclasses import dataclass, replace
-from math import ceil
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.explain.words import Speech, listing
-from planner.plan import price
+from planner.explain.words import Speech, added_words, listing
 from planner.plan.added import more_paid, with_added
+from planner.plan.additions import additions
 from planner.plan.plan import Added
 from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
 from planner.risk.chances import Safer
 from planner.risk.usual import TOLD
-from planner.risk.words import SAFE, added_said, added_words, chance, kept_words
+from planner.risk.words import SAFE, added_said, chance, kept_words
 from planner.season.domain import Quantity
 
 if TYPE_CHECKING:
@@ -31,16 +30,15 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
+    from planner.plan.additions import Addition
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
-    from planner.season.domain import Container, Season
+    from planner.season.domain import Season
 
     Bools = npt.NDArray[np.bool_]
 
 DRAWS = 16_384
 """Draws that orders are compared on."""
-MOST_STEPS = 100
-"""Counts of one container that are tried, at the most, beside those of its price breaks."""
 DIFFERS = {
     Quantity.SEEDS_PER_LB: "seed size",
     Quantity.PRODUCT_USED: "metering",
@@ -49,13 +47,6 @@ DIFFERS = {
 """Unknown figures that the need of product depends on, in words."""
 MOST_TRIED = 20_000
 """Combinations looked at; beyond that the cheapest is not looked for any more."""
-
-
-@dataclass(frozen=True, slots=True)
-class _Addition:
-    cost: float
-    floz: float
-    counts: tuple[tuple[str, int], ...]
 
 
 def safer_order(
@@ -80,7 +71,7 @@ def safer_order(
     for column, account in enumerate(accounts):
         own = need[:, column]
         lack = float(own.max()) - account.supply
-        found = _additions(season, plan, account.product, lack)
+        found = additions(season, plan, account.product, lack)
         choices.append(found)
         holds.append([own <= (account.supply + a.floz) * (1.0 + ROUNDING) for a in found])
     best = _cheapest(choices, holds, safe)
@@ -98,58 +89,8 @@ def safer_order(
     return Safer(added, enough, *more_paid(plan, safer), within)
 
 
-def _additions(season: Season, plan: Plan, product: str, lack: float) -> list[_Addition]:
-    """Additions for a product, by cost, the first being none; each covers more than those before.
-
-    None is larger than it takes to cover `lack`, fl oz.
-    """
-    ordered = plan.counts
-    kept = [_Addition(0.0, 0.0, ())]
-    for c in season.containers:
-        had = ordered.get((product, c.name), 0)
-        if c.product == product:
-            more = [(n, _more(c, had, n)) for n in _counts(c, had, lack)]
-            kept = _worth_while(
-                [
-                    _Addition(a.cost + cost, a.floz + n * c.usable, (*a.counts, (c.name, n)))
-                    for a in kept
-                    for n, cost in more
-                ],
-                kept,
-                lack,
-            )
-    return kept
-
-
-def _worth_while(more: list[_Addition], before: list[_Addition], lack: float) -> list[_Addition]:
-    """Of all additions those that none covers as much as for less; none at all comes first."""
-    kept = before[:1]
-    for a in sorted([*before, *more], key=lambda a: (a.cost, -a.floz, a.counts)):
-        if a.floz > kept[-1].floz and kept[-1].floz < lack:
-            kept.append(a)
-    return kept
-
-
-def _counts(c: Container, had: int, lack: float) -> list[int]:
-    """Counts to add, over none: up to what covers `lack`, and those that reach a price break."""
-    if lack <= 0.0 or c.usable <= 0.0:
-        return []
-    most = ceil(lack / c.usable)
-    found = {*range(most, 0, -ceil(most / MOST_STEPS)), *(b.from_count - had for b in c.breaks)}
-    if c.most is not None:
-        found.add(c.most - had)
-    least = max(1, c.breaks[0].from_count - had)
-    return sorted(n for n in found if n >= least and (c.most is None or had + n <= c.most))
-
-
-def _more(c: Container, had: int, n: int) -> float:
-    """Money for more of a container that some are ordered of."""
-    before = had * price.list_price(c, had) if had else 0.0
-    return (had + n) * price.list_price(c, had + n) - before
-
-
 def _cheapest(
-    choices: list[list[_Addition]], holds: list[list[Bools]], safe: float
+    choices: list[list[Addition]], holds: list[list[Bools]], safe: float
 ) -> tuple[tuple[int, ...], float] | None:
     """Cheapest pick of one addition a product whose joint chance is high enough.
 
@@ -184,7 +125,7 @@ def _joint(holds: list[list[Bools]], picked: tuple[int, ...]) -> float:
 
 
 def _steps(
-    choices: list[list[_Addition]], picked: tuple[int, ...]
+    choices: list[list[Addition]], picked: tuple[int, ...]
 ) -> Iterator[tuple[tuple[int, ...], float]]:
     """Picks with the next addition of one product, and what more they cost."""
     for place, at in enumerate(picked):

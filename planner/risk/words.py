@@ -6,14 +6,14 @@ from collections import Counter
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from planner.explain.words import Speech, count, listing, number
+from planner.explain.words import Speech, added_words, count, number
 from planner.plan.added import as_decided, more_paid
 from planner.risk.ceilings import LIQUID
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.plan.plan import Added, Plan
+    from planner.plan.plan import Plan
     from planner.risk.ceilings import Ceiling
     from planner.risk.chances import AsPlanned
     from planner.risk.compared import TwoStages
@@ -175,16 +175,6 @@ def added_said(season: Season, plan: Plan) -> str:
     text = f"Added to be safe: {added_words(plan.added)}; {Speech(season.farm).money(abs(paid))} "
     text += "more to pay" if paid >= 0.0 else "less to pay"
     return f"{text}, {worth}." if worth else f"{text}."
-
-
-def added_words(added: Sequence[Added]) -> str:
-    """Say containers that are added to an order.
-
-    >>> from planner.plan.plan import Added
-    >>> added_words([Added("Alpha", "jug", 1), Added("Beta", "keg", 2)])
-    '1 more jug of Alpha and 2 more kegs of Beta'
-    """
-    return listing([f"{count(a.count, f'more {a.container}')} of {a.product}" for a in added])
 
 
 def kept_words(farm: Farm, kept: float) -> str:

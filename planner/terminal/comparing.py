@@ -12,9 +12,10 @@ from planner.terminal.deciding import decide
 from planner.terminal.text import paragraph, table, written_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
-    from planner.explain.compare import Comparison
+    from planner.explain.compare import Comparison, Seed
     from planner.plan.plan import Plan
     from planner.terminal.deciding import Options
 
@@ -41,7 +42,8 @@ def compare_all(
     if folder is not None:
         check_folder(folder, ("compare.xlsx", "compare.json"), paths)
     read = [read_any(path, options) for path in paths]
-    comparison = compare(list(zip(names_of(paths), (plan for plan, _ in read), strict=True)))
+    named = list(zip(names_of(paths), (plan for plan, _, _ in read), strict=True))
+    comparison = compare(named, [treated for *_, treated in read])
     data = comparison_bytes(comparison)
     manner = read[0][1]
     lines = data.decode().split("\n")[:-1] if as_json else comparison_lines(comparison, manner)
@@ -52,8 +54,10 @@ def compare_all(
     return lines
 
 
-def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
+def read_any(path: Path, options: Options) -> tuple[Plan, Manner, Mapping[Seed, float]]:
     """Plan of a ``plan.json``, or of a season that is planned now, and how its numbers are read.
+
+    Also the units that were treated before it, by lot and recipe.
 
     Raises
     ------
@@ -61,17 +65,18 @@ def read_any(path: Path, options: Options) -> tuple[Plan, Manner]:
         When it is neither.
     """
     from planner import api
-    from planner.report.json import read_plan
+    from planner.plan.earlier import by_seed
+    from planner.report.again_json import read_earlier
     from planner.report.measures import manner_of
 
     if path.suffix.casefold() == ".json":
-        plan = read_plan(path)
+        earlier = read_earlier(path)
         kept = json.loads(path.read_text("utf-8-sig")).get("settings")
         settings = kept if isinstance(kept, dict) else {}
         manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
-        return plan, manner
+        return earlier.plan, manner, earlier.before
     season = api.load(path)
-    return decide(season, options)[0], manner_of(season.farm)
+    return decide(season, options)[0], manner_of(season.farm), by_seed(season.treated)
 
 
 def names_of(paths: list[Path]) -> list[str]:

@@ -101,13 +101,15 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         plans: dict[str, Plan] = {}
         if not stopped:  # whoever is in a hurry gets what needs no further planning
             plans, stopped = _scenarios(changed, decided, options, extras.what_if)
-        stem = first.result()[0].stem if first else STEM
+        early = first.result() if first else ()
+    stem = early[0].stem if early else STEM
     why = _why(season, plan, options, 0.0 if stopped else extras.why)
     why = replace(why, again=again, compared=_compared(decided, plans))
     if not options.quiet:
         say(summary.why_lines(why, season))
     say(_left_out([name for name, _ in changed if name not in plans], stopped=stopped))
     paths = written(why, stem=stem)
+    paths = (*paths, *(p for p in early if p not in paths))  # what was kept of older ones
     say([*_beside(paths), *written_lines(paths), *_older(folder, extras.packs)])
     return plan
 

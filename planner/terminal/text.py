@@ -77,5 +77,11 @@ def paragraph(text: str, indent: int = 2) -> list[str]:
 
 
 def written_lines(paths: Iterable[object]) -> list[str]:
-    """The files that were written."""
-    return [f"Written: {clean(str(path))}" for path in paths]
+    """The files that were written, and those kept of older ones."""
+    from planner.report.files import was_kept
+
+    return [
+        f"{'Kept, with what was typed into it' if was_kept(str(path)) else 'Written'}: "
+        f"{clean(str(path))}"
+        for path in paths
+    ]

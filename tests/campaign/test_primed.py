@@ -90,7 +90,7 @@ def test_days_forbid_it_and_what_is_there_does_not():
     (flush,) = campaign.drawdown.flushes
     assert flush.missing == pytest.approx(1.0)
     (note,) = [n for n in campaign.notes if "flushed" in n]
-    assert note.endswith("1.0 fl oz are missing: buy them.")
+    assert note.endswith("1.0 fl oz are missing: buy 1 more jug of Beta for $300 more.")
 
 
 def test_bags_done_in_another_order_are_flushed_as_they_ran():

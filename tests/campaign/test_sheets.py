@@ -186,7 +186,7 @@ def test_card_has_all_three_forms_and_lines_to_sign(hand):
     assert "fludioxonil 0.2025" in said
     assert "A. Keeper" in said
     assert "Signature" in said
-    assert "More liquid than the farm's warning of 5 fl oz/cwt: L2" in said
+    assert "At or over the farm's liquid warning of 5 fl oz/cwt: L2" in said
 
 
 def test_card_asks_for_the_dye_where_no_colorant_is_in_the_recipe(hand):

@@ -14,7 +14,7 @@ from planner.campaign.notes import before_ordering, notes
 from planner.campaign.reported import reported
 from planner.campaign.standing import Night, Standing, minutes_again, standing, too_long
 from planner.campaign.store import from_dict, to_dict
-from planner.report.calendar_frames import days_sheet
+from planner.report.calendar_frames import calendar_sheet, days_sheet
 from planner.report.clean_frames import cleaning_sheet
 from planner.report.container_frames import level_sheet
 from planner.report.facts import Facts
@@ -27,8 +27,9 @@ from tests.support.campaigns import hand_plan, hand_season
 EVE, MORROW = date(2027, 5, 5), date(2027, 5, 6)
 
 
-def worked(life, *, loss=4.0, alpha=None, pounds=5999.0, **settings):
+def worked(life, *, loss=4.0, alpha=None, pounds=5999.0, containers=(), **settings):
     one, plan = hand_season(), hand_plan()
+    one = replace(one, containers=containers or one.containers)
     first, second = one.products
     beta = replace(second, slurry_life=life, line_loss=loss)
     uses = (plan.products[0], replace(plan.products[1], need=94.5 + loss, left=33.5 - loss))
@@ -81,11 +82,33 @@ def test_what_is_missing_is_said_first_of_all():
     (note,) = [n for n in made.notes if "would sit" in n]
     assert "Beta may sit 6 hours and would sit in the line for longer, from Wed 5/5/2027" in note
     assert "takes 20.0 fl oz more; only 13.5 fl oz are left over" in note
-    assert "6.5 fl oz are missing" in note
+    # a pouch of 128 fl oz is $60, without freight or discount
+    assert "6.5 fl oz are missing: treat it on fewer days, or buy 1 more pouch of Beta for" in note
+    assert note.endswith("for $60.00 more.")
     assert before_ordering(made) == [note]
     page_one = front_sheet(Facts(hand_plan(), hand_season(), campaign=made)).blocks
     (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
     assert check.paragraphs[0] == note
+
+
+def test_a_container_is_named_as_long_as_all_may_be_ordered():
+    """Later than winter prices may be others, so none is named once seed is treated."""
+    made = worked(6.0, loss=20.0)
+    assert from_dict(to_dict(made)) == made
+    later = update(made, [Done("L1", "R1", 3, date(2027, 5, 1))])
+    (note,) = [n for n in later.notes if "would sit" in n]
+    assert note.endswith("6.5 fl oz are missing: treat it on fewer days, or buy more.")
+    assert notes(update(made, [])) == made.notes
+
+
+def test_what_cannot_be_bought_is_said():
+    one = hand_season()
+    pouch = replace(one.containers[1], most=1)
+    made = worked(6.0, loss=20.0, containers=(one.containers[0], pouch))
+    (note,) = [n for n in made.notes if "would sit" in n]
+    assert note.endswith(
+        "6.5 fl oz are missing: treat it on fewer days; what is sold does not cover it."
+    )
 
 
 def test_days_that_do_not_suffice_are_said_before_anything_is_ordered():
@@ -99,6 +122,34 @@ def test_days_that_do_not_suffice_are_said_before_anything_is_ordered():
     (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
     assert check.paragraphs[0] == "In the shop: " + " ".join(made.notes[:2])
     assert "1 treating day more at the end, until Thu 5/6/2027; or starting 1 day" in made.notes[1]
+
+
+def test_the_calendar_has_the_flush_of_the_evening_and_the_priming_of_the_morning():
+    """Beta may sit 6 hours and would sit 12, from 5 to 6 May; Alpha has no limit."""
+    (runs,) = [b for b in calendar_sheet(worked(6.0)).blocks if getattr(b, "name", "") == "runs"]
+    line = [(row[0], row[2], row[3]) for row in runs.rows if row[1] == "the line"]
+    assert line == [
+        (EVE, "R2", "in the evening: flush out Beta"),
+        (MORROW, "R2", "first of all: prime Beta again"),
+    ]
+    days = [row[0] for row in runs.rows]
+    assert days == sorted(days)
+    assert runs.rows[days.index(MORROW)][1] == "the line"
+    (runs,) = [b for b in calendar_sheet(worked(None)).blocks if getattr(b, "name", "") == "runs"]
+    assert not any(row[1] == "the line" for row in runs.rows)
+
+
+def test_a_bag_heavier_than_a_day_holds_is_said():
+    """40 units of 50 lb are 2,000 lb; the part bag of L2 is 500."""
+    made = worked(None, pounds=1999.0)
+    (note,) = [n for n in made.notes if "single bag" in n]
+    assert "more than the 1,999 lb of Pounds per day and has a day of its own: " in note
+    assert note.count("2,000 lb") == 5
+    (days,) = [b for b in days_sheet(made).blocks if getattr(b, "name", "") == "days"]
+    marked = [row[2] for row in days.rows if isinstance(row[2], Cell)]
+    assert [c.look for c in marked] == [Look.WATCH] * 5
+    assert "Marked weight" in days.note
+    assert not any("single bag" in n for n in worked(None, pounds=2000.0).notes)
 
 
 def test_nothing_is_missing_where_what_is_left_covers_it():

@@ -44,7 +44,7 @@ def test_comparison_worked_by_hand() -> None:
     result = compare([("base", base), ("small", other), ("dear", dear)])
     parts = {part.name: part for part in result.parts}
     cost = {line.what[0]: line for line in parts["Cost"].lines}
-    assert cost["Total"].amounts == pytest.approx((300.0, 300.0, 400.0))
+    assert cost["Total compared"].amounts == pytest.approx((300.0, 300.0, 400.0))
     assert cost["Containers"].differs
     assert not cost["Freight"].differs
     assert parts["Order"].lines[0].amounts == (1, 1, 1)
@@ -79,6 +79,18 @@ def test_a_total_that_lacks_what_is_paid_is_not_compared_in_silence() -> None:
     note = next(b for b in what_if_sheet(result, ()).blocks if isinstance(b, Table)).note
     assert words in note
     assert compare([("one", paid), ("two", paid)]).paid_before == ()
+
+
+def test_seed_treated_before_is_said_as_its_product_is_in_no_total() -> None:
+    plan = solve(season(), SolveOptions())
+    treated = {("L1", "R1"): 40.0}
+    result = compare([("winter", plan), ("spring", plan)], [{}, treated])
+    assert result.treated_before == ("spring",)
+    words = "Seed treated already takes no more product in spring: totals can't be compared"
+    assert words in " ".join(line.strip() for line in comparison_lines(result, Manner()))
+    assert result.only([1]).treated_before == ()
+    for same in ([treated, treated], [{}, {}], ()):
+        assert compare([("one", plan), ("two", plan)], same).treated_before == ()
 
 
 def test_how_sure_is_said_in_words_and_a_gap_above_the_whole_cost_is_not_known() -> None:

@@ -142,9 +142,10 @@ CASES = [
     ("no stock to expire", stock(FIRST_DAY - DAY), "expired", stock(FIRST_DAY - DAY, 0.0)),
     (
         "liquid",
-        {"farm": farm(liquid_warning=3.99)},
-        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lot L1)",
         {"farm": farm(liquid_warning=4.0)},
+        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lot L1); Liquid "
+        "warning is from 4:",
+        {"farm": farm(liquid_warning=4.01)},
     ),
     (
         "seedlings held by the variety only",
@@ -528,7 +529,7 @@ def test_metric_farms_read_metric_warnings():
     wet = season(farm=metric, recipes=(recipe(Alpha=4.0),))
     (said,) = too_much_liquid(PLAN, wet)
     assert "mL on 100 kg of seed" in said
-    assert "warning of 130:" in said
+    assert "Liquid warning is from 130:" in said
     thick = season(farm=metric, **rows(111_000.0, 15.0, "severe"))
     (said,) = white_mold_too_thick(PLAN, thick)
     assert "at 274,000" in said

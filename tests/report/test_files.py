@@ -13,14 +13,22 @@ import pytest
 from planner.errors import OutputError
 from planner.report import files, lock
 from planner.report.files import check_folder, write_together
+from planner.report.measures import Manner
 from planner.report.plan_files import write_or_beside
+from planner.report.sheets import Book, Sheet, Text
+from planner.report.workbook import render
+from planner.terminal.text import written_lines
+from tests.support.office import needs_office, recalculated
+
+OURS = "<dc:creator>wholedrum</dc:creator>"
+UNCHANGED = f"{OURS}<cp:lastModifiedBy>wholedrum</cp:lastModifiedBy>"
 
 
-def book_of(text: str) -> bytes:
+def book_of(text: str, core: str = UNCHANGED) -> bytes:
     """The least that makes a workbook one of ours."""
     data = io.BytesIO()
     with zipfile.ZipFile(data, "w") as parts:
-        parts.writestr("docProps/core.xml", "<dc:creator>wholedrum</dc:creator>")
+        parts.writestr("docProps/core.xml", core)
         parts.writestr("text", text)
     return data.getvalue()
 
@@ -356,6 +364,40 @@ def test_an_input_is_not_replaced_though_it_is_ours(folder: Path) -> None:
 def test_where_nothing_holds_them_the_older_files_are_replaced(folder: Path) -> None:
     assert write_or_beside(folder, NEW) == (folder / "plan.xlsx", folder / "plan.json")
     assert standing(folder) == NEW
+
+
+@pytest.mark.parametrize(
+    "core",
+    [
+        # as an office program saves it with its user's name, and with none
+        f"{OURS}<cp:lastModifiedBy>A. Keeper</cp:lastModifiedBy>",
+        f"{UNCHANGED}<cp:revision>1</cp:revision>",
+        OURS,
+    ],
+)
+def test_a_workbook_that_something_is_typed_into_is_kept(folder: Path, core: str) -> None:
+    typed = book_of("weights of April", core)
+    (folder / "plan.xlsx").write_bytes(typed)
+    paths = write_or_beside(folder, NEW)
+    assert [p.name for p in paths] == ["plan.xlsx", "plan.json", "plan (kept).xlsx"]
+    assert standing(folder) == {**NEW, "plan (kept).xlsx": typed}
+    assert written_lines(paths)[-1].startswith("Kept, with what was typed into it: ")
+    (folder / "plan.xlsx").write_bytes(typed)
+    assert "plan (kept 2).xlsx" in {p.name for p in write_or_beside(folder, NEW)}
+    assert write_or_beside(folder, NEW) == (folder / "plan.xlsx", folder / "plan.json")
+
+
+@needs_office
+def test_a_workbook_saved_by_an_office_program_counts_as_changed(tmp_path: Path) -> None:
+    book = Book((Sheet("One", "Why.", (Text(("Read.",)),)),), Manner(), "Farm", "Season")
+    path = tmp_path / "shop.xlsx"
+    path.write_bytes(render(book))
+    assert files.is_ours(path)
+    assert not files.is_changed(path)
+    recalculated(path)
+    saved = tmp_path / "recalculated" / "shop.xlsx"
+    assert files.is_ours(saved)
+    assert files.is_changed(saved)
 
 
 def test_a_full_disk_is_no_reason_to_write_beside(

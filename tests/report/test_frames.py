@@ -242,6 +242,18 @@ def test_protection_lists_every_field_under_pressure() -> None:
         assert acres == pytest.approx(sum(f.acres for f in pressed))
         needs = [r[found.column("need")] for r in rows]
         assert needs == sorted(needs, key=["G", "F", "P", "none"].index)
+    # an acre under two threats is in two groups: they are summed, all of them together are not
+    assert (found.group, found.total_label) == ("threat", "")
+    assert (
+        not lay_out(Sheet("Mine", "For a test.", (found,)), Manner(), home=True).placed[0].total_row
+    )
+
+
+def test_what_protection_costs_has_a_column_where_it_is_known_only() -> None:
+    """It was a column of 'not known', with a note that explained what it might have said."""
+    found = table_in(protection_sheet(facts_of(sample_season())), "threats")
+    assert "cost" not in [c.key for c in found.columns]
+    assert "Protection costs" not in found.note
 
 
 def test_threats_count_fields_that_ask_for_a_rating_only() -> None:
@@ -288,6 +300,10 @@ def test_seed_treated_before_is_listed_whole() -> None:
     found = table_in(treating_sheet(facts), "before")
     before = sum(b.treated_before for b in facts.lot_balances)
     assert season.lots[0].on_hand <= before == pytest.approx(sum(column(found, "units")))
+    # of a lot that can be bought treated, and was not, nothing was treated before
+    none = (*lots, replace(lots[0], name="Not bought", on_hand=0.0, can_buy=40.0))
+    found = table_in(treating_sheet(facts_of(replace(season, lots=none))), "before")
+    assert "Not bought" not in column(found, "lot")
 
 
 def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:

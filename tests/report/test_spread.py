@@ -62,6 +62,19 @@ def test_short_sheets_and_those_for_others_stay_as_they_are() -> None:
     assert spread([short, order], Manner()) == (short, order)
 
 
+def test_a_table_that_fits_a_page_but_not_below_the_title_counts_as_long() -> None:
+    """43 rows and a header fill a page of 46: the page before held the title alone."""
+    nearly = replace(SECOND, rows=rows(43))
+    (here,) = [p for p in lay_out(sheet(nearly), Manner(), home=True).placed if p.block is nearly]
+    page = lay_out(sheet(nearly), Manner(), home=True).page_points
+    assert 15.0 * (here.end - here.top) <= page < 15.0 * here.end
+    assert [s.title for s in spread([sheet(nearly, SMALL)], Manner())] == ["Mine", "Mine 2"]
+    # the header of a main table was repeated on the page of another one
+    main = replace(nearly, repeat_header=True)
+    (found,) = spread([sheet(main, SMALL)], Manner())
+    assert names(found) == ["small", "second"]
+
+
 def test_links_find_a_table_that_moved() -> None:
     here = Cell("to it", link=Link("Mine", "second", 4))
     links = Table("links", (Column("to", "To"),), ((here,),))

@@ -17,10 +17,11 @@ from hypothesis import given, settings
 from hypothesis import strategies as st
 
 from planner.report import looks
+from planner.report.charts import draw
 from planner.report.fit import DAY_WIDTH, MARGIN
 from planner.report.frames import make_books
 from planner.report.json import to_json
-from planner.report.layout import lay_out
+from planner.report.layout import Placed, lay_out
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
@@ -511,6 +512,16 @@ def test_charts_name_their_axes_and_show_them(made: Made) -> None:
             named = 1 if '<barDir val="bar"' in text else 2
             axes = re.findall(r"<(?:catAx|valAx)>.*?</(?:catAx|valAx)>", text, re.DOTALL)
             assert sum("<title>" in axis for axis in axes) == named, name
+
+
+@pytest.mark.parametrize(("least", "begins"), [(550.0, 0.0), (0.0, 0.0), (-5.0, None)])
+def test_bars_begin_at_zero_however_long_all_are(least: float, begins: float | None) -> None:
+    """Of 550 to 800 units a program drew what is above 550: twice as long for a tenth more."""
+    table = Table("t", (Column("a", "A"), Column("b", "B")), (("x", 800.0), ("y", least)))
+    chart = Chart("c", ChartKind.COLUMNS, Link("s", "t"), "a", (Series("b"),), "A", "B")
+    placed = Placed(table, 1, rows=[2, 3])
+    drawn = draw(chart, openpyxl.Workbook().active, placed, Manner())
+    assert drawn.y_axis.scaling.min == begins
 
 
 def lightness(color: str) -> float:
