@@ -315,6 +315,22 @@ def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     assert "done" in row_with(sheet, "L1", "1 to 2")
 
 
+def test_weights_typed_into_the_campaigns_workbook_are_kept(tmp_path):
+    """They were lost with the next day's report."""
+    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
+    update_campaign(path, ["L1:R1:2:2027-04-21"])
+    typed = openpyxl.load_workbook(book)
+    typed["Levels"]["J12"] = 18.4
+    typed.properties.lastModifiedBy = "A. Keeper"
+    typed.save(book)
+    _, files, _ = update_campaign(path, ["L1:R1:1:2027-04-22"])
+    assert [f.name for f in files][2:] == ["campaign.xlsx", "campaign (kept).xlsx"]
+    assert openpyxl.load_workbook(files[-1])["Levels"]["J12"].value == 18.4
+    assert openpyxl.load_workbook(book)["Levels"]["J12"].value is None
+    _, files, _ = update_campaign(path, ["L2:R2:1:2027-05-04"])
+    assert [f.name for f in files][2:] == ["campaign.xlsx"]
+
+
 def test_today_is_written_as_the_calendar_shows_it(tmp_path):
     path = written(tmp_path)
     for text in ("5/3/2027", "2027-05-03"):
