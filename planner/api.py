@@ -366,6 +366,7 @@ def share(
     seconds: float = 10.0,
     effort: int | None = None,
     workers: int = 1,
+    cluster: str | None = None,
     on_done: Callable[[object], None] | None = None,
     stop: Stop | None = None,
 ) -> Sharing:
@@ -382,6 +383,8 @@ def share(
     workers
         Groups planned side by side. More than one start new processes, so a script that asks for
         them must keep its own work under ``if __name__ == "__main__":``.
+    cluster
+        Address of a running Dask cluster that plans the groups instead.
     on_done
         Called with each group that was planned.
     stop
@@ -393,11 +396,13 @@ def share(
         When the season has one grower only, or more than the rule can be worked out for.
     NoPlanError
         When a group could not be planned in its time.
+    EngineError
+        When Dask is missing or its cluster can't be reached.
     """
     from planner.sharing.shares import Budget
     from planner.sharing.shares import share as share_out
 
-    budget = Budget(seconds=seconds, effort=effort, workers=workers)
+    budget = Budget(seconds=seconds, effort=effort, workers=workers, cluster=cluster)
     return share_out(season, plan, budget, on_done=on_done, stop=stop)
 
 

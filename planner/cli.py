@@ -384,6 +384,12 @@ def share(
     workers: Annotated[
         int, typer.Option(parser=_whole(1), metavar="N", help="Groups planned side by side.")
     ] = 1,
+    cluster: Annotated[
+        str | None,
+        typer.Option(
+            "--cluster", metavar="ADDRESS", help="Plan groups on this running Dask cluster instead."
+        ),
+    ] = None,
     quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
 ) -> None:
     """Plan one order for several growers; write a bill for each and who owes whom."""
@@ -392,8 +398,7 @@ def share(
 
     options = Options(seconds, effort=effort, quiet=quiet)
     each = seconds * EACH_SHARE if each is None else each
-    for line in share_season(source, out, options, each, workers):
-        _print(line)
+    share_season(source, out, options, each, workers, cluster, _print_all)
 
 
 @app.command(

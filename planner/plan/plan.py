@@ -11,6 +11,8 @@ from dataclasses import dataclass, replace
 from enum import Enum
 from typing import NamedTuple
 
+from planner.units.money import CENTS, cents
+
 CENT = 0.01
 """Money under which a difference is none."""
 CRUMB_ACRES = 1e-3
@@ -32,12 +34,12 @@ class Outcome(Enum):
 
 
 def known_gap(gap: float | None) -> float | None:
-    """A proven gap that says something; None for one above the whole cost.
+    """A proven gap that says something; None for one of the whole cost or more.
 
-    >>> known_gap(0.02), known_gap(5.8), known_gap(float("inf"))
+    >>> known_gap(0.02), known_gap(1.0), known_gap(float("inf"))
     (0.02, None, None)
     """
-    return gap if gap is not None and gap <= 1.0 else None
+    return gap if gap is not None and gap < 1.0 else None
 
 
 def says_something(plan: Plan) -> bool:
@@ -137,6 +139,21 @@ class Cost:
             - self.carryover_credit
             + self.yield_loss
         )
+
+
+def cost_in_cents(cost: Cost) -> dict[str, float]:
+    """Terms of a cost with their signs, in whole cents that add up to the total's.
+
+    The cents that rounding leaves fall on a term that nobody bills, where there is one.
+
+    >>> cost_in_cents(Cost(containers=100.0, discounts=2.004, carryover_credit=5.004))
+    {'containers': 100.0, 'discounts': -2.0, 'carryover_credit': -5.01}
+    """
+    signed = {key: cents(sign * getattr(cost, key)) for key, _, sign in COST_TERMS}
+    whole = {key: amount for key, amount in signed.items() if amount}
+    if whole:
+        whole[next(reversed(whole))] += cents(cost.total) - sum(whole.values())
+    return {key: amount / CENTS for key, amount in whole.items()}
 
 
 @dataclass(frozen=True, slots=True)

@@ -6,7 +6,15 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.notes import before_ordering
 from planner.explain.words import count
-from planner.plan.plan import CENT, COST_TERMS, NEARNESS, TOTAL, Outcome, says_something
+from planner.plan.plan import (
+    CENT,
+    COST_TERMS,
+    NEARNESS,
+    TOTAL,
+    Outcome,
+    cost_in_cents,
+    says_something,
+)
 from planner.plan.product_cautions import order_by_passed
 from planner.plan.questions import questions
 from planner.report import answer
@@ -334,10 +342,11 @@ def _cost(facts: Facts) -> Table:
         "carryover_credit": Link(PRODUCT_DETAIL, "worth"),
         "yield_loss": Link(FIELD_COST, "fields"),
     }
+    amounts = cost_in_cents(cost)
     kinds = [
-        (key, name, sign * getattr(cost, key))
-        for key, name, sign in COST_TERMS
-        if getattr(cost, key) or key == "containers"
+        (key, name, amounts.get(key, 0.0))
+        for key, name, _ in COST_TERMS
+        if key in amounts or key == "containers"
     ]
     return Table(
         name="cost",

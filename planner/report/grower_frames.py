@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.records import CAUTIONS
 from planner.explain.words import capital
 from planner.report.measures import Measure, manner_of
+from planner.report.share_frames import RULES
 from planner.report.sheets import (
     Book,
     Cell,
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
     from planner.sharing.bills import Bill
     from planner.sharing.settlement import Account
+    from planner.sharing.shares import Sharing
 
 BILL, WORK = "Bill", "Fields and seed"
 
@@ -56,15 +58,16 @@ def file_names(growers: Sequence[str]) -> dict[str, str]:
 
 
 def grower_book(
-    bill: Bill, bills: Sequence[Bill], plan: Plan, season: Season, campaign: Campaign
+    bill: Bill, sharing: Sharing, plan: Plan, season: Season, campaign: Campaign
 ) -> Book:
     """Describe the workbook that a grower gets: one sheet to pay by, one to work by."""
     manner = manner_of(season.farm)
-    accounts = settle(bills, season)
+    accounts = settle(sharing.bills, season)
     account = next(a for a in accounts if a.grower == bill.grower)
     own = fields_of(season, bill.grower)
+    why = _why_paid(account, accounts, season)
     sheets = [
-        _bill_sheet(bill, account, plan, season, own, _why_paid(account, accounts, season)),
+        _bill_sheet(bill, account, plan, season, own, sharing.by, why),
         _work_sheet(plan, season, campaign, own),
     ]
     return Book(
@@ -81,6 +84,7 @@ def _bill_sheet(
     plan: Plan,
     season: Season,
     own: frozenset[str],
+    by: str,
     why: str,
 ) -> Sheet:
     farm = farm_name(season)
@@ -107,7 +111,7 @@ def _bill_sheet(
             plain=True,
         ),
         KeyFigures(tuple(figures)),
-        _lines(bill),
+        _lines(bill, by),
     ]
     if not account.orders:
         blocks += [_to_pay(account, in_a_sentence(farm)), Text((why,))]
@@ -126,7 +130,7 @@ def _each(bill: Bill, acres: float, season: Season) -> str:
     return manner_of(season.farm).say(bill.share / acres, Measure.MONEY_PER_AREA) + " planted"
 
 
-def _lines(bill: Bill) -> Table:
+def _lines(bill: Bill, by: str) -> Table:
     return Table(
         "lines",
         (
@@ -139,6 +143,7 @@ def _lines(bill: Bill) -> Table:
         total_label="Your share",
         repeat_header=True,
         empty="Nothing: your fields take no part of the order.",
+        note=f"Shared {RULES[by]}.",
     )
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.words import count, listing
-from planner.plan.plan import NEARNESS, TOTAL, said_gap
+from planner.plan.plan import CENT, NEARNESS, TOTAL, said_gap
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import (
     Book,
@@ -267,6 +267,7 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
         ),
         "The order",
     )
+    over = [name for name, share, own in pooled.shares if share - own >= CENT / 2]
     shares = Table(
         "shares",
         (
@@ -276,7 +277,7 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
             Column("saved", "Saved", Measure.MONEY, total=True),
         ),
         tuple(
-            (name, own, share, Cell(own - share, Look.SHORT if own < share - 0.005 else Look.PLAIN))
+            (name, own, share, Cell(own - share, Look.SHORT if name in over else Look.PLAIN))
             for name, share, own in pooled.shares
         ),
         "Each season's share, by what it uses",
@@ -284,6 +285,7 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
         note="Net: containers and freight, less discounts and the worth of what is left over.",
     )
     said = (
+        *_dearer_said(pooled, over, manner),
         "Seed and treating stay as each season plans them; only the order is put together: whole "
         "containers over the sum of the needs, with price breaks, free freight and discounts "
         "reached together.",
@@ -296,6 +298,20 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
         purpose = f"Seasons in {pooled.currency}: w{purpose[1:]}"
     blocks = (gain, Text(said, bullets=True), order, shares)
     return Sheet(_pooled_title(number), purpose, blocks, Page(landscape=True), Room.ORDER)
+
+
+def _dearer_said(pooled: Pooled, over: Sequence[str], manner: Manner) -> tuple[str, ...]:
+    """Say where one order does not pay for all, and what to do then."""
+    if pooled.saved < 0:
+        return ("One order for all costs more than one for each: order apart.",)
+    if not over:
+        return ()
+    part = manner.say(pooled.cost / pooled.apart, Measure.PERCENT)
+    return (
+        f"{listing(over)} would pay more by use than for {'its' if len(over) == 1 else 'their'} "
+        "own order: by use, freight and what is left over of the whole order fall on those who "
+        f"use most. If each pays the same part of its own order, {part}, nobody pays more.",
+    )
 
 
 def _pooled_title(number: int) -> str:

@@ -62,7 +62,7 @@ def write_shares(
     content = plan_content(plan, season, why, sharing=sharing, campaign=campaign)
     content[SETTLEMENT_FILE] = render(settlement_book(sharing, plan, season, names))
     for bill in sharing.bills:
-        book = grower_book(bill, sharing.bills, plan, season, campaign)
+        book = grower_book(bill, sharing, plan, season, campaign)
         content[names[bill.grower]] = render(book)
     paths = write_or_beside(folder, content)
     if {path.name for path in paths} == set(content):

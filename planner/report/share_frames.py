@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.explain.words import capital
+from planner.explain.words import capital, count
+from planner.plan.plan import CENT
 from planner.plan.traced import Term
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
@@ -157,10 +158,10 @@ def _merged(lists: Sequence[Sequence[str]]) -> list[str]:
     """All texts of several lists, in an order that none of them contradicts.
 
     >>> _merged([["a", "c", "d"], ["a", "b", "d"]])
-    ['a', 'b', 'c', 'd']
+    ['a', 'c', 'b', 'd']
     """
     found: list[str] = []
-    for texts in lists:
+    for texts in reversed(lists):  # so that what only one list has is in the lists' order
         at = 0
         for text in texts:
             if text in found:
@@ -366,10 +367,12 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
         return tuple(said)
     worst = alike[0]
     group = _group(worst)
-    if worst.over > 0.005:
+    if worst.over >= CENT / 2:
         more = manner.say(worst.over, Measure.MONEY)
-        verb = "pays" if len(worst.names) == 1 else "pay"
-        said.append(f"{group} {verb} {more} more together with the others than alone.")
+        if len(worst.names) == 1:
+            said.append(f"{group} pays {more} more here than by ordering alone.")
+        else:
+            said.append(f"{group} pay {more} more here than if they ordered by themselves.")
     else:
         which = "No group" if sharing.all_groups and not fewer else "No other group"
         said.append(f"{which} pays more than it would alone.")
@@ -379,7 +382,7 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
             f"No way to share this order leaves every group as well off as alone (the core is "
             f"empty): some group pays at least {least} too much. Whole containers often do that."
         )
-    elif sharing.core_empty is False and worst.over > 0.005:
+    elif sharing.core_empty is False and worst.over >= CENT / 2:
         said.append(
             "There are shares under which no group pays more than alone (the core is not empty): "
             "set Share costs by to least regret."
@@ -408,7 +411,7 @@ def _group(charge: Charge) -> str:
 
 def _gains(sharing: Sharing, manner: Manner) -> Table:
     """What each grower saves against ordering alone, and how sure his share is."""
-    ranged = bool(sharing.low)
+    ranged = _ranged(sharing)
     sampled = bool(sharing.error)
     columns = [
         Column("grower", "Grower", width=28),
@@ -431,17 +434,17 @@ def _gains(sharing: Sharing, manner: Manner) -> Table:
     return Table("gains", tuple(columns), tuple(rows), "Each grower against ordering alone")
 
 
+def _ranged(sharing: Sharing) -> bool:
+    """Whether any share could be another one, as far as that is known."""
+    ends = zip(sharing.low, sharing.high, strict=True)
+    return any(math.isfinite(high - low) and high - low >= CENT for low, high in ends)
+
+
 def _range(low: float, high: float, manner: Manner) -> str:
-    if not (math.isfinite(low) and math.isfinite(high)):
+    if not math.isfinite(high - low):
         return "not known"
     ends = [manner.say(x, Measure.MONEY) for x in (low, high)]
     return ends[0] if ends[0] == ends[1] else " to ".join(ends)
-
-
-def _at_least(charge: Charge) -> float | str:
-    """What a group costs at least; a bound of nothing or less is as good as none."""
-    known = math.isfinite(charge.bound) and not charge.bound <= 0.0 < charge.alone
-    return charge.bound if known else "not known"
 
 
 def _groups(charges: Sequence[Charge]) -> Table:
@@ -450,8 +453,8 @@ def _groups(charges: Sequence[Charge]) -> Table:
             _group(c),
             c.pays,
             c.alone,
-            None if c.short else Cell(c.over, Look.SHORT if c.over > 0.005 else Look.OK),
-            None if c.short else _at_least(c),
+            None if c.short else Cell(c.over, Look.SHORT if c.over >= CENT / 2 else Look.OK),
+            None if c.short else c.bound if math.isfinite(c.bound) else "not known",
             Cell(c.short, Look.WATCH) if c.short else None,
         )
         for c in charges[:MOST_GROUPS]
@@ -492,15 +495,23 @@ def _only_together(sharing: Sharing) -> Table:
 
 def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
     said = []
-    loose = max((c.alone - c.bound for c in sharing.charges if not c.short), default=0.0)
-    if math.isfinite(loose) and loose > 0.005:
+    rooms = [c.alone - c.bound for c in sharing.charges if not c.short]
+    open_ = sum(not math.isfinite(room) for room in rooms)
+    loose = max((room for room in rooms if math.isfinite(room)), default=0.0)
+    if open_:
         said.append(
-            "Plans of groups are not all proven cheapest: the loosest could cost up to "
-            f"{manner.say(loose, Measure.MONEY)} less. More seconds for each group narrow that."
+            f"How little {count(open_, 'group')} could cost alone was not found out in the time. "
+            "More seconds for each group (--each) may do it."
         )
-    if sharing.by == BY_SAVINGS and sharing.low:
+    if loose >= CENT / 2:
+        said.append(
+            f"Plans of {'the other ' if open_ else ''}groups are not all proven cheapest: the "
+            f"loosest could cost up to {manner.say(loose, Measure.MONEY)} less. More seconds for "
+            "each group (--each) narrow that."
+        )
+    if sharing.by == BY_SAVINGS and _ranged(sharing):
         said.append("Share could be: with each group's cost anywhere from its floor to its plan.")
-    if sharing.by == BY_REGRET and sharing.low:
+    if sharing.by == BY_REGRET and _ranged(sharing):
         said.append("Share could be: the share if every group's plan cost only its floor.")
     if sharing.error:
         said.append(

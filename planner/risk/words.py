@@ -8,6 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.words import Speech, added_words, count, number
 from planner.plan.added import as_decided, more_paid
+from planner.plan.plan import CENT
 from planner.risk.ceilings import LIQUID
 
 if TYPE_CHECKING:
@@ -21,8 +22,6 @@ if TYPE_CHECKING:
     from planner.risk.second_stage import Order
     from planner.season.domain import Farm, Season
 
-CENT = 0.005
-"""Money that counts as none."""
 SAFE = 0.95
 """Chance of being enough that makes an order safe, and that a safer one is to have."""
 
@@ -179,7 +178,9 @@ def added_said(season: Season, plan: Plan) -> str:
 
 def kept_words(farm: Farm, kept: float) -> str:
     """Say what of the money for more containers is left in product; empty where nothing is."""
-    return f"{Speech(farm).money(kept)} of it stays in product left over" if kept >= CENT else ""
+    return (
+        f"{Speech(farm).money(kept)} of it stays in product left over" if kept >= CENT / 2 else ""
+    )
 
 
 def how_often(held: AsPlanned) -> str:

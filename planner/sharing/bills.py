@@ -4,15 +4,14 @@ from __future__ import annotations
 
 import math
 from dataclasses import dataclass, replace
-from decimal import ROUND_HALF_UP, Decimal
 from typing import TYPE_CHECKING, Any
+
+from planner.units.money import CENTS, cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
     from planner.plan.traced import Term
-
-CENTS = 100
 
 
 @dataclass(frozen=True, slots=True)
@@ -62,15 +61,6 @@ class Bill:
     def in_money(self) -> float:
         """What of the share is paid in money."""
         return (cents(self.share) - cents(self.own)) / CENTS
-
-
-def cents(amount: float) -> int:
-    """Round money to whole cents, halves away from zero, as a spreadsheet does: by 15 digits.
-
-    >>> cents(1.005), cents(-2.499), cents(675.43499999622)
-    (101, -250, 67543)
-    """
-    return int((Decimal(f"{amount:.15g}") * CENTS).to_integral_value(ROUND_HALF_UP))
 
 
 def split(amounts: Sequence[float], total: int, owed: Sequence[float] = ()) -> list[int]:

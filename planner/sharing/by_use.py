@@ -9,9 +9,10 @@ from typing import TYPE_CHECKING
 from planner.plan.traced import NO_FIELD, Term, Traced, trace
 from planner.season.names import key
 from planner.season.sheets_growers import BY_USE
-from planner.sharing.bills import CENTS, Bill, BillLine, split_table
+from planner.sharing.bills import Bill, BillLine, split_table
 from planner.sharing.growers import farm_name, growers_of, in_a_sentence, owner, shared
 from planner.sums import summed
+from planner.units.money import CENTS
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -42,7 +43,7 @@ def by_use(plan: Plan, season: Season) -> tuple[Bill, ...]:
         keeper = _keeper(one, season)
         what = _what(one, keeper)
         for i, share in parts.of(one):
-            line = BillLine(what, 0.0, parts.own(one, i), one.term, keeper)
+            line = BillLine(what, 0.0, parts.own(one, i, keeper), one.term, keeper)
             rows[line][i] += one.amount * share
     whole = split_table(list(rows.values()))
     found = []
@@ -89,9 +90,9 @@ class _Parts:
                 return [(self.at[name], 1.0)]
         return self.by_acres
 
-    def own(self, one: Traced, i: int) -> bool:
-        """Whether a grower bears an amount himself already: losses, and seed of his own."""
-        mine = one.term is Term.YIELD_LOSS or self.at.get(self.lot.get(one.lot, ""), -1) == i
+    def own(self, one: Traced, i: int, keeper: str) -> bool:
+        """Whether a grower bears an amount himself already: losses, and seed that he keeps."""
+        mine = one.term is Term.YIELD_LOSS or self.at.get(key(keeper)) == i
         return one.term in OWN and mine
 
 

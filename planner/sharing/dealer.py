@@ -30,16 +30,16 @@ from planner.season.domain import (
     Supplier,
 )
 from planner.season.names import key
-from planner.sharing.bills import CENTS, cents
 from planner.sharing.by_use import by_use
 from planner.sums import grouped, summed
 from planner.units.days import say_day
+from planner.units.money import CENTS, cents
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
     from planner.campaign.domain import Campaign
-    from planner.optimize.options import SolveOptions
+    from planner.optimize.options import OnProgress, SolveOptions, Stop
     from planner.plan.plan import OrderLine
 
 FAULTS, FAILED = "faults in the input", "no plan"
@@ -353,7 +353,12 @@ class Pooled:
         return self.apart - self.cost
 
 
-def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
+def pool(
+    records: Sequence[Planned],
+    options: SolveOptions,
+    on_progress: OnProgress | None = None,
+    stop: Stop | None = None,
+) -> Pooled | None:
     """Order once for all seasons, seed and treating as planned; None where fewer than two buy.
 
     Every product's needs are added up; whole containers, price breaks, free freight and discount
@@ -367,6 +372,8 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
         When currencies differ: see `by_currency`.
     NoPlanError
         When no order was found in the time, as where most available limits leave too little.
+    Interrupted
+        When `stop` was set before there was any order; after that, the best so far is taken.
     """
     from planner.optimize.search.run import solve
     from planner.plan.audit import audit
@@ -380,7 +387,7 @@ def pool(records: Sequence[Planned], options: SolveOptions) -> Pooled | None:
     notes: list[str] = []
     apart = _pooled_season(having, notes)
     whole = _as_one(apart, having)
-    plan = solve(whole, options)
+    plan = solve(whole, options, on_progress, stop)
     audit(plan, whole)
     if plan.shortages:
         notes.append("The containers available do not cover all needs together.")

@@ -2,11 +2,13 @@
 
 from __future__ import annotations
 
+import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.engine.jobs import Job, run
 from planner.errors import NoPlanError
+from planner.plan.plan import says_something
 from planner.sharing.games import members
 from planner.sharing.growers import season_of
 
@@ -30,8 +32,8 @@ class GroupPlan:
     """Which growers: their bits, in the season's order."""
     cost: float
     bound: float
-    """Proven: no plan of the group costs less, at its acres short."""
-    gap: float
+    """Proven: no plan of the group costs less, at its acres short; minus infinity where nothing
+    that says anything was proven in the time."""
     short: float
     """Acres that stay unplanted."""
     order: tuple[tuple[str, str, int], ...]
@@ -43,8 +45,7 @@ def group_plan(mask: int, plan: Plan) -> GroupPlan:
     return GroupPlan(
         mask,
         plan.cost.total,
-        plan.bound,
-        plan.gap,
+        plan.bound if says_something(plan) else -math.inf,
         sum(s.acres for s in plan.shortages),
         tuple((line.product, line.container, line.count) for line in plan.order),
     )

@@ -6,9 +6,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
 from planner.season.names import key
-from planner.sharing.bills import CENTS, cents
 from planner.sharing.growers import farm_name, record_of
 from planner.sums import summed
+from planner.units.money import CENTS, cents
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -26,16 +26,13 @@ class Account:
     share: float
     own: float
     """Of the share, what the grower bears himself: losses on his fields, seed of his own."""
+    in_money: float
+    """What of the share is paid in money."""
     lent: float
     """What the others' shares hold for seed of his."""
     deposit: float
     orders: bool
     """Whether this is the farm itself."""
-
-    @property
-    def in_money(self) -> float:
-        """What of the share is paid in money."""
-        return (cents(self.share) - cents(self.own)) / CENTS
 
     @property
     def due(self) -> float:
@@ -65,6 +62,7 @@ def settle(bills: Sequence[Bill], season: Season) -> tuple[Account, ...]:
                 said.address if said else "",
                 bill.share,
                 bill.own,
+                bill.in_money,
                 0.0 if key(bill.grower) == farm else lent[key(bill.grower)],
                 said.deposit if said else 0.0,
                 key(bill.grower) == farm,

@@ -10,6 +10,7 @@ import numpy as np
 
 from planner.errors import Fault, InputError
 from planner.optimize.options import SolveOptions
+from planner.plan.plan import CENT
 from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS
 from planner.sharing.bills import with_shares
 from planner.sharing.by_use import by_use
@@ -36,8 +37,6 @@ if TYPE_CHECKING:
     from planner.sharing.bills import Bill
     from planner.sharing.games import Floats
 
-CENT = 0.005
-"""Money under which a difference is none."""
 CRUMB = 1e-6
 """Acres under which a shortage is none."""
 ORDERS = 16
@@ -74,7 +73,7 @@ class Charge(NamedTuple):
     pays: float
     alone: float
     bound: float
-    """Proven: alone, the group pays at least this."""
+    """Proven: alone, the group pays at least this; minus infinity where that is not known."""
     short: float
     """Acres more than here that stay unplanted where the group plans alone: its costs are then
     those of less planting, and not to be compared."""
@@ -115,7 +114,7 @@ class Sharing:
         """Whether some group pays more than alone, whatever the shares; None if not known."""
         if self.core_excess is None:
             return None
-        return self.core_excess > CENT
+        return self.core_excess >= CENT / 2
 
 
 def check_rule(season: Season) -> None:
@@ -255,7 +254,9 @@ def _by_rule(season: Season, plan: Plan, groups: dict[int, GroupPlan], seed: int
     known = [c if c is not None else math.nan for c in alone]
     return replace(
         made,
-        bills=with_shares(used, shares.tolist(), known, f"From shares by use to {by}", total),
+        bills=with_shares(
+            used, shares.tolist(), known, f"From what fields take to shares by {by}", total
+        ),
         low=tuple(np.minimum(least, most).tolist()),
         high=tuple(np.maximum(least, most).tolist()),
         error=tuple(error.tolist()),

@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from contextlib import suppress
+from functools import partial
 from typing import TYPE_CHECKING
 
 from planner import __version__
@@ -13,8 +14,8 @@ from planner.plan.plan import NEARNESS, TOTAL, known_gap
 from planner.report.many_frames import FAULTS, copies_said
 from planner.report.measures import Manner, Measure
 from planner.terminal.deciding import watched
-from planner.terminal.progress import CountLine
-from planner.terminal.text import paragraph, table, written_lines
+from planner.terminal.progress import CountLine, ProgressLine
+from planner.terminal.text import paragraph, shortened, table, written_lines
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -29,7 +30,12 @@ PLANS = "plans"
 """Folder of the seasons' plans."""
 MOST = 20
 """Seasons that are shown; the workbook holds all."""
+NAME = 34
+"""Columns of a season's name."""
 POOL_SECONDS = 30.0
+STOPPING_POOL = (
+    "Stopping: one order for all is the best found so far. Press Ctrl-C again to quit now."
+)
 
 
 def plan_folder(
@@ -82,7 +88,7 @@ def plan_folder(
         line,
         "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
-    pooled = () if stopped else _pooled(made.records, effort)
+    pooled = () if stopped else _pooled(made.records, effort, quiet=quiet)
     book = render(many_book(made.records, pooled, made.left, others))
     written = write_or_beside(out, {SUMMARY: book})
     shown = [] if quiet else many_lines(made, pooled, others)
@@ -93,16 +99,27 @@ def _manner(record: Planned) -> Manner:
     return Manner(record.metric, record.currency)
 
 
-def _pooled(records: tuple[Planned, ...], effort: int | None) -> tuple[Pooled, ...]:
+def _pooled(records: tuple[Planned, ...], effort: int | None, *, quiet: bool) -> tuple[Pooled, ...]:
     """One order for all of a currency; none where fewer than two buy or none is found."""
-    from planner.errors import NoPlanError
+    from planner.errors import Interrupted, NoPlanError
     from planner.sharing.dealer import by_currency, pool
 
+    options = SolveOptions(seconds=POOL_SECONDS, effort=effort)
     found = []
-    for group in by_currency(records).values():
-        with suppress(NoPlanError):
-            found.append(pool(group, SolveOptions(seconds=POOL_SECONDS, effort=effort)))
+    for currency, group in by_currency(records).items():
+        line = ProgressLine(Manner(currency=currency), "one order for all", quiet=quiet)
+        work = partial(pool, group, options, line.update)
+        with suppress(NoPlanError, Interrupted):
+            one, stopped = watched(work, line, STOPPING_POOL)
+            found.append(one)
+            if stopped:
+                break
     return tuple(one for one in found if one is not None)
+
+
+def _near(record: Planned) -> str:
+    gap = known_gap(record.gap) if record.has_plan else None
+    return "-" if gap is None else f"{gap * 100.0:.2f} %"
 
 
 def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str] = ()) -> list[str]:
@@ -110,10 +127,10 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
     shown = sorted(made.records, key=lambda r: (r.has_plan, r.short <= 0))[:MOST]
     rows = [
         [
-            r.name,
+            shortened(r.name, NAME),
             r.words,
             _manner(r).say(r.cost, Measure.MONEY) if r.has_plan else "-",
-            f"{r.gap:.2%}" if r.has_plan and known_gap(r.gap) is not None else "-",
+            _near(r),
             _manner(r).say(r.short, Measure.AREA) if r.short else "",
         ]
         for r in shown
@@ -126,7 +143,7 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
         said += f" {now} now, in {made.seconds:.0f} s"
         busy = made.busy
         there = count(made.workers, "worker")
-        said += "." if busy is None else f"; {there} planned {busy:.1%} of that time."
+        said += "." if busy is None else f"; {there} planned {busy * 100.0:.1f} % of that time."
     lines = [*table(["Season", "Plan", TOTAL, NEARNESS, "Short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")

@@ -13,6 +13,7 @@ from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
 
 if TYPE_CHECKING:
+    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from planner.season.domain import Season
@@ -21,25 +22,29 @@ if TYPE_CHECKING:
 
 
 def share_season(
-    source: Path, out: Path | None, options: Options, each: float, workers: int
-) -> list[str]:
+    source: Path,
+    out: Path | None,
+    options: Options,
+    each: float,
+    workers: int,
+    cluster: str | None,
+    say: Callable[[Sequence[str]], None],
+) -> None:
     """Plan a season with several growers, share its cost and write the files.
 
     Parameters
     ----------
     each
         Seconds for the plan of each group by itself.
-
-    Returns
-    -------
-    list of str
-        What to print.
+    say
+        Prints lines.
 
     Raises
     ------
     PlannerError
-        See `planner.api`.
+        See `planner.api`; the plan is written even where its cost could not be shared.
     """
+    from planner.engine.jobs import check
     from planner.report.files import check_folder
     from planner.report.share_files import write_shares
     from planner.sharing.shares import groups_to_plan
@@ -48,27 +53,33 @@ def share_season(
     groups = groups_to_plan(season)
     folder = out or places.plan_folder(source)
     check_folder(folder)
+    check(workers=workers, cluster=cluster)
     plan, stopped = decide(season, options)
     hurry = threading.Event()  # whoever stopped the plan gets what needs no further planning
     if stopped:
         hurry.set()
     line = CountLine("groups planned", groups, quiet=options.quiet)
-    sharing, _ = watched(
-        lambda stop: api.share(
-            season,
-            plan,
-            seconds=each,
-            effort=options.effort,
-            workers=workers,
-            on_done=line.count,
-            stop=hurry if stopped else stop,
-        ),
-        line,
-        "Stopping: costs are shared by use instead. Press Ctrl-C again to quit now.",
-    )
+    try:
+        sharing, _ = watched(
+            lambda stop: api.share(
+                season,
+                plan,
+                seconds=each,
+                effort=options.effort,
+                workers=workers,
+                cluster=cluster,
+                on_done=line.count,
+                stop=hurry if stopped else stop,
+            ),
+            line,
+            "Stopping: costs are shared by use instead. Press Ctrl-C again to quit now.",
+        )
+    except Exception:  # the plan is not lost by that
+        say(written_lines(api.write(plan, season, folder)))
+        raise
     paths = write_shares(sharing, plan, season, folder)
     shown = [] if options.quiet else share_lines(sharing, season)
-    return [*summary.shortage_lines(plan, season), *shown, *written_lines(paths)]
+    say([*summary.shortage_lines(plan, season), *shown, *written_lines(paths)])
 
 
 def share_lines(sharing: Sharing, season: Season) -> list[str]:

@@ -11,7 +11,15 @@ from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import count, number
-from planner.plan.plan import CENT, COST_TERMS, PROVEN_GAP, TOTAL, Outcome, says_something
+from planner.plan.plan import (
+    CENT,
+    COST_TERMS,
+    PROVEN_GAP,
+    TOTAL,
+    Outcome,
+    cost_in_cents,
+    says_something,
+)
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -255,10 +263,11 @@ def _order_lines(plan: Plan, manner: Manner) -> list[str]:
 
 
 def _cost_table(plan: Plan, manner: Manner) -> list[str]:
+    amounts = cost_in_cents(plan.cost)
     rows = [
-        [label, manner.say(sign * getattr(plan.cost, key), Measure.MONEY)]
-        for key, label, sign in COST_TERMS
-        if abs(getattr(plan.cost, key)) >= 0.005
+        [label, manner.say(amounts[key], Measure.MONEY)]
+        for key, label, _ in COST_TERMS
+        if key in amounts
     ]
     total = [TOTAL, manner.say(plan.cost.total, Measure.MONEY)]
     return table(["Kind", "Amount"], [*rows, total])

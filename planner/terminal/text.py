@@ -45,6 +45,20 @@ def width(text: str) -> int:
     )
 
 
+def shortened(text: str, most: int) -> str:
+    """A text cut to at most that many columns.
+
+    >>> shortened("north home.xlsx", 20), shortened("north home.xlsx", 10)
+    ('north home.xlsx', 'north h...')
+    """
+    text = clean(text)
+    if width(text) <= most:
+        return text
+    while width(text) > most - 3:
+        text = text[:-1]
+    return f"{text}..."
+
+
 def table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) -> list[str]:
     r"""Lines of a table: the first `left` columns flush left, the rest flush right.
 

@@ -13,7 +13,7 @@ from pathlib import Path
 import pytest
 from openpyxl import load_workbook
 
-from planner.errors import InputError
+from planner.errors import InputError, Interrupted
 from planner.many.found import SUMMARY, Source, fingerprint, left_out, seasons_in
 from planner.many.ledger import RECORD, folder_name, kept
 from planner.many.run import All, plan_all
@@ -23,7 +23,6 @@ from planner.report.many_frames import many_book
 from planner.report.measures import Measure
 from planner.report.workbook import render
 from planner.season.domain import DiscountLevel, Supplier
-from planner.sharing.bills import cents
 from planner.sharing.dealer import (
     FAULTS,
     Need,
@@ -37,6 +36,7 @@ from planner.sharing.dealer import (
     to_data,
 )
 from planner.terminal.many import PLANS, many_lines, plan_folder
+from planner.units.money import cents
 from tests.support.inputs import folder as write_season
 from tests.support.inputs import put
 from tests.support.seasons import container
@@ -86,6 +86,22 @@ class TestPooling:
         found = pool(two, STEPS)
         assert (found.cost, found.saved) == (920.34, 1620.6 - 920.34)
         assert sum(cents(own) - cents(share) for _, share, own in found.shares) == 70026
+
+    def test_who_would_pay_more_by_use_is_told_so(self):
+        """A drum at $1,200: by use 14/15 and 1/15, $1,120 and $80; 1,200 of 1,350 are 88.89 %."""
+        drum = OFFERS[1:]
+        two = (planned("a", 14, 1100.0, offers=drum), planned("b", 1, 250.0, offers=drum))
+        for own, said in (
+            (1100.0, "a would pay more by use than for its own order"),
+            (1100.0, "If each pays the same part of its own order, 88.89 %, nobody pays more."),
+            (900.0, "One order for all costs more than one for each: order apart."),
+        ):
+            pooled = pool((replace(two[0], order_cost=own), two[1]), STEPS)
+            (sheet,) = (s for s in many_book(two, (pooled,)).sheets if s.title.startswith("One"))
+            assert any(said in text for text in sheet.blocks[1].paragraphs)
+        fair = many_book(two, (pool((replace(two[0], order_cost=1150.0), two[1]), STEPS),))
+        (sheet,) = (s for s in fair.sheets if s.title.startswith("One"))
+        assert not any("by use" in text for text in sheet.blocks[1].paragraphs)
 
     def test_levels_and_free_freight_are_reached_together(self):
         """Each $1,000 at $100 freight; two reach $2,000: 10 % off and no freight."""
@@ -259,6 +275,9 @@ def test_copies_of_a_season_are_told_and_money_has_its_sign():
     words = "a and copy of a say the same season: all sums count it 2 times."
     assert words in said
     assert "One order for all would cost $1,200.00 in place of $1,500.00" in said
+    long = many_lines(All((planned("k" * 200, 4, 1.0, gap=0.0099),), 0, 0.0, 0.0, 0))
+    assert max(map(len, long)) <= 100
+    assert any("0.99 %" in line for line in long)
     blocks = many_book(records).sheets[0].blocks
     assert any(words in getattr(b, "paragraphs", ("",))[0] for b in blocks)
 
@@ -412,6 +431,20 @@ class TestFolder:
         ]
         assert len(costs) == 2
         assert {cents(c) / 100 for c in costs} <= values
+
+    def test_ctrl_c_while_one_order_is_planned_still_leaves_the_summary(
+        self, tmp_path, monkeypatch, capfd
+    ):
+        def pooling(_records, _options, _on_progress=None, stop=None):
+            os.kill(os.getpid(), signal.SIGINT)
+            assert stop.wait(30)
+            raise Interrupted
+
+        monkeypatch.setattr("planner.sharing.dealer.pool", pooling)
+        home, out = some(tmp_path, ODD[:2]), tmp_path / "out"
+        plan_folder(home, out, 60.0, 1, None, 1)
+        assert (out / SUMMARY).exists()
+        assert "one order for all is the best found so far" in capfd.readouterr().err
 
 
 def run(home: Path, out: Path, **more):

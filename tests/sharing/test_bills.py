@@ -11,10 +11,11 @@ from planner.plan.plan import Cost, Outcome, Plan, Planting, Treating
 from planner.plan.price import price_plan
 from planner.plan.traced import Term, product_taken, trace
 from planner.season.domain import DiscountLevel, Grower, Supplier
-from planner.sharing.bills import CENTS, Bill, bills_json, cents, split, split_table, with_shares
+from planner.sharing.bills import Bill, bills_json, split, split_table, with_shares
 from planner.sharing.by_use import by_use
 from planner.sharing.growers import growers_of, season_of
 from planner.sharing.settlement import settle
+from planner.units.money import CENTS, cents
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.quick import few
 from tests.support.random_season import tiny_season
@@ -186,6 +187,19 @@ class TestByHand:
         assert (farm_account.lent, farm_account.due) == (0.0, 0.0)
         assert account.lent == 90.0
         assert account.due == pytest.approx(ann.share - 30.0 - 90.0)
+
+    def test_seed_that_names_nobody_is_the_farms_own(self):
+        """Derived: $120 given up of a lot that names nobody, three quarters on the farm's field.
+
+        The farm bears its $90 already, and Bob pays it $30 for the rest of the farm's seed.
+        """
+        made, plan = two_growers()
+        made = replace(made, fields=(replace(made.fields[0], grower=None), made.fields[1]))
+        own, bob = by_use(plan, made)
+        assert (own.grower, own.own, bob.own) == ("Tiny farm", 90.0, 0.0)
+        assert own.in_money == 1734.75 - 90.0
+        _, account = settle((own, bob), made)
+        assert account.due == 578.25
 
     def test_what_no_field_takes(self):
         """Derived: unused stock is worth $50; the farm has no field, so it goes by acres."""

@@ -10,15 +10,16 @@ import pytest
 from openpyxl import load_workbook
 
 from planner.campaign.campaign import make_campaign
-from planner.errors import InputError
+from planner.errors import InputError, NoPlanError
 from planner.report.grower_frames import file_names, grower_book
 from planner.report.plan_files import plan_content
 from planner.report.share_files import write_shares
 from planner.report.share_frames import LICENSE, settlement_book, verdict
 from planner.report.workbook import render
 from planner.season.domain import Grower
-from planner.sharing.bills import cents
+from planner.sharing.groups import group_plan
 from planner.sharing.shares import Budget, Sharing, masks_for, share
+from planner.units.money import cents
 from tests.sharing.test_bills import priced, two_growers
 from tests.support.sample_plan import greedy_plan, sample_season
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
@@ -231,8 +232,9 @@ class TestGrowersBooks:
     def test_nothing_of_another_growers_is_on_any_sheet(self, number):
         """Names, fields, lots and shares of the others."""
         made, plan = sample()
-        bills = sharing_of(made, plan).bills
-        data = render(grower_book(bills[number], bills, plan, made, make_campaign(made, plan)))
+        sharing = sharing_of(made, plan)
+        bills = sharing.bills
+        data = render(grower_book(bills[number], sharing, plan, made, make_campaign(made, plan)))
         said = texts(data)
         mine = NAMES[number]
         planted = {p.lot for p in plan.planting if own(made, p.field, mine)}
@@ -249,8 +251,9 @@ class TestGrowersBooks:
 
     def test_fields_recipes_units_and_cautions_are_there(self):
         made, plan = sample()
-        bills = sharing_of(made, plan).bills
-        said = texts(render(grower_book(bills[0], bills, plan, made, make_campaign(made, plan))))
+        sharing = sharing_of(made, plan)
+        bill = sharing.bills[0]
+        said = texts(render(grower_book(bill, sharing, plan, made, make_campaign(made, plan))))
         planted = [p for p in plan.planting if own(made, p.field, "Ashwillow")]
         assert planted
         for p in planted:
@@ -260,12 +263,12 @@ class TestGrowersBooks:
 
     def test_treated_units_cover_what_is_planted(self):
         made, plan = sample()
-        bills = sharing_of(made, plan).bills
+        sharing = sharing_of(made, plan)
         campaign = make_campaign(made, plan)
         new = {(t.lot, t.recipe) for t in plan.treating}
-        for bill in bills:
+        for bill in sharing.bills:
             book = load_workbook(
-                io.BytesIO(render(grower_book(bill, bills, plan, made, campaign)))
+                io.BytesIO(render(grower_book(bill, sharing, plan, made, campaign)))
             )["Fields and seed"]
             rows = [[c.value for c in row] for row in book.iter_rows()]
             treated = section(rows, "Treated on", 5)
@@ -360,13 +363,20 @@ class TestFiles:
         made, plan = two_growers()
         sharing = share(made, plan, Budget(effort=3))
         assert sharing.charges
-        for bound in (float("-inf"), -50.0):
-            loose = tuple(c._replace(bound=bound, short=0.0) for c in sharing.charges)
-            book = settlement_book(replace(sharing, charges=loose), plan, made, {})
-            tables = [
-                x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"
-            ]
-            assert {row[4] for t in tables for row in t.rows} == {"not known"}
+        plans = (
+            group_plan(1, replace(plan, bound=b, gap=g)) for b, g in ((-50.0, 1.2), (0.0, 1.0))
+        )
+        assert {group.bound for group in plans} == {float("-inf")}
+        loose = tuple(c._replace(bound=float("-inf"), short=0.0) for c in sharing.charges)
+        nowhere = (float("-inf"),) * 2, (float("inf"),) * 2
+        made_loose = replace(sharing, charges=loose, low=nowhere[0], high=nowhere[1])
+        book = settlement_book(made_loose, plan, made, {})
+        tables = [x for s in book.sheets for x in s.blocks if getattr(x, "name", "") == "groups"]
+        assert {row[4] for t in tables for row in t.rows} == {"not known"}
+        said = texts(render(book))
+        assert f"How little {len(loose)} groups could cost alone was not found out" in said
+        assert "Share could be" not in said
+        assert "could cost up to" not in said
 
     def test_the_money_of_all_shares_is_paid_out_or_kept(self):
         """Derived: of $2,313 nobody bills nothing; $2,202 are paid out, $120 are for the farm's
@@ -399,8 +409,9 @@ class TestFiles:
             fields=(replace(made.fields[0], grower=None), made.fields[1]),
             growers=(Grower("Bob", deposit=1000.0),),
         )
-        bills = sharing_of(made, plan).bills
-        said = texts(render(grower_book(bills[1], bills, plan, made, make_campaign(made, plan))))
+        sharing = sharing_of(made, plan)
+        bob = sharing.bills[1]
+        said = texts(render(grower_book(bob, sharing, plan, made, make_campaign(made, plan))))
         assert "Tiny farm pays you this back" in said
         assert "To get back from Tiny farm" in said
         assert "Are you" not in said
@@ -414,3 +425,23 @@ class TestFiles:
         assert "Mill Road 4" in said
         for sentence in LICENSE:
             assert sentence in said.replace("• ", "")
+
+
+def test_a_plan_is_not_lost_where_its_cost_could_not_be_shared(tmp_path, monkeypatch):
+    from planner.terminal import sharing as terminal
+    from planner.terminal.deciding import Options
+
+    def failing(*_args, **_more):
+        raise NoPlanError("no plan was found for Ann alone")
+
+    made, plan = two_growers()
+    monkeypatch.setattr(terminal.api, "load", lambda _source: made)
+    monkeypatch.setattr(terminal, "decide", lambda *_: (plan, False))
+    monkeypatch.setattr(terminal.api, "share", failing)
+    said: list[str] = []
+    with pytest.raises(NoPlanError):
+        terminal.share_season(
+            Path("s.xlsx"), tmp_path, Options(quiet=True), 1.0, 1, None, said.extend
+        )
+    assert (tmp_path / "plan.json").exists()
+    assert f"Written: {tmp_path / 'plan.json'}" in said
