@@ -58,6 +58,7 @@ from planner.sums import summed
 if TYPE_CHECKING:
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
+    from planner.season.domain import SeedLot
 
 WIDEST_NAME = 40.0
 """Widths of a digit that names of suppliers and products may take in the order."""
@@ -294,12 +295,18 @@ def _product_rows(facts: Facts) -> list[tuple[Content, ...]]:
     ]
 
 
+def _seed_said(lot: SeedLot) -> str:
+    """Name seed to buy, and what it is to have on it."""
+    treated = f", treated with {lot.treated_with}" if lot.treated_with else ""
+    return f"seed {lot.variety}, lot {lot.name}{treated}"
+
+
 def _seed_rows(facts: Facts) -> list[tuple[Content, ...]]:
     """Seed by the bag: what stands under price is that of a bag."""
     return [
         (
             account.seller or "seed, seller not named",
-            f"seed {facts.lots[s.lot].variety}, lot {s.lot}",
+            _seed_said(facts.lots[s.lot]),
             f"bag of {bag_units(facts.lots[s.lot])}",
             Cell(s.bags, Look.STRONG),
             s.cost / s.bags if s.bags else None,

@@ -65,6 +65,8 @@ HOW_TO_READ = (
     "stretch of recipes that hold the product.",
     "What stays in a container and cannot be drawn out is never counted as supply. Stock that "
     "expires before the first treating day is not counted either.",
+    "Figures are rounded where they are shown; sums are those of the exact figures, so the last "
+    "digit of a sum may differ from that of the parts above it.",
 )
 
 

@@ -18,6 +18,7 @@ if TYPE_CHECKING:
     from planner.report.facts import Account, Facts
     from planner.report.seed_order_frames import SeedAccount
     from planner.report.sheets import Content
+    from planner.season.domain import SeedLot
 
 SEED_ORDER = "Seed order"
 
@@ -75,6 +76,7 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
                 (
                     lot.variety,
                     s.lot,
+                    _comes(facts, lot),
                     bag_units(lot),
                     Cell(s.bags, Look.STRONG),
                     s.units,
@@ -86,6 +88,7 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
     columns = (
         Column("variety", "Variety", width=24),
         Column("lot", "Lot", width=34),
+        Column("treated", "To come", width=26),
         Column("bag", "Package of", width=14),
         Column("bags", "Packages", Measure.COUNT, total=True),
         Column("units", "Seed", Measure.UNITS, total=True),
@@ -94,14 +97,24 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
         Column("order_by", "Order by", Measure.DATE),
     )
     several = len({a.order_by for a in accounts}) > 1
-    shown = len(columns) if several else len(columns) - 1
+    treated = any(facts.lots[s.lot].treated_with for a in accounts for s in a.lines)
+    needed = {"order_by": several, "treated": treated}
+    shown = [n for n, c in enumerate(columns) if needed.get(c.key, True)]
     return Table(
         name="lines",
-        columns=columns[:shown],
-        rows=tuple(row[:shown] for row in rows),
+        columns=tuple(columns[n] for n in shown),
+        rows=tuple(tuple(row[n] for n in shown) for row in rows),
         total_label="To pay",
         repeat_header=True,
     )
+
+
+def _comes(facts: Facts, lot: SeedLot) -> str:
+    """Say to the seller how the seed is to come: with what on it, or bare."""
+    if lot.treated_with is None:
+        return "untreated"
+    products = ", ".join(rate.product for rate in facts.recipes[lot.treated_with].rates)
+    return f"treated with {lot.treated_with}: {products}"
 
 
 def _only(days: set[date | None]) -> date | None:

@@ -224,6 +224,7 @@ def _before(facts: Facts) -> Table:
         lot = balance.lot
         if lot.treated_with is not None:  # whole lot, whatever of it the season lists besides
             done[lot.treated_with, lot.name] = balance.treated_before
+    bought = any(facts.lots[s.lot].treated_with for s in facts.plan.seed_purchases)
     rows: list[tuple[Content, ...]] = [
         (recipe, lot, facts.lots[lot].variety, None, None, None, None, units)
         for (recipe, lot), units in done.items()
@@ -231,7 +232,7 @@ def _before(facts: Facts) -> Table:
     ]
     return Table(
         name="before",
-        title="Treated before this plan",
+        title="Treated before this plan" + ", or bought treated" * bought,
         columns=(
             Column("recipe", "Recipe"),
             Column("lot", "Lot"),

@@ -322,6 +322,26 @@ def test_seed_to_buy_stands_in_the_order_on_the_first_page() -> None:
     assert not any(str(r[1]).startswith("seed ") for r in none.rows)
 
 
+def test_an_order_of_seed_says_that_it_is_to_come_treated() -> None:
+    """The seller got lot and count alone: he could not know what it was to have on it."""
+    *others, treated = HAND_SEASON.lots
+    assert (treated.name, treated.treated_with) == ("L3", "R1")
+    lots = (*others, replace(treated, can_buy=20.0, buy_price=70.0))
+    plan = replace(HAND_PLAN, seed_purchases=(SeedPurchase("L3", 1, 10.0, 700.0),))
+    facts = Facts(plan, replace(HAND_SEASON, lots=lots))
+    (order,) = seed_order_sheets(facts)
+    assert column(table_in(order, "lines"), "treated") == ["treated with R1: Alpha"]
+    rows = table_in(front_sheet(facts), "order").rows
+    assert any(str(row[1]) == "seed V16, lot L3, treated with R1" for row in rows)
+    assert table_in(treating_sheet(facts), "before").title.endswith(", or bought treated")
+    both = (SeedPurchase("L1", 1, 20.0, 240.0), *plan.seed_purchases)
+    (order,) = seed_order_sheets(Facts(replace(plan, seed_purchases=both), facts.season))
+    assert column(table_in(order, "lines"), "treated")[0] == "untreated"
+    alone = Facts(replace(plan, seed_purchases=both[:1]), facts.season)
+    (order,) = seed_order_sheets(alone)
+    assert "treated" not in [c.key for c in table_in(order, "lines").columns]
+
+
 def test_the_first_page_reads_in_four_lines() -> None:
     """Cash, threats, what runs short and what is next, above the order and the total.
 
