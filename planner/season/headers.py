@@ -112,7 +112,7 @@ class Headers:
     unknown: tuple[tuple[int, str], ...] = ()
     """Place, from 0, and text of every other header."""
     lost: frozenset[str] = frozenset()
-    """Keys of columns whose header is missing or misspelled, which is a fault."""
+    """Keys of columns whose header is missing, misspelled or there twice, which is a fault."""
 
 
 def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Headers, list[Fault]]:
@@ -120,6 +120,7 @@ def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Header
     known: dict[str, Heading] = {}
     faults: list[Fault] = []
     unknown: list[tuple[int, str]] = []
+    twice: set[str] = set()
     for index, text in enumerate(header):
         found = find_column(grid.sheet, text) if text.strip() else None
         if found is None:
@@ -131,6 +132,7 @@ def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Header
         if name in known:
             remedy = f"'{shown(known[name].header)}' is the same: keep one of them"
             faults.append(header_fault(grid, number, index, text, "each column once", remedy))
+            twice.add(name)
             continue
         problem = unit_problem(column, unit)
         if problem:
@@ -139,7 +141,9 @@ def read_headers(grid: Grid, number: int, header: Sequence[str]) -> tuple[Header
         known[name] = Heading(column, tidy(text)[:200], index, unit, threat.strip())
     faults += _troubled_headers(grid, number, header)
     lost = _missing_headers(grid, number, known, unknown)
-    return Headers(number, known, tuple(unknown), frozenset(lost)), [*faults, *lost.values()]
+    faults += lost.values()
+    read = {name: heading for name, heading in known.items() if name not in twice}
+    return Headers(number, read, tuple(unknown), frozenset({*lost, *twice})), faults
 
 
 def _missing_headers(

@@ -485,6 +485,7 @@ ALONE = [
     (lambda s: renamed(s, "Threats", "Threat", "Thraet"), "Threats", 1),
     (lambda s: renamed(s, "Actives", "Active ingredient", "Active ingredeint"), "Actives", 1),
     (lambda s: renamed(s, "Seed lots", "Lot", "Number"), "Seed lots", 1),
+    (lambda s: renamed(s, "Fields", "Priority", "Planting date"), "Fields", 1),
     (lambda s: {**s, "Threats": s["Threats"][1:]}, "Threats", 1),
     (lambda s: {**without(s, "Actives"), "Activs": good()["Actives"]}, "activs.csv", 0),
     (lambda s: put(s, "Products", 2, "Product", ""), "Products", 2),
