@@ -16,7 +16,7 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError
 from planner.explain.words import count
 from planner.season.domain import Done
-from planner.season.names import key
+from planner.season.names import key, shown
 from planner.units.days import read_day, say_day
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def read_each(
         try:
             found.append(read(number))
         except ValueError as error:
-            faults.append(Fault(source, number, seen=text, expected=form, remedy=str(error)))
+            faults.append(Fault(source, number, seen=shown(text), expected=form, remedy=str(error)))
     if faults:
         raise InputError(source, faults, UNCHANGED)
     return tuple(found)
@@ -94,8 +94,9 @@ def bags_done(shop: Shop, lot: str, recipe: str, bags: str, day: str) -> Done:
 
 
 def _bags(text: str) -> int:
-    if not (text.strip().isascii() and text.strip().isdigit() and 0 < int(text) < 10**9):
-        msg = f"'{text}' is not a number of bags"
+    digits = text.strip()
+    if not (digits.isascii() and digits.isdigit() and len(digits) < 10 and int(digits)):
+        msg = f"'{shown(text)}' is not a number of bags"
         raise ValueError(msg)
     return int(text)
 
@@ -122,11 +123,11 @@ def _day(text: str, shop: Shop) -> date | None:
         day = read_day(text.strip(), metric=shop.metric)
     except ValueError as error:
         own = "" if shop.metric else " or 4/14/2027"
-        msg = f"'{text}' is not a day such as 2027-04-14{own}"
+        msg = f"'{shown(text)}' is not a day such as 2027-04-14{own}"
         raise ValueError(msg) from error
     if abs((day - shop.first_day).days) > HALF_A_YEAR:
         first = say_day(shop.first_day, metric=shop.metric)
-        msg = f"'{text}' is over half a year from {first}, the first treating day"
+        msg = f"'{shown(text)}' is over half a year from {first}, the first treating day"
         raise ValueError(msg)
     return day
 

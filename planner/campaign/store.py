@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+import math
 import types
 from dataclasses import fields, is_dataclass
 from datetime import date
@@ -31,6 +32,7 @@ def from_dict(data: object) -> Campaign:
     """
     try:
         campaign = _record(Campaign, data)
+        _check_names(campaign)
         check(campaign)
     except (TypeError, ValueError, KeyError, AttributeError, OverflowError, AuditError) as error:
         fault = Fault(
@@ -41,6 +43,16 @@ def from_dict(data: object) -> Campaign:
         )
         raise InputError(fault.sheet, [fault]) from error
     return campaign
+
+
+def _check_names(campaign: Campaign) -> None:
+    """Refuse what is written for a batch, such as its tag, where there is no such batch."""
+    known = {(b.lot, b.recipe) for b in campaign.batches}
+    written = (campaign.calibration, campaign.premixes, campaign.tags, campaign.invoices)
+    for record in (record for records in written for record in records):
+        if (record.lot, record.recipe) not in known:
+            msg = f"{record.lot} with {record.recipe} is no batch"
+            raise ValueError(msg)
 
 
 def _plain(value: Any) -> Any:
@@ -91,4 +103,7 @@ def _scalar(hint: Any, value: Any) -> Any:
     if not isinstance(value, hint) or (hint is int and isinstance(value, bool)):
         msg = f"expected {hint.__name__}, not {value!r:.40}"
         raise TypeError(msg)
+    if hint is float and not math.isfinite(value):
+        msg = f"{value} is no number"
+        raise ValueError(msg)
     return value

@@ -13,7 +13,15 @@ from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
 from planner.report.campaign_frames import campaign_book
-from planner.report.files import CAMPAIGN, kept, refuse_held, settle, write_together
+from planner.report.files import (
+    CAMPAIGN,
+    in_place,
+    kept,
+    refuse_held,
+    settle,
+    write_together,
+)
+from planner.report.json import VERSION
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -65,9 +73,10 @@ def update_campaign(
     """
     from planner.report.workbook import render
 
-    settle(path.parent)
     calendar = f"{path.stem}.ics"
-    refuse_held(path.parent, [calendar, CAMPAIGN])
+    with in_place():
+        settle(path.parent)
+        refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
     campaign = from_dict(data["campaign"])
     said: tuple[str, ...] = ()
@@ -86,8 +95,9 @@ def update_campaign(
         calendar: to_ical(campaign),
         CAMPAIGN: render(campaign_book(campaign)),
     }
-    content |= kept(path.parent, content)
-    return campaign, write_together(path.parent, content), said
+    with in_place():
+        content |= kept(path.parent, content)
+        return campaign, write_together(path.parent, content), said
 
 
 def _read(path: Path) -> dict[str, Any]:
@@ -98,9 +108,13 @@ def _read(path: Path) -> dict[str, Any]:
         fault = Fault("", expected=f"a file that can be read ({error.strerror})", remedy=remedy)
         raise InputError(path.name, [fault], UNCHANGED) from None
     except (ValueError, RecursionError):
-        fault = Fault("", expected="JSON", remedy=remedy)
+        fault = Fault("", expected="a plan as JSON", remedy=remedy)
         raise InputError(path.name, [fault], UNCHANGED) from None
     if not isinstance(data, dict) or not isinstance(data.get("campaign"), dict):
         fault = Fault("", expected="a plan with seed left to treat", remedy=remedy)
+        raise InputError(path.name, [fault], UNCHANGED)
+    if data.get("contract") != VERSION:
+        expected = f"{VERSION}, the version of the keys"
+        fault = Fault("", 0, "contract", str(data.get("contract"))[:40], expected, remedy)
         raise InputError(path.name, [fault], UNCHANGED)
     return data

@@ -33,6 +33,8 @@ KEPT = "kept"
 """In the name of a workbook that was changed since it was written."""
 CAMPAIGN = "campaign.xlsx"
 """Written when bags are reported done, of the plan beside it."""
+ELSEWHERE = "choose another folder with --out"
+"""Last words on a file that can't be written; see `in_place`."""
 PROMISE = ".wholedrum-promise"
 ANY_NEW_FILE = 0o666
 """Rights before the user's own mask."""
@@ -48,6 +50,16 @@ LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
 class HeldError(OutputError):
     """A file can't be replaced: it is open, write-protected, a folder, or not of our making."""
+
+
+@contextmanager
+def in_place() -> Iterator[None]:
+    """Say, of files that are written beside the plan they belong to, what can be done there."""
+    try:
+        yield
+    except OutputError as error:
+        instead = "copy plan.json into another folder and work on from there"
+        raise OutputError(str(error).replace(ELSEWHERE, instead)) from None
 
 
 def check_folder(
@@ -77,7 +89,7 @@ def check_folder(
         refuse_held(folder, names)
         for target in (folder / name for name in names):
             if target.exists() and any(p.exists() and target.samefile(p) for p in inputs):
-                msg = f"{target} is the input itself; choose another folder with --out"
+                msg = f"{target} is the input itself; {ELSEWHERE}"
                 raise HeldError(msg)
     finally:
         _unmake(made)
@@ -99,7 +111,7 @@ def refuse_held(folder: Path, names: Iterable[str]) -> None:
                 msg += f" (or, if it is not open, delete {mark} in that folder)"
                 raise HeldError(msg)
         if target.is_dir():
-            msg = f"{target} is a folder; move it away, or choose another folder with --out"
+            msg = f"{target} is a folder; move it away, or {ELSEWHERE}"
             raise HeldError(msg)
         if target.is_file() and not target.is_symlink():
             try:
@@ -108,14 +120,14 @@ def refuse_held(folder: Path, names: Iterable[str]) -> None:
                 raise _held(target) from error
         if target.is_file() and not is_ours(target):
             msg = f"{target} is not a file that wholedrum wrote, so it is not replaced; move it"
-            msg += " away, or choose another folder with --out"
+            msg += f" away, or {ELSEWHERE}"
             raise HeldError(msg)
 
 
 def _held(target: Path) -> HeldError:
     return HeldError(
         f"{target} cannot be replaced; close it in the program that has it open, take off its"
-        " write protection, or choose another folder with --out"
+        f" write protection, or {ELSEWHERE}"
     )
 
 
@@ -157,7 +169,7 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
         for name, data in content.items():
             target = folder / name
             if target.is_dir():
-                msg = f"{target} is a folder; move it away, or choose another folder with --out"
+                msg = f"{target} is a folder; move it away, or {ELSEWHERE}"
                 raise HeldError(msg)
             rights = target.stat().st_mode & 0o777 if target.is_file() else ANY_NEW_FILE
             fresh[name] = _temporary(folder, name)
@@ -368,16 +380,16 @@ def _sentence(folder: Path, error: OSError) -> str:
     if error.errno in (errno.ENOSPC, errno.EDQUOT):
         return f"the disk of {folder} is full; nothing was changed there; free some space"
     if error.errno == errno.EROFS:
-        return f"{folder} is on a disk that can only be read; choose another folder with --out"
+        return f"{folder} is on a disk that can only be read; {ELSEWHERE}"
     if error.errno in (errno.EACCES, errno.EPERM):
         if place.is_file() and os.access(folder, os.W_OK):
             return f"{place} cannot be replaced; close it in the program that has it open"
-        return f"no right to write into {folder}; choose another folder with --out"
+        return f"no right to write into {folder}; {ELSEWHERE}"
     if error.errno in (errno.EEXIST, errno.ENOTDIR):
-        return f"{place} is a file, not a folder; choose another folder with --out"
+        return f"{place} is a file, not a folder; {ELSEWHERE}"
     if error.errno == errno.ENOENT:
-        return f"{folder} is gone; choose another folder with --out"
+        return f"{folder} is gone; {ELSEWHERE}"
     if error.errno == errno.ENAMETOOLONG:
-        return f"the path {folder} is too long; choose another folder with --out"
+        return f"the path {folder} is too long; {ELSEWHERE}"
     reason = error.strerror or type(error).__name__
-    return f"{folder} cannot be written ({reason}); choose another folder with --out"
+    return f"{folder} cannot be written ({reason}); {ELSEWHERE}"

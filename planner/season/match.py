@@ -52,7 +52,7 @@ class Table:
     """Place, from 0, and text of headers that mean no column."""
     header_row: int = 0
     unread: bool = False
-    """Whether nothing of it was read, though it is there: a fault of its own says why."""
+    """Whether it, or some of its rows, could not be read: a fault of its own says why."""
 
     def trouble(self, line: Line, name: str) -> Trouble | None:
         """Why a cell has no value, by the key of its column; None if it may have one."""
@@ -164,7 +164,7 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
         return _empty(grid), [fault], []
     number, header = grid.rows[at]
     headers, faults = read_headers(grid, number, header)
-    lines, more, notes = _lines(grid, at, headers.known)
+    lines, ragged, notes = _lines(grid, at, headers.known)
     for line in lines:
         line.bad |= headers.lost
     notes += _without_header(grid, at)
@@ -177,8 +177,9 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
         grid.troubles,
         headers.unknown,
         number,
+        unread=bool(ragged),
     )
-    return table, faults + more, notes
+    return table, faults + ragged, notes
 
 
 def _without_header(grid: Grid, at: int) -> list[str]:
@@ -204,12 +205,17 @@ def _lines(
     grid: Grid, at: int, headings: Mapping[str, Heading]
 ) -> tuple[list[Line], list[Fault], list[str]]:
     """Rows below the headers that hold something in a known column."""
-    width = len(grid.rows[at][1])
+    header = [key(text) for text in grid.rows[at][1]]
+    width = len(header)
     lines: list[Line] = []
     faults: list[Fault] = []
     reported: list[str] = []
     notes: list[int] = []
+    again: list[int] = []
     for number, texts in grid.rows[at + 1 :]:
+        if [key(text) for text in texts] == header:
+            again.append(number)
+            continue
         remedy = _ragged(texts, width, headings) if grid.file else ""
         if remedy:
             expected = f"{width} cells, as in the header"
@@ -224,6 +230,8 @@ def _lines(
             lines.append(Line(number, cells))
         else:
             notes.append(number)
+    if again:
+        reported.append(f"{grid.name}: headers once more in {row_numbers(again)}, ignored.")
     if notes:
         reported.append(f"{grid.name}: nothing but notes in {row_numbers(notes)}, ignored.")
     if lines and headings and _is_total(lines[-1], headings):

@@ -87,7 +87,7 @@ def _names_for(tables: Tables, table: Table, column: Column) -> tuple[Index | No
     if table.sheet.name == "Discounts" and column.key == "supplier":
         names = index(tables, "Containers", "Supplier") | names
         return (names if tables["Containers"].lines else None), True
-    if target.unread or (not target.lines and (target.sheet.must or sheet == "Suppliers")):
+    if not target.lines and (target.unread or target.sheet.must or sheet == "Suppliers"):
         return None, True
     if target.lines and target.sheet.column(other).key not in target.headings:
         return None, True
@@ -168,8 +168,8 @@ def sheets_have_rows(tables: Tables) -> Iterator[Fault]:
     if not settings(tables["Farm"]).get("allow_untreated"):
         needed.append("Recipes")
     for table in tables.values():
-        if table.lines or not table.headings or not table.sheet.must:
-            continue  # without headings it is missing or blank, which is a fault already
+        if table.lines or table.unread or not table.sheet.must:
+            continue  # what can't be read is a fault already
         first = split_header(table.sheet.columns[0].name)[0]
         named, place, column = _named(tables, table.sheet.name)
         if named:

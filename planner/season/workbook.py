@@ -36,6 +36,11 @@ if TYPE_CHECKING:
 
 EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
 SAVE_AGAIN = "open it in a spreadsheet program and save it as .xlsx"
+OTHER_FILES = {
+    ".csv": "for CSV give the folder that holds the files",
+    ".json": "a plan is made from a season: name the season's own workbook",
+}
+"""Remedies for files that are no workbook, by suffix."""
 PLAN_SHEETS = {"The plan", "The shop", "The study"}
 """First sheets of the workbooks of a plan; no season has them."""
 Rows = list[tuple[int, tuple[str, ...]]]
@@ -119,8 +124,7 @@ def _check_archive(data: bytes, source: str) -> bool:
         seen = "an old .xls file or a workbook with a password"
         refuse_input(source, seen, EXPECTED, "take off the password and save it as .xlsx")
     if not data.startswith(b"PK\x03\x04"):
-        csv = source.lower().endswith(".csv")
-        remedy = "for CSV give the folder that holds the files" if csv else SAVE_AGAIN
+        remedy = OTHER_FILES.get(source.lower()[source.rfind(".") :], SAVE_AGAIN)
         refuse_input(source, "no workbook", EXPECTED, remedy)
     try:
         with zipfile.ZipFile(io.BytesIO(data)) as archive:

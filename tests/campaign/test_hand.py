@@ -467,6 +467,9 @@ def test_json_that_was_tampered_with_is_refused(made):
         (("supplies", 0, "sources"), []),
         (("shop", "first_day"), "2027-99-99"),
         (("shop", "cure_days"), True),
+        (("batches", 0, "unit_weight"), float("nan")),
+        (("tags", 0, "recipe"), "Nobody"),
+        (("calibration", 0, "lot"), "Nobody"),
     ):
         data = json.loads(json.dumps(to_dict(made)))
         place = data

@@ -331,6 +331,15 @@ def test_weights_typed_into_the_campaigns_workbook_are_kept(tmp_path):
     assert [f.name for f in files][2:] == ["campaign.xlsx"]
 
 
+def test_a_plan_of_another_version_stays_as_it_is(tmp_path):
+    path = written(tmp_path)
+    path.write_text(path.read_text("utf-8").replace('"contract": 1', '"contract": 2'), "utf-8")
+    before = path.read_bytes()
+    with pytest.raises(InputError, match="expected 1, the version"):
+        update_campaign(path, ["L1:R1:2:2027-04-21"])
+    assert path.read_bytes() == before
+
+
 def test_today_is_written_as_the_calendar_shows_it(tmp_path):
     path = written(tmp_path)
     for text in ("5/3/2027", "2027-05-03"):
@@ -354,7 +363,8 @@ def test_a_log_can_be_counted_from_the_start(tmp_path):
 def test_a_file_that_is_not_ours_stays(tmp_path, name):
     path = written(tmp_path)
     (tmp_path / name).write_bytes(b"mine")
-    with pytest.raises(OutputError, match=f"{name} is not a file that wholedrum wrote"):
+    said = f"{name} is not a file that wholedrum wrote.*copy plan.json into another folder"
+    with pytest.raises(OutputError, match=said):
         update_campaign(path, ["L1:R1:2:2027-04-21"])
     assert (tmp_path / name).read_bytes() == b"mine"
 

@@ -11,7 +11,7 @@ from planner.report.workbook import render
 from planner.season.names import key
 from planner.season.read import read_season
 from tests.support.books import described
-from tests.support.inputs import Sheets, faults, folder, good, put, setting, workbook
+from tests.support.inputs import Sheets, faults, folder, good, put, read, setting, workbook
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 
 
@@ -487,6 +487,8 @@ ALONE = [
     (lambda s: renamed(s, "Seed lots", "Lot", "Number"), "Seed lots", 1),
     (lambda s: renamed(s, "Fields", "Priority", "Planting date"), "Fields", 1),
     (lambda s: {**s, "Threats": s["Threats"][1:]}, "Threats", 1),
+    (lambda s: {**s, "Recipes": [s["Recipes"][0], ["Base"], *s["Recipes"][2:]]}, "Recipes", 2),
+    (lambda s: {**s, "Products": [s["Products"][0], ["Green Cap"]]}, "Products", 2),
     (lambda s: {**without(s, "Actives"), "Activs": good()["Actives"]}, "activs.csv", 0),
     (lambda s: put(s, "Products", 2, "Product", ""), "Products", 2),
     (lambda s: put(s, "Threats", 2, "Threat", ""), "Threats", 2),
@@ -503,6 +505,20 @@ def test_one_mistake_is_one_fault(tmp_path, change, sheet, row):
     """A header, name or sheet that is not understood is told, not what hangs on it."""
     found = faults(tmp_path, change(good()))
     assert [(f.sheet, f.row) for f in found] == [(sheet, row)]
+
+
+def test_headers_that_come_once_more_are_no_row(tmp_path):
+    """As where files were joined."""
+    sheets = good()
+    head, *rows = sheets["Fields"]
+    season = read(tmp_path, {**sheets, "Fields": [head, rows[0], head, *rows[1:]]})
+    assert [f.name for f in season.fields] == ["Home 80", "Creek"]
+    assert "Fields: headers once more in row 3, ignored." in season.notes
+
+
+def test_a_file_may_be_divided_by_bars(tmp_path):
+    bars = read_season(folder(tmp_path / "bars", good(), delimiter="|"))
+    assert bars.fingerprint == read(tmp_path, good()).fingerprint
 
 
 def test_a_slip_is_told_beside_a_name_left_blank(tmp_path):
