@@ -32,7 +32,7 @@ if TYPE_CHECKING:
 
 GUARDED = frozenset("=+-@\t\r\n'")
 """What text starts with that is written to CSV files with an apostrophe before it."""
-DELIMITERS = ",;\t|"
+DELIMITERS = ",;\t"
 MAX_ROW_LETTERS = 1_000_000
 """Most letters of a row, however many lines its quotes span."""
 MAX_FILES = 10_000

@@ -516,11 +516,6 @@ def test_headers_that_come_once_more_are_no_row(tmp_path):
     assert "Fields: headers once more in row 3, ignored." in season.notes
 
 
-def test_a_file_may_be_divided_by_bars(tmp_path):
-    bars = read_season(folder(tmp_path / "bars", good(), delimiter="|"))
-    assert bars.fingerprint == read(tmp_path, good()).fingerprint
-
-
 def test_a_slip_is_told_beside_a_name_left_blank(tmp_path):
     """A name near one that is there is a slip of its own, whatever else is wrong on that sheet."""
     sheets = put(put(good(), "Products", 2, "Product", ""), "Recipes", 4, "Product", "Shen")
