@@ -55,7 +55,7 @@ HOMES = {
     "pint": ("units/",),
     "pandas": ("season/tables", "report/frames"),
     "numpy": ("optimize/", "explain/", "campaign/", "risk/", "sharing/"),
-    "scipy": ("risk/draws", "risk/statistics", "sharing/games", "sharing/groups"),
+    "scipy": ("risk/draws", "risk/statistics", "risk/tolls", "sharing/games", "sharing/groups"),
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
     "numba": ("optimize/annealing/compiled",),

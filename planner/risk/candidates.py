@@ -2,6 +2,7 @@
 
 from __future__ import annotations
 
+from itertools import combinations
 from math import ceil, floor
 from typing import TYPE_CHECKING
 
@@ -23,6 +24,12 @@ SMALL_BAGS = 8
 """Bags so small go by as many at a time as hold this part of the season's largest."""
 MOST_BACK = 24
 """Containers, at the most, that are ordered to go back, for a discount level that they reach."""
+MOST_OF_TWO = 4
+"""The same, of each of two kinds."""
+LEVELS = 8
+"""Orders that reach more, at the most."""
+STEPS = (1, 2, -1)
+"""Containers, or bags at a time, that are tried more of what is not sold late."""
 LACKING = 10.0
 """Times a container's price that lacking it counts as, where none can be bought late."""
 
@@ -43,7 +50,7 @@ def possible(season: Season, order: Order) -> bool:
 
 
 def smallest(season: Season, product: str) -> Container | None:
-    """Smallest container of a product; the cheapest of those."""
+    """Smallest container of a product; the cheapest of those. None where none is sold."""
     mine = [c for c in season.containers if c.product == product]
     return min(mine, key=lambda c: (c.size, c.breaks[0].price, c.name), default=None)
 
@@ -170,9 +177,8 @@ def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[st
         if (product, name) in spare:
             less = order_of({**counts, (product, name): n - 1}, bags)
             more[f"1 fewer {name} of {product}"] = less
-    largest = max((x.units_per_bag for x in season.lots), default=1.0)
     for lot in season.lots:
-        n, step = bags.get(lot.name, 0), max(1, round(largest / lot.units_per_bag / SMALL_BAGS))
+        n, step = bags.get(lot.name, 0), _bags_at_a_time(season, lot)
         if lot.name in bought:
             label = f"{step} more {'bag' if step == 1 else 'bags'} of {lot.name}"
             more[label] = order_of(counts, {**bags, lot.name: n + step})
@@ -183,26 +189,62 @@ def neighbors(season: Season, order: Order, found: Iterable[Outcome]) -> dict[st
     return {label: o for label, o in more.items() if possible(season, o)}
 
 
-def for_levels(season: Season, order: Order) -> list[Order]:
-    """Orders with more of one container that pay by a discount level or free freight they reach.
-
-    What is not needed goes back.
-    """
-    paid, bags, counts = spent(season, order), dict(order.seed), order.counts
+def around(season: Season, order: Order) -> list[Order]:
+    """Orders with more or fewer of a product or lot that nothing is sold of late."""
+    counts, bags = order.counts, dict(order.seed)
+    late = {c.product for c in season.containers if c.late_price is not None}
     found = []
     for c in season.containers:
-        n = counts.get((c.product, c.name), 0)
-        if c.returned_for <= 0.0 or not n:
+        if c.product not in late:
+            n = counts.get((c.product, c.name), 0)
+            near = [n + s for s in STEPS]
+            found += [order_of({**counts, (c.product, c.name): x}, bags) for x in near if x >= 0]
+    for lot in season.lots:
+        if lot.late_price is None:
+            n, step = bags.get(lot.name, 0), _bags_at_a_time(season, lot)
+            more = [n + s * step for s in STEPS]
+            found += [order_of(counts, {**bags, lot.name: x}) for x in more if x >= 0]
+    return [o for o in dict.fromkeys(found) if possible(season, o)]
+
+
+def _bags_at_a_time(season: Season, lot: SeedLot) -> int:
+    largest = max(x.units_per_bag for x in season.lots)
+    return max(1, round(largest / lot.units_per_bag / SMALL_BAGS))
+
+
+def for_levels(season: Season, order: Order) -> list[Order]:
+    """Orders with more of one or two containers that pay by the level or free freight they reach.
+
+    What is not needed goes back. The best few by what is paid in the end, none with more of
+    everything than a better one.
+    """
+    paid, bags, counts = spent(season, order), dict(order.seed), order.counts
+    kinds = [
+        c for c in season.containers if c.returned_for > 0.0 and counts.get((c.product, c.name))
+    ]
+    more: list[tuple[tuple[Container, int], ...]] = []
+    more += [((c, n),) for c in kinds for n in range(1, MOST_BACK + 1)]
+    more += [
+        ((a, n), (b, m))
+        for a, b in combinations(kinds, 2)
+        for n in range(1, MOST_OF_TWO + 1)
+        for m in range(1, MOST_OF_TWO + 1)
+    ]
+    saved: dict[Order, float] = {}
+    for added in more:
+        wider = {(c.product, c.name): counts[c.product, c.name] + n for c, n in added}
+        other = order_of({**counts, **wider}, bags)
+        if not possible(season, other):
             continue
-        for more in range(1, MOST_BACK + 1):
-            other = order_of({**counts, (c.product, c.name): n + more}, bags)
-            if not possible(season, other):
-                break
-            back = more * c.returned_for * price_paid(season, other)[c.product, c.name]
-            if spent(season, other) - back < paid - CENT:
-                found.append(other)
-                break
-    return found
+        price = price_paid(season, other)
+        back = sum(n * c.returned_for * price[c.product, c.name] for c, n in added)
+        if (less := paid - spent(season, other) + back) > CENT:
+            saved[other] = less
+    kept: list[Order] = []
+    for other in sorted(saved, key=lambda o: -saved[o]):
+        if not any(all(other.counts[key] >= n for key, n in o.counts.items()) for o in kept):
+            kept.append(other)
+    return kept[:LEVELS]
 
 
 def with_seed_of(order: Order, others: Iterable[Order]) -> list[Order]:

@@ -2,11 +2,9 @@
 
 Early and late purchases are decided together with planting and treating, by the exact model. The
 mean of such floors holds what knowing would be worth, so it stays below the cost of any order that
-can be placed. Tolls close part of that distance: what is ordered early counts as cheaper in draws
-that have plenty of it and dearer in those that run short, by amounts whose mean over all draws is
-nought. An order then costs on average what it did, but a draw gains little by knowing itself
-(information relaxation with a penalty: D. B. Brown, J. E. Smith and P. Sun, "Information
-relaxations and duality in stochastic dynamic programs", Operations Research 58, 2010, from memory).
+can be placed. Tolls close most of that distance: what is ordered early counts as dearer in some
+draws and cheaper in others, by amounts that come to nought over a batch of draws. An order then
+costs on average what it did, but a draw gains little by knowing itself (`planner.risk.tolls`).
 """
 
 from __future__ import annotations
@@ -21,7 +19,7 @@ from planner.optimize.model.instance import most_need
 from planner.optimize.model.variables import qualifying
 
 if TYPE_CHECKING:
-    from planner.optimize.mip.highs import Matrix
+    from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.model.program import Model
     from planner.risk.second_stage import Order
     from planner.season.domain import Container, Season
@@ -29,10 +27,12 @@ if TYPE_CHECKING:
 
 @dataclass(frozen=True, slots=True)
 class Tolls:
-    """Money that containers ordered early count as dearer in a draw; negative: cheaper."""
+    """Money that what is ordered early counts as dearer in a draw; negative: cheaper."""
 
     products: dict[str, float] = field(default_factory=dict)
     """Of every fl oz that a container gives, by product."""
+    lots: dict[str, float] = field(default_factory=dict)
+    """Of every bag, by lot."""
 
     def of(self, c: Container) -> float:
         """Toll on a container."""
@@ -40,19 +40,11 @@ class Tolls:
 
     def on(self, season: Season, order: Order) -> float:
         """Tolls on an order, money."""
-        return sum(n * self.of(season.container_named[p, c]) for p, c, n in order.containers)
+        of_containers = (n * self.of(season.container_named[p, c]) for p, c, n in order.containers)
+        return sum(of_containers) + sum(n * self.lots.get(lot, 0.0) for lot, n in order.seed)
 
 
 NONE = Tolls()
-
-
-def seed_at_best(season: Season) -> Season:
-    """Season in which every bag costs its early or late price, whichever is less."""
-    lots = tuple(
-        replace(x, buy_price=min(x.buy_price, x.late_price)) if x.late_price is not None else x
-        for x in season.lots
-    )
-    return replace(season, lots=lots)
 
 
 def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
@@ -61,30 +53,22 @@ def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
     Parameters
     ----------
     model
-        Of the season as it turned out, by `seed_at_best`.
+        Of the season as it turned out. Its containers and bags bought are those ordered early.
     planned
         The season before: its containers and lots as they are sold.
 
     Notes
     -----
-    After the model's own columns come containers bought late, at their late price, without freight
-    or discount, and then those that go back.
+    After the model's own columns come bags bought late; containers bought late, at their late
+    price, without freight or discount; and then containers that go back.
     """
     cost = model.matrix.cost.copy()
     cost[model.at["count"]] += [tolls.of(model.it.containers[i]) for i, _ in model.keys["count"]]
-    taxed = replace(model, matrix=replace(model.matrix, cost=cost))
-    late = replace(taxed, matrix=_with_late(taxed, planned))
+    names = [model.it.lots[j].name for j in model.keys["bought"]]
+    cost[model.at["bought"]] += [tolls.lots.get(name, 0.0) for name in names]
+    seed = replace(model, matrix=_with_late_seed(model, planned, cost))
+    late = replace(seed, matrix=_with_late(seed, planned))
     return _with_free_returns(late, planned)
-
-
-def early_seed(planned: Season, bags: dict[str, int]) -> dict[str, int]:
-    """Bags that the program took as bought early: those that are no cheaper late."""
-    lots = planned.lot_named
-    return {
-        name: n
-        for name, n in bags.items()
-        if (late := lots[name].late_price) is None or lots[name].buy_price <= late
-    }
 
 
 def cover_rows(model: Model) -> dict[str, tuple[int, float]]:
@@ -109,6 +93,35 @@ def _some_rows(model: Model) -> dict[str, set[int]]:
         mine = m.row[int(m.start[column]) : int(m.start[column + 1])].tolist()
         found.setdefault(model.it.containers[i].product, set()).update(set(mine) & set(rows))
     return found
+
+
+def _with_late_seed(model: Model, planned: Season, cost: Floats) -> Matrix:
+    """Program with `cost` in which bags are bought late as well, no more than there are in all."""
+    matrix, money, lots = model.matrix, _money_row(model), planned.lot_named
+    pairs: list[tuple[int, int]] = []
+    prices, most, entries = [], [], []
+    for j, column in zip(model.keys["bought"], model.at["bought"].tolist(), strict=True):
+        lot = lots[model.it.lots[j].name]
+        if lot.late_price is None:
+            continue
+        more = lot.units_per_bag * (lot.late_price - lot.buy_price)
+        mine = _entries(matrix, column)
+        if money is not None:
+            mine[money] = mine.get(money, 0.0) + more
+        pairs.append((column, matrix.n_columns + len(pairs)))
+        prices.append(float(matrix.cost[column]) + more)
+        most.append(float(matrix.upper[column]))
+        entries.append(mine)
+    wider = replace(matrix, cost=cost).with_whole_columns(np.array(prices), np.array(most), entries)
+    rows = np.repeat(np.arange(len(pairs)), 2)
+    both = (rows, np.array(pairs, dtype=np.int64).ravel(), np.ones(2 * len(pairs)))
+    return wider.with_rows(both, np.full(len(pairs), -np.inf), np.array(most))
+
+
+def _entries(matrix: Matrix, column: int) -> dict[int, float]:
+    """Entries of a column by row."""
+    here = slice(int(matrix.start[column]), int(matrix.start[column + 1]))
+    return dict(zip(matrix.row[here].tolist(), matrix.value[here].tolist(), strict=True))
 
 
 def _with_late(model: Model, planned: Season) -> Matrix:
@@ -174,13 +187,9 @@ def _less_discount(model: Model, i: int, j: int, limit: int | None) -> dict[int,
     row of the most to spend (`limit`), where the discount stands too, only the discount shrinks.
     """
     matrix, it, c = model.matrix, model.it, model.it.containers[i]
-
-    def entries(column: int) -> dict[int, float]:
-        here = slice(int(matrix.start[column]), int(matrix.start[column + 1]))
-        return dict(zip(matrix.row[here].tolist(), matrix.value[here].tolist(), strict=True))
-
-    rows = {row for column in model.at["discount"].tolist() for row in entries(column)} - {limit}
-    mine = entries(model.column("count", (i, j)))
+    discounts = model.at["discount"].tolist()
+    rows = {row for column in discounts for row in _entries(matrix, column)} - {limit}
+    mine = _entries(matrix, model.column("count", (i, j)))
     found = {row: -value * c.returned_for for row, value in mine.items() if row in rows}
     off = sum(it.discounts[d].percent for d in model.keys["discount"] if i in qualifying(it, d))
     if limit is not None and off:

@@ -28,17 +28,27 @@ ROUGH_GAP, FLOOR_GAP, GAP = 6e-3, 3e-3, 2e-3
 floor, and at which a second stage is."""
 Effort = tuple[float, float, float]
 """Gap, acres that known plans have short, and most seconds of a solve."""
+LEAST_SECONDS = 2.0
+"""Most time of a solve at the least."""
 _stages: dict[tuple[bytes, Effort], SecondStage] = {}
 """Second stages that this process has built."""
 KEPT = 4
 
-Ask = tuple[bytes, Effort, "Order | None", "Turn", "Pool", "Tolls"]
-"""Season, effort, order or none, draw, what known plans plant, and tolls on ordering where there is
-no order."""
+Ask = tuple[bytes, Effort, "Order | None", "Turn", "Pool", "Tolls | None"]
+"""Season, effort, order or none, draw, what known plans plant, and tolls on ordering where a floor
+is asked for."""
+
+
+def most_seconds(even: float) -> float:
+    """Most time of a solve whose even share that is."""
+    return min(SECONDS, max(LEAST_SECONDS, even))
 
 
 def work(ask: Ask) -> Outcome:
-    """Solve one second stage, or one draw's floor where no order is given."""
+    """Solve one second stage, or where no order is given a draw's floor.
+
+    Without tolls, what is best in the draw with known plantings.
+    """
     blob, effort, order, turn, pool, tolls = ask
     key = (sha256(blob).digest(), effort)
     if key not in _stages:
@@ -46,7 +56,9 @@ def work(ask: Ask) -> Outcome:
             del _stages[next(iter(_stages))]
         _stages[key] = SecondStage(pickle.loads(blob), *effort)
     stage = _stages[key]
-    return stage.floor(turn, tolls) if order is None else stage.outcome(order, turn, pool)
+    if order is not None:
+        return stage.outcome(order, turn, pool)
+    return stage.best_of(turn, pool) if tolls is None else stage.floor(turn, tolls, pool)
 
 
 @dataclass(slots=True)
@@ -66,7 +78,7 @@ class OutcomeTable:
     """Outcomes known so far, by draws, order (None: at best) and number of the draw.
 
     Fields are offered what `pool` has on them and what is best in the draw itself, if that is known
-    by then: so find out first what a draw costs at best.
+    by then.
     """
 
     season: Season
@@ -108,9 +120,10 @@ class OutcomeTable:
         Parameters
         ----------
         tolls
-            On ordering, by draw, where what is asked for is a draw at best.
+            On ordering, by draw, where what a draw costs at best is asked for.
         pools
-            All that fields are offered, by draw, however many acres that leaves short.
+            All that fields are offered, by draw, however many acres that leaves short; where a
+            floor is asked for, what is tried first.
         """
         new = [a for a in dict.fromkeys(asked) if (which, *a) not in self.known]
         jobs = {str(n): (which, order, i) for n, (order, i) in enumerate(new)}
@@ -122,7 +135,7 @@ class OutcomeTable:
                 raise done.error
             self.known[jobs[done.key]] = done.value
             self.solves += 1
-            if pools is None:
+            if pools is None or tolls is not None:
                 self.full += 1
                 self.full_seconds += done.seconds
             self.said(f"{what}: {n:,} of {len(new):,}")
@@ -135,16 +148,19 @@ class OutcomeTable:
         pools: Sequence[Pool] | None,
     ) -> Ask:
         which, order, i = key
+        if order is None and tolls is None and pools is not None:
+            return self.blob, (ROUGH_GAP, 0.0, self.most_again), None, turn, pools[i], None
         if order is None:
             toll = NONE if tolls is None else tolls[i]
             effort = (self.floor_gap, self.base, self.most)
-            return self.blob, effort, None, turn, frozenset(), toll
+            pool = self.pool if pools is None else pools[i]
+            return self.blob, effort, None, turn, pool, toll
         if pools is not None:
             effort = (GAP, float("inf"), self.most_again)
-            return self.blob, effort, order, turn, pools[i], NONE
+            return self.blob, effort, order, turn, pools[i], None
         at_best = self.known.get((which, None, i))
         pool = self.pool | at_best.planted if at_best is not None else self.pool
-        return self.blob, (GAP, self.base, self.most_again), order, turn, pool, NONE
+        return self.blob, (GAP, self.base, self.most_again), order, turn, pool, None
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

@@ -1,4 +1,4 @@
-"""Orders tried on common draws: in full, or planted as the best order so far is in each of them."""
+"""Orders tried on choosing draws: a few of these first, the best of the orders on all of them."""
 
 from __future__ import annotations
 
@@ -11,26 +11,33 @@ from planner.risk import candidates
 from planner.risk.second_stage import Order
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable, Sequence
+
+    import numpy.typing as npt
 
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
     from planner.risk.outcomes import OutcomeTable, Until
+    from planner.risk.second_stage import Outcome, Pool
     from planner.risk.turned_out import Turn
 
+    Floats = npt.NDArray[np.float64]
+
+CHOOSING = 32
+"""Draws that orders are chosen by; a power of two."""
 COMMON = 8
-"""Draws whose own best orders become candidates, and that candidates are compared on."""
-SCREENED = 4
-"""Of these, the first that every candidate is compared on; the best few go on to all."""
-FEW = 2
-"""Orders that are compared on fresh draws, beside the plan's."""
+"""The first of these: their own best orders become candidates."""
+DEAR = 4
+"""One choosing draw of so many is among the dearest, which are looked at more closely."""
+LOOKED = (2, 4)
+"""Of the dearest draws one of so many is looked at first, and of the others."""
+KEPT = 4
+"""Orders that are tried on all choosing draws after a first look."""
 ROUNDS = 6
 """Times that the neighbors of the best order so far are looked at."""
-COMMONLY, FRESH, NEAR = range(3)
-"""Kinds of draws; from NEAR on the common ones, planted as the best order so far is in them, a kind
-for every round."""
-SETTLED = 1000
-"""The kind of draws of the last look at neighbors."""
+COMMONLY, FRESH, SETTLED, WEIGHED = range(4)
+"""Kinds of what is known: of choosing draws and of fresh ones in full, and of both with fields
+offered only what they have under known orders in the same draw."""
 
 
 @dataclass(slots=True)
@@ -39,128 +46,134 @@ class Tried:
 
     table: OutcomeTable
     own: Order
-    orders: dict[Order, None]
+    drawn: Sequence[Turn]
+    """Choosing draws."""
+    orders: dict[Order, None] = field(default_factory=dict)
+    """Those tried, the plan's own first."""
+    settled: list[Order] = field(default_factory=list)
+    """Those whose plantings others are tried with."""
     left_out: list[str] = field(default_factory=list)
 
-    def compare(
-        self, what: str, orders: Sequence[Order], drawn: Sequence[Turn], until: Until
-    ) -> None:
-        """Find out what orders, and the plan's, come to on common draws, draw by draw."""
-        asked = [(order, i) for i in range(len(drawn)) for order in (self.own, *orders)]
-        self.table.fill(what, asked, drawn, COMMONLY, until)
+    def settle(self, guess: Order | None, until: Until) -> None:
+        """Find out what is planted under the plan's order, and under a guess, draw by draw."""
+        self.orders = {self.own: None, **self.orders}
+        self.settled = list(dict.fromkeys([self.own, guess or self.own]))
+        asked = [(order, i) for i in range(len(self.drawn)) for order in self.settled]
+        self.table.fill("two orders to go by", asked, self.drawn, COMMONLY, until)
+        mine = [i for i, o in enumerate(self.table.of(COMMONLY, self.own, len(self.drawn))) if o]
+        self._fill("the plan's order", [self.own], mine, until)
 
-    def race(self, orders: Sequence[Order], drawn: Sequence[Turn], until: Until) -> None:
-        """Compare orders on the first common draws, and the best few of all on the rest."""
-        self.compare("orders compared", orders, drawn[:SCREENED], until)
-        few = self.ranked(SCREENED)[: FEW + 1]
-        self.compare("orders compared, the best few", few, drawn, until)
+    def pools(self) -> list[Pool]:
+        """What fields are offered in each draw: what they have under settled orders or at best.
 
-    def take_best_of_draws(self) -> None:
-        """Take up orders that are best in some draws, to be tried with what is planted anyway."""
-        for o in self.table.of(COMMONLY, None, COMMON):
-            if o is not None and o.planted:
-                self.take(o.order)
-
-    def near(
-        self,
-        what: str,
-        best: Order,
-        orders: Sequence[Order],
-        drawn: Sequence[Turn],
-        kind: int,
-        until: Until,
-    ) -> None:
-        """Find out what orders come to in common draws if fields have what the best's have there.
-
-        Much quicker than `compare`, and never too low.
+        Much quicker than all, and what orders come to is never too low.
         """
-        pools = [o.planted if o else frozenset() for o in self.table.of(COMMONLY, best, COMMON)]
-        known = [i for i, pool in enumerate(pools) if pool]
-        asked = [(order, i) for i in known for order in orders]
-        self.table.fill(what, asked, drawn, kind, until, pools=pools)
+        known = [self.table.of(COMMONLY, o, len(self.drawn)) for o in (None, *self.settled)]
+        return [frozenset().union(*(o.planted for o in x if o)) for x in zip(*known, strict=True)]
 
-    def more_than(self, best: Order, order: Order, kind: int) -> float:
-        """Mean value more than the best order's in common draws, planted alike."""
-        pairs = zip(
-            self.table.of(kind, order, COMMON), self.table.of(COMMONLY, best, COMMON), strict=True
-        )
-        found = [a.value - b.value for a, b in pairs if a and b]
-        return float(np.mean(found)) if found else np.inf
+    def look(self, what: str, orders: Iterable[Order], until: Until) -> None:
+        """Try orders that are new and can be placed: on a few draws, the best of them on all."""
+        season = self.table.season
+        new = [o for o in dict.fromkeys(orders) if o not in self.orders]
+        new = [o for o in new if candidates.possible(season, o)]
+        self.orders |= dict.fromkeys(new)
+        dear, rest = self._first_draws()
+        self._fill(what, new, [*dear, *rest], until)
+        first = {o: self._mean_of_first(o, dear, rest) for o in new}
+        kept = sorted(new, key=lambda o: first[o])[:KEPT]
+        self._fill(f"{what}, the best few", kept, self._known(), until)
 
-    def take(self, order: Order) -> None:
-        """Take up an order, if it can be placed and is not known yet."""
-        if candidates.possible(self.table.season, order):
-            self.orders.setdefault(order)
+    def first_few(self, what: str, orders: Iterable[Order], until: Until) -> None:
+        """Find out what orders come to in the common draws."""
+        self._fill(what, list(dict.fromkeys(orders)), range(COMMON), until)
 
-    def against_own(self, order: Order, first: int = COMMON) -> list[float]:
-        """Value more than the plan's order in each of the first common draws known of both."""
-        pairs = zip(
-            self.table.of(COMMONLY, order, first),
-            self.table.of(COMMONLY, self.own, first),
-            strict=True,
-        )
-        return [a.value - b.value for a, b in pairs if a and b]
+    def _fill(self, what: str, orders: Sequence[Order], draws: Sequence[int], until: Until) -> None:
+        asked = [(order, i) for i in draws for order in orders]
+        self.table.fill(what, asked, self.drawn, SETTLED, until, pools=self.pools())
 
-    def ranked(self, first: int = COMMON) -> list[Order]:
-        """Orders by their mean value over the first common draws.
+    def _known(self) -> list[int]:
+        """Draws in which it is known what the plan's order comes to."""
+        return [i for i, o in enumerate(self._of(self.own)) if o is not None]
 
-        Those known of fewer draws come after the others, and those of too few to tell not at all.
+    def _first_draws(self) -> tuple[list[int], list[int]]:
+        """Draws for a first look: some of the dearest for the plan's order, and some others."""
+        values = {i: o.value for i, o in enumerate(self._of(self.own)) if o is not None}
+        by_value = sorted(values, key=lambda i: -values[i])
+        cut = len(by_value) // DEAR
+        return by_value[:cut][:: LOOKED[0]], by_value[cut:][:: LOOKED[1]]
+
+    def _mean_of_first(self, order: Order, dear: Sequence[int], rest: Sequence[int]) -> float:
+        """Mean value more than the plan's order's by a first look, draws weighted as they are."""
+        found = self.against_own(order)
+        if not all(i in found for i in (*dear, *rest)):
+            return np.inf
+        parts = [(1.0 / DEAR, dear), (1.0 - 1.0 / DEAR, rest)]
+        return sum(share * float(np.mean([found[i] for i in x])) for share, x in parts if x)
+
+    def _of(self, order: Order) -> list[Outcome | None]:
+        return self.table.of(SETTLED, order, len(self.drawn))
+
+    def against_own(self, order: Order) -> dict[int, float]:
+        """Value more than the plan's order's in each choosing draw known of both."""
+        pairs = zip(self._of(order), self._of(self.own), strict=True)
+        return {i: a.value - b.value for i, (a, b) in enumerate(pairs) if a and b}
+
+    def ranked(self) -> list[Order]:
+        """Orders by their mean value over all choosing draws; the plan's own where none is known.
+
+        Those known of fewer draws than the plan's order are left out.
         """
-        known = {o: self.against_own(o, first) for o in self.orders}
-        most = max(len(x) for x in known.values())
+        most = len(self._known())
         if not most:
             return [self.own]
-        enough = [o for o, x in known.items() if 2 * len(x) >= most]
-        return sorted(enough, key=lambda o: (len(known[o]) < most, float(np.mean(known[o]))))
+        known = {o: list(self.against_own(o).values()) for o in self.orders}
+        enough = [o for o, x in known.items() if len(x) == most]
+        return sorted(enough, key=lambda o: float(np.mean(known[o])))
+
+    def outcomes(self, order: Order) -> list[Outcome]:
+        """What became of an order in choosing draws."""
+        return [o for o in self._of(order) if o is not None]
 
 
-def train(tried: Tried, plan: Plan, held: AsPlanned, drawn: Sequence[Turn], until: Until) -> None:
-    """Take up orders with reserve, those that are best in some draws, and one made of these."""
-    table, n = tried.table, len(drawn)
-    table.fill("best orders of draws", [(None, i) for i in range(n)], drawn, COMMONLY, until)
-    found = [o for o in table.of(COMMONLY, None, n) if o is not None and o.planted]
-    if len(found) < n:
-        tried.left_out.append(f"best orders of {len(found)} draws of {n} were candidates")
+def train(tried: Tried, plan: Plan, held: AsPlanned, until: Until) -> list[Order]:
+    """Make candidates: one made of what draws need, those best in some draws, some with reserve.
+
+    Finds out first what the common draws cost at best.
+    """
+    table, season = tried.table, tried.table.season
+    asked: list[tuple[Order | None, int]] = [(None, i) for i in range(COMMON)]
+    table.fill("best orders of draws", asked, tried.drawn, COMMONLY, until)
+    found = [o for o in table.of(COMMONLY, None, COMMON) if o is not None and o.planted]
+    if len(found) < COMMON:
+        tried.left_out.append(f"best orders of {len(found)} draws of {COMMON} were candidates")
     table.pool = table.pool.union(*(o.planted for o in found))
-    for order in candidates.with_reserve(table.season, plan, held):
-        tried.take(order)
-    at_best = [o for o in found if candidates.possible(table.season, o.order)]
-    if found:
-        known = [tried.own, *(o.order for o in at_best)]
-        tried.take(candidates.by_product(table.season, known, found))
-        for order in candidates.with_seed_of(tried.own, list(tried.orders)):
-            tried.take(order)
+    at_best = [o.order for o in found]
+    orders = [candidates.by_product(season, [tried.own, *at_best], found)] if found else []
+    orders += [*at_best, *candidates.with_reserve(season, plan, held)]
+    orders += candidates.with_seed_of(tried.own, orders)
+    orders += [Order(o.containers, tried.own.seed) for o in at_best]
+    return [o for o in dict.fromkeys(orders) if candidates.possible(season, o)]
 
 
-def improve(tried: Tried, common: Sequence[Turn], until: Until) -> None:
+def improve(tried: Tried, until: Until) -> None:
     """Go on from the best order to others near it while that helps."""
-    for number in range(ROUNDS):
+    season = tried.table.season
+    for _ in range(ROUNDS):
         best = tried.ranked()[0]
-        outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
+        outcomes = tried.outcomes(best)
         if until.is_set() or not outcomes:
             return
-        season, orders = tried.table.season, list(tried.orders)
-        again = candidates.by_product(season, orders, outcomes)
-        waiting = [o for o in orders if not any(tried.table.of(COMMONLY, o, COMMON))]
         near = [
             *steps_from(tried, best).values(),
             *candidates.for_levels(season, best),
-            Order(again.containers, best.seed),
-            *candidates.with_seed_of(best, orders),
+            candidates.by_product(season, list(tried.orders), outcomes),
+            *candidates.with_seed_of(best, tried.orders),
         ]
-        fresh = [o for o in near if o not in tried.orders and candidates.possible(season, o)]
-        fresh = list(dict.fromkeys([*waiting, *fresh]))
-        kind = NEAR + number
-        tried.near("near the best order", best, fresh, common, kind, until)
-        few = sorted(fresh, key=lambda o: tried.more_than(best, o, kind))[:FEW]
-        for order in few:
-            tried.take(order)
-        tried.compare("the best of these", few, common, until)
+        tried.look("near the best order", near, until)
         if tried.ranked()[0] == best:
             return
 
 
 def steps_from(tried: Tried, best: Order) -> dict[str, Order]:
     """Orders with one container or bag more or less, where draws ask for it."""
-    outcomes = [o for o in tried.table.of(COMMONLY, best, COMMON) if o is not None]
-    return candidates.neighbors(tried.table.season, best, outcomes)
+    return candidates.neighbors(tried.table.season, best, tried.outcomes(best))

@@ -8,9 +8,7 @@ from planner.plan import recount
 from planner.plan.plan import Plan
 from planner.risk.as_planned import as_planned
 from planner.risk.chances import SparePlanted, to_dict
-from planner.risk.draws import Changes, draw
 from planner.risk.margins import margins
-from planner.risk.tolls import Forecast
 from planner.risk.turned_out import turned_out, turns
 from planner.season.domain import Basis, Pressure, Quantity, Season, TargetStand, Unknown
 from tests.support.plans import HAND_PLAN, HAND_SEASON
@@ -138,11 +136,6 @@ class TestOneUnknown:
         assert as_planned(one, plan, draws=2).lots[0].short == pytest.approx(7200.0 - 120.0)
         (turn,) = turns(one, 1, 0)
         assert turned_out(one, turn).lots[0].germination == pytest.approx(0.01)
-        ((n, changes),) = draw(one, 1, 0)
-        as_planned_needs = Forecast(one, plan).of(Changes({}), 1)["Alpha"][0]
-        assert Forecast(one, plan).of(changes, n)["Alpha"][0] == pytest.approx(
-            90.0 * as_planned_needs
-        )
 
 
 class TestHeldAgainstTheRecount:

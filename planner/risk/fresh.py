@@ -1,0 +1,153 @@
+"""Orders on fresh draws, batch by batch, and what each of these would cost at best.
+
+In a batch it is known first what the orders compared come to, then what other orders do, from which
+come its tolls (`planner.risk.tolls`), then what its draws cost at best with these.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field
+from time import monotonic
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.risk import candidates
+from planner.risk.floors import NONE
+from planner.risk.outcomes import Until, most_seconds
+from planner.risk.second_stage import Order
+from planner.risk.tolls import balanced
+from planner.risk.tried import FRESH, WEIGHED, Tried
+
+if TYPE_CHECKING:
+    from collections.abc import Sequence
+
+    from planner.risk.floors import Tolls
+    from planner.risk.second_stage import Pool
+    from planner.risk.turned_out import Turn
+
+BATCH = 4
+"""Fresh draws over which tolls come to nought, at the most."""
+BATCHES = 4
+"""Batches that draws are divided into at the least: the gap's interval is of their means."""
+UNEVEN = 3.0
+"""Times its even share of the time that a fresh draw at best may take, while other batches follow:
+few need it, and what they leave unproven counts in the gap."""
+PARTS = (0.25, 0.6)
+"""Shares of a batch's time for the orders compared, and until tolls are known."""
+RIVALS = 4
+"""Best of the orders tried, and of those that reach a discount level, that tolls are made for."""
+
+
+@dataclass(slots=True)
+class Fresh:
+    """A few orders on fresh draws, batch by batch, and what these cost at best."""
+
+    tried: Tried
+    few: list[Order]
+    """The best by the choosing draws first."""
+    drawn: Sequence[Turn]
+    tolls: list[Tolls] = field(default_factory=list)
+    """By draw, as far as batches were begun."""
+
+    @property
+    def size(self) -> int:
+        """Draws of a batch."""
+        return max(1, min(BATCH, len(self.drawn) // BATCHES))
+
+    @property
+    def batches(self) -> list[range]:
+        """Draws of every batch."""
+        return [range(i, i + self.size) for i in range(0, len(self.drawn), self.size)]
+
+    @property
+    def done(self) -> list[int]:
+        """Draws in which it is known what all of the few come to."""
+        known = self.tried.table.known
+        return [i for i in range(len(self.drawn)) if all((FRESH, o, i) in known for o in self.few)]
+
+    @property
+    def whole(self) -> list[range]:
+        """Batches in which it is known as well what every draw costs at best."""
+        known, done = self.tried.table.known, set(self.done)
+        return [
+            batch
+            for batch in self.batches
+            if all(i in done and (FRESH, None, i) in known for i in batch)
+        ]
+
+    def settle(self, until: Until) -> None:
+        """Settle batch after batch, each in its share of the time that is left."""
+        for number, batch in enumerate(self.batches):
+            if until.is_set():
+                return
+            self._settle_batch(batch, len(self.batches) - number, until)
+
+    def _settle_batch(self, batch: range, left: int, until: Until) -> None:
+        """`left` is the number of batches that are not settled, this one among them."""
+        table, begun = self.tried.table, monotonic()
+        seconds = max(0.0, until.end - begun) / left
+        work = seconds * table.engine.workers
+        said = f"fresh draws, {batch.start} of {len(self.drawn)} settled"
+        table.most_again = most_seconds(PARTS[0] * work / (self.size * len(self.few)))
+        asked: list[tuple[Order | None, int]] = [(o, i) for i in batch for o in self.few]
+        table.fill(said, asked, self.drawn, FRESH, until)
+        self._weigh(batch, said, Until(begun + PARTS[1] * seconds, until.user))
+        even = max(0.0, begun + seconds - monotonic()) * table.engine.workers / self.size
+        table.most = most_seconds(even if left == 1 else UNEVEN * even)
+        at_best: list[tuple[Order | None, int]] = [(None, i) for i in batch]
+        pools = [self._planted(i) for i in range(batch.stop)]
+        table.fill(said, at_best, self.drawn, FRESH, until, self.tolls, pools)
+
+    def _weigh(self, batch: range, said: str, until: Until) -> None:
+        """Find tolls for a batch from what orders near the best come to in it."""
+        table, best = self.tried.table, self.few[0]
+        at_best: list[tuple[Order | None, int]] = [(None, i) for i in batch]
+        orders: list[Order] = []
+        if len(batch) > 1 and all((FRESH, best, i) in table.known for i in batch):
+            everywhere = [table.pool] * batch.stop
+            table.fill(said, at_best, self.drawn, WEIGHED, until, pools=everywhere)
+            pools = [self._planted(i) for i in range(batch.stop)]
+            orders = self._rivals(batch)
+            asked = [(o, i) for o in orders for i in batch]
+            table.fill(said, asked, self.drawn, WEIGHED, until, pools=pools)
+        costs = {
+            o: [x.value for i in batch if (x := table.known.get((WEIGHED, o, i)))] for o in orders
+        }
+        weighed = [o for o in orders if len(costs[o]) == len(batch)]
+        if weighed:
+            values = np.array([costs[o] for o in weighed]).T
+            self.tolls += balanced(table.season, weighed, values)
+        else:
+            self.tolls += [NONE] * len(batch)
+
+    def _planted(self, i: int) -> Pool:
+        """What fields have in a draw under the best order and when all is known before."""
+        known = self.tried.table.known
+        found = known.get((FRESH, self.few[0], i)), known.get((WEIGHED, None, i))
+        return frozenset().union(*(o.planted for o in found if o is not None))
+
+    def _rivals(self, batch: range) -> list[Order]:
+        """Orders weighed for tolls, the best first.
+
+        What draws of this batch and some before would have ordered at best, in whole and in part;
+        other good orders; and those near the best in what cannot be waited with.
+        """
+        tried, best, season = self.tried, self.few[0], self.tried.table.season
+        known = tried.table.known
+        now = [known.get((WEIGHED, None, i)) for i in batch]
+        before = [known.get((FRESH, None, i)) for i in range(batch.start)][-len(batch) :]
+        of_batch = [o.order for o in now if o is not None and o.planted]
+        at_best = [
+            *of_batch,
+            *(Order(best.containers, o.seed) for o in of_batch),
+            *(Order(o.containers, best.seed) for o in of_batch),
+            *(o.order for o in before if o is not None and o.planted),
+        ]
+        others = [
+            *tried.ranked()[:RIVALS],
+            *candidates.for_levels(season, best)[:RIVALS],
+            *candidates.around(season, best),
+        ]
+        at_best = [o for o in at_best if candidates.possible(season, o)]
+        return list(dict.fromkeys([best, *at_best, *others]))
