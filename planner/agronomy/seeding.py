@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.season.domain import SeedingRate
 from planner.units import Measure, in_unit
+from planner.units.exact import FEET_PER_METER, SQUARE_FEET_PER_ACRE
 
 if TYPE_CHECKING:
     from planner.season.domain import Farm, Field, SeedLot
@@ -52,6 +53,20 @@ def planter_rate(seeds: float, *, metric: bool) -> float:
     """
     step = planter_step(metric=metric)
     return round(seeds / step) * step
+
+
+def seeds_in_a_row(seeds: float, row_width: float | None, *, metric: bool) -> float | None:
+    """Seeds in 10 feet of row (metric in 10 m), of so many an acre in rows so many inches apart.
+
+    L. R. Gibson, Iowa State Univ., Agronomy 212: 200,000 in 15-inch rows are 5.74 in a foot.
+
+    >>> round(seeds_in_a_row(200_000.0, 15.0, metric=False), 1)
+    57.4
+    """
+    if row_width is None:
+        return None
+    length = 10.0 * (FEET_PER_METER if metric else 1.0)
+    return seeds * length * row_width / 12.0 / SQUARE_FEET_PER_ACRE
 
 
 def units_per_acre(field: Field, lot: SeedLot, farm: Farm) -> float:

@@ -7,7 +7,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
-from planner.agronomy.seeding import drop_rate, planter_rate
+from planner.agronomy.seeding import drop_rate, planter_rate, seeds_in_a_row
 from planner.plan.recount import planted_units
 from planner.report.facts import FIELD_COST, FIELDS, PICTURES, SEED, SHORT_FIELDS
 from planner.report.measures import Measure
@@ -24,6 +24,8 @@ if TYPE_CHECKING:
 
 LATEST = date.max
 NOT_PLANTED = "not planted"
+CORNER = 2.0
+"""Acres of one lot in a field that nobody changes the planter's seed for: common practice."""
 WORTH_TELLING = 0.05
 """Least volume of powder that is told, fl oz."""
 
@@ -119,10 +121,13 @@ def _planting(facts: Facts) -> Table:
     short = {s.field: s.acres for s in facts.plan.shortages}
     lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     powder = any(_powder(facts, p) > 0.0 for p in facts.plan.planting)
+    metric = facts.season.farm.metric
+    row = any(facts.fields[p.field].row_width is not None for p in facts.plan.planting)
     rows: list[tuple[Content, ...]] = []
     for field in by_day(facts):
         for p in planted[field.name]:
             lot = facts.lots[p.lot]
+            drop = planter_rate(drop_rate(field, lot), metric=metric)
             rows.append(
                 (
                     field.planting_date,
@@ -132,7 +137,8 @@ def _planting(facts: Facts) -> Table:
                     lot.maturity,
                     p.recipe,
                     p.acres,
-                    planter_rate(drop_rate(field, lot), metric=facts.season.farm.metric),
+                    drop,
+                    *([seeds_in_a_row(drop, field.row_width, metric=metric)] if row else []),
                     Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
                     *([_powder(facts, p) or None] if powder else []),
                     facts.cost_per_acre.get(field.name),
@@ -142,7 +148,7 @@ def _planting(facts: Facts) -> Table:
         if field.name in short:
             acres = Cell(short[field.name], Look.SHORT)
             nothing = (Cell(NOT_PLANTED, Look.SHORT), None, None, None, None)
-            blank = [None] * (4 if powder else 3)
+            blank = [None] * (3 + powder + row)
             rows.append((field.planting_date, field.name, *nothing, *blank, acres))
     return Table(
         name="planting",
@@ -155,6 +161,7 @@ def _planting(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("area", "Planted", Measure.AREA, total=True),
             Column("drop", "Set planter to", Measure.SEEDS_PER_AREA),
+            *([Column("row", f"Seeds in 10 {'m' if metric else 'ft'} of row")] if row else []),
             Column("units", "Seed", Measure.UNITS, total=True),
             *([Column("powder", "Powder", Measure.DOSE)] if powder else []),
             Column("cost", "Cost", Measure.MONEY_PER_AREA),
@@ -172,21 +179,19 @@ def _planting(facts: Facts) -> Table:
 
 
 def _split_said(facts: Facts) -> str:
-    """Say what a part under the smallest split is, where the plan has one."""
+    """Say what a part under the smallest split is, or a mere corner, where the plan has one."""
     farm, fields = facts.season.farm, facts.fields
+    least_split = max(farm.smallest_split, CORNER)
     small = [
-        p
-        for p in facts.plan.planting
-        if p.acres < min(farm.smallest_split, fields[p.field].acres) - 1e-6
+        p for p in facts.plan.planting if p.acres < min(least_split, fields[p.field].acres) - 1e-6
     ]
     if not small:
         return ""
     least = min(small, key=lambda p: p.acres)
-    return (
-        f" {least.field} has only {facts.say(least.acres, Measure.AREA)} of {least.lot}: Smallest "
-        "split adds up the lots of a variety under a recipe. The setting Smallest lot share keeps "
-        "such parts out."
-    )
+    text = f" {least.field} has only {facts.say(least.acres, Measure.AREA)} of {least.lot}"
+    if farm.smallest_split > 0.0:
+        text += ": Smallest split adds up the lots of a variety under a recipe"
+    return f"{text}. The setting Smallest lot share keeps such parts out."
 
 
 def _shortages(facts: Facts) -> Table:

@@ -8,7 +8,7 @@ stand in full in data/SOURCES.md.
 import pytest
 
 from planner.agronomy.rates import LB_PER_100KG, MG_PER_LB
-from planner.agronomy.seeding import drop_rate, unit_weight, units_per_acre
+from planner.agronomy.seeding import drop_rate, seeds_in_a_row, unit_weight, units_per_acre
 from planner.season.domain import SeedingRate, TargetStand
 from tests.support.seasons import farm, field, lot
 
@@ -207,3 +207,13 @@ def test_hundred_kilograms_in_pounds():
     """1 lb = 0.45359237 kg exactly (NIST Handbook 44, Appendix C)."""
     pounds = LB_PER_100KG
     assert pounds * 0.45359237 == pytest.approx(100.0, rel=1e-12)
+
+
+def test_seeds_in_a_row():
+    """Gibson: 200,000 in 15-inch rows are 5.74 in a foot, 5 in a foot are 174,240 an acre."""
+    assert seeds_in_a_row(200_000.0, 15.0, metric=False) == pytest.approx(57.4, abs=0.05)
+    assert seeds_in_a_row(174_240.0, 15.0, metric=False) == pytest.approx(50.0)
+    assert seeds_in_a_row(200_000.0, None, metric=False) is None
+    # derived: 400,000/ha in rows of 0.5 m are 20 in a meter
+    per_acre = 400_000.0 * 0.40468564224
+    assert seeds_in_a_row(per_acre, 50.0 / 2.54, metric=True) == pytest.approx(200.0)

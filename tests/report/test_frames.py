@@ -54,7 +54,7 @@ from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.quick import few
 from tests.support.random_season import tiny_season
 from tests.support.sample_plan import awkward_season, big_season, greedy_plan, sample_season
-from tests.support.seasons import farm, lot, season
+from tests.support.seasons import farm, field, lot, season
 
 RANDOM = few(range(60), 4)
 
@@ -533,6 +533,28 @@ def test_a_part_under_the_smallest_split_is_explained() -> None:
     one = replace(plan, planting=planting[:1])
     table = table_in(fields_sheet(Facts(one, whole)), "planting")
     assert "Smallest" not in table.note
+    free = replace(whole, farm=farm())
+    table = table_in(fields_sheet(Facts(plan, free)), "planting")
+    assert "Smallest" not in table.note
+    corner = (replace(planting[0], acres=79.2), replace(planting[1], acres=0.8))
+    table = table_in(fields_sheet(Facts(replace(plan, planting=corner), free)), "planting")
+    assert "only 0.8 acres of L2. The setting Smallest lot share keeps" in table.note
+
+
+@pytest.mark.parametrize(("metric", "length", "seeds"), [(False, "ft", 57.4), (True, "m", 188.2)])
+def test_the_drop_is_told_in_a_length_of_row_where_the_row_width_is_known(metric, length, seeds):
+    """200,000 in 15-inch rows are 5.74 in a foot (Gibson); derived: 188.2 in 10 m at 494,000/ha."""
+    fields = (field(seeds=200_000.0, row_width=15.0), field("South"))
+    whole = season(farm=farm(metric=metric), fields=fields)
+    planting = tuple(Planting(f.name, "L1", "R1", 80.0, 80.0) for f in fields)
+    plan = Plan(Outcome.FEASIBLE, 0.0, 0.0, Cost(), planting=planting)
+    table = table_in(fields_sheet(Facts(plan, whole)), "planting")
+    at = [c.header for c in table.columns].index(f"Seeds in 10 {length} of row")
+    assert [row[at] for row in table.rows] == [pytest.approx(seeds, abs=0.05), None]
+    bare = table_in(
+        fields_sheet(Facts(plan, replace(whole, fields=(field(), fields[1])))), "planting"
+    )
+    assert not any("of row" in c.header for c in bare.columns)
 
 
 def test_charts_name_the_farms_land_and_draw_no_title_over_names_beside_bars() -> None:
