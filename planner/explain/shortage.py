@@ -6,6 +6,7 @@ from collections import Counter
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import need, rating
+from planner.agronomy.rates import liquid_per_cwt
 from planner.agronomy.suitability import Bar, lot_obstacles, obstacles
 from planner.explain.limits import Cause, Scene, miss, not_enough
 from planner.explain.supply import units_short
@@ -126,8 +127,25 @@ def _no_recipe(field: Field, lots: Sequence[SeedLot], season: Season) -> tuple[C
     fewest = min(len(o) for o in tried.values())
     bars = Counter(o for found in tried.values() if len(found) == fewest for o in found)
     obstacle, _ = min(bars.items(), key=lambda kv: (-kv[1], kv[0].bar.name, kv[0].about))
+    if obstacle.bar is Bar.LIQUID:
+        near = [key for key, o in tried.items() if len(o) == fewest and obstacle in o]
+        return Cause.LIQUID, start + _liquid_words(near, season)
     text = _recipe_words(field, obstacle.bar, obstacle.about, season)
     return Cause[obstacle.bar.name], start + text
+
+
+def _liquid_words(near: Sequence[tuple[str, str]], season: Season) -> str:
+    """Say which of the recipes on lots (by name) that liquid alone keeps off is the least wet."""
+    speech = Speech(season.farm)
+    limit = speech.liquid(season.farm.liquid_limit or 0.0)
+    least, lot, recipe = min(
+        (liquid_per_cwt(season.recipe_named[r], season.lot_named[lot], season), lot, r)
+        for lot, r in near
+    )
+    return (
+        f"every recipe that is strong enough puts more liquid on than {limit}: "
+        f"{speech.liquid(least)} at the least ({recipe} on {lot})."
+    )
 
 
 def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
@@ -148,9 +166,6 @@ def _recipe_words(field: Field, bar: Bar, about: str, season: Season) -> str:
         return f"none may be treated with {listing(field.only_recipes, 'or')}, its only recipes."
     if bar is Bar.TREATED:
         return f"already treated with {about}, which this field does not allow."
-    if bar is Bar.LIQUID:
-        limit = Speech(season.farm).liquid(season.farm.liquid_limit or 0.0)
-        return f"every recipe that is strong enough puts more liquid on than {limit}."
     if bar is Bar.ACTIVE:
         return f"every recipe that is strong enough puts more {about} on than its ceiling allows."
     return "no recipe is allowed and seed may not be planted untreated."

@@ -123,6 +123,7 @@ def _planting(facts: Facts) -> Table:
     powder = any(_powder(facts, p) > 0.0 for p in facts.plan.planting)
     metric = facts.season.farm.metric
     row = any(facts.fields[p.field].row_width is not None for p in facts.plan.planting)
+    in_a_row = f"Seeds in 10 {'m' if metric else 'ft'} of row"
     rows: list[tuple[Content, ...]] = []
     for field in by_day(facts):
         for p in planted[field.name]:
@@ -161,7 +162,7 @@ def _planting(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("area", "Planted", Measure.AREA, total=True),
             Column("drop", "Set planter to", Measure.SEEDS_PER_AREA),
-            *([Column("row", f"Seeds in 10 {'m' if metric else 'ft'} of row")] if row else []),
+            *([Column("row", in_a_row, Measure.NUMBER, decimals=1)] if row else []),
             Column("units", "Seed", Measure.UNITS, total=True),
             *([Column("powder", "Powder", Measure.DOSE)] if powder else []),
             Column("cost", "Cost", Measure.MONEY_PER_AREA),

@@ -44,7 +44,10 @@ CASES = {
         ),
         "White mold at high pressure needs a rating of VG; the strongest, R1, has G",
     ),
-    "LIQUID": (season(farm=farm(liquid_limit=3.0)), "puts more liquid on than 3 fl oz/cwt"),
+    "LIQUID": (
+        season(farm=farm(liquid_limit=3.0)),
+        "puts more liquid on than 3 fl oz/cwt: 4 fl oz/cwt at the least (R1 on L1).",
+    ),
     "ACTIVE": (
         season(
             products=(product(actives=(Active("alphaine", 1.0),)),),

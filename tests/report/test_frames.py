@@ -551,6 +551,7 @@ def test_the_drop_is_told_in_a_length_of_row_where_the_row_width_is_known(metric
     table = table_in(fields_sheet(Facts(plan, whole)), "planting")
     at = [c.header for c in table.columns].index(f"Seeds in 10 {length} of row")
     assert [row[at] for row in table.rows] == [pytest.approx(seeds, abs=0.05), None]
+    assert table.columns[at].measure is Measure.NUMBER
     bare = table_in(
         fields_sheet(Facts(plan, replace(whole, fields=(field(), fields[1])))), "planting"
     )
