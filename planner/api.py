@@ -17,7 +17,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
     from planner.campaign.domain import Campaign
-    from planner.explain.again import Again
+    from planner.explain.again_changes import Again
     from planner.explain.explain import Explanation
     from planner.optimize.options import Progress, Stop
     from planner.plan.earlier import Earlier

@@ -16,8 +16,9 @@ from statistics import median
 from planner import api
 from planner.engine.jobs import Job, opened
 from planner.risk.floors import NONE
+from planner.risk.order import ordered_by
 from planner.risk.outcomes import work
-from planner.risk.second_stage import SECONDS, SecondStage, ordered_by, planted_by
+from planner.risk.second_stage import SECONDS, SecondStage, planted_by
 from planner.risk.turned_out import turns
 from planner.risk.usual import with_usual_unknowns
 from reports.machine import described

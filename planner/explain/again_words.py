@@ -10,7 +10,7 @@ from planner.plan.moves import ACRE
 from planner.plan.plan import CENT
 
 if TYPE_CHECKING:
-    from planner.explain.again import Again, FieldChange
+    from planner.explain.again_changes import Again, FieldChange
     from planner.explain.words import Speech
     from planner.plan.plan import Plan
 

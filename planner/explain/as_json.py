@@ -7,7 +7,7 @@ from enum import Enum
 from typing import TYPE_CHECKING, Any
 
 if TYPE_CHECKING:
-    from planner.explain.again import Again
+    from planner.explain.again_changes import Again
     from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
 

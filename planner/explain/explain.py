@@ -24,7 +24,7 @@ from planner.plan.added import as_decided
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from planner.explain.again import Again
+    from planner.explain.again_changes import Again
     from planner.explain.compare import Comparison
     from planner.plan.plan import Plan
     from planner.season.domain import Season

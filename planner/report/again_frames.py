@@ -21,7 +21,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from planner.explain.again import Again, FieldChange
+    from planner.explain.again_changes import Again, FieldChange
     from planner.explain.compare import Comparison, Part
     from planner.explain.move_steps import MoveStep
     from planner.report.sheets import Content

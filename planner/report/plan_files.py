@@ -111,7 +111,7 @@ def plan_content(
     from planner.risk.margins import margins
     from planner.risk.safer import drawn
     from planner.sharing.bills import bills_json
-    from planner.sharing.by_use import bills_of
+    from planner.sharing.shares import bills_of
 
     campaign = campaign or make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)

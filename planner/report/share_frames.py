@@ -24,9 +24,9 @@ from planner.report.sheets import (
 )
 from planner.report.spread import spread
 from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
-from planner.sharing.by_use import bills_of
 from planner.sharing.growers import farm_name, fields_of, growers_of, in_a_sentence
 from planner.sharing.settlement import settle
+from planner.sharing.shares import bills_of
 from planner.sums import summed
 
 if TYPE_CHECKING:

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.optimize.model.instance import supply_of
 from planner.plan.plan import CENT
-from planner.risk.second_stage import Order, order_of, ordered_by, price_paid, spent
+from planner.risk.order import Order, order_of, ordered_by, price_paid, spent
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from planner.risk.second_stage import Order
+    from planner.risk.order import Order
     from planner.season.domain import Season
 
 

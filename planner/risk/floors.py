@@ -21,7 +21,7 @@ from planner.optimize.model.variables import qualifying
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Floats, Matrix
     from planner.optimize.model.program import Model
-    from planner.risk.second_stage import Order
+    from planner.risk.order import Order
     from planner.season.domain import Container, Season
 
 

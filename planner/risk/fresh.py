@@ -14,8 +14,8 @@ import numpy as np
 
 from planner.risk import candidates
 from planner.risk.floors import NONE
+from planner.risk.order import Order
 from planner.risk.outcomes import Until, most_seconds
-from planner.risk.second_stage import Order
 from planner.risk.tolls import balanced
 from planner.risk.tried import FRESH, WEIGHED, Tried
 

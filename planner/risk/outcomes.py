@@ -18,7 +18,8 @@ if TYPE_CHECKING:
 
     from planner.engine.jobs import Engine, Stop
     from planner.risk.floors import Tolls
-    from planner.risk.second_stage import Order, Outcome, Pool
+    from planner.risk.order import Order
+    from planner.risk.second_stage import Outcome, Pool
     from planner.risk.turned_out import Turn
     from planner.season.domain import Season
 

@@ -23,6 +23,7 @@ from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.plan import price
 from planner.risk.floors import NONE, at_best, cover_rows
+from planner.risk.order import Order, order_of, price_paid, spent
 from planner.risk.turned_out import turned_out
 from planner.season.domain import OnItsWay, PriceBreak, Quantity
 
@@ -56,21 +57,6 @@ ROUGHLY = 5e-3
 """Proven distance at which that is good enough."""
 TREATED = ("bags", "part", "run", "way", "follows")
 """Groups of variables that take product."""
-
-
-@dataclass(frozen=True, slots=True)
-class Order:
-    """Whole containers and bags of seed, ordered before anything is known."""
-
-    containers: tuple[tuple[str, str, int], ...] = ()
-    """Product, container and count, in the order of names."""
-    seed: tuple[tuple[str, int], ...] = ()
-    """Lot and bags."""
-
-    @property
-    def counts(self) -> dict[tuple[str, str], int]:
-        """Count by (product, container)."""
-        return {(product, name): n for product, name, n in self.containers}
 
 
 @dataclass(frozen=True, slots=True)
@@ -108,17 +94,6 @@ class Outcome:
         return self.floor if self.value == self.money else self.floor - (self.value - self.money)
 
 
-def order_of(counted: dict[tuple[str, str], int], bags: dict[str, int]) -> Order:
-    """Make an order from counts; nothing of none."""
-    containers = sorted((p, c, n) for (p, c), n in counted.items() if n > 0)
-    return Order(tuple(containers), tuple(sorted((x, n) for x, n in bags.items() if n > 0)))
-
-
-def ordered_by(plan: Plan) -> Order:
-    """Return the order of a plan."""
-    return order_of(plan.counts, plan.bags_bought)
-
-
 def planted_by(plan: Plan) -> Pool:
     """Return what a plan plants where."""
     return frozenset((p.field, p.lot, p.recipe) for p in plan.planting)
@@ -132,34 +107,6 @@ def acre_price(season: Season) -> float:
     prices += [c.late_price or 0.0 for c in season.containers]
     prices += [x.units_per_bag * max(x.buy_price, x.late_price or 0.0) for x in season.lots]
     return FIRST * max([1000.0, *prices])
-
-
-def spent(season: Season, order: Order) -> float:
-    """Money paid out for an order: containers, freight and seed, less discounts.
-
-    Raises
-    ------
-    ValueError
-        When a count is under the lowest From count of its container.
-    """
-    paid = price.order_cost(season, order.counts)
-    seed = sum(p.cost for p in price.seed_purchases(season, dict(order.seed)))
-    return paid.containers + paid.freight - paid.discounts + seed
-
-
-def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:
-    """Price paid for one container of each kind ordered, discounts taken off."""
-    lines = price.order_cost(season, order.counts).lines
-    taken = [level for level, _ in price.best_levels(season, lines).values()]
-    found = {}
-    for line in lines:
-        off = sum(
-            level.percent
-            for level in taken
-            if price.counts_toward(level, line.product, line.supplier or None, season)
-        )
-        found[line.product, line.container] = line.unit_price * (1.0 - off)
-    return found
 
 
 class SecondStage:

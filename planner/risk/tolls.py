@@ -22,7 +22,7 @@ if TYPE_CHECKING:
 
     import numpy.typing as npt
 
-    from planner.risk.second_stage import Order
+    from planner.risk.order import Order
     from planner.season.domain import Container, Season
 
     Floats = npt.NDArray[np.float64]

@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.risk import candidates
-from planner.risk.second_stage import Order
+from planner.risk.order import Order
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence

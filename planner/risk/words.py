@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from planner.risk.chances import AsPlanned
     from planner.risk.compared import TwoStages
     from planner.risk.margins import ProductMargin
-    from planner.risk.second_stage import Order
+    from planner.risk.order import Order
     from planner.season.domain import Farm, Season
 
 SAFE = 0.95

@@ -8,16 +8,14 @@ from typing import TYPE_CHECKING
 
 from planner.plan.traced import NO_FIELD, Term, Traced, trace
 from planner.season.names import key
-from planner.season.sheets_growers import BY_USE
 from planner.sharing.bills import Bill, BillLine, split_table
-from planner.sharing.growers import farm_name, growers_of, in_a_sentence, owner, shared
+from planner.sharing.growers import farm_name, growers_of, in_a_sentence, owner
 from planner.sums import summed
 from planner.units.money import CENTS
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
-    from planner.sharing.shares import Sharing
 
 OWN = (Term.SEED_GIVEN_UP, Term.YIELD_LOSS)
 """What a grower bears himself where it is of his own seed or field."""
@@ -55,15 +53,6 @@ def by_use(plan: Plan, season: Season) -> tuple[Bill, ...]:
         )
         found.append(Bill(name, sum(row[i] for row in whole) / CENTS, lines))
     return tuple(found)
-
-
-def bills_of(
-    plan: Plan, season: Season, sharing: Sharing | None = None
-) -> tuple[tuple[Bill, ...], str]:
-    """Bills of those who share a plan, and by what: as shared, else by use; none for one grower."""
-    if sharing is not None:
-        return sharing.bills, sharing.by
-    return (by_use(plan, season) if shared(season) else ()), BY_USE
 
 
 class _Parts:

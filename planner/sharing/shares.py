@@ -11,7 +11,7 @@ import numpy as np
 from planner.errors import Fault, InputError
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import CENT
-from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS
+from planner.season.sheets_growers import BY_REGRET, BY_SAVINGS, BY_USE
 from planner.sharing.bills import with_shares
 from planner.sharing.by_use import by_use
 from planner.sharing.games import (
@@ -25,7 +25,7 @@ from planner.sharing.games import (
     shapley_range,
 )
 from planner.sharing.groups import CORES, GroupPlan, group_plan, plan_groups
-from planner.sharing.growers import fields_of, growers_of
+from planner.sharing.growers import fields_of, growers_of, shared
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -326,3 +326,12 @@ def _together(plan: Plan, singles: Sequence[GroupPlan]) -> tuple[OrderLine, ...]
     """Containers of the order of which no grower alone would buy any."""
     alone = {(product, name) for group in singles for product, name, _ in group.order}
     return tuple(x for x in plan.order if (x.product, x.container) not in alone)
+
+
+def bills_of(
+    plan: Plan, season: Season, sharing: Sharing | None = None
+) -> tuple[tuple[Bill, ...], str]:
+    """Bills of those who share a plan, and by what: as shared, else by use; none for one grower."""
+    if sharing is not None:
+        return sharing.bills, sharing.by
+    return (by_use(plan, season) if shared(season) else ()), BY_USE

@@ -25,7 +25,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
-    from planner.explain.again import Again
+    from planner.explain.again_changes import Again
     from planner.explain.compare import Comparison
     from planner.explain.explain import Explanation
     from planner.plan.earlier import Earlier

@@ -34,7 +34,7 @@ from planner.terminal.text import clean, paragraph, table
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.explain.again import Again
+    from planner.explain.again_changes import Again
     from planner.explain.explain import Explanation
     from planner.explain.repairs import Repaired
     from planner.explain.rules import RuleCost

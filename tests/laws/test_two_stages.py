@@ -10,7 +10,8 @@ import pytest
 from planner import api
 from planner.risk.candidates import possible
 from planner.risk.floors import Tolls
-from planner.risk.second_stage import Order, SecondStage, ordered_by
+from planner.risk.order import Order, ordered_by
+from planner.risk.second_stage import SecondStage
 from planner.risk.statistics import values
 from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.season.domain import Quantity, Season

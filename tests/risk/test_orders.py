@@ -20,7 +20,8 @@ from planner.risk import candidates, outcomes, two_stages
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
 from planner.risk.floors import Tolls
-from planner.risk.second_stage import Order, SecondStage, ordered_by
+from planner.risk.order import Order, ordered_by
+from planner.risk.second_stage import SecondStage
 from planner.risk.tolls import balanced
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders

@@ -11,7 +11,8 @@ from planner import api
 from planner.optimize.mip.highs import Answer, Verdict
 from planner.risk import second_stage
 from planner.risk.floors import Tolls
-from planner.risk.second_stage import Order, Outcome, SecondStage
+from planner.risk.order import Order
+from planner.risk.second_stage import Outcome, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tolls import balanced
 from planner.risk.turned_out import AS_PLANNED, Turn
