@@ -9,8 +9,8 @@ from typing import TYPE_CHECKING
 from planner.errors import Fault, InputError
 from planner.report.files import is_ours
 from planner.season.csvs import csv_files
+from planner.season.grids import sheet_of
 from planner.season.names import for_file
-from planner.season.tables import sheet_of
 
 if TYPE_CHECKING:
     from collections.abc import Sequence

@@ -27,7 +27,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
     from planner.season.domain import Season, WhatIf
-    from planner.season.tables import Book as Cells
+    from planner.season.grids import Book as Cells
     from planner.sharing.shares import Sharing
 
 Mark = tuple[tuple[str, int, int], ...]

@@ -30,7 +30,7 @@ if TYPE_CHECKING:
     from planner.page.shelf import Shelf
     from planner.report.sheets import Book, Sheet
     from planner.season.domain import Season
-    from planner.season.tables import Book as Cells
+    from planner.season.grids import Book as Cells
 
 HERE = Path(__file__).parent
 CHANGED = "The workbook has changed since this plan, or has faults. Check it and plan again first."

@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from planner.page.desk import Desk, Made
     from planner.page.site import Site
     from planner.season.domain import Season
-    from planner.season.tables import Book as Cells
+    from planner.season.grids import Book as Cells
 
 USUAL_AGAIN = 20
 TRIED = "with your changes"

@@ -26,11 +26,12 @@ from planner.season.content import (
     typed_farm,
 )
 from planner.season.domain import LIVING
+from planner.season.grids import sheet_of
 from planner.season.match import match
 from planner.season.names import key
 from planner.season.read import read_season
 from planner.season.schema import Kind
-from planner.season.tables import read_tables, sheet_of
+from planner.season.tables import read_tables
 from planner.units import Measure, Unreadable, in_unit
 
 if TYPE_CHECKING:
@@ -39,10 +40,10 @@ if TYPE_CHECKING:
 
     from planner.season.content import Value
     from planner.season.domain import Season
+    from planner.season.grids import Grid
     from planner.season.headers import Heading
     from planner.season.match import Table as Matched
     from planner.season.schema import Column, Sheet
-    from planner.season.tables import Grid
 
 CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
 WEEKS = timedelta(weeks=52)

@@ -8,9 +8,7 @@ from itertools import islice
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault, InputError
-from planner.season.names import key, shown
-from planner.season.schema import SHEETS
-from planner.season.tables import (
+from planner.season.grids import (
     MAX_BLANK_ROWS,
     MAX_CELL_LETTERS,
     MAX_CELLS,
@@ -22,6 +20,8 @@ from planner.season.tables import (
     refuse_input,
     sheet_of,
 )
+from planner.season.names import key, shown
+from planner.season.schema import SHEETS
 from planner.season.workbook import read_first_sheet
 
 if TYPE_CHECKING:

@@ -5,11 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.cells import Setting, try_cell
+from planner.season.grids import Trouble
 from planner.season.headers import find_column, split_header, unit_problem
 from planner.season.match import Line
 from planner.season.names import key, nearest, shown
 from planner.season.schema import SETTINGS
-from planner.season.tables import Trouble
 from planner.season.values import TROUBLE_REMEDIES
 from planner.units import Unreadable
 

@@ -15,7 +15,7 @@ from planner.units import ACCEPTED, RATES, Measure, Unreadable, check_unit, is_r
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.season.tables import Grid
+    from planner.season.grids import Grid
 
 HEADER_WITHIN = 30
 """Filled rows within which the headers must stand."""

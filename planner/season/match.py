@@ -6,15 +6,15 @@ from dataclasses import dataclass, field
 from typing import TYPE_CHECKING
 
 from planner.errors import Fault
+from planner.season.grids import ERRORS, Trouble
 from planner.season.headers import LIKELY, Heading, header_row, letters, read_headers
 from planner.season.names import key, nearest, shown
 from planner.season.schema import HELP_SHEETS, SHEETS, Sheet
-from planner.season.tables import ERRORS, Trouble
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
-    from planner.season.tables import Book, Grid
+    from planner.season.grids import Book, Grid
 
 TOTALS = frozenset(("total", "totals", "sum", "grand total", "subtotal", "total:", "sum:"))
 """What a row of totals calls itself."""

@@ -27,8 +27,8 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from planner.season.domain import Season, WhatIf
+    from planner.season.grids import Book
     from planner.season.match import Tables
-    from planner.season.tables import Book
 
 MAX_NOTES = 200
 """Most notes on a season that can be planned."""

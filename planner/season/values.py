@@ -5,8 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.cells import Setting, try_cell
+from planner.season.grids import Trouble
 from planner.season.names import key
-from planner.season.tables import Trouble
 from planner.units import Unreadable
 
 if TYPE_CHECKING:

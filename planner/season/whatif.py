@@ -8,13 +8,13 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.errors import Fault
 from planner.season.cells import Setting, read_cell
 from planner.season.dropped import drop
+from planner.season.grids import sheet_of
 from planner.season.headers import PRESSURE, Heading, find_column, split_header
 from planner.season.match import Line
 from planner.season.names import key, near
 from planner.season.percents import NUMBERS, change_of, default_text, shifted
 from planner.season.pick import JOINT, Misplaced, Texts, misplaced, rows_of
 from planner.season.schema import SHEETS
-from planner.season.tables import sheet_of
 from planner.units import Unreadable, refuse
 from planner.units.numbers import number_and_rest
 

@@ -13,8 +13,7 @@ from decimal import Decimal
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import InputError
-from planner.season.names import shown
-from planner.season.tables import (
+from planner.season.grids import (
     MAX_BLANK_ROWS,
     MAX_CELLS,
     MAX_COLUMNS,
@@ -28,6 +27,7 @@ from planner.season.tables import (
     refuse_input,
     sheet_of,
 )
+from planner.season.names import shown
 
 if TYPE_CHECKING:
     from collections.abc import Iterator

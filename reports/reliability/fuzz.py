@@ -210,7 +210,7 @@ def workbook_seeds() -> list[bytes]:
 
 def run_workbook(data: bytes) -> str:
     """Read a workbook. What other libraries raise is a damaged workbook; our code may not raise."""
-    from planner.season import tables, workbook
+    from planner.season import grids, workbook
     from planner.season.read import read_season
 
     path = scratch() / "season.xlsx"
@@ -221,7 +221,7 @@ def run_workbook(data: bytes) -> str:
         error = sys.exc_info()[1]
         if error and not isinstance(error, workbook._Limit) and place_of(error).startswith(OURS):
             hidden.append(error)
-        tables.refuse_input(source, seen, expected, remedy)
+        grids.refuse_input(source, seen, expected, remedy)
 
     workbook.refuse_input = refuse
     end = read_one(lambda: read_season(path))

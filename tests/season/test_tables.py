@@ -13,8 +13,9 @@ from hypothesis import HealthCheck, given, settings
 from hypothesis import strategies as st
 
 from planner.errors import InputError
+from planner.season.grids import Trouble
 from planner.season.read import read_season
-from planner.season.tables import Trouble, read_tables
+from planner.season.tables import read_tables
 from tests.support import hostile
 from tests.support.inputs import folder, good, workbook
 from tests.support.quick import examples, few
