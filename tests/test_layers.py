@@ -5,6 +5,7 @@ import re
 import tomllib
 from collections.abc import Iterator
 from functools import cache
+from graphlib import TopologicalSorter
 from pathlib import Path
 
 import pytest
@@ -53,7 +54,6 @@ OPTIMIZER = (
 
 HOMES = {
     "pint": ("units/",),
-    "pandas": ("season/tables", "report/frames"),
     "numpy": ("optimize/", "explain/", "campaign/", "risk/", "sharing/"),
     "scipy": ("risk/draws", "risk/statistics", "risk/tolls", "sharing/games", "sharing/groups"),
     "pulp": ("optimize/",),
@@ -91,12 +91,18 @@ PURE = (
 )
 """What must know nothing of workbooks, whatever room it is in."""
 
+MUTUAL = (
+    ("planner.engine.jobs", "planner.engine.on_dask"),
+    ("planner.page.desk", "planner.page.work"),
+)
+"""Files that know each other: the engine fetches Dask late; a desk has its job, a job its desk."""
+
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
 @cache
 def imports(path: Path) -> list[tuple[str, int]]:
-    """Modules that a file imports (with the names taken from `planner`), and the lines."""
+    """Modules that a file imports (of `planner` the names that it takes), and the lines."""
     return list(_imports(path))
 
 
@@ -106,14 +112,19 @@ def _imports(path: Path) -> Iterator[tuple[str, int]]:
             yield from ((alias.name, node.lineno) for alias in node.names)
         elif isinstance(node, ast.ImportFrom):
             assert node.level == 0, f"{path.name}:{node.lineno}: relative import"
-            if node.module == "planner":
-                yield from ((f"planner.{alias.name}", node.lineno) for alias in node.names)
+            if (node.module or "").split(".")[0] == "planner":
+                yield from ((f"{node.module}.{alias.name}", node.lineno) for alias in node.names)
             else:
                 yield node.module or "", node.lineno
 
 
 def layer(path: Path) -> str:
     return path.relative_to(PACKAGE).parts[0].removesuffix(".py")
+
+
+def name_of(path: Path) -> str:
+    """Module of a file, as it is imported."""
+    return ".".join(path.relative_to(ROOT).with_suffix("").parts)
 
 
 def target(module: str) -> str:
@@ -167,6 +178,25 @@ def test_every_library_that_is_imported_is_known() -> None:
             top = module.split(".")[0]
             known = top in sys.stdlib_module_names or top == "planner" or top in HOMES
             assert known, f"{path.relative_to(PACKAGE)}:{line} imports {module}"
+
+
+def test_files_import_in_no_circle() -> None:
+    """Not even for types: who reads a file need not know one that knows it in turn."""
+    known = {name_of(path) for path in FILES}
+    graph = {
+        name_of(path): {
+            other
+            for module, _ in imports(path)
+            for other in known & {module, module.rpartition(".")[0]} - {name_of(path)}
+        }
+        for path in FILES
+        if path.name != "__init__.py"
+    }
+    for one, other in MUTUAL:
+        assert other in graph[one]
+        assert one in graph[other]
+        graph[one].discard(other)
+    TopologicalSorter(graph).prepare()  # a CycleError names the files
 
 
 def test_every_room_is_in_the_list() -> None:

@@ -27,15 +27,6 @@ TOLERANCE = 0.05
 SIZE_CHANGES = (-0.10, -0.05, 0.0, 0.05, 0.10)
 
 
-def seeds_per_lb(seeds: float, grams: float) -> float:
-    """Seeds per lb by a weighed sample of counted seed.
-
-    >>> round(seeds_per_lb(1000, 161.997), 1)
-    2800.0
-    """
-    return seeds * G_PER_LB / grams
-
-
 def sample_grams(seeds: float, per_lb: float) -> float:
     """Weight of counted seed in g, by its seeds per lb.
 

@@ -8,28 +8,25 @@ without its season.
 
 from __future__ import annotations
 
-from collections import Counter
 from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.campaign.batches import batches as make_batches
 from planner.campaign.batches import lot_tests, shares, shop, supplies, went_before
+from planner.campaign.begun import Work, begun_by, rest_of
 from planner.campaign.calendar import late_in_any_order, runs
 from planner.campaign.calibration import calibration
 from planner.campaign.cards import cards
-from planner.campaign.changes import EMPTY, Line
 from planner.campaign.check import check, check_plan
 from planner.campaign.cleaning import clean_outs
 from planner.campaign.clock import clock
-from planner.campaign.daily import days, leaving
-from planner.campaign.days import shift
-from planner.campaign.domain import Calendar, Campaign, DrawDown, Run, RunOrder
+from planner.campaign.daily import days
+from planner.campaign.domain import Calendar, Campaign, DrawDown, RunOrder
 from planner.campaign.done import settle
 from planner.campaign.drawdown import draw_down
 from planner.campaign.ical import deadlines, events
 from planner.campaign.notes import notes
-from planner.campaign.placer import Cursor, due
 from planner.campaign.premix import premix
 from planner.campaign.records import leftovers, log
 from planner.campaign.remedies import remedies
@@ -44,7 +41,7 @@ from planner.season.domain import POWDER
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    from planner.campaign.domain import Batch, Card, Shop
+    from planner.campaign.domain import Batch, Card, Run
     from planner.plan.plan import Plan
     from planner.season.domain import Done, Season
 
@@ -125,26 +122,13 @@ def update(campaign: Campaign, done: Iterable[Done], today: date | None = None) 
 def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     """Find order, days and containers for what is not done, and all that follows from them."""
     shop_, batches_ = campaign.shop, campaign.batches
-    done = _done_runs(campaign)
-    so_far: Counter[tuple[str, str]] = Counter()
-    for run in done:
-        so_far[run.lot, run.recipe] += run.bags
-    rest = tuple(x for x in (_rest(b, so_far[b.lot, b.recipe]) for b in batches_) if x.portions)
-    begin = _begin(campaign, done, today)
+    begun = begun_by(campaign, today)
+    done, line, begin = begun
     begins = date.fromordinal(begin.day) if begin else None
     now = begins or shop_.plan_date
-    line = _line(batches_, done)
-    found = schedule(
-        rest,
-        batches_,
-        campaign.supplies,
-        shop_,
-        done,
-        line,
-        begin,
-        _still(campaign, rest),
-        campaign.premixes,
-    )
+    rest = rest_of(batches_, done)
+    work = Work(batches_, campaign.supplies, shop_, campaign.premixes)
+    found = schedule(rest, work, begun, _still(campaign, rest))
     order, facts, placed = found
     all_runs = (*done, *runs(placed))
     late = sum(p.bags for p in placed if p.late)
@@ -202,63 +186,6 @@ def _approval(card: Card, all_runs: Sequence[Run], now: date | None) -> Card:
         needed_by=min(known, default=None),
         treated_from=min([*before, *(r.day for r in mine if r.done)], default=None),
     )
-
-
-def _done_runs(campaign: Campaign) -> tuple[Run, ...]:
-    """Runs that are done, each taking the next bags of its batch."""
-    batches_ = {(b.lot, b.recipe): b for b in campaign.batches}
-    so_far: Counter[tuple[str, str]] = Counter()
-    found = []
-    for d in campaign.done:
-        batch = batches_[d.lot, d.recipe]
-        first = so_far[d.lot, d.recipe] + 1
-        last = first + d.bags - 1
-        so_far[d.lot, d.recipe] = last
-        day = d.on or campaign.shop.first_day
-        late = _late(batch, first, last, day, campaign.shop)
-        units = batch.units_of(first, last)
-        found.append(Run(day, d.lot, d.recipe, first, last, units, late=late, done=True))
-    return tuple(found)
-
-
-def _late(batch: Batch, first: int, last: int, day: date, shop_: Shop) -> bool:
-    met = [p for p in batch.portions if first < p.first_bag + p.bags and p.first_bag <= last]
-    return any(day.toordinal() > due(p, shop_) for p in met)
-
-
-def _rest(batch: Batch, so_far: int) -> Batch:
-    """Give a batch without the bags that are done so far; bags keep their numbers."""
-    portions = []
-    for p in batch.portions:
-        cut = min(max(so_far - p.first_bag + 1, 0), p.bags)
-        if cut < p.bags:
-            portions.append(replace(p, first_bag=p.first_bag + cut, bags=p.bags - cut))
-    return replace(batch, portions=tuple(portions))
-
-
-def _begin(campaign: Campaign, done: Sequence[Run], today: date | None) -> Cursor | None:
-    """Where the calendar goes on: after the last day done, with what still is on the floor."""
-    if not done and today is None:
-        return None
-    first = campaign.shop.first_day
-    day = max([first, *(shift(r.day, 1) for r in done)])
-    day = max(first, today) if today else day
-    by_name = {(b.lot, b.recipe): b for b in campaign.batches}
-    floor: Counter[int] = Counter()
-    for run in done:
-        for leave, bags in leaving(run, by_name[run.lot, run.recipe], campaign.shop):
-            floor[leave] += bags
-    start = day.toordinal()
-    return Cursor(start, 0, tuple(sorted((d, n) for d, n in floor.items() if d > start)))
-
-
-def _line(batches_: Iterable[Batch], done: Sequence[Run]) -> Line:
-    """What the treater holds after what is done."""
-    if not done:
-        return EMPTY
-    last = done[-1]
-    batch = next(b for b in batches_ if (b.lot, b.recipe) == (last.lot, last.recipe))
-    return Line(frozenset(d.product for d in batch.draws), last.lot)
 
 
 def _in_order(batches_: Iterable[Batch], all_runs: Iterable[Run]) -> tuple[Batch, ...]:

@@ -13,16 +13,16 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.campaign.calendar import Aim, place, runs
-from planner.campaign.changes import EMPTY, setups
+from planner.campaign.changes import setups
 from planner.campaign.placer import Placer
 from planner.campaign.standing import may_sit, nights
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from planner.campaign.changes import Line
-    from planner.campaign.domain import Batch, Premix, Run, Shop, Supply
-    from planner.campaign.placer import Cursor, Piece
+    from planner.campaign.begun import Begun, Work
+    from planner.campaign.domain import Batch
+    from planner.campaign.placer import Piece
 
 MOST_SOONER = 7
 """Days by which a bag comes sooner for it at the most: seed keeps best untreated."""
@@ -38,15 +38,7 @@ class Primed(NamedTuple):
 
 
 def nearer(
-    placed: Sequence[Piece],
-    order: Sequence[Batch],
-    batches: Sequence[Batch],
-    supplies: Sequence[Supply],
-    premixes: Sequence[Premix],
-    shop: Shop,
-    done: Sequence[Run] = (),
-    line: Line = EMPTY,
-    begin: Cursor | None = None,
+    placed: Sequence[Piece], order: Sequence[Batch], work: Work, begun: Begun
 ) -> list[Piece]:
     """Move treating days nearer to the day before where less is primed again.
 
@@ -54,11 +46,9 @@ def nearer(
     ----------
     placed, order
         Bags on their days, and the batches in their order, as `planner.campaign.calendar` put them.
-    batches, supplies, premixes
-        All batches, with what is done of them, and what goes on them.
-    done, line, begin
-        What is done, what it left on the line, and where the calendar goes on.
     """
+    batches, supplies, shop, premixes = work
+    done, line, begin = begun
     sits = may_sit(batches, supplies, premixes)
     worth = {s.product: s.line_loss * s.value for s in supplies}
     latest, early = _by_bag(placed), _early(placed)

@@ -5,8 +5,8 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.campaign.begun import Begun
 from planner.campaign.calendar import pieces, runs
-from planner.campaign.changes import EMPTY, Line
 from planner.campaign.drawdown import flushes
 from planner.campaign.nearer import nearer
 from planner.campaign.run_order import find_order, least_changes
@@ -15,8 +15,12 @@ from planner.campaign.stretches import cut
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.campaign.domain import Batch, Premix, Run, RunOrder, Shop, Supply
-    from planner.campaign.placer import Cursor, Piece
+    from planner.campaign.begun import Work
+    from planner.campaign.domain import Batch, RunOrder
+    from planner.campaign.placer import Piece
+
+BEGIN = Begun()
+"""Nothing is done yet."""
 
 
 class Scheduled(NamedTuple):
@@ -42,15 +46,7 @@ class Standing(NamedTuple):
 
 
 def schedule(
-    rest: Sequence[Batch],
-    batches: Sequence[Batch],
-    supplies: Sequence[Supply],
-    shop: Shop,
-    done: Sequence[Run] = (),
-    line: Line = EMPTY,
-    begin: Cursor | None = None,
-    planned: Sequence[str] = (),
-    premixes: Sequence[Premix] = (),
+    rest: Sequence[Batch], work: Work, begun: Begun = BEGIN, planned: Sequence[str] = ()
 ) -> Scheduled:
     """Put what is left to treat on days.
 
@@ -63,15 +59,11 @@ def schedule(
     ----------
     rest
         What is left of the batches.
-    batches
-        All batches, with what is done of them.
-    done, line, begin
-        What is done, what it left on the line, and where the calendar goes on.
     planned
         Recipes in the order that the plan decided on; empty where it decided on none.
-    premixes
-        How batches are premixed; a premix sits no longer than the shortest life in it.
     """
+    _, supplies, shop, _ = work
+    done, line, begin = begun
 
     def tried(
         parts: Sequence[Batch], stretches: Sequence[int] = (), order: Sequence[str] = ()
@@ -80,7 +72,7 @@ def schedule(
             parts, supplies, shop, line, begin, planned=order, stretches=stretches
         )
         placed = pieces(ordered, shop, begin, line)
-        more = flushes((*done, *runs(placed)), batches, supplies, shop)
+        more = flushes((*done, *runs(placed)), work.batches, supplies, shop)
         standing = Standing(
             sum(p.bags for p in placed if p.late),
             round(sum(f.missing for f in more), 6),
@@ -110,7 +102,7 @@ def schedule(
         least_money=min(money, best.facts.money),
         kept=best.facts.kept or (False if planned else None),
     )
-    placed = nearer(best.placed, best.order, batches, supplies, premixes, shop, done, line, begin)
+    placed = nearer(best.placed, best.order, work, begun)
     return best._replace(facts=facts, placed=placed)
 
 

@@ -14,7 +14,6 @@ from planner.campaign.calibration import (
     dose,
     doses,
     sample_grams,
-    seeds_per_lb,
 )
 from planner.campaign.campaign import make_campaign
 from planner.report.campaign_frames import campaign_book
@@ -59,7 +58,6 @@ def one_rate(amount, basis, strength=5.0, **farm):
 def test_weight_of_a_thousand_seeds(per_lb, grams):
     """g per 1,000 seeds = 453,592.37 / (seeds/lb): arithmetic on the international pound."""
     assert sample_grams(1000, per_lb) == pytest.approx(grams, abs=5e-4)
-    assert seeds_per_lb(1000, grams) == pytest.approx(per_lb, rel=1e-5)
 
 
 def test_row_of_a_continuous_treater():

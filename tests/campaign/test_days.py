@@ -9,6 +9,7 @@ from datetime import date, timedelta
 
 import pytest
 
+from planner.campaign.begun import Work
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check
 from planner.campaign.domain import Flush, Shop
@@ -186,7 +187,7 @@ def test_the_order_of_the_plan_is_kept_where_days_allow_it():
             batch(f"L{n}", n, lines[n], [(1, day + 1, None, day)])
             for n, day in zip("XYZ", days, strict=True)
         ]
-        return schedule(made, made, stock, shop, planned=("X", "Y", "Z"))
+        return schedule(made, Work(made, stock, shop), planned=("X", "Y", "Z"))
 
     kept = planned((3, 4, 5))
     assert ([b.recipe for b in kept.order], kept.facts.kept) == (["X", "Y", "Z"], True)

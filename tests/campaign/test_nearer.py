@@ -9,6 +9,7 @@ from datetime import timedelta
 
 import pytest
 
+from planner.campaign.begun import Begun, Work
 from planner.campaign.changes import Line
 from planner.campaign.domain import Run, Shop
 from planner.campaign.schedule import schedule
@@ -19,7 +20,7 @@ def days_of(life, *, due=6, bags=1, **settings):
     shop = replace(Shop(FIRST, cure_days=1, bags_per_day=bags), **settings)
     made = [batch(lot, "X", "A", [(1, n + 1, None, n)]) for lot, n in (("L1", 3), ("L2", due))]
     stock = [replace(supply("A", 2.0), slurry_life=life, planned_loss=2.0)]
-    placed = schedule(made, made, stock, shop).placed
+    placed = schedule(made, Work(made, stock, shop)).placed
     return [(p.day - FIRST.toordinal(), p.batch.lot) for p in placed]
 
 
@@ -49,7 +50,7 @@ def test_no_bag_comes_longer_before_planting_than_the_farm_wants(opens, day):
     portion = replace(second.portions[0], opens=FIRST + timedelta(opens))
     made = [first, replace(second, portions=(portion,))]
     stock = [replace(supply("A", 2.0), slurry_life=12.0, planned_loss=2.0)]
-    placed = schedule(made, made, stock, Shop(FIRST, cure_days=1)).placed
+    placed = schedule(made, Work(made, stock, Shop(FIRST, cure_days=1))).placed
     assert [p.day - FIRST.toordinal() for p in placed] == [3, day]
 
 
@@ -60,5 +61,5 @@ def test_what_is_done_stays_and_the_rest_comes_nearer_to_it():
     done = Run(FIRST + timedelta(3), "L1", "X", 1, 1, 1.0, done=True)
     shop = replace(Shop(FIRST, cure_days=1), first_day=FIRST + timedelta(4))
     line = Line(frozenset("A"), "L1")
-    placed = schedule(made[1:], made, stock, shop, [done], line).placed
+    placed = schedule(made[1:], Work(made, stock, shop), Begun([done], line)).placed
     assert [p.day - FIRST.toordinal() for p in placed] == [4]
