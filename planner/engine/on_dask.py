@@ -117,12 +117,13 @@ class OnDask:
 
     def _ended(self, job: Job, future: Future, tries: int) -> Done | None:
         """What became of a job; None if it has to be run again."""
+        from distributed import CancelledError as Cancelled
         from distributed import KilledWorker
 
         try:
             done: Done = future.result(timeout=FETCH)
-        except CancelledError as error:
-            msg = "the Dask scheduler lost the work it was given"
+        except (Cancelled, CancelledError) as error:
+            msg = "the Dask scheduler lost the work it was given; start it and this command again"
             raise EngineError(msg) from error
         except (KilledWorker, TimeoutError):
             if tries < TRIES:
@@ -226,13 +227,14 @@ def joined(address: str) -> Iterator[OnDask]:
         If it can't be reached, has no workers, or its workers have another wholedrum or none.
     """
     from distributed import Client
+    from distributed.utils import silence_logging_cmgr
 
     try:
         client = Client(address, set_as_default=False, timeout=CONNECT)
     except Exception as error:
         msg = f"no Dask scheduler answers at {address}"
         raise EngineError(msg) from error
-    with client:
+    with silence_logging_cmgr(logging.CRITICAL + 1), client:
         try:
             client.wait_for_workers(1, timeout=PATIENCE)
         except TimeoutError as error:

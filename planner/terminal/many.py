@@ -148,7 +148,8 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
     if made.left:
-        lines += paragraph(f"{made.left} were not reached: run the same command again.", 0)
+        verb = "was" if made.left == 1 else "were"
+        lines += paragraph(f"{made.left} {verb} not reached: run the same command again.", 0)
     if any(r.faults for r in made.records):
         lines.append(f"Why seasons could not be planned: sheet {FAULTS} of {SUMMARY}.")
     for said in (*copies_said(made.records), *left_out):

@@ -202,6 +202,20 @@ def test_no_cluster_there_is_a_sentence(monkeypatch: pytest.MonkeyPatch) -> None
         list(run(TEN, work.square, cluster="tcp://127.0.0.1:9"))
 
 
+@needs_dask
+def test_a_scheduler_that_is_lost_is_a_sentence_and_no_failure_of_the_job(two: Engine) -> None:
+    """What a future raises then, by distributed's own class."""
+    from distributed.client import FutureCancelledError
+
+    class Lost:
+        def result(self, timeout: float) -> None:
+            assert timeout
+            raise FutureCancelledError("job-1", "scheduler-connection-lost")
+
+    with pytest.raises(EngineError, match="the Dask scheduler lost the work it was given"):
+        two._ended(Job("1", 1), Lost(), 1)  # type: ignore[attr-defined]
+
+
 def test_the_engine_is_imported_late() -> None:
     """Dask takes most of a second to import: not before it is asked for."""
     code = "import sys, planner.engine.on_dask; print('distributed' in sys.modules)"
