@@ -28,7 +28,7 @@ MOST_OF_TWO = 4
 """The same, of each of two kinds."""
 LEVELS = 8
 """Orders that reach more, at the most."""
-STEPS = (1, 2, -1)
+STEPS = (1, 2, 3, -1)
 """Containers, or bags at a time, that are tried more of what is not sold late."""
 LACKING = 10.0
 """Times a container's price that lacking it counts as, where none can be bought late."""

@@ -77,14 +77,22 @@ class Fresh:
         ]
 
     def settle(self, until: Until) -> None:
-        """Settle batch after batch, each in its share of the time that is left."""
+        """Settle batch after batch, each in its share of the time that is left.
+
+        As many as are likely to be done share it, by what those before took: one that is not done
+        in all its draws says nothing.
+        """
+        begun = monotonic()
         for number, batch in enumerate(self.batches):
             if until.is_set():
                 return
-            self._settle_batch(batch, len(self.batches) - number, until)
+            left, now = len(self.batches) - number, monotonic()
+            each = (now - begun) / number if number else 0.0
+            likely = max(1, round((until.end - now) / each)) if each > 0.0 else left
+            self._settle_batch(batch, min(left, likely), until)
 
     def _settle_batch(self, batch: range, left: int, until: Until) -> None:
-        """`left` is the number of batches that are not settled, this one among them."""
+        """`left` is the number of batches that are still to be done, this one among them."""
         table, begun = self.tried.table, monotonic()
         seconds = max(0.0, until.end - begun) / left
         work = seconds * table.engine.workers
@@ -138,16 +146,14 @@ class Fresh:
         now = [known.get((WEIGHED, None, i)) for i in batch]
         before = [known.get((FRESH, None, i)) for i in range(batch.start)][-len(batch) :]
         of_batch = [o.order for o in now if o is not None and o.planted]
-        at_best = [
-            *of_batch,
-            *(Order(best.containers, o.seed) for o in of_batch),
-            *(Order(o.containers, best.seed) for o in of_batch),
-            *(o.order for o in before if o is not None and o.planted),
-        ]
         others = [
+            *of_batch,
+            *candidates.around(season, best),
+            *(Order(best.containers, o.seed) for o in of_batch),
             *tried.ranked()[:RIVALS],
             *candidates.for_levels(season, best)[:RIVALS],
-            *candidates.around(season, best),
+            *(o.order for o in before if o is not None and o.planted),
+            *(Order(o.containers, best.seed) for o in of_batch),
         ]
-        at_best = [o for o in at_best if candidates.possible(season, o)]
-        return list(dict.fromkeys([best, *at_best, *others]))
+        others = [o for o in dict.fromkeys(others) if o != best]
+        return [best, *(o for o in others if candidates.possible(season, o))]

@@ -152,9 +152,9 @@ class OutcomeTable:
         if order is None and tolls is None and pools is not None:
             return self.blob, (ROUGH_GAP, 0.0, self.most_again), None, turn, pools[i], None
         if order is None:
-            toll = NONE if tolls is None else tolls[i]
             effort = (self.floor_gap, self.base, self.most)
-            pool = self.pool if pools is None else pools[i]
+            toll = NONE if tolls is None else tolls[i]
+            pool = frozenset() if pools is None else pools[i]
             return self.blob, effort, None, turn, pool, toll
         if pools is not None:
             effort = (GAP, float("inf"), self.most_again)
