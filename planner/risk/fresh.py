@@ -15,7 +15,7 @@ import numpy as np
 from planner.risk import candidates
 from planner.risk.floors import NONE
 from planner.risk.order import Order
-from planner.risk.outcomes import Until, most_seconds
+from planner.risk.outcomes import Until, Wanted, most_seconds
 from planner.risk.tolls import balanced
 from planner.risk.tried import FRESH, WEIGHED, Tried
 
@@ -30,11 +30,11 @@ BATCH = 4
 """Fresh draws over which tolls come to nought, at the most."""
 BATCHES = 4
 """Batches that draws are divided into at the least: the gap's interval is of their means."""
-UNEVEN = 3.0
+UNEVEN = 2.0
 """Times its even share of the time that a fresh draw at best may take, while other batches follow:
 few need it, and what they leave unproven counts in the gap."""
-PARTS = (0.25, 0.6)
-"""Shares of a batch's time for the orders compared, and until tolls are known."""
+FIRST, WEIGHING = 0.3, 0.5
+"""Shares of a batch's time for what is found out first, and for other orders."""
 RIVALS = 4
 """Best of the orders tried, and of those that reach a discount level, that tolls are made for."""
 
@@ -80,45 +80,55 @@ class Fresh:
         """Settle batch after batch, each in its share of the time that is left.
 
         As many as are likely to be done share it, by what those before took: one that is not done
-        in all its draws says nothing.
+        in all its draws says nothing. While the last draws of a batch are proven, the next batch is
+        begun.
         """
-        begun = monotonic()
-        for number, batch in enumerate(self.batches):
+        table, begun, batches = self.tried.table, monotonic(), self.batches
+        self._share((until.end - begun) / len(batches))
+        table.fill(self._said(batches[0]), self._first(batches[0]), until)
+        for number, batch in enumerate(batches):
             if until.is_set():
                 return
-            left, now = len(self.batches) - number, monotonic()
+            left, now = len(batches) - number, monotonic()
             each = (now - begun) / number if number else 0.0
             likely = max(1, round((until.end - now) / each)) if each > 0.0 else left
-            self._settle_batch(batch, min(left, likely), until)
+            seconds = max(0.0, until.end - now) / min(left, likely)
+            self._share(seconds)
+            self._weigh(batch, Until(now + WEIGHING * seconds, until.user))
+            even = max(0.0, now + seconds - monotonic()) * table.engine.workers / self.size
+            table.most = most_seconds(even if min(left, likely) == 1 else UNEVEN * even)
+            at_best = [
+                Wanted(FRESH, None, i, self.drawn[i], self._planted(i), self.tolls[i])
+                for i in batch
+            ]
+            after = self._first(batches[number + 1]) if left > 1 else []
+            table.fill(self._said(batch), [*at_best, *after], until)
 
-    def _settle_batch(self, batch: range, left: int, until: Until) -> None:
-        """`left` is the number of batches that are still to be done, this one among them."""
-        table, begun = self.tried.table, monotonic()
-        seconds = max(0.0, until.end - begun) / left
-        work = seconds * table.engine.workers
-        said = f"fresh draws, {batch.start} of {len(self.drawn)} settled"
-        table.most_again = most_seconds(PARTS[0] * work / (self.size * len(self.few)))
-        asked: list[tuple[Order | None, int]] = [(o, i) for i in batch for o in self.few]
-        table.fill(said, asked, self.drawn, FRESH, until)
-        self._weigh(batch, said, Until(begun + PARTS[1] * seconds, until.user))
-        even = max(0.0, begun + seconds - monotonic()) * table.engine.workers / self.size
-        table.most = most_seconds(even if left == 1 else UNEVEN * even)
-        at_best: list[tuple[Order | None, int]] = [(None, i) for i in batch]
-        pools = [self._planted(i) for i in range(batch.stop)]
-        table.fill(said, at_best, self.drawn, FRESH, until, self.tolls, pools)
+    def _share(self, seconds: float) -> None:
+        """Share out a batch's time among what is decided again in it."""
+        table = self.tried.table
+        solves = self.size * (len(self.few) + 1)
+        table.most_again = most_seconds(FIRST * seconds * table.engine.workers / solves)
 
-    def _weigh(self, batch: range, said: str, until: Until) -> None:
+    def _said(self, batch: range) -> str:
+        return f"fresh draws, {batch.start} of {len(self.drawn)} settled"
+
+    def _first(self, batch: range) -> list[Wanted]:
+        """What is found out of a batch first: the few orders, and roughly what would be best."""
+        few = [Wanted(FRESH, o, i, self.drawn[i]) for i in batch for o in self.few]
+        if len(batch) == 1:
+            return few
+        pool = self.tried.table.pool
+        return [*few, *(Wanted(WEIGHED, None, i, self.drawn[i], pool) for i in batch)]
+
+    def _weigh(self, batch: range, until: Until) -> None:
         """Find tolls for a batch from what orders near the best come to in it."""
-        table, best = self.tried.table, self.few[0]
-        at_best: list[tuple[Order | None, int]] = [(None, i) for i in batch]
-        orders: list[Order] = []
-        if len(batch) > 1 and all((FRESH, best, i) in table.known for i in batch):
-            everywhere = [table.pool] * batch.stop
-            table.fill(said, at_best, self.drawn, WEIGHED, until, pools=everywhere)
-            pools = [self._planted(i) for i in range(batch.stop)]
+        table, orders = self.tried.table, []
+        if len(batch) > 1 and all((FRESH, self.few[0], i) in table.known for i in batch):
             orders = self._rivals(batch)
-            asked = [(o, i) for o in orders for i in batch]
-            table.fill(said, asked, self.drawn, WEIGHED, until, pools=pools)
+            pools = {i: self._planted(i) for i in batch}
+            wanted = [Wanted(WEIGHED, o, i, self.drawn[i], pools[i]) for o in orders for i in batch]
+            table.fill(self._said(batch), wanted, until)
         costs = {
             o: [x.value for i in batch if (x := table.known.get((WEIGHED, o, i)))] for o in orders
         }

@@ -14,7 +14,7 @@ from planner.risk.floors import NONE
 from planner.risk.second_stage import SECONDS, SecondStage
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Iterable
 
     from planner.engine.jobs import Engine, Stop
     from planner.risk.floors import Tolls
@@ -62,6 +62,23 @@ def work(ask: Ask) -> Outcome:
     return stage.best_of(turn, pool) if tolls is None else stage.floor(turn, tolls, pool)
 
 
+@dataclass(frozen=True, slots=True)
+class Wanted:
+    """What is to be found out of a draw."""
+
+    kind: int
+    """Of draw and of how it is found out; see `planner.risk.tried`."""
+    order: Order | None
+    """None: what is best when all is known."""
+    i: int
+    """Number of the draw."""
+    turn: Turn
+    pool: Pool | None = None
+    """All that fields are offered, however many acres that leaves short."""
+    tolls: Tolls | None = None
+    """On ordering, where what the draw costs at best is to be proven; the pool is tried first."""
+
+
 @dataclass(slots=True)
 class Until:
     """The sign to stop: the user's, or the time."""
@@ -106,62 +123,35 @@ class OutcomeTable:
         """Seconds that a full solve took on average."""
         return self.full_seconds / max(1, self.full)
 
-    def fill(
-        self,
-        what: str,
-        asked: Sequence[tuple[Order | None, int]],
-        drawn: Sequence[Turn],
-        which: int,
-        until: Until,
-        tolls: Sequence[Tolls] | None = None,
-        pools: Sequence[Pool] | None = None,
-    ) -> None:
-        """Solve what is asked for and not known yet, as far as time allows.
-
-        Parameters
-        ----------
-        tolls
-            On ordering, by draw, where what a draw costs at best is asked for.
-        pools
-            All that fields are offered, by draw, however many acres that leaves short; where a
-            floor is asked for, what is tried first.
-        """
-        new = [a for a in dict.fromkeys(asked) if (which, *a) not in self.known]
-        jobs = {str(n): (which, order, i) for n, (order, i) in enumerate(new)}
-        sent = (
-            Job(name, self._ask(key, drawn[key[2]], tolls, pools)) for name, key in jobs.items()
-        )
+    def fill(self, what: str, wanted: Iterable[Wanted], until: Until) -> None:
+        """Solve what is wanted and not known yet, as far as time allows."""
+        new = {(w.kind, w.order, w.i): w for w in wanted}
+        left = [w for key, w in new.items() if key not in self.known]
+        jobs = {str(n): w for n, w in enumerate(left)}
+        sent = (Job(name, self._ask(w)) for name, w in jobs.items())
         for n, done in enumerate(self.engine.run(sent, work, stop=until), 1):
             if done.error is not None:
                 raise done.error
-            self.known[jobs[done.key]] = done.value
+            w = jobs[done.key]
+            self.known[w.kind, w.order, w.i] = done.value
             self.solves += 1
-            if pools is None or tolls is not None:
+            if w.pool is None or w.tolls is not None:
                 self.full += 1
                 self.full_seconds += done.seconds
-            self.said(f"{what}: {n:,} of {len(new):,}")
+            self.said(f"{what}: {n:,} of {len(left):,}")
 
-    def _ask(
-        self,
-        key: tuple[int, Order | None, int],
-        turn: Turn,
-        tolls: Sequence[Tolls] | None,
-        pools: Sequence[Pool] | None,
-    ) -> Ask:
-        which, order, i = key
-        if order is None and tolls is None and pools is not None:
-            return self.blob, (ROUGH_GAP, 0.0, self.most_again), None, turn, pools[i], None
-        if order is None:
+    def _ask(self, w: Wanted) -> Ask:
+        if w.order is None and w.pool is not None and w.tolls is None:
+            return self.blob, (ROUGH_GAP, 0.0, self.most_again), None, w.turn, w.pool, None
+        if w.order is None:
             effort = (self.floor_gap, self.base, self.most)
-            toll = NONE if tolls is None else tolls[i]
-            pool = frozenset() if pools is None else pools[i]
-            return self.blob, effort, None, turn, pool, toll
-        if pools is not None:
+            return self.blob, effort, None, w.turn, w.pool or frozenset(), w.tolls or NONE
+        if w.pool is not None:
             effort = (GAP, float("inf"), self.most_again)
-            return self.blob, effort, order, turn, pools[i], None
-        at_best = self.known.get((which, None, i))
+            return self.blob, effort, w.order, w.turn, w.pool, None
+        at_best = self.known.get((w.kind, None, w.i))
         pool = self.pool | at_best.planted if at_best is not None else self.pool
-        return self.blob, (GAP, self.base, self.most_again), order, turn, pool, None
+        return self.blob, (GAP, self.base, self.most_again), w.order, w.turn, pool, None
 
     def of(self, which: int, order: Order | None, n: int) -> list[Outcome | None]:
         """Outcomes of an order in the first draws."""

@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.risk import candidates
 from planner.risk.order import Order
+from planner.risk.outcomes import Wanted
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
@@ -58,8 +59,12 @@ class Tried:
         """Find out what is planted under the plan's order, and under a guess, draw by draw."""
         self.orders = {self.own: None, **self.orders}
         self.settled = list(dict.fromkeys([self.own, guess or self.own]))
-        asked = [(order, i) for i in range(len(self.drawn)) for order in self.settled]
-        self.table.fill("two orders to go by", asked, self.drawn, COMMONLY, until)
+        wanted = [
+            Wanted(COMMONLY, order, i, turn)
+            for i, turn in enumerate(self.drawn)
+            for order in self.settled
+        ]
+        self.table.fill("two orders to go by", wanted, until)
         mine = [i for i, o in enumerate(self.table.of(COMMONLY, self.own, len(self.drawn))) if o]
         self._fill("the plan's order", [self.own], mine, until)
 
@@ -88,8 +93,11 @@ class Tried:
         self._fill(what, list(dict.fromkeys(orders)), range(COMMON), until)
 
     def _fill(self, what: str, orders: Sequence[Order], draws: Sequence[int], until: Until) -> None:
-        asked = [(order, i) for i in draws for order in orders]
-        self.table.fill(what, asked, self.drawn, SETTLED, until, pools=self.pools())
+        pools = self.pools()
+        wanted = [
+            Wanted(SETTLED, order, i, self.drawn[i], pools[i]) for i in draws for order in orders
+        ]
+        self.table.fill(what, wanted, until)
 
     def _known(self) -> list[int]:
         """Draws in which it is known what the plan's order comes to."""
@@ -141,8 +149,8 @@ def train(tried: Tried, plan: Plan, held: AsPlanned, until: Until) -> list[Order
     Finds out first what the common draws cost at best.
     """
     table, season = tried.table, tried.table.season
-    asked: list[tuple[Order | None, int]] = [(None, i) for i in range(COMMON)]
-    table.fill("best orders of draws", asked, tried.drawn, COMMONLY, until)
+    wanted = [Wanted(COMMONLY, None, i, tried.drawn[i]) for i in range(COMMON)]
+    table.fill("best orders of draws", wanted, until)
     found = [o for o in table.of(COMMONLY, None, COMMON) if o is not None and o.planted]
     if len(found) < COMMON:
         tried.left_out.append(f"best orders of {len(found)} draws of {COMMON} were candidates")
