@@ -13,6 +13,7 @@ from planner.risk.floors import Tolls
 from planner.risk.order import Order, ordered_by
 from planner.risk.second_stage import SecondStage
 from planner.risk.statistics import values
+from planner.risk.tolls import balanced
 from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.season.domain import Quantity, Season
 from tests.support.quick import few
@@ -142,6 +143,33 @@ def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
     for order in orders:
         charged = float(weights @ [x.on(season, order) for x in tolls])
         assert charged == pytest.approx(0.0, abs=1e-9)
+
+
+@pytest.mark.parametrize("number", few(range(6), 3))
+def test_tolls_of_a_batch_leave_the_floor_between_knowing_and_the_best_order(
+    tmp_path: Path, number: int
+) -> None:
+    """Weak duality again, for the tolls that are made for a batch, on seed as well."""
+    rng = np.random.default_rng(300 + number)
+    written(tmp_path / "season", rng)
+    season = _with_seed_for_sale(api.load(tmp_path / "season"), rng)
+    turns = [
+        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
+        for used, size in itertools.product((0.8, 1.3), (0.95, 1.05))
+    ]
+    stage = SecondStage(season, gap=0.0)
+    orders = [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n), b)
+        for ns in itertools.product(range(5), range(3))
+        for b in ((), (("L-1", 1),))
+    ]
+    costs = np.array([[stage.outcome(o, t).value for o in orders] for t in turns])
+    tolls = balanced(season, orders, costs)
+    floors = [stage.floor(t, x).floor for t, x in zip(turns, tolls, strict=True)]
+    knowing, least = costs.min(axis=1).mean(), costs.mean(axis=0).min()
+    assert np.mean([stage.floor(t).floor for t in turns]) <= np.mean(floors) + 1e-6
+    assert np.mean(floors) <= least + 1e-6
+    assert np.mean(floors) >= knowing - 1e-6, "there is no order that was not tried"
 
 
 def _with_seed_for_sale(season: Season, rng: np.random.Generator) -> Season:
