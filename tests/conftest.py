@@ -6,6 +6,7 @@ import os
 from typing import TYPE_CHECKING
 
 import pytest
+from hypothesis import HealthCheck, settings
 
 from tests.support.browser import NO_BROWSER
 from tests.support.office import MISSING
@@ -14,6 +15,12 @@ from tests.support.work import NO_DASK
 
 if TYPE_CHECKING:
     from pathlib import Path
+
+settings.register_profile(
+    "any machine", deadline=None, suppress_health_check=[HealthCheck.too_slow]
+)
+settings.load_profile("any machine")
+"""How long a case takes says how busy the machine is, not whether the code is right."""
 
 TINY = {
     "farm.csv": "Setting,Value\nFarm name,Marten Hill\nPlan date,2027-01-15\nSpare seed,3%\n",

@@ -58,11 +58,13 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
 
 
 def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
-    """Recipes that put as much liquid on a lot as the farm's warning says, or more."""
+    """Recipes that put as much liquid on a lot as the farm's warning says, or more: one warning."""
     limit = season.farm.liquid_warning
     if limit is None:
         return
     treated = {(t.recipe, t.lot) for t in plan.treating}
+    metric = season.farm.metric
+    found = []
     for recipe in season.recipes:
         wet = {
             name: amount
@@ -71,16 +73,20 @@ def too_much_liquid(plan: Plan, season: Season) -> Iterator[str]:
             and warned(amount := liquid_per_cwt(recipe, season.lot_named[name], season), limit)
         }
         if wet:
-            most, least = f"{max(wet.values()):.2f} fl oz on 100 lb", f"{limit:g}"
-            if season.farm.metric:
+            most = f"{max(wet.values()):.2f} fl oz on 100 lb"
+            if metric:
                 most = f"{_metric(max(wet.values())):,.0f} mL on 100 kg"
-                least = f"{_metric(limit):,.0f}"
             lots_ = "lot" if len(wet) == 1 else "lots"
-            yield (
+            found.append(
                 f"Recipe {recipe.name}{where(recipe.row)} puts up to {most} of seed ({lots_} "
-                f"{', '.join(wet)}); Liquid warning is from {least}: seed may bridge, stick or "
-                "lose vigor; dry it, or ask for a more concentrated recipe."
+                f"{', '.join(wet)})"
             )
+    if found:
+        least = f"{_metric(limit):,.0f}" if metric else f"{limit:g}"
+        yield (
+            f"{'; '.join(found)}. Liquid warning is from {least}: seed may bridge, stick or lose "
+            "vigor; dry it, or ask for a more concentrated recipe."
+        )
 
 
 def together_on_seed(plan: Plan, season: Season) -> Iterator[str]:

@@ -122,7 +122,7 @@ def white_mold_too_thick(plan: Plan, season: Season) -> Iterator[str]:
     most = _seeds(_no_more(MOST_SEEDS_WHITE_MOLD, season), season)
     advice = (
         f"For such rows and history Crop Protection Network bulletin CPN-5009 advises no more than "
-        f"{most} seeds per {land}. No seed treatment protects against white mold all season."
+        f"{most} seeds per {land}."
     )
     said = "; ".join(f"{name} at {_seeds(drop, season)}" for name, drop in thick[:MOST_NAMED])
     said += f"; and {len(thick) - MOST_NAMED} more" if len(thick) > MOST_NAMED else ""

@@ -143,7 +143,7 @@ CASES = [
     (
         "liquid",
         {"farm": farm(liquid_warning=4.0)},
-        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lot L1); Liquid "
+        "Recipe R1 (Recipes, row 2) puts up to 4.00 fl oz on 100 lb of seed (lot L1). Liquid "
         "warning is from 4:",
         {"farm": farm(liquid_warning=4.01)},
     ),
@@ -577,6 +577,16 @@ def test_more_recipes_on_a_primed_line_than_all_orders_are_tried_for():
     assert any("11 recipes run on a line that stays" in w for w in warnings(ELEVEN, season()))
     ten = replace(PLAN, run_order=ELEVEN.run_order[:10])
     assert not any("stays primed" in w for w in warnings(ten, season()))
+
+
+def test_what_is_too_wet_is_one_warning_however_many_recipes():
+    one = recipe(Alpha=4.0)
+    wet = season(farm=farm(liquid_warning=2.0), recipes=(one, replace(one, name="R2")))
+    two = replace(PLAN, treating=(*PLAN.treating, replace(PLAN.treating[0], recipe="R2")))
+    (said,) = too_much_liquid(two, wet)
+    assert "Recipe R1 " in said
+    assert "; Recipe R2 " in said
+    assert said.count("Liquid warning is from 2: seed may bridge") == 1
 
 
 def test_every_check_is_due_in_some_case():
