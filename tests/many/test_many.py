@@ -442,7 +442,11 @@ class TestFolder:
 
         monkeypatch.setattr("planner.sharing.dealer.pool", pooling)
         home, out = some(tmp_path, ODD[:2]), tmp_path / "out"
-        plan_folder(home, out, 60.0, 1, None, 1)
+        before = signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a background
+        try:
+            plan_folder(home, out, 60.0, 1, None, 1)
+        finally:
+            signal.signal(signal.SIGINT, before)
         assert (out / SUMMARY).exists()
         assert "one order for all is the best found so far" in capfd.readouterr().err
 
