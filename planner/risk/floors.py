@@ -87,11 +87,11 @@ def _money_row(model: Model) -> int | None:
 
 def _some_rows(model: Model) -> dict[str, set[int]]:
     """Rows that ask for some container of a product, which one bought late is as well."""
-    rows, m = model.rows["what_is_not_on_hand_is_bought"], model.matrix
+    rows = set(model.rows["what_is_not_on_hand_is_bought"])
     found: dict[str, set[int]] = {}
     for (i, _), column in zip(model.keys["count"], model.at["count"].tolist(), strict=True):
-        mine = m.row[int(m.start[column]) : int(m.start[column + 1])].tolist()
-        found.setdefault(model.it.containers[i].product, set()).update(set(mine) & set(rows))
+        mine = rows.intersection(_entries(model.matrix, column))
+        found.setdefault(model.it.containers[i].product, set()).update(mine)
     return found
 
 

@@ -65,13 +65,6 @@ def _quantile(share: float, n: int) -> float:
     return float(t.ppf(share, n - 1))
 
 
-def normal_below(z: Floats) -> Floats:
-    """Share of the standard normal distribution that is below `z`."""
-    from scipy.special import ndtr
-
-    return np.asarray(ndtr(z), dtype=np.float64)
-
-
 def dearest_mean(costs: Floats, share: float = DEAREST, weights: Floats | None = None) -> float:
     """Mean of the dearest share of draws (conditional value at risk at 1 - share).
 

@@ -14,15 +14,11 @@ from planner.risk.outcomes import Wanted
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
-    import numpy.typing as npt
-
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
     from planner.risk.outcomes import OutcomeTable, Until
     from planner.risk.second_stage import Outcome, Pool
     from planner.risk.turned_out import Turn
-
-    Floats = npt.NDArray[np.float64]
 
 CHOOSING = 32
 """Draws that orders are chosen by; a power of two."""
@@ -90,7 +86,7 @@ class Tried:
 
     def first_few(self, what: str, orders: Iterable[Order], until: Until) -> None:
         """Find out what orders come to in the common draws."""
-        self._fill(what, list(dict.fromkeys(orders)), range(COMMON), until)
+        self._fill(what, list(orders), range(COMMON), until)
 
     def _fill(self, what: str, orders: Sequence[Order], draws: Sequence[int], until: Until) -> None:
         pools = self.pools()

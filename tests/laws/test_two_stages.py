@@ -43,6 +43,22 @@ def written(folder: Path, rng: np.random.Generator) -> None:
         (folder / name).write_text(text, "utf-8")
 
 
+def up_to(jugs: int, kegs: int) -> list[Order]:
+    """Every order of fewer jugs and kegs than that."""
+    return [
+        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n))
+        for ns in itertools.product(range(jugs), range(kegs))
+    ]
+
+
+def four(*used: float) -> list[Turn]:
+    """Draws of two uses of the product, each with two sizes of the first lot's seed."""
+    return [
+        Turn({(Quantity.PRODUCT_USED, "Green Cap"): one, (Quantity.SEEDS_PER_LB, "L-1"): size})
+        for one, size in itertools.product(used, (0.95, 1.05))
+    ]
+
+
 @pytest.mark.parametrize("number", few(range(6), 3))
 def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
     tmp_path: Path, number: int
@@ -51,17 +67,10 @@ def test_knowing_costs_no_more_than_planning_and_planning_than_neither(
     rng = np.random.default_rng(number)
     written(tmp_path / "season", rng)
     season = api.load(tmp_path / "season")
-    turns = [
-        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
-        for used, size in itertools.product((0.9, 1.15), (0.95, 1.05))
-    ]
+    turns = four(0.9, 1.15)
     weights = rng.dirichlet(np.ones(len(turns)))
     stage = SecondStage(season, gap=0.0)
-    kinds = ("jug", "keg")
-    orders = [
-        Order(tuple(("Green Cap", k, n) for k, n in zip(kinds, ns, strict=True) if n))
-        for ns in itertools.product(range(5), range(3))
-    ]
+    orders = up_to(5, 3)
     table = np.array([[stage.outcome(o, t).value for t in turns] for o in orders])
     floors = [stage.floor(t) for t in turns]
     mean = orders.index(stage.floor(AS_PLANNED).order)
@@ -83,11 +92,7 @@ def test_no_floor_is_above_any_orders_cost_where_few_are_not_sold(
     written(tmp_path / "season", rng)
     season = _sold_from_a_count(api.load(tmp_path / "season"), rng)
     stage = SecondStage(season, gap=0.0)
-    orders = [
-        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n))
-        for ns in itertools.product(range(7), range(4))
-    ]
-    orders = [order for order in orders if possible(season, order)]
+    orders = [order for order in up_to(7, 4) if possible(season, order)]
     for used in (0.5, 1.0, 1.5):
         turn = Turn({(Quantity.PRODUCT_USED, "Green Cap"): used})
         least = min(stage.outcome(order, turn).value for order in orders)
@@ -119,10 +124,7 @@ def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
     rng = np.random.default_rng(100 + number)
     written(tmp_path / "season", rng)
     season = _with_seed_for_sale(api.load(tmp_path / "season"), rng)
-    turns = [
-        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
-        for used, size in itertools.product((0.9, 1.15), (0.95, 1.05))
-    ]
+    turns = four(0.9, 1.15)
     weights = rng.dirichlet(np.ones(len(turns)))
     each = rng.uniform(-1.0, 1.0, size=len(turns))
     each -= each @ weights
@@ -131,11 +133,7 @@ def test_with_tolls_that_come_to_nought_no_order_costs_less_than_the_floor(
     tolls = [Tolls({"Green Cap": x}) for x in each.tolist()]
     stage = SecondStage(season, gap=0.0)
     floors = np.array([stage.floor(t, x).floor for t, x in zip(turns, tolls, strict=True)])
-    orders = [
-        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n), b)
-        for ns in itertools.product(range(5), range(3))
-        for b in ((), (("L-1", 1),))
-    ]
+    orders = [replace(o, seed=seed) for o in up_to(5, 3) for seed in ((), (("L-1", 1),))]
     means = [
         float(weights @ [stage.outcome(order, turn).value for turn in turns]) for order in orders
     ]
@@ -153,16 +151,9 @@ def test_tolls_of_a_batch_leave_the_floor_between_knowing_and_the_best_order(
     rng = np.random.default_rng(300 + number)
     written(tmp_path / "season", rng)
     season = _with_seed_for_sale(api.load(tmp_path / "season"), rng)
-    turns = [
-        Turn({(Quantity.PRODUCT_USED, "Green Cap"): used, (Quantity.SEEDS_PER_LB, "L-1"): size})
-        for used, size in itertools.product((0.8, 1.3), (0.95, 1.05))
-    ]
+    turns = four(0.8, 1.3)
     stage = SecondStage(season, gap=0.0)
-    orders = [
-        Order(tuple(("Green Cap", k, n) for k, n in zip(("jug", "keg"), ns, strict=True) if n), b)
-        for ns in itertools.product(range(5), range(3))
-        for b in ((), (("L-1", 1),))
-    ]
+    orders = [replace(o, seed=seed) for o in up_to(5, 3) for seed in ((), (("L-1", 1),))]
     costs = np.array([[stage.outcome(o, t).value for o in orders] for t in turns])
     tolls = balanced(season, orders, costs)
     floors = [stage.floor(t, x).floor for t, x in zip(turns, tolls, strict=True)]
