@@ -41,6 +41,9 @@ class Begun(NamedTuple):
     """The next day, with what is on the floor; None for the shop's first treating day."""
 
 
+NOTHING_DONE = Begun()
+
+
 def begun_by(campaign: Campaign, today: date | None = None) -> Begun:
     """What is done of a campaign; `today` is the first day left, where it is given."""
     done = _runs(campaign)

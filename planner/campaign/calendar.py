@@ -27,19 +27,19 @@ from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.campaign.changes import EMPTY, setups
+from planner.campaign.begun import NOTHING_DONE
+from planner.campaign.changes import setups
 from planner.campaign.days import LAST
 from planner.campaign.domain import Run
-from planner.campaign.placer import Cursor, Piece, Placer, due, leaves
+from planner.campaign.placer import Cursor, Piece, Placer, due
 from planner.sums import grouped
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from planner.campaign.begun import Begun
     from planner.campaign.changes import Line
     from planner.campaign.domain import Batch, Portion, Shop
-
-__all__ = ["Cursor", "Piece", "Placer", "due", "leaves"]
 
 
 class Aim(NamedTuple):
@@ -54,25 +54,21 @@ class Aim(NamedTuple):
     """Minutes before the first of them."""
 
 
-def soonest(
-    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
-) -> list[Piece]:
+def soonest(order: Sequence[Batch], shop: Shop, begun: Begun = NOTHING_DONE) -> list[Piece]:
     """Every bag as early as can be, in the given order of batches."""
     placer = Placer(shop)
     found: list[Piece] = []
-    cursor = placer.start(begin)
-    for batch, setup in zip(order, setups(order, shop, line), strict=True):
+    cursor = placer.start(begun.cursor)
+    for batch, setup in zip(order, setups(order, shop, begun.line), strict=True):
         cursor, _ = placer.put(batch, cursor, found, setup)
     return found
 
 
-def pieces(
-    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
-) -> list[Piece]:
+def pieces(order: Sequence[Batch], shop: Shop, begun: Begun = NOTHING_DONE) -> list[Piece]:
     """Every bag on its day, in the given order of batches: late, but no more of them too late."""
-    first = Placer(shop).start(begin).day
-    found = place(aims(order, shop, first, line), shop, begin)
-    early = soonest(order, shop, begin, line)
+    first = Placer(shop).start(begun.cursor).day
+    found = place(aims(order, shop, first, begun.line), shop, begun.cursor)
+    early = soonest(order, shop, begun)
     return found if _late(found) <= _late(early) else early
 
 
@@ -99,7 +95,7 @@ def _late(placed: Iterable[Piece]) -> int:
     return sum(p.bags for p in placed if p.late)
 
 
-def aims(order: Sequence[Batch], shop: Shop, first: int, line: Line = EMPTY) -> list[Aim]:
+def aims(order: Sequence[Batch], shop: Shop, first: int, line: Line) -> list[Aim]:
     """Latest days of bags, from the last one back; day 0 where nothing says how late.
 
     The bags of a lot under a recipe run in one go: none after the last day of the first of them
@@ -147,11 +143,9 @@ def _whole(placer: Placer, batch: Batch, setup: float, cursor: Cursor) -> Cursor
     return cursor
 
 
-def late_bags(
-    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
-) -> int:
+def late_bags(order: Sequence[Batch], shop: Shop, begun: Begun = NOTHING_DONE) -> int:
     """Count bags past their day in a given order of batches."""
-    return _late(soonest(order, shop, begin, line))
+    return _late(soonest(order, shop, begun))
 
 
 def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:

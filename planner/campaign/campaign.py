@@ -123,21 +123,20 @@ def _schedule(campaign: Campaign, today: date | None = None) -> Campaign:
     """Find order, days and containers for what is not done, and all that follows from them."""
     shop_, batches_ = campaign.shop, campaign.batches
     begun = begun_by(campaign, today)
-    done, line, begin = begun
-    begins = date.fromordinal(begin.day) if begin else None
+    begins = date.fromordinal(begun.cursor.day) if begun.cursor else None
     now = begins or shop_.plan_date
-    rest = rest_of(batches_, done)
+    rest = rest_of(batches_, begun.done)
     work = Work(batches_, campaign.supplies, shop_, campaign.premixes)
     found = schedule(rest, work, begun, _still(campaign, rest))
     order, facts, placed = found
-    all_runs = (*done, *runs(placed))
+    all_runs = (*begun.done, *runs(placed))
     late = sum(p.bags for p in placed if p.late)
     calendar = Calendar(
         runs=all_runs,
         days=days(all_runs, batches_, shop_),
         late=late,
-        late_floor=late_in_any_order(rest, shop_, begin) if late else 0,
-        remedies=remedies(order, shop_, begin, line),
+        late_floor=late_in_any_order(rest, shop_, begun.cursor) if late else 0,
+        remedies=remedies(order, shop_, begun),
         early=sum(p.bags for p in placed if p.early),
     )
     sits = may_sit(batches_, campaign.supplies, campaign.premixes)

@@ -48,27 +48,28 @@ def nearer(
         Bags on their days, and the batches in their order, as `planner.campaign.calendar` put them.
     """
     batches, supplies, shop, premixes = work
-    done, line, begin = begun
     sits = may_sit(batches, supplies, premixes)
     worth = {s.product: s.line_loss * s.value for s in supplies}
     latest, early = _by_bag(placed), _early(placed)
     placer = Placer(shop)
 
     def primed(trial: Sequence[Piece]) -> Primed:
-        found = nights((*done, *runs(trial)), batches, shop, sits)
+        found = nights((*begun.done, *runs(trial)), batches, shop, sits)
         again = [n.product for n in found if n.again]
         return Primed(len(again), round(sum(worth[p] for p in again), 6))
 
     def tried(day: int, release: int) -> tuple[Primed, list[Piece]] | None:
-        aims = _aims(best, dict(zip(order, setups(order, shop, line), strict=True)))
-        trial = place([a._replace(day=release) if a.day == day else a for a in aims], shop, begin)
+        aims = _aims(best, dict(zip(order, setups(order, shop, begun.line), strict=True)))
+        trial = place(
+            [a._replace(day=release) if a.day == day else a for a in aims], shop, begun.cursor
+        )
         days = zip(_by_bag(trial), latest, strict=True)
         if _early(trial) > early or any(not 0 <= old - new <= MOST_SOONER for new, old in days):
             return None
         return primed(trial), trial
 
     best, least = list(placed), primed(placed)
-    before = done[-1].day.toordinal() if done else None
+    before = begun.done[-1].day.toordinal() if begun.done else None
     while least.products:
         day = min((p.day for p in best if before is None or p.day > before), default=None)
         if day is None:

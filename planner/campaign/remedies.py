@@ -7,8 +7,8 @@ from datetime import date
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import LB_PER_100KG
+from planner.campaign.begun import NOTHING_DONE
 from planner.campaign.calendar import late_bags, soonest
-from planner.campaign.changes import EMPTY
 from planner.campaign.days import said
 from planner.campaign.placer import Placer
 from planner.explain.words import count
@@ -16,9 +16,9 @@ from planner.explain.words import count
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
 
-    from planner.campaign.changes import Line
+    from planner.campaign.begun import Begun
     from planner.campaign.domain import Batch, Shop
-    from planner.campaign.placer import Cursor
+    from planner.campaign.placer import Piece
 
 FURTHEST = 10_000
 """Most bags a day, or on the floor, that is tried as a remedy."""
@@ -26,29 +26,17 @@ STEP = 1_000
 """Pounds a day by which a remedy is given."""
 
 
-def remedies(
-    order: Sequence[Batch], shop: Shop, begin: Cursor | None = None, line: Line = EMPTY
-) -> tuple[str, ...]:
+def remedies(order: Sequence[Batch], shop: Shop, begun: Begun = NOTHING_DONE) -> tuple[str, ...]:
     """What would bring every bag in time for which there is a day, the order kept."""
     lost = sum(p.bags for b in order for p in b.portions if p.has_no_day)
 
     def late(shop: Shop) -> int:
-        return late_bags(order, shop, begin, line) - lost
+        return late_bags(order, shop, begun) - lost
 
     if not late(shop):
         return ()
-    found = []
-    placed = soonest(order, shop, begin, line)
-    if shop.done_by:
-        free = replace(shop, done_by=None)
-        if not late(free):
-            last = max(p.day for p in placed)
-            more = sum(
-                Placer(shop).working(d) == d for d in range(shop.done_by.toordinal() + 1, last + 1)
-            )
-            until = said(date.fromordinal(last), metric=shop.metric)
-            found.append(f"{count(more, 'treating day')} more at the end, until {until}")
-    if begin is None:
+    found = _later(late, soonest(order, shop, begun), shop)
+    if begun.cursor is None:
         found += _earlier(late, shop)
 
     def enough(change: Callable[[int], Shop], say: Callable[[int], str]) -> list[str]:
@@ -92,6 +80,17 @@ def longer(shop: Shop, hours: int) -> Shop:
 def wider(shop: Shop, bags: int) -> Shop:
     """Shop with floor space for that many more bags."""
     return replace(shop, floor_space=(shop.floor_space or 0) + bags)
+
+
+def _later(late: Callable[[Shop], int], placed: Sequence[Piece], shop: Shop) -> list[str]:
+    if shop.done_by is None or late(replace(shop, done_by=None)):
+        return []
+    last = max(p.day for p in placed)
+    placer = Placer(shop)
+    after = range(shop.done_by.toordinal() + 1, last + 1)
+    more = sum(placer.working(d) == d for d in after)
+    until = said(date.fromordinal(last), metric=shop.metric)
+    return [f"{count(more, 'treating day')} more at the end, until {until}"]
 
 
 def _earlier(late: Callable[[Shop], int], shop: Shop) -> list[str]:

@@ -27,16 +27,19 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.campaign.begun import NOTHING_DONE, Begun
 from planner.campaign.calendar import late_bags
-from planner.campaign.changes import EMPTY, Line, change_minutes, products_of
+from planner.campaign.changes import change_minutes, products_of
 from planner.campaign.days import LAST
 from planner.campaign.domain import RunOrder
-from planner.campaign.placer import Cursor, Placer, due
+from planner.campaign.placer import Placer, due
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
 
+    from planner.campaign.changes import Line
     from planner.campaign.domain import Batch, Shop, Supply
+    from planner.campaign.placer import Cursor
 
 EXACT = 12
 """Recipes up to which every order is considered."""
@@ -84,8 +87,7 @@ def find_order(
     batches: Sequence[Batch],
     supplies: Iterable[Supply],
     shop: Shop,
-    line: Line = EMPTY,
-    begin: Cursor | None = None,
+    begun: Begun = NOTHING_DONE,
     *,
     planned: Sequence[str] = (),
     stretches: Sequence[int] = (),
@@ -98,10 +100,8 @@ def find_order(
         What is still to treat, in any order.
     supplies
         Line loss and worth of every product that the batches take.
-    line
-        Products and lot that the treater holds now.
-    begin
-        Where the calendar goes on; at the shop's first treating day where not given.
+    begun
+        What the treater holds now, and where the calendar goes on.
     planned
         Recipes in the order to keep; all of the batches' recipes, and perhaps others.
     stretches
@@ -117,9 +117,7 @@ def find_order(
         planned_groups = tuple(g.number for g in ranks)
     else:
         planned_groups = ()
-    search = _Search(
-        batches, groups, {s.product: s for s in supplies}, shop, line, begin, planned_groups
-    )
+    search = _Search(batches, groups, {s.product: s for s in supplies}, shop, begun, planned_groups)
     wide = len(search.groups) <= EXACT or bool(planned)
     best = search.run(with_days=False, width=None if wide else WIDTH)
     exact = wide
@@ -143,7 +141,7 @@ def find_order(
 
 
 def least_changes(
-    batches: Sequence[Batch], supplies: Iterable[Supply], shop: Shop, line: Line = EMPTY
+    batches: Sequence[Batch], supplies: Iterable[Supply], shop: Shop, line: Line
 ) -> tuple[float, float]:
     """Minutes and money of the order with the fewest changes, whatever is planted first."""
     batches = sorted(batches, key=lambda b: (b.recipe, b.lot))
@@ -151,7 +149,8 @@ def least_changes(
     groups = [
         replace(g, due=LAST, living=False) for g in _groups(batches, [0] * len(batches), shop)
     ]
-    search = _Search(batches, groups, {s.product: s for s in supplies}, undated, line, None, ())
+    begun = Begun(line=line)
+    search = _Search(batches, groups, {s.product: s for s in supplies}, undated, begun, ())
     best = search.run(with_days=False, width=None if len(groups) <= EXACT else WIDTH)
     return best.cost.minutes, best.cost.money
 
@@ -165,13 +164,12 @@ class _Search:
         groups: list[Group],
         supplies: Mapping[str, Supply],
         shop: Shop,
-        line: Line,
-        begin: Cursor | None,
+        begun: Begun,
         planned: tuple[int, ...],
     ) -> None:
-        self.batches, self.supplies, self.shop, self.line = batches, supplies, shop, line
+        self.batches, self.supplies, self.shop, self.begun = batches, supplies, shop, begun
         self.placer = Placer(shop)
-        self.begin = self.placer.start(begin)
+        self.start = self.placer.start(begun.cursor)
         self.groups = groups
         self.planned = planned
         """Numbers of the groups in the order to keep; empty where any order will do."""
@@ -190,7 +188,7 @@ class _Search:
     def change(self, last: int, following: int) -> tuple[float, float, float]:
         """Minutes, money and fl oz of the change from a recipe (-1: what is on) to another."""
         if (last, following) not in self.changes:
-            before = self.groups[last].products if last >= 0 else self.line.products
+            before = self.groups[last].products if last >= 0 else self.begun.line.products
             after = self.groups[following].products
             money = sum(self.supplies[p].line_loss * self.supplies[p].value for p in after - before)
             minutes = change_minutes(before, after, self.shop)
@@ -200,12 +198,12 @@ class _Search:
     def lateness(self, path: Iterable[int]) -> int:
         """Bags past their day in an order."""
         order = [self.batches[i] for i in path]
-        return late_bags(order, self.shop, self.begin, self.line)
+        return late_bags(order, self.shop, self.begun)
 
     def run(self, *, with_days: bool, width: int | None) -> Label:
         """Best order of all recipes; with a width, the best that the bounded search meets."""
         layer: dict[tuple[int, int, str], list[Label]] = {
-            (0, -1, self.line.lot): [Label(Cost(), (), self.begin)]
+            (0, -1, self.begun.line.lot): [Label(Cost(), (), self.start)]
         }
         for place in range(len(self.groups)):
             after: dict[tuple[int, int, str], list[Label]] = {}
@@ -225,7 +223,7 @@ class _Search:
             layer = after if width is None else _narrow(after, width)
         return min(
             (self.finish(label, key[1]) for key, labels in layer.items() for label in labels),
-            default=Label(Cost(), (), self.begin),
+            default=Label(Cost(), (), self.start),
         )
 
     def keep(self, lot: str) -> str:
@@ -295,15 +293,16 @@ class _Search:
         """
         if not self.groups:
             return 0.0
+        on_line = self.begun.line.products
         all_products = frozenset[str]().union(*(g.products for g in self.groups))
-        changes = len(all_products | self.line.products) + len(all_products - self.line.products)
+        changes = len(all_products | on_line) + len(all_products - on_line)
         once = changes * self.shop.changeover_minutes
         ways = 0.0
         for group in self.groups:
-            others = [g.products for g in self.groups if g is not group] + [self.line.products]
+            others = [g.products for g in self.groups if g is not group] + [on_line]
             ways += min(change_minutes(o, group.products, self.shop) for o in others)
         ways += min(len(g.products) for g in self.groups) * self.shop.changeover_minutes
-        lots = len({b.lot for b in self.batches} - {self.line.lot})
+        lots = len({b.lot for b in self.batches} - {self.begun.line.lot})
         return max(once, ways) + lots * self.shop.calibration_minutes
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.campaign.begun import Begun
+from planner.campaign.begun import NOTHING_DONE
 from planner.campaign.calendar import pieces, runs
 from planner.campaign.drawdown import flushes
 from planner.campaign.nearer import nearer
@@ -15,12 +15,9 @@ from planner.campaign.stretches import cut
 if TYPE_CHECKING:
     from collections.abc import Sequence
 
-    from planner.campaign.begun import Work
+    from planner.campaign.begun import Begun, Work
     from planner.campaign.domain import Batch, RunOrder
     from planner.campaign.placer import Piece
-
-BEGIN = Begun()
-"""Nothing is done yet."""
 
 
 class Scheduled(NamedTuple):
@@ -46,7 +43,7 @@ class Standing(NamedTuple):
 
 
 def schedule(
-    rest: Sequence[Batch], work: Work, begun: Begun = BEGIN, planned: Sequence[str] = ()
+    rest: Sequence[Batch], work: Work, begun: Begun = NOTHING_DONE, planned: Sequence[str] = ()
 ) -> Scheduled:
     """Put what is left to treat on days.
 
@@ -63,16 +60,15 @@ def schedule(
         Recipes in the order that the plan decided on; empty where it decided on none.
     """
     _, supplies, shop, _ = work
-    done, line, begin = begun
 
     def tried(
         parts: Sequence[Batch], stretches: Sequence[int] = (), order: Sequence[str] = ()
     ) -> tuple[Standing, Scheduled]:
         ordered, facts = find_order(
-            parts, supplies, shop, line, begin, planned=order, stretches=stretches
+            parts, supplies, shop, begun, planned=order, stretches=stretches
         )
-        placed = pieces(ordered, shop, begin, line)
-        more = flushes((*done, *runs(placed)), work.batches, supplies, shop)
+        placed = pieces(ordered, shop, begun)
+        more = flushes((*begun.done, *runs(placed)), work.batches, supplies, shop)
         standing = Standing(
             sum(p.bags for p in placed if p.late),
             round(sum(f.missing for f in more), 6),
@@ -95,7 +91,7 @@ def schedule(
             if any(stretches):
                 found.append(tried(parts, stretches))
     best = min(found, key=lambda f: f[0])[1]
-    minutes, money = least_changes(rest, supplies, shop, line)
+    minutes, money = least_changes(rest, supplies, shop, begun.line)
     facts = replace(
         best.facts,
         least_minutes=min(minutes, best.facts.minutes),

@@ -9,18 +9,13 @@ from random import Random
 import pytest
 
 from planner.campaign import run_order
-from planner.campaign.calendar import (
-    due,
-    late_bags,
-    late_in_any_order,
-    leaves,
-    pieces,
-    runs,
-    soonest,
-)
+from planner.campaign.begun import Begun
+from planner.campaign.calendar import late_bags, late_in_any_order, pieces, runs, soonest
+from planner.campaign.changes import Line
 from planner.campaign.domain import Shop
+from planner.campaign.placer import due, leaves
 from planner.campaign.remedies import faster, remedies
-from planner.campaign.run_order import Cost, Line, find_order
+from planner.campaign.run_order import Cost, find_order
 from tests.support.campaigns import FIRST, batch, random_batches, random_shop, supply
 from tests.support.quick import few
 
@@ -78,7 +73,7 @@ def test_what_is_on_the_line_already_is_not_entered_again():
     """A on the line: A (10 for the lot), out with it and in with B (40 + 10), out 20: 80."""
     batches = [batch("1", "X", "A"), batch("2", "Y", "B")]
     shop = Shop(FIRST, cure_days=0)
-    order, facts = find_order(batches, SUPPLIES, shop, Line(frozenset("A"), "9"))
+    order, facts = find_order(batches, SUPPLIES, shop, Begun(line=Line(frozenset("A"), "9")))
     assert [b.recipe for b in order] == ["X", "Y"]
     assert facts.minutes == 80.0
 
