@@ -22,7 +22,7 @@ from planner.campaign.domain import (
     Source,
     Supply,
 )
-from planner.plan.price import lowest_price_per_floz
+from planner.plan.offers import lowest_price_per_floz
 from planner.season.domain import POWDER, WentBefore
 from planner.sums import grouped, summed
 

@@ -19,7 +19,7 @@ from planner.explain.supply import (
     usable_on,
 )
 from planner.explain.words import Speech, count, listing, number
-from planner.plan.price import lowest_price_per_floz
+from planner.plan.offers import lowest_price_per_floz
 from planner.season.domain import UNTREATED
 from planner.sums import summed
 

@@ -10,15 +10,9 @@ from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.explain.words import listing
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.plan import CENT
-from planner.plan.price import (
-    counts_toward,
-    list_price,
-    lowest_price_per_floz,
-    order_cost,
-    qualifying_spend,
-    reaches,
-)
+from planner.plan.price import counts_toward, list_price, order_cost, qualifying_spend, reaches
 from planner.sums import grouped, summed
 
 if TYPE_CHECKING:

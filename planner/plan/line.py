@@ -9,7 +9,7 @@ from collections import Counter
 from itertools import permutations
 from typing import TYPE_CHECKING
 
-from planner.plan.offers import lowest_per_floz
+from planner.plan.offers import lowest_price_per_floz
 from planner.season.domain import LIVING
 
 if TYPE_CHECKING:
@@ -58,7 +58,7 @@ def shortest(run: Collection[str], season: Season) -> tuple[str, ...]:
     """
     names = sorted(run)
     holds = held(season)
-    price = {p.name: lowest_per_floz(season.containers, p.name) for p in season.products}
+    price = {p.name: lowest_price_per_floz(season, p.name) for p in season.products}
     # of what is not sold less is still better
     worth = {p.name: p.line_loss * (price[p.name] or 1.0) for p in season.products}
 

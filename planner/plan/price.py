@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.plan.line import flushes, shortest, suiting
-from planner.plan.offers import lowest_per_floz
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
 from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
@@ -282,11 +282,6 @@ def order_of_runs(
     if other or not flushes(best, season) - flushes(known, season):
         known = best
     return suiting(known, planting, season)
-
-
-def lowest_price_per_floz(season: Season, product: str) -> float:
-    """Lowest price per fl oz of nominal size among a product's containers and breaks; 0 if none."""
-    return lowest_per_floz(season.containers, product)
 
 
 def most_off(season: Season, container: Container) -> float:

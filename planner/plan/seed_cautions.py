@@ -10,7 +10,7 @@ from planner.agronomy.germination import TEST_MONTHS, fresh_until
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import drop_rate, planter_rate, planter_step
 from planner.agronomy.suitability import suitable
-from planner.plan.price import lowest_price_per_floz
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.recount import planted_units, treated_pool
 from planner.plan.words import day_of, money, where
 from planner.season.domain import UNTREATED, SeedingRate

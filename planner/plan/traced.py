@@ -14,12 +14,8 @@ from typing import TYPE_CHECKING, NamedTuple, TypeAlias
 
 from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
-from planner.plan.price import (
-    best_levels,
-    counts_toward,
-    lowest_price_per_floz,
-    reaches,
-)
+from planner.plan.offers import lowest_price_per_floz
+from planner.plan.price import best_levels, counts_toward, reaches
 from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
 

@@ -5,7 +5,8 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.plan.price import expired, lowest_price_per_floz
+from planner.plan.offers import lowest_price_per_floz
+from planner.plan.price import expired
 from planner.report.answer import TIGHT
 from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCT_DETAIL, PRODUCTS, SEED
 from planner.report.measures import Measure

@@ -5,14 +5,9 @@ from __future__ import annotations
 from itertools import groupby
 from typing import TYPE_CHECKING
 
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.plan import COST_TERMS, TOTAL
-from planner.plan.price import (
-    best_levels,
-    counts_toward,
-    lowest_price_per_floz,
-    qualifying_spend,
-    reaches,
-)
+from planner.plan.price import best_levels, counts_toward, qualifying_spend, reaches
 from planner.report.facts import NO_SUPPLIER, TRY
 from planner.report.measures import Measure
 from planner.report.sheets import (

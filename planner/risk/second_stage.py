@@ -21,7 +21,7 @@ from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, solve
 from planner.optimize.model.extract import bags_bought, counts, planting
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
-from planner.plan import price
+from planner.plan.offers import lowest_price_per_floz
 from planner.risk.floors import NONE, at_best, cover_rows
 from planner.risk.order import Order, order_of, price_paid, spent
 from planner.risk.turned_out import turned_out
@@ -124,7 +124,7 @@ class SecondStage:
         self.has_price = season.farm.short_acre_cost is not None
         products = sorted(season.products, key=lambda p: p.name)
         self.credit = np.array(
-            [p.carryover * price.lowest_price_per_floz(season, p.name) for p in products]
+            [p.carryover * lowest_price_per_floz(season, p.name) for p in products]
         )
         self.kinds = [(c.product, c.name) for c in season.containers]
 

@@ -15,6 +15,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.plan import price
+from planner.plan.offers import lowest_price_per_floz
 from planner.risk.floors import Tolls
 
 if TYPE_CHECKING:
@@ -78,7 +79,7 @@ class _Amounts:
         """Money that a container too many costs at the least, what it brings back taken off."""
         least = price.lowest_net_price(self.season, c)
         kept = self.season.product_named[c.product].carryover
-        credit = kept * price.lowest_price_per_floz(self.season, c.product) * c.usable
+        credit = kept * lowest_price_per_floz(self.season, c.product) * c.usable
         return max(0.0, least - max(c.returned_for * least, credit))
 
     def tolls(self, each: Floats) -> Tolls:

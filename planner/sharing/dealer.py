@@ -11,8 +11,9 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any, NamedTuple
 
 from planner.explain.words import listing
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.plan import Outcome, Plan, Planting, Treating
-from planner.plan.price import lowest_price_per_floz, price_plan
+from planner.plan.price import price_plan
 from planner.season.domain import (
     NOWHERE,
     Basis,

@@ -14,8 +14,9 @@ from planner.explain.rivals import OTHER_WAYS, order_rivals, product_rivals
 from planner.optimize.from_plan.runner_up import second_best_order
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
+from planner.plan.offers import lowest_price_per_floz
 from planner.plan.plan import Cost, Outcome, Plan, ProductUse
-from planner.plan.price import lowest_price_per_floz, order_cost
+from planner.plan.price import order_cost
 from planner.season.domain import DiscountLevel, Supplier
 from tests.support import packs
 from tests.support.quick import few

@@ -23,7 +23,8 @@ from planner.agronomy.suitability import (
     seed_obstacles,
 )
 from planner.optimize.params import TUNED
-from planner.plan.price import lowest_price_per_floz, usable_stock
+from planner.plan.offers import lowest_price_per_floz
+from planner.plan.price import usable_stock
 from planner.season.domain import UNTREATED, SeedingRate
 
 if TYPE_CHECKING:
