@@ -28,6 +28,38 @@ if TYPE_CHECKING:
 
 DEFAULT_SECONDS = 60.0
 DEFAULT_GAP = 1e-4
+WHY_SHARE, WHY_LEAST, WHY_MOST = 1 / 3, 6.0, 20.0
+NEAR_SHARE, NEAR_LEAST = 1 / 2, 10.0
+"""For finding out why, and for staying near an old plan: share of the seconds for deciding, and
+seconds, the least as far as deciding gets as many. A few repairs take as long."""
+MOST_WORKERS = 4
+PARALLEL_FROM = 10.0
+"""Seconds from which changed seasons are planned side by side: starting a process takes one."""
+
+
+def why_seconds(deciding: float) -> float:
+    """Seconds for finding out why a plan is as it is, by those for deciding.
+
+    >>> why_seconds(2.0), why_seconds(12.0), why_seconds(30.0), why_seconds(600.0)
+    (2.0, 6.0, 10.0, 20.0)
+    """
+    return min(WHY_MOST, max(deciding * WHY_SHARE, min(deciding, WHY_LEAST)))
+
+
+def near_seconds(deciding: float) -> float:
+    """Seconds for staying near an old plan, by those for deciding.
+
+    >>> near_seconds(5.0), near_seconds(15.0), near_seconds(60.0)
+    (5.0, 10.0, 30.0)
+    """
+    return max(deciding * NEAR_SHARE, min(deciding, NEAR_LEAST))
+
+
+def why_workers(seconds: float) -> int:
+    """Changed seasons to plan side by side on this machine, by the seconds for finding out why."""
+    from planner.engine.jobs import cores
+
+    return min(MOST_WORKERS, cores()) if seconds >= PARALLEL_FROM else 1
 
 
 def load(path: Path | str, scenario: str = "") -> Season:
@@ -288,7 +320,7 @@ def keep_near(
     old: Plan | Earlier,
     cheapest: Plan,
     *,
-    seconds: float = 20.0,
+    seconds: float,
     effort: int | None = None,
     most_moved: float | None = None,
     notes: tuple[str, ...] = (),

@@ -34,11 +34,8 @@ OUTPUT = OutputError.exit_code
 INTERRUPTED = Interrupted.exit_code
 TERMINATED = 143
 """128 and the number of the signal SIGTERM, as shells tell it."""
-WHY_SHARE = 1 / 3
-WHY_MOST = 20.0
-WHY_LEAST = 6.0
-"""Seconds for finding out why, as far as deciding gets as many: a few repairs take as long."""
 EACH_SHARE = 1 / 6
+"""Of the seconds for deciding, as many for the plan of each group of growers."""
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
 
@@ -126,6 +123,28 @@ class Pack(StrEnum):
 Input = Annotated[
     Path, typer.Argument(metavar="INPUT", help="Season: a workbook, or a folder of CSV files.")
 ]
+Out = Annotated[
+    Path | None,
+    typer.Option("--out", metavar="DIR", help="Folder to write into.  [default: beside INPUT]"),
+]
+Seconds = Annotated[
+    float, typer.Option(parser=_number(0.1), metavar="N", help="Seconds for deciding.")
+]
+EffortEach = Annotated[
+    int | None,
+    typer.Option(
+        parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
+    ),
+]
+Cluster = Annotated[
+    str | None,
+    typer.Option(
+        "--cluster",
+        metavar="ADDRESS",
+        help="Work on this running Dask cluster instead, such as tcp://host:8786.",
+    ),
+]
+Quiet = Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")]
 
 
 @app.callback()
@@ -219,21 +238,13 @@ def check(
         _print(line)
 
 
-Seconds = Annotated[
-    float, typer.Option(parser=_number(0.1), metavar="N", help="Seconds for deciding.")
-]
-
-
 @app.command(
     short_help="Plan a season: what goes where, what to treat and order.",
     epilog="Example: wholedrum plan season.xlsx --out plan --seconds 30",
 )
 def plan(
     source: Input,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the plan.  [default: beside INPUT]"),
-    ] = None,
+    out: Out = None,
     seconds: Seconds = 60.0,
     gap: Annotated[
         float,
@@ -329,6 +340,7 @@ def plan(
     ] = None,
 ) -> None:
     """Make the plan, write plan.json and its workbooks, print order, cost and what is short."""
+    from planner import api
     from planner.report.files import PACKS
     from planner.terminal.deciding import Options
     from planner.terminal.planning import Extras, plan_season
@@ -337,17 +349,14 @@ def plan(
         msg = "--most-moved goes with --since"
         raise typer.BadParameter(msg)
     options = Options(seconds, gap, effort, seed, quiet=quiet)
-    usual = min(WHY_MOST, max(seconds * WHY_SHARE, min(seconds, WHY_LEAST)))
-    wanted = usual if why is None else why
-    scenarios = usual if what_if is None else seconds * what_if
-    packs = PACKS if pack is Pack.ALL else (pack.value,)
+    usual = api.why_seconds(seconds)
     extras = Extras(
-        wanted,
-        scenarios,
-        since,
-        most_moved,
+        why=usual if why is None else why,
+        what_if=usual if what_if is None else seconds * what_if,
+        since=since,
+        most_moved=most_moved,
         usual_unknowns=usual_unknowns,
-        packs=packs,
+        packs=PACKS if pack is Pack.ALL else (pack.value,),
         safe=None if safe is None else safe / 100.0,
     )
     made = plan_season(source, out, options, extras, _print_all)
@@ -361,10 +370,7 @@ def plan(
 )
 def share(
     source: Input,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the bills.  [default: beside INPUT]"),
-    ] = None,
+    out: Out = None,
     seconds: Seconds = 60.0,
     each: Annotated[
         float | None,
@@ -375,22 +381,12 @@ def share(
             "  [default: a sixth of --seconds]",
         ),
     ] = None,
-    effort: Annotated[
-        int | None,
-        typer.Option(
-            parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
-        ),
-    ] = None,
+    effort: EffortEach = None,
     workers: Annotated[
         int, typer.Option(parser=_whole(1), metavar="N", help="Groups planned side by side.")
     ] = 1,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster", metavar="ADDRESS", help="Plan groups on this running Dask cluster instead."
-        ),
-    ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+    cluster: Cluster = None,
+    quiet: Quiet = False,
 ) -> None:
     """Plan one order for several growers; write a bill for each and who owes whom."""
     from planner.terminal.deciding import Options
@@ -407,10 +403,7 @@ def share(
 )
 def risk(
     source: Input,
-    out: Annotated[
-        Path | None,
-        typer.Option("--out", metavar="DIR", help="Folder for the plan.  [default: beside INPUT]"),
-    ] = None,
+    out: Out = None,
     draws: Annotated[
         int,
         typer.Option(
@@ -437,17 +430,12 @@ def risk(
             "where Dask is installed, else 1]",
         ),
     ] = None,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster", metavar="ADDRESS", help="Running Dask cluster, such as tcp://host:8786."
-        ),
-    ] = None,
+    cluster: Cluster = None,
     plan_file: Annotated[
         Path | None,
         typer.Option("--plan", metavar="PLAN.json", help="Plan of this season, to start from it."),
     ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+    quiet: Quiet = False,
 ) -> None:
     """Find the order that is cheapest on average when figures turn out otherwise."""
     from planner.terminal.deciding import Options
@@ -473,19 +461,9 @@ def many(
     workers: Annotated[
         int, typer.Option(parser=_whole(1), metavar="N", help="Seasons planned side by side.")
     ] = 1,
-    cluster: Annotated[
-        str | None,
-        typer.Option(
-            "--cluster", metavar="ADDRESS", help="Plan on this running Dask cluster instead."
-        ),
-    ] = None,
-    effort: Annotated[
-        int | None,
-        typer.Option(
-            parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
-        ),
-    ] = None,
-    quiet: Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")] = False,
+    cluster: Cluster = None,
+    effort: EffortEach = None,
+    quiet: Quiet = False,
 ) -> None:
     """Plan every season of a folder; sum up orders, what pooling saves, and needs by week."""
     from planner.terminal.many import plan_folder

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
+from planner import api
 from planner.page import tasks
 from planner.page.answers import go, seconds_of
 from planner.page.cells import slug
@@ -41,7 +42,7 @@ class AskViews:
                 Job(
                     desk,
                     made.season,
-                    seconds_of(form.get("seconds"), tasks.WHY_MOST),
+                    seconds_of(form.get("seconds"), api.WHY_MOST),
                     tasks.find_why,
                     title="Finding out why",
                     searches=False,

@@ -22,11 +22,6 @@ if TYPE_CHECKING:
     from planner.page.work import Job
     from planner.plan.plan import Plan
 
-WHY_SHARE, WHY_MOST = 1 / 3, 20.0
-"""Of the seconds for deciding, as many go into finding out why; seconds at the most."""
-PARALLEL_FROM = 10.0
-"""Seconds of finding out why from which two processes share it."""
-
 
 def plan(job: Job) -> None:
     """Plan a season, near another plan where there is one; say why; write the files."""
@@ -39,7 +34,7 @@ def plan(job: Job) -> None:
             job.season,
             just_made(job.made.plan, job.made.season),
             found,
-            seconds=max(2.0, job.seconds / 2),
+            seconds=api.near_seconds(job.seconds),
             most_moved=job.most_moved,
             stop=job.stop,
         )
@@ -56,7 +51,7 @@ def plan(job: Job) -> None:
     )
     _show(job, made)
     if not job.stop.is_set():
-        why = _why(job, found, min(WHY_MOST, job.seconds * WHY_SHARE))
+        why = _why(job, found, api.why_seconds(job.seconds))
         if again is not None:
             why = replace(why, again=again)
         made = replace(made, why=why, book=plan_book(found, job.season, why, campaign=campaign))
@@ -81,7 +76,7 @@ def plan_scenarios(job: Job) -> None:
     """Plan every scenario of the sheet What if, and hold the plans against the plan itself."""
     made = job.made
     assert made is not None
-    why = made.why or _why(job, made.plan, WHY_MOST)
+    why = made.why or _why(job, made.plan, api.WHY_MOST)
     plans = [(made.name, made.plan)]
     late = []
     for name, season in job.scenarios.items():
@@ -149,7 +144,7 @@ def _folder(job: Job) -> Path:
 
 def _why(job: Job, found: Plan, seconds: float) -> Explanation:
     job.phase = Phase.WHY
-    workers = 2 if seconds >= PARALLEL_FROM else 1
+    workers = api.why_workers(seconds)
     return api.explain(job.season, found, seconds=seconds, workers=workers, stop=job.stop)
 
 

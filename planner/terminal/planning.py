@@ -10,7 +10,6 @@ from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner import api
-from planner.engine.jobs import cores
 from planner.errors import Interrupted, NoPlanError, OutputError
 from planner.plan.added import as_decided
 from planner.report.files import CALENDAR, CAMPAIGN, JSON, PACKS, STEM, check_folder
@@ -34,12 +33,6 @@ if TYPE_CHECKING:
     from planner.terminal.deciding import Options
 
     Say = Callable[[Sequence[str]], None]
-
-MOST_WORKERS = 4
-PARALLEL_FROM = 10.0
-"""Seconds from which changed seasons are planned side by side: starting a process takes one."""
-NEAR = 10.0
-"""Seconds for staying near an old plan, as far as deciding gets as many; half of those if more."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -236,7 +229,7 @@ def _near(
             known.season,
             old,
             cheapest,
-            seconds=max(options.seconds / 2, min(options.seconds, NEAR)),
+            seconds=api.near_seconds(options.seconds),
             effort=options.effort,
             most_moved=acres,
             notes=known.notes,
@@ -249,7 +242,7 @@ def _near(
 
 
 def _why(season: Season, plan: Plan, options: Options, seconds: float) -> Explanation:
-    workers = min(MOST_WORKERS, cores()) if seconds >= PARALLEL_FROM else 1
+    workers = api.why_workers(seconds)
     return interrupted_by(
         lambda stop: api.explain(season, plan, seconds=seconds, workers=workers, stop=stop),
         options,
