@@ -227,7 +227,7 @@ def check(
             read_scenarios(source)
     except InputError as error:
         if mark and source.exists():
-            from planner.season.mark import mark_faults
+            from planner.form.mark import mark_faults
 
             try:
                 _tell(f"Written: {mark_faults(source, error.faults, marked_copy(source))}")

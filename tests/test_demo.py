@@ -14,13 +14,13 @@ from planner.agronomy.rates import mg_per_seed
 from planner.api import make_plan
 from planner.campaign.campaign import make_campaign
 from planner.campaign.ical import to_ical
+from planner.form.content import demo_folder
+from planner.form.template import write_blank, write_csv
 from planner.plan.audit import audit
 from planner.plan.cautions import warnings
 from planner.plan.plan import Outcome, Plan
-from planner.season.content import demo_folder
 from planner.season.domain import NOWHERE, POWDER, UNTREATED, Basis, Pressure, Season
 from planner.season.read import read_season
-from planner.season.template import write_blank, write_csv
 
 ROOT = Path(__file__).parent.parent
 FOLDER, WORKBOOK = ROOT / "data" / "demo", ROOT / "data" / "demo.xlsx"

@@ -19,6 +19,7 @@ LAYERS = (
     "engine",
     "units",
     "season",
+    "form",
     "agronomy",
     "plan",
     "optimize",
@@ -59,7 +60,7 @@ HOMES = {
     "pulp": ("optimize/",),
     "highspy": ("optimize/",),
     "numba": ("optimize/annealing/compiled",),
-    "openpyxl": ("season/", "report/"),
+    "openpyxl": ("season/workbook", "form/", "report/"),
     "defusedxml": ("season/",),
     "dask": ("engine/",),
     "distributed": ("engine/",),
@@ -73,10 +74,6 @@ HOMES = {
 """Third-party libraries and the files (by the start of their path) that may import them."""
 
 PURE = (
-    "season/domain.py",
-    "season/schema.py",
-    "season/read.py",
-    "season/check.py",
     "report/frames",
     "report/sheets.py",
     "report/measures.py",

@@ -25,12 +25,12 @@ import planner
 import planner.report.json
 from planner import cli
 from planner.errors import OutputError
+from planner.form.safe import workbook_bytes, write_whole
 from planner.optimize.mip.highs import Limits, Verdict
 from planner.optimize.mip.process import Worker
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
 from planner.report.files import PROMISE, settle, write_together
-from planner.season.safe import workbook_bytes, write_whole
 from planner.terminal import memory
 from tests.conftest import tiny_folder
 from tests.support import seasons

@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
 from planner.errors import OutputError
+from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
@@ -17,7 +18,6 @@ from planner.page.work import Job
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.measures import Measure, manner_of
 from planner.report.season_frames import understood_book
-from planner.season.mark import mark_faults
 
 if TYPE_CHECKING:
     from starlette.requests import Request

@@ -10,10 +10,10 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from planner.form.template import write_blank
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
 from planner.page.site import HERE
-from planner.season.template import write_blank
 
 if TYPE_CHECKING:
     from collections.abc import Callable

@@ -11,13 +11,13 @@ from starlette.exceptions import HTTPException
 from planner.errors import Fault, InputError, OutputError
 from planner.explain.compare import compare
 from planner.explain.tried import try_out
+from planner.form.keep import with_scenario
 from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of
 from planner.page.work import Job
 from planner.report.comparison import comparison_book
 from planner.report.measures import Measure, manner_of
 from planner.report.tried_frames import tried_book
-from planner.season.keep import with_scenario
 from planner.season.read import changed_season
 from planner.units import Unreadable
 

@@ -17,6 +17,7 @@ from openpyxl.utils import get_column_letter
 from openpyxl.worksheet.cell_range import CellRange
 from openpyxl.xml.functions import fromstring
 
+from planner.form.safe import workbook_bytes
 from planner.report import charts, looks
 from planner.report.breaks import page_breaks, shrink_parts, spare_a_page
 from planner.report.fit import plain
@@ -44,7 +45,6 @@ from planner.report.stored import store_results
 from planner.report.table_writer import result, write_table
 from planner.report.texts import clean
 from planner.report.tiles import tile_ends
-from planner.season.safe import workbook_bytes
 from planner.units import say_day
 
 if TYPE_CHECKING:

@@ -38,7 +38,7 @@ def start_season(
     OutputError
         When something stands there already and `force` is not set, or it can't be written.
     """
-    from planner.season.template import write_blank, write_csv, write_next
+    from planner.form.template import write_blank, write_csv, write_next
 
     if not force:
         _refuse_to_replace(file, folder)

@@ -235,7 +235,7 @@ def run_workbook(data: bytes) -> str:
 def run_mark(path: Path) -> str:
     """Copy a workbook with its faults marked: nothing but `OutputError` may come out."""
     from planner.errors import Fault, OutputError
-    from planner.season.mark import mark_faults
+    from planner.form.mark import mark_faults
 
     faults = [Fault("Fields", 2, "Acres", "x", "y", "z", "B2"), Fault("Farm", expected="more")]
     try:

@@ -12,9 +12,10 @@ from typing import TYPE_CHECKING
 from openpyxl.utils import get_column_letter
 from openpyxl.workbook.defined_name import DefinedName
 
-from planner.season import look, schema
-from planner.season.form import HEADER
-from planner.season.safe import put_text
+from planner.form import look
+from planner.form.safe import put_text
+from planner.form.sheet import HEADER
+from planner.season import schema
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -22,7 +23,7 @@ if TYPE_CHECKING:
     from openpyxl import Workbook
     from openpyxl.worksheet.worksheet import Worksheet
 
-    from planner.season.form import Place
+    from planner.form.sheet import Place
 
 SHEET = schema.HELP_SHEETS[2]
 TOP = 4

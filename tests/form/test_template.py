@@ -1,9 +1,7 @@
 """The season workbook: what a person meets, fills in, and gets told by it."""
 
 import csv
-import json
 import re
-import zipfile
 from collections.abc import Mapping
 from dataclasses import replace
 from datetime import date
@@ -15,34 +13,25 @@ from openpyxl.utils import get_column_letter
 from openpyxl.workbook import Workbook
 from openpyxl.worksheet.worksheet import Worksheet
 
-from planner.errors import Fault, InputError, OutputError
-from planner.season import schema
-from planner.season.carry import next_season, plan_beside
-from planner.season.content import Percent, Table, demo_content, full, setting_note
-from planner.season.domain import Pressure, Rating, TargetStand
-from planner.season.form import FIRST, HEADER
-from planner.season.mark import mark_faults
-from planner.season.read import read_season
-from planner.season.safe import csv_text, write_whole
-from planner.season.schema import HELP_SHEETS, SHEETS, Kind
-from planner.season.template import (
+from planner.errors import InputError, OutputError
+from planner.form.content import Table, demo_content, full, setting_note
+from planner.form.safe import csv_text, write_whole
+from planner.form.sheet import FIRST, HEADER
+from planner.form.template import (
     GUIDE,
     build,
     write_blank,
     write_csv,
     write_folder,
-    write_next,
     write_workbook,
 )
+from planner.season import schema
+from planner.season.domain import Pressure, Rating, TargetStand
+from planner.season.read import read_season
+from planner.season.schema import HELP_SHEETS, SHEETS, Kind
 from planner.units import read_quantity
-from tests.support.hostile import parts
 from tests.support.office import errors, needs_office, recalculated, worked_on
 from tests.support.sample_plan import AWKWARD
-
-
-@pytest.fixture(scope="module")
-def blank(tmp_path_factory: pytest.TempPathFactory) -> Path:
-    return write_blank(tmp_path_factory.mktemp("blank") / "season.xlsx")
 
 
 @pytest.fixture(scope="module")
@@ -458,261 +447,6 @@ class TestSafety:
                 assert len(check.errorTitle or "") <= 32
 
 
-class TestNextSeason:
-    @pytest.fixture
-    def old(self, tiny: Path) -> Path:
-        (tiny / "days off.csv").write_text("Date,Note\n2027-04-25,Sunday\n", "utf-8")
-        fields = "Field,Acres,Seeding rate,Planting date,My note,Only varieties\n"
-        fields += "Home 80,80,140000,2028-02-29,wet corner,Heron\n"
-        (tiny / "fields.csv").write_text(fields, "utf-8")
-        (tiny / "suppliers.csv").write_text(
-            "Supplier,Order by,Pay by\nElm,2027-01-15,2027-03-01\n", "utf-8"
-        )
-        (tiny / "discounts.csv").write_text(
-            "Discount,Spend at least,Percent off,Order by\nEarly,100,2%,2027-01-20\n", "utf-8"
-        )
-        (tiny / "what if.csv").write_text(
-            "Scenario,Sheet,Row,Column,Value\n"
-            "Late,Farm,First treating day,Value,2027-05-03\n"
-            "Late,Suppliers,Elm,Order by,2027-02-01\n"
-            "Dear,Containers,Green Cap / jug,Price,120\n",
-            "utf-8",
-        )
-        return tiny
-
-    def test_dates_move_lots_go_and_all_of_it_is_told(self, old: Path) -> None:
-        carried = next_season(old)
-        assert "Fill in Seed lots, a row for each lot" in carried.notes[-1]
-        fields = carried.content["Fields"]
-        row = dict(zip(fields.headers, fields.rows[0], strict=True))
-        assert row["Planting date"] == date(2029, 2, 28)
-        assert row["My note"] == "wet corner"
-        assert carried.content["Seed lots"].rows == ()
-        farm = {str(r[0]): r[1] for r in carried.content["Farm"].rows}
-        assert farm["Plan date"] == date(2028, 1, 15)
-        assert farm["Spare seed (%)"] == Percent(3.0)
-        assert carried.content["Suppliers"].rows[0][-2:] == (date(2028, 1, 15), date(2028, 3, 1))
-        assert carried.content["Discounts"].rows[0][-1] == date(2028, 1, 20)
-        tried = [row[-1] for row in carried.content["What if"].rows]
-        assert tried == [date(2028, 5, 3), date(2028, 2, 1), "120"]
-        day = carried.content["Days off"].rows[0][0]
-        assert isinstance(day, date)
-        assert day.weekday() == date(2027, 4, 25).weekday()
-        told = "\n".join(carried.notes)
-        for word in ("L-1", "No plan.json", "My note", "52 weeks", "Only varieties"):
-            assert word in told
-
-    def test_stock_is_what_the_plan_leaves(self, old: Path) -> None:
-        mark = read_season(old).fingerprint
-        plan = old.parent / "tiny-plan" / "plan.json"
-        plan.parent.mkdir()
-        text = '{"crop_year": 2027, "fingerprint": "%s", "products": [%s]}'
-        plan.write_text(text % (mark, '{"product": "green cap", "left": 16}'), "utf-8")
-        assert plan_beside(old) == plan
-        workbook = old.parent / "tiny.xlsx"  # beside the folder of its name: see plan_folder
-        own = workbook.with_name("tiny.xlsx-plan") / "plan.json"
-        own.parent.mkdir()
-        own.write_bytes(plan.read_bytes())
-        assert plan_beside(workbook) == own
-        row = next_season(old).content["Products"].rows[0]
-        headers = next_season(old).content["Products"].headers
-        assert dict(zip(headers, row, strict=True))["On hand (gal)"] == pytest.approx(16 / 128)
-
-    def test_what_is_alive_is_not_kept_over_winter(self, old: Path) -> None:
-        (old / "products.csv").write_text(
-            "Product,Kind,Carryover value\nGreen Cap,inoculant,\nRed Cap,biological,20%\n", "utf-8"
-        )
-        left = [{"product": name, "left": 16} for name in ("Green Cap", "Red Cap")]
-        text = json.dumps({"crop_year": 2027, "products": left})
-        (old / "plan.json").write_text(text, "utf-8")
-        carried = next_season(old)
-        at = carried.content["Products"].headers.index("On hand (gal)")
-        assert [row[at] for row in carried.content["Products"].rows] == [None, 16 / 128]
-        assert any("not carried: Green Cap." in line for line in carried.notes)
-
-    def test_products_told_apart_by_what_is_in_brackets_keep_each_its_own(self, old: Path) -> None:
-        (old / "products.csv").write_text(
-            "Product,Kind\nGreen Cap,fungicide\nSheen (red),polymer\nSheen (blue),polymer\n",
-            "utf-8",
-        )
-        amounts = {"Sheen (red)": 16, "Sheen (blue)": 64, "Old Cap": 1}
-        left = [{"product": name, "left": floz} for name, floz in amounts.items()]
-        text = json.dumps({"crop_year": 2027, "products": left})
-        (old / "plan.json").write_text(text, "utf-8")
-        carried = next_season(old)
-        at = carried.content["Products"].headers.index("On hand (gal)")
-        assert [row[at] for row in carried.content["Products"].rows] == [None, 16 / 128, 64 / 128]
-        assert "Products: not on the sheet, leftover not kept: Old Cap." in carried.notes
-
-    def test_a_plan_date_in_mid_season_is_not_the_next_plans(self, old: Path) -> None:
-        file = old / "farm.csv"
-        text = file.read_text("utf-8").replace("2027-01-15", "2027-05-04")
-        file.write_text(f"{text}First treating day,2027-04-12\n", "utf-8")
-        farm = {str(r[0]): r[1] for r in next_season(old).content["Farm"].rows}
-        assert farm["Plan date"] is None
-        assert farm["First treating day"] == date(2028, 4, 12)
-
-    @pytest.mark.parametrize(
-        "text",
-        [
-            *("not json", "[]", "{}", '{"crop_year": 2026, "products": []}', '{"products": 1}'),
-            "[" * 100_000,
-            *(
-                f'{{"crop_year": 2027, "products": [{{"product": "Green Cap", "left": {left}}}]}}'
-                for left in ("NaN", "1e999", "1" + "0" * 400)
-            ),
-        ],
-        ids=range(9),
-    )
-    def test_a_plan_that_does_not_belong_clears_the_stock(self, old: Path, text: str) -> None:
-        (old / "plan.json").write_text(text, "utf-8")
-        carried = next_season(old)
-        at = carried.content["Products"].headers.index("On hand (gal)")
-        assert [row[at] for row in carried.content["Products"].rows] == [None]
-        assert any("stock on hand is cleared" in line for line in carried.notes)
-
-    def test_a_plan_in_another_folder_is_named(self, old: Path, tmp_path: Path) -> None:
-        elsewhere = tmp_path / "elsewhere"
-        elsewhere.mkdir()
-        text = '{"crop_year": 2027, "products": [{"product": "Green Cap", "left": 16}]}'
-        (elsewhere / "plan.json").write_text(text, "utf-8")
-        for named in (elsewhere, elsewhere / "plan.json"):
-            carried = next_season(old, named)
-            at = carried.content["Products"].headers.index("On hand (gal)")
-            assert carried.content["Products"].rows[0][at] == pytest.approx(16 / 128)
-            assert any("elsewhere/plan.json leaves over" in line for line in carried.notes)
-
-    @pytest.mark.parametrize("text", [None, "[]", '{"crop_year": 2026, "products": []}'])
-    def test_a_plan_that_is_named_and_will_not_do_is_refused(
-        self, old: Path, tmp_path: Path, text: str | None
-    ) -> None:
-        named = tmp_path / "named.json"
-        if text is not None:
-            named.write_text(text, "utf-8")
-        with pytest.raises(InputError, match=r"named\.json"):
-            write_next(tmp_path / "n.xlsx", None, old, named)
-        assert not (tmp_path / "n.xlsx").exists()
-
-    def test_the_new_workbook_lacks_nothing_but_seed(self, old: Path, tmp_path: Path) -> None:
-        written, told = write_next(tmp_path / "n.xlsx", tmp_path / "n", old)
-        assert told
-        assert written[0].name == "n.xlsx"
-        for source in (tmp_path / "n.xlsx", tmp_path / "n"):
-            with pytest.raises(InputError) as error:
-                read_season(source)
-            assert {f.sheet.split(".")[0].casefold() for f in error.value.faults} <= {
-                "seed lots",
-                "fields",
-            }
-
-    @pytest.mark.parametrize(
-        ("file", "header"), [("fields.csv", "Only varieties"), ("what if.csv", "Sheet")]
-    )
-    def test_headers_with_a_word_in_brackets_are_found(
-        self, old: Path, file: str, header: str
-    ) -> None:
-        plain = next_season(old)
-        text = (old / file).read_text("utf-8")
-        assert f",{header}" in text
-        text = text.replace(f",{header}", f",{header} (list)", 1)
-        (old / file).write_text(text, "utf-8")
-        carried = next_season(old)
-        assert carried.content == plain.content
-        assert carried.notes == plain.notes
-
-    def test_rates_keep_the_unit_of_their_header(self, old: Path) -> None:
-        text = "Recipe,Product,Rate (fl oz/cwt)\nBase,Green Cap,4\n"
-        (old / "recipes.csv").write_text(text, "utf-8")
-        assert next_season(old).content["Recipes"].headers[2] == "Rate (fl oz/cwt)"
-
-    def test_metric_columns_keep_their_unit(self, old: Path, tmp_path: Path) -> None:
-        text = "Field,Area (ha),Seeding rate (seeds/ha)\nHome 80,30,350000\n"
-        (old / "fields.csv").write_text(text, "utf-8")
-        carried = next_season(old)
-        assert carried.content["Fields"].headers[:3] == (
-            "Field",
-            "Acres (ha)",
-            "Seeding rate (seeds/ha)",
-        )
-        lots = Table(("Lot", "Variety", "Maturity", "Units on hand", "Seeds per lb"),
-                     (("L", "Heron", 1.8, 160.0, 2800.0),))  # fmt: skip
-        content = full({**carried.content, "Seed lots": lots})
-        path = write_workbook(tmp_path / "metric.xlsx", content, "metric")
-        (field,) = read_season(path).fields
-        assert field.acres == pytest.approx(30 * 2.471053814671653)  # 1 / 0.40468564224
-
-
-class TestMark:
-    FAULTS = (
-        Fault("seed lots", 5, "Units on hand", "many", "a number", "write 160", "E5"),
-        Fault("Seed lots", 5, "Units on hand", "many", "a unit", "", "E5"),
-        Fault("Suppliers", 0, "", "", "a sheet", "add it"),
-    )
-
-    def test_the_copy_is_marked_and_the_original_untouched(
-        self, blank: Path, tmp_path: Path
-    ) -> None:
-        before = blank.read_bytes()
-        path = mark_faults(blank, self.FAULTS, tmp_path / "marked.xlsx")
-        assert blank.read_bytes() == before
-        book = openpyxl.load_workbook(path)
-        assert book.sheetnames[0] == "Faults"
-        cell = book["Seed lots"]["E5"]
-        assert cell.comment is not None
-        assert "Write 160." in cell.comment.text
-        assert "a unit" in cell.comment.text
-        assert cell.border.left.style == "thick"
-        listed = [row for row in book["Faults"].iter_rows(min_row=2, values_only=True) if row[0]]
-        assert len(listed) == 3
-        links = [c.hyperlink.location for c in book["Faults"]["A"] if c.hyperlink]
-        assert links == ["'Seed lots'!E5"] * 2
-
-    @pytest.mark.slow
-    def test_a_marked_copy_can_be_mended_and_read(self, tmp_path: Path) -> None:
-        demo = write_blank(tmp_path / "demo.xlsx", demo=True)
-        marked = mark_faults(demo, self.FAULTS, tmp_path / "marked.xlsx")
-        first, second = read_season(demo), read_season(marked)
-        assert replace(second, source=first.source) == first
-
-    def test_a_folder_gets_a_list(self, tiny: Path, tmp_path: Path) -> None:
-        path = mark_faults(tiny, self.FAULTS, tmp_path / "season-faults.csv")
-        with path.open(encoding="utf-8-sig", newline="") as file:
-            rows = list(csv.reader(file))
-        assert len(rows) == 4
-        assert {row[3] for row in rows[1:]} == {"many", ""}
-
-    def test_never_over_the_original(self, blank: Path) -> None:
-        with pytest.raises(OutputError, match="overwrite"):
-            mark_faults(blank, self.FAULTS, blank)
-
-    def test_a_zip_bomb_is_not_opened(self, tmp_path: Path) -> None:
-        source = tmp_path / "bomb.xlsx"
-        with zipfile.ZipFile(source, "w", zipfile.ZIP_DEFLATED, compresslevel=1) as archive:
-            archive.writestr("[Content_Types].xml", "<Types/>")
-            archive.writestr("xl/worksheets/sheet1.xml", b"0" * 200_000_000)
-        with pytest.raises(OutputError, match="not open as a workbook"):
-            mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
-
-    def test_a_merge_over_half_a_sheet_is_not_copied_cell_by_cell(self, tmp_path: Path) -> None:
-        """The reader passes over merges; a copy would hold each of 1,048,576 cells."""
-
-        def change(name: str, data: bytes) -> bytes:
-            merged = b'</sheetData><mergeCells><mergeCell ref="A9:XFD72"/></mergeCells>'
-            wanted = name == "xl/worksheets/sheet2.xml"
-            return data.replace(b"</sheetData>", merged) if wanted else data
-
-        source = parts(tmp_path / "merged.xlsx", change)
-        assert read_season(source).fields
-        with pytest.raises(OutputError, match="over 500,000 cells"):
-            mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
-
-    def test_what_is_no_workbook_is_told(self, tmp_path: Path) -> None:
-        source = tmp_path / "old.xlsx"
-        source.write_bytes(b"\xd0\xcf\x11\xe0" + b"0" * 100)
-        with pytest.raises(OutputError, match="not open as a workbook"):
-            mark_faults(source, self.FAULTS, tmp_path / "marked.xlsx")
-
-
 @pytest.mark.long
 @pytest.mark.slow
 @needs_office
@@ -757,7 +491,7 @@ def test_awkward_names_survive(tmp_path: Path) -> None:
 
 def test_no_foreign_colours_only_one_palette(book: Workbook) -> None:
     """Every fill of the workbook is one of ours, and dark and pale differ in lightness."""
-    from planner.season import look
+    from planner.form import look
 
     ours = {look.DEEP, look.PALE, look.PAPER, look.AMBER}
     seen = {

@@ -9,14 +9,14 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planner.season.lists import quoted
+from planner.form.lists import quoted
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from planner.season.form import Place
-    from planner.season.lists import NameList
+    from planner.form.lists import NameList
+    from planner.form.sheet import Place
 
 NAMED_BY = {"Fields": "Field", "Seed lots": "Lot"}
 """Column that names the rows of a sheet."""

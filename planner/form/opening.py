@@ -4,8 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING, Any
 
-from planner.season import lists, live, look, schema
-from planner.season.safe import put_text
+from planner.form import lists, live, look
+from planner.form.safe import put_text
+from planner.season import schema
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet

@@ -14,9 +14,7 @@ from datetime import date, timedelta
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import Fault, InputError
-from planner.season import schema
-from planner.season.cells import Setting, read_cell
-from planner.season.content import (
+from planner.form.content import (
     NUMERIC,
     Table,
     column_for,
@@ -25,6 +23,8 @@ from planner.season.content import (
     typed,
     typed_farm,
 )
+from planner.season import schema
+from planner.season.cells import Setting, read_cell
 from planner.season.domain import LIVING
 from planner.season.grids import sheet_of
 from planner.season.match import match
@@ -38,7 +38,7 @@ if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
     from pathlib import Path
 
-    from planner.season.content import Value
+    from planner.form.content import Value
     from planner.season.domain import Season
     from planner.season.grids import Grid
     from planner.season.headers import Heading

@@ -72,7 +72,7 @@ def csv_bytes(rows: Iterable[Sequence[str]]) -> bytes:
 
 def workbook_bytes(workbook: Workbook) -> bytes:
     """A workbook as it is in a file."""
-    from planner.season.saving import saved
+    from planner.form.saving import saved
 
     return saved(workbook)
 

@@ -13,15 +13,15 @@ from typing import TYPE_CHECKING, Any
 
 from openpyxl.utils import get_column_letter
 
-from planner.season import look
-from planner.season.content import Percent, column_for, setting_for
-from planner.season.safe import put_text
+from planner.form import look
+from planner.form.content import Percent, column_for, setting_for
+from planner.form.safe import put_text
 from planner.season.schema import Kind
 
 if TYPE_CHECKING:
     from openpyxl.worksheet.worksheet import Worksheet
 
-    from planner.season.content import Table, Value
+    from planner.form.content import Table, Value
     from planner.season.schema import Column, Sheet
 
 HEADER = 4

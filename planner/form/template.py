@@ -8,16 +8,18 @@ from typing import TYPE_CHECKING, Any
 from openpyxl import Workbook
 from openpyxl.utils.indexed_list import IndexedList
 
-from planner.season import form, lists, live, look, opening, schema, validation
-from planner.season.carry import next_season
-from planner.season.content import as_text, blank_content, demo_content, full, setting_for
-from planner.season.safe import csv_bytes, workbook_bytes, write_whole
+from planner.form import lists, live, look, opening, validation
+from planner.form.carry import next_season
+from planner.form.content import as_text, blank_content, demo_content, full, setting_for
+from planner.form.safe import csv_bytes, workbook_bytes, write_whole
+from planner.form.sheet import places, write_form
+from planner.season import schema
 from planner.season.schema import Kind
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
 
-    from planner.season.content import Table
+    from planner.form.content import Table
 
 GUIDE = "how to fill in.txt"
 
@@ -96,14 +98,14 @@ def write_folder(folder: Path, content: Mapping[str, Table]) -> tuple[Path, ...]
 
 
 def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) -> Workbook:
-    """Season workbook with this content (see `planner.season.content.full`)."""
+    """Season workbook with this content (see `planner.form.content.full`)."""
     book = Workbook()
     _set_font(book)
     first = book.active
     assert first is not None
     first.title = opening.SHEET
     opening.write_opening(first, what, notes)
-    laid = {s.name: form.places(s, content[s.name]) for s in schema.SHEETS}
+    laid = {s.name: places(s, content[s.name]) for s in schema.SHEETS}
     musts = [s for s in schema.SHEETS if s.must]
     others = [s for s in schema.SHEETS if not s.must]
     pages = {s.name: book.create_sheet(s.name) for s in musts}
@@ -112,7 +114,7 @@ def build(content: Mapping[str, Table], what: str, notes: tuple[str, ...] = ()) 
     known = lists.write_lists(book, laid)
     for sheet in schema.SHEETS:
         page, table = pages[sheet.name], content[sheet.name]
-        form.write_form(page, sheet, table, laid[sheet.name])
+        write_form(page, sheet, table, laid[sheet.name])
         validation.add_checks(page, laid[sheet.name], known, table)
     settings = [str(row[0]) for row in content["Farm"].rows if row and row[0]]
     names = [setting.name for setting in map(setting_for, settings) if setting]

@@ -8,9 +8,9 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import OutputError
-from planner.season import look
+from planner.form import look
+from planner.form.safe import csv_bytes, put_text, workbook_bytes, write_whole
 from planner.season.names import key
-from planner.season.safe import csv_bytes, put_text, workbook_bytes, write_whole
 from planner.season.schema import HELP_SHEETS
 from planner.season.tables import read_tables
 

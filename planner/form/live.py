@@ -8,11 +8,11 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.season import look
-from planner.season.form import FIRST, ROOM
-from planner.season.lists import quoted
-from planner.season.live_numbers import Sources
-from planner.season.safe import put_text
+from planner.form import look
+from planner.form.lists import quoted
+from planner.form.live_numbers import Sources
+from planner.form.safe import put_text
+from planner.form.sheet import FIRST, ROOM
 from planner.season.schema import HELP_SHEETS, Kind
 
 if TYPE_CHECKING:
@@ -20,8 +20,8 @@ if TYPE_CHECKING:
 
     from openpyxl.worksheet.worksheet import Worksheet
 
-    from planner.season.form import Place
-    from planner.season.lists import NameList
+    from planner.form.lists import NameList
+    from planner.form.sheet import Place
 
 SHEET = HELP_SHEETS[1]
 TOP = 6

@@ -6,10 +6,10 @@ from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
 from planner.errors import OutputError
-from planner.season.mark import open_copy
+from planner.form.mark import open_copy
+from planner.form.safe import put_text, workbook_bytes
 from planner.season.match import all_tables, match
 from planner.season.names import key
-from planner.season.safe import put_text, workbook_bytes
 from planner.season.schema import SHEETS
 from planner.season.tables import read_tables
 from planner.season.whatif import scenarios

@@ -12,9 +12,9 @@ from openpyxl.styles.differential import DifferentialStyle
 from openpyxl.styles.numbers import NumberFormat
 from openpyxl.worksheet.datavalidation import DataValidation
 
-from planner.season import look
-from planner.season.content import setting_for
-from planner.season.form import FIRST, HEADER
+from planner.form import look
+from planner.form.content import setting_for
+from planner.form.sheet import FIRST, HEADER
 from planner.season.schema import Kind
 
 if TYPE_CHECKING:
@@ -22,9 +22,9 @@ if TYPE_CHECKING:
 
     from openpyxl.worksheet.worksheet import Worksheet
 
-    from planner.season.content import Table
-    from planner.season.form import Place
-    from planner.season.lists import NameList, WhatIfLists
+    from planner.form.content import Table
+    from planner.form.lists import NameList, WhatIfLists
+    from planner.form.sheet import Place
     from planner.season.schema import Column
 
 Lists = dict[tuple[str, str], "NameList"]
