@@ -46,7 +46,8 @@ def decide(
     what
         What is planned, in front of the progress; empty for the season as it is.
     meanwhile
-        Done once there is a first plan, in a thread beside.
+        Done once there is a first plan, in a thread beside; it is over when this returns. What it
+        imports is half there until then, and imported in two threads at once it may fail.
     known
         A plan to begin with, see `planner.api.make_plan`.
 
@@ -63,14 +64,16 @@ def decide(
         At the second Ctrl-C.
     """
     line = ProgressLine(manner_of(season.farm), what, quiet=options.quiet)
-    waiting = [meanwhile] if meanwhile else []
+    waiting = [threading.Thread(target=meanwhile, daemon=True)] if meanwhile else []
+    beside: list[threading.Thread] = []
 
     def on_progress(progress: Progress) -> None:
         line.update(progress)
         while waiting:
-            threading.Thread(target=waiting.pop(), daemon=True).start()
+            beside.append(waiting.pop())
+            beside[-1].start()
 
-    return watched(
+    found = watched(
         lambda stop: api.make_plan(
             season,
             seconds=options.seconds,
@@ -84,6 +87,9 @@ def decide(
         line,
         "Stopping: the best plan so far is kept. Press Ctrl-C again to quit now.",
     )
+    for thread in beside:
+        thread.join()
+    return found
 
 
 def interrupted_by(

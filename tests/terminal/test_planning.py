@@ -2,6 +2,7 @@
 
 import json
 from pathlib import Path
+from time import sleep
 from typing import Any
 
 import pytest
@@ -10,6 +11,7 @@ from planner import api, cli
 from planner.errors import Interrupted, NoPlanError
 from planner.plan.plan import Plan
 from planner.terminal import planning
+from planner.terminal.deciding import Options, decide
 
 Capture = pytest.CaptureFixture[str]
 ROWS = (
@@ -75,3 +77,14 @@ def test_ctrl_c_is_carried_on_and_what_is_known_is_written(
     assert seconds == [0.0 if stopped else 4.0]
     shown = " ".join(capsys.readouterr().out.split())
     assert (said in shown) if said else ("Not planned" not in shown)
+
+
+def test_what_is_done_meanwhile_is_over_once_the_plan_is_decided(tiny: Path) -> None:
+    over: list[bool] = []
+
+    def meanwhile() -> None:
+        sleep(0.5)
+        over.append(True)
+
+    decide(api.load(tiny), Options(effort=1, quiet=True), meanwhile=meanwhile)
+    assert over == [True], "else two threads import the same libraries, which may fail"
