@@ -2,23 +2,28 @@
 
 Bags, recipes and planting stay; containers are added, never taken away. Every product has a list
 of additions worth while (none other covers as much for less); the cheapest combination whose joint
-chance over the same draws is high enough is found best first, so the first one found is the
-cheapest by its list price; where that would be too long a search, one good step after the other is
-taken. What breaks, freight and discounts make of it is then priced exactly.
+chance over the same draws is high enough is found best first, at prices less the discounts that
+the order takes; where that would be too long a search, one good step after the other is taken.
+Freight goes by who is ordered from, so that is done once for every set of suppliers that may be
+added. What is found is paid for exactly, and single containers are added, left out or exchanged as
+long as that is as safe and costs less money: so breaks, levels and free freight count, too.
 """
 
 from __future__ import annotations
 
 import heapq
+from collections import Counter
 from dataclasses import replace
-from typing import TYPE_CHECKING
+from itertools import chain, combinations, islice
+from typing import TYPE_CHECKING, TypeAlias
 
 import numpy as np
 
 from planner.explain.words import Speech, added_words, listing
+from planner.plan import price
 from planner.plan.added import more_paid, with_added
 from planner.plan.additions import additions
-from planner.plan.plan import Added
+from planner.plan.plan import CENT, Added
 from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
 from planner.risk.chances import Safer
 from planner.risk.usual import TOLD
@@ -26,16 +31,21 @@ from planner.risk.words import SAFE, added_said, chance, kept_words
 from planner.season.domain import Quantity
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Collection, Iterator
 
     import numpy.typing as npt
 
     from planner.plan.additions import Addition
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
-    from planner.season.domain import Season
+    from planner.risk.uses import Account
+    from planner.season.domain import Container, Season
 
     Bools = npt.NDArray[np.bool_]
+    Floats = npt.NDArray[np.float64]
+
+Counts: TypeAlias = "Counter[tuple[str, str]]"
+"""Containers by product and name."""
 
 DRAWS = 16_384
 """Draws that orders are compared on."""
@@ -47,6 +57,10 @@ DIFFERS = {
 """Unknown figures that the need of product depends on, in words."""
 MOST_TRIED = 20_000
 """Combinations looked at; beyond that the cheapest is not looked for any more."""
+MOST_SETS = 16
+"""Sets of suppliers with freight that are tried, the smallest first."""
+FURTHER = 12
+"""Containers of one kind that are added at a time to reach a break, a level or free freight."""
 
 
 def safer_order(
@@ -67,31 +81,112 @@ def safer_order(
     accounts, need = needs_drawn(season, plan, draws, seed)
     if not accounts:
         return Safer((), 1.0, 0.0, 0.0, within_money=True)
-    choices, holds = [], []
-    for column, account in enumerate(accounts):
-        own = need[:, column]
-        lack = float(own.max()) - account.supply
-        found = additions(season, plan, account.product, lack)
-        choices.append(found)
-        holds.append([own <= (account.supply + a.floz) * (1.0 + ROUNDING) for a in found])
-    best = _cheapest(choices, holds, safe)
-    if best is None:
+    order = _Order(season, plan, accounts, need)
+    found = [order.bettered(added, safe) for added in _by_suppliers(order, safe)]
+    if not found:
         return None
-    picked, enough = best
-    added = tuple(
-        Added(account.product, name, n)
-        for account, found, at in zip(accounts, choices, picked, strict=True)
-        for name, n in found[at].counts
-    )
+    best = min(found, key=order.paid)
+    added = tuple(Added(*key, best[key]) for key in order.sold if best[key])
     safer = with_added(season, plan, added)
     most = season.farm.most_to_spend
     within = most is None or safer.cost.spent <= most or safer.cost.spent <= plan.cost.spent
-    return Safer(added, enough, *more_paid(plan, safer), within)
+    return Safer(added, order.enough(best), *more_paid(plan, safer), within)
+
+
+class _Order:
+    """The plan's order in draws: how safe containers added to it make it, and what is paid."""
+
+    def __init__(
+        self, season: Season, plan: Plan, accounts: tuple[Account, ...], need: Floats
+    ) -> None:
+        """`need` is that of every product, shape (draws, products)."""
+        self.season, self.plan, self.accounts, self.need = season, plan, accounts, need
+        used = {account.product for account in accounts}
+        self.sold = {(c.product, c.name): c for c in season.containers if c.product in used}
+
+    def enough(self, added: Counts) -> float:
+        """Share of draws in which every product suffices."""
+        there = {account.product: account.supply for account in self.accounts}
+        for key, n in added.items():
+            there[key[0]] += n * self.sold[key].usable
+        return float((self.need <= np.array([*there.values()]) * (1.0 + ROUNDING)).all(1).mean())
+
+    def paid(self, added: Counts) -> float:
+        """Money for the order with containers added."""
+        cost = price.order_cost(self.season, Counter(self.plan.counts) + added)
+        return cost.containers + cost.freight - cost.discounts
+
+    def bettered(self, added: Counts, safe: float) -> Counts:
+        """Take the step that saves most, as long as one saves money and leaves it as safe."""
+        while True:
+            paid = self.paid(added)
+            steps = [(self.paid(step), n, step) for n, step in enumerate(self._steps(added))]
+            less = (step for cost, _, step in sorted(steps) if cost < paid - CENT / 2)
+            better = next((step for step in less if self.enough(step) >= safe), None)
+            if better is None:
+                return added
+            added = better
+
+    def _steps(self, added: Counts) -> Iterator[Counts]:
+        """Some more containers of one kind, one less, or that and one more of another kind."""
+        less = [added - Counter([key]) for key in added]
+        more = [Counter({key: n}) for key in self.sold for n in range(1, FURTHER + 1)]
+        swaps = (one + Counter([key]) for one in less for key in self.sold)
+        yield from filter(self._can_be_had, chain(less, (added + some for some in more), swaps))
+
+    def _can_be_had(self, added: Counts) -> bool:
+        """Whether so many are sold of each kind, together with what is ordered of it."""
+        counts = Counter(self.plan.counts) + added
+        kinds = [(self.sold[key], counts[key]) for key in added]
+        return all(
+            n >= min(b.from_count for b in c.breaks) and (c.most is None or n <= c.most)
+            for c, n in kinds
+        )
+
+
+def _by_suppliers(order: _Order, safe: float) -> Iterator[Counts]:
+    """Containers to add, the cheapest for each set of suppliers that freight is paid to."""
+    season, plan, accounts = order.season, order.plan, order.accounts
+    paid = {line.supplier for line in plan.order}
+    new = [s.name for s in season.suppliers if s.freight > 0.0 and s.name not in paid]
+    sets = chain.from_iterable(combinations(new, n) for n in range(len(new) + 1))
+    for some in (*islice(sets, MOST_SETS), *([tuple(new)] if 1 << len(new) > MOST_SETS else [])):
+        open_to = _less_discounts(season, plan, {*new} - {*some})
+        choices, holds = [], []
+        for column, account in enumerate(accounts):
+            own = order.need[:, column]
+            lack = float(own.max()) - account.supply
+            found = additions(open_to, plan, account.product, lack)
+            choices.append(found)
+            holds.append([own <= (account.supply + a.floz) * (1.0 + ROUNDING) for a in found])
+        picked = _cheapest(choices, holds, safe)
+        if picked is not None:
+            yield Counter(
+                {
+                    (account.product, name): n
+                    for account, found, at in zip(accounts, choices, picked, strict=True)
+                    for name, n in found[at].counts
+                }
+            )
+
+
+def _less_discounts(season: Season, plan: Plan, shut: Collection[str]) -> Season:
+    """Season whose prices are less the discounts that the order takes, some suppliers left out."""
+    taken = [level for level, _ in price.best_levels(season, plan.order).values()]
+
+    def net(c: Container) -> Container:
+        counted = (d for d in taken if price.counts_toward(d, c.product, c.supplier, season))
+        share = max(0.0, 1.0 - sum(level.percent for level in counted))
+        return replace(c, breaks=tuple(replace(b, price=share * b.price) for b in c.breaks))
+
+    return replace(
+        season, containers=tuple(net(c) for c in season.containers if c.supplier not in shut)
+    )
 
 
 def _cheapest(
     choices: list[list[Addition]], holds: list[list[Bools]], safe: float
-) -> tuple[tuple[int, ...], float] | None:
+) -> tuple[int, ...] | None:
     """Cheapest pick of one addition a product whose joint chance is high enough.
 
     A good one where there are too many to look at; None where not even all together are enough.
@@ -102,9 +197,8 @@ def _cheapest(
     heap, seen = [(0.0, first)], {first}
     for _ in range(MOST_TRIED):
         cost, picked = heapq.heappop(heap)
-        enough = _joint(holds, picked)
-        if enough >= safe:
-            return picked, enough
+        if _joint(holds, picked) >= safe:
+            return picked
         for step, more in _steps(choices, picked):
             if step not in seen:
                 seen.add(step)
@@ -113,7 +207,7 @@ def _cheapest(
     while enough < safe:
         gains = [(_joint(holds, step), more, step) for step, more in _steps(choices, picked)]
         enough, _, picked = max(gains, key=lambda g: (g[0] - enough) / max(g[1], ROUNDING))
-    return picked, enough
+    return picked
 
 
 def _joint(holds: list[list[Bools]], picked: tuple[int, ...]) -> float:

@@ -3,6 +3,7 @@
 import itertools
 from dataclasses import replace
 from pathlib import Path
+from typing import Any
 
 import numpy as np
 import pytest
@@ -16,7 +17,15 @@ from planner.risk.as_planned import ROUNDING, as_planned, needs_drawn
 from planner.risk.chances import AsPlanned
 from planner.risk.safer import drawn, safer_order, safety
 from planner.risk.usual import with_usual_unknowns
-from planner.season.domain import Container, PriceBreak, Quantity, Season, Unknown
+from planner.season.domain import (
+    Container,
+    DiscountLevel,
+    PriceBreak,
+    Quantity,
+    Season,
+    Supplier,
+    Unknown,
+)
 from tests.support import seasons
 from tests.support.sample_plan import greedy_plan
 
@@ -145,6 +154,58 @@ def test_more_than_the_lack_is_added_where_few_are_not_sold() -> None:
     assert found is not None
     assert found.added == (Added("Alpha", "keg", 3),)
     assert found.paid == pytest.approx(300.0)
+
+
+JUG = Container("Alpha", "jug", 330.0, (PriceBreak(1, 300.0),), supplier="Elm")
+CAN = Container("Alpha", "can", 100.0, (PriceBreak(1, 120.0),), supplier="Oak")
+ELM, OAK = Supplier("Elm"), Supplier("Oak", freight=150.0)
+
+
+@pytest.mark.parametrize(
+    ("containers", "changes", "added", "paid"),
+    [
+        # a can lists lower and costs less with its freight, too: 120 + 150
+        ((JUG, CAN), {"suppliers": (ELM, OAK)}, "can", 270.0),
+        # with freight of 200 it costs 320, a jug 300
+        ((JUG, CAN), {"suppliers": (ELM, replace(OAK, freight=200.0))}, "jug", 300.0),
+        # two jugs of 300 reach 500, 10 % of 600 come off: 240
+        (
+            (JUG, CAN),
+            {"suppliers": (ELM, OAK), "discounts": (DiscountLevel("Early", 500.0, 0.1),)},
+            "jug",
+            240.0,
+        ),
+        # two jugs bring freight down by 100: 200
+        (
+            (JUG, CAN),
+            {"suppliers": (replace(ELM, freight=100.0, free_from=500.0), OAK)},
+            "jug",
+            200.0,
+        ),
+        # 30 % that the order has already come off a second jug, too: 210
+        (
+            (JUG, CAN),
+            {"suppliers": (ELM, OAK), "discounts": (DiscountLevel("Elm's", 100.0, 0.3, "Elm"),)},
+            "jug",
+            210.0,
+        ),
+    ],
+)
+def test_cheapest_is_least_money_whatever_the_list_says(
+    containers: tuple[Container, ...], changes: dict[str, Any], added: str, paid: float
+) -> None:
+    """320 fl oz are needed, 330 there; by hand: what up to 20 % more take costs least so."""
+    made = seasons.season(
+        recipes=(seasons.recipe(Alpha=4.0),),
+        containers=containers,
+        unknowns=(Unknown(Quantity.PRODUCT_USED, 0.0, 0.2),),
+        **changes,
+    )
+    first = replace(made, containers=(JUG,))
+    found = safer_order(made, greedy_plan(first), 0.9)
+    assert found is not None
+    assert found.added == (Added("Alpha", added, 1),)
+    assert found.paid == pytest.approx(paid)
 
 
 def test_step_by_step_where_the_cheapest_is_too_long_a_search(
