@@ -16,8 +16,14 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
 
 
-def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Markup:
-    """Draw lowest total and bound over the time of a search; nothing before there is a plan."""
+def closing_in(points: Sequence[Point], now: float, seconds: float, manner: Manner) -> Markup:
+    """Draw lowest total and bound over the time of a search; nothing before there is a plan.
+
+    Parameters
+    ----------
+    now, seconds
+        Seconds that it has run, and that it may.
+    """
     known = [p for p in points if p.cost is not None]
     bounds = [p for p in points if p.bound is not None]
     if not known:
@@ -46,7 +52,6 @@ def closing_in(points: Sequence[Point], seconds: float, manner: Manner) -> Marku
     for at in ticks(0.0, seconds):
         if at <= seconds:
             picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
-    now = points[-1].seconds
     picture.trace(_steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
     picture.trace(_steps([(p.seconds, p.bound) for p in bounds], now, x_of, y_of), "floor")
     picture.line(left, bottom, right, bottom, "axis")

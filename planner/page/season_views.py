@@ -14,7 +14,7 @@ from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
-from planner.page.work import Job
+from planner.page.work import Job, Phase
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.measures import Measure, manner_of
 from planner.report.season_frames import understood_book
@@ -108,7 +108,7 @@ class SeasonViews:
             "money": lambda v: cells.say(v, Measure.MONEY, manner),
             "area": lambda v: manner.say(v, Measure.AREA),
             "before": self.site.works.before(job),
-            "picture": closing_in(job.points, max(job.seconds, job.searched), manner),
+            "picture": closing_in(job.points, _now(job), max(job.seconds, job.searched), manner),
         }
 
     async def stop(self, request: Request) -> Response:
@@ -118,3 +118,10 @@ class SeasonViews:
         if desk.job is not None:
             desk.job.stop.set()
         return go(f"/s/{desk.entry.key}/live")
+
+
+def _now(job: Job) -> float:
+    """Seconds up to which its search is drawn."""
+    if job.phase in (Phase.DECIDING, Phase.SCENARIOS):
+        return job.searched
+    return job.points[-1].seconds if job.points else 0.0

@@ -34,6 +34,8 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from planner.page.desk import Desk
+
 ADDRESS = "127.0.0.1"
 WAIT = 10.0
 """Seconds that the browser is held back until the server listens."""
@@ -90,8 +92,9 @@ def make_app(
         Route(f"{season}/files/{{number:str}}", plans.file),
     ]
 
-    def trouble(_request: Request, error: Exception) -> Response:
-        return _trouble(site, error)
+    def trouble(request: Request, error: Exception) -> Response:
+        key = request.path_params.get("season", "")
+        return _trouble(site, site.desks.get(key) if site.shelf.get(key) else None, error)
 
     app = Starlette(
         routes=routes,
@@ -110,23 +113,27 @@ def make_app(
 TITLES = {400: "Not taken", 404: "Not found", 409: "Not now", 413: "Too large"}
 
 
-def _trouble(site: Site, error: Exception) -> Response:
-    """Answer what went wrong in a sentence."""
+def _trouble(site: Site, desk: Desk | None, error: Exception) -> Response:
+    """Answer what went wrong in a sentence, with the steps of the season that it is of."""
+
+    def page(status: int, title: str, said: list[str]) -> Response:
+        return site.page("trouble.html", status, desk=desk, title=title, said=said)
+
     if isinstance(error, HTTPException):
         said = error.detail
         if error.status_code == 404 and said == "Not Found":
             said = "There is no such page."
         title = TITLES.get(error.status_code, "Not done")
-        return site.page("trouble.html", error.status_code, title=title, said=[said])
+        return page(error.status_code, title, [said])
     if isinstance(error, TooLargeError):
-        return site.page("trouble.html", 413, title="Too large", said=["That is too large."])
+        return page(413, "Too large", ["That is too large."])
     if isinstance(error, InputError):
-        return site.page("trouble.html", 400, title="Faults", said=[str(f) for f in error.faults])
+        return page(400, "Faults", [str(f) for f in error.faults])
     if isinstance(error, OutputError | OSError):
-        said = str(error) if isinstance(error, OutputError) else f"{error.strerror}"
-        return site.page("trouble.html", 500, title="Not written", said=[said])
+        said = str(error) if isinstance(error, OutputError) else error.strerror or f"{error}"
+        return page(500, "Not written", [said])
     said = f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
-    return site.page("trouble.html", 500, title="A bug", said=[said])
+    return page(500, "A bug", [said])
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:

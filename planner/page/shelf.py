@@ -29,8 +29,8 @@ SEASON = "season.xlsx"
 ABOUT = "about.json"
 MOST_NAME = 60
 """Letters of a name that are kept."""
-MOST_LISTED = 40
-"""Seasons of the folder that the first page lists, the last changed first."""
+MOST_LISTED = 200
+"""Seasons that the first page lists, the last changed first."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -87,7 +87,7 @@ class Shelf:
         found = [*self._kept(), *self._in_folder()]
         with self._lock:
             self._entries |= {entry.key: entry for entry in found}
-        return sorted(found, key=lambda e: -e.changed)[:MOST_LISTED]
+        return sorted(found, key=lambda e: -e.changed)
 
     def get(self, key: str) -> Entry | None:
         """Season of an id; None if there is none, or it is gone."""

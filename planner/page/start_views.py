@@ -13,6 +13,7 @@ from starlette.responses import Response
 from planner.form.template import write_blank
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
+from planner.page.shelf import MOST_LISTED
 from planner.page.site import HERE
 
 if TYPE_CHECKING:
@@ -29,7 +30,13 @@ STATIC = {
 }
 DEMO = "Demo farm"
 NO_WORKBOOK = "No workbook came with that. Choose one, or drop it on the field."
-NOT_TAKEN = "Only Excel workbooks are taken here: files that end in .xlsx or .xlsm."
+NOT_TAKEN = (
+    "Only Excel workbooks are taken here: files that end in .xlsx or .xlsm. Open yours in a "
+    "spreadsheet program and save it as .xlsx."
+)
+CSV_FILES = (
+    "CSV files are read as one folder: put it, unpacked, into {}, and it is under Seasons here."
+)
 
 
 class StartViews:
@@ -62,9 +69,10 @@ class StartViews:
 
     def home(self, _request: Request) -> Response:
         """Seasons to choose from."""
-        rows = [(entry, self._state(entry.key)) for entry in self.site.shelf.listed()]
+        found = self.site.shelf.listed()
+        rows = [(entry, self._state(entry.key)) for entry in found[:MOST_LISTED]]
         return self.site.page(
-            "home.html", rows=rows, folder=self.site.shelf.folder, shelf=self.site.shelf
+            "home.html", rows=rows, more=len(found) - len(rows), shelf=self.site.shelf
         )
 
     def _state(self, key: str) -> str:
@@ -111,7 +119,9 @@ class StartViews:
             raise HTTPException(413, f"At most {UPLOAD_BYTES:,} bytes are taken.")
         suffix = Path(file.filename.replace("\\", "/")).suffix.casefold()
         if suffix not in (".xlsx", ".xlsm"):
-            return self.site.page("trouble.html", 400, title="Not a workbook", said=[NOT_TAKEN])
+            folder = CSV_FILES.format(self.site.shelf.folder)
+            said = [NOT_TAKEN, folder] if suffix in (".csv", ".zip") else [NOT_TAKEN]
+            return self.site.page("trouble.html", 400, title="Not a workbook", said=said)
         entry = await run_in_threadpool(self.site.shelf.keep, file.filename, content)
         return go(f"/s/{entry.key}")
 

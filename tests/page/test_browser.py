@@ -322,6 +322,60 @@ def test_a_page_that_has_ended_is_said_to_be_gone(
     context.close()
 
 
+def test_trying_a_plan_of_a_workbook_that_changed_since_shows_no_figures(
+    served: Served, chromium: Browser, folder: Path
+) -> None:
+    """Else those of before stay beside what is typed, as if they were of that."""
+    place = folder / "changing"
+    place.mkdir()
+    for name, text in TINY.items():
+        (place / name).write_text(text, "utf-8")
+    context = chromium.new_context()
+    tab = let_in(served, context)
+    tab.click("a:text-is('changing')")
+    tab.select_option("#seconds", "5")
+    tab.click("button.main")
+    tab.wait_for_url(re.compile("/answer"), timeout=PLANNED)
+    tab.click("text=Try it")
+    assert total(tab) == "$200.00"
+    (place / "fields.csv").write_text(TINY["fields.csv"].replace(",80,", ",81,"), "utf-8")
+    tab.locator("td.entry input").first.fill("9")
+    tab.locator("#result", has_text="The workbook has changed since this plan").wait_for()
+    assert tab.locator("#result .big").count() == 0
+    context.close()
+
+
+def test_a_page_that_was_started_anew_asks_for_its_code(tmp_path: Path, chromium: Browser) -> None:
+    """Its address is the same, so a tab from before would say for good that nothing answers."""
+    there = serve(tmp_path)
+    again = None
+    context = chromium.new_context()
+    try:
+        tab = let_in(there, context)
+        tab.click("text=Look around in the demo")
+        tab.select_option("#seconds", "600")
+        tab.click("button.main")
+        tab.wait_for_url(re.compile("/live"))
+        assert end(there) == 0
+        tab.locator("#lost").wait_for(state="visible")
+        again = serve(tmp_path, options=("--port", there.address.rsplit(":")[-1].strip("/")))
+        tab.locator("#code").wait_for()
+    finally:
+        context.close()
+        end(again or there)
+
+
+def test_one_workbook_is_dropped_at_a_time(page: Page, served: Served) -> None:
+    page.evaluate(
+        """const some = new DataTransfer();
+        for (const name of ["north.xlsx", "south.xlsx"]) some.items.add(new File(["PK"], name));
+        document.querySelector(".drop").dispatchEvent(
+            new DragEvent("drop", { dataTransfer: some, bubbles: true, cancelable: true }));"""
+    )
+    page.wait_for_selector("text=Drop one workbook at a time")
+    assert page.url == served.address
+
+
 def test_a_workbook_of_over_20_megabytes_is_refused(
     page: Page, chromium: Browser, served: Served, tmp_path: Path
 ) -> None:

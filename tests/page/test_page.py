@@ -288,6 +288,14 @@ def test_other_kinds_of_files_are_not_taken(reader: Reader, workbook: bytes, nam
     assert reader.site.shelf.listed() == []
 
 
+def test_who_brings_csv_files_is_told_where_they_are_read(reader: Reader) -> None:
+    for name in ("fields.csv", "season.zip"):
+        said = texts(reader.drop(name, b"Field,Acres", 400))
+        assert "save it as .xlsx" in said
+        assert str(reader.site.shelf.folder) in said
+    assert str(reader.site.shelf.folder) not in texts(reader.drop("a.ods", b"x", 400))
+
+
 NAMES = [
     "../../../etc/passwd.xlsx",
     "..\\..\\windows\\system.xlsx",
@@ -483,6 +491,27 @@ def test_seasons_of_the_folder_are_listed_and_never_changed(
     reader.post(f"/s/{entry.key}/forget")
     assert own.read_bytes() == workbook
     assert (tmp_path / "own-plan" / "plan.xlsx").is_file()
+
+
+def test_seasons_that_are_not_listed_are_counted(
+    tmp_path: Path, workbook: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    for n in range(5):
+        (tmp_path / f"north {n}.xlsx").write_bytes(workbook)
+    monkeypatch.setattr("planner.page.start_views.MOST_LISTED", 5)
+    reader = Reader(tmp_path).enter()
+    assert "not shown" not in texts(reader.get("/"))
+    monkeypatch.setattr("planner.page.start_views.MOST_LISTED", 3)
+    said = reader.get("/")
+    assert len(re.findall(r'<a href="/s/', said)) == 3
+    assert "2 more, changed before these, are not shown" in texts(said)
+
+
+def test_trouble_with_a_season_keeps_its_steps(reader: Reader, workbook: bytes) -> None:
+    season = reader.drop("small.xlsx", workbook)
+    assert f'href="{season}"' in reader.get(f"{season}/answer", 404)
+    reader.post(f"{season}/forget")
+    assert season not in reader.get(f"{season}/answer", 404)
 
 
 def test_a_folder_of_tables_is_known_and_watched_whatever_the_case_of_its_names(

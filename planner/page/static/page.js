@@ -9,12 +9,11 @@ if (drop) {
   const input = drop.querySelector("input[type=file]");
   const said = drop.querySelector(".said");
   const most = Number(drop.dataset.most);
+  const say = (what) => { said.hidden = !what; said.textContent = what; return !what; };
   const mind = () => {
     const file = input.files[0];
     const large = file !== undefined && file.size > most;
-    said.hidden = !large;
-    said.textContent = large ? `That file is too large: ${file.size.toLocaleString("en-US")} bytes; at most ${most.toLocaleString("en-US")} are taken.` : "";
-    return !large;
+    return say(large ? `That file is too large: ${file.size.toLocaleString("en-US")} bytes; at most ${most.toLocaleString("en-US")} are taken.` : "");
   };
   input.addEventListener("change", mind);
   drop.addEventListener("submit", (event) => { if (!mind()) event.preventDefault(); });
@@ -25,8 +24,12 @@ if (drop) {
   drop.addEventListener("drop", (event) => {
     event.preventDefault();
     drop.classList.remove("over");
-    if (event.dataTransfer.files.length) {
-      input.files = event.dataTransfer.files;
+    const { files, items } = event.dataTransfer;
+    if (files.length > 1) say("Drop one workbook at a time.");
+    else if (items[0]?.webkitGetAsEntry?.()?.isDirectory) {
+      say(`That is a folder. A folder of CSV files goes into ${drop.dataset.folder}; then load this page again.`);
+    } else if (files.length) {
+      input.files = files;
       if (mind()) drop.requestSubmit();
     }
   });
@@ -51,11 +54,12 @@ if (live && !live.dataset.over) {
     let over = false;
     try {
       const answer = await fetch(live.dataset.part, { credentials: "same-origin" });
+      if (answer.status === 401 || answer.status === 404) { location.reload(); return; } // started anew
       if (!answer.ok) throw new Error(String(answer.status));
       lost.hidden = true;
-      const held = live.contains(document.activeElement) ? document.activeElement.textContent : "";
+      const held = live.contains(document.activeElement) ? document.activeElement.tagName : "";
       live.innerHTML = await answer.text();
-      if (held) [...live.querySelectorAll("button, a")].find((b) => b.textContent === held)?.focus();
+      if (held) live.querySelector(held)?.focus({ preventScroll: true });
       const state = live.querySelector(".state");
       const phase = live.querySelector(".phase").textContent.trim();
       if (phase !== before || turns % tell === 0) heard.textContent = `${phase}. ${figures()}`;
@@ -84,7 +88,10 @@ if (trying) {
       const answer = await fetch(trying.dataset.part, {
         method: "POST", body: new FormData(trying), credentials: "same-origin" });
       const text = await answer.text();
-      if (mine === asked && answer.ok) result.innerHTML = text;
+      if (mine !== asked) return;
+      if (answer.status === 401) { location.reload(); return; } // started anew
+      if (answer.ok) result.innerHTML = text;
+      else result.replaceChildren(...new DOMParser().parseFromString(text, "text/html").querySelectorAll("main p"));
     } catch {
       if (mine === asked) result.textContent = "The page does not answer. Is it still running?";
     }
