@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.drawdown import draw_down
 from planner.campaign.standing import nights_of
+from planner.plan.earlier import OnSeed
 from planner.season.domain import TreatedSeed
 from planner.sums import summed
 
@@ -24,3 +25,13 @@ def reported(campaign: Campaign) -> tuple[tuple[TreatedSeed, ...], dict[str, flo
     drawn = draw_down(runs, campaign.batches, campaign.supplies, campaign.shop, nights)
     took = summed((use.product, use.drawn) for use in drawn.containers)
     return seed, {name: floz for name, floz in took.items() if floz > 0.0}
+
+
+def on_seed(campaign: Campaign) -> dict[tuple[str, str], OnSeed]:
+    """What every lot and recipe got of which bags are done."""
+    done = {(d.lot, d.recipe) for d in campaign.done}
+    return {
+        (b.lot, b.recipe): OnSeed(b.unit_weight, {d.product: d.floz_per_unit for d in b.draws})
+        for b in campaign.batches
+        if (b.lot, b.recipe) in done
+    }

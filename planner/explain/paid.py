@@ -8,7 +8,7 @@ from __future__ import annotations
 from math import floor
 from typing import TYPE_CHECKING
 
-from planner.plan.earlier import by_seed, sheets_of
+from planner.plan.earlier import SPILT, by_seed, delivered, sheets_of
 from planner.plan.price import order_cost, sold_by_any_count, took_by_product
 from planner.sums import summed
 
@@ -17,8 +17,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 CRUMB = 1e-6
-SPILT = 0.05
-"""Share of a container that may be missing where what is on hand was measured."""
 
 Counts = dict[tuple[str, str], int]
 
@@ -49,10 +47,14 @@ def _delivered(season: Season, earlier: Earlier, since: Counts) -> Counts:
     usable = {key: c.usable for key, c in season.container_named.items()}
     found: Counts = {}
     for product, on_hand in now.on_hand.items():
-        grown = on_hand - before.on_hand.get(product, 0.0)
-        if abs(grown) <= CRUMB * max(1.0, on_hand):
+        whole = delivered(product, season, earlier)
+        if whole is not None:
+            for key, n in whole.items():
+                new = n - max(0, before.ordered.get(key, 0) - now.ordered.get(key, 0))
+                if new > 0:
+                    found[key] = new
             continue
-        grown += took.get(product, 0.0)
+        grown = on_hand - before.on_hand.get(product, 0.0) + took.get(product, 0.0)
         for key, n in before.ordered.items():
             if key[0] == product and key in usable:
                 grown -= max(0, n - now.ordered.get(key, 0)) * usable[key]

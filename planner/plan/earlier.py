@@ -9,23 +9,31 @@ from __future__ import annotations
 
 from collections import Counter
 from dataclasses import dataclass, field, replace
-from math import ceil
-from typing import TYPE_CHECKING
+from math import ceil, isclose
+from typing import TYPE_CHECKING, NamedTuple
 
-from planner.plan.price import expired, took_by_product
-from planner.season.domain import Brought, TreatedSeed, WentBefore
+from planner.agronomy.rates import floz_per_unit
+from planner.agronomy.seeding import unit_weight
+from planner.plan.price import took_by_product
+from planner.season.domain import POWDER, Brought, TreatedSeed, WentBefore
 from planner.sums import summed
+from planner.units.days import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
+    from datetime import date
 
-    from planner.plan.plan import Plan
+    from planner.plan.plan import OrderLine, Plan
     from planner.season.domain import OnItsWay, Product, Season, SeedLot
 
 CRUMB = 1e-6
 """Share of an amount that is rounding."""
 WORTH_TELLING = 0.05
 """Fl oz that are not worth a word."""
+AS_TYPED = 0.7
+"""Fl oz by which a volume typed in gallons with two decimals may differ from what it means."""
+SPILT = 0.05
+"""Share of a container that may be missing where what is on hand was measured."""
 
 Seed = tuple[str, str]
 """Lot and recipe."""
@@ -45,6 +53,15 @@ class Sheets:
     """Units on hand, by lot."""
 
 
+class OnSeed(NamedTuple):
+    """What bags that are done got."""
+
+    unit_weight: float
+    """lb, as it was then."""
+    floz_per_unit: Mapping[str, float]
+    """By product that went through the treater."""
+
+
 @dataclass(frozen=True, slots=True)
 class Earlier:
     """A plan made before, and what has been reported of it."""
@@ -58,6 +75,8 @@ class Earlier:
     taken: Mapping[str, float] = field(default_factory=dict)
     """Fl oz that it took, by product."""
     went_before: WentBefore = field(default_factory=WentBefore)
+    on_seed: Mapping[Seed, OnSeed] = field(default_factory=dict)
+    """By lot and recipe of what was reported since that plan."""
 
 
 def just_made(plan: Plan, season: Season) -> Earlier:
@@ -81,8 +100,8 @@ def by_seed(treated: Iterable[TreatedSeed]) -> dict[Seed, float]:
     return dict(summed(((t.lot, t.recipe), t.units) for t in treated))
 
 
-def _by_container(ordered: Iterable[OnItsWay]) -> Counter[tuple[str, str]]:
-    """Containers on their way, by product and container."""
+def _by_container(ordered: Iterable[OnItsWay | OrderLine]) -> Counter[tuple[str, str]]:
+    """Containers ordered, by product and container."""
     counts: Counter[tuple[str, str]] = Counter()
     for o in ordered:
         counts[o.product, o.container] += o.count
@@ -98,14 +117,17 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
         The season, and what was done or is to be looked after, in sentences.
     """
     notes: list[str] = []
-    added = _not_typed(season, earlier, notes)
+    added, uncounted = _not_typed(season, earlier, notes)
     lots = _lots_with(season, earlier, added, notes)
-    added = _as_many_as_there_are(season, lots, added, notes)
+    added, too_many = _as_many_as_there_are(season, lots, added, notes)
+    uncounted += too_many
     products, ordered, taken = _stock(season, earlier, notes)
     notes += _typed_without_stock(season, earlier)
-    if not added and not taken and earlier.went_before == WentBefore():
+    notes += _other_recipes(season, earlier)
+    notes += _days_gone(season, earlier)
+    if not (added or uncounted or taken) and earlier.went_before == WentBefore():
         return season, tuple(notes)
-    brought = Brought(season, tuple(added), taken, earlier.went_before)
+    brought = Brought(season, tuple(added), taken, earlier.went_before, tuple(uncounted))
     treated = (*season.treated, *added)
     now = replace(
         season,
@@ -119,25 +141,33 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
     return now, tuple(notes)
 
 
-def _not_typed(season: Season, earlier: Earlier, notes: list[str]) -> list[TreatedSeed]:
-    """What is reported beyond the rows that Treated so far has got since; the latest days of it."""
+def _not_typed(
+    season: Season, earlier: Earlier, notes: list[str]
+) -> tuple[list[TreatedSeed], list[TreatedSeed]]:
+    """What is reported beyond the rows that Treated so far has got since; the latest days of it.
+
+    Behind it what can't be counted, as the season has no such lot or recipe.
+    """
     typed, before = by_seed(season.treated), earlier.sheets.treated
     known = {key: max(0.0, typed.get(key, 0.0) - before.get(key, 0.0)) for key in typed}
     lots = {lot.name for lot in season.lots}
     recipes = {r.name for r in season.recipes}
-    added = []
+    added, strange = [], []
     for t in earlier.reported:
         key = t.lot, t.recipe
         if t.lot not in lots or t.recipe not in recipes:
-            notes.append(
-                f"{_units(t.units)} of {t.lot} under {t.recipe} are reported done, but the season "
-                "no longer has that lot or recipe: they are not counted."
-            )
+            strange.append(t)
             continue
         here = min(t.units, known.get(key, 0.0))
         known[key] = known.get(key, 0.0) - here
         if t.units - here > CRUMB * t.units:
             added.append(replace(t, units=t.units - here))
+    notes += [
+        f"{_units(units)} of {lot} under {recipe} are reported done, but the season has no such "
+        f"{'recipe' if lot in lots else 'lot'} any more: they are not counted. Give it back the "
+        "name it had, or enter them on Treated so far under its new one."
+        for (lot, recipe), units in by_seed(strange).items()
+    ]
     if added:
         seed = "; ".join(
             f"{_units(units)} of {lot} under {r}" for (lot, r), units in by_seed(added).items()
@@ -145,7 +175,7 @@ def _not_typed(season: Season, earlier: Earlier, notes: list[str]) -> list[Treat
         notes.append(
             f"Reported done and not on Treated so far, so counted as treated here: {seed}."
         )
-    return added
+    return added, strange
 
 
 def _lots_with(
@@ -172,12 +202,12 @@ def _lots_with(
 
 def _as_many_as_there_are(
     season: Season, lots: tuple[SeedLot, ...], added: list[TreatedSeed], notes: list[str]
-) -> list[TreatedSeed]:
-    """Reported seed that the lots hold, beside what is typed."""
+) -> tuple[list[TreatedSeed], list[TreatedSeed]]:
+    """Reported seed that the lots hold, beside what is typed; behind it what they don't."""
     room = {lot.name: lot.on_hand for lot in lots}
     for t in season.treated:
         room[t.lot] -= t.units
-    found = []
+    found, too_many = [], []
     for t in added:
         units = max(0.0, min(t.units, room[t.lot]))
         room[t.lot] -= units
@@ -187,19 +217,59 @@ def _as_many_as_there_are(
                 f"hand leaves only {_units(units)} for them: no more are counted. Units on hand "
                 "holds what was treated, too."
             )
+            too_many.append(replace(t, units=t.units - units))
         if units > 0.0:
             found.append(replace(t, units=units))
-    return found
+    return found, too_many
 
 
-def _counted_again(product: Product, season: Season, sheets: Sheets) -> bool:
-    """Whether On hand has changed, or fewer containers are on their way, since the old plan."""
+def delivered(product: str, season: Season, earlier: Earlier) -> dict[tuple[str, str], int] | None:
+    """Containers that went whole into On hand since the old plan; None if On hand was measured.
+
+    It has then grown by just what they hold, nominal or usable. They are of the old plan's order or
+    of what was on its way.
+    """
+    now, before = sheets_of(season), earlier.sheets
+    held = before.on_hand.get(product, 0.0)
+    grown = now.on_hand.get(product, 0.0) - held
+    if abs(grown) <= CRUMB * max(1.0, held):
+        return {}
+    coming = _by_container(earlier.plan.order)
+    for key, count in before.ordered.items():
+        coming[key] += max(0, count - now.ordered.get(key, 0))
+    mine = [(c, coming[key]) for key, c in season.container_named.items() if key[0] == product]
+    for sizes in ([c.usable for c, _ in mine], [c.size for c, _ in mine]):
+        sums: dict[float, tuple[int, ...]] = {0.0: ()}
+        for size, (_, most) in zip(sizes, mine, strict=True):
+            sums = {
+                total + n * size: (*counts, n)
+                for n in range(most, -1, -1)
+                for total, counts in sums.items()
+                if total + n * size <= grown + AS_TYPED
+            }
+        near = min(sums, key=lambda total: abs(total - grown), default=0.0)
+        if near > 0.0 and abs(near - grown) <= AS_TYPED:
+            pairs = zip(mine, sums[near], strict=True)
+            return {(c.product, c.name): n for (c, _), n in pairs if n}
+    return None
+
+
+def _counted_again(product: Product, took: float, season: Season, earlier: Earlier) -> bool:
+    """Whether On hand was measured since the old plan, so that it holds what bags took since.
+
+    Where On hand is as it was and containers are no longer on their way, they were used up, as far
+    as that many fl oz were taken; otherwise they did not come.
+    """
+    found = delivered(product.name, season, earlier)
+    if found is None or found:
+        return found is None
     ordered = _by_container(season.ordered)
-    fewer = any(
-        ordered[key] < count for key, count in sheets.ordered.items() if key[0] == product.name
+    gone = sum(
+        max(0, count - ordered[key]) * season.container_named[key].usable
+        for key, count in earlier.sheets.ordered.items()
+        if key[0] == product.name and key in season.container_named
     )
-    before = sheets.on_hand.get(product.name, 0.0)
-    return fewer or abs(product.on_hand - before) > CRUMB * max(1.0, before)
+    return 0.0 < gone <= took * (1.0 + SPILT)
 
 
 def _stock(
@@ -207,24 +277,30 @@ def _stock(
 ) -> tuple[tuple[Product, ...], tuple[OnItsWay, ...], dict[str, float]]:
     """Stock and containers on their way without what the reported bags took."""
     products, ordered, taken = [], list(season.ordered), {}
+    first = min((t.on for t in earlier.reported if t.on), default=season.farm.first_treating_day)
     lacking: list[str] = []
+    counted: list[str] = []
     for product in season.products:
         amount = earlier.taken.get(product.name, 0.0)
         if amount <= WORTH_TELLING:
             products.append(product)
             continue
-        if _counted_again(product, season, earlier.sheets):
-            notes.append(
-                f"The bags reported done took {_volume(amount, season)} of {product.name}. On hand "
-                "or Ordered so far has changed since the old plan, so it is taken as counted again."
-            )
+        if _counted_again(product, amount, season, earlier):
+            counted.append(f"{_volume(amount, season)} of {product.name}")
             products.append(product)
             continue
-        product, ordered, missing = _draw(product, ordered, amount, season)
+        product, ordered, missing = _draw(product, ordered, amount, season, first)
         products.append(product)
         taken[product.name] = amount
         if missing > WORTH_TELLING:
             lacking.append(f"{_volume(missing, season)} of {product.name}")
+    if counted:
+        notes.append(
+            f"The bags reported done{_last_day(earlier, season)} took {'; '.join(counted)}. What "
+            "On hand or Ordered so far says of that has changed since the old plan, so it is taken "
+            "as measured after them. If it was measured before, take off what they took, and plan "
+            "again."
+        )
     if taken:
         took = "; ".join(f"{_volume(floz, season)} of {name}" for name, floz in taken.items())
         text = (
@@ -241,13 +317,14 @@ def _stock(
 
 
 def _draw(
-    product: Product, ordered: list[OnItsWay], amount: float, season: Season
+    product: Product, ordered: list[OnItsWay], amount: float, season: Season, first: date
 ) -> tuple[Product, list[OnItsWay], float]:
-    """Take an amount off stock on hand that is still good, then off containers, large ones first.
+    """Take an amount off stock on hand that was good, then off containers, large ones first.
 
-    The rest of an opened container is stock on hand. What is missing is the last thing returned.
+    It was good on the first day of the bags that took it. The rest of an opened container is stock
+    on hand. What is missing is the last thing returned.
     """
-    if not expired(product, season):
+    if product.expires is None or product.expires >= first:
         here = min(amount, product.on_hand)
         product = replace(product, on_hand=product.on_hand - here)
         amount -= here
@@ -279,7 +356,8 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
     stale = {
         p.name: took[p.name]
         for p in season.products
-        if took.get(p.name, 0.0) > WORTH_TELLING and not _counted_again(p, season, earlier.sheets)
+        if took.get(p.name, 0.0) > WORTH_TELLING
+        and not _counted_again(p, took[p.name], season, earlier)
     }
     if not stale:
         return []
@@ -290,6 +368,58 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
         f"what is on them are as before. They took about {amounts}: if you haven't taken that off, "
         "do so and plan again, or too little is ordered."
     ]
+
+
+def _other_recipes(season: Season, earlier: Earlier) -> list[str]:
+    """Recipes that put on something else by now than on bags that are done."""
+    changed = []
+    for (lot_name, recipe_name), was in earlier.on_seed.items():
+        lot, recipe = season.lot_named.get(lot_name), season.recipe_named.get(recipe_name)
+        if lot is None or recipe is None or recipe_name in changed:
+            continue
+        wet = [r for r in recipe.rates if season.product_named[r.product].kind != POWDER]
+        now = summed((r.product, floz_per_unit(r, lot, season)) for r in wet)
+        heavier = unit_weight(lot, season.farm) / was.unit_weight
+        if not all(
+            any(
+                isclose(now[p], was.floz_per_unit.get(p, 0.0) * x, rel_tol=CRUMB)
+                for x in (1, heavier)
+            )
+            for p in {*now, *was.floz_per_unit}
+        ):
+            changed.append(recipe_name)
+    return [
+        f"Recipe {name} has changed since bags were treated with it: they are counted as treated "
+        "with it as it is now. Where that is wrong, leave it as it was and give the new recipe a "
+        "name of its own."
+        for name in changed
+    ]
+
+
+def _days_gone(season: Season, earlier: Earlier) -> list[str]:
+    """Say so where the season is planned for a day before bags were treated."""
+    last = _last(earlier)
+    if last is None or season.farm.plan_date >= last:
+        return []
+    plan_date, last_day = (
+        say_day(day, metric=season.farm.metric) for day in (season.farm.plan_date, last)
+    )
+    return [
+        f"Plan date is {plan_date}, but bags were treated on {last_day}: days to order, pay and "
+        "send samples may be past, and stock that counts may have expired. On Farm, enter today as "
+        "Plan date and the next day for treating as First treating day, and plan again."
+    ]
+
+
+def _last(earlier: Earlier) -> date | None:
+    """The day of the last bags reported."""
+    return max((t.on for t in earlier.reported if t.on), default=None)
+
+
+def _last_day(earlier: Earlier, season: Season) -> str:
+    """The day of the last bags reported, as it is said behind them."""
+    last = _last(earlier)
+    return f" (up to {say_day(last, metric=season.farm.metric)})" if last else ""
 
 
 def _units(units: float) -> str:

@@ -8,10 +8,10 @@ from dataclasses import replace
 from datetime import date
 from typing import TYPE_CHECKING, Any
 
-from planner.campaign.reported import reported
+from planner.campaign.reported import on_seed, reported
 from planner.campaign.store import from_dict
 from planner.errors import Fault, InputError
-from planner.plan.earlier import Earlier, Sheets, by_seed, sheets_of
+from planner.plan.earlier import Earlier, OnSeed, Sheets, by_seed, sheets_of
 from planner.report.json import read_plan
 from planner.season.domain import Done, TreatedSeed, WentBefore
 
@@ -46,7 +46,7 @@ def again_keys(season: Season) -> dict[str, Any]:
                     "units": t.units,
                     "on": t.on.isoformat() if t.on else None,
                 }
-                for t in (brought.treated if brought else ())
+                for t in ((*brought.treated, *brought.uncounted) if brought else ())
             ],
             "taken": [
                 {"product": p, "floz": v} for p, v in (brought.taken if brought else {}).items()
@@ -86,15 +86,18 @@ def read_earlier(path: Path) -> Earlier:
     took: dict[str, float] = {}
     held = _campaign(data)
     before = _unreported(held)
+    got: dict[tuple[str, str], OnSeed] = {}
     if held.get("done"):
         campaign = from_dict(held)
         done, took = reported(campaign)
+        got = on_seed(campaign)
         before = WentBefore(campaign.done, campaign.shop.apart, campaign.revision + 1)
     if record is None:
         on_hand = {use.product: use.on_hand for use in plan.products}
-        return Earlier(plan, Sheets(on_hand=on_hand), {}, done, took, before)
+        return Earlier(plan, Sheets(on_hand=on_hand), {}, done, took, before, got)
+    known = Earlier(plan, reported=done, taken=took, went_before=before, on_seed=got)
     try:
-        return _earlier(record, Earlier(plan, reported=done, taken=took, went_before=before))
+        return _earlier(record, known)
     except (AttributeError, KeyError, TypeError, ValueError, OverflowError):
         remedy = "give a plan.json as it was written"
         fault = Fault("", column=KEY, expected="what wholedrum wrote there", remedy=remedy)
@@ -150,9 +153,9 @@ def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
     taken = dict(known.taken)
     for row in record["taken"]:
         taken[row["product"]] = taken.get(row["product"], 0.0) + _amount(row["floz"])
-    return Earlier(
-        known.plan,
-        Sheets(
+    return replace(
+        known,
+        sheets=Sheets(
             _seed(sheets["treated"]),
             {str(row["product"]): _amount(row["floz"]) for row in sheets["on_hand"]},
             {
@@ -161,10 +164,10 @@ def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:
             },
             {str(row["lot"]): _amount(row["units"]) for row in sheets["seed"]},
         ),
-        _seed(record["treated_before"]),
-        (*before, *known.reported),
-        taken,
-        replace(known.went_before, done=(*log, *known.went_before.done)),
+        before=_seed(record["treated_before"]),
+        reported=(*before, *known.reported),
+        taken=taken,
+        went_before=replace(known.went_before, done=(*log, *known.went_before.done)),
     )
 
 

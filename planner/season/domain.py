@@ -490,6 +490,8 @@ class Brought:
     taken: Mapping[str, float]
     """Fl oz taken off the stock and the containers on their way, by product."""
     went_before: WentBefore = WentBefore()
+    uncounted: tuple[TreatedSeed, ...] = ()
+    """Reported too, but the season has no such lot or recipe, or too few units of it on hand."""
 
 
 TRIED = "your changes"

@@ -202,7 +202,8 @@ def test_stock_counted_again_is_left_as_it_was_counted(tmp_path) -> None:
     assert now.products == counted.products
     assert now.ordered == counted.ordered
     assert sum(t.units for t in now.treated) == 80.0
-    assert "taken as counted again" in notes[1]
+    assert "took 170 fl oz of Alpha." in notes[1]
+    assert "taken as measured after them" in notes[1]
 
 
 def test_what_was_reported_stays_reported_from_plan_to_plan(tmp_path) -> None:
@@ -327,7 +328,7 @@ def test_reports_about_seed_that_is_gone_are_not_counted(tmp_path) -> None:
     gone = winter(lots=(lot("L9", on_hand=240.0),))
     now, _, notes = api.bring_in(bought(gone), file)
     assert now.treated == ()
-    assert "no longer has that lot or recipe" in notes[0]
+    assert "has no such lot any more" in notes[0]
     less = winter(lots=(lot(on_hand=40.0),))
     now, _, notes = api.bring_in(bought(less), file)
     assert [t.units for t in now.treated] == [40.0]
@@ -342,6 +343,95 @@ def test_stock_that_expired_is_not_what_the_bags_took(tmp_path) -> None:
     now, _, _ = api.bring_in(bought(winter(products=(old_stock,))), file)
     assert (now.products[0].on_hand, now.products[0].expires) == (pytest.approx(140.0), None)
     assert [o.count for o in now.ordered] == [1]
+
+
+@pytest.mark.parametrize("held", [310.0, 320.0])
+def test_jugs_that_went_whole_into_on_hand_came_before_the_bags_took_of_them(
+    tmp_path, held: float
+) -> None:
+    """On hand has grown by two jugs, usable or full: nobody measured it after the two bags."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    there = winter(products=(product(on_hand=100.0 + 2.0 * held, line_loss=10.0),))
+    now, earlier, notes = api.bring_in(there, file)
+    assert now.products[0].on_hand == pytest.approx(100.0 + 2.0 * held - 170.0)
+    assert "took 170 fl oz of Alpha: taken off On hand" in notes[1]
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.paid == pytest.approx(600.0)
+    assert again.order[0].on_way == 2
+
+
+def test_one_jug_that_came_is_not_two_by_what_bags_took(tmp_path) -> None:
+    """Of two jugs one came and went into On hand; the 250 fl oz taken don't make it two."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 3)
+    there = winter(products=(product(on_hand=410.0, line_loss=10.0),))
+    now, earlier, _ = api.bring_in(there, file)
+    assert now.products[0].on_hand == pytest.approx(160.0)
+    _, again = api.keep_near(now, earlier, api.make_plan(now, seconds=10), seconds=10)
+    assert again.paid == pytest.approx(300.0)
+
+
+def test_jugs_that_did_not_come_were_not_used_up(tmp_path) -> None:
+    """Two were on their way, one never came: 310 fl oz less, of which no bag took any.
+
+    Of the other one and the 100 on hand the two bags took 170.
+    """
+    _, _, file = planned(bought(winter()), tmp_path / "old")
+    done(file, 2)
+    now, _, notes = api.bring_in(bought(winter(), 1), file)
+    assert now.products[0].on_hand == pytest.approx(240.0)
+    assert now.ordered == ()
+    assert "taken off On hand" in notes[1]
+
+
+def test_stock_that_was_good_when_bags_took_it_is_what_they_took(tmp_path) -> None:
+    """It expired on the 23rd, after the two bags; they took all 100 of it and 70 of a jug."""
+    aging = product(on_hand=100.0, line_loss=10.0, expires=date(2027, 4, 23))
+    _, _, file = planned(winter(products=(aging,)), tmp_path / "old")
+    done(file, 2)
+    later = farm(first_treating_day=date(2027, 4, 25), plan_date=date(2027, 4, 24))
+    now, _, _ = api.bring_in(bought(winter(products=(aging,), farm=later)), file)
+    assert (now.products[0].on_hand, now.products[0].expires) == (pytest.approx(240.0), None)
+    assert [o.count for o in now.ordered] == [1]
+
+
+def test_what_could_not_be_counted_is_not_forgotten(tmp_path) -> None:
+    """A plan is made while the lot has another name, and one while it holds too little."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    other = bought(winter(lots=(lot("L9", on_hand=240.0),)))
+    _, _, second = planned(other, tmp_path / "second", since=file)
+    less = bought(winter(lots=(lot(on_hand=40.0),)))
+    now, _, _ = api.bring_in(less, second)
+    assert [t.units for t in now.treated] == [40.0]
+    _, _, third = planned(less, tmp_path / "third", since=second)
+    now, _, _ = api.bring_in(bought(winter()), third)
+    assert sum(t.units for t in now.treated) == 80.0
+    assert {t.on for t in now.treated} == {DAY}
+
+
+def test_a_recipe_that_changed_after_bags_were_treated_is_pointed_out(tmp_path) -> None:
+    """Not so where the seed turned out heavier: rates by weight then put on more."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    _, _, notes = api.bring_in(bought(winter(recipes=(recipe(Alpha=3.0),))), file)
+    assert any(n.startswith("Recipe R1 has changed since bags were treated with it") for n in notes)
+    heavier = winter(lots=(lot(on_hand=240.0, seeds_per_lb=2_500.0),))
+    _, _, notes = api.bring_in(bought(heavier), file)
+    assert not any("has changed since bags" in n for n in notes)
+
+
+def test_a_plan_date_before_what_is_done_is_pointed_out(tmp_path) -> None:
+    """Else days to order that are past are told as if they were to come."""
+    winter_day = farm(plan_date=date(2026, 12, 1), first_treating_day=date(2027, 4, 1))
+    _, _, file = planned(winter(farm=winter_day), tmp_path / "old")
+    done(file, 2)
+    _, _, notes = api.bring_in(bought(winter(farm=winter_day)), file)
+    assert notes[-1].startswith("Plan date is 12/1/2026, but bags were treated on 4/22/2027")
+    today = replace(winter_day, plan_date=date(2027, 4, 23))
+    _, _, notes = api.bring_in(bought(winter(farm=today)), file)
+    assert not any("Plan date" in n for n in notes)
 
 
 def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
