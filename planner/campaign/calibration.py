@@ -127,16 +127,15 @@ def dose(
     (6.0, 18.0, 9.0)
     """
     per_cwt = per_unit * LB_PER_CWT / unit_lb
-    bag = per_unit * units_per_bag
+    ml = per_unit * units_per_bag * ML_PER_FLOZ
     if flow is None:
-        return Dose(product, per_unit, per_cwt, bag, bag * ML_PER_FLOZ)
+        return Dose(product, per_unit, per_cwt, ml)
     minute = flow * per_cwt / LB_PER_CWT
     return Dose(
         product,
         per_unit,
         per_cwt,
-        bag,
-        bag * ML_PER_FLOZ,
+        ml,
         minute,
         minute * ML_PER_FLOZ,
         tuple(catch(minute, seconds) for seconds in CATCH_SECONDS),

@@ -378,7 +378,6 @@ class Dose:
     product: str
     floz_per_unit: float
     floz_per_cwt: float
-    floz_per_bag: float
     ml_per_bag: float
     floz_per_min: float | None = None
     ml_per_min: float | None = None

@@ -121,7 +121,7 @@ def given_up_since(season: Season, earlier: Earlier) -> float:
 
     A bag that is on hand now is given up by treating it, where the earlier plan bought it for that.
     """
-    worth = {x.name: x.return_value if x.treated_with is None else 0.0 for x in season.lots}
+    worth = {x.name: x.worth_untreated for x in season.lots}
     units = summed((lot, amount) for (lot, _), amount in treated_since(season, earlier).items())
     size = {s.lot: s.units / s.bags for s in earlier.plan.seed_purchases}
     for lot, bags in bags_since(season, earlier).items():

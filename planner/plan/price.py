@@ -345,7 +345,7 @@ def seed_costs(
     Given up is return value x (units treated or planted untreated - units bought), over lots that
     were not already treated.
     """
-    worth = {lot.name: lot.return_value for lot in season.lots if lot.treated_with is None}
+    worth = {lot.name: lot.worth_untreated for lot in season.lots}
     purchases = tuple(purchases)
     used = sum(worth.get(t.lot, 0.0) * t.units for t in treating)
     used += sum(worth.get(p.lot, 0.0) * p.units for p in planting if p.recipe == UNTREATED)

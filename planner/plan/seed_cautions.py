@@ -309,7 +309,7 @@ def _worth(units: float, lot_name: str, recipe_name: str, season: Season) -> flo
 def return_above_price(plan: Plan, season: Season) -> Iterator[str]:
     """Lots that would be worth more untreated at season's end than they cost to buy."""
     for lot in season.lots:
-        if lot.can_buy > 0.0 and lot.treated_with is None and lot.return_value > lot.buy_price:
+        if lot.can_buy > 0.0 and lot.worth_untreated > lot.buy_price:
             yield (
                 f"Lot {lot.name}{where(lot.row)} is worth {money(lot.return_value, season)} a "
                 f"unit at season's end and costs {money(lot.buy_price, season)} to buy, so buying "

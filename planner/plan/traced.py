@@ -225,7 +225,7 @@ def _seed(plan: Plan, season: Season) -> Iterator[Traced]:
         cost = bought[name].cost if name in bought else 0.0
         units = sum(amount for _, amount in used[name])
         kept = bought[name].units if name in bought else 0.0
-        given = lot.return_value * (units - kept) if lot.treated_with is None else 0.0
+        given = lot.worth_untreated * (units - kept)
         nowhere = {(NO_FIELD, name): 1.0}
         sums = summed(
             (key, amount * share)

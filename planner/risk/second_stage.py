@@ -199,9 +199,7 @@ class SecondStage:
         """Return value of bags that were ordered: they never were the farm's to give up."""
         bags = dict(order.seed)
         return sum(
-            x.return_value * x.units_per_bag * bags.get(x.name, 0)
-            for x in self.season.lots
-            if x.treated_with is None
+            x.worth_untreated * x.units_per_bag * bags.get(x.name, 0) for x in self.season.lots
         )
 
     def _outcome(

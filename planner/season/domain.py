@@ -228,6 +228,11 @@ class SeedLot:
     """Last day to order it; None where the seller's own holds."""
     row: Row = NOWHERE
 
+    @property
+    def worth_untreated(self) -> float:
+        """Money that a unit brings back at season's end; nothing where it is treated already."""
+        return self.return_value if self.treated_with is None else 0.0
+
 
 @dataclass(frozen=True, slots=True)
 class Active:

@@ -79,7 +79,7 @@ def _facts(it: Instance, c: Choices, rule_has: NDArray[np.bool_]) -> Facts:
     lots_of, lots_at = _grouped(of_field, on_lot, len(it.fields))
     fields_of, fields_at = _grouped(on_lot, of_field, len(lots))
     sizes = np.array([x.units_per_bag for x in lots])
-    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in lots])
+    worth = np.array([x.worth_untreated for x in lots])
     buy = np.array([x.buy_price for x in lots])
     treats = np.array([it.treatable(int(j)) for j in lot], dtype=bool) & (recipe != it.untreated)
     line = np.zeros((width, len(it.products)))

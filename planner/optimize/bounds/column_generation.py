@@ -91,7 +91,7 @@ def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
 def rough_price(it: Instance, c: Choices, tables: list[OrderTable]) -> Floats:
     """Cost of an acre under every choice given if bags and containers could be cut."""
     linear = np.array([t.linear for t in tables])
-    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    worth = np.array([x.worth_untreated for x in it.lots])
     scarce = np.array([x.on_hand for x in it.lots]) <= 0
     buy = np.array([x.buy_price for x in it.lots])
     unit = (it.use @ linear) + np.where(scarce, buy, worth)[:, None]
@@ -143,7 +143,7 @@ def start_master(
         field_row[c.field[t]] = rows[0]
         pool_row[c.lot[t], c.recipe[t]] = rows[1]
         others[int(c.lot[t])] = (rows[2:], values[2:])
-    worth = np.array([x.return_value if x.treated_with is None else 0.0 for x in it.lots])
+    worth = np.array([x.worth_untreated for x in it.lots])
     at = np.arange(len(chosen))
     return RestrictedMaster(
         it, model, Kept(m, incumbent), [chosen], [at], pool_row, others, field_row, worth
