@@ -40,7 +40,6 @@ def draw_down_sheet(campaign: Campaign) -> Sheet:
 
 def _containers(campaign: Campaign) -> Table:
     uses = campaign.drawdown.containers
-    noted = any(u.note for u in uses)
     return Table(
         name="containers",
         columns=(
@@ -50,19 +49,19 @@ def _containers(campaign: Campaign) -> Table:
             Column("on", "from"),
             Column("dry_day", "Dry on", Measure.DATE),
             Column("dry", "at the earliest at"),
-            *([Column("note", "Note", width=24)] if noted else []),
+            Column("note", "Note", width=24),
             Column("number", "No.", Measure.COUNT),
             Column("usable", "Usable", Measure.DOSE, decimals=0),
             Column("left", "Left", Measure.DOSE, decimals=0),
             Column("ready", "Ready (initials)", look=Look.FILL_IN, width=12),
         ),
-        rows=tuple(_container_row(u, noted) for u in uses),
+        rows=tuple(_container_row(u) for u in uses),
         parts="product",
         repeat_header=True,
         note="In the order in which they are hooked up: opened stock first, then what is"
         " ordered but not delivered yet, then what is bought. When one runs dry,"
         " the next one stands ready and primed.",
-    )
+    ).without_blank("note")
 
 
 def _short(campaign: Campaign) -> tuple[Text, ...]:
@@ -78,8 +77,7 @@ def _short(campaign: Campaign) -> tuple[Text, ...]:
     return (Text(said, look=Look.WATCH),) if said else ()
 
 
-def _container_row(use: ContainerUse, noted: bool) -> tuple[Content, ...]:
-    note = Cell(use.note, Look.WATCH) if use.note else None
+def _container_row(use: ContainerUse) -> tuple[Content, ...]:
     return (
         use.product,
         use.source,
@@ -87,7 +85,7 @@ def _container_row(use: ContainerUse, noted: bool) -> tuple[Content, ...]:
         use.on_line or Cell("stays closed", Look.FAINT),
         use.dry_day,
         use.dry,
-        *([note] if noted else []),
+        Cell(use.note, Look.WATCH) if use.note else None,
         use.number,
         use.usable,
         use.left,

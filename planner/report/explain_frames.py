@@ -168,7 +168,6 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
     known = [r for r in rules if narrowed(r)]
     late = not_narrowed(rules)
-    gained = any(r.acres_gained for r in known)
     table = Table(
         name="rules",
         columns=(
@@ -178,7 +177,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
             Column("least", "Proven at least", Measure.MONEY),
             Column("most", "at most", Measure.MONEY),
             Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
-            *([Column("acres", "Land it keeps unplanted", Measure.AREA)] if gained else []),
+            Column("acres", "Land it keeps unplanted", Measure.AREA),
         ),
         rows=tuple(
             (
@@ -188,7 +187,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
                 r.at_least,
                 r.at_most,
                 said_gap(r.gap),
-                *([r.acres_gained or None] if gained else []),
+                r.acres_gained or None,
             )
             for r in known
         ),
@@ -196,7 +195,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
         filter=True,
         note="The cost of the plan less that of the best plan found without the rule; "
         f"{NEARNESS} is said of that one. More time narrows the span between least and most.",
-    )
+    ).without_blank("acres")
     purpose = "What is paid for convenience and for safety, rule by rule."
     blocks: list[Block] = [*([table] if known else []), *([Text((late,))] if late else [])]
     return Sheet(RULES, purpose, tuple(blocks), WIDE, Room.WHY)

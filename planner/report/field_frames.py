@@ -120,9 +120,7 @@ def _planting(facts: Facts) -> Table:
     planted = grouped((p.field, p) for p in facts.plan.planting)
     short = {s.field: s.acres for s in facts.plan.shortages}
     lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
-    powder = any(_powder(facts, p) > 0.0 for p in facts.plan.planting)
     metric = facts.season.farm.metric
-    row = any(facts.fields[p.field].row_width is not None for p in facts.plan.planting)
     in_a_row = f"Seeds in 10 {'m' if metric else 'ft'} of row"
     rows: list[tuple[Content, ...]] = []
     for field in by_day(facts):
@@ -139,18 +137,18 @@ def _planting(facts: Facts) -> Table:
                     p.recipe,
                     p.acres,
                     drop,
-                    *([seeds_in_a_row(drop, field.row_width, metric=metric)] if row else []),
+                    seeds_in_a_row(drop, field.row_width, metric=metric),
                     Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
-                    *([_powder(facts, p) or None] if powder else []),
+                    _powder(facts, p) or None,
                     facts.cost_per_acre.get(field.name),
-                    *([None] if short else []),
+                    None,
                 )
             )
         if field.name in short:
             acres = Cell(short[field.name], Look.SHORT)
-            nothing = (Cell(NOT_PLANTED, Look.SHORT), None, None, None, None)
-            blank = [None] * (3 + powder + row)
-            rows.append((field.planting_date, field.name, *nothing, *blank, acres))
+            blank = [None] * 9
+            nothing = Cell(NOT_PLANTED, Look.SHORT)
+            rows.append((field.planting_date, field.name, nothing, *blank, acres))
     return Table(
         name="planting",
         columns=(
@@ -162,11 +160,11 @@ def _planting(facts: Facts) -> Table:
             Column("recipe", "Recipe"),
             Column("area", "Planted", Measure.AREA, total=True),
             Column("drop", "Set planter to", Measure.SEEDS_PER_AREA),
-            *([Column("row", in_a_row, Measure.NUMBER, decimals=1)] if row else []),
+            Column("row", in_a_row, Measure.NUMBER, decimals=1),
             Column("units", "Seed", Measure.UNITS, total=True),
-            *([Column("powder", "Powder", Measure.DOSE)] if powder else []),
+            Column("powder", "Powder", Measure.DOSE),
             Column("cost", "Cost", Measure.MONEY_PER_AREA),
-            *([Column("short", "Short", Measure.AREA, total=True)] if short else []),
+            Column("short", "Short", Measure.AREA, total=True),
         ),
         rows=tuple(rows),
         filter=True,
@@ -176,7 +174,7 @@ def _planting(facts: Facts) -> Table:
         " rate, spare included. Cost is that of the whole field, its seed, treating and expected"
         " loss: see "
         f"{elsewhere(FIELD_COST, Pack.STUDY)}.{_split_said(facts)}",
-    )
+    ).without_blank("row", "powder", "short")
 
 
 def _split_said(facts: Facts) -> str:
@@ -204,7 +202,7 @@ def _shortages(facts: Facts) -> Table:
             facts.fields[s.field].planting_date,
             Cell(s.acres, Look.SHORT),
             facts.units_short(s.field, s.acres),
-            *([causes.get(s.field)] if causes else []),
+            causes.get(s.field),
             s.why,
         )
         for s in facts.plan.shortages
@@ -217,13 +215,13 @@ def _shortages(facts: Facts) -> Table:
             Column("day", "Planting date", Measure.DATE, width=17),
             Column("area", "Short", Measure.AREA, total=True),
             Column("units", "Seed it would take", Measure.UNITS, total=True),
-            *([Column("cause", "Held back by")] if causes else []),
+            Column("cause", "Held back by"),
             Column("why", "Why", width=64),
         ),
         rows=tuple(rows),
         repeat_header=True,
         empty="All land is covered.",
-    )
+    ).without_blank("cause")
 
 
 def cost_sheet(facts: Facts) -> Sheet:

@@ -24,7 +24,7 @@ bytes. Three promises make a description easy to write:
 
 from __future__ import annotations
 
-from dataclasses import dataclass, field
+from dataclasses import dataclass, field, replace
 from datetime import date
 from enum import Enum
 from typing import TYPE_CHECKING, TypeAlias
@@ -164,6 +164,24 @@ class Table:
     def column(self, key: str) -> int:
         """Index of a column by its key; ValueError if there is none."""
         return [c.key for c in self.columns].index(key)
+
+    def without_blank(self, *keys: str) -> Table:
+        """The same, but for those of some columns that no row has anything in.
+
+        >>> both = Table("t", (Column("a", "A"), Column("b", "B")), ((1, None), (2, None)))
+        >>> both.without_blank("a", "b").rows
+        ((1,), (2,))
+        """
+        kept = [
+            n
+            for n, column in enumerate(self.columns)
+            if column.key not in keys or any(row[n] is not None for row in self.rows)
+        ]
+        return replace(
+            self,
+            columns=tuple(self.columns[n] for n in kept),
+            rows=tuple(tuple(row[n] for n in kept) for row in self.rows),
+        )
 
 
 @dataclass(frozen=True, slots=True)
