@@ -80,9 +80,10 @@ def plan_all(
     began = monotonic()
     found: dict[str, Planned] = {}
     marks: dict[str, str] = {}
-    before = [0]
+    before = 0
 
     def jobs() -> Iterator[Job]:
+        nonlocal before
         for source in sources:
             order = _order(source, version, options)
             if isinstance(order, Planned):
@@ -90,7 +91,7 @@ def plan_all(
             else:
                 record = kept(out, order.name, order.mark, options.seconds)
                 marks[order.name] = order.mark
-                before[0] += record is not None and record.has_plan
+                before += record is not None and record.has_plan
             if record is None:
                 yield Job(source.name, order)
                 continue
@@ -107,7 +108,7 @@ def plan_all(
     records = tuple(found[s.name] for s in sources if s.name in found)
     took = monotonic() - began
     left = len(sources) - len(records)
-    return All(records, before[0], work, took, left, 0 if cluster else workers)
+    return All(records, before, work, took, left, 0 if cluster else workers)
 
 
 def _order(source: Source, version: str, options: SolveOptions) -> Order | Planned:

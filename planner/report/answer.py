@@ -312,7 +312,8 @@ def _samples(facts: Facts) -> list[ToDo]:
 def _orders(facts: Facts) -> list[ToDo]:
     found = [
         ToDo(
-            a.order_by, f"order {_containers(sum(x.count for x in a.lines))} from {_named(a.name)}"
+            a.order_by,
+            f"order {count(sum(x.count for x in a.lines), 'container')} from {_named(a.name)}",
         )
         for a in facts.accounts
     ]
@@ -337,10 +338,6 @@ def _sooner(facts: Facts) -> list[ToDo]:
         )
         for each in facts.sooner
     ]
-
-
-def _containers(n: int) -> str:
-    return count(n, "container")
 
 
 def _expired(facts: Facts) -> list[ToDo]:

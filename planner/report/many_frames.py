@@ -238,6 +238,7 @@ def _orders(records: Sequence[Planned], manner: Manner) -> Sheet:
 
 
 def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
+    """What one order for all seasons of a currency saves, that order, and each season's share."""
     within = _within(pooled.currency, manner)
     gain = KeyFigures(
         (
@@ -251,7 +252,25 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
             ),
         )
     )
-    order = Table(
+    over = [name for name, share, own in pooled.shares if share - own >= CENT / 2]
+    said = (
+        *_dearer_said(pooled, over, manner),
+        "Seed and treating stay as each season plans them; only the order is put together: whole "
+        "containers over the sum of the needs, with price breaks, free freight and discounts "
+        "reached together.",
+        "Containers stay whole: that works where one treater treats for all. Filling product into "
+        "other containers for a customer is regulated as repackaging.",
+        *pooled.notes,
+    )
+    purpose = "What one order for all seasons would save, and each season's share of it."
+    if within:
+        purpose = f"Seasons in {pooled.currency}: w{purpose[1:]}"
+    blocks = (gain, Text(said, bullets=True), _pooled_order(pooled), _shares(pooled, over))
+    return Sheet(_pooled_title(number), purpose, blocks, Page(landscape=True), Room.ORDER)
+
+
+def _pooled_order(pooled: Pooled) -> Table:
+    return Table(
         "order",
         (
             Column("product", "Product", width=28),
@@ -267,8 +286,11 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
         ),
         "The order",
     )
-    over = [name for name, share, own in pooled.shares if share - own >= CENT / 2]
-    shares = Table(
+
+
+def _shares(pooled: Pooled, over: Sequence[str]) -> Table:
+    """Each season's share beside its own order; `over` are those whose share is more."""
+    return Table(
         "shares",
         (
             Column("name", "Season", width=28),
@@ -284,20 +306,6 @@ def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:
         repeat_header=True,
         note="Net: containers and freight, less discounts and the worth of what is left over.",
     )
-    said = (
-        *_dearer_said(pooled, over, manner),
-        "Seed and treating stay as each season plans them; only the order is put together: whole "
-        "containers over the sum of the needs, with price breaks, free freight and discounts "
-        "reached together.",
-        "Containers stay whole: that works where one treater treats for all. Filling product into "
-        "other containers for a customer is regulated as repackaging.",
-        *pooled.notes,
-    )
-    purpose = "What one order for all seasons would save, and each season's share of it."
-    if within:
-        purpose = f"Seasons in {pooled.currency}: w{purpose[1:]}"
-    blocks = (gain, Text(said, bullets=True), order, shares)
-    return Sheet(_pooled_title(number), purpose, blocks, Page(landscape=True), Room.ORDER)
 
 
 def _dearer_said(pooled: Pooled, over: Sequence[str], manner: Manner) -> tuple[str, ...]:

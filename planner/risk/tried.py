@@ -149,7 +149,7 @@ def train(tried: Tried, plan: Plan, held: AsPlanned, until: Until) -> list[Order
     table.fill("best orders of draws", wanted, until)
     found = [o for o in table.of(COMMONLY, None, COMMON) if o is not None and o.planted]
     if len(found) < COMMON:
-        tried.left_out.append(f"best orders of {len(found)} draws of {COMMON} were candidates")
+        tried.left_out.append(f"best orders of {len(found)} of {COMMON} draws were candidates")
     table.pool = table.pool.union(*(o.planted for o in found))
     at_best = [o.order for o in found]
     orders = [candidates.by_product(season, [tried.own, *at_best], found)] if found else []

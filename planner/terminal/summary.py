@@ -114,7 +114,7 @@ def _fit_table(season: Season) -> list[str]:
     more = len(fits) - MOST_LOTS
     rest = [f"  and {count(more, 'more lot')}"] if more > 0 else []
     return [
-        "fields that each lot fits, and fields that a rule keeps it off",
+        "Fields that each lot fits, and fields that a rule keeps it off",
         *table(headers, rows),
         *rest,
     ]
