@@ -7,11 +7,11 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
-from planner.plan.plan import Plan, Planting, Treating, proof
 from planner.plan.price import order_of_runs, price_plan
 from planner.sums import summed
 
 if TYPE_CHECKING:
+    from planner.plan.plan import Plan, Planting, Treating
     from planner.season.domain import Season
 
 
@@ -41,23 +41,17 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
     if trim:
         treating = _trimmed(treating, planting, season)
     runs = order_of_runs(season, treating, planting, plan.run_order)
-    cost, order, purchases, uses = price_plan(season, plan.counts, bags, treating, planting, runs)
-    outcome, gap, bound = proof(cost.total, known.bound, shortage_proven=known.shortage_proven)
-    return Plan(
-        outcome=outcome,
-        gap=gap,
-        bound=bound,
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
-        treating=treating,
-        planting=planting,
-        products=uses,
-        shortages=plan.shortages,
-        run_order=runs,
+    held = price_plan(
+        season,
+        plan.counts,
+        bags,
+        treating,
+        planting,
+        runs,
+        bound=known.bound,
         shortage_proven=known.shortage_proven,
-        seconds=known.seconds,
     )
+    return replace(held, shortages=plan.shortages, seconds=known.seconds)
 
 
 def _bagged(row: Treating, per_bag: float) -> Treating:

@@ -6,7 +6,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.plan import price
-from planner.plan.plan import Added, Plan, proof
+from planner.plan.plan import Added, Plan
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -49,18 +49,20 @@ def _reordered(season: Season, plan: Plan, added: tuple[Added, ...], sign: int) 
     for a in added:
         key = a.product, a.container
         counts[key] = counts.get(key, 0) + sign * a.count
-    cost, order, purchases, uses = price.price_plan(
-        season, counts, plan.bags_bought, plan.treating, plan.planting, plan.run_order
+    made = price.price_plan(
+        season,
+        counts,
+        plan.bags_bought,
+        plan.treating,
+        plan.planting,
+        plan.run_order,
+        bound=plan.bound,
+        shortage_proven=plan.shortage_proven,
     )
-    outcome, gap, bound = proof(cost.total, plan.bound, shortage_proven=plan.shortage_proven)
     return replace(
-        plan,
-        outcome=outcome,
-        gap=gap,
-        bound=bound,
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
-        products=uses,
+        made,
+        shortages=plan.shortages,
         added=added,
+        warnings=plan.warnings,
+        seconds=plan.seconds,
     )

@@ -6,6 +6,7 @@ the same figures again in its own way, so neither may borrow from the other.
 
 from __future__ import annotations
 
+import math
 from collections import defaultdict
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
@@ -14,7 +15,7 @@ from planner.agronomy.protection import loss_per_acre
 from planner.agronomy.rates import floz_per_unit
 from planner.plan.line import flushes, shortest, suiting
 from planner.plan.offers import lowest_price_per_floz
-from planner.plan.plan import Cost, OrderLine, ProductUse, SeedPurchase
+from planner.plan.plan import Cost, OrderLine, Plan, ProductUse, SeedPurchase, proof
 from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
 
@@ -378,10 +379,24 @@ def price_plan(
     treating: Iterable[Treating],
     planting: Iterable[Planting],
     run_order: Sequence[str] = (),
-) -> tuple[Cost, tuple[OrderLine, ...], tuple[SeedPurchase, ...], tuple[ProductUse, ...]]:
-    """Cost, order, seed purchases and product balances of whole decisions.
+    *,
+    bound: float = -math.inf,
+    shortage_proven: bool = True,
+) -> Plan:
+    """Make a plan of whole decisions: its cost, order, seed purchases and product balances.
 
-    `run_order` is that of all recipes treated with, see `order_of_runs`.
+    Parameters
+    ----------
+    counts
+        Containers to order, by product and container.
+    bags_bought
+        Full bags of seed to buy, by lot.
+    run_order
+        That of all recipes treated with, see `order_of_runs`.
+    bound
+        Proven: no plan costs less.
+    shortage_proven
+        Whether fewer acres short is proven impossible; what is short is left for the caller to say.
     """
     treating, planting = tuple(treating), tuple(planting)
     order = order_cost(season, counts)
@@ -397,4 +412,17 @@ def price_plan(
         carryover_credit=carryover(season, uses),
         yield_loss=yield_loss(season, planting),
     )
-    return cost, order.lines, purchases, uses
+    outcome, gap, bound = proof(cost.total, bound, shortage_proven=shortage_proven)
+    return Plan(
+        outcome=outcome,
+        gap=gap,
+        bound=bound,
+        cost=cost,
+        order=order.lines,
+        seed_purchases=purchases,
+        treating=treating,
+        planting=planting,
+        products=uses,
+        run_order=tuple(run_order),
+        shortage_proven=shortage_proven,
+    )

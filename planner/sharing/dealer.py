@@ -446,8 +446,7 @@ def _plan_apart(season: Season, counts: Mapping[tuple[str, str], int]) -> Plan:
     """The pooled order as a plan in which each season treats and plants its own bag."""
     treating = tuple(Treating(f.name, f.name, 1, 0, 1.0) for f in season.fields)
     planting = tuple(Planting(f.name, f.name, f.name, 1.0, 1.0) for f in season.fields)
-    cost, order, seed, uses = price_plan(season, counts, {}, treating, planting)
-    return Plan(Outcome.FEASIBLE, 0.0, cost.total, cost, order, seed, treating, planting, uses)
+    return price_plan(season, counts, {}, treating, planting)
 
 
 def _offers(records: Sequence[Planned], notes: list[str]) -> tuple[Container, ...]:

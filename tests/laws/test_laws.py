@@ -137,7 +137,7 @@ def repriced(plan, one):
         plan.bags_bought,
         plan.treating,
         plan.planting,
-    )[0]
+    ).cost
 
 
 @pytest.mark.parametrize("seed", few(SEEDS, 3))

@@ -23,19 +23,21 @@ def test_the_hand_plan_passes():
 
 def test_prices_equal_the_hand_plan():
     """The money side made from decisions is the one worked by hand."""
-    cost, order, purchases, uses = price_plan(
+    plan = price_plan(
         HAND_SEASON,
         HAND_PLAN.counts,
         HAND_PLAN.bags_bought,
         HAND_PLAN.treating,
         HAND_PLAN.planting,
+        bound=HAND_PLAN.bound,
     )
-    for term in record_fields(cost):
-        assert getattr(cost, term.name) == pytest.approx(getattr(HAND_PLAN.cost, term.name))
-    assert cost.total == pytest.approx(1402.59375)
-    assert order == HAND_PLAN.order
-    assert purchases == HAND_PLAN.seed_purchases
-    for found, worked in zip(uses, HAND_PLAN.products, strict=True):
+    for term in record_fields(plan.cost):
+        assert getattr(plan.cost, term.name) == pytest.approx(getattr(HAND_PLAN.cost, term.name))
+    assert plan.cost.total == pytest.approx(1402.59375)
+    assert (plan.outcome, plan.gap) == (HAND_PLAN.outcome, pytest.approx(HAND_PLAN.gap))
+    assert plan.order == HAND_PLAN.order
+    assert plan.seed_purchases == HAND_PLAN.seed_purchases
+    for found, worked in zip(plan.products, HAND_PLAN.products, strict=True):
         assert found.product == worked.product
         for name in ("need", "on_hand", "on_its_way", "bought", "left"):
             assert getattr(found, name) == pytest.approx(getattr(worked, name))

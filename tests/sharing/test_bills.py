@@ -7,7 +7,7 @@ import pytest
 from hypothesis import given
 from hypothesis import strategies as st
 
-from planner.plan.plan import Cost, Outcome, Plan, Planting, Treating
+from planner.plan.plan import Cost, Plan, Planting, Treating
 from planner.plan.price import price_plan
 from planner.plan.traced import Term, product_taken, trace
 from planner.season.domain import DiscountLevel, Grower, Supplier
@@ -27,11 +27,7 @@ def priced(season_, treating, planting, counts, bags=None, run_order=()) -> Plan
     """A plan of whole decisions at their price."""
     treating = tuple(Treating(x, r, full, 0, units) for x, r, full, units in treating)
     planting = tuple(Planting(*row) for row in planting)
-    cost, order, seed, uses = price_plan(season_, counts, bags or {}, treating, planting, run_order)
-    return Plan(
-        Outcome.OPTIMAL, 0.0, cost.total, cost, order, seed, treating, planting, uses,
-        run_order=run_order,
-    )  # fmt: skip
+    return price_plan(season_, counts, bags or {}, treating, planting, run_order)
 
 
 def two_growers(**changes):

@@ -15,7 +15,7 @@ from random import Random
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import suitable
-from planner.plan.plan import Outcome, Plan, Planting, Shortage, Treating
+from planner.plan.plan import Plan, Planting, Shortage, Treating
 from planner.plan.price import price_plan, usable_stock
 from planner.season.domain import (
     UNTREATED,
@@ -293,19 +293,12 @@ def greedy_plan(season: Season) -> Plan:
         if lot.treated_with is not None and used[lot.name] > lot.on_hand + 1e-9:
             bags[lot.name] = bought[lot.name]
     counts = _containers_for(season, treating)
-    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
-    return Plan(
-        Outcome.FEASIBLE,
+    made = price_plan(season, counts, bags, treating, planting, shortage_proven=False)
+    return replace(
+        made,
         gap=0.031,
-        bound=cost.total * 0.969,
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
-        treating=tuple(treating),
-        planting=tuple(planting),
-        products=uses,
+        bound=made.cost.total * 0.969,
         shortages=tuple(shortages),
-        shortage_proven=False,
         warnings=("Copperhook: 1.4 gal on hand expired on 2027-03-01 and are not counted.",),
         seconds=12.3,
     )
@@ -379,16 +372,16 @@ def tiled(times: int) -> tuple[Season, Plan]:
     planting = again(plan.planting, "field", "lot")
     bags = {f"{s.lot} {i}": s.bags for s in plan.seed_purchases for i in range(times)}
     counts = _containers_for(season, [*treating])
-    cost, order, purchases, uses = price_plan(season, counts, bags, treating, planting)
+    made = price_plan(season, counts, bags, treating, planting)
     plan = replace(
         plan,
-        bound=cost.total * 0.969,
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
+        bound=made.cost.total * 0.969,
+        cost=made.cost,
+        order=made.order,
+        seed_purchases=made.seed_purchases,
         treating=treating,
         planting=planting,
-        products=uses,
+        products=made.products,
         shortages=again(plan.shortages, "field"),
     )
     return season, plan

@@ -3,13 +3,14 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.errors import NoPlanError
 from planner.optimize.model.line import START, line_kinds, line_ways
-from planner.plan.plan import Plan, Planting, Shortage, Treating, proof
+from planner.plan.plan import Plan, Planting, Shortage, Treating
 from planner.plan.price import order_of_runs, price_plan
 
 if TYPE_CHECKING:
@@ -111,28 +112,23 @@ def make_plan(model: Model, x: Floats, bound: float, *, shortage_proven: bool = 
     it = model.it
     treated, planted = treating(model, x), planting(model, x)
     runs = order_of_runs(it.season, treated, planted, run_order(model, x, treated))
-    cost, order, purchases, uses = price_plan(
-        it.season, counts(model, x), bags_bought(model, x), treated, planted, runs
-    )
-    bound = max(bound, model.matrix.least)
-    outcome, gap, bound = proof(cost.total, bound, shortage_proven=shortage_proven)
     whole = {f.name: f.acres for f in it.season.fields}
     short = dict(whole)
     for p in planted:
         short[p.field] -= p.acres
-    return Plan(
-        outcome=outcome,
-        gap=gap,
-        bound=bound,
-        cost=cost,
-        order=order,
-        seed_purchases=purchases,
-        treating=treated,
-        planting=planted,
-        products=uses,
+    plan = price_plan(
+        it.season,
+        counts(model, x),
+        bags_bought(model, x),
+        treated,
+        planted,
+        runs,
+        bound=max(bound, model.matrix.least),
+        shortage_proven=shortage_proven,
+    )
+    return replace(
+        plan,
         shortages=tuple(
             Shortage(name, acres) for name, acres in short.items() if acres > 1e-6 * whole[name]
         ),
-        run_order=runs,
-        shortage_proven=shortage_proven,
     )
