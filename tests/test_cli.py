@@ -1,5 +1,6 @@
 """Commands, exit codes, and what goes to which stream."""
 
+import importlib
 import json
 import os
 import signal
@@ -622,6 +623,40 @@ def test_ctrl_c_writes_the_best_plan_as_feasible(
     shown = capsys.readouterr()
     assert "best plan so far is kept" in shown.err
     assert "within 10.0" in shown.out
+
+
+@pytest.mark.slow
+@pytest.mark.parametrize("when", ["planner.api.make_campaign", "planner.api.write"])
+def test_ctrl_c_after_the_plan_is_decided_does_not_lose_it(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch, when: str
+) -> None:
+    """Whoever means to cut the search short may press a moment after it ended by itself."""
+    room, _, name = when.rpartition(".")
+    honest = getattr(importlib.import_module(room), name)
+    once = iter([press_ctrl_c])
+
+    def pressed(*args: object, **kwargs: object) -> object:
+        next(once, lambda: None)()
+        return honest(*args, **kwargs)
+
+    monkeypatch.setattr(when, pressed)
+    before = signal.getsignal(signal.SIGINT)
+    assert plan(tiny, tmp_path / "out") == 0
+    assert {"plan.json", "plan.xlsx"} <= {p.name for p in (tmp_path / "out").iterdir()}
+    assert signal.getsignal(signal.SIGINT) is before
+
+
+@pytest.mark.slow
+def test_the_second_ctrl_c_leaves_while_files_are_written(
+    tiny: Path, tmp_path: Path, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    def pressed(*_args: object, **_kwargs: object) -> None:
+        press_ctrl_c()
+        press_ctrl_c()
+
+    monkeypatch.setattr("planner.api.make_campaign", pressed)
+    assert plan(tiny, tmp_path / "out") == 130
+    assert not (tmp_path / "out").exists()
 
 
 def test_ctrl_c_where_python_would_go_on_is_130() -> None:

@@ -2,17 +2,20 @@
 
 from __future__ import annotations
 
+import os
 import signal
 import threading
+from contextlib import contextmanager, suppress
 from typing import TYPE_CHECKING, TypeVar
 
 if TYPE_CHECKING:
-    from collections.abc import Callable
+    from collections.abc import Callable, Iterator
 
 T = TypeVar("T")
 
 BEAT = 0.1
 """Seconds between looks at the clock and at Ctrl-C."""
+KEPT = b"\nThe plan is kept, and its files are written. Press Ctrl-C again to quit now.\n"
 
 
 def interruptible(
@@ -69,6 +72,28 @@ def interruptible(
     if failures:
         raise failures[0]
     return results[0], stop.is_set()
+
+
+@contextmanager
+def kept() -> Iterator[threading.Event]:
+    """Only note the first Ctrl-C while a plan is worked out and written; the second leaves at once.
+
+    Yields
+    ------
+    threading.Event
+        Set by the first: whatever can be left out is. What runs `interruptible` hears it itself.
+    """
+    asked = threading.Event()
+
+    def on_signal(_number: int, _frame: object) -> None:
+        if asked.is_set():
+            raise KeyboardInterrupt
+        asked.set()
+        with suppress(OSError):
+            os.write(2, KEPT)  # print may be in the middle of a line
+
+    with _Handler(on_signal):
+        yield asked
 
 
 class _Handler:

@@ -17,9 +17,11 @@ from planner.report.packs import file_name
 from planner.report.sheets import Pack
 from planner.terminal import places, summary
 from planner.terminal.deciding import decide, interrupted_by
+from planner.terminal.interrupt import kept
 from planner.terminal.text import paragraph, written_lines
 
 if TYPE_CHECKING:
+    import threading
     from collections.abc import Callable, Sequence
     from pathlib import Path
 
@@ -71,13 +73,26 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     PlannerError
         See `planner.api`.
     """
-    from planner.explain.explain import Explanation
-
     known = _known(source, options, extras, say)
-    season, changed = known.season, known.changed
     folder = out or places.plan_folder(source)
     check_folder(folder, [*(file_name(Pack(p)) for p in extras.packs), JSON, CALENDAR])
     _check_reports(folder / JSON, extras.since)
+    with kept() as asked:
+        return _planned(known, folder, options, extras, asked, say)
+
+
+def _planned(
+    known: _Known,
+    folder: Path,
+    options: Options,
+    extras: Extras,
+    asked: threading.Event,
+    say: Say,
+) -> Plan:
+    """Plan, say and write; once `asked` is set, what the plan can do without is left out."""
+    from planner.explain.explain import Explanation
+
+    season, changed = known.season, known.changed
     plan, stopped = decide(season, options, meanwhile=lambda: _import_ahead(season))
     again = None
     if known.earlier is not None:
@@ -92,10 +107,12 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
         at_once = not stopped and bool(extras.why or changed)
         first = beside.submit(written, Explanation(again=again)) if at_once else None
         plans: dict[str, Plan] = {}
+        stopped = stopped or asked.is_set()
         if not stopped:  # whoever is in a hurry gets what needs no further planning
             plans, stopped = _scenarios(changed, decided, options, extras.what_if)
         early = first.result() if first else ()
     stem = early[0].stem if early else STEM
+    stopped = stopped or asked.is_set()
     why = _why(season, plan, options, 0.0 if stopped else extras.why)
     why = replace(why, again=again, compared=_compared(decided, plans))
     if not options.quiet:

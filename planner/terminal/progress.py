@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.plan.plan import known_gap
 from planner.report.measures import Manner, Measure
-from planner.terminal.text import clean
+from planner.terminal.text import clean, columns
 
 if TYPE_CHECKING:
     from planner.optimize.options import Progress
@@ -19,7 +19,7 @@ SPARSE = 10.0
 REWRITE = 0.25
 """Seconds between rewritings where it is."""
 LINE = 79
-"""Columns of the rewritten line."""
+"""Columns of the rewritten line, at the most."""
 
 
 class ProgressLine:
@@ -59,7 +59,8 @@ class ProgressLine:
         self._had_plan = self._had_plan or first
         text = clean(self._said(latest, now - self._start))
         if self._live:
-            print("\r" + text[:LINE].ljust(LINE), end="", file=sys.stderr, flush=True)
+            line = columns(sys.stderr, LINE)
+            print("\r" + text[:line].ljust(line), end="", file=sys.stderr, flush=True)
         else:
             print(text, file=sys.stderr, flush=True)
 
@@ -77,7 +78,8 @@ class ProgressLine:
 
     def _clear(self) -> None:
         if self._live and not self._quiet:
-            print("\r" + " " * LINE + "\r", end="", file=sys.stderr, flush=True)
+            blank = " " * columns(sys.stderr, LINE)
+            print(f"\r{blank}\r", end="", file=sys.stderr, flush=True)
 
 
 class CountLine(ProgressLine):

@@ -12,6 +12,7 @@ from planner.errors import NoPlanError
 from planner.report.measures import manner_of
 from planner.terminal import places
 from planner.terminal.deciding import decide, watched
+from planner.terminal.interrupt import kept
 from planner.terminal.progress import ProgressLine
 from planner.terminal.text import paragraph, written_lines
 
@@ -83,25 +84,26 @@ def weigh_orders(
     names = [file_name(Pack(pack)) for pack in PACKS]
     check_folder(folder, [*names, JSON, CALENDAR])
     check(workers=spread.workers, cluster=spread.cluster)
-    stopped = False
-    if known is None:
-        plan, stopped = decide(season, replace(options, seconds=FIRST * options.seconds))
-    else:
-        plan = api.read_plan(known, season)
-    left = max(1.0, options.seconds - (monotonic() - began))
-    stages: TwoStages | None = None
-    try:
-        if stopped:
-            say(_not_compared("you stopped it"))
+    with kept() as asked:
+        stopped = False
+        if known is None:
+            plan, stopped = decide(season, replace(options, seconds=FIRST * options.seconds))
         else:
-            stages = _weighed(season, plan, replace(options, seconds=left), spread)
-            say(_compared(stages, season))
-    except NoPlanError as error:  # no draw was settled in time
-        say(_not_compared(str(error)))
-    except Exception:  # the plan is not lost by that
-        say(written_lines(api.write(plan, season, folder)))
-        raise
-    say(written_lines(api.write(plan, season, folder, stages=stages)))
+            plan = api.read_plan(known, season)
+        left = max(1.0, options.seconds - (monotonic() - began))
+        stages: TwoStages | None = None
+        try:
+            if stopped or asked.is_set():
+                say(_not_compared("you stopped it"))
+            else:
+                stages = _weighed(season, plan, replace(options, seconds=left), spread)
+                say(_compared(stages, season))
+        except NoPlanError as error:  # no draw was settled in time
+            say(_not_compared(str(error)))
+        except Exception:  # the plan is not lost by that
+            say(written_lines(api.write(plan, season, folder)))
+            raise
+        say(written_lines(api.write(plan, season, folder, stages=stages)))
 
 
 def _compared(stages: TwoStages, season: Season) -> list[str]:

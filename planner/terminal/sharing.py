@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import threading
 from typing import TYPE_CHECKING
 
 from planner import api
 from planner.report.measures import Measure, manner_of
 from planner.terminal import places, summary
 from planner.terminal.deciding import decide, watched
+from planner.terminal.interrupt import kept
 from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
 
@@ -54,32 +54,32 @@ def share_season(
     folder = out or places.plan_folder(source)
     check_folder(folder)
     check(workers=workers, cluster=cluster)
-    plan, stopped = decide(season, options)
-    hurry = threading.Event()  # whoever stopped the plan gets what needs no further planning
-    if stopped:
-        hurry.set()
-    line = CountLine("groups planned", groups, quiet=options.quiet)
-    try:
-        sharing, _ = watched(
-            lambda stop: api.share(
-                season,
-                plan,
-                seconds=each,
-                effort=options.effort,
-                workers=workers,
-                cluster=cluster,
-                on_done=line.count,
-                stop=hurry if stopped else stop,
-            ),
-            line,
-            "Stopping: costs are shared by use instead. Press Ctrl-C again to quit now.",
-        )
-    except Exception:  # the plan is not lost by that
-        say(written_lines(api.write(plan, season, folder)))
-        raise
-    paths = write_shares(sharing, plan, season, folder)
-    shown = [] if options.quiet else share_lines(sharing, season)
-    say([*summary.shortage_lines(plan, season), *shown, *written_lines(paths)])
+    with kept() as hurry:  # whoever stopped the plan gets what needs no further planning
+        plan, stopped = decide(season, options)
+        if stopped:
+            hurry.set()
+        line = CountLine("groups planned", groups, quiet=options.quiet)
+        try:
+            sharing, _ = watched(
+                lambda stop: api.share(
+                    season,
+                    plan,
+                    seconds=each,
+                    effort=options.effort,
+                    workers=workers,
+                    cluster=cluster,
+                    on_done=line.count,
+                    stop=hurry if hurry.is_set() else stop,
+                ),
+                line,
+                "Stopping: costs are shared by use instead. Press Ctrl-C again to quit now.",
+            )
+        except Exception:  # the plan is not lost by that
+            say(written_lines(api.write(plan, season, folder)))
+            raise
+        paths = write_shares(sharing, plan, season, folder)
+        shown = [] if options.quiet else share_lines(sharing, season)
+        say([*summary.shortage_lines(plan, season), *shown, *written_lines(paths)])
 
 
 def share_lines(sharing: Sharing, season: Season) -> list[str]:

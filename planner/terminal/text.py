@@ -2,15 +2,20 @@
 
 from __future__ import annotations
 
+import os
+import sys
 import textwrap
 import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
+    from typing import TextIO
 
 LINE = 100
-"""Columns of running text."""
+"""Columns of running text, at the most."""
+NARROW = 40
+"""Columns that every terminal is taken to have."""
 UNSEEN = {"Cc", "Cf", "Cs", "Co", "Cn", "Zl", "Zp"}
 """Unicode categories that a terminal obeys or hides instead of showing."""
 
@@ -78,6 +83,15 @@ def table(headers: Sequence[str], rows: Sequence[Sequence[str]], left: int = 1) 
     return lines
 
 
+def columns(stream: TextIO, most: int = LINE) -> int:
+    """Columns that a line may take on a stream: its terminal's but one, or the most."""
+    try:
+        own = os.get_terminal_size(stream.fileno()).columns - 1
+    except (OSError, ValueError):  # no terminal, or closed
+        return most
+    return max(NARROW, min(most, own)) if own > 0 else most
+
+
 def paragraph(text: str, indent: int = 2) -> list[str]:
     """A text cut into lines, the first indented, the others two columns deeper.
 
@@ -86,7 +100,7 @@ def paragraph(text: str, indent: int = 2) -> list[str]:
     """
     first = " " * indent
     return textwrap.wrap(
-        clean(text), LINE, initial_indent=first, subsequent_indent=first + "  "
+        clean(text), columns(sys.stdout), initial_indent=first, subsequent_indent=first + "  "
     ) or [first]
 
 
