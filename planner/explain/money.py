@@ -8,12 +8,13 @@ from typing import TYPE_CHECKING
 from planner.explain.changes import acres_short
 from planner.explain.held import held_plan
 from planner.explain.trial import Trial
+from planner.explain.tried import CRUMB
 from planner.explain.words import Speech
 from planner.plan.moves import ACRE
 from planner.plan.plan import CENT, Outcome
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping
+    from collections.abc import Iterable, Mapping
 
     from planner.plan.plan import Plan
     from planner.season.domain import Season
@@ -52,7 +53,16 @@ class Money:
     """Whether none of them can be cheaper at that."""
     under_way: bool
     """Whether some is bought or treated already: the limit holds for what is bought from now on."""
+    overlooked_acres: float
+    """Acres more that a plan within the limit plants, found only while more to spend was tried."""
+    overlooked: float
+    """What the total of that plan is lower. Gains from more to spend are counted from it."""
     sentence: str
+
+    @property
+    def beaten_within(self) -> bool:
+        """Whether a better plan that keeps the limit is known."""
+        return self.overlooked_acres > ACRE or self.overlooked >= CENT
 
 
 def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
@@ -76,25 +86,40 @@ def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money
     most = season.farm.most_to_spend
     if most is None:
         return None
-    short = acres_short(plan)
     more, free = found.get(MORE), found.get(NO_LIMIT)
     plans = [p for p in (plan, more, free) if p is not None]
+    base = _best_within(most, plan, plans)
+    short = acres_short(base)
     result = Money(
         most=most,
         spent=plan.cost.spent,
-        short=short,
+        short=acres_short(plan),
         left_short=None if free is None else max(0.0, short - acres_short(free)),
         wanted=None if free is None else free.cost.spent,
-        saved=None if free is None else _saved(plan, free),
+        saved=None if free is None else _saved(base, free),
         step=STEP,
         step_acres=None if more is None else max(0.0, short - acres_short(more)),
-        step_saved=None if more is None else _saved(plan, more),
+        step_saved=None if more is None else _saved(base, more),
         short_proven=all(p.shortage_proven for p in plans),
         cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
         under_way=bool(season.ordered),
+        overlooked_acres=max(0.0, acres_short(plan) - short),
+        overlooked=_saved(plan, base),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))
+
+
+def _best_within(most: float, plan: Plan, plans: Iterable[Plan]) -> Plan:
+    """Return the plan, or a better one that keeps the limit, though it was planned with more."""
+    best = plan
+    for other in plans:
+        gained = acres_short(best) - acres_short(other)
+        cheaper = best.cost.total - other.cost.total >= CENT
+        better = gained > ACRE or (gained >= -ACRE and cheaper)
+        if better and other.cost.spent <= most * (1.0 + CRUMB):
+            best = other
+    return best
 
 
 def _saved(plan: Plan, other: Plan) -> float:
@@ -108,6 +133,8 @@ def _sentence(m: Money, speech: Speech) -> str:
     text = f"{speech.money(m.spent)} of at most {speech.money(m.most)} is spent"
     text += " on what is bought from now on" if m.under_way else ""
     left = m.most - m.spent
+    if m.beaten_within:
+        return f"{text}. {_overlooked(m, speech)}"
     if left >= m.step and m.short <= ACRE and not (m.saved or m.step_saved or 0.0) >= CENT:
         return f"{text}; {speech.money(left)} is left.{_beyond(m)}"
     if m.left_short is None:
@@ -130,6 +157,19 @@ def _sentence(m: Money, speech: Speech) -> str:
     if m.short > ACRE and not m.short_proven and m.left_short is not None:
         text += " That is as far as was found: less land short may be possible with either."
     return text
+
+
+def _overlooked(m: Money, speech: Speech) -> str:
+    """What a plan within the limit does better: no more money is needed for that."""
+    cost = f"{speech.money(abs(m.overlooked))} {'less' if m.overlooked >= 0.0 else 'more'}"
+    if m.overlooked_acres > ACRE:
+        better = f"plants {speech.acres(m.overlooked_acres)} more and costs {cost}"
+    else:
+        better = f"costs {cost}"
+    return (
+        f"A plan within that limit was found that {better}: time was short, not money. Plan again "
+        "with more time to get it."
+    )
 
 
 def _beyond(m: Money) -> str:

@@ -142,6 +142,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
         (f"{step} more", money.step_acres, money.step_saved),
         ("no limit", money.left_short, money.saved),
     )
+    beyond = ", counted from the better plan within the limit" if money.beaten_within else ""
     table = Table(
         name="money",
         columns=(
@@ -150,7 +151,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
             Column("saved", f"{TOTAL} lower by", Measure.MONEY),
         ),
         rows=rows,
-        note="Each is planned again. More land planted may make the total higher.",
+        note=f"Each is planned again{beyond}. More land planted may make the total higher.",
     )
     purpose = "What the ceiling on money paid out leaves short, and what more of it would bring."
     blocks: tuple[Block, ...] = (KeyFigures(tuple(figures)), Text((money.sentence,)), table)

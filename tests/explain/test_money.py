@@ -119,6 +119,30 @@ def test_what_was_not_proven_is_not_claimed():
     assert "costs neither land nor money. $1,000 more would bring nothing." in sure.sentence
 
 
+def test_a_better_plan_within_the_limit_is_no_gain_from_more_money():
+    """Two jugs for 80 acres where only one was found; a plan dearer by $50 than one with more.
+
+    With no limit the search found what the limit allows as well: it is not money that is missing.
+    """
+    one = jug_by_jug(1_300.0)
+    good = solve(one, SolveOptions(seconds=20, gap=0.0))
+    poor = solve(jug_by_jug(700.0), SolveOptions(seconds=20, gap=0.0))
+    fewer = money_answer(poor, one, {NO_LIMIT: good, MORE: good})
+    assert (fewer.left_short, fewer.step_acres) == (0.0, 0.0)
+    assert fewer.overlooked_acres == pytest.approx(40.0)
+    assert fewer.overlooked == pytest.approx(-600.0)
+    assert "within that limit was found that plants 40 acres more and costs $600 more" in (
+        fewer.sentence
+    )
+    dear = replace(
+        good, cost=replace(good.cost, yield_loss=50.0), outcome=Outcome.FEASIBLE, bound=0.0
+    )
+    cheaper = money_answer(dear, one, {NO_LIMIT: good, MORE: good})
+    assert (cheaper.saved, cheaper.step_saved, cheaper.overlooked) == (0.0, 0.0, 50.0)
+    assert "was found that costs $50.00 less: time was short, not money" in cheaper.sentence
+    assert "$1,000 more" not in cheaper.sentence
+
+
 @pytest.mark.slow
 def test_seasons_with_more_to_spend_begin_with_the_plan():
     """A search without time for more still knows the plan itself: never more acres short.
