@@ -222,6 +222,8 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
         short = sum(f.acres_short for f in failing)
         names = listing([f.field for f in failing])
         text += f"{speech.acres(short)} of them stay unplanted on {names}, the rest is protected."
+    elif page.asks_poor:
+        text += "P (poor) is all that is asked for, and reached."
     else:
         text += "enough."
     text += (

@@ -5,6 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 
 from planner.plan.plan import CENT
+from planner.season.domain import Rating
 
 
 @dataclass(frozen=True, slots=True)
@@ -107,3 +108,8 @@ class ThreatPage:
     cost: Cost | None
     """None until it was calculated."""
     sentence: str
+
+    @property
+    def asks_poor(self) -> bool:
+        """Whether no field asks for more than the lowest rating, of which little is to be had."""
+        return {f.need for f in self.fields if f.need} == {Rating.P.name}

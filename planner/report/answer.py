@@ -135,9 +135,20 @@ LAND_SHORT = "LAND UNPLANTED"
 """Said where protection is strong enough on all that is planted, but not all is planted."""
 
 
+POOR_ASKED = "only poor asked"
+"""Said in place of enough where protection that hardly holds a threat is all that is asked for."""
+
+
 def enough(page: ThreatPage) -> bool:
     """Whether every field that asks for protection from a threat gets it."""
     return all(f.enough for f in page.fields if f.need)
+
+
+def verdict(page: ThreatPage) -> str:
+    """Say in a word or two whether what is asked against a threat is there."""
+    if not enough(page):
+        return LAND_SHORT.lower()
+    return POOR_ASKED if page.asks_poor else "enough"
 
 
 def threats(facts: Facts) -> list[str]:
@@ -158,7 +169,7 @@ def threats(facts: Facts) -> list[str]:
     if fine:
         each = ", ".join(
             f"{p.threat} ({speech.units(p.units_needed)} needed, {number(p.units_strong)} treated "
-            "for it)"
+            f"for it{f'; {POOR_ASKED}' if p.asks_poor else ''})"
             for p in fine
         )
         said_.append(f"{'Also covered' if said_ else 'Covered'}: {each}.")
@@ -167,7 +178,12 @@ def threats(facts: Facts) -> list[str]:
 
 def _threat(page: ThreatPage, speech: Speech) -> str:
     needed = speech.units(page.units_needed)
-    if enough(page):
+    if enough(page) and page.asks_poor:
+        text = (
+            f"{page.threat}: a rating of P (poor) is all that Threats asks for, which holds little "
+            f"of it. {needed} needed, {speech.units(page.units_strong)} treated so"
+        )
+    elif enough(page):
         text = (
             f"{page.threat}: ENOUGH. {needed} needed, "
             f"{speech.units(page.units_strong)} treated strongly enough"

@@ -138,11 +138,11 @@ def _figures(facts: Facts) -> KeyFigures:
     ]
     asked = [p for p in facts.threats if any(f.need for f in p.fields)]
     if asked:
-        ok = answer.enough(asked[0])
+        ok = answer.verdict(asked[0]) == "enough"
         figures.append(
             KeyFigure(
                 asked[0].threat,
-                "enough" if ok else answer.LAND_SHORT.lower(),
+                answer.verdict(asked[0]),
                 note=f"{facts.say(asked[0].units_needed, Measure.UNITS)} needed",
                 look=Look.OK if ok else Look.WATCH,
                 link=Link(PROTECTION),

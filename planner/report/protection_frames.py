@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import is_white_mold, need, rating, reached
 from planner.explain.words import Speech
 from planner.plan.plan import CRUMB_ACRES
-from planner.report.answer import LAND_SHORT
+from planner.report.answer import POOR_ASKED, verdict
 from planner.report.facts import ENOUGH, PROTECTION
 from planner.report.field_frames import NOT_PLANTED, by_day
 from planner.report.measures import Measure
@@ -73,8 +73,8 @@ def _threats(facts: Facts) -> Table:
     for page in facts.threats:
         asking = [f for f in page.fields if f.need]
         tight = next((lot for lot in page.lots if lot.tight), None)
-        ok = all(f.enough for f in asking)
-        verdict = Cell("enough", Look.OK) if ok else Cell(LAND_SHORT.lower(), Look.WATCH)
+        said = verdict(page)
+        is_enough = Cell(said, Look.OK if said == "enough" else Look.WATCH)
         rows.append(
             (
                 Cell(page.threat, Look.STRONG if page.white_mold else Look.PLAIN),
@@ -82,7 +82,7 @@ def _threats(facts: Facts) -> Table:
                 sum(f.acres for f in asking),
                 page.units_needed,
                 page.units_strong,
-                verdict if asking else Cell("nothing asked", Look.FAINT),
+                is_enough if asking else Cell("nothing asked", Look.FAINT),
                 tight.lot if tight else None,
                 tight.left_strong + tight.left_open if tight else None,
                 page.more_acres if asking else None,
@@ -207,17 +207,23 @@ def _field_rows(
     rows: list[tuple[Content, ...]] = []
     for p in planted:
         gets = got[p.lot, p.recipe]
-        ok = gets.counts >= wanted
-        verdict = Cell("enough", Look.OK) if ok else Cell("too weak", Look.SHORT)
-        if wanted is Rating.NONE:
-            verdict = Cell("nothing needed", Look.FAINT)
         words = (RATING_WORDS[wanted], p.recipe, RATING_WORDS[gets.recipe])
-        rows.append((*head, *words, p.lot, gets.variety, p.acres, p.units, verdict))
+        reaches = _reaches(gets.counts, wanted)
+        rows.append((*head, *words, p.lot, gets.variety, p.acres, p.units, reaches))
     missing = field.acres - sum(p.acres for p in planted)
     if missing > CRUMB_ACRES:
-        verdict = Cell(NOT_PLANTED, Look.SHORT)
-        rows.append((*head, RATING_WORDS[wanted], *4 * (None,), missing, None, verdict))
+        bare = Cell(NOT_PLANTED, Look.SHORT)
+        rows.append((*head, RATING_WORDS[wanted], *4 * (None,), missing, None, bare))
     return rows
+
+
+def _reaches(gets: Rating, wanted: Rating) -> Cell:
+    """Say whether a rating reaches the one that is needed."""
+    if wanted is Rating.NONE:
+        return Cell("nothing needed", Look.FAINT)
+    if gets < wanted:
+        return Cell("too weak", Look.SHORT)
+    return Cell(POOR_ASKED, Look.WATCH) if wanted is Rating.P else Cell("enough", Look.OK)
 
 
 class _Got(NamedTuple):

@@ -39,6 +39,7 @@ from planner.report.sheets import (
     Column,
     KeyFigures,
     Link,
+    Look,
     Room,
     Series,
     Sheet,
@@ -365,6 +366,28 @@ def test_the_first_page_reads_in_four_lines() -> None:
     assert cash(facts).startswith(f"${to_pay(facts):,.2f} in all")
     assert threats(facts)[0].startswith("White mold: ENOUGH. ")
     assert all(a.name in cash(facts) for a in facts.accounts)
+
+
+def test_where_only_a_poor_rating_is_asked_for_nobody_reads_enough() -> None:
+    """P is the lowest rating that a product can have: who asks for no more has next to nothing."""
+    one = sample_season()
+    poor = {p: Rating.P for p in (Pressure.LOW, Pressure.MODERATE, Pressure.HIGH)}
+    lots = tuple(replace(x, on_hand=3 * x.on_hand) for x in one.lots)
+    facts = facts_of(
+        replace(one, lots=lots, threats=tuple(replace(t, need=poor) for t in one.threats))
+    )
+    said = threats(facts)
+    assert "ENOUGH" not in " ".join(said)
+    assert "White mold: a rating of P (poor) is all that Threats asks for" in said[0]
+    assert "only poor asked" in said[1]
+    (figures,) = (b.figures for b in front_sheet(facts).blocks if isinstance(b, KeyFigures))
+    figure = next(f for f in figures if f.label == "White mold")
+    assert (figure.value, figure.look) == ("only poor asked", Look.WATCH)
+    verdicts = column(table_in(protection_sheet(facts), "threats"), "verdict")
+    assert {str(v) for v in verdicts} <= {"only poor asked", "nothing asked"}
+    reached = {str(v) for v in column(protection_table(facts), "verdict")}
+    assert "enough" not in reached
+    assert all("enough." not in page.sentence for page in facts.threats)
 
 
 def test_product_spare_under_three_percent_is_marked() -> None:
