@@ -7,16 +7,18 @@ from math import ceil, floor
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import need, rating
+from planner.agronomy.rates import liquid_per_cwt
 from planner.agronomy.seeding import planter_step, units_per_acre
-from planner.agronomy.suitability import suitable
+from planner.agronomy.suitability import Bar, obstacles, suitable
 from planner.explain.limits import Cause, miss
-from planner.explain.supply import CRUMB, unused, usable_on
+from planner.explain.supply import CRUMB, acres_from, unused, usable_on
 from planner.explain.words import Speech, count, number
 from planner.season.domain import Field, Rating, SeedingRate
 from planner.sums import summed
+from planner.units.exact import KG_PER_LB, ML_PER_FLOZ
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from planner.explain.shortage import ShortField
     from planner.explain.supply import Pool
@@ -33,6 +35,9 @@ SEED_STEPS = 2
 """Steps of a planter to which a lower rate is rounded down."""
 LOWEST_RATE = 0.7
 """Share of the wanted rate under which no lower one is proposed (common practice)."""
+LIQUID_STEP, METRIC_LIQUID_STEP = 0.1, 5.0 * KG_PER_LB / ML_PER_FLOZ
+"""Steps to which a higher Liquid limit is rounded up, fl oz per cwt; metric ones are 5 mL/100 kg.
+"""
 ALL = "All short fields"
 """What a change is headed with that covers every short field at once."""
 
@@ -61,14 +66,17 @@ def ideas(plan: Plan, season: Season, short: tuple[ShortField, ...]) -> tuple[Id
     """
     pairs = suitable(season) if short else {}
     shares = tuple(_shares(ALL, short, plan, season, pairs)) if len(short) > 1 else ()
+    liquid = _liquid_wanted(short, unused(plan, season), season, pairs)
     per_field = []
     for s in short:
         # a larger share of all land that serves every short field serves each
         own = () if shares else _shares(s.field, (s,), plan, season, pairs)
         rest = _ideas(season.field_named[s.field], s, plan, season, pairs)
-        per_field.append([*own, *rest])
+        wetter = _wetter(s.field, (s,), liquid, season)
+        per_field.append([*own, *wetter, *rest])
     if len(short) > 1:
-        per_field.insert(0, [*shares, *_buy(ALL, short, plan, season, pairs)])
+        wetter = _wetter(ALL, short, liquid, season)
+        per_field.insert(0, [*shares, *_buy(ALL, short, plan, season, pairs), *wetter])
     longest = max(map(len, per_field), default=0)
     # one idea of every field before the second of any, so that little time serves all
     return tuple(each[i] for i in range(longest) for each in per_field if i < len(each))
@@ -181,6 +189,58 @@ def _more_of_a_span(
             f"{number(span.latest, 2)} from {_percent(span.share)} to {_percent(share)}"
         )
         yield what, replace(season, maturity_spread=spans)
+
+
+def _wetter(
+    label: str, short: Sequence[ShortField], liquid: Mapping[str, float], season: Season
+) -> Iterator[Idea]:
+    """Raise the Liquid limit to what lets in seed for all of some short fields.
+
+    Only where every one of them has lots and recipes that nothing but `liquid` keeps off.
+    """
+    levels = [liquid.get(s.field, 0.0) for s in short]
+    if not all(levels):
+        return
+    speech = Speech(season.farm)
+    step = METRIC_LIQUID_STEP if season.farm.metric else LIQUID_STEP
+    wanted = ceil(max(levels) / step - CRUMB) * step
+    what = (
+        f"raise Liquid limit from {speech.liquid(season.farm.liquid_limit or 0.0)} to "
+        f"{speech.liquid(wanted)}, if the labels allow it and your treater can put it on"
+    )
+    changed = replace(season, farm=replace(season.farm, liquid_limit=wanted))
+    yield Idea(f"{label}\nliquid", label, what, changed, tuple(s.field for s in short))
+
+
+def _liquid_wanted(
+    short: Sequence[ShortField], pools: Sequence[Pool], season: Season, pairs: Pairs
+) -> dict[str, float]:
+    """Least liquid, fl oz per cwt, that lets in seed for a short field, or else the most.
+
+    By field; those from which liquid alone keeps nothing are left out.
+    """
+    limit = season.farm.liquid_limit
+    if limit is None:
+        return {}
+    wet = [
+        (liquid, lot.name, recipe.name)
+        for lot in season.lots
+        for recipe in season.recipes
+        if (liquid := liquid_per_cwt(recipe, lot, season)) > limit
+    ]
+    found = {}
+    for s in short:
+        field = season.field_named[s.field]
+        allowed = {key: list(names) for key, names in pairs.items() if key[0] == s.field}
+        for liquid, lot, recipe in sorted(wet):
+            bars = obstacles(field, season.lot_named[lot], season.recipe_named[recipe], season)
+            if [o.bar for o in bars] != [Bar.LIQUID]:
+                continue
+            found[s.field] = liquid
+            allowed.setdefault((s.field, lot), []).append(recipe)
+            if acres_from(field, usable_on(field, pools, allowed), season) >= s.acres - CRUMB:
+                break
+    return found
 
 
 def _whole_percent(share: float) -> float:

@@ -154,6 +154,47 @@ def test_a_larger_share_for_all_short_fields_together() -> None:
     assert [idea.field for idea in tried if "Most of one variety" in idea.what] == [ALL]
 
 
+@pytest.mark.parametrize(
+    ("metric", "limits"),
+    [
+        (False, "3 fl oz/cwt to 4 fl oz/cwt"),
+        (True, "196 mL/100 kg to 265 mL/100 kg"),
+    ],
+)
+def test_a_higher_liquid_limit_is_named_where_liquid_alone_keeps_recipes_off(metric, limits):
+    """2 fl oz on a unit of 50 lb are 4 fl oz/cwt; a limit of 3 lets in nothing but untreated seed.
+
+    A jug of $300 for 80 acres that nothing was bought for. 4 fl oz/cwt are 260.8 mL/100 kg (NIST
+    Handbook 44: 29.57 mL a fl oz, 0.45359 kg a pound), which is rounded up.
+    """
+    _, _, _, (each,) = mended(season(farm=farm(liquid_limit=3.0, metric=metric)))
+    (found,) = (r for r in each.repairs if "Liquid limit" in r.what)
+    assert found.what.startswith(f"raise Liquid limit from {limits}, if the labels allow it")
+    assert (found.cost, found.acres_covered) == pytest.approx((300.0, 80.0))
+
+
+def test_a_liquid_limit_rises_no_further_than_the_seed_that_is_missing_takes():
+    """Seed for 60 acres takes 4 fl oz/cwt, smaller seed for 80 takes 5: two fields of 70 acres."""
+    lots = (lot("L1", on_hand=60.0), lot("L2", seeds_per_lb=3500.0, on_hand=80.0))
+    limited = season(farm=farm(liquid_limit=3.0), fields=(field("A", 40.0),), lots=lots)
+    _, tried, _, _ = mended(limited)
+    assert [i.what.split(",")[0] for i in tried if "Liquid" in i.what] == [
+        "raise Liquid limit from 3 fl oz/cwt to 4 fl oz/cwt"
+    ]
+    both = replace(limited, fields=(field("A", 70.0), field("B", 70.0)))
+    _, tried, _, (all_, *_) = mended(both)
+    (idea,) = (i for i in tried if "Liquid" in i.what and i.field == ALL)
+    assert idea.what.startswith("raise Liquid limit from 3 fl oz/cwt to 5 fl oz/cwt")
+    (found,) = (r for r in all_.repairs if "Liquid" in r.what)
+    assert found.acres_covered == pytest.approx(140.0)
+
+
+def test_a_liquid_limit_that_keeps_nothing_off_is_not_raised():
+    _, tried, _, _ = mended(season(farm=farm(liquid_limit=5.0), lots=(lot(on_hand=60.0),)))
+    assert tried
+    assert not any("Liquid" in i.what for i in tried)
+
+
 def test_the_next_stronger_recipe_not_the_strongest() -> None:
     """Only Weak is allowed, which is too weak; Fair will do, Strong would too but is stronger."""
     whole = season(
