@@ -65,6 +65,20 @@ def _number(low: float, high: float = math.inf) -> Callable[[str | float], float
     return read
 
 
+def _percent(low: float, high: float) -> Callable[[str | float], float]:
+    """Reader of an option that is a number of percent, with or without its sign."""
+    read = _number(low, high)
+    return lambda text: read(text.strip().removesuffix("%") if isinstance(text, str) else text)
+
+
+def _address(text: str | None) -> str | None:
+    """Refuse an address that is empty, as of a variable that is not set."""
+    if text is None or text.strip():
+        return text
+    msg = "the address is empty; leave --cluster out to plan on this machine"
+    raise typer.BadParameter(msg)
+
+
 def _whole(low: int, high: float = math.inf) -> Callable[[str | int], int]:
     """Reader of an option that is a whole number within bounds."""
 
@@ -141,6 +155,7 @@ Cluster = Annotated[
     typer.Option(
         "--cluster",
         metavar="ADDRESS",
+        callback=_address,
         help="Work on this running Dask cluster instead, such as tcp://host:8786.",
     ),
 ]
@@ -322,7 +337,7 @@ def plan(
         float | None,
         typer.Option(
             "--safe",
-            parser=_number(1, 100),
+            parser=_percent(1, 100),
             metavar="PERCENT",
             help="Add the cheapest containers until every product suffices in that many of 100 "
             "seasons drawn from sheet Unknowns.",

@@ -200,6 +200,12 @@ def test_check_of_a_missing_input_is_a_sentence(tmp_path: Path, capsys: Capture)
     assert shown.out == ""
 
 
+def test_percent_may_have_its_sign(tmp_path: Path, capsys: Capture) -> None:
+    """What is wrong is then the input alone, which is not there."""
+    assert cli.run(["plan", str(tmp_path / "none.xlsx"), "--safe", "95%"]) == 3
+    assert "none.xlsx" in capsys.readouterr().err
+
+
 @pytest.mark.parametrize(
     "arguments",
     [
@@ -230,6 +236,10 @@ def test_wrong_use_is_code_2(arguments: list[str], capsys: Capture) -> None:
         (["plan", "x.xlsx", "--seconds", "abc"], "'abc' is not a number of 0.1 or more"),
         (["plan", "x.xlsx", "--seed", "1.5"], "'1.5' is not a whole number from 0 to 2147483647"),
         (["plan", "x.xlsx", "--safe", "0.95"], "'0.95' is not a number from 1 to 100"),
+        (["plan", "x.xlsx", "--safe", "0.95%"], "'0.95' is not a number from 1 to 100"),
+        (["share", "x.xlsx", "--cluster", ""], "the address is empty"),
+        (["risk", "x.xlsx", "--cluster", " "], "the address is empty"),
+        (["many", "seasons", "--out", "o", "--cluster", ""], "the address is empty"),
         (["page", "--port", "99999"], "'99999' is not a whole number from 0 to 65535"),
     ],
 )

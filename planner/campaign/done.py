@@ -53,10 +53,22 @@ def read_each(
         try:
             found.append(read(number))
         except ValueError as error:
-            faults.append(Fault(source, number, seen=shown(text), expected=form, remedy=str(error)))
+            at = place(source, number, len(texts))
+            faults.append(replace(at, seen=shown(text), expected=form, remedy=str(error)))
     if faults:
         raise InputError(source, faults, UNCHANGED)
     return tuple(found)
+
+
+def place(source: str, number: int, entries: int) -> Fault:
+    """Return a fault of a row of a table; or of an entry of a command, counted if it has several.
+
+    >>> place("log.csv", 7, 9).row, place(OPTION, 2, 3).column, place(OPTION, 1, 1).column
+    (7, 'entry 2', '')
+    """
+    if source != OPTION:
+        return Fault(source, number)
+    return Fault(source, column=f"entry {number}" if entries > 1 else "")
 
 
 def _entry(campaign: Campaign, text: str) -> Done:
@@ -149,14 +161,15 @@ def settle(
     InputError
         When more bags are done than a batch has left, or it is no batch of the campaign.
     """
+    entries = tuple(done)
     batches = {(b.lot, b.recipe): b for b in campaign.batches}
     so_far: Counter[tuple[str, str]] = Counter()
     for before in campaign.done:
         so_far[before.lot, before.recipe] += before.bags
     found: list[Done] = []
     faults = []
-    for place, entry in enumerate(done):
-        number = rows[place] if rows else place + 1
+    for n, entry in enumerate(entries):
+        at = place(source, rows[n] if rows else n + 1, len(entries))
         batch = batches.get((entry.lot, entry.recipe))
         left = batch.bags - so_far[entry.lot, entry.recipe] if batch else 0
         if entry.bags < 1 or entry.bags > left:
@@ -165,7 +178,7 @@ def settle(
             remedy = f"{counted} of {batch.bags} are counted as done already" if batch else ""
             remedy += "; if that is wrong, count again with --recount" if counted else ""
             expected = f"at most {count(left, 'bag')}"
-            faults.append(Fault(source, number, seen=seen, expected=expected, remedy=remedy))
+            faults.append(replace(at, seen=seen, expected=expected, remedy=remedy))
             continue
         so_far[entry.lot, entry.recipe] += entry.bags
         last = so_far[entry.lot, entry.recipe]

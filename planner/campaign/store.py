@@ -12,6 +12,7 @@ from typing import Any, TypeVar, get_args, get_origin, get_type_hints
 from planner.campaign.check import check
 from planner.campaign.domain import Campaign
 from planner.errors import AuditError, Fault, InputError
+from planner.season.sheets_shop import TAG_STOCK
 
 Record = TypeVar("Record")
 
@@ -33,6 +34,7 @@ def from_dict(data: object) -> Campaign:
     try:
         campaign = _record(Campaign, data)
         _check_names(campaign)
+        _check_stock(campaign)
         check(campaign)
     except (TypeError, ValueError, KeyError, AttributeError, OverflowError, AuditError) as error:
         fault = Fault(
@@ -53,6 +55,14 @@ def _check_names(campaign: Campaign) -> None:
         if (record.lot, record.recipe) not in known:
             msg = f"{record.lot} with {record.recipe} is no batch"
             raise ValueError(msg)
+
+
+def _check_stock(campaign: Campaign) -> None:
+    """Refuse labels of a size that there are no tags for."""
+    stock = campaign.shop.tag_stock
+    if stock not in TAG_STOCK:
+        msg = f"tag_stock is {' or '.join(TAG_STOCK)}, not {stock!r:.40}"
+        raise ValueError(msg)
 
 
 def _plain(value: Any) -> Any:

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.unusual import unusual
-from planner.plan.words import where
+from planner.plan.words import day_of, where
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -21,6 +21,7 @@ def questions(season: Season) -> tuple[str, ...]:
         *growers_left_blank(season),
         *inoculants_without_a_life(season),
         *planted_in_another_year(season),
+        *tested_in_the_future(season),
         *unusual(season),
     )
 
@@ -41,6 +42,19 @@ def planted_in_another_year(season: Season) -> Iterator[str]:
         yield (
             f"Is Crop year {year} right? {first.name}{where(first.row)} is to be planted in "
             f"{planted}{more}. Where Crop year on Farm is blank, it is the year of the plan date."
+        )
+
+
+def tested_in_the_future(season: Season) -> Iterator[str]:
+    """Lots whose germination test is of a day after the plan date."""
+    today = season.farm.plan_date
+    late = [(lot, lot.test_date) for lot in season.lots if lot.test_date and lot.test_date > today]
+    if late:
+        lot, tested = late[0]
+        more = f" ({len(late):,} lots in all have a test after it)" if len(late) > 1 else ""
+        yield (
+            f"Is Test date {day_of(tested, season)} right for lot {lot.name}{where(lot.row)}? It "
+            f"is after the Plan date, {day_of(today, season)}{more}."
         )
 
 

@@ -17,6 +17,7 @@ from planner.plan.usual import (
     CROP_PRICE,
     DENSITY,
     DROP,
+    FIELD,
     LIKE_DOLLARS,
     PRODUCT_ON_SEED,
     SEED,
@@ -24,6 +25,7 @@ from planner.plan.usual import (
     SEEDS_PER_UNIT,
     TIMES,
     TREATMENT_COST,
+    UNITS_PER_BAG,
     USUAL_SEEDS_PER_LB,
     WET,
     Usual,
@@ -41,6 +43,7 @@ if TYPE_CHECKING:
 
 
 METRIC = {
+    Measure.AREA: "ha",
     Measure.SEED_SIZE: "seeds/kg",
     Measure.SEEDS_PER_AREA: "seeds/ha",
     Measure.PLANTS_PER_AREA: "plants/ha",
@@ -140,6 +143,7 @@ def _fields(season: Season) -> Iterator[str]:
                 "Stands are usually",
             )
         yield from _ask(seeds, DROP, measure, of, kind, season)
+        yield from _ask(field.acres, FIELD, Measure.AREA, of, "A field usually has", season)
 
 
 def _lots(season: Season) -> Iterator[str]:
@@ -148,6 +152,9 @@ def _lots(season: Season) -> Iterator[str]:
         yield from _ask(
             lot.seeds_per_lb, SEED, Measure.SEED_SIZE, of, "Soybean seed usually has", season
         )
+        bag = f"Units per bag of {of}"
+        kind = "A bag, box or truck usually holds"
+        yield from _ask(lot.units_per_bag, UNITS_PER_BAG, Measure.SEED_UNITS, bag, kind, season)
         price, unit = lot.buy_price or None, Measure.MONEY_PER_SEED_UNIT
         yield from _ask(price, SEED_PRICE, unit, f"a unit of {of}", "A unit usually costs", season)
 

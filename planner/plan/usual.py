@@ -27,6 +27,10 @@ USUAL_SEEDS_PER_LB = 2_800.0
 DROP = Usual(40_000.0, 400_000.0)
 """Seeds or plants per acre: half of the least to twice the most of Iowa State's trial, 73,000 to
 240,000 (Integrated Crop Management, 18 Mar 2002), roughly."""
+FIELD = Usual(0.1, 5_000.0)
+"""Acres of a field; a section of the public land survey has 640 (common practice)."""
+UNITS_PER_BAG = Usual(0.25, 1_500.0)
+"""Units in a package, from a half-size bag to a truck of bulk seed (common practice)."""
 SEEDS_PER_UNIT = Usual(100_000.0, 200_000.0)
 """140,000 (W. J. Wiebold, Univ. of Missouri, 15 Nov 2008); 160,000 about 2002 (Iowa State Univ.,
 Integrated Crop Management, 18 Mar 2002)."""

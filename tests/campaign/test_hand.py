@@ -286,7 +286,10 @@ def test_all_done(made):
 def test_a_wrong_entry_says_what_is_meant(made, text, words):
     with pytest.raises(InputError) as caught:
         read_done(made, ["L1:R1:1", text])
-    assert caught.value.faults[0].row == 2
+    (fault,) = caught.value.faults
+    assert (fault.row, fault.column) == (0, "entry 2")
+    with pytest.raises(InputError, match=r"(?m)^  --done: found '"):
+        read_done(made, [text])
     assert words in str(caught.value)
 
 
@@ -469,6 +472,7 @@ def test_json_that_was_tampered_with_is_refused(made):
         (("shop", "cure_days"), True),
         (("batches", 0, "unit_weight"), float("nan")),
         (("tags", 0, "recipe"), "Nobody"),
+        (("shop", "tag_stock"), "3 x 5 in"),
         (("calibration", 0, "lot"), "Nobody"),
     ):
         data = json.loads(json.dumps(to_dict(made)))

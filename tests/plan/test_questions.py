@@ -314,6 +314,24 @@ JUG = container(size=320.0, price=300.0)
             {"recipes": (recipe(Alpha=4.6),)},
         ),
         (
+            {"fields": (field(acres=1e6),)},
+            "Is 1,000,000 acres right for field North (Fields, row 2)? A field usually has 0.1 to "
+            "5,000 acres.",
+            {"fields": (field(acres=0.1), field("S", acres=5_000.0))},
+        ),
+        (
+            {"lots": (lot(units_per_bag=0.001),)},
+            "Is 0.001 units right for Units per bag of lot L1 (Seed lots, row 2)? A bag, box or "
+            "truck usually holds 0.25 to 1,500 units.",
+            {"lots": (lot(units_per_bag=0.25), lot("L2", units_per_bag=1_500.0))},
+        ),
+        (  # planned on 2/1/2027
+            {"lots": (lot(test_date=date(2028, 2, 1)),)},
+            "Is Test date 2/1/2028 right for lot L1 (Seed lots, row 2)? It is after the Plan date, "
+            "2/1/2027.",
+            {"lots": (lot(test_date=date(2027, 2, 1)),)},
+        ),
+        (
             {"products": (product(kind="inoculant"),)},
             "How long does Alpha (Products, row 2) live on treated seed? Its On-seed life is blank",
             {"products": (product(kind="inoculant", on_seed_life=0.2), product("Beta"))},
