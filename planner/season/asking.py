@@ -4,12 +4,13 @@ from __future__ import annotations
 
 import re
 from collections import defaultdict
+from itertools import combinations, islice
 from typing import TYPE_CHECKING
 
 from planner.season.farm import settings
 from planner.season.headers import find_column
 from planner.season.match import row_numbers
-from planner.season.names import key, nearest, shown
+from planner.season.names import is_slip, key, nearest, shown
 from planner.season.references import index
 from planner.season.schema import Kind
 
@@ -18,6 +19,17 @@ if TYPE_CHECKING:
 
     from planner.season.match import Tables
 
+SHARED_NAMES = (
+    ("Containers", "name", "product", "Each has price breaks of its own."),
+    ("Recipes", "name", "", "Each is a recipe of its own, with the products of its rows alone."),
+    ("Discounts", "name", "supplier", "Both are taken off, each with levels of its own."),
+    ("Fields", "grower", "", "Seed of one grower may not go on fields of the other."),
+    ("Seed lots", "grower", "", "Seed of one grower may not go on fields of the other."),
+)
+"""Sheet, column of a name that rows may share, column within which they do, and what comes of
+another name."""
+MOST_PAIRS = 100_000
+"""Pairs of names of one sheet that are held against each other."""
 NUMBERS = frozenset({Kind.NUMBER, Kind.COUNT, Kind.QUANTITY, Kind.RATE})
 """Kinds of cells whose numbers may have been typed with a point between thousands."""
 BY_POINT = re.compile(r"\s*[^\d\s.,]{0,8}\s*([1-9]\d{0,2})\.(\d{2}0)(?!\d)", re.ASCII)
@@ -31,6 +43,7 @@ def asking(tables: Tables) -> list[str]:
         *suppliers_not_listed(tables),
         *suppliers_without_sales(tables),
         *no_first_treating_day(tables),
+        *names_a_slip_apart(tables),
     ]
 
 
@@ -98,6 +111,28 @@ def suppliers_without_sales(tables: Tables) -> Iterator[str]:
             f"container and no seed lot names it{hint}, so that its freight{discount} and days "
             "count for nothing."
         )
+
+
+def names_a_slip_apart(tables: Tables) -> Iterator[str]:
+    """Names that rows share, where another one looks like the same mistyped."""
+    for sheet, column, within, then in SHARED_NAMES:
+        rows: dict[object, dict[str, list[int]]] = defaultdict(lambda: defaultdict(list))
+        for line in tables[sheet].lines:
+            name = line.get(column)
+            if isinstance(name, str):
+                rows[line.get(within) if within else None][name].append(line.row)
+        heading = tables[sheet].sheet.by_key(column)
+        for named in rows.values():
+            # the one that fewer rows have, or a later one, is more likely mistyped
+            names = sorted(named, key=lambda name: (-len(named[name]), named[name][0]))
+            for right, odd in islice(combinations(names, 2), MOST_PAIRS):
+                if is_slip(right, odd):
+                    yield (
+                        f"{sheet}, {heading.name if heading else column} "
+                        f"({row_numbers(named[odd])}): is '{shown(odd)}' another than "
+                        f"'{shown(right)}' ({row_numbers(named[right])})? {then} If it is the "
+                        "same, spell it the same."
+                    )
 
 
 def no_first_treating_day(tables: Tables) -> Iterator[str]:

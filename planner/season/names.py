@@ -6,7 +6,7 @@ import difflib
 import re
 import unicodedata
 from functools import lru_cache
-from itertools import islice
+from itertools import islice, takewhile
 from typing import TYPE_CHECKING
 
 from planner.units import refuse
@@ -23,6 +23,10 @@ SHOWN_LETTERS = 60
 FILE_LETTERS = 40
 """Longest piece of a name that a file is named after."""
 
+LEAST_LETTERS, LEAST_REPLACED = 3, 4
+"""Letters from which a word may be a mistyped one; and one of which a letter is another."""
+_WORD = re.compile(r"\d+(?:[.,/]\d+)*|[^\W\d_]+|[^\w\s\-'.,]")
+_ROMAN = re.compile(r"[ivx]+$")
 _INVISIBLE = dict.fromkeys((0x00AD, 0x200B, 0x200E, 0x200F, 0x2060, 0xFEFF))
 """Marks that are dropped: soft hyphen, zero-width space, direction marks, joiner, byte order."""
 _TURNING = frozenset(map(chr, (*range(0x202A, 0x202F), *range(0x2066, 0x206A))))
@@ -90,6 +94,47 @@ def near(text: str, names: Iterable[str]) -> str:
     """Remedy that names the nearest of several names; empty if none is near."""
     found = nearest(text, names)
     return f"nearest: '{shown(found)}'" if found else ""
+
+
+def is_slip(one: str, other: str) -> bool:
+    """Whether two names look like one that was mistyped: a letter, a space or a hyphen apart.
+
+    Numbers and signs tell names apart, and so do short words, as in a row of names.
+
+    >>> is_slip("Base", "Bsae"), is_slip("Early pay", "Early-pay"), is_slip("Jug", "Jugs")
+    (True, True, True)
+    >>> is_slip("Drum 15 gal", "Drum 30 gal"), is_slip("Recipe A", "Recipe B")
+    (False, False)
+    >>> is_slip("Full", "Full +"), is_slip("Mix VII", "Mix VIII"), is_slip("Home", "home")
+    (False, False, False)
+    """
+    if key(one) == key(other):
+        return False
+    a, b = (_WORD.findall(look(name)) for name in (one, other))
+    if "".join(a) == "".join(b):  # all that is put between words apart
+        return [w for w in a if not w.isalpha()] == [w for w in b if not w.isalpha()]
+    pairs = [(x, y) for x, y in zip(a, b, strict=False) if x != y]
+    return len(a) == len(b) and len(pairs) == 1 and _is_mistyped(*pairs[0])
+
+
+def _is_mistyped(one: str, other: str) -> bool:
+    """Whether two words differ by a letter too many, another one, or two that changed places."""
+    if not (one.isalpha() and other.isalpha()) or (_ROMAN.match(one) and _ROMAN.match(other)):
+        return False
+    start = _alike(one, other)
+    a, b = one[start:], other[start:]
+    end = _alike(a[::-1], b[::-1])
+    a, b = a[: len(a) - end], b[: len(b) - end]
+    swapped = len(a) == 2 and a == b[::-1]
+    replaced = len(a) == len(b) == 1
+    short = min(len(one), len(other)) < (LEAST_REPLACED if replaced else LEAST_LETTERS)
+    return not short and (swapped or replaced or len(a) + len(b) == 1)
+
+
+def _alike(one: str, other: str) -> int:
+    """How many letters two texts begin with alike."""
+    same = takewhile(lambda pair: pair[0] == pair[1], zip(one, other, strict=False))
+    return sum(1 for _ in same)
 
 
 def words(text: str) -> str:

@@ -371,7 +371,7 @@ def test_the_first_page_reads_in_four_lines() -> None:
 def test_where_only_a_poor_rating_is_asked_for_nobody_reads_enough() -> None:
     """P is the lowest rating that a product can have: who asks for no more has next to nothing."""
     one = sample_season()
-    poor = {p: Rating.P for p in (Pressure.LOW, Pressure.MODERATE, Pressure.HIGH)}
+    poor = dict.fromkeys((Pressure.LOW, Pressure.MODERATE, Pressure.HIGH), Rating.P)
     lots = tuple(replace(x, on_hand=3 * x.on_hand) for x in one.lots)
     facts = facts_of(
         replace(one, lots=lots, threats=tuple(replace(t, need=poor) for t in one.threats))

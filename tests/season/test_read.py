@@ -434,6 +434,37 @@ def test_a_supplier_of_containers_who_is_not_on_suppliers_is_asked_about(tmp_pat
     assert unsold.startswith("Suppliers, Supplier (row 3): does 'River yard' sell anything?")
 
 
+@pytest.mark.parametrize(
+    ("sheet", "column", "row", "typed", "words"),
+    [
+        ("Recipes", "Recipe", 4, "Ful", "Recipes, Recipe (row 4): is 'Ful' another than 'Full'"),
+        ("Recipes", "Recipe", 4, "Flul", "Each is a recipe of its own, with the products of its"),
+        ("Containers", "Container", 3, "jugs", "Containers, Container (row 3): is 'jugs' another"),
+        (
+            "Discounts",
+            "Discount",
+            3,
+            "Early-pay",
+            "Both are taken off, each with levels of",
+        ),
+    ],
+)
+def test_a_name_a_slip_apart_from_another_is_asked_about(
+    tmp_path, sheet, column, row, typed, words
+):
+    (asked,) = _asked(tmp_path, put(good(), sheet, row, column, typed))
+    assert words in asked
+    assert asked.endswith("If it is the same, spell it the same.")
+
+
+@pytest.mark.parametrize(
+    "names", [("Level 1", "Level 2"), ("Drum 15 gal", "Drum 30 gal"), ("Mix A", "Mix B")]
+)
+def test_names_that_are_meant_to_be_near_are_asked_nothing(tmp_path, names):
+    sheets = put(good(), "Discounts", 2, "Discount", names[0])
+    assert _asked(tmp_path, put(sheets, "Discounts", 3, "Discount", names[1])) == ()
+
+
 def test_a_slip_in_a_supplier_of_containers_is_a_fault_with_the_nearest_name(tmp_path):
     sheets = put(good(), "Containers", 5, "Supplier", "Rivr yard")
     (fault,) = faults(tmp_path, sheets)
