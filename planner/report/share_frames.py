@@ -340,7 +340,7 @@ def _fair(sharing: Sharing, season: Season, manner: Manner) -> Sheet:
     blocks: list[Block] = [
         Text(verdict(sharing, season), look=Look.STRONG),
         _gains(sharing, manner),
-        _groups(sharing.charges),
+        _groups(sharing),
         _only_together(sharing),
     ]
     notes = _notes(sharing, season, manner)
@@ -373,9 +373,14 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
             said.append(f"{group} pays {more} more here than by ordering alone.")
         else:
             said.append(f"{group} pay {more} more here than if they ordered by themselves.")
+    elif _one_by_one_only(sharing):
+        which = "No other grower" if fewer else "No grower"
+        said.append(f"{which} pays more here than by ordering alone.")
     else:
         which = "No group" if sharing.all_groups and not fewer else "No other group"
         said.append(f"{which} pays more than it would alone.")
+    if _one_by_one_only(sharing) and not sharing.all_groups:
+        said.append("Whether several of them would do better by themselves was not looked into.")
     if sharing.core_empty:
         least = manner.say(sharing.core_excess or 0.0, Measure.MONEY)
         said.append(
@@ -388,6 +393,11 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
             "set Share costs by to least regret."
         )
     return tuple(said)
+
+
+def _one_by_one_only(sharing: Sharing) -> bool:
+    """Whether each grower was planned alone, and no group of several."""
+    return all(len(c.names) == 1 for c in sharing.charges)
 
 
 def _nobodys(season: Season) -> bool:
@@ -447,7 +457,8 @@ def _range(low: float, high: float, manner: Manner) -> str:
     return ends[0] if ends[0] == ends[1] else " to ".join(ends)
 
 
-def _groups(charges: Sequence[Charge]) -> Table:
+def _groups(sharing: Sharing) -> Table:
+    charges = sharing.charges
     rows = tuple(
         (
             _group(c),
@@ -471,7 +482,8 @@ def _groups(charges: Sequence[Charge]) -> Table:
             Column("short", "Less planted alone", Measure.AREA),
         ),
         rows,
-        "Every group against ordering by itself",
+        f"{'Every group' if sharing.all_groups else 'Groups'} against ordering by "
+        f"{'itself' if sharing.all_groups else 'themselves'}",
         repeat_header=True,
         note="Alone is the cost of a plan made for that group; Alone at least is proven: no plan "
         "of the group costs less." + (more if len(charges) > MOST_GROUPS else ""),

@@ -41,8 +41,9 @@ CRUMB = 1e-6
 """Acres under which a shortage is none."""
 ORDERS = 16
 """Random orders, each with its reverse, for the Shapley value of more than `MOST_EXACT`."""
-ALL_GROUPS = 8
-"""Growers up to which every group is planned, whatever the rule, to see whether shares are fair."""
+ALL_GROUPS = {BY_SAVINGS: 8, BY_REGRET: MOST_NUCLEOLUS, BY_USE: 3}
+"""Growers up to which every group is planned, by rule. Shares by use need no group; six plans of
+three growers also say whether two of them would do better by themselves."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -147,11 +148,14 @@ def check_rule(season: Season) -> None:
 
 
 def masks_for(season: Season, seed: int = 0) -> list[int]:
-    """Groups that have to be planned, small ones first; not that of all."""
+    """Groups that have to be planned, small ones first; not that of all.
+
+    Each grower alone says what he saves, whatever the rule.
+    """
     count = len(growers_of(season))
     everyone = (1 << count) - 1
     by = season.farm.share_by
-    if count <= ALL_GROUPS or by == BY_REGRET:
+    if count <= ALL_GROUPS[by]:
         masks = set(range(1, everyone))
     else:
         masks = {1 << i for i in range(count)}

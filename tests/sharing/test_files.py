@@ -18,7 +18,7 @@ from planner.report.share_frames import LICENSE, settlement_book, verdict
 from planner.report.workbook import render
 from planner.season.domain import Grower
 from planner.sharing.groups import group_plan
-from planner.sharing.shares import Budget, Sharing, masks_for, share
+from planner.sharing.shares import Budget, Sharing, groups_to_plan, masks_for, share
 from planner.units.money import cents
 from tests.sharing.test_bills import priced, two_growers
 from tests.support.sample_plan import greedy_plan, sample_season
@@ -178,6 +178,38 @@ class TestPlansOfGroups:
         masks = masks_for(made)
         assert len(masks) < 300
         assert {1 << i for i in range(10)} <= set(masks)
+
+    @pytest.mark.parametrize(
+        ("by", "count", "groups"),
+        [("use", 3, 6), ("use", 7, 7), ("savings", 7, 126), ("least regret", 7, 126)],
+    )
+    def test_shares_by_use_of_many_need_each_grower_alone_and_no_group(self, by, count, groups):
+        names = [f"G{i}" for i in range(count)]
+        made = season(farm=farm(share_by=by), fields=tuple(field(n, grower=n) for n in names))
+        assert groups_to_plan(made) == groups
+
+    def test_of_four_growers_by_use_none_is_said_to_gain_in_a_group(self):
+        """Needs of 1.25 gal each: alone a jug of $250, together two for $500, $125 each."""
+        names = [f"G{i}" for i in range(4)]
+        made = season(
+            fields=tuple(field(n, 1.25, grower=n) for n in names),
+            lots=tuple(lot(f"L-{n}", on_hand=1.25, units_per_bag=1.25, grower=n) for n in names),
+            containers=(container("Alpha", "jug", 320.0, 250.0),),
+            recipes=(recipe(Alpha=128.0),),
+        )
+        plan = priced(
+            made,
+            [(f"L-{n}", "R1", 1, 1.25) for n in names],
+            [(n, f"L-{n}", "R1", 1.25, 1.25) for n in names],
+            {("Alpha", "jug"): 2},
+        )
+        found = share(made, plan, Budget(effort=3))
+        assert [(c.names, c.alone) for c in found.charges] == [((n,), 250.0) for n in names]
+        assert [b.saved for b in found.bills] == [125.0] * 4
+        assert verdict(found, made) == (
+            "No grower pays more here than by ordering alone.",
+            "Whether several of them would do better by themselves was not looked into.",
+        )
 
     def test_one_grower_has_nobody_to_share_with(self):
         with pytest.raises(InputError, match="two growers"):
