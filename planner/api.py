@@ -11,7 +11,7 @@ from pathlib import Path
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.errors import Fault, InputError, NoPlanError
+from planner.errors import Fault, InputError, Interrupted, NoPlanError
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Sequence
@@ -129,9 +129,9 @@ def make_plan(
     Raises
     ------
     NoPlanError
-        When the time ran out before any plan, or the solver failed.
+        When the time ran out before any plan that plants a field, or the solver failed.
     Interrupted
-        When `stop` was set before there was any plan.
+        When `stop` was set before there was any such plan.
     AuditError
         When the plan breaks a rule, which is a bug.
 
@@ -157,7 +157,31 @@ def make_plan(
         msg = "the season needs more memory than there is; close other programs, or plan fewer"
         msg += " fields at a time"
         raise NoPlanError(msg) from None
+    _refuse_nothing(plan, season, stop)
     return complete(plan, season)
+
+
+def _refuse_nothing(plan: Plan, season: Season, stop: Stop | None) -> None:
+    """Refuse a plan that plants nothing, unless nothing can be planted.
+
+    Raises
+    ------
+    NoPlanError, Interrupted
+        When more may be planted: the time was too short, or the user too early.
+    """
+    from planner.plan.moves import ACRE
+
+    planted = sum(f.acres for f in season.fields) - sum(s.acres for s in plan.shortages)
+    if planted > ACRE or plan.shortage_proven or not season.fields:
+        return
+    if stop is not None and stop.is_set():
+        msg = "stopped before there was any plan that plants a field"
+        raise Interrupted(msg)
+    msg = (
+        f"no plan that plants any field was found in {plan.seconds:.0f} s, and it is not proven "
+        "that there is none; give it more time"
+    )
+    raise NoPlanError(msg)
 
 
 def explain(

@@ -1,12 +1,15 @@
 """The front door from Python: public names, and the flow from input to files."""
 
 import json
+import threading
+from dataclasses import replace
 from pathlib import Path
 
 import pytest
 
 import planner
 from planner.plan.audit import audit
+from tests.support.seasons import field, season
 
 DEMO = Path(__file__).parent.parent / "data" / "demo.xlsx"
 
@@ -94,3 +97,28 @@ def test_from_input_to_files(tmp_path: Path) -> None:
     assert written["contract"] == 1
     assert written["cost"]["total"] == pytest.approx(plan.cost.total, abs=0.005)
     assert any(p.cost is not None for p in seen)
+
+
+@pytest.mark.parametrize("stopped", [False, True])
+def test_a_plan_that_plants_nothing_is_none_unless_nothing_can_be_planted(
+    monkeypatch: pytest.MonkeyPatch, stopped: bool
+) -> None:
+    """The only lot is a 2.0: with a window up to 1.8 all 80 acres are short, which is proven.
+
+    A search that was cut short comes to the same plan without the proof.
+    """
+    bare = season(fields=(field(latest=1.8),))
+    plan = planner.make_plan(bare, seconds=5)
+    assert (sum(s.acres for s in plan.shortages), plan.shortage_proven) == (80.0, True)
+    starved = replace(plan, shortage_proven=False, seconds=3.0)
+    monkeypatch.setattr("planner.optimize.search.run.solve", lambda *_, **__: starved)
+    stop = threading.Event()
+    if stopped:
+        stop.set()
+    expected = planner.Interrupted if stopped else planner.NoPlanError
+    with pytest.raises(expected, match="plan that plants a"):
+        planner.make_plan(bare, seconds=3, stop=stop)
+    some = replace(starved, shortages=(replace(plan.shortages[0], acres=79.0),))
+    monkeypatch.setattr("planner.optimize.search.run.solve", lambda *_, **__: some)
+    monkeypatch.setattr("planner.explain.complete.complete", lambda made, _: made)
+    assert planner.make_plan(bare, seconds=3) is some
