@@ -53,6 +53,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     seed_cautions.treated_seed_left,
     seed_cautions.return_above_price,
     product_cautions.worth_more_than_it_costs,
+    product_cautions.more_off_than_it_costs,
     product_cautions.unused_product,
     product_cautions.living_product_carried_over,
     product_cautions.order_by_passed,

@@ -11,6 +11,7 @@ from planner.agronomy.rates import liquid_per_cwt, warned
 from planner.plan.line import EXACT
 from planner.plan.price import (
     best_levels,
+    counts_toward,
     lowest_net_price,
     most_affordable,
     pays_unused,
@@ -143,6 +144,25 @@ def worth_more_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
                 f"{money(least, season)}, less than its Carryover value, {kept:.0%} of the lowest "
                 f"price: buying it pays even unused. Are the two right? {ends}."
             )
+
+
+def more_off_than_it_costs(plan: Plan, season: Season) -> Iterator[str]:
+    """Discounts that together can take more off a container than all of its price."""
+    off: dict[tuple[str, ...], tuple[float, str]] = {}
+    for c in season.containers:
+        most: dict[tuple[str, str | None], float] = defaultdict(float)
+        for d in season.discounts:
+            if counts_toward(d, c.product, c.supplier, season):
+                most[d.name, d.supplier] = max(most[d.name, d.supplier], d.percent)
+        if sum(most.values()) > 1.0 + SLACK:
+            names = tuple(name for name, _ in most)
+            off.setdefault(names, (sum(most.values()), f"{c.product} {c.name}{where(c.row)}"))
+    for names, (share, container) in off.items():
+        yield (
+            f"Discounts {' and '.join(names)} can together take {share:.0%} off {container}, more "
+            "than it costs. Are their percents right? No more is ordered than could be used or "
+            "reaches a level."
+        )
 
 
 def unused_product(plan: Plan, season: Season) -> Iterator[str]:

@@ -36,6 +36,12 @@ def bare(rating=None, held=None, threat="Phytophthora", pressed=True):
     }
 
 
+def both(percent):
+    """Two discounts that come together, one of 60 % and one of so much."""
+    levels = (DiscountLevel("Early", 0.0, 0.6), DiscountLevel("Cash", 0.0, percent))
+    return {"discounts": levels}
+
+
 def taken(loss, crop=None):
     """A threat that takes so much, and another that takes 10 bu/acre."""
     return {
@@ -342,6 +348,12 @@ CASES = [
         "A jug of Alpha (Containers, row 2) can cost as little as $270.00, less than its "
         "Carryover value, 91%",
         {"products": (product(carryover=0.9),), **discount(0.0)},
+    ),
+    (
+        "more off than it costs",
+        both(0.41),
+        "Discounts Early and Cash can together take 101% off Alpha jug (Containers, row 2), more",
+        both(0.4),
     ),
     (
         "product without a recipe",
