@@ -11,6 +11,7 @@ from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.suitability import lot_obstacles, suitable
 from planner.explain.supply import (
     CRUMB,
+    Pool,
     acres_from,
     all_seed,
     not_bought,
@@ -26,7 +27,6 @@ from planner.sums import summed
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
-    from planner.explain.supply import Pool
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Recipe, Season, SeedLot
 
@@ -94,6 +94,9 @@ def not_enough(
     wrong = [p for p in scene.pools if p.lot in names and p not in free]
     if acres_from(field, [*free, *wrong], scene.season) >= acres - slack:
         return Cause.BAGS, _bag_words(field, acres, wrong, scene)
+    later = _planted_later(field, names, scene)
+    if later and acres_from(field, [*free, *later.values()], scene.season) >= acres - slack:
+        return _not_first(field, acres, free, later, scene)
     return Cause.SEED, _seed_words(field, acres, allowed, free, scene)
 
 
@@ -104,6 +107,61 @@ def _bag_words(field: Field, acres: float, wrong: Sequence[Pool], scene: Scene) 
     return (
         f"Enough seed that fits is left over ({listing(held)}), but in bags treated otherwise; "
         f"this field needs {listing(strong, 'or')} for its last {speech.acres(acres)}."
+    )
+
+
+def _planted_later(field: Field, names: set[str], scene: Scene) -> dict[tuple[str, str], Pool]:
+    """Seed of some lots on fields of a later priority, by field and lot, that this one could have.
+
+    What the plan treats itself may get another recipe here.
+    """
+    rank = {f.name: f.priority for f in scene.season.fields}
+    before = {(t.lot, t.recipe) for t in scene.season.treated}
+    found = {}
+    for p in scene.plan.planting:
+        held = scene.lots[p.lot].treated_with is not None or (p.lot, p.recipe) in before
+        fits = not held or p.recipe in scene.pairs.get((field.name, p.lot), ())
+        if p.lot in names and rank[p.field] > field.priority and fits:
+            found[p.field, p.lot] = Pool(p.lot, p.recipe if held else None, p.units)
+    return found
+
+
+def _not_first(
+    field: Field,
+    acres: float,
+    free: Sequence[Pool],
+    later: Mapping[tuple[str, str], Pool],
+    scene: Scene,
+) -> tuple[Cause, str]:
+    """Seed would do that goes to fields of a later priority: find what keeps it off this one."""
+    speech = Speech(scene.season.farm)
+    units = summed((name, pool.units) for (name, _), pool in later.items())
+    rank = {f.name: f.priority for f in scene.season.fields}
+    takes = [f"{name} (priority {rank[name]}, {speech.units(u)})" for name, u in units.items()]
+    start = f"Seed that suits goes to {listing(takes)} in its place: "
+    pools = [*free, *later.values()]
+    for test in (_shares, _product, _money_at_all):
+        found = test(field, acres, pools, scene)
+        if found:
+            return found[0], start + found[1]
+    if not scene.plan.shortage_proven:
+        return Cause.TOGETHER, f"{start}no plan that uses it here was found in the time given."
+    return Cause.TOGETHER, f"{start}money and the rules together leave no way to use it here."
+
+
+def _money_at_all(
+    field: Field, acres: float, pools: Sequence[Pool], scene: Scene
+) -> tuple[Cause, str] | None:
+    """Test whether all that may be spent pays for no way to plant the acres."""
+    most = scene.season.farm.most_to_spend
+    least = _least_of_all(field, acres, pools, scene)
+    if most is None or least <= most:
+        return None
+    speech = Speech(scene.season.farm)
+    return (
+        Cause.MONEY,
+        f"planting it here would take {speech.money(least)} or more for seed and product, and at "
+        f"most {speech.money(most)} may be spent.",
     )
 
 
@@ -283,12 +341,7 @@ def _money(
     if farm.most_to_spend is None:
         return None
     left = farm.most_to_spend - scene.plan.cost.spent
-    costs = [
-        _least_paid(field, acres, pool, name, scene)
-        for pool in free
-        for name in (scene.pairs[field.name, pool.lot] if pool.recipe is None else [UNTREATED])
-    ]
-    least = min(costs, default=0.0)
+    least = _least_of_all(field, acres, free, scene)
     if least <= left:
         return None
     speech = Speech(farm)
@@ -298,6 +351,16 @@ def _money(
         f"{speech.money(farm.most_to_spend)} that may be spent {speech.money(max(0.0, left))} is "
         "left.",
     )
+
+
+def _least_of_all(field: Field, acres: float, pools: Sequence[Pool], scene: Scene) -> float:
+    """Money that the acres take at the least from any one of some pools."""
+    costs = [
+        _least_paid(field, acres, pool, name, scene)
+        for pool in pools
+        for name in (scene.pairs[field.name, pool.lot] if pool.recipe is None else [UNTREATED])
+    ]
+    return min(costs, default=0.0)
 
 
 def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scene) -> float:

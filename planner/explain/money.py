@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
-from planner.explain.changes import acres_short
+from planner.explain.changes import Gain, acres_short, gain
 from planner.explain.held import held_plan
 from planner.explain.trial import Trial
 from planner.explain.tried import CRUMB
@@ -38,6 +38,8 @@ class Money:
     """Acres."""
     left_short: float | None
     """Acres that are short for want of money only."""
+    left_instead: float
+    """Acres of later priorities that are planted in their place."""
     wanted: float | None
     """Money that the plan without a limit pays out."""
     saved: float | None
@@ -45,6 +47,8 @@ class Money:
     step: float
     step_acres: float | None
     """Acres that one step more would plant."""
+    step_instead: float
+    """Acres of later priorities that it would leave short in their place."""
     step_saved: float | None
     """What the total is lower with one step more."""
     short_proven: bool
@@ -88,45 +92,47 @@ def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money
         return None
     more, free = found.get(MORE), found.get(NO_LIMIT)
     plans = [p for p in (plan, more, free) if p is not None]
-    base = _best_within(most, plan, plans)
-    short = acres_short(base)
+    base = _best_within(most, plan, plans, season)
+    gains = {key: gain(base, p, season) or Gain(0.0) for key, p in found.items()}
+    overlooked = gain(plan, base, season) or Gain(0.0)
     result = Money(
         most=most,
         spent=plan.cost.spent,
         short=acres_short(plan),
-        left_short=None if free is None else max(0.0, short - acres_short(free)),
+        left_short=None if free is None else gains[NO_LIMIT].acres,
+        left_instead=0.0 if free is None else gains[NO_LIMIT].instead,
         wanted=None if free is None else free.cost.spent,
-        saved=None if free is None else _saved(base, free),
+        saved=None if free is None else _saved(base, free, gains[NO_LIMIT]),
         step=STEP,
-        step_acres=None if more is None else max(0.0, short - acres_short(more)),
-        step_saved=None if more is None else _saved(base, more),
+        step_acres=None if more is None else gains[MORE].acres,
+        step_instead=0.0 if more is None else gains[MORE].instead,
+        step_saved=None if more is None else _saved(base, more, gains[MORE]),
         short_proven=all(p.shortage_proven for p in plans),
         cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
         under_way=bool(season.ordered),
-        overlooked_acres=max(0.0, acres_short(plan) - short),
-        overlooked=_saved(plan, base),
+        overlooked_acres=overlooked.acres,
+        overlooked=_saved(plan, base, overlooked),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))
 
 
-def _best_within(most: float, plan: Plan, plans: Iterable[Plan]) -> Plan:
+def _best_within(most: float, plan: Plan, plans: Iterable[Plan], season: Season) -> Plan:
     """Return the plan, or a better one that keeps the limit, though it was planned with more."""
     best = plan
     for other in plans:
-        gained = acres_short(best) - acres_short(other)
+        more = gain(best, other, season)
         cheaper = best.cost.total - other.cost.total >= CENT
-        better = gained > ACRE or (gained >= -ACRE and cheaper)
+        better = more is not None and (more.acres > ACRE or cheaper)
         if better and other.cost.spent <= most * (1.0 + CRUMB):
             best = other
     return best
 
 
-def _saved(plan: Plan, other: Plan) -> float:
+def _saved(plan: Plan, other: Plan, more: Gain) -> float:
     """What another plan costs less; with more acres planted it may well cost more."""
-    gained = acres_short(plan) - acres_short(other) > ACRE
     saved = plan.cost.total - other.cost.total
-    return saved if gained else max(0.0, saved)
+    return saved if more.acres > ACRE else max(0.0, saved)
 
 
 def _sentence(m: Money, speech: Speech) -> str:
@@ -140,9 +146,10 @@ def _sentence(m: Money, speech: Speech) -> str:
     if m.left_short is None:
         text += "; what that leaves short was not worked out in the time set."
     elif m.left_short > ACRE:
+        instead = Gain(m.left_short, m.left_instead).in_place(speech)
         text += (
-            f". It leaves {speech.acres(m.left_short)} short, which with no limit would be planted "
-            f"for {speech.money(m.wanted or 0.0)} in all."
+            f". It leaves {speech.acres(m.left_short)} short, which with no limit would be planted"
+            f"{instead} for {speech.money(m.wanted or 0.0)} in all."
         )
     elif (m.saved or 0.0) >= CENT:
         text += (
@@ -187,9 +194,10 @@ def _step(m: Money, speech: Speech) -> str:
         return f"What {step} more would bring was not worked out in the time set."
     if m.step_acres > ACRE:
         side = "lower" if (m.step_saved or 0.0) > 0.0 else "higher"
+        instead = Gain(m.step_acres, m.step_instead).in_place(speech)
         return (
-            f"{step} more would plant {speech.acres(m.step_acres)} more; the total would be "
-            f"{speech.money(abs(m.step_saved or 0.0))} {side}."
+            f"{step} more would plant {speech.acres(m.step_acres)} more{instead}; the total would "
+            f"be {speech.money(abs(m.step_saved or 0.0))} {side}."
         )
     if (m.step_saved or 0.0) >= CENT:
         return (

@@ -5,7 +5,7 @@ from __future__ import annotations
 from dataclasses import dataclass
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.explain.changes import acres_short, field_changes, order_changes
+from planner.explain.changes import Gain, acres_short, field_changes, gain, order_changes
 from planner.explain.held import held_plan
 from planner.explain.ideas import ALL
 from planner.explain.trial import Trial
@@ -117,7 +117,8 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
     side = f"{speech.money(abs(cost))} {'more' if cost >= 0.0 else 'less'}"
     side = side if abs(cost) >= CENT / 2.0 else "the same"
     text = f"{what[0].upper()}{what[1:]}: the plan costs {side}"
-    text += f" and covers {speech.acres(covered)}; {also}."
+    more = gain(plan, other, season) or Gain(covered)
+    text += f" and covers {speech.acres(more.acres)}{more.in_place(speech)}; {also}."
     return Repair(idea.field, what, cost, other.gap, covered, also, text)
 
 

@@ -8,7 +8,7 @@ from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.agronomy.protection import need
-from planner.explain.changes import acres_short
+from planner.explain.changes import gain
 from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
@@ -191,17 +191,18 @@ def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCo
     speech = Speech(season.farm)
     if other is None:
         return replace(blank, sentence=f"{rule.name}: not worked out in the time set.")
-    gained = acres_short(plan) - acres_short(other)
-    if gained > ACRE:
+    more = gain(plan, other, season)
+    if more is not None and more.acres > ACRE:
         return replace(
             blank,
             cost=plan.cost.total - other.cost.total,
             gap=other.gap,
-            acres_gained=gained,
-            sentence=f"{rule.name}: without it, {speech.acres(gained)} more would be planted.",
+            acres_gained=more.acres,
+            sentence=f"{rule.name}: without it, {speech.acres(more.acres)} more would be "
+            f"planted{more.in_place(speech)}.",
         )
     # What the plan does is allowed without the rule too, so the best without it is no dearer.
-    finished = gained >= -ACRE
+    finished = more is not None
     held = held_cost(plan, rule.without)
     best = min(held, other.cost.total) if finished else held
     saved = max(0.0, plan.cost.total - best)

@@ -13,7 +13,16 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Outcome
 from tests.support.random_season import hard_season
-from tests.support.seasons import container, farm, jug_by_jug, lot, product, season
+from tests.support.seasons import (
+    container,
+    farm,
+    field,
+    jug_by_jug,
+    lot,
+    product,
+    recipe,
+    season,
+)
 from tests.support.shortages import compared, short_by_priority
 
 
@@ -84,6 +93,36 @@ def test_of_a_limit_far_above_what_is_spent_nobody_asks_what_more_would_bring(
     plan = solve(one, SolveOptions(seconds=20, gap=0.0))
     plan = replace(plan, outcome=Outcome.OPTIMAL if proven else Outcome.FEASIBLE)
     assert money_answer(plan, one, {NO_LIMIT: plan, MORE: plan} if reached else {}).sentence == said
+
+
+def test_land_that_comes_first_counts_where_other_land_takes_its_seed():
+    """100 units: $1,000 don't pay for the keg at $5,000 that 60 acres of priority 1 need.
+
+    So the seed goes to 100 acres of priority 2; with no limit only 40 of these would get it.
+    """
+    one = season(
+        farm=farm(most_to_spend=1_000.0),
+        fields=(
+            field("First", 60.0, only_recipes=("Dear",)),
+            field("Later", 100.0, only_recipes=("Cheap",), priority=2),
+        ),
+        lots=(lot(on_hand=100.0),),
+        products=(product(), product("Beta")),
+        containers=(container(price=100.0), container("Beta", "keg", price=5_000.0)),
+        recipes=(recipe("Cheap", Alpha=1.0), recipe("Dear", Beta=1.0)),
+    )
+    why = told(one)
+    assert why.money.left_short == why.money.left_instead == pytest.approx(60.0)
+    assert (
+        "leaves 60 acres short, which with no limit would be planted in place of 60 acres of a "
+        "later priority for $5,100 in all. $1,000 more would bring nothing."
+    ) in why.money.sentence
+    (short,) = why.shortages
+    assert short.cause is Cause.MONEY
+    assert short.why == (
+        "Seed that suits goes to Later (priority 2, 100 units) in its place: planting it here "
+        "would take $5,000 or more for seed and product, and at most $1,000 may be spent."
+    )
 
 
 def test_a_limit_that_costs_money_only():

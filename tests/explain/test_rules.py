@@ -120,6 +120,22 @@ def test_a_rule_that_keeps_acres_unplanted_says_so() -> None:
     assert "40 acres more would be planted" in varieties.sentence
 
 
+def test_a_rule_that_keeps_acres_of_the_first_priority_unplanted_says_so() -> None:
+    """First asks for a rating that no recipe has: its 80 units go to 80 acres of Later.
+
+    As many acres are short with the rule as without it, but others.
+    """
+    fields = (
+        field("First", 80.0, pressure={"White mold": Pressure.HIGH}),
+        field("Later", 80.0, priority=2),
+    )
+    threat = Threat("White mold", {Pressure.HIGH: Rating.E})
+    _, costs = priced(replace(mold_season(), fields=fields, threats=(threat,)))
+    rule = costs["Protection of First from White mold"]
+    assert rule.acres_gained == pytest.approx(80.0)
+    assert "80 acres more would be planted in place of 80 acres of a later" in rule.sentence
+
+
 def test_every_rule_that_is_on_is_priced() -> None:
     whole = season(
         farm=farm(
