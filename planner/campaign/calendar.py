@@ -149,7 +149,7 @@ def late_bags(order: Sequence[Batch], shop: Shop, begun: Begun = NOTHING_DONE) -
 
 
 def runs(placed: Iterable[Piece]) -> tuple[Run, ...]:
-    """Join neighbouring pieces of one batch on one day."""
+    """Join neighboring pieces of one batch on one day."""
     found: list[Run] = []
     for piece in placed:
         batch, last = piece.batch, piece.first_bag + piece.bags - 1

@@ -2,7 +2,7 @@
 
 The batches of a recipe stay together, so that its line loss comes once, as the plan counts it; its
 lots follow by the last day on which they may be treated, but a lot may be drawn to either end where
-it meets itself under the neighbouring recipe. Where the days want it, a recipe is cut into
+it meets itself under the neighboring recipe. Where the days want it, a recipe is cut into
 stretches first (`planner.campaign.stretches`), which then count as recipes of their own here. Among
 such orders one is better that has, in turn,
 

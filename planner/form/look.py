@@ -1,6 +1,6 @@
-"""How the season workbook looks: colours, number formats, widths. No knowledge of any sheet.
+"""How the season workbook looks: colors, number formats, widths. No knowledge of any sheet.
 
-The colours differ in lightness as well as in hue, so that they stay apart for every eye and on a
+The colors differ in lightness as well as in hue, so that they stay apart for every eye and on a
 black-and-white print; nothing is said by color alone.
 """
 
@@ -75,7 +75,7 @@ def width(column: Column | None, header: str) -> float:
     if 16 < len(header) <= 20 and " " in header.partition("(")[2]:
         longest = len(header)  # so that a unit of two words is not torn apart
     if 12 <= len(header) <= 14 and "(" not in header:
-        longest = len(header)  # so that it keeps off its neighbours
+        longest = len(header)  # so that it keeps off its neighbors
     return max(base, longest + 3)
 
 
@@ -90,7 +90,7 @@ def alignment(column: Column | None) -> Any:
 
 
 def fill(color: str) -> Any:
-    """Fill of one colour."""
+    """Fill of one color."""
     from openpyxl.styles import PatternFill
 
     return PatternFill("solid", fgColor=color)

@@ -146,7 +146,7 @@ def _mark(sheet: Any, address: str, text: str) -> None:
             address = area.start_cell.coordinate
     cell = sheet[address]
     cell.fill = look.fill(look.AMBER)
-    cell.border = look.frame("000000", "thick")  # tells the same without colour
+    cell.border = look.frame("000000", "thick")  # tells the same without color
     if cell.comment is not None:
         text = f"{text}\n\nEarlier note: {cell.comment.text}"
     lines = sum(1 + len(line) // 44 for line in text.splitlines())

@@ -18,7 +18,7 @@ STEPS = (
     "3. Seed lots: every lot of seed with its units, the size of its bags and its seeds per lb.",
     "4. Products and Containers: what goes on seed, what of it is in the shop, what it is sold in.",
     "5. Recipes: which products go on a bag together, and at which rate (the label decides).",
-    "6. Only if it matters to you: the sheets with grey tabs behind these, such as threats.",
+    "6. Only if it matters to you: the sheets with gray tabs behind these, such as threats.",
     "Headers on dark ground under ▼ MUST FILL must be filled; all others may stay blank. On a "
     "sheet that you leave empty nothing has to be filled.",
     "Live check shows units needed and names without a match while you type; red text is wrong.",

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 from planner.engine.jobs import Done, Job, run
 from planner.many.found import fingerprint
 from planner.many.ledger import keep, kept
-from planner.many.work import Order, plan_one
+from planner.many.work import Task, plan_one
 from planner.sharing.dealer import FAILED, FAULTS, Planned
 
 if TYPE_CHECKING:
@@ -85,15 +85,15 @@ def plan_all(
     def jobs() -> Iterator[Job]:
         nonlocal before
         for source in sources:
-            order = _order(source, version, options)
-            if isinstance(order, Planned):
-                record: Planned | None = order
+            task = _task(source, version, options)
+            if isinstance(task, Planned):
+                record: Planned | None = task
             else:
-                record = kept(out, order.name, order.mark, options.seconds)
-                marks[order.name] = order.mark
+                record = kept(out, task.name, task.mark, options.seconds)
+                marks[task.name] = task.mark
                 before += record is not None and record.has_plan
             if record is None:
-                yield Job(source.name, order)
+                yield Job(source.name, task)
                 continue
             found[source.name] = record
             if on_kept is not None:
@@ -111,7 +111,7 @@ def plan_all(
     return All(records, before, work, took, left, 0 if cluster else workers)
 
 
-def _order(source: Source, version: str, options: SolveOptions) -> Order | Planned:
+def _task(source: Source, version: str, options: SolveOptions) -> Task | Planned:
     """Make a job of a season; a record of its fault where it can't be read at all."""
     try:
         content = source.content()
@@ -119,7 +119,7 @@ def _order(source: Source, version: str, options: SolveOptions) -> Order | Plann
         said = f"the file can't be read ({error.strerror})"
         return Planned(source.name, "", FAULTS, faults=(said,))
     mark = fingerprint(source.name, content, version)
-    return Order(source.name, mark, content, source.path.is_dir(), options)
+    return Task(source.name, mark, content, source.path.is_dir(), options)
 
 
 def _settled(done: Done, mark: str, out: Path, options: SolveOptions) -> Planned:

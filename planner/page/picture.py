@@ -1,6 +1,6 @@
 """Pieces of SVG pictures: bars, lines, texts, patterns, round numbers of an axis.
 
-No style is written into a picture: colours are attributes, patterns stand beside them, and texts
+No style is written into a picture: colors are attributes, patterns stand beside them, and texts
 take their look from the page's style sheet.
 """
 
@@ -26,7 +26,7 @@ LETTER = 6.6
 INKS = ("#2f6f80", "#a3560c", "#dfe8ea", "#6e2410", "#6c8f98", "#5b4b8a")
 EDGE = "#1c2b30"
 PATTERNS = ("", "slant", "", "cross", "lines", "dots")
-"""Beside each colour, so that bars stay apart without it."""
+"""Beside each color, so that bars stay apart without it."""
 SHOULD_TICK = 5
 _numbers = count(1)
 
@@ -69,7 +69,7 @@ class Picture:
         self.parts: list[str] = []
 
     def fill(self, ink: int) -> str:
-        """Colour or pattern of a series."""
+        """Color or pattern of a series."""
         return f"url(#{self.mark}-{ink})" if PATTERNS[ink] else INKS[ink]
 
     def bar(self, x: float, y: float, w: float, h: float, ink: int, said: str) -> None:

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
 
 
 STANDS_OUT = 3
-"""Colour of a series that is filled with ink."""
+"""Color of a series that is filled with ink."""
 
 
 @dataclass(frozen=True, slots=True)

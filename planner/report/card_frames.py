@@ -31,7 +31,7 @@ NO_COLOR = (
     "No colorant is in this recipe: one of its products must hold the dye that seed treated with "
     "a pesticide shows, unless its label says otherwise (40 CFR 153.155).",
 )
-LABELLED = (*PESTICIDES, "biological")
+LABELED = (*PESTICIDES, "biological")
 """Kinds with facts to write down: many a biological is registered as a pesticide, too."""
 WIDTHS = (14.0, 15.5, 15.0, 17.0, 15.0, 29.0)
 """Of the columns of every table of a card: more would make the print smaller than 8 points."""
@@ -266,8 +266,8 @@ def _card_actives(card: Card, number: int) -> Table:
 def _labels(card: Card, number: int, facts: Mapping[str, ProductFacts]) -> Table:
     """What labels say, of what may have one or has a fact; lines where they are blank."""
     rows: list[tuple[Content, ...]] = []
-    labelled = {x.product: bool(x.actives) or x.kind in LABELLED for x in card.lines}
-    for product, wanted in labelled.items():
+    labeled = {x.product: bool(x.actives) or x.kind in LABELED for x in card.lines}
+    for product, wanted in labeled.items():
         f = facts.get(product, ProductFacts(product))
         said = (f.registration, f.signal_word, f.equipment, f.re_entry, f.first_aid)
         if wanted or any(said):

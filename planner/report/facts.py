@@ -70,7 +70,7 @@ WARNINGS = "Warnings"
 NO_SUPPLIER = "no supplier named"
 NOTHING_TO_ORDER = "Nothing to order: what is there or on its way covers what the seed takes."
 MOST_MATURITIES = 14
-"""Most columns of the chart of maturities; beyond, neighbours are put together."""
+"""Most columns of the chart of maturities; beyond, neighbors are put together."""
 
 
 class Saving(NamedTuple):
@@ -129,7 +129,7 @@ class LotBalance:
 
 @dataclass(frozen=True, slots=True)
 class MaturityBalance:
-    """Units of the lots of one maturity, or of neighbouring ones."""
+    """Units of the lots of one maturity, or of neighboring ones."""
 
     label: str
     planted: float

@@ -33,7 +33,7 @@ WIDER = 1.08
 BOLD = {Look.STRONG, Look.SHORT, Look.TOTAL}
 """Looks in bold letters."""
 APART = 1.2
-"""More room beside a header than beside a number, so that it does not touch its neighbour."""
+"""More room beside a header than beside a number, so that it does not touch its neighbor."""
 UNIT = re.compile(r"\([^()]*\)$")
 BARE = {Measure.MONEY, Measure.WHOLE_MONEY, Measure.PERCENT}
 """Measures whose unit is in every cell, so that headers go without."""

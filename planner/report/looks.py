@@ -1,8 +1,8 @@
-"""How things look: colours, fonts, fills and number formats, each by its meaning.
+"""How things look: colors, fonts, fills and number formats, each by its meaning.
 
-The palette was put together for this workbook. Neighbouring chart colours differ in lightness and
+The palette was put together for this workbook. Neighboring chart colors differ in lightness and
 carry patterns, so that they stay apart in print and for eyes that don't tell red from green; no
-meaning rests on colour alone: short cells are bold too and say so.
+meaning rests on color alone: short cells are bold too and say so.
 """
 
 from __future__ import annotations
@@ -50,7 +50,7 @@ SERIES = (
     ("6C8F98", "ltHorz", "FFFFFF"),
     ("5B4B8A", "pct20", "FFFFFF"),
 )
-"""Colour, pattern (empty for solid) and its ground, in the order in which series take them."""
+"""Color, pattern (empty for solid) and its ground, in the order in which series take them."""
 
 DATE_FORMAT, US_DATE_FORMAT = "ddd yyyy-mm-dd", "ddd m/d/yyyy"
 TEXT_FORMAT = "@"

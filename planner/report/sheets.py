@@ -143,9 +143,9 @@ class Table:
     """In the first column of the total row, which stands if any column is summed; empty where only
     the groups are summed, as what is in several of them would count several times."""
     group: str = ""
-    """Key of the column whose equal neighbours form a group with a subtotal; rows come sorted."""
+    """Key of the column whose equal neighbors form a group with a subtotal; rows come sorted."""
     parts: str = ""
-    """Key of the column whose equal neighbours are ruled off from the next ones."""
+    """Key of the column whose equal neighbors are ruled off from the next ones."""
     break_groups: bool = False
     """Start every group on a page of its own."""
     filter: bool = False
@@ -307,7 +307,7 @@ class Page:
 
 
 class Room(Enum):
-    """Family of a sheet: its place among the others, in this order, and the colour of its tab."""
+    """Family of a sheet: its place among the others, in this order, and the color of its tab."""
 
     PLAN = "plan"
     ORDER = "order"

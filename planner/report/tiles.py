@@ -49,7 +49,7 @@ def _on_few_lines(text: str) -> float:
 
 
 def shares(widths: list[float], wanted: list[float]) -> list[int]:
-    """Last column of each of some neighbours, the tightest as far from too narrow as can be.
+    """Last column of each of some neighbors, the tightest as far from too narrow as can be.
 
     >>> shares([10, 10, 10, 10], [8, 8]), shares([30, 5, 5], [9, 9, 9])
     ([2, 4], [1, 2, 3])

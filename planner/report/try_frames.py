@@ -66,7 +66,7 @@ def try_sheet(facts: Facts) -> Sheet:
 
 
 def total_of(table: str, key: str, rows: Iterable[int]) -> str:
-    """Sum of some cells of a column, neighbours put together.
+    """Sum of some cells of a column, neighbors put together.
 
     >>> total_of("order", "cost", [0, 1, 2, 5])
     'SUM({order.cost:0}:{order.cost:2},{order.cost:5})'

@@ -42,7 +42,7 @@ CAUTION = (
     "Label first. Wear its protective equipment; move air. Never food, feed or oil. Children and"
     " livestock away. Licensed practice only."
 )
-"""Label, protective equipment, air, no food or feed or oil, children, livestock, licence."""
+"""Label, protective equipment, air, no food or feed or oil, children, livestock, license."""
 CAUTIONS = {
     "The product's label is the law and comes before anything on this sheet.",
     "Wear what the label asks for: gloves, eye protection, respirator, clean clothes. Wash before"

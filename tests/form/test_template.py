@@ -489,7 +489,7 @@ def test_awkward_names_survive(tmp_path: Path) -> None:
         assert season.lots[0].variety == "'Ärla"
 
 
-def test_no_foreign_colours_only_one_palette(book: Workbook) -> None:
+def test_no_foreign_colors_only_one_palette(book: Workbook) -> None:
     """Every fill of the workbook is one of ours, and dark and pale differ in lightness."""
     from planner.form import look
 

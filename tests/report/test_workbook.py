@@ -526,7 +526,7 @@ def test_bars_begin_at_zero_however_long_all_are(least: float, begins: float | N
 
 
 def lightness(color: str) -> float:
-    """L* of an sRGB colour (CIE 1976, D65), as in IEC 61966-2-1 (figures from memory)."""
+    """L* of an sRGB color (CIE 1976, D65), as in IEC 61966-2-1 (figures from memory)."""
     linear = []
     for i in (0, 2, 4):
         v = int(color[i : i + 2], 16) / 255
@@ -535,7 +535,7 @@ def lightness(color: str) -> float:
     return 116 * y ** (1 / 3) - 16 if y > 0.008856 else 903.3 * y
 
 
-def test_neighbours_in_a_chart_differ_in_grey_or_pattern() -> None:
+def test_neighbors_in_a_chart_differ_in_gray_or_pattern() -> None:
     for one, other in zip(looks.SERIES, looks.SERIES[1:], strict=False):
         apart = abs(lightness(one[0]) - lightness(other[0]))
         assert apart > 20 or one[1] != other[1], (one, other)

@@ -50,7 +50,7 @@ class Verdict(Enum):
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Matrix:
-    """A mixed-integer program: minimise cost x with rows and x between their bounds.
+    """A mixed-integer program: minimize cost x with rows and x between their bounds.
 
     `cost`, `lower`, `upper` and `integer` are by column, `row_lower` and `row_upper` by row.
     """
