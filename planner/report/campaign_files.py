@@ -16,12 +16,15 @@ from planner.report.campaign_frames import campaign_book
 from planner.report.files import (
     CAMPAIGN,
     in_place,
-    kept,
+    is_changed,
+    kept_copy,
     refuse_held,
     settle,
     write_together,
 )
 from planner.report.json import VERSION
+from planner.report.packs import file_name
+from planner.report.sheets import Pack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,8 +63,9 @@ def update_campaign(
     -------
     tuple
         The campaign; the files written: ``plan.json`` (under its own name), the calendar named
-        after it and ``campaign.xlsx`` (an older one that something may be typed into is kept
-        beside it); and what is to be said about the log, in sentences.
+        after it and ``campaign.xlsx``, with what was filled in in an older one or in the shop's
+        workbook (the older one is kept beside it where it holds more than that); and what is to be
+        said about the log, in sentences.
 
     Raises
     ------
@@ -71,8 +75,6 @@ def update_campaign(
         When a file cannot be written or one that stands there is not ours; the older ones then
         stand as they stood.
     """
-    from planner.report.workbook import render
-
     calendar = f"{path.stem}.ics"
     with in_place():
         settle(path.parent)
@@ -93,11 +95,28 @@ def update_campaign(
     content = {
         path.name: text.encode("utf-8", "backslashreplace"),
         calendar: to_ical(campaign),
-        CAMPAIGN: render(campaign_book(campaign)),
     }
     with in_place():
-        content |= kept(path.parent, content)
+        content |= _workbook(campaign, path)
         return campaign, write_together(path.parent, content), said
+
+
+def _workbook(campaign: Campaign, path: Path) -> dict[str, bytes]:
+    """The campaign's workbook with what was filled in before, and the older one where it is kept.
+
+    The shop's workbook stays where it is; the campaign's, once there is one, goes before it.
+    """
+    from planner.report.typed import TakenOver, take_over
+    from planner.report.workbook import render
+
+    shop, older = path.parent / file_name(Pack.SHOP, path.stem), path.parent / CAMPAIGN
+    taken = TakenOver(campaign_book(campaign), complete=True)
+    if shop.is_file() and is_changed(shop):
+        taken = take_over(taken.book, shop)
+    if older.is_file():
+        taken = take_over(taken.book, older)
+    lost = older.is_file() and not taken.complete
+    return {CAMPAIGN: render(taken.book), **(kept_copy(older) if lost else {})}
 
 
 def _read(path: Path) -> dict[str, Any]:

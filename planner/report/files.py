@@ -254,13 +254,20 @@ def is_ours(path: Path) -> bool:
 
 
 def is_changed(path: Path) -> bool:
-    """Whether a workbook of ours was saved by another program: something may be typed into it."""
+    """Whether something was typed into a workbook of ours since it was written.
+
+    Not where another program just saved it; where that can't be told, something may be.
+    """
     try:
         with zipfile.ZipFile(path) as book:
             core = book.read("docProps/core.xml")
     except (OSError, KeyError, ValueError, zipfile.BadZipFile):
         return False
-    return CREATOR in core and (LAST not in core or AGAIN in core)
+    if CREATOR not in core or (LAST in core and AGAIN not in core):
+        return False
+    from planner.report.typed import is_as_written
+
+    return not is_as_written(path)
 
 
 def kept(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
@@ -268,11 +275,16 @@ def kept(folder: Path, names: Iterable[str]) -> dict[str, bytes]:
 
     What was typed into them (records, weights, initials) is nowhere else.
     """
-    return {
-        _free_name(folder, name): (folder / name).read_bytes()
-        for name in names
-        if name.endswith(".xlsx") and (folder / name).is_file() and is_changed(folder / name)
-    }
+    found: dict[str, bytes] = {}
+    for path in (folder / name for name in names):
+        if path.suffix == ".xlsx" and path.is_file() and is_changed(path):
+            found |= kept_copy(path)
+    return found
+
+
+def kept_copy(path: Path) -> dict[str, bytes]:
+    """A workbook under a free name beside it, to be kept."""
+    return {_free_name(path.parent, path.name): path.read_bytes()}
 
 
 def was_kept(path: str) -> bool:

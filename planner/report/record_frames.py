@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.records import CAUTIONS_SHORT, RETENTION
 from planner.report.measures import Measure
-from planner.report.sheets import Column, Look, Page, Room, Sheet, Table, Text
+from planner.report.sheets import Cell, Column, Look, Page, Room, Sheet, Table, Text
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -105,4 +105,6 @@ def _seed_row(line: LogLine) -> tuple[Content, ...]:
 
 def _log_row(line: LogLine, numbers: Mapping[str, str | None]) -> tuple[Content, ...]:
     head = (line.day, line.lot, line.recipe, line.product, line.bags)
-    return (*head, line.rate, line.amount, None, None, numbers.get(line.product), None)
+    number = numbers.get(line.product)
+    epa = Cell(number, Look.STRONG) if number else None
+    return (*head, line.rate, line.amount, None, None, epa, None)

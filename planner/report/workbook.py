@@ -45,6 +45,7 @@ from planner.report.stored import store_results
 from planner.report.table_writer import result, write_table
 from planner.report.texts import clean
 from planner.report.tiles import tile_ends
+from planner.report.typed import sign
 from planner.units import say_day
 
 if TYPE_CHECKING:
@@ -79,6 +80,7 @@ def render(book: Book) -> bytes:
             results[number] = found
     for sheet in book.sheets:
         _draw_charts(file, pen, layouts[sheet.title])
+    sign(file)
     content = store_results(workbook_bytes(file), results)
     if _read_back(content) != [s.title for s in book.sheets]:
         msg = "the workbook does not read back as it was written"

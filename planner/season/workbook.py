@@ -68,7 +68,7 @@ def read_workbook(data: bytes, source: str) -> Book:
     InputError
         When the bytes are no workbook that can be read, or pass a limit.
     """
-    unstored = _check_archive(data, source)
+    unstored = check_archive(data, source)
     with _refused(source):
         return _read_sheets(data, source, unstored)
 
@@ -81,7 +81,7 @@ def read_first_sheet(data: bytes, source: str) -> Rows:
     InputError
         As in `read_workbook`.
     """
-    _check_archive(data, source)
+    check_archive(data, source)
     with _refused(source):
         book = _open(data, values=True)
         title = next(title for title in book.sheetnames if hasattr(book[title], "iter_rows"))
@@ -116,8 +116,14 @@ class _Limit(Exception):
         self.seen, self.expected, self.remedy = seen, expected, remedy
 
 
-def _check_archive(data: bytes, source: str) -> bool:
-    """Refuse what is no workbook or unpacks to too much. Returns whether results are missing."""
+def check_archive(data: bytes, source: str) -> bool:
+    """Refuse what is no workbook or unpacks to too much. Returns whether results are missing.
+
+    Raises
+    ------
+    InputError
+        Then.
+    """
     if not data:
         refuse_input(source, "an empty file", EXPECTED)
     if data.startswith(b"\xd0\xcf\x11\xe0"):

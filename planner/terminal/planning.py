@@ -199,7 +199,8 @@ def _older(folder: Path, packs: Sequence[str]) -> list[str]:
     text = f"Left from an earlier plan: {', '.join(left)}. --pack all writes them all new."
     lines = paragraph(text, 0) if left else []
     if (folder / CAMPAIGN).exists():
-        lines += paragraph(f"{CAMPAIGN} is still of an earlier plan: delete it.", 0)
+        text = f"{CAMPAIGN} is still of an earlier plan: rename it to keep what is written in it."
+        lines += paragraph(text, 0)
     return lines
 
 

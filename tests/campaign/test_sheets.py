@@ -315,20 +315,40 @@ def test_files_of_a_campaign_brought_up_to_date(tmp_path):
     assert "done" in row_with(sheet, "L1", "1 to 2")
 
 
-def test_weights_typed_into_the_campaigns_workbook_are_kept(tmp_path):
-    """They were lost with the next day's report."""
-    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
-    update_campaign(path, ["L1:R1:2:2027-04-21"])
+def typed_into(book, sheet, cell, value):
     typed = openpyxl.load_workbook(book)
-    typed["Levels"]["J12"] = 18.4
+    typed[sheet][cell] = value
     typed.properties.lastModifiedBy = "A. Keeper"
     typed.save(book)
-    _, files, _ = update_campaign(path, ["L1:R1:1:2027-04-22"])
+
+
+def test_weights_typed_into_the_campaigns_workbook_go_over_into_the_next(tmp_path):
+    """They were lost with the next day's report; a word where none belongs stays in a copy."""
+    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
+    update_campaign(path, ["L1:R1:2:2027-04-21"])
+    typed_into(book, "Levels", "J10", 18.4)
+    for done in ("L1:R1:1:2027-04-22", "L2:R2:1:2027-05-04"):
+        _, files, _ = update_campaign(path, [done])
+        assert [f.name for f in files][2:] == ["campaign.xlsx"]
+        assert openpyxl.load_workbook(book)["Levels"]["J10"].value == 18.4
+    typed_into(book, "Levels", "L2", "the scale is 0.2 lb off")
+    _, files, _ = update_campaign(path)
     assert [f.name for f in files][2:] == ["campaign.xlsx", "campaign (kept).xlsx"]
-    assert openpyxl.load_workbook(files[-1])["Levels"]["J12"].value == 18.4
-    assert openpyxl.load_workbook(book)["Levels"]["J12"].value is None
-    _, files, _ = update_campaign(path, ["L2:R2:1:2027-05-04"])
-    assert [f.name for f in files][2:] == ["campaign.xlsx"]
+    assert openpyxl.load_workbook(files[-1])["Levels"]["L2"].value == "the scale is 0.2 lb off"
+    assert openpyxl.load_workbook(book)["Levels"]["J10"].value == 18.4
+
+
+def test_records_of_bags_that_were_not_done_after_all_stay_in_a_copy(tmp_path):
+    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
+    update_campaign(path, ["L1:R1:2:2027-04-21"])
+    sheet = openpyxl.load_workbook(book)["Treatment log"]
+    (row,) = [c.row for c in sheet["E"] if c.value == "1 to 2"][:1]
+    typed_into(book, "Treatment log", f"I{row}", "77-A")
+    update_campaign(path)
+    assert openpyxl.load_workbook(book)["Treatment log"][f"I{row}"].value == "77-A"
+    _, files, _ = update_campaign(path, ["L1:R1:1:2027-04-21"], recount=True)
+    assert [f.name for f in files][2:] == ["campaign.xlsx", "campaign (kept).xlsx"]
+    assert openpyxl.load_workbook(files[-1])["Treatment log"][f"I{row}"].value == "77-A"
 
 
 def test_a_plan_of_another_version_stays_as_it_is(tmp_path):
