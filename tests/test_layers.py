@@ -217,6 +217,17 @@ def test_developers_page_names_every_room() -> None:
             assert re.search(rf"^ +{room}(/|\.py) ", text, re.MULTILINE), room
 
 
+def test_files_that_the_developers_page_names_are_in_their_room() -> None:
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    drawing = text.partition("    planner/\n")[2].partition("\n    data/")[0]
+    rooms = re.findall(r"^ {6}(\w+)/ +((?:.+\n?)(?: {20}.*\n?)*)", drawing, re.MULTILINE)
+    assert {room for room, _ in rooms} == {r for r in LAYERS if (PACKAGE / r).is_dir()}
+    for room, said in rooms:
+        for name in re.findall(r"(?<![\w*/])([a-z]\w*\.py)", said):
+            places = [PACKAGE / room / name, PACKAGE / name]
+            assert any(place.is_file() for place in places), f"{room}/{name}"
+
+
 def test_top_level_holds_nothing_else() -> None:
     import subprocess
 
