@@ -210,8 +210,8 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
         for name in sorted({r.product for r in it.recipes[k].rates}):
             terms[at[name]].append((-it.products[at[name]].line_loss, z))
     kinds = line_kinds(it)
-    for n, w in v.way.items():
-        for p, times in v.ways[n].times if v.ways else ():
+    for n, w in v.sequence.items():
+        for p, times in v.sequences[n].times if v.sequences else ():
             terms[p].append((-times * it.products[p].line_loss, w))
     for (i, j), y in v.follows.items():
         on = kinds[i].products if i != START else frozenset()
@@ -222,19 +222,23 @@ def supply_covers_need(problem: LpProblem, v: Variables, it: Instance) -> None:
         problem.addConstraint(weighted(row) == -float(it.supply[p]) / lump, f"cover_{p}")
 
 
-def recipes_run_in_a_way_worked_out(problem: LpProblem, v: Variables, it: Instance) -> None:
-    r"""Recipes that are run are among those of one way, which says what the line loses.
+def recipes_run_in_one_of_the_sequences(problem: LpProblem, v: Variables, it: Instance) -> None:
+    r"""Recipes that are run are among those of one sequence, which says what the line loses.
 
     .. math:: z_r \le \sum_{n \ni r} W_n, \quad \sum_n W_n \le 1
     """
-    if not v.way:
+    if not v.sequence:
         return
     kind_of = {k: n for n, kind in enumerate(line_kinds(it)) for k in kind.recipes}
-    problem.addConstraint(weighted((1.0, w) for w in v.way.values()) <= 1, "one_way")
+    problem.addConstraint(weighted((1.0, w) for w in v.sequence.values()) <= 1, "one_sequence")
     for k, z in v.run.items():
         if k in kind_of:
-            ways = [(1.0, w) for n, w in v.way.items() if kind_of[k] in (v.ways or ())[n].kinds]
-            problem.addConstraint(weighted([*ways, (-1.0, z)]) >= 0, f"in_way_{k}")
+            holding = [
+                (1.0, w)
+                for n, w in v.sequence.items()
+                if kind_of[k] in (v.sequences or ())[n].kinds
+            ]
+            problem.addConstraint(weighted([*holding, (-1.0, z)]) >= 0, f"in_sequence_{k}")
 
 
 def recipes_run_one_after_the_other(problem: LpProblem, v: Variables, it: Instance) -> None:
@@ -248,25 +252,25 @@ def recipes_run_one_after_the_other(problem: LpProblem, v: Variables, it: Instan
     Flow of one commodity keeps the order from falling apart (Gavish and Graves 1978, from memory);
     the last follows from the others where all is whole: who is run brings his products on.
     """
-    kinds, ways = line_kinds(it), list(v.follows)
-    nodes = sorted({j for _, j in ways})
+    kinds, arcs = line_kinds(it), list(v.follows)
+    nodes = sorted({j for _, j in arcs})
     if nodes:
         begin = [(1.0, v.follows[START, j]) for j in nodes]
         problem.addConstraint(weighted(begin) <= 1, "one_first")
     for j in nodes:
-        into = [(1.0, v.follows[way]) for way in ways if way[1] == j]
-        on = [(1.0, v.follows[way]) for way in ways if way[0] == j]
+        into = [(1.0, v.follows[arc]) for arc in arcs if arc[1] == j]
+        on = [(1.0, v.follows[arc]) for arc in arcs if arc[0] == j]
         less = [(-c, y) for c, y in into]
         problem.addConstraint(weighted(into) <= 1, f"once_{j}")
         problem.addConstraint(weighted([*on, *less]) <= 0, f"then_{j}")
-        come = [(1.0, v.flow[way]) for way in ways if way[1] == j]
-        go = [(-1.0, v.flow[way]) for way in ways if way[0] == j]
+        come = [(1.0, v.flow[arc]) for arc in arcs if arc[1] == j]
+        go = [(-1.0, v.flow[arc]) for arc in arcs if arc[0] == j]
         problem.addConstraint(weighted([*come, *go, *less]) == 0, f"flow_{j}")
         for k in kinds[j].recipes:
             if k in v.run:
                 problem.addConstraint(weighted([*into, (-1.0, v.run[k])]) >= 0, f"is_run_{k}")
-    for n, (way, flow) in enumerate(v.flow.items()):
-        problem.addConstraint(flow - len(nodes) * v.follows[way] <= 0, f"flow_on_{n}")
+    for n, (arc, flow) in enumerate(v.flow.items()):
+        problem.addConstraint(flow - len(nodes) * v.follows[arc] <= 0, f"flow_on_{n}")
     for p in sorted({p for j in nodes for p in kinds[j].products}):
         brings = [
             (1.0, y)
@@ -422,7 +426,7 @@ RULES = (
     bags_are_there_once,
     untreated_seed_is_left_over_from_treating,
     recipes_run_where_bags_are_treated,
-    recipes_run_in_a_way_worked_out,
+    recipes_run_in_one_of_the_sequences,
     recipes_run_one_after_the_other,
     supply_covers_need,
     what_is_not_on_hand_is_bought,

@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.errors import NoPlanError
-from planner.optimize.model.line import START, line_kinds, line_ways
+from planner.optimize.model.line import START, line_kinds, run_sequences
 from planner.plan.plan import Plan, Planting, Shortage, Treating
 from planner.plan.price import order_of_runs, price_plan
 
@@ -95,9 +95,9 @@ def run_order(model: Model, x: Floats, treated: tuple[Treating, ...]) -> tuple[s
     kinds = line_kinds(it)
     run = {t.recipe for t in treated}
     path = []
-    ways = line_ways(it, model.keys["run"]) or ()
-    for n in (n for n, value in model.values("way", x) if value > 0.5):
-        path += ways[n].kinds
+    sequences = run_sequences(it, model.keys["run"]) or ()
+    for n in (n for n, value in model.values("sequence", x) if value > 0.5):
+        path += sequences[n].kinds
     at = follows.pop(START, None)
     while at is not None:
         path.append(at)

@@ -1,6 +1,6 @@
-"""Ways in which recipes run through a line that stays primed, worked out beforehand.
+"""Sequences of recipes through a line that stays primed, worked out beforehand.
 
-Which recipes run, and how often each product comes onto the line then: few ways are worth while,
+Which recipes run, and how often each product comes onto the line then: few are worth while,
 as running more recipes for no more losses is never worse. To choose among them is far easier for
 the solver than to put recipes in order itself.
 """
@@ -29,7 +29,7 @@ class LineKind(NamedTuple):
     recipes: tuple[int, ...]
 
 
-class LineWay(NamedTuple):
+class RunSequence(NamedTuple):
     """Kinds of recipes in an order, and how often that brings each product onto the line."""
 
     kinds: tuple[int, ...]
@@ -52,24 +52,24 @@ def line_kinds(it: Instance) -> list[LineKind]:
     return [LineKind(products, tuple(recipes)) for products, recipes in kinds.items()]
 
 
-def line_ways(it: Instance, run: Collection[int]) -> tuple[LineWay, ...] | None:
-    """All ways worth while of the kinds among some recipes; None where there are too many kinds.
+def run_sequences(it: Instance, run: Collection[int]) -> tuple[RunSequence, ...] | None:
+    """Sequences worth while of the kinds among some recipes; None where there are too many kinds.
 
-    Every order of any of these recipes loses as much of each product as one of the ways, or more.
+    Every order of any of these recipes loses as much of each product as one of these, or more.
     """
     kinds = line_kinds(it)
     numbers = [n for n, kind in enumerate(kinds) if any(k in run for k in kind.recipes)]
     if len(numbers) > it.line.most_kinds:
         return None
-    found = _ways(tuple(kinds[n].products for n in numbers), it.line.most_labels)
+    found = _sequences(tuple(kinds[n].products for n in numbers), it.line.most_labels)
     if found is None:
         return None
-    return tuple(LineWay(tuple(numbers[i] for i in w.kinds), w.times) for w in found)
+    return tuple(RunSequence(tuple(numbers[i] for i in w.kinds), w.times) for w in found)
 
 
 @lru_cache(maxsize=64)
-def _ways(held: tuple[frozenset[int], ...], most: int) -> tuple[LineWay, ...] | None:
-    """Work the ways out by dynamic programming over sets of kinds, the last one told apart."""
+def _sequences(held: tuple[frozenset[int], ...], most: int) -> tuple[RunSequence, ...] | None:
+    """Work the sequences out by dynamic programming over sets of kinds, the last one told apart."""
     products = sorted(frozenset[int]().union(*held)) if held else []
     place = {p: i for i, p in enumerate(products)}
     on = [frozenset(place[p] for p in kind) for kind in held]
@@ -100,14 +100,14 @@ def _ways(held: tuple[frozenset[int], ...], most: int) -> tuple[LineWay, ...] | 
             for times, path in labels.items():
                 _keep(best, times, path)
         layer = after
-    ways: list[tuple[int, Times, tuple[int, ...]]] = []
+    sequences: list[tuple[int, Times, tuple[int, ...]]] = []
     for done in sorted(every, key=lambda d: (-d.bit_count(), d)):
         for times, path in sorted(every[done].items()):
-            if not any(done | other == other and _no_more(t, times) for other, t, _ in ways):
-                ways.append((done, times, path))
+            if not any(done | other == other and _no_more(t, times) for other, t, _ in sequences):
+                sequences.append((done, times, path))
     return tuple(
-        LineWay(path, tuple((p, n) for p, n in zip(products, times, strict=True) if n))
-        for _, times, path in ways
+        RunSequence(path, tuple((p, n) for p, n in zip(products, times, strict=True) if n))
+        for _, times, path in sequences
     )
 
 
@@ -116,7 +116,7 @@ def _no_more(one: Times, other: Times) -> bool:
 
 
 def _keep(kept: dict[Times, tuple[int, ...]], times: Times, path: tuple[int, ...]) -> None:
-    """Keep a way unless another one loses no more of anything."""
+    """Keep a sequence unless another loses no more of anything."""
     if any(_no_more(t, times) for t in kept):
         return
     for t in [t for t in kept if _no_more(times, t)]:

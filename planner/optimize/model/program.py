@@ -31,14 +31,14 @@ SEED = ("bags", "part", "bought")
 """Those that say which seed is treated or bought."""
 PURCHASE = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
 """Those that say which containers are bought, and at what price."""
-ORDER = ("run", "way", "follows", "flow", *PURCHASE)
+ORDER = ("run", "sequence", "follows", "flow", *PURCHASE)
 """The same with the recipes that run, whose line loss is part of what is needed."""
 GROUPS = (*PLANTING, *SEED, *ORDER)
 """Groups of variables, in the order of the matrix's columns."""
-FLAGS = ("share", "bare", "lot_share", "way", "follows", "flow", "left")
+FLAGS = ("share", "bare", "lot_share", "sequence", "follows", "flow", "left")
 """Groups of variables that follow from all others. Models over other choices number a primed line's
 ways otherwise, and have no shares where a field has no more of them than it may."""
-DATA = ("choices", "ways", "most_bags", "most_count", "most_spend")
+DATA = ("choices", "sequences", "most_bags", "most_count", "most_spend")
 """What `Variables` holds besides."""
 
 

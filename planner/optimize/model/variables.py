@@ -7,14 +7,14 @@ from math import ceil
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.model.instance import WHOLE, most_bags, most_need
-from planner.optimize.model.line import START, line_kinds, line_ways
+from planner.optimize.model.line import START, line_kinds, run_sequences
 from planner.plan.price import counts_toward, most_affordable, pays_unused
 
 if TYPE_CHECKING:
     from pulp import LpProblem
 
     from planner.optimize.model.instance import Choices, Instance
-    from planner.optimize.model.line import LineWay
+    from planner.optimize.model.line import RunSequence
 
 Var = Any
 """A PuLP variable."""
@@ -49,10 +49,10 @@ class Variables:
     """Bags of a lot bought. [b]"""
     run: dict[int, Var] = field(default_factory=dict)
     """Whether anything is treated with a recipe. [z]"""
-    way: dict[int, Var] = field(default_factory=dict)
-    """Whether recipes run in one of the ways worked out; only where the line stays primed. [W]"""
+    sequence: dict[int, Var] = field(default_factory=dict)
+    """Whether recipes run in a sequence worked out; only where the line stays primed. [W]"""
     follows: dict[tuple[int, int], Var] = field(default_factory=dict)
-    """Whether one kind of recipes runs right after another; only where there are too many ways.
+    """Whether one kind of recipes runs right after another; only where there are too many kinds.
     [y]"""
     flow: dict[tuple[int, int], Var] = field(default_factory=dict)
     """Kinds of recipes still to come, from one kind to the next. [f]"""
@@ -70,8 +70,8 @@ class Variables:
     """Whether a discount level counts. [d]"""
     discount: dict[int, Var] = field(default_factory=dict)
     """Money that a discount level takes off. [D]"""
-    ways: tuple[LineWay, ...] | None = None
-    """What the numbers of `way` stand for."""
+    sequences: tuple[RunSequence, ...] | None = None
+    """What the numbers of `sequence` stand for."""
     most_bags: dict[tuple[int, int], int] = field(default_factory=dict)
     most_count: list[int] = field(default_factory=list)
     most_spend: dict[int, float] = field(default_factory=dict)
@@ -186,10 +186,10 @@ def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
 
 
 def _running(problem: LpProblem, it: Instance, v: Variables) -> None:
-    v.ways = line_ways(it, v.run)
-    if v.ways is not None:
-        for n in range(len(v.ways)):
-            v.way[n] = _add(problem, "W", n, 1, "Integer")
+    v.sequences = run_sequences(it, v.run)
+    if v.sequences is not None:
+        for n in range(len(v.sequences)):
+            v.sequence[n] = _add(problem, "W", n, 1, "Integer")
         return
     kinds = [n for n, kind in enumerate(line_kinds(it)) if any(k in v.run for k in kind.recipes)]
     for i in (START, *kinds):
