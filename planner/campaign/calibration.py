@@ -27,13 +27,13 @@ TOLERANCE = 0.05
 SIZE_CHANGES = (-0.10, -0.05, 0.0, 0.05, 0.10)
 
 
-def sample_grams(seeds: float, per_lb: float) -> float:
-    """Weight of counted seed in g, by its seeds per lb.
+def grams_per_1000(seeds_per_lb: float) -> float:
+    """Weight of 1,000 seeds in g.
 
-    >>> round(sample_grams(1000, 2800), 3)
+    >>> round(grams_per_1000(2800), 3)
     161.997
     """
-    return seeds * G_PER_LB / per_lb
+    return 1000.0 * G_PER_LB / seeds_per_lb
 
 
 def flow_of_catch(weight: float) -> float:
@@ -65,7 +65,7 @@ def calibration(season: Season, batch: Batch) -> Calibration:
         lot=lot.name,
         recipe=recipe.name,
         seeds_per_lb=lot.seeds_per_lb,
-        grams_per_1000=sample_grams(1000, lot.seeds_per_lb),
+        grams_per_1000=grams_per_1000(lot.seeds_per_lb),
         unit_weight=unit_weight(lot, season.farm),
         bag_weight=unit_weight(lot, season.farm) * lot.units_per_bag,
         seed_flow=season.farm.seed_flow,

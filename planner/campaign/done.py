@@ -41,11 +41,11 @@ def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
         When an entry is not of the form above or names no batch of the campaign; holds all faults.
     """
     given = dict(enumerate(texts, 1))
-    return read_each(given, lambda number: _entry(campaign, given[number]), OPTION, FORM)
+    return read_each(given, lambda number: _entry(campaign, given[number]), OPTION)
 
 
 def read_each(
-    texts: Mapping[int, str], read: Callable[[int], Done], source: str, form: str
+    texts: Mapping[int, str], read: Callable[[int], Done], source: str
 ) -> tuple[Done, ...]:
     """Entries by their number or row, as bags done."""
     found, faults = [], []
@@ -54,7 +54,7 @@ def read_each(
             found.append(read(number))
         except ValueError as error:
             at = place(source, number, len(texts))
-            faults.append(replace(at, seen=shown(text), expected=form, remedy=str(error)))
+            faults.append(replace(at, seen=shown(text), expected=FORM, remedy=str(error)))
     if faults:
         raise InputError(source, faults, UNCHANGED)
     return tuple(found)

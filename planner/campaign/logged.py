@@ -54,7 +54,7 @@ def read_log(campaign: Campaign, path: Path) -> Log:
     rows = _cells(path)
     names = _names(campaign)
     texts = {row: ":".join(c if c[3] else c[:3]) for row, c in rows.items()}
-    found = read_each(texts, lambda row: _entry(campaign, names, rows[row]), path.name, FORM)
+    found = read_each(texts, lambda row: _entry(campaign, names, rows[row]), path.name)
     entries = dict(zip(texts, found, strict=True))
     before, older, dated = [*campaign.done], [*campaign.told], [*campaign.done]
     new = {

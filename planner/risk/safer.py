@@ -228,12 +228,12 @@ def _steps(
             yield (*picked[:place], at + 1, *picked[place + 1 :]), more
 
 
-def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
+def drawn(season: Season, plan: Plan) -> AsPlanned | None:
     """Plan in draws with what a safer order costs; None where nothing is said to be unknown."""
     if not season.unknowns:
         return None
-    held = as_planned(season, plan, seed=seed)
-    safer = None if held.enough >= SAFE else safer_order(season, plan, seed=seed)
+    held = as_planned(season, plan)
+    safer = None if held.enough >= SAFE else safer_order(season, plan)
     can = safer is not None and safer.added and safer.within_money
     return replace(
         held,
@@ -242,7 +242,7 @@ def drawn(season: Season, plan: Plan, *, seed: int = 0) -> AsPlanned | None:
     )
 
 
-def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = SAFE) -> str:
+def safety(season: Season, held: AsPlanned, safer: Safer | None) -> str:
     """Say how safe the order is and what a safer one costs.
 
     Parameters
@@ -250,15 +250,15 @@ def safety(season: Season, held: AsPlanned, safer: Safer | None, safe: float = S
     held
         The plan in draws.
     safer
-        What `safer_order` returns for `safe`.
+        What `safer_order` returns for `SAFE`.
     """
     often = chance(held.enough)
     about = "about " if often[0].isdigit() and 0.0 < held.enough < 1.0 else ""
     text = f"In {about}{often} seasons this order is enough"
-    if held.enough >= safe or (safer is not None and not safer.added):
+    if held.enough >= SAFE or (safer is not None and not safer.added):
         return f"{text}.{_why(season)}"
     if safer is None:
-        return f"{text}; nothing that is sold brings it to {chance(safe)}.{_why(season)}"
+        return f"{text}; nothing that is sold brings it to {chance(SAFE)}.{_why(season)}"
     money = Speech(season.farm).money(abs(safer.paid))
     costs = f"{money} more" if safer.paid >= 0.0 else f"{money} less"
     what = "; ".join(filter(None, (added_words(safer.added), kept_words(season.farm, safer.kept))))

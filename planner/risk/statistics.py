@@ -27,7 +27,7 @@ class Mean:
     high: float
 
 
-def interval(values: Floats, sure: float = SURE) -> Mean:
+def interval(values: Floats) -> Mean:
     """Mean of independent draws with its two-sided interval by Student's t.
 
     Parameters
@@ -38,11 +38,11 @@ def interval(values: Floats, sure: float = SURE) -> Mean:
     mean = float(values.mean())
     if len(values) < 2:
         return Mean(mean, -np.inf, np.inf)
-    half = _quantile((1.0 + sure) / 2.0, len(values)) * _error(values)
+    half = _quantile((1.0 + SURE) / 2.0, len(values)) * _error(values)
     return Mean(mean, mean - half, mean + half)
 
 
-def gap_upper(gaps: Floats, sure: float = SURE) -> float:
+def gap_upper(gaps: Floats) -> float:
     """Upper end of the one-sided interval of an optimality gap.
 
     Each value is the cost of an order in a draw (or the mean over a batch of draws) less the least
@@ -52,7 +52,7 @@ def gap_upper(gaps: Floats, sure: float = SURE) -> float:
     """
     if len(gaps) < 2:
         return float(np.inf)
-    return max(0.0, float(gaps.mean()) + _quantile(sure, len(gaps)) * _error(gaps))
+    return max(0.0, float(gaps.mean()) + _quantile(SURE, len(gaps)) * _error(gaps))
 
 
 def _error(values: Floats) -> float:

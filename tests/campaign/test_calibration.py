@@ -13,7 +13,7 @@ from planner.campaign.calibration import (
     catch,
     dose,
     doses,
-    sample_grams,
+    grams_per_1000,
 )
 from planner.campaign.campaign import make_campaign
 from planner.report.campaign_frames import campaign_book
@@ -57,7 +57,7 @@ def one_rate(amount, basis, strength=5.0, **farm):
 )
 def test_weight_of_a_thousand_seeds(per_lb, grams):
     """g per 1,000 seeds = 453,592.37 / (seeds/lb): arithmetic on the international pound."""
-    assert sample_grams(1000, per_lb) == pytest.approx(grams, abs=5e-4)
+    assert grams_per_1000(per_lb) == pytest.approx(grams, abs=5e-4)
 
 
 def test_row_of_a_continuous_treater():

@@ -48,15 +48,15 @@ class OrderTable:
         return replace(self, cost=cost)
 
 
-def _thinned(reach: Floats, cost: Floats, most: int) -> tuple[Floats, Floats]:
+def _thinned(reach: Floats, cost: Floats) -> tuple[Floats, Floats]:
     """Cheapest ways only: cost rises strictly with reach."""
     order = np.lexsort((-reach, cost))
     reach, cost = reach[order], cost[order]
     best = np.maximum.accumulate(reach)
     keep = np.concatenate([[True], best[1:] > best[:-1] + 1e-9])
     reach, cost = reach[keep], cost[keep]
-    if len(reach) > most:
-        at = np.unique(np.linspace(0, len(reach) - 1, most).astype(int))
+    if len(reach) > MOST_POINTS:
+        at = np.unique(np.linspace(0, len(reach) - 1, MOST_POINTS).astype(int))
         reach, cost = reach[at], cost[at]
     return reach, cost
 
@@ -91,7 +91,7 @@ def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[Orde
             share = (off or {}).get(i, 0.0)
             more, dear = _ways(it, i, tops[i], share, limit, float(it.credit[p]))
             both = np.minimum((reach[:, None] + more[None, :]).ravel(), limit + c.size)
-            reach, cost = _thinned(both, (cost[:, None] + dear[None, :]).ravel(), MOST_POINTS)
+            reach, cost = _thinned(both, (cost[:, None] + dear[None, :]).ravel())
             unit.append(min(b.price for b in c.breaks) * (1.0 - share) / c.usable)
         tables.append(_table(reach, cost, float(it.supply[p]), float(it.credit[p]), unit))
     return tables

@@ -281,7 +281,7 @@ def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
     keep = np.array(where, dtype=np.int64)
     whole = np.array([x.cat == "Integer" for x in order], dtype=bool)
     matrix = Matrix(
-        cost=_picked(lp.col_cost_, keep, 0.0),
+        cost=np.append(np.array(lp.col_cost_, dtype=np.float64), 0.0)[keep],
         lower=np.array([x.lowBound for x in order], dtype=np.float64),
         upper=np.array(
             [INFINITE if x.upBound is None else x.upBound for x in order], dtype=np.float64
@@ -311,11 +311,6 @@ def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
         row=row[entries].astype(np.int64),
         value=value[entries],
     )
-
-
-def _picked(values: Sequence[float], keep: NDArray[np.int64], default: float) -> Floats:
-    array = np.append(np.array(values, dtype=np.float64), default)
-    return array[keep]
 
 
 def reduced(matrix: Matrix, free: Bools, x: Floats) -> tuple[Matrix, NDArray[np.int64]]:
