@@ -356,8 +356,8 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
         return ("No group was planned by itself, so there is nothing to compare with.",)
     manner = manner_of(season.farm)
     alike = [c for c in sharing.charges if not c.short]
-    fewer = [c for c in sharing.charges if c.short]
-    said = [_plants_less(c, manner) for c in fewer if len(c.names) == 1]
+    other = [c for c in sharing.charges if c.short]
+    said = [_plants_otherwise(c, manner) for c in other if len(c.names) == 1]
     if _nobodys(season):
         said.append(
             "Products on hand and seed without a grower belong to nobody, so each group is planned "
@@ -374,10 +374,10 @@ def verdict(sharing: Sharing, season: Season) -> tuple[str, ...]:
         else:
             said.append(f"{group} pay {more} more here than if they ordered by themselves.")
     elif _one_by_one_only(sharing):
-        which = "No other grower" if fewer else "No grower"
+        which = "No other grower" if other else "No grower"
         said.append(f"{which} pays more here than by ordering alone.")
     else:
-        which = "No group" if sharing.all_groups and not fewer else "No other group"
+        which = "No group" if sharing.all_groups and not other else "No other group"
         said.append(f"{which} pays more than it would alone.")
     if _one_by_one_only(sharing) and not sharing.all_groups:
         said.append("Whether several of them would do better by themselves was not looked into.")
@@ -406,8 +406,13 @@ def _nobodys(season: Season) -> bool:
     return stock or any(not x.grower and x.on_hand > 0 for x in season.lots)
 
 
-def _plants_less(charge: Charge, manner: Manner) -> str:
-    acres = manner.say(charge.short, Measure.AREA)
+def _plants_otherwise(charge: Charge, manner: Manner) -> str:
+    acres = manner.say(abs(charge.short), Measure.AREA)
+    if charge.short < 0.0:
+        return (
+            f"{_group(charge)} alone would plant {acres} that stay unplanted here, so the cost "
+            "alone is that of more planting."
+        )
     return (
         f"{_group(charge)} alone would leave {acres} unplanted that are planted here, so the cost "
         "alone is that of less planting."
@@ -479,7 +484,7 @@ def _groups(sharing: Sharing) -> Table:
             Column("alone", "Alone", Measure.MONEY),
             Column("over", "More than alone", Measure.MONEY),
             Column("floor", "Alone at least", Measure.MONEY),
-            Column("short", "Less planted alone", Measure.AREA),
+            Column("short", "Less planted alone (more: below 0)", Measure.AREA, width=16),
         ),
         rows,
         f"{'Every group' if sharing.all_groups else 'Groups'} against ordering by "
@@ -530,9 +535,14 @@ def _notes(sharing: Sharing, season: Season, manner: Manner) -> tuple[str, ...]:
             "There are too many growers to plan every group, so the shares come from random orders "
             "of them; the sampling error holds 95 of 100 times."
         )
-    if any(c.short for c in sharing.charges) and sharing.by != BY_USE:
+    if any(c.short > 0.0 for c in sharing.charges) and sharing.by != BY_USE:
         said.append(
             "Some groups would plant less alone, and so cost less: shares by what groups cost "
             "alone favor their members. Shares by use don't look at that."
+        )
+    if any(c.short < 0.0 for c in sharing.charges) and sharing.by != BY_USE:
+        said.append(
+            "Some groups would plant more alone, and so cost more: shares by what groups cost "
+            "alone burden their members. Shares by use don't look at that."
         )
     return tuple(said)

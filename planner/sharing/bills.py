@@ -42,8 +42,8 @@ class Bill:
     alone: float | None = None
     """Least cost found for the grower by himself; None where that was not planned."""
     short_alone: float = 0.0
-    """Acres more than here that he would leave unplanted by himself: then `alone` is the cost of
-    less planting, and not to be compared."""
+    """Acres more than here that he would leave unplanted by himself, below zero fewer: then `alone`
+    is the cost of other planting, and not to be compared."""
 
     @property
     def saved(self) -> float | None:

@@ -76,8 +76,8 @@ class Charge(NamedTuple):
     bound: float
     """Proven: alone, the group pays at least this; minus infinity where that is not known."""
     short: float
-    """Acres more than here that stay unplanted where the group plans alone: its costs are then
-    those of less planting, and not to be compared."""
+    """Acres more than here that stay unplanted where the group plans alone, below zero fewer: its
+    costs are then those of other planting, and not to be compared."""
 
     @property
     def over(self) -> float:
@@ -286,8 +286,8 @@ def _short(plan: Plan, season: Season, name: str) -> float:
 
 
 def _more(acres: float) -> float:
-    """Acres beyond rounding."""
-    return acres if acres > CRUMB else 0.0
+    """Acres beyond rounding, either way."""
+    return acres if abs(acres) > CRUMB else 0.0
 
 
 def _judged(
@@ -319,7 +319,7 @@ def _judged(
             replace(b, short_alone=next((c.short for c in charges if c.names == (b.grower,)), 0.0))
             for b in made.bills
         ),
-        charges=tuple(sorted(charges, key=lambda c: (c.short > 0.0, -c.over))),
+        charges=tuple(sorted(charges, key=lambda c: (c.short != 0.0, -c.over))),
         all_groups=complete,
         core_excess=excess,
         together=_together(plan, singles) if len(singles) == len(names) else (),

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.season.domain import Season
+    from planner.sharing.bills import Bill
     from planner.sharing.shares import Sharing
     from planner.terminal.deciding import Options
 
@@ -91,10 +92,12 @@ def share_lines(sharing: Sharing, season: Season) -> list[str]:
     def say(amount: float | None) -> str:
         return "not known" if amount is None else manner.say(amount, Measure.MONEY)
 
-    rows = [
-        [b.grower, say(b.share), say(b.alone), "plants less" if b.short_alone else say(b.saved)]
-        for b in sharing.bills
-    ]
+    def saved(bill: Bill) -> str:
+        if bill.short_alone:
+            return f"plants {'less' if bill.short_alone > 0.0 else 'more'} alone"
+        return say(bill.saved)
+
+    rows = [[b.grower, say(b.share), say(b.alone), saved(b)] for b in sharing.bills]
     return [
         *paragraph(f"Shared {RULES[sharing.by]}.", 0),
         *table(["Grower", "Share", "Alone", "Saved together"], rows),

@@ -343,10 +343,11 @@ def test_other_shares_are_reached_by_a_line_of_their_own():
     assert (ann.saved, bob.saved) == (20.0, pytest.approx(-5.01))
 
 
-def test_nothing_is_said_to_be_saved_against_planting_less():
+def test_nothing_is_said_to_be_saved_against_planting_less_or_more():
     bill = Bill("Ann", 60.0, (), alone=10.0)
     assert bill.saved == -50.0
     assert replace(bill, short_alone=2.0).saved is None
+    assert replace(bill, alone=90.0, short_alone=-2.0).saved is None
 
 
 def test_bills_as_json():

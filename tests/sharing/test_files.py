@@ -11,6 +11,8 @@ from openpyxl import load_workbook
 
 from planner.campaign.campaign import make_campaign
 from planner.errors import InputError, NoPlanError
+from planner.optimize.options import SolveOptions
+from planner.optimize.search.run import solve
 from planner.report.grower_frames import file_names, grower_book
 from planner.report.plan_files import plan_content
 from planner.report.share_files import write_shares
@@ -152,6 +154,20 @@ class TestPlansOfGroups:
         assert (bob.grower, bob.alone, bob.short_alone) == ("Tiny farm", 0.0, 20.0)
         assert found.core_empty is None
         assert "Tiny farm alone would leave 20 acres unplanted" in " ".join(verdict(found, made))
+
+    def test_whoever_would_plant_more_alone_is_not_compared(self):
+        """Seed of nobody's for one field: Ann's comes first, and Bob's stays unplanted."""
+        fields = (
+            field("North", 10.0, grower="Ann"),
+            field("South", 10.0, grower="Bob", priority=2),
+        )
+        made = season(fields=fields, lots=(lot(on_hand=10.0, units_per_bag=10.0),))
+        plan = solve(made, SolveOptions(effort=3))
+        found = share(made, plan, Budget(effort=3))
+        assert [(s.field, s.acres) for s in plan.shortages] == [("South", 10.0)]
+        assert (found.bills[1].short_alone, found.bills[1].saved) == (-10.0, None)
+        assert found.core_empty is None
+        assert "Bob alone would plant 10 acres that stay" in " ".join(verdict(found, made))
 
     def test_stopped_before_all_groups_bills_are_by_use(self):
         made, plan = self.three("savings")
