@@ -357,6 +357,7 @@ def plan(
     """Make the plan, write plan.json and its workbooks, print order, cost and what is short."""
     from planner import api
     from planner.report.files import PACKS
+    from planner.terminal import places
     from planner.terminal.deciding import Options
     from planner.terminal.planning import Extras, plan_season
 
@@ -368,7 +369,7 @@ def plan(
     extras = Extras(
         why=usual if why is None else why,
         what_if=usual if what_if is None else seconds * what_if,
-        since=since,
+        since=since and places.plan_file(since),
         most_moved=most_moved,
         usual_unknowns=usual_unknowns,
         packs=PACKS if pack is Pack.ALL else (pack.value,),
@@ -453,12 +454,14 @@ def risk(
     quiet: Quiet = False,
 ) -> None:
     """Find the order that is cheapest on average when figures turn out otherwise."""
+    from planner.terminal import places
     from planner.terminal.deciding import Options
     from planner.terminal.risk import Spread, side_by_side, weigh_orders
 
     options = Options(seconds, seed=seed, quiet=quiet)
     spread = Spread(draws, workers or side_by_side(), cluster)
-    weigh_orders(source, out, options, spread, plan_file, _print_all)
+    known = plan_file and places.plan_file(plan_file)
+    weigh_orders(source, out, options, spread, known, _print_all)
 
 
 @app.command(
@@ -504,13 +507,14 @@ def compare(
     seconds: Seconds = 60.0,
 ) -> None:
     """Show plans side by side, differences first; seasons are planned for it."""
-    from planner.terminal import comparing, deciding
+    from planner.terminal import comparing, deciding, places
 
     if len(sources) < 2:
         msg = "name two or more seasons or plans"
         raise typer.BadParameter(msg)
     options = deciding.Options(seconds, quiet=as_json)
-    for line in comparing.compare_all(sources, out, options, as_json=as_json):
+    files = [places.plan_file(path) for path in sources]
+    for line in comparing.compare_all(files, out, options, as_json=as_json):
         _print(line)
 
 
@@ -553,10 +557,12 @@ def campaign(
 ) -> None:
     """Bring the work in the shop up to date; writes plan.json, plan.ics and campaign.xlsx."""
     from planner.report.campaign_files import update_campaign
+    from planner.terminal import places
     from planner.terminal.shop import campaign_lines
     from planner.terminal.text import written_lines
 
-    updated, paths, said = update_campaign(plan_file, done or [], log, today, recount=recount)
+    file = places.plan_file(plan_file)
+    updated, paths, said = update_campaign(file, done or [], log, today, recount=recount)
     for line in [*campaign_lines(updated, said), *written_lines(paths)]:
         _print(line)
 

@@ -541,7 +541,8 @@ def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Ca
     before = (tmp_path / "out" / "plan.xlsx").read_bytes()
     capsys.readouterr()
     file = str(tmp_path / "out" / "plan.json")
-    assert cli.run(["campaign", file, "--done", "L-1:Base:2:2027-01-15"]) == 0
+    folder = str(tmp_path / "out")
+    assert cli.run(["campaign", folder, "--done", "L-1:Base:2:2027-01-15"]) == 0
     shown = capsys.readouterr().out
     assert shown.startswith("2 of 3 bags are done.")
     assert "3 to 3" in shown
@@ -568,6 +569,20 @@ def test_start_never_replaces_unless_forced(tmp_path: Path, capsys: Capture) -> 
     told = ["start", str(tmp_path / "n.xlsx"), "--from", str(file), "--plan", str(tmp_path)]
     assert cli.run(told) == 3
     assert "plan.json cannot be read as a plan" in capsys.readouterr().err
+
+
+def test_a_plan_is_named_by_its_folder_too_but_a_folder_of_tables_is_a_season(
+    tiny: Path, tmp_path: Path, capsys: Capture
+) -> None:
+    winter(tiny, tmp_path / "out")
+    winter(tiny, tiny)
+    edit(tiny, "containers.csv", "jug,1 gal,100", "jug,1 gal,90")  # two jugs: $180
+    capsys.readouterr()
+    told = ["--seconds", "5", "--json"]
+    assert cli.run(["compare", str(tmp_path / "out"), str(tiny), *told]) == 0
+    costs = json.loads(capsys.readouterr().out)["parts"][0]["lines"]
+    assert costs[-1]["amounts"] == [200.0, 180.0]
+    assert winter(tiny, tmp_path / "again", "--since", str(tmp_path / "out")) == 0
 
 
 # --- Ctrl-C ---------------------------------------------------------------------------------------

@@ -6,8 +6,9 @@ from dataclasses import dataclass, replace
 from math import fsum
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS, TOTAL, Outcome
+from planner.plan.plan import COST_TERMS, TOTAL, Outcome, cost_in_cents
 from planner.sums import summed
+from planner.units.money import CENTS, cents
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -196,11 +197,12 @@ def _part(
 
 
 def _costs(plan: Plan) -> dict[tuple[str, ...], float]:
-    """Terms with their signs in the total, and the total that they add up to."""
+    """Terms with their signs in the total, and the total that they add up to, to the cent."""
+    amounts = cost_in_cents(plan.cost)
     terms: dict[tuple[str, ...], float] = {
-        (name,): sign * getattr(plan.cost, key) + 0.0 for key, name, sign in COST_TERMS
+        (name,): amounts.get(key, 0.0) for key, name, _ in COST_TERMS
     }
-    return {**terms, (TOTAL,): plan.cost.total}
+    return {**terms, (TOTAL,): cents(plan.cost.total) / CENTS}
 
 
 def _shortages(plan: Plan) -> dict[tuple[str, ...], float]:

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS, TOTAL
+from planner.plan.plan import COST_TERMS, TOTAL, cost_in_cents
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
@@ -141,10 +141,10 @@ def _product(use: ProductUse, before: ProductUse | None) -> tuple[Content, ...]:
 
 def _costs(tried: Tried, plan: Plan) -> Table:
     rows: list[tuple[Content, ...]] = []
-    for key, name, sign in COST_TERMS:
-        now, was = sign * getattr(tried.plan.cost, key), sign * getattr(plan.cost, key)
-        if now or was:
-            rows.append(_cost(name, now, was))
+    changed, planned = cost_in_cents(tried.plan.cost), cost_in_cents(plan.cost)
+    for key, name, _ in COST_TERMS:
+        if key in changed or key in planned:
+            rows.append(_cost(name, changed.get(key, 0.0), planned.get(key, 0.0)))
     rows.sort(key=lambda row: row[3] is None)
     rows.append(_cost(TOTAL, tried.plan.cost.total, plan.cost.total, Look.TOTAL))
     return Table(

@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.many.found import WORKBOOKS, is_season
+from planner.report.files import JSON
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -22,6 +23,15 @@ def plan_folder(source: Path) -> Path:
     whole = source.resolve()
     name = whole.name if whole.is_dir() or _has_twin(whole) else whole.stem
     return whole.parent / f"{name}-plan"
+
+
+def plan_file(path: Path) -> Path:
+    """File of a plan that is named by its file or by its folder.
+
+    A folder of CSV files is a season, wherever its plan was written.
+    """
+    inside = path / JSON
+    return inside if inside.is_file() and not is_season(path) else path
 
 
 def _has_twin(workbook: Path) -> bool:

@@ -12,7 +12,7 @@ from planner.explain.explain import explain
 from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
-from planner.plan.plan import Outcome, Shortage
+from planner.plan.plan import Cost, Outcome, Shortage
 from planner.report.again_frames import what_if_sheet
 from planner.report.comparison import comparison_book
 from planner.report.explain_frames import explain_sheets, shortage_blocks
@@ -64,6 +64,15 @@ def test_costs_add_up_to_their_total() -> None:
         {"Containers": 300.0, "Discounts": -15.0, "Carryover credit": -75.0}
     )
     assert total.amounts[0] == pytest.approx(210.0)
+
+
+def test_costs_that_are_shown_add_up_to_the_cent() -> None:
+    """100 - 2.004 - 5.004 is 92.992: shown as 100.00, -2.00 and -5.00 it would look a cent off."""
+    cost = Cost(containers=100.0, discounts=2.004, carryover_credit=5.004)
+    plan = replace(solve(season(), SolveOptions()), cost=cost)
+    *terms, total = compare([("one", plan), ("two", plan)]).parts[0].lines
+    assert round(total.amounts[0], 2) == 92.99
+    assert sum(round(100 * x.amounts[0]) for x in terms) == 9299
 
 
 def test_a_total_that_lacks_what_is_paid_is_not_compared_in_silence() -> None:
