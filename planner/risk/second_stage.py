@@ -55,7 +55,7 @@ BEFORE = 0.2
 """Share of the time for what is best with known plantings, before a draw's own best is proven."""
 ROUGHLY = 5e-3
 """Proven distance at which that is good enough."""
-TREATED = ("bags", "part", "run", "way", "follows")
+TREATED = ("bags", "part", "run", "sequence", "follows")
 """Groups of variables that take product."""
 
 
