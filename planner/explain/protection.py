@@ -7,7 +7,14 @@ from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, reached
 from planner.agronomy.suitability import suitable
-from planner.explain.supply import acres_from, all_seed, not_bought, units_for, unused, usable_on
+from planner.explain.supply import (
+    acres_to_treat,
+    all_seed,
+    not_bought,
+    units_for,
+    unused,
+    usable_on,
+)
 from planner.explain.threats import FieldLine, LotLine, PressureLine, ThreatPage
 from planner.explain.words import Speech, count, listing
 from planner.plan.plan import CENT
@@ -80,7 +87,8 @@ def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPag
     lots = _lot_lines(view)
     by_name = {f.field: f for f in fields}
     like = _hardest_to_meet(view)
-    more = acres_from(like, usable_on(like, view.pools, view.pairs), view.season) if like else 0.0
+    pools = usable_on(like, view.pools, view.pairs) if like else ()
+    more = acres_to_treat(like, pools, view.pairs, view.plan, view.season) if like else 0.0
     page = ThreatPage(
         threat=view.threat.name,
         white_mold=is_white_mold(view.threat.name),

@@ -3,17 +3,20 @@
 from __future__ import annotations
 
 from collections import defaultdict
+from math import floor, inf
 from typing import TYPE_CHECKING, NamedTuple
 
+from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
 from planner.season.domain import UNTREATED
+from planner.sums import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Iterable, Mapping, Sequence
 
     from planner.plan.plan import Plan
-    from planner.season.domain import Field, Season, SeedLot
+    from planner.season.domain import Field, Recipe, Season, SeedLot
 
 CRUMB = 1e-6
 """Units or acres that count as none."""
@@ -79,6 +82,67 @@ def usable_on(
 def acres_from(field: Field, pools: Iterable[Pool], season: Season) -> float:
     """Acres of a field that pools of suitable lots would plant."""
     return sum(p.units / units_per_acre(field, season.lot_named[p.lot], season.farm) for p in pools)
+
+
+def acres_to_treat(
+    field: Field,
+    pools: Sequence[Pool],
+    pairs: Mapping[tuple[str, str], list[str]],
+    plan: Plan,
+    season: Season,
+) -> float:
+    """Acres of a field that pools of suitable lots would plant, those that are open once treated.
+
+    As far as product left or for sale goes, under the one recipe that goes furthest.
+    """
+
+    def goes_as_it_is(pool: Pool) -> bool:
+        return pool.recipe is not None or UNTREATED in pairs[field.name, pool.lot]
+
+    ready = [p for p in pools if goes_as_it_is(p)]
+    to_treat = [p for p in pools if not goes_as_it_is(p)]
+    under = [
+        _acres_under(recipe, field, fit, plan, season)
+        for recipe in season.recipes
+        if (fit := [p for p in to_treat if recipe.name in pairs[field.name, p.lot]])
+    ]
+    return acres_from(field, ready, season) + max(under, default=0.0)
+
+
+def _acres_under(
+    recipe: Recipe, field: Field, pools: Sequence[Pool], plan: Plan, season: Season
+) -> float:
+    """Acres that the bags of some pools plant that product is there for."""
+    run = any(t.recipe == recipe.name for t in plan.treating)
+    room = {
+        rate.product: _room(rate.product, plan, season)
+        - (0.0 if run else season.product_named[rate.product].line_loss)
+        for rate in recipe.rates
+    }
+    acres = 0.0
+    for pool in pools:
+        lot = season.lot_named[pool.lot]
+        each = summed((r.product, floz_per_unit(r, lot, season)) for r in recipe.rates)
+        more = 1.0 + season.farm.product_margin
+        units = min((room[p] / (floz * more) for p, floz in each.items() if floz > 0), default=inf)
+        if units < pool.units:  # bags are treated whole
+            units = max(0.0, floor(units / lot.units_per_bag + CRUMB) * lot.units_per_bag)
+        units = min(units, pool.units)
+        for product, floz in each.items():
+            room[product] -= units * floz * more
+        acres += units / units_per_acre(field, lot, season.farm)
+    return acres
+
+
+def _room(product: str, plan: Plan, season: Season) -> float:
+    """Fl oz of a product that the plan leaves, and that are still for sale."""
+    ordered = plan.counts
+    left = sum(u.left for u in plan.products if u.product == product)
+    for c in season.containers:
+        if c.product == product:
+            more = inf if c.most is None else c.most - ordered.get((product, c.name), 0)
+            left += more * c.usable if more > 0 else 0.0
+    return left
 
 
 def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Season) -> float:

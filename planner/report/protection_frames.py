@@ -107,7 +107,9 @@ def _threats(facts: Facts) -> Table:
         rows=tuple(rows),
         empty="No field is under pressure of a threat.",
         note="Only fields whose pressure asks for a rating count. Room for more: land like the "
-        "field that is hardest to protect, as far as seed left or for sale goes." + PRICED * priced,
+        "field that is hardest to protect, as far as seed and product left or for sale go."
+        + PRICED
+        * priced,
     )
 
 

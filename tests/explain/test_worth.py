@@ -172,6 +172,20 @@ def test_enough_worked_by_hand() -> None:
     )
 
 
+def test_no_more_land_is_protected_than_product_is_for() -> None:
+    """Of Strong one container of 100 fl oz is sold: 80 are taken, 20 are 10 units, no whole bag."""
+    whole = mold()
+    few = replace(whole, containers=(replace(whole.containers[0], most=1), whole.containers[1]))
+    (page,) = threat_pages(solve(few, SolveOptions()), few)
+    assert page.units_left == pytest.approx(20.0)
+    assert page.more_acres == 0.0
+    assert " No more land like Creek could be protected." in page.sentence
+    more = replace(few.containers[0], size=120.0)
+    few = replace(few, containers=(more, whole.containers[1]))
+    (page,) = threat_pages(solve(few, SolveOptions()), few)
+    assert page.more_acres == pytest.approx(20.0)
+
+
 @pytest.mark.parametrize(
     ("cost", "cell", "words"),
     [
