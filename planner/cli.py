@@ -267,7 +267,7 @@ def plan(
             parser=_number(0),
             metavar="G",
             help="Stop once the plan is proven this near the cheapest, as a share of the total: "
-            "0.01 is 1 %.",
+            "0.01 is 1%.",
         ),
     ] = 1e-4,
     effort: Annotated[

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from itertools import pairwise
 from pathlib import Path
 
 import pytest
@@ -62,6 +63,53 @@ def test_texts_are_in_words_that_a_grower_would_say(path: Path) -> None:
 def test_home_made_words_are_found(text: str) -> None:
     """Else the test above could not fail."""
     assert REFUSED.search(text)
+
+
+APART = re.compile(r"[\d_] %(?![-\w(}])|%[.\d]*f %%|\\ %")
+"""A percent sign set off by a space: written with none in the United States (common practice)."""
+
+
+def set_off(path: Path) -> Iterator[str]:
+    """Texts of a file in which a space is put before a percent sign."""
+    if path.suffix != ".py":
+        yield from APART.findall(path.read_text("utf-8"))
+        return
+    yield from (text for _, text in seen(path) if APART.search(text))
+    for node in ast.walk(ast.parse(path.read_text("utf-8"))):
+        for part, after in pairwise(getattr(node, "values", ())):
+            said = getattr(after, "value", "")
+            if isinstance(part, ast.FormattedValue) and str(said).startswith(" %"):
+                yield str(said)
+
+
+TOP = PACKAGE.parent
+TEMPLATES = sorted((PACKAGE / "page" / "templates").iterdir())
+
+
+@pytest.mark.parametrize(
+    "path",
+    [*FILES, *TEMPLATES, TOP / "README.md", TOP / "data" / "INPUT.md"],
+    ids=lambda p: p.name,
+)
+def test_percent_is_written_without_a_space_before_its_sign(path: Path) -> None:
+    assert list(set_off(path)) == []
+
+
+@pytest.mark.parametrize(
+    ("name", "text"),
+    [
+        ("a.py", 'x = f"within {gap * 100:.2f} %"'),
+        ("a.py", "x = 'above 0 % and up'"),
+        ("a.py", r"x = '0.0\\ %'"),
+        ("a.html", "{{ '%.2f %%'|format(x) }}"),
+        ("a.md", "by more than 0.01 % (see below)"),
+    ],
+)
+def test_a_space_before_a_percent_sign_is_found(name: str, text: str, tmp_path: Path) -> None:
+    """Else the test above could not fail."""
+    path = tmp_path / name
+    path.write_text(text, "utf-8")
+    assert list(set_off(path))
 
 
 ONE_NAME = re.compile(

@@ -140,6 +140,12 @@ def before_ordering(campaign: Campaign) -> list[str]:
     ]
 
 
+def _flush_names_purchase(campaign: Campaign, product: str) -> bool:
+    """Whether what to buy of a product is said where it is flushed, before its nights."""
+    flushes = campaign.drawdown.flushes
+    return any(f.product == product and f.missing > WORTH_TELLING for f in flushes)
+
+
 def _flushed(campaign: Campaign) -> list[str]:
     """What the line takes beyond the plan, and whether what is there covers it."""
     found = []
@@ -178,6 +184,9 @@ def _sits_too_long(campaign: Campaign) -> list[str]:
 
 def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
     first, night = nights[0], nights[0].night
+    other = "treat it on fewer days"
+    said = _flush_names_purchase(campaign, night.product)
+    ways = f", too: {other}, or buy as above" if said else _ways(campaign, night.product, other)
     times = "" if len(nights) == 1 else f" {len(nights)} times, first"
     takes, missing = sum(s.takes for s in nights), sum(s.missing for s in nights)
     return (
@@ -185,8 +194,7 @@ def _primed_again(campaign: Campaign, nights: Sequence[Standing]) -> str:
         f" from {_day(campaign, night.since)} to {_day(campaign, night.until)}. To flush it and"
         f" prime it again takes {_volume(campaign, takes)} more; only"
         f" {_volume(campaign, first.there)} are left over by the plan, so"
-        f" {_volume(campaign, missing)} are missing"
-        f"{_ways(campaign, night.product, 'treat it on fewer days')}."
+        f" {_volume(campaign, missing)} are missing{ways}."
     )
 
 

@@ -249,7 +249,7 @@ def _whole_percent(share: float) -> float:
 
 
 def _percent(share: float) -> str:
-    return f"{number(share * 100.0)} %"
+    return f"{number(share * 100.0)}%"
 
 
 def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Idea]:
@@ -269,7 +269,7 @@ def _lower_rate(field: Field, short: ShortField, season: Season) -> Iterator[Ide
         lower, verb, noun = replace(field, sowing=replace(sowing, plants=fewer)), "aim at", "plants"
     what = (
         f"{verb} {speech.seeds_per_acre(fewer)} instead of {speech.seeds_per_acre(wanted)} {noun} "
-        f"per {speech.an_acre()} ({number((1 - fewer / wanted) * 100)} % less)"
+        f"per {speech.an_acre()} ({number((1 - fewer / wanted) * 100)}% less)"
     )
     yield Idea(f"{field.name}\nrate", field.name, what, _with(season, lower), (field.name,))
 

@@ -46,7 +46,7 @@ def level_reaches(plan: Plan, season: Season) -> tuple[LevelReach, ...]:
     reaches = []
     for level in season.discounts:
         have = qualifying_spend(level, plan.order, season)
-        name = f"{level.name} {number(level.percent * 100)} %"
+        name = f"{level.name} {number(level.percent * 100)}%"
         if level.supplier:
             name += f" of {level.supplier}"
         if have < level.spend - 1e-9 * max(1.0, level.spend):

@@ -137,7 +137,7 @@ def from_before(saved: float, old: Plan, speech: Speech) -> str:
         )
     if distance <= PROVEN_GAP * max(1.0, abs(old.cost.total)):
         return "The old plan was proven the cheapest then: this comes from what changed since."
-    share = f"{speech.money(distance)} or {100.0 * distance / abs(old.cost.total):.1f} %"
+    share = f"{speech.money(distance)} or {100.0 * distance / abs(old.cost.total):.1f}%"
     if distance >= saved - CENT:
         return (
             f"The old plan was not proven the cheapest when it was made: it stopped {share} above "

@@ -90,17 +90,17 @@ def _farm_rules(season: Season) -> Iterator[Rule]:
         yield Rule("bags", "Bags are treated whole, not by the unit", convenience, without)
     if farm.most_of_one_variety is not None:
         most = number(farm.most_of_one_variety * 100)
-        name = f"No variety on more than {most} % of all planted land"
+        name = f"No variety on more than {most}% of all planted land"
         without = replace(season, farm=replace(farm, most_of_one_variety=None))
         yield Rule("variety share", name, safety, without)
     if season.maturity_spread:
         without = replace(season, maturity_spread=())
         yield Rule("spread", "Maturities are spread", safety, without)
     if farm.spare_seed > 0.0:
-        name = f"{number(farm.spare_seed * 100)} % spare seed"
+        name = f"{number(farm.spare_seed * 100)}% spare seed"
         yield Rule("spare", name, safety, replace(season, farm=replace(farm, spare_seed=0.0)))
     if farm.product_margin > 0.0:
-        name = f"{number(farm.product_margin * 100)} % margin on product"
+        name = f"{number(farm.product_margin * 100)}% margin on product"
         yield Rule("margin", name, safety, replace(season, farm=replace(farm, product_margin=0.0)))
 
 

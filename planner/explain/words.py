@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.units import say_money
@@ -36,6 +37,15 @@ def number(x: float, digits: int = 1) -> str:
     text = f"{x:,.{digits}f}"
     text = text.rstrip("0").rstrip(".") if "." in text else text
     return "0" if text == "-0" else text
+
+
+def percent_at_most(share: float) -> str:
+    """A share in percent, rounded up so that it promises no more than was proven.
+
+    >>> percent_at_most(0.01234), percent_at_most(0.0061), percent_at_most(0.0)
+    ('1.24%', '0.61%', '0.01%')
+    """
+    return f"{max(1, ceil(share * 10_000 - 1e-6)) / 100:.2f}%"
 
 
 def capital(text: str) -> str:

@@ -40,7 +40,7 @@ COMMON_THREATS = (
 
 @dataclass(frozen=True, slots=True)
 class Percent:
-    """A percent as it is shown: ``Percent(3.0)`` is 3 %."""
+    """A percent as it is shown: ``Percent(3.0)`` is 3%."""
 
     shown: float
 
@@ -130,7 +130,7 @@ def setting_note(setting: Column) -> str:
     """Guidance for a setting.
 
     >>> setting_note(schema.sheet("Farm").column("Spare seed"))
-    "Seed on top of every field's need. Blank: 0 %."
+    "Seed on top of every field's need. Blank: 0%."
     """
     metric = METRIC.get(setting.measure) if setting.measure else None
     metric = METRIC_OF.get(setting.name, metric)

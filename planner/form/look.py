@@ -59,7 +59,7 @@ WIDE = {Kind.NAME: 22, Kind.REF: 19, Kind.REFS: 22, Kind.TEXTS: 16, Kind.TEXT: 1
 def number_format(column: Column | None) -> str:
     """Number format of a column's cells, text for names.
 
-    A blank percent cell has none: whether 3 or 3 % is typed, the spreadsheet keeps it as it is.
+    A blank percent cell has none: whether 3 or 3% is typed, the spreadsheet keeps it as it is.
     """
     if column is None:
         return "General"

@@ -133,7 +133,7 @@ def say(value: Value, measure: Measure, manner: Manner, decimals: int | None = N
     >>> say(1234.5, Measure.MONEY, Manner()), say(-3.0, Measure.MONEY, Manner())
     ('$1,234.50', '-$3.00')
     >>> say(0.031, Measure.PERCENT, Manner()), say(1280.0, Measure.VOLUME, Manner())
-    ('3.1 %', '10.00')
+    ('3.1%', '10.00')
     >>> say(date(2027, 5, 3), Measure.DATE, Manner()), say(True, Measure.TEXT, Manner())
     ('Mon 5/3/2027', 'yes')
     """
@@ -158,7 +158,7 @@ def _number(number: float, measure: Measure, manner: Manner, decimals: int | Non
     if measure is Measure.DOSE and decimals is None and abs(shown) < SMALL_DOSE:
         places += 1
     if measure is Measure.PERCENT:
-        return f"{shown * 100:.{places}f} %"
+        return f"{shown * 100:.{places}f}%"
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
         return say_money(f"{shown:z,.{places}f}", manner.currency)
     if measure is Measure.TEXT or (measure is Measure.NUMBER and decimals is None):

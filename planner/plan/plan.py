@@ -23,7 +23,7 @@ class Outcome(Enum):
     """How sure the plan is."""
 
     OPTIMAL = "optimal"
-    """Proven: no plan is cheaper by more than 0.01 %."""
+    """Proven: no plan is cheaper by more than 0.01%."""
     FEASIBLE = "feasible"
     """Keeps every rule; `Plan.bound` says how much cheaper any plan could be at the most."""
 
@@ -139,6 +139,15 @@ class Cost:
             - self.carryover_credit
             + self.yield_loss
         )
+
+
+def in_cents(amount: float) -> float:
+    """Money in whole cents, as it is read.
+
+    >>> in_cents(78555.9482)
+    78555.95
+    """
+    return cents(amount) / CENTS
 
 
 def cost_in_cents(cost: Cost) -> dict[str, float]:

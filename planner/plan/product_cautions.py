@@ -252,7 +252,7 @@ def many_recipes_in_order(plan: Plan, season: Season) -> Iterator[str]:
 
 
 def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
-    """Discount levels that the order misses by less than 5 %."""
+    """Discount levels that the order misses by less than 5%."""
     spends = [(d, qualifying_spend(d, plan.order, season)) for d in season.discounts]
     reached: dict[tuple[str, str | None], float] = defaultdict(float)
     for level, spend in spends:
@@ -271,7 +271,7 @@ def discount_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
 
 
 def free_freight_nearly_reached(plan: Plan, season: Season) -> Iterator[str]:
-    """Suppliers whose free freight the order misses by less than 5 %."""
+    """Suppliers whose free freight the order misses by less than 5%."""
     for s in season.suppliers:
         spend = sum(o.cost for o in plan.order if o.supplier == s.name)
         if s.free_from is None or s.freight <= 0.0 or spend <= 0.0:

@@ -98,7 +98,7 @@ def growers_left_blank(season: Season) -> Iterator[str]:
 def _blank(left: list[tuple[str, Row]], every: int, word: str) -> str:
     """Name the only one that is left blank, else count them and say where the first stands."""
     name, row = left[0]
-    place = f"row {row.number} of sheet {row.sheet}" if row.number else ""
+    place = f"{row.sheet}, row {row.number}" if row.number else ""
     if len(left) == 1:
         return f"{word} {name} ({f'{place}; ' if place else ''}1 of {every})"
-    return f"{len(left)} of {every} {word}s" + (f" (first in {place})" if place else "")
+    return f"{len(left)} of {every} {word}s" + (f" (first: {place})" if place else "")

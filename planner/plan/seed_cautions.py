@@ -197,11 +197,17 @@ def _seeds(per_acre: float, season: Season) -> str:
 
 
 def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
-    """Lots whose germination test is older than nine months when they are planted.
+    """Lots whose germination test is too old."""
+    yield from too_old_tests(plan, season).values()
+
+
+def too_old_tests(plan: Plan, season: Season) -> dict[str, str]:
+    """Lots whose germination test is older than nine months when they are planted, and that said.
 
     So is seed that was treated as long before and has no test at all: in an ordinary warehouse
     next to nothing germinated after 20 months (Mbofung et al., Crop Science 53, 2013).
     """
+    found = {}
     days = {f.name: f.planting_date for f in season.fields}
     for lot in season.lots:
         planted = [day for p in plan.planting if p.lot == lot.name and (day := days[p.field])]
@@ -210,18 +216,18 @@ def old_germination_test(plan: Plan, season: Season) -> Iterator[str]:
             continue
         late = [day for day in planted if day > fresh_until(since)]
         if late and lot.test_date is None:
-            yield (
+            found[lot.name] = (
                 f"Lot {lot.name}{where(lot.row)} was treated on {day_of(since, season)}, more than "
                 f"{TEST_MONTHS} months before planting on {day_of(min(late), season)}, and has no "
                 "Test date: have its germination tested before you count on it."
             )
-            continue
-        if late:
-            yield (
+        elif late:
+            found[lot.name] = (
                 f"The germination test of lot {lot.name}{where(lot.row)} is of "
                 f"{day_of(since, season)}, more than {TEST_MONTHS} months before planting "
                 f"on {day_of(min(late), season)}: test it again."
             )
+    return found
 
 
 def weak_seed(plan: Plan, season: Season) -> Iterator[str]:
@@ -229,8 +235,8 @@ def weak_seed(plan: Plan, season: Season) -> Iterator[str]:
 
     Notes
     -----
-    A test of vigor at 85 % or less: Michigan State Univ. Extension, 2013. More liquid lowers the
-    quality of seed of low vigor: Brzezinski et al., Journal of Seed Science 39(2), 2017. Under 90 %
+    A test of vigor at 85% or less: Michigan State Univ. Extension, 2013. More liquid lowers the
+    quality of seed of low vigor: Brzezinski et al., Journal of Seed Science 39(2), 2017. Under 90%
     the seeding rate is divided by germination: E. P. Christmas, Purdue Univ., 6 Apr 2001.
     """
     treated = {t.lot for t in plan.treating}

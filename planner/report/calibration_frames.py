@@ -30,7 +30,7 @@ CATCH = 30
 EXAMPLE = {False: ((137.0, 138.0, 137.5), 6.5), True: ((62.0, 63.0, 62.5), 420.0)}
 """Seed caught and liquid by weight of the worked example, by whether the farm is metric."""
 WRONG = (-0.2, -0.1, -0.05, 0.05, 0.1, 0.2)
-"""Seed flows against the one set; one that nobody measured can be 20 % off (Grainews)."""
+"""Seed flows against the one set; one that nobody measured can be 20% off (Grainews)."""
 SMALLER = 0.88
 """Size of print, so that five batches stand on a page."""
 FIRST = 34.0

@@ -211,7 +211,7 @@ def _goes(card: Card, manner: Manner) -> str:
     shares = [x.polymer_share for x in card.lots]
     low, high = (f"{share:.0%}".rstrip("%") for share in (min(shares), max(shares)))
     polymer = (
-        f" Polymer: {low if low == high else f'{low} to {high}'} % of it." if any(shares) else ""
+        f" Polymer: {low if low == high else f'{low} to {high}'}% of it." if any(shares) else ""
     )
     more = (
         f"{len(card.lots)} lots in all; those with least and most liquid are shown. "

@@ -51,7 +51,7 @@ def _planter(facts: Facts) -> Text:
     """What treated seed does to a planter.
 
     A planter set for 30,000 dropped about 26,000 treated seeds (Kansas State Univ., 23 Mar 2004, in
-    seedquest.com); elsewhere 2 to 5 % fewer. Cold seed turning tacky: common practice.
+    seedquest.com); elsewhere 2 to 5% fewer. Cold seed turning tacky: common practice.
     """
     powders = [p.name for p in facts.season.products if p.kind == POWDER]
     with_powder = f" Mix in {', '.join(powders)} as you fill." if powders else ""

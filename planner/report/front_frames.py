@@ -13,6 +13,7 @@ from planner.plan.plan import (
     TOTAL,
     Outcome,
     cost_in_cents,
+    in_cents,
     says_something,
 )
 from planner.plan.product_cautions import order_by_passed
@@ -193,7 +194,7 @@ def _room_said(facts: Facts, room: float) -> str:
     if room < CENT / 2:
         return "Proven: no plan that keeps every rule is cheaper by a cent."
     gap = facts.decided.gap
-    share = "less than 0.01 %" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
+    share = "less than 0.01%" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
     amount = facts.say(room, Measure.MONEY)
     text = f"no plan can be cheaper by more than {amount} ({share} of the total compared)."
     if facts.decided.outcome is Outcome.OPTIMAL:
@@ -365,7 +366,7 @@ def _cost(facts: Facts) -> Table:
         rows=(
             (
                 *(Cell(value, link=links[key]) for key, _, value in kinds),
-                Cell(cost.total, Look.TOTAL),
+                Cell(in_cents(cost.total), Look.TOTAL),
             ),
         ),
         note=_compared_said(facts),

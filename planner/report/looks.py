@@ -220,7 +220,7 @@ def number_format(measure: Measure, manner: Manner, decimals: int | None = None)
     if measure is Measure.NUMBER:
         return digits + ("##" if decimals is None else "")
     if measure is Measure.PERCENT:
-        return "0" + ("." + "0" * places if places else "") + "\\ %"
+        return "0" + ("." + "0" * places if places else "") + "%"
     if measure in (Measure.MONEY, Measure.WHOLE_MONEY):
         sign = currency_format(manner.currency)
         return f"{sign}{digits};-{sign}{digits}"

@@ -174,7 +174,7 @@ class Manner:
         factor, label, decimals = self.shown(measure)
         shown = number * factor
         if measure is Measure.PERCENT:
-            return f"{_plain(shown * 100, 2)} %"
+            return f"{_plain(shown * 100, 2)}%"
         if label.startswith("¤"):
             return say_money(f"{shown:z,.{decimals}f}", self.currency) + label[1:]
         return f"{_plain(shown, decimals)} {label}".rstrip()

@@ -5,7 +5,7 @@ from __future__ import annotations
 import math
 from typing import TYPE_CHECKING
 
-from planner.explain.words import capital
+from planner.explain.words import capital, percent_at_most
 from planner.plan.plan import NEARNESS
 from planner.report.facts import COMPARED
 from planner.report.measures import Measure
@@ -73,7 +73,7 @@ def _orders(stages: TwoStages) -> Table:
         columns=(
             Column("order", "Order", width=46),
             Column("mean", "Mean cost", Measure.MONEY),
-            Column("low", "95 % sure: from", Measure.MONEY, width=11),
+            Column("low", "95% sure: from", Measure.MONEY, width=11),
             Column("high", "to", Measure.MONEY, width=11),
             Column("worst", "Dearest tenth", Measure.MONEY, width=11),
             Column("enough", "Suffices in", Measure.PERCENT),
@@ -95,15 +95,15 @@ def _worth(stages: TwoStages, season: Season) -> Table:
         ("What planning for it saves against the plan's order", stages.value_of_planning),
         ("What knowing everything now would save", _edge(stages.price_of_not_knowing)),
         (f"What no order{alike} costs less than on average", _edge(stages.floor)),
-        ("... at least, 95 % sure", _edge(stages.floor_low)),
+        ("... at least, 95% sure", _edge(stages.floor_low)),
     ]
-    gap = f"{stages.gap:.2%}" if math.isfinite(stages.gap) else "not found out"
+    gap = percent_at_most(stages.gap) if math.isfinite(stages.gap) else "not found out"
     return Table(
         name="worth",
         title="What planning for it is worth",
         columns=(Column("what", "On average", width=52), Column("money", "Money", Measure.MONEY)),
         rows=tuple(rows),
-        note=f"{NEARNESS} the best order is, 95 % sure: {gap} of its mean cost, from "
+        note=f"{NEARNESS} the best order is, 95% sure: {gap} of its mean cost, from "
         f"{stages.floor_draws} draws (Mak, Morton and Wood 1999){_open(stages)}.",
     )
 
@@ -111,7 +111,9 @@ def _worth(stages: TwoStages, season: Season) -> Table:
 def _open(stages: TwoStages) -> str:
     if not math.isfinite(stages.left_open):
         return ""
-    return f"; {stages.left_open:.2%} of it is what solves of single draws left unproven"
+    return (
+        f"; {percent_at_most(stages.left_open)} of it is what solves of single draws left unproven"
+    )
 
 
 def _steps(stages: TwoStages) -> Table:
@@ -179,7 +181,7 @@ def _waiting(stages: TwoStages) -> Table:
             Column("product", "Product"),
             Column("advice", "What is cheaper", width=20),
             Column("more", "Waiting costs more", Measure.MONEY, width=11),
-            Column("low", "95 % sure: from", Measure.MONEY, width=11),
+            Column("low", "95% sure: from", Measure.MONEY, width=11),
             Column("high", "to", Measure.MONEY, width=11),
         ),
         rows=tuple(rows),

@@ -47,7 +47,7 @@ if TYPE_CHECKING:
 OFTEN, SELDOM = 0.95, 0.80
 """Chances from which on enough is shown as fine, and under which as short."""
 ALWAYS = 0.9995
-"""Chance from which on a lot is not listed: it would show as 100.0 %."""
+"""Chance from which on a lot is not listed: it would show as 100.0%."""
 TIGHT = 0.02
 """Margins under this are shown as such."""
 MOST_PLACES = 3
@@ -192,8 +192,8 @@ def _bags(facts: Facts, bags: Sequence[Bag]) -> Table:
         ),
         empty="Nothing is treated.",
         note="Bags are counted from the first that is treated. What the line loses is set aside "
-        "from the start. A seed flow that nobody measured may be 20 % off (Grainews); too slow by "
-        "that, 25 % more goes on every bag.",
+        "from the start. A seed flow that nobody measured may be 20% off (Grainews); too slow by "
+        "that, 25% more goes on every bag.",
     )
 
 

@@ -38,6 +38,7 @@ def seed_table(facts: Facts) -> Table:
     """Make the table of all seed to buy; seller and day only where the season names any."""
     places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     accounts = seed_accounts(facts)
+    treated = any(facts.lots[s.lot].treated_with for a in accounts for s in a.lines)
     rows: list[tuple[Content, ...]] = []
     for account in accounts:
         for s in account.lines:
@@ -47,6 +48,7 @@ def seed_table(facts: Facts) -> Table:
                     account.seller or None,
                     s.lot,
                     lot.variety,
+                    *([lot.treated_with or "untreated"] if treated else []),
                     f"bags of {bag_units(lot)}",
                     Cell(s.units, link=Link(SEED, "lots", places[s.lot])),
                     Cell(s.bags, Look.STRONG),
@@ -59,6 +61,7 @@ def seed_table(facts: Facts) -> Table:
         Column("seller", "Seller"),
         Column("lot", "Lot"),
         Column("variety", "Variety"),
+        *([Column("treated", "Comes treated with")] if treated else []),
         Column("bag", "Package"),
         Column("units", "Seed", Measure.UNITS, total=True),
         Column("bags", "Bags", Measure.COUNT, total=True),

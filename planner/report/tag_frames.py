@@ -93,7 +93,7 @@ def _rules(campaign: Campaign) -> tuple[str, ...]:
     manner = Manner(metric=campaign.shop.metric)
     kilos = f" ({manner.say(ONE_LABEL_LB, Measure.WEIGHT)})" if manner.metric else ""
     rules = [
-        f"To print: sheet {LABELS}, one label of {stock} a page, at 100 %; choose that stock in the"
+        f"To print: sheet {LABELS}, one label of {stock} a page, at 100%; choose that stock in the"
         " printer's own settings. Days are the calendar's: bring it up to date first.",
         f"Type of at least {TAG_POINTS} point; every substance by its common name; on the tag with"
         " the analysis, a tag of its own, or printed on the container (7 CFR 201.31a, paragraphs a"
@@ -200,7 +200,7 @@ def _label(
 
 def germination(tag: Tag) -> str:
     """Germination and its test, with lines for what is not known."""
-    percent = "______ %" if tag.germination is None else f"{tag.germination:.0%}"
+    percent = "______%" if tag.germination is None else f"{tag.germination:.0%}"
     tested = tag.tested and f"{MONTHS[tag.tested.month - 1]} {tag.tested.year}"
     return f"germination {percent}, tested {tested or BLANK}"
 

@@ -18,7 +18,7 @@ RISKY = ("=", "+", "-", "@", "\t", "\r", "\n", "'")
 
 FIRM = "\u00a0"
 """A space at which no line is broken."""
-BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b|%)")
+BEFORE_UNIT = re.compile(r"(?<=\d) (?=(?:units?|lb|kg|seeds/lb|seeds/kg)\b)")
 """The space between a number and its unit."""
 ALIKE = (
     (" \u00a0!',./:;I[\\]fijlt|", 0.5),

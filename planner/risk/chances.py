@@ -24,7 +24,7 @@ class ProductChance:
     """Need that nine draws in ten stay under."""
     most: float
     short_from_seed_size: float | None
-    """Change of all seeds per lb at which it runs short; None if never within 30 % either way."""
+    """Change of all seeds per lb at which it runs short; None if never within 30% either way."""
     supply: float
     """What is there."""
     first: float

@@ -58,7 +58,7 @@ class TwoStages:
     floor_low: float
     floor_draws: int
     gap: float
-    """The best order's optimality gap as a share of its cost, at 95 % confidence."""
+    """The best order's optimality gap as a share of its cost, at 95% confidence."""
     left_open: float
     """Part of it, on average, that is not proven of what single draws cost at best: the season's
     own gap, not the order's."""

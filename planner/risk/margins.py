@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 OVER = (0.05, 0.10, 0.20)
-"""Shares more on every bag for which the bag is told at which a product would run out; 20 % is
+"""Shares more on every bag for which the bag is told at which a product would run out; 20% is
 common practice for a treater that is not calibrated."""
 CRUMB = 1e-9
 

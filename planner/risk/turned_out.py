@@ -48,7 +48,7 @@ def turns(season: Season, draws: int, seed: int) -> list[Turn]:
 
 
 def germination(known: float, points: Floats | float) -> Floats:
-    """Germination with points added, neither too low to plant nor above 100 %.
+    """Germination with points added, neither too low to plant nor above 100%.
 
     >>> germination(0.9, np.array([0.05, 0.2, -1.0])).round(2).tolist()
     [0.95, 1.0, 0.01]

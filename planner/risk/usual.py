@@ -1,6 +1,6 @@
 """What is usually not known, for a season whose sheet Unknowns is empty: only what has a source.
 
-Seeds per lb: seed-testing rules allow 4 % for a soybean seed count (A. Hall, AOSA/SCST, "Seed Count
+Seeds per lb: seed-testing rules allow 4% for a soybean seed count (A. Hall, AOSA/SCST, "Seed Count
 Standardization"). Germination: the difference of two tests of 400 seeds that 7 CFR 201.63 allows.
 No published figure was found for acres switched or replanted on one farm, for a treater's error or
 for units on hand, so none is supposed.
@@ -21,7 +21,7 @@ SEED_COUNT = 0.04
 GERMINATION = ((0.96, 0.05), (0.90, 0.06), (0.80, 0.07), (0.70, 0.08), (0.60, 0.09), (0.0, 0.10))
 """From which germination on which difference is allowed, points as fractions: 7 CFR 201.63."""
 TOLD = (
-    "Sheet Unknowns is empty; these were taken: seed count 4 % either way, which seed-testing "
+    "Sheet Unknowns is empty; these were taken: seed count 4% either way, which seed-testing "
     'rules allow for a soybean seed count (A. Hall, AOSA/SCST, "Seed Count Standardization"), and '
     "germination 5 to 10 points either way, which 7 CFR 201.63 allows between two tests, each lot "
     "on its own. Acres, units on hand and product used were taken as planned: no published figure "

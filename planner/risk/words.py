@@ -6,7 +6,7 @@ from collections import Counter
 from math import isfinite
 from typing import TYPE_CHECKING
 
-from planner.explain.words import Speech, added_words, count, number
+from planner.explain.words import Speech, added_words, count, number, percent_at_most
 from planner.plan.added import as_decided, more_paid
 from planner.plan.plan import CENT
 from planner.risk.ceilings import LIQUID
@@ -30,9 +30,9 @@ def percent(share: float) -> str:
     """Say a share, its sign aside.
 
     >>> percent(0.01219), percent(-0.0139), percent(0.5), percent(0.0)
-    ('1.2 %', '1.4 %', '50 %', '0 %')
+    ('1.2%', '1.4%', '50%', '0%')
     """
-    return f"{number(abs(share) * 100.0)} %"
+    return f"{number(abs(share) * 100.0)}%"
 
 
 def chance(share: float) -> str:
@@ -51,7 +51,7 @@ def chance(share: float) -> str:
 PROVES_LITTLE = 8
 """Seasons drawn under which it is said that they prove little."""
 NOTHING = 0.0005
-"""Share of what is used under which nothing is to spare: it would show as 0 %."""
+"""Share of what is used under which nothing is to spare: it would show as 0%."""
 
 
 def first_short(found: Sequence[ProductMargin], *, metric: bool = False) -> str:
@@ -115,11 +115,12 @@ def chosen(found: TwoStages, season: Season) -> str:
         text += f", {say.money(abs(saves))} {less} than the plan's order"
     text += f". It suffices with nothing bought late in {chance(best.enough)}"
     if isfinite(found.gap):
-        text += f". No order could cost over {percent(found.gap)} less on average (95 % confidence)"
+        most = percent_at_most(found.gap)
+        text += f". No order could cost over {most} less on average (95% confidence)"
         if isfinite(found.left_open) and 2.0 * found.left_open > found.gap:
             text += (
-                f", of which {percent(found.left_open)} is open because what single seasons cost "
-                "at best could not be proven closer"
+                f", of which {percent_at_most(found.left_open)} is open because what single "
+                "seasons cost at best could not be proven closer"
             )
     if found.more_short:
         text += f". {_acres_first(found, season)}"

@@ -114,12 +114,12 @@ def bounds(column: Column) -> str:
 
     >>> from planner.season.schema import sheet
     >>> bounds(sheet("Seed lots").column("Germination"))
-    'a percent above 0 % and up to 100 %'
+    'a percent above 0% and up to 100%'
     """
 
     def show(value: float) -> str:
         if column.kind is Kind.PERCENT:
-            return f"{value * 100:g} %"
+            return f"{value * 100:g}%"
         if column.kind is Kind.YEAR:
             return f"{value:g}"
         unit = f" {column.measure.value}" if column.measure else ""

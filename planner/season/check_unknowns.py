@@ -59,12 +59,12 @@ def unknowns_are_in_order(tables: Tables) -> Iterator[Fault]:
         if not isinstance(low, float) or not isinstance(high, float):
             continue
         if low > high:
-            expected = f"no more than High, {high * 100:g} %"
+            expected = f"no more than High, {high * 100:g}%"
             yield table.fault(line, "low", expected, "swap the two")
         elif not low <= likely <= high:
             name = "likely" if "likely" in line.values else "low"
-            expected = f"Likely from Low to High, {low * 100:g} to {high * 100:g} %"
-            blank = "" if "likely" in line.values else "; a blank Likely is 0 %"
+            expected = f"Likely from Low to High, {low * 100:g} to {high * 100:g}%"
+            blank = "" if "likely" in line.values else "; a blank Likely is 0%"
             yield table.fault(line, name, expected, f"fill in Likely{blank}")
 
 
@@ -79,7 +79,7 @@ def unknowns_leave_something(tables: Tables) -> Iterator[Fault]:
             continue
         what = Quantity(line.get("what"))
         if what in (Quantity.SEEDS_PER_LB, Quantity.PRODUCT_USED) and low <= -1.0:
-            yield table.fault(line, "low", "a percent above -100 %", f"{what.value} can't be 0")
+            yield table.fault(line, "low", "a percent above -100%", f"{what.value} can't be 0")
         if what is Quantity.GERMINATION:
             yield from _germination(table, line, low, lots, taken)
 
@@ -102,7 +102,7 @@ def _germination(
             before = taken.get(name, 0.0)
             taken[name] = before - low
             if known - before > 0.0 >= known + low - before:
-                expected = f"points that leave a germination above 0 %: {who} has {known * 100:g} %"
+                expected = f"points that leave a germination above 0%: {who} has {known * 100:g}%"
                 if before > 0.0:
                     expected += f", of which rows above take {before * 100:g} points"
                 yield table.fault(line, "low", expected)

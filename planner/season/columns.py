@@ -115,7 +115,7 @@ class Column:
             return "yes" if self.default else "no"
         if isinstance(self.default, float):
             percent = self.kind is Kind.PERCENT
-            return f"{self.default * 100:g} %" if percent else f"{self.default:,.10g}"
+            return f"{self.default * 100:g}%" if percent else f"{self.default:,.10g}"
         return "none" if self.default is None else str(self.default)
 
 

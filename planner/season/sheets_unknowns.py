@@ -18,7 +18,7 @@ UNKNOWNS = Sheet(
             "Seeds per lb",
             must=True,
             other_words=tuple(
-                (word, "that is Seeds per lb: of seed 5 % larger about 5 % less go in a pound")
+                (word, "that is Seeds per lb: of seed 5% larger about 5% less go in a pound")
                 for word in ("seed size", "size", "seed weight", "seed count")
             ),
         ),
@@ -33,7 +33,7 @@ UNKNOWNS = Sheet(
         percent(
             "Low",
             "low",
-            "Lowest it may turn out, against the figure planned with: -5 is 5 % less; for "
+            "Lowest it may turn out, against the figure planned with: -5 is 5% less; for "
             "Germination -5 is 5 points less.",
             "-5%",
             must=True,

@@ -31,7 +31,7 @@ MOST_NUCLEOLUS = 12
 SLACK = 1e-7
 """Share of the largest cost up to which a difference is rounding."""
 CONFIDENCE = 1.96
-"""Standard errors on either side of a mean that hold 95 %, by the normal distribution."""
+"""Standard errors on either side of a mean that hold 95%, by the normal distribution."""
 
 
 class Sampled(NamedTuple):
@@ -39,7 +39,7 @@ class Sampled(NamedTuple):
 
     shares: Floats
     error: Floats
-    """Half of the 95 % interval of each share."""
+    """Half of the 95% interval of each share."""
     orders: int
 
 

@@ -108,7 +108,7 @@ class Sharing:
     its plan (savings); or at the bounds (least regret: both ends). Empty where shares need no
     plans of groups."""
     error: tuple[float, ...] = ()
-    """Half of the 95 % interval of a sampled share."""
+    """Half of the 95% interval of a sampled share."""
 
     @property
     def core_empty(self) -> bool | None:

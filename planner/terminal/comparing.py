@@ -99,7 +99,7 @@ def names_of(paths: list[Path]) -> list[str]:
 def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     """Differences, side by side; what is the same in all plans is left out."""
     said = map(how_near, comparison.outcomes, comparison.gaps)
-    near = [each if isinstance(each, str) else f"{each * 100.0:.2f} %" for each in said]
+    near = [each if isinstance(each, str) else f"{each * 100.0:.2f}%" for each in said]
     lines = table(["Plan", *comparison.names], [[NEARNESS, *near]])
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")

@@ -119,7 +119,7 @@ def _pooled(records: tuple[Planned, ...], effort: int | None, *, quiet: bool) ->
 
 def _near(record: Planned) -> str:
     gap = known_gap(record.gap) if record.has_plan else None
-    return "-" if gap is None else f"{gap * 100.0:.2f} %"
+    return "-" if gap is None else f"{gap * 100.0:.2f}%"
 
 
 def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str] = ()) -> list[str]:
@@ -143,7 +143,7 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
         said += f" {now} now, in {made.seconds:.0f} s"
         busy = made.busy
         there = count(made.workers, "worker")
-        said += "." if busy is None else f"; {there} planned {busy * 100.0:.1f} % of that time."
+        said += "." if busy is None else f"; {there} planned {busy * 100.0:.1f}% of that time."
     lines = [*table(["Season", "Plan", TOTAL, NEARNESS, "Short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")

@@ -12,6 +12,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner import api
 from planner.errors import Interrupted, NoPlanError, OutputError
 from planner.plan.added import as_decided
+from planner.plan.seed_cautions import too_old_tests
 from planner.report.files import CALENDAR, CAMPAIGN, JSON, PACKS, STEM, check_folder
 from planner.report.packs import file_name
 from planner.report.sheets import Pack
@@ -322,6 +323,12 @@ def _left_out(scenarios: Sequence[str], *, stopped: bool) -> list[str]:
     return ["", *paragraph(f"Not planned: {', '.join(scenarios)}; {why}.", 0)]
 
 
+def _said_with_a_day(plan: Plan, season: Season, campaign: Campaign) -> set[str]:
+    """Warnings of old germination tests of which the shop says until when to send a sample."""
+    asked = {r.lot for r in campaign.retests}
+    return {text for lot, text in too_old_tests(plan, season).items() if lot in asked}
+
+
 def _plan_lines(
     plan: Plan, season: Season, campaign: Campaign, again: Again | None, *, quiet: bool
 ) -> list[str]:
@@ -331,6 +338,6 @@ def _plan_lines(
         return summary.shortage_lines(plan, season)
     return [
         *(summary.again_lines(again) if again else []),
-        *summary.plan_lines(plan, season),
+        *summary.plan_lines(plan, season, _said_with_a_day(plan, season, campaign)),
         *note_lines(campaign),
     ]

@@ -127,7 +127,7 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
     >>> from planner.optimize.options import Progress
     >>> from planner.report.measures import Manner
     >>> describe(Progress(2.0, 1010.0, 1000.0, 0.0), 2.5, Manner())
-    '  2 s  best $1,010.00  floor $1,000.00  within 0.99 %'
+    '  2 s  best $1,010.00  floor $1,000.00  within 0.99%'
     >>> describe(None, 0.4, Manner())
     '  0 s  no plan yet'
     """
@@ -140,7 +140,7 @@ def describe(progress: Progress | None, seconds: float, manner: Manner, what: st
         parts.append(f"floor {manner.say(progress.bound, Measure.MONEY)}")
     gap = known_gap(progress.gap) if progress is not None else None
     if gap is not None:
-        parts.append(f"within {gap * 100.0:.2f} %")
+        parts.append(f"within {gap * 100.0:.2f}%")
     if progress is not None and progress.acres_short:
         parts.append(f"{manner.say(progress.acres_short, Measure.AREA)} short")
     return "  ".join(parts)

@@ -10,7 +10,7 @@ from planner.agronomy.suitability import lot_obstacles
 from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
-from planner.explain.words import count, number
+from planner.explain.words import capital, count, number, percent_at_most
 from planner.plan.plan import (
     CENT,
     COST_TERMS,
@@ -18,6 +18,7 @@ from planner.plan.plan import (
     TOTAL,
     Outcome,
     cost_in_cents,
+    in_cents,
     says_something,
 )
 from planner.plan.price import expired
@@ -32,7 +33,7 @@ from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, paragraph, table
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Container, Sequence
 
     from planner.explain.again_changes import Again
     from planner.explain.explain import Explanation
@@ -200,10 +201,16 @@ def _product_table(season: Season) -> list[str]:
     return table(["Product", "Kind", "On hand", "Containers"], rows, left=4) if rows else []
 
 
-def plan_lines(plan: Plan, season: Season) -> list[str]:
-    """The plan in short: shortages first, then what to order, the cost, how sure, warnings."""
+def plan_lines(plan: Plan, season: Season, said_below: Container[str] = ()) -> list[str]:
+    """The plan in short: shortages first, then what to order, the cost, how sure, warnings.
+
+    Parameters
+    ----------
+    said_below
+        Warnings that are left out, as more of the same follows.
+    """
     manner = manner_of(season.farm)
-    lines = [*shortage_lines(plan, season), "", *_order_lines(plan, manner)]
+    lines = [*shortage_lines(plan, season), "", *_order_lines(plan, season, manner)]
     facts = Facts(plan, season)
     lines += _section(
         "Cash", [answer.cash(facts), *answer.sooner_lines(facts), *answer.for_margin_lines(facts)]
@@ -215,8 +222,7 @@ def plan_lines(plan: Plan, season: Season) -> list[str]:
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
     lines += [*answer.aside(facts), certainty(facts.decided, manner)]
     lines += _section("Left out by your rules", [b.sentence for b in barred(season) if b.wholly])
-    if plan.warnings:
-        lines += ["", "Warnings", *(line for text in plan.warnings for line in paragraph(text))]
+    lines += _section("Warnings", [w for w in plan.warnings if w not in said_below])
     return lines
 
 
@@ -235,7 +241,7 @@ def shortage_lines(plan: Plan, season: Season) -> list[str]:
     return lines
 
 
-def _order_lines(plan: Plan, manner: Manner) -> list[str]:
+def _order_lines(plan: Plan, season: Season, manner: Manner) -> list[str]:
     lines = []
     if plan.order:
         rows = [
@@ -253,13 +259,23 @@ def _order_lines(plan: Plan, manner: Manner) -> list[str]:
         lines += ["Order", *table(headers, rows, left=3)]
     else:
         lines += ["Order: no containers are needed."]
-    if plan.seed_purchases:
-        bought = [
-            [p.lot, str(p.bags), number(p.units), manner.say(p.cost, Measure.MONEY)]
-            for p in plan.seed_purchases
-        ]
-        lines += ["Seed to buy", *table(["Lot", "Bags", "Units", "Cost"], bought)]
-    return lines
+    return lines + _seed_lines(plan, season, manner)
+
+
+def _seed_lines(plan: Plan, season: Season, manner: Manner) -> list[str]:
+    """Seed to buy; with what is on it where some comes treated."""
+    if not plan.seed_purchases:
+        return []
+    on_it = {p.lot: season.lot_named[p.lot].treated_with for p in plan.seed_purchases}
+    headers = ["Lot", "Bags", "Units", "Cost"]
+    rows = [
+        [p.lot, str(p.bags), number(p.units), manner.say(p.cost, Measure.MONEY)]
+        for p in plan.seed_purchases
+    ]
+    if not any(on_it.values()):
+        return ["Seed to buy", *table(headers, rows)]
+    rows = [[lot, on_it[lot] or "untreated", *rest] for lot, *rest in rows]
+    return ["Seed to buy", *table(["Lot", "Comes treated with", *headers[1:]], rows, left=2)]
 
 
 def _cost_table(plan: Plan, manner: Manner) -> list[str]:
@@ -269,7 +285,7 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
         for key, label, _ in COST_TERMS
         if key in amounts
     ]
-    total = [TOTAL, manner.say(plan.cost.total, Measure.MONEY)]
+    total = [TOTAL, manner.say(in_cents(plan.cost.total), Measure.MONEY)]
     return table(["Kind", "Amount"], [*rows, total])
 
 
@@ -278,9 +294,10 @@ def certainty(plan: Plan, manner: Manner) -> str:
     if plan.cost.total - plan.bound < CENT / 2:
         return "Proven: no plan is cheaper by a cent."
     if plan.outcome is Outcome.OPTIMAL:
-        return f"Proven: no plan is cheaper by more than {_percent(plan.gap)}."
+        return f"Proven: no plan is cheaper by more than {percent_at_most(plan.gap)}."
     if plan.gap <= PROVEN_GAP:
-        proven = f"no plan with this little land short is cheaper by more than {_percent(plan.gap)}"
+        most = percent_at_most(plan.gap)
+        proven = f"no plan with this little land short is cheaper by more than {most}"
         open_ = "A plan that leaves less land short may exist; the search did not rule it out."
         return f"Proven: {proven}. {open_}"
     stopped = f"stopped after {plan.seconds:.0f} s"
@@ -288,19 +305,9 @@ def certainty(plan: Plan, manner: Manner) -> str:
         return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
     bound = manner.say(plan.bound, Measure.MONEY)
     return (
-        f"Not proven the cheapest: within {_percent(plan.gap)} of the cheapest"
+        f"Not proven the cheapest: within {percent_at_most(plan.gap)} of the cheapest"
         f" (proven floor {bound}; {stopped})."
     )
-
-
-def _percent(share: float) -> str:
-    """A share in percent, rounded up so that it promises no more than was proven.
-
-    >>> _percent(0.01234), _percent(0.0)
-    ('1.24 %', '0.01 %')
-    """
-    hundredths = max(1, -int(-share * 10_000 // 1))
-    return f"{hundredths / 100:.2f} %"
 
 
 def again_lines(again: Again) -> list[str]:
@@ -337,10 +344,12 @@ def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
     free = sum(not r.cost and not r.acres_gained and (r.at_most or 0.0) < CENT for r in known)
     open_ = len(rules) - len(dear) - free
     reported = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
-    if open_:
-        reported.append(f"{count(open_, 'rule')} could not be narrowed down in the time (--why)")
-    rest = paragraph("; ".join(reported) + ".") if reported else []
-    return ["", "What a rule costs", *lines, *rest]
+    if open_ and (dear or free):
+        others = count(open_, "more rule" if dear else "rule")
+        costs = "costs" if open_ == 1 else "cost"
+        reported.append(f"what {others} {costs} is not known: --why 60 gives that a minute")
+    rest = paragraph(capital("; ".join(reported)) + ".") if reported else []
+    return ["", "What a rule costs", *lines, *rest] if lines or rest else []
 
 
 def _repair_lines(repaired: Repaired) -> list[str]:

@@ -10,6 +10,7 @@ from datetime import date
 import pytest
 
 from planner.campaign.campaign import make_campaign, update
+from planner.campaign.domain import Flush
 from planner.campaign.notes import before_ordering, notes
 from planner.campaign.reported import reported
 from planner.campaign.standing import Night, Standing, minutes_again, standing, too_long
@@ -89,6 +90,19 @@ def test_what_is_missing_is_said_first_of_all():
     page_one = front_sheet(Facts(hand_plan(), hand_season(), campaign=made)).blocks
     (check,) = [b for b in page_one if getattr(b, "title", "") == "Check before you order"]
     assert check.paragraphs[0] == note
+
+
+def test_what_to_buy_is_named_once_where_a_product_is_flushed_and_sits_too_long():
+    """20 fl oz a night and 30 for a flush, of 13.5: the purchase that is named covers both."""
+    made = worked(6.0, loss=20.0)
+    flush = Flush("Beta", 1, 30.0, 13.5, 14.0)
+    both = replace(made, drawdown=replace(made.drawdown, flushes=(flush,)))
+    for said in (notes(both), before_ordering(both)):
+        about = [text for text in said if text.startswith("Beta ")]
+        assert len(about) == 2
+        assert sum(text.count("buy 1 more pouch of Beta") for text in about) == 1
+        assert "16.5 fl oz are missing" in about[0]
+        assert about[1].endswith("are missing, too: treat it on fewer days, or buy as above.")
 
 
 def test_a_container_is_named_as_long_as_all_may_be_ordered():

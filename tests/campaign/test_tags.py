@@ -86,7 +86,7 @@ def test_nothing_is_invented_where_the_season_says_nothing():
     said = "\n".join(one)
     assert "Signal word: ______________" in said
     assert "By the label of Alpha: ____" in said
-    assert "germination ______ %, tested ______________" in said
+    assert "germination ______%, tested ______________" in said
 
 
 def test_a_pesticide_without_active_ingredient_leaves_lines():

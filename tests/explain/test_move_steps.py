@@ -16,7 +16,7 @@ def earlier(total: float, bound: float) -> Plan:
     ("saved", "bound", "said"),
     [
         (300.0, 10_000.0, "proven the cheapest then: this comes from what changed since"),
-        (300.0, 9_600.0, "$400 or 4.0 % above its proven floor. So all of this may have been"),
+        (300.0, 9_600.0, "$400 or 4.0% above its proven floor. So all of this may have been"),
         (500.0, 9_600.0, "So up to $400 of this may have been there to save then; $100 or more"),
         (300.0, float("-inf"), "How far the old plan was from the cheapest is not known"),
     ],

@@ -75,7 +75,7 @@ def test_more_of_a_sold_out_lot_that_covers_all_short_fields_comes_first() -> No
 def test_a_repair_that_costs_nothing_says_so() -> None:
     _, _, _, (each,) = mended(season(lots=(lot(on_hand=60.0),)))
     rate = next(r for r in each.repairs if r.what.startswith("drop"))
-    assert "(25 % less): the plan costs the same and covers 20 acres" in rate.sentence
+    assert "(25% less): the plan costs the same and covers 20 acres" in rate.sentence
 
 
 @pytest.mark.parametrize("by_stand", [False, True])
@@ -98,7 +98,7 @@ def test_dropping_fewer_seeds_worked_by_hand() -> None:
     whole = season(lots=(lot(on_hand=60.0),))
     _, _, _, (each,) = mended(whole)
     rate = next(r for r in each.repairs if r.what.startswith("drop"))
-    assert rate.what == "drop 105,000 instead of 140,000 seeds per acre (25 % less)"
+    assert rate.what == "drop 105,000 instead of 140,000 seeds per acre (25% less)"
     assert rate.cost == pytest.approx(0.0)
 
 
@@ -122,8 +122,8 @@ def test_one_more_variety() -> None:
 @pytest.mark.parametrize(
     ("cause", "what"),
     [
-        ("VARIETY_SHARE", "raise Most of one variety from 50 % to 75 %"),
-        ("MATURITY_SHARE", "raise Most share of maturities 1.9 to 2.2 from 50 % to 75 %"),
+        ("VARIETY_SHARE", "raise Most of one variety from 50% to 75%"),
+        ("MATURITY_SHARE", "raise Most share of maturities 1.9 to 2.2 from 50% to 75%"),
     ],
 )
 def test_a_larger_share_worked_by_hand(cause: str, what: str) -> None:
@@ -147,7 +147,7 @@ def test_a_larger_share_for_all_short_fields_together() -> None:
     )
     plan, tried, _, (both, *_) = mended(whole)
     assert [s.field for s in plan.shortages] == ["A", "B"]
-    what = "raise Most of one variety from 50 % to 75 %"
+    what = "raise Most of one variety from 50% to 75%"
     assert (tried[0].field, tried[0].what, tried[0].covers) == (ALL, what, ("A", "B"))
     (found,) = (r for r in both.repairs if r.what == what)
     assert found.acres_covered == pytest.approx(80.0)

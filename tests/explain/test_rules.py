@@ -53,14 +53,14 @@ def test_margins_worked_by_hand() -> None:
     fields = (field(acres=160.0),)
     plan, costs = priced(season(farm=farm(spare_seed=0.05), fields=fields, lots=lots))
     assert plan.cost.total == pytest.approx(600.0)
-    assert costs["5 % spare seed"].cost == pytest.approx(300.0)
-    assert costs["5 % spare seed"].purpose == "safety"
+    assert costs["5% spare seed"].cost == pytest.approx(300.0)
+    assert costs["5% spare seed"].purpose == "safety"
     _, costs = priced(season(farm=farm(product_margin=0.02), fields=fields, lots=lots))
-    assert costs["2 % margin on product"].cost == pytest.approx(300.0)
+    assert costs["2% margin on product"].cost == pytest.approx(300.0)
     both = farm(product_margin=0.02, spare_seed=0.05)
     _, costs = priced(season(farm=both, fields=fields, lots=lots))
     assert [c.cost for c in costs.values()] == pytest.approx([0.0, 0.0])
-    assert costs["5 % spare seed"].sentence == "5 % spare seed: costs nothing."
+    assert costs["5% spare seed"].sentence == "5% spare seed: costs nothing."
 
 
 def mold_season(**changes) -> Season:

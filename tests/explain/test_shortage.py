@@ -94,7 +94,7 @@ CASES = {
         ),
         "maturities 1.9 to 2.2 already have their most, 50% of all planted land",
     ),
-    "TOGETHER": (  # 50 % and 49.9 % are no whole
+    "TOGETHER": (  # 50% and 49.9% are no whole
         season(
             farm=farm(most_of_one_variety=0.5),
             lots=(lot(), lot("L2", "V22", 2.6)),

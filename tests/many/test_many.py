@@ -93,7 +93,7 @@ class TestPooling:
         two = (planned("a", 14, 1100.0, offers=drum), planned("b", 1, 250.0, offers=drum))
         for own, said in (
             (1100.0, "a would pay more by use than for its own order"),
-            (1100.0, "If each pays the same part of its own order, 88.89 %, nobody pays more."),
+            (1100.0, "If each pays the same part of its own order, 88.89%, nobody pays more."),
             (900.0, "One order for all costs more than one for each: order apart."),
         ):
             pooled = pool((replace(two[0], order_cost=own), two[1]), STEPS)
@@ -277,7 +277,7 @@ def test_copies_of_a_season_are_told_and_money_has_its_sign():
     assert "One order for all would cost $1,200.00 in place of $1,500.00" in said
     long = many_lines(All((planned("k" * 200, 4, 1.0, gap=0.0099),), 0, 0.0, 0.0, 0))
     assert max(map(len, long)) <= 100
-    assert any("0.99 %" in line for line in long)
+    assert any("0.99%" in line for line in long)
     blocks = many_book(records).sheets[0].blocks
     assert any(words in getattr(b, "paragraphs", ("",))[0] for b in blocks)
 

@@ -371,8 +371,8 @@ def test_blank_growers_beside_named_ones_are_asked_about():
     lots = (lot(), lot("L2", grower="Neighbor"), lot("L3", grower="Neighbor"))
     fields = (field(grower="Neighbor"), field("South"), field("West"))
     (told,) = questions(season(lots=lots, fields=fields))
-    assert "blank on 2 of 3 fields (first in row 2 of sheet Fields) and seed lot L1 (" in told
-    assert "(row 2 of sheet Seed lots; 1 of 3), while" in told
+    assert "blank on 2 of 3 fields (first: Fields, row 2) and seed lot L1 (" in told
+    assert "(Seed lots, row 2; 1 of 3), while" in told
     assert "Blank means any" in told
     assert "while others name Neighbor?" in told
 
@@ -393,7 +393,7 @@ def test_check_tells_them(tmp_path, capsys):
     assert "Recipe Base is over your Liquid limit of 8 fl oz/cwt" in said
     assert "so it isn't used." in said
     assert "Is 40 fl oz/cwt of Green Cap right in recipe Base (Recipes, row 2)?" in said
-    assert "Is Grower meant to be blank on field Home 80 (row 2 of sheet Fields; 1 of 2)" in said
+    assert "Is Grower meant to be blank on field Home 80 (Fields, row 2; 1 of 2)" in said
 
 
 def test_page_one_and_the_notes_tell_them():

@@ -186,7 +186,7 @@ def test_sureness_in_words() -> None:
     total = plan.cost.total
     said = nearness(Facts(replace(plan, bound=total - 1234.5, gap=1234.5 / total), season))
     assert said[0].startswith(
-        "No plan can be cheaper by more than $1,234.50 (2.98 % of the total compared)"
+        "No plan can be cheaper by more than $1,234.50 (2.98% of the total compared)"
     )
     proven = replace(plan, bound=total - 2.0, gap=2.0 / total, outcome=Outcome.OPTIMAL)
     assert nearness(Facts(proven, season))[0].startswith("Proven: no plan can be cheaper by more")
@@ -338,7 +338,10 @@ def test_an_order_of_seed_says_that_it_is_to_come_treated() -> None:
     both = (SeedPurchase("L1", 1, 20.0, 240.0), *plan.seed_purchases)
     (order,) = seed_order_sheets(Facts(replace(plan, seed_purchases=both), facts.season))
     assert column(table_in(order, "lines"), "treated")[0] == "untreated"
+    bought = table_in(order_sheet(Facts(replace(plan, seed_purchases=both), facts.season)), "seed")
+    assert column(bought, "treated") == ["untreated", "R1"]
     alone = Facts(replace(plan, seed_purchases=both[:1]), facts.season)
+    assert "treated" not in [c.key for c in table_in(order_sheet(alone), "seed").columns]
     (order,) = seed_order_sheets(alone)
     assert "treated" not in [c.key for c in table_in(order, "lines").columns]
 
@@ -366,6 +369,15 @@ def test_the_first_page_reads_in_four_lines() -> None:
     assert cash(facts).startswith(f"${to_pay(facts):,.2f} in all")
     assert threats(facts)[0].startswith("White mold: ENOUGH. ")
     assert all(a.name in cash(facts) for a in facts.accounts)
+
+
+def test_the_total_on_page_one_is_whole_cents_as_its_parts_are() -> None:
+    """Three prices with parts of a cent: $100.004, $20.003 and $3.999 are $124.01, not 124.006."""
+    facts = facts_of(sample_season())
+    cost = Cost(containers=100.004, freight=20.003, seed_bought=3.999)
+    table = table_in(front_sheet(Facts(replace(facts.plan, cost=cost), facts.season)), "cost")
+    (row,) = table.rows
+    assert [plain(cell) for cell in row] == [100.0, 20.0, 4.01, 124.01]
 
 
 def test_where_only_a_poor_rating_is_asked_for_nobody_reads_enough() -> None:
@@ -412,7 +424,7 @@ def test_of_many_products_those_with_most_to_spare_are_counted(monkeypatch) -> N
     monkeypatch.setattr("planner.report.answer.MOST_SPARE", 1)
     rest = facts.margins[1:]
     said = spare(facts)[0]
-    assert f"{len(rest)} more products with {rest[0].used:.1%}".replace("%", " %") in said
+    assert f"{len(rest)} more products with {rest[0].used:.1%}" in said
 
 
 def test_payments_and_days_off_stand_in_what_is_next() -> None:
@@ -609,7 +621,7 @@ def test_a_plan_within_the_gap_whose_shortage_is_not_proven_says_so() -> None:
         shortage_proven=False,
     )
     said = certainty(near, Manner())
-    assert "no plan with this little land short is cheaper by more than 0.01 %" in said
+    assert "no plan with this little land short is cheaper by more than 0.01%" in said
     assert "stopped" not in said
 
 

@@ -32,7 +32,7 @@ def test_a_jug_for_a_part_of_the_margin(on_hand: float, floz: float) -> None:
     blocks = front_sheet(Facts(plan, whole)).blocks
     (check,) = (b for b in blocks if isinstance(b, Text) and b.title == "Check before you order")
     said = (
-        f"Of the last jug of Alpha only {floz:g} fl oz are needed, part of the 2.5 % product "
+        f"Of the last jug of Alpha only {floz:g} fl oz are needed, part of the 2.5% product "
         f"margin (8 fl oz): without it $300.00 less is paid, and {8.0 - floz:g} fl oz of the "
         "margin are left."
     )

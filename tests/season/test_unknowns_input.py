@@ -68,16 +68,16 @@ class TestBroken:
     def test_low_above_high(self, tmp_path):
         found = fault(tmp_path, with_row("Seeds per lb", "", "5%", "", "2%", ""))
         assert (found.sheet, found.row, found.column, found.seen) == ("Unknowns", 2, "Low", "5%")
-        assert found.expected == "no more than High, 2 %"
+        assert found.expected == "no more than High, 2%"
 
     def test_likely_outside(self, tmp_path):
         found = fault(tmp_path, with_row("Acres", "", "-5%", "6%", "2%", ""))
         assert (found.column, found.seen) == ("Likely", "6%")
-        assert found.expected == "Likely from Low to High, -5 to 2 %"
+        assert found.expected == "Likely from Low to High, -5 to 2%"
 
     def test_a_blank_likely_is_zero_and_may_be_outside(self, tmp_path):
         found = fault(tmp_path, with_row("Acres", "", "2%", "", "5%", ""))
-        assert "a blank Likely is 0 %" in found.remedy
+        assert "a blank Likely is 0%" in found.remedy
 
     @pytest.mark.parametrize(
         ("what", "name", "near"),
@@ -101,16 +101,16 @@ class TestBroken:
     @pytest.mark.parametrize("what", ["Seeds per lb", "Product used"])
     def test_nothing_left(self, tmp_path, what):
         found = fault(tmp_path, with_row(what, "", "-100%", "", "5%", ""))
-        assert (found.column, found.expected) == ("Low", "a percent above -100 %")
+        assert (found.column, found.expected) == ("Low", "a percent above -100%")
 
     @pytest.mark.parametrize("what", ["Seeds per lb", "Acres"])
     def test_less_than_nothing(self, tmp_path, what):
         found = fault(tmp_path, with_row(what, "", "-120%", "", "5%", ""))
-        assert (found.column, found.expected) == ("Low", "a percent from -100 % to 1000 %")
+        assert (found.column, found.expected) == ("Low", "a percent from -100% to 1000%")
 
     def test_germination_below_zero(self, tmp_path):
         found = fault(tmp_path, with_row("Germination", "L-3", "-88%", "", "5%", ""))
-        assert found.expected == "points that leave a germination above 0 %: L-3 has 88 %"
+        assert found.expected == "points that leave a germination above 0%: L-3 has 88%"
 
     def test_germination_below_zero_by_two_rows_together(self, tmp_path):
         sheets = with_row("Germination", "", "-50%", "", "5%", "")
@@ -118,7 +118,7 @@ class TestBroken:
         found = fault(tmp_path, sheets)
         assert (found.row, found.column) == (3, "Low")
         assert found.expected == (
-            "points that leave a germination above 0 %: L-3 has 88 %, "
+            "points that leave a germination above 0%: L-3 has 88%, "
             "of which rows above take 50 points"
         )
 
