@@ -119,6 +119,11 @@ def _land(text: str | None) -> str | None:
     raise typer.BadParameter(msg)
 
 
+def _plan_json(path: Path | None) -> Path | None:
+    """Name the plan of a folder where the folder is named."""
+    return path / "plan.json" if path is not None and path.is_dir() else path
+
+
 def _version(asked: bool) -> None:
     if asked:
         print(f"wholedrum {__version__}")
@@ -314,6 +319,7 @@ def plan(
         typer.Option(
             "--since",
             metavar="PLAN.json",
+            callback=_plan_json,
             help="Continue from this earlier plan: keep what need not change, count what is done.",
         ),
     ] = None,
@@ -524,11 +530,20 @@ def compare(
 )
 def campaign(
     plan_file: Annotated[
-        Path, typer.Argument(metavar="PLAN.json", help="plan.json of a plan with treating in it.")
+        Path,
+        typer.Argument(
+            metavar="PLAN.json",
+            callback=_plan_json,
+            help="plan.json of a plan with treating in it, or its folder.",
+        ),
     ],
     done: Annotated[
         list[str] | None,
-        typer.Option("--done", metavar="LOT:RECIPE:BAGS[:DAY]", help="Bags done; may be repeated."),
+        typer.Option(
+            "--done",
+            metavar="LOT:RECIPE:BAGS[:DAY]",
+            help="Bags done; may be repeated. -2 takes two back.",
+        ),
     ] = None,
     log: Annotated[
         Path | None,

@@ -4,7 +4,8 @@ One entry is ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, such as ``Lot 3:Rec
 ``Lot 3:Recipe A:12:2027-04-14``; where the calendar shows days as 4/14/2027, so may an entry. A
 name may hold colons; names match without regard to case.
 Entries are in the order in which the work was done; bags are counted on from what was reported
-before. A log of the same: `planner.campaign.logged`.
+before. Less than zero bags, as ``Lot 3:Recipe A:-2``, take back the last ones that were reported. A
+log of the same: `planner.campaign.logged`.
 """
 
 from __future__ import annotations
@@ -79,8 +80,12 @@ def _entry(campaign: Campaign, text: str) -> Done:
     for names, bags, day in ((head, last, ""), (head[:-1], "".join(head[-1:]), last)):
         batch = named.get(key(":".join(names)))
         if batch is not None:
+            sign = -1 if bags.strip().startswith("-") else 1
             try:
-                return bags_done(campaign.shop, batch.lot, batch.recipe, bags, day)
+                read = bags_done(
+                    campaign.shop, batch.lot, batch.recipe, bags.strip().removeprefix("-"), day
+                )
+                return replace(read, bags=sign * read.bags)
             except ValueError as error:
                 problem = str(error)
     raise ValueError(problem)
@@ -176,8 +181,8 @@ def settle(
             seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
             counted = so_far[entry.lot, entry.recipe]
             remedy = f"{counted} of {batch.bags} are counted as done already" if batch else ""
-            remedy += "; if that is wrong, count again with --recount" if counted else ""
-            expected = f"at most {count(left, 'bag')}"
+            remedy += f"; if that is wrong, {_mend(entry, source)}" if counted else ""
+            expected = f"at most {count(left, 'bag')}" if left else "no more bags of it"
             faults.append(replace(at, seen=seen, expected=expected, remedy=remedy))
             continue
         so_far[entry.lot, entry.recipe] += entry.bags
@@ -189,6 +194,47 @@ def settle(
     if faults:
         raise InputError(source, faults, UNCHANGED)
     return tuple(found)
+
+
+def _mend(entry: Done, source: str) -> str:
+    if source != OPTION:
+        return "count again with --recount"
+    return f"take bags back, such as {entry.lot}:{entry.recipe}:-1"
+
+
+def take_back(campaign: Campaign, done: Sequence[Done]) -> Campaign:
+    """Take back bags that were reported: those of entries with less than zero, the last ones first.
+
+    Raises
+    ------
+    InputError
+        When fewer were reported, of the day of the entry where it has one.
+    """
+    kept = [*campaign.done]
+    faults = []
+    for n, entry in enumerate(done, 1):
+        mine = [
+            i
+            for i, d in enumerate(kept)
+            if (d.lot, d.recipe) == (entry.lot, entry.recipe) and entry.on in (None, d.on)
+        ]
+        counted = sum(kept[i].bags for i in mine)
+        if -entry.bags > counted:
+            at = place(OPTION, n, len(done))
+            seen = f"{entry.lot}:{entry.recipe}:{entry.bags}"
+            day = "" if entry.on is None else " of that day"
+            remedy = "bags that the plan was made with can't be taken back" if campaign.told else ""
+            expected = f"at most {count(counted, 'bag')}" if counted else "bags that were reported"
+            faults.append(replace(at, seen=seen, expected=f"{expected}{day}", remedy=remedy))
+            continue
+        left = max(0, -entry.bags)
+        for i in reversed(mine):
+            fewer = min(left, kept[i].bags)
+            kept[i] = replace(kept[i], bags=kept[i].bags - fewer)
+            left -= fewer
+    if faults:
+        raise InputError(OPTION, faults, UNCHANGED)
+    return replace(campaign, done=tuple(d for d in kept if d.bags))
 
 
 def _planned_day(campaign: Campaign, batch: Batch, bag: int) -> date:

@@ -68,7 +68,11 @@ def read_log(campaign: Campaign, path: Path) -> Log:
     _can_be_done(campaign, new, texts, path.name)
     done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
     skipped = [row for row in entries if row not in new]
-    said = (*_skipped(skipped, late, path.name), *_lacking(campaign, before, path.name))
+    said = (
+        *_skipped(skipped, late, path.name),
+        *_lacking(campaign, before, path.name),
+        *_lacking_of_old(campaign, older, path.name),
+    )
     return Log(tuple(dated), done, said)
 
 
@@ -183,13 +187,30 @@ def _lacking(campaign: Campaign, done: list[Done], source: str) -> list[str]:
     """Say what was counted before and is not in the log."""
     if not done:
         return []
-    metric = campaign.shop.metric
-    named = [
-        f"{count(d.bags, 'bag')} of {d.lot} with {d.recipe}"
-        + (f" on {say_day(d.on, metric=metric)}" if d.on else "")
-        for d in done
-    ]
     return [
-        f"Counted before, but not in {source}: {listing(named)}. That stays counted; to count "
-        f"what {source} says alone, add --recount."
+        f"Counted before, but not in {source}: {_named(campaign, done)}. That stays counted; to "
+        f"count what {source} says alone, add --recount."
     ]
+
+
+def _lacking_of_old(campaign: Campaign, older: list[Done], source: str) -> list[str]:
+    """Say what the plan was made with and is not in the log; nothing where the log began since."""
+    if not older or len(older) == len(campaign.told):
+        return []
+    return [
+        f"The plan was made with what is not in {source} any more: {_named(campaign, older)}. "
+        "That stays counted, and what is written in its place counts on top of it. If it was wrong,"
+        " make the plan again in another folder, without --since: enter all that is treated on "
+        "Treated so far, and On hand as it is now."
+    ]
+
+
+def _named(campaign: Campaign, done: Iterable[Done]) -> str:
+    metric = campaign.shop.metric
+    return listing(
+        [
+            f"{count(d.bags, 'bag')} of {d.lot} with {d.recipe}"
+            + (f" on {say_day(d.on, metric=metric)}" if d.on else "")
+            for d in done
+        ]
+    )

@@ -280,7 +280,11 @@ def _tests(campaign: Campaign) -> list[str]:
 
 
 def _old_stock(campaign: Campaign) -> list[str]:
-    return [f"{c.product}, {c.source}: {c.note}." for c in campaign.drawdown.containers if c.note]
+    return [
+        f"{c.product}, {c.source}: {c.note}. Use it before, or take it off On hand and plan again."
+        for c in campaign.drawdown.containers
+        if c.note
+    ]
 
 
 def _clock(campaign: Campaign) -> list[str]:

@@ -23,8 +23,13 @@ def to_dict(campaign: Campaign) -> dict[str, Any]:
     return plain
 
 
-def from_dict(data: object) -> Campaign:
+def from_dict(data: object, instead: str = "no plan was made") -> Campaign:
     """Read a campaign from the values that `to_dict` made.
+
+    Parameters
+    ----------
+    instead
+        What came of it where it can't be read, for the error.
 
     Raises
     ------
@@ -41,9 +46,10 @@ def from_dict(data: object) -> Campaign:
             "plan.json",
             column="campaign",
             expected="the campaign as wholedrum wrote it",
-            remedy=f"make the plan again ({error})",
+            remedy="make the plan again in another folder, with what is treated by now on Treated"
+            f" so far ({error})",
         )
-        raise InputError(fault.sheet, [fault]) from error
+        raise InputError(fault.sheet, [fault], instead) from error
     return campaign
 
 

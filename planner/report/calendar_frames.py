@@ -118,7 +118,7 @@ def _runs(campaign: Campaign) -> Table:
             Column("lot", "Lot"),
             Column("recipe", "Recipe"),
             Column("fields", "For fields", width=40),
-            Column("state", "State"),
+            Column("state", "State", passing=True),
             Column("bags", "Bag numbers"),
             Column("count", "Bags", Measure.COUNT, total=True),
             Column("units", "Seed", Measure.UNITS, total=True),

@@ -7,7 +7,7 @@ from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.campaign.campaign import update
-from planner.campaign.done import UNCHANGED, read_done, read_today
+from planner.campaign.done import UNCHANGED, read_done, read_today, take_back
 from planner.campaign.ical import to_ical
 from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
@@ -50,7 +50,8 @@ def update_campaign(
     path
         The ``plan.json``.
     done
-        Bags done, as ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``; see `planner.campaign.done`.
+        Bags done, as ``LOT:RECIPE:BAGS`` or ``LOT:RECIPE:BAGS:DAY``, those taken back first; see
+        `planner.campaign.done`.
     log
         The same as a table, see `planner.campaign.logged`; what was counted before is skipped.
     today
@@ -80,13 +81,15 @@ def update_campaign(
         settle(path.parent)
         refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
-    campaign = from_dict(data["campaign"])
+    campaign = from_dict(data["campaign"], UNCHANGED)
     said: tuple[str, ...] = ()
     first = read_today(campaign, today)
     if recount:
         campaign = replace(campaign, done=())
     if done or not log:
-        campaign = update(campaign, read_done(campaign, done), first)
+        entries = read_done(campaign, done)
+        campaign = take_back(campaign, [d for d in entries if d.bags < 0])
+        campaign = update(campaign, [d for d in entries if d.bags > 0], first)
     if log:
         before, new, said = read_log(campaign, log)
         campaign = update(replace(campaign, done=before), new, first)

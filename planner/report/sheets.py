@@ -126,6 +126,8 @@ class Column:
     """In place of the measure's."""
     look: Look = Look.PLAIN
     """Of all cells that have none of their own."""
+    passing: bool = False
+    """Says how far things are: a row is the same row whatever it says."""
     when: tuple[tuple[str, Look], ...] = ()
     """Looks that follow the text of a live cell: (what it begins with, look)."""
 

@@ -35,7 +35,7 @@ FORMULA = "="
 """What a formula says: programs write it in their own ways."""
 
 Row = tuple[str, ...]
-"""What a row of a table says, without what is to be filled in."""
+"""What a row of a table says, without what is to be filled in or passes."""
 
 
 def sign(file: Any) -> None:
@@ -182,16 +182,17 @@ def _table_with_filled_in(
     blanks = [i for i, column in enumerate(table.columns) if column.look is Look.FILL_IN]
     if not blanks:
         return table, set()
+    open_ = {*blanks, *(i for i, column in enumerate(table.columns) if column.passing)}
     width = range(1, len(table.columns) + 1)
     older = {
-        row: _row([_said_at(ws, row, column) for column in width], blanks)
+        row: _row([_said_at(ws, row, column) for column in width], open_)
         for row in _under(table, ws, manner)
     }
     pen = Pen(manner, {})
     now = [
         _row(
             [_will_say(c, column, pen) for c, column in zip(row, table.columns, strict=True)],
-            blanks,
+            open_,
         )
         for row in table.rows
     ]
@@ -232,8 +233,8 @@ def _said_at(ws: Any, row: int, column: int) -> str:
     return "" if cell is None else _said_in(cell)
 
 
-def _row(texts: list[str], blanks: list[int]) -> Row:
-    return tuple(text for i, text in enumerate(texts) if i not in blanks)
+def _row(texts: list[str], open_: set[int]) -> Row:
+    return tuple(text for i, text in enumerate(texts) if i not in open_)
 
 
 def _will_say(content: Content, column: Column, pen: Pen) -> str:

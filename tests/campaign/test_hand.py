@@ -9,7 +9,7 @@ import pytest
 
 from planner.campaign.campaign import make_campaign, update
 from planner.campaign.check import check, check_plan
-from planner.campaign.done import read_done
+from planner.campaign.done import read_done, take_back
 from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import AuditError, InputError
@@ -305,6 +305,30 @@ def test_more_bags_than_there_are(made):
     said = r"--done has 1 fault; nothing was changed:\n.*at most 1 bag; 2 of 3 are counted"
     with pytest.raises(InputError, match=said):
         update(made, [Done("L1", "R1", 2), Done("L1", "R1", 2)])
+    later = update(made, [Done("L1", "R1", 3)])
+    with pytest.raises(InputError, match=r"no more bags of it; 3 of 3 .* such as L1:R1:-1"):
+        update(later, [Done("L1", "R1", 1)])
+
+
+def test_bags_reported_wrong_are_taken_back(made):
+    """The last ones first, of a day where one is given; bags of others stay."""
+    one, two, other = (
+        Done("L1", "R1", 1, date(2027, 4, 21)),
+        Done("L1", "R1", 2, date(2027, 4, 22)),
+        Done("L2", "R2", 1, date(2027, 4, 23)),
+    )
+    later = update(made, [one, two, other])
+    (back,) = read_done(later, ["L1:R1:-1"])
+    assert take_back(later, [back]).done == (one, replace(two, bags=1), other)
+    (back,) = read_done(later, ["l1:r1: -3"])
+    assert take_back(later, [back]).done == (other,)
+    (back,) = read_done(later, ["L1:R1:-1:4/21/2027"])
+    assert take_back(later, [back]).done == (two, other)
+    for text, words in (("L1:R1:-4", "at most 3 bags"), ("L2:R2:-1:4/22/2027", "of that day")):
+        with pytest.raises(InputError, match=words):
+            take_back(later, read_done(later, [text]))
+    again = update(take_back(later, read_done(later, ["L1:R1:-3"])), [two])
+    assert sum(r.bags for r in again.calendar.runs if r.done) == 3
 
 
 def test_done_from_a_table(made, tmp_path):
@@ -424,6 +448,17 @@ def test_rows_told_to_the_plan_before_are_known(made, tmp_path):
     assert said == ("2 rows of log.csv were counted before and are skipped (rows 2 to 3).",)
     with pytest.raises(InputError, match=r"log.csv, row 2: .* the batches are L1:R1; L2:R2"):
         counted(replace(made, told=told), path, "L0,R1,5,\n")
+
+
+def test_a_row_mended_after_the_plan_was_made_with_it_is_said(made, tmp_path):
+    """Not so for a log that began since: it has none of the older rows."""
+    told = (Done("L0", "R1", 4, date(2027, 4, 20)), Done("L1", "R1", 2, date(2027, 4, 21)))
+    path = tmp_path / "log.csv"
+    _, said = counted(replace(made, told=told), path, "L0,R1,4,4/20/2027\nL1,R1,1,4/21/2027\n")
+    assert "not in log.csv any more: 2 bags of L1 with R1 on 4/21/2027." in said[-1]
+    assert "without --since" in said[-1]
+    _, said = counted(replace(made, told=told), path, "L1,R1,1,4/22/2027\n")
+    assert said == ()
 
 
 def test_a_log_in_a_workbook(made, tmp_path):

@@ -429,3 +429,18 @@ def test_calibration_of_a_metric_farm_speaks_of_kilograms():
     assert "seeds per kg = seeds x 1,000 / grams" in said
     assert "fl oz" not in said.replace("4 fl oz/cwt", "")
     assert "per lb" not in said
+
+
+def test_initials_beside_bags_to_do_stay_when_they_are_done(tmp_path):
+    """The row says done by then, and is the same row."""
+    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
+    update_campaign(path)
+    sheet = openpyxl.load_workbook(book)["Shop calendar"]
+    row = next(c.row for c in sheet["F"] if c.value == "1 to 3")
+    day, lot, recipe = (sheet.cell(row, n).value for n in (1, 2, 3))
+    typed_into(book, "Shop calendar", f"I{row}", "JD")
+    _, files, _ = update_campaign(path, [f"{lot}:{recipe}:3:{day.date().isoformat()}"])
+    assert [f.name for f in files][2:] == ["campaign.xlsx"]
+    assert {"done", "JD"} <= set(
+        row_with(openpyxl.load_workbook(book)["Shop calendar"], lot, "1 to 3")
+    )
