@@ -274,17 +274,6 @@ def bought_treated_sheet(found: tuple[BoughtTreated, ...]) -> Sheet:
 
 def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
     hundredths = None if manner.metric else 2  # of a bushel; a kilogram is small enough
-    columns = (
-        Column("field", "Field"),
-        Column("recipe", "Recipe"),
-        Column("acres", "Planted", Measure.AREA),
-        Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
-        Column("acre", "Cost", Measure.MONEY_PER_AREA),
-        Column("even", "Pays from", Measure.YIELD, decimals=hundredths),
-        Column("saved", "Loss prevented", Measure.YIELD, decimals=hundredths),
-        Column("net", "Net", Measure.MONEY_PER_AREA),
-        Column("lot", "Counted with lot"),
-    )
     rows: list[tuple[Content, ...]] = [
         (
             w.field,
@@ -299,32 +288,41 @@ def _worth_table(worth: tuple[Worth, ...], manner: Manner) -> Table:
         )
         for w in worth
     ]
-    # without a price, or losses on Threats, there is nothing to say in these
-    empty = {
-        column.key
-        for n, column in enumerate(columns)
-        if column.key in ("even", "saved", "net") and all(row[n] is None for row in rows)
-    }
-    shown = [n for n, column in enumerate(columns) if column.key not in empty]
-    bold = "Bold: what the plan does. "
-    losses = (
-        ""
-        if "saved" in empty
-        else " Loss prevented is against untreated seed, by the sheets Threats and Ratings."
-    )
-    return Table(
+    table = Table(
         name="worth",
-        columns=tuple(columns[n] for n in shown),
-        rows=tuple(tuple(row[n] for n in shown) for row in rows),
+        columns=(
+            Column("field", "Field"),
+            Column("recipe", "Recipe"),
+            Column("acres", "Planted", Measure.AREA),
+            Column("unit", "Cost per unit", Measure.MONEY_PER_UNIT),
+            Column("acre", "Cost", Measure.MONEY_PER_AREA),
+            Column("even", "Pays from", Measure.YIELD, decimals=hundredths),
+            Column("saved", "Loss prevented", Measure.YIELD, decimals=hundredths),
+            Column("net", "Net", Measure.MONEY_PER_AREA),
+            Column("lot", "Counted with lot"),
+        ),
+        rows=tuple(rows),
         parts="field",
         repeat_header=True,
         filter=True,
         empty="The plan treats nothing.",
-        note=(bold if any(w.acres < CRUMB_ACRES for w in worth) else "")
-        + "Product at the price that the plan pays, freight aside."
-        + losses
-        + (WHITE_MOLD_LEFT_OUT if any(w.not_credited > 0.0 for w in worth) else ""),
+        note=_worth_note(worth),
     )
+    # without a price, or losses on Threats, there is nothing to say in these
+    return table.without_blank("even", "saved", "net")
+
+
+def _worth_note(worth: tuple[Worth, ...]) -> str:
+    said = (
+        ("Bold: what the plan does. ", any(w.acres < CRUMB_ACRES for w in worth)),
+        ("Product at the price that the plan pays, freight aside.", True),
+        (
+            " Loss prevented is against untreated seed, by the sheets Threats and Ratings.",
+            any(w.loss_prevented is not None for w in worth),
+        ),
+        (WHITE_MOLD_LEFT_OUT, any(w.not_credited > 0.0 for w in worth)),
+    )
+    return "".join(text for text, holds in said if holds)
 
 
 def _sign(amount: float) -> Look:

@@ -117,11 +117,12 @@ def test_nothing_is_said_of_losses_where_no_rating_has_a_control() -> None:
 @pytest.mark.parametrize(("manner", "places"), [(Manner(), 2), (METRIC, 0)])
 def test_yields_in_kilograms_have_no_hundredths(manner: Manner, places: int) -> None:
     season, plan = sample()
-    sheet = next(iter(worth_sheets(worth_treating(plan, season), manner)))
-    for column in table_in(sheet, "worth").columns:
-        if column.measure is Measure.YIELD:
-            own = manner.shown(column.measure).decimals
-            assert (own if column.decimals is None else column.decimals) == places
+    priced = replace(season, farm=replace(season.farm, soybean_price=10.0))
+    sheet = next(iter(worth_sheets(worth_treating(plan, priced), manner)))
+    columns = [c for c in table_in(sheet, "worth").columns if c.measure is Measure.YIELD]
+    assert [c.key for c in columns] == ["even"]
+    own = manner.shown(Measure.YIELD).decimals
+    assert [own if c.decimals is None else c.decimals for c in columns] == [places]
 
 
 RULE = RuleCost("No share under 10 acres", "convenience", "", "", None, None, None, None, 0.0, "")
