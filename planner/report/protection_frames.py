@@ -253,28 +253,27 @@ def _got(facts: Facts, threat: Threat, planted: Planting) -> _Got:
 
 def _detail_table(rows: list[tuple[Content, ...]], *, own: bool) -> Table:
     """Make the table; with the varieties' own ratings where there are any."""
-    columns = (
-        Column("threat", "Threat"),
-        Column("field", "Field"),
-        Column("pressure", "Pressure"),
-        Column("need", "Need"),
-        Column("recipe", "Recipe"),
-        Column("gets", "Gets"),
-        Column("lot", "Lot"),
-        Column("variety", "Variety's own"),
-        Column("area", "Area", Measure.AREA, total=True),
-        Column("units", "Seed", Measure.UNITS, total=True),
-        Column("verdict", "Enough?"),
-    )
-    shown = [n for n, c in enumerate(columns) if own or c.key != "variety"]
-    return Table(
+    table = Table(
         name="protection",
         title="Field by field",
-        columns=tuple(columns[n] for n in shown),
-        rows=tuple(tuple(row[n] for n in shown) for row in rows),
+        columns=(
+            Column("threat", "Threat"),
+            Column("field", "Field"),
+            Column("pressure", "Pressure"),
+            Column("need", "Need"),
+            Column("recipe", "Recipe"),
+            Column("gets", "Gets"),
+            Column("lot", "Lot"),
+            Column("variety", "Variety's own"),
+            Column("area", "Area", Measure.AREA, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("verdict", "Enough?"),
+        ),
+        rows=tuple(rows),
         total_label="",
         group="threat",
         repeat_header=True,
         empty="No field is under pressure of a threat.",
         note="Ratings from poor to excellent: P, F, G, VG, E.",
     )
+    return table if own else table.without("variety")

@@ -167,6 +167,15 @@ class Table:
         """Index of a column by its key; ValueError if there is none."""
         return [c.key for c in self.columns].index(key)
 
+    def without(self, *keys: str) -> Table:
+        """The same, but for some of its columns."""
+        kept = [n for n, column in enumerate(self.columns) if column.key not in keys]
+        return replace(
+            self,
+            columns=tuple(self.columns[n] for n in kept),
+            rows=tuple(tuple(row[n] for n in kept) for row in self.rows),
+        )
+
     def without_blank(self, *keys: str) -> Table:
         """The same, but for those of some columns that no row has anything in.
 
@@ -174,16 +183,8 @@ class Table:
         >>> both.without_blank("a", "b").rows
         ((1,), (2,))
         """
-        kept = [
-            n
-            for n, column in enumerate(self.columns)
-            if column.key not in keys or any(row[n] is not None for row in self.rows)
-        ]
-        return replace(
-            self,
-            columns=tuple(self.columns[n] for n in kept),
-            rows=tuple(tuple(row[n] for n in kept) for row in self.rows),
-        )
+        places = ((key, self.column(key)) for key in keys)
+        return self.without(*(k for k, n in places if all(row[n] is None for row in self.rows)))
 
 
 @dataclass(frozen=True, slots=True)

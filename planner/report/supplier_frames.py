@@ -85,28 +85,26 @@ def _seed_lines(facts: Facts, accounts: Sequence[SeedAccount]) -> Table:
                     account.order_by,
                 )
             )
-    columns = (
-        Column("variety", "Variety", width=24),
-        Column("lot", "Lot", width=34),
-        Column("treated", "To come", width=26),
-        Column("bag", "Package of", width=14),
-        Column("bags", "Packages", Measure.COUNT, total=True),
-        Column("units", "Seed", Measure.UNITS, total=True),
-        Column("price", "Price", Measure.MONEY_PER_UNIT),
-        Column("amount", "Amount", Measure.MONEY, total=True),
-        Column("order_by", "Order by", Measure.DATE),
-    )
-    several = len({a.order_by for a in accounts}) > 1
-    treated = any(facts.lots[s.lot].treated_with for a in accounts for s in a.lines)
-    needed = {"order_by": several, "treated": treated}
-    shown = [n for n, c in enumerate(columns) if needed.get(c.key, True)]
-    return Table(
+    table = Table(
         name="lines",
-        columns=tuple(columns[n] for n in shown),
-        rows=tuple(tuple(row[n] for n in shown) for row in rows),
+        columns=(
+            Column("variety", "Variety", width=24),
+            Column("lot", "Lot", width=34),
+            Column("treated", "To come", width=26),
+            Column("bag", "Package of", width=14),
+            Column("bags", "Packages", Measure.COUNT, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("price", "Price", Measure.MONEY_PER_UNIT),
+            Column("amount", "Amount", Measure.MONEY, total=True),
+            Column("order_by", "Order by", Measure.DATE),
+        ),
+        rows=tuple(rows),
         total_label="To pay",
         repeat_header=True,
     )
+    alike = len({a.order_by for a in accounts}) <= 1
+    treated = any(facts.lots[s.lot].treated_with for a in accounts for s in a.lines)
+    return table.without(*["order_by"] * alike, *["treated"] * (not treated))
 
 
 def _comes(facts: Facts, lot: SeedLot) -> str:

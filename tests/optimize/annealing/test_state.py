@@ -65,7 +65,7 @@ def check_state(season, seed: int) -> bool:
     return True
 
 
-def test_board_prices_as_the_exact_model():
+def test_state_prices_as_the_exact_model():
     """Bags, part bags, purchases, line losses, price breaks, credit, yield loss: the same money."""
     assert sum(check_state(tiny_season(seed), seed) for seed in range(200)) > 130
     for seed in range(12):
@@ -93,7 +93,7 @@ def test_machine_code_does_what_the_plain_moves_do():
             assert a == pytest.approx(b, rel=1e-9, abs=1e-6), seed
 
 
-def test_freight_and_discounts_are_all_that_the_board_leaves_out():
+def test_freight_and_discounts_are_all_that_the_state_leaves_out():
     """The model's order is never dearer than the annealing state's with all freight on top."""
     for seed in range(8):
         one = hard_season(12, 8, 4, 1 + seed % 3, seed)
@@ -104,7 +104,7 @@ def test_freight_and_discounts_are_all_that_the_board_leaves_out():
         assert model.matrix.price(x) <= current.cost + freight + 0.01
 
 
-def test_board_goes_back_to_empty():
+def test_state_goes_back_to_empty():
     """Taking every field off again leaves nothing used and nothing to pay but the empty order."""
     for seed in range(60):
         one = tiny_season(seed)
@@ -122,7 +122,7 @@ def test_board_goes_back_to_empty():
 
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [(50, 30, 6, 3, 10), (60, 40, 8, 1, 9)], ids=str)
-def test_what_a_board_plants_of_scarce_seed_is_there(size):
+def test_what_a_state_plants_of_scarce_seed_is_there(size):
     """Part bags and all: the exact model takes the plan, with fewer acres short than the first."""
     incumbent = Incumbent(SolveOptions(effort=1), None, None)
     context = common.open_context(incumbent, hard_season(*size, short=True))
