@@ -17,6 +17,15 @@ TYPES = {
 LONGEST = 3600.0
 
 
+def sentence(text: str) -> str:
+    """Make what an error says a sentence.
+
+    >>> sentence("the disk is full; free some space"), sentence("Stopped.")
+    ('The disk is full; free some space.', 'Stopped.')
+    """
+    return f"{text[:1].upper()}{text[1:].removesuffix('.')}."
+
+
 def go(where: str) -> RedirectResponse:
     """Send the browser on to a page, after a form."""
     return RedirectResponse(where, 303)

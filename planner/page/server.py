@@ -18,6 +18,7 @@ from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
 from planner.errors import InputError, OutputError
+from planner.page.answers import sentence
 from planner.page.ask_views import AskViews
 from planner.page.guard import Guard, Keys, TooLargeError
 from planner.page.plan_views import PlanViews
@@ -129,9 +130,11 @@ def _trouble(site: Site, desk: Desk | None, error: Exception) -> Response:
         return page(413, "Too large", ["That is too large."])
     if isinstance(error, InputError):
         return page(400, "Faults", [str(f) for f in error.faults])
-    if isinstance(error, OutputError | OSError):
-        said = str(error) if isinstance(error, OutputError) else error.strerror or f"{error}"
-        return page(500, "Not written", [said])
+    if isinstance(error, OutputError):
+        return page(500, "Not written", [sentence(str(error))])
+    if isinstance(error, OSError):
+        where = f"{error.filename}: " if error.filename else ""
+        return page(500, "Not written", [f"{where}{sentence(error.strerror or str(error))}"])
     said = f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
     return page(500, "A bug", [said])
 

@@ -56,7 +56,7 @@ class Entry:
             return 0.0
 
 
-def clean_name(name: str) -> str:
+def clean_name(name: str, most: int = MOST_NAME) -> str:
     r"""Name for people from whatever a browser sends: the last part, printable, not too long.
 
     >>> clean_name("../../etc/pass\x00wd.xlsx"), clean_name("..\\..\\Marten Hill 2027.xlsx")
@@ -65,8 +65,8 @@ def clean_name(name: str) -> str:
     ('script', 'season')
     """
     stem = re.sub(r"\.xls[xm]$", "", _last(name), flags=re.IGNORECASE)
-    kept = "".join(c for c in stem if c.isprintable() and c not in '<>:"|?*%&;{}`$')
-    return " ".join(kept.split())[:MOST_NAME].strip(" .") or "season"
+    kept = "".join(c for c in stem if c.isprintable() and c not in '<>:"|?*%;{}`$')
+    return " ".join(kept.split())[:most].strip(" .") or "season"
 
 
 def _last(name: str) -> str:
@@ -112,14 +112,25 @@ class Shelf:
         came_as = hashlib.sha256(_last(name).encode("utf-8", "surrogatepass")).hexdigest()
         key, folder, shown = self._place(clean_name(name), came_as)
         part = folder / (SEASON + ".part")
-        part.write_bytes(content)
-        part.replace(folder / SEASON)
+        try:
+            part.write_bytes(content)
+            part.replace(folder / SEASON)
+        except OSError:
+            self.take_back(key)
+            raise
         return self._enter(key, shown, came_as)
 
     def place(self, name: str) -> tuple[str, Path, str]:
         """Make room for a workbook of ours: its id, where to write it, the name it is shown by."""
         key, folder, shown = self._place(name, "")
         return key, folder / SEASON, shown
+
+    def take_back(self, key: str) -> None:
+        """Clear what could not be written; a season that is there stays."""
+        folder = self._store / key
+        (folder / (SEASON + ".part")).unlink(missing_ok=True)
+        if not (folder / SEASON).exists():
+            shutil.rmtree(folder, ignore_errors=True)
 
     def enter(self, key: str, name: str) -> Entry:
         """Take up what was written to a `place`."""
@@ -172,7 +183,7 @@ class Shelf:
         for path in files:
             if is_season(path):
                 key = hashlib.sha256(str(path.resolve()).encode("utf-8", "surrogatepass"))
-                name = clean_name(path.name)
+                name = clean_name(path.name, len(path.name))
                 found.append(Entry(key.hexdigest()[:12], name, path, plan_folder(path), False))
         return found
 

@@ -10,6 +10,7 @@ from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 from starlette.responses import Response
 
+from planner.errors import OutputError
 from planner.form.template import write_blank
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
@@ -100,7 +101,11 @@ class StartViews:
         def make() -> str:
             key, path, name = self.site.shelf.place(DEMO)
             if not path.exists():
-                write_blank(path, demo=True)
+                try:
+                    write_blank(path, demo=True)
+                except OutputError:
+                    self.site.shelf.take_back(key)
+                    raise
             return self.site.shelf.enter(key, name).key
 
         return go(f"/s/{await run_in_threadpool(make)}")

@@ -13,7 +13,7 @@ from planner.explain.compare import compare
 from planner.explain.tried import try_out
 from planner.form.keep import with_scenario
 from planner.page import tasks, trying
-from planner.page.answers import download, go, seconds_of
+from planner.page.answers import download, go, seconds_of, sentence
 from planner.page.work import Job
 from planner.report.comparison import comparison_book
 from planner.report.measures import Measure, manner_of
@@ -166,7 +166,7 @@ class TryViews:
             try:
                 content = with_scenario(desk.entry.path, name, changed)
             except OutputError as error:
-                raise HTTPException(409, _sentence(str(error))) from None
+                raise HTTPException(409, sentence(str(error))) from None
             return download(content, f"{desk.entry.name} with scenario{desk.entry.path.suffix}")
 
         return await run_in_threadpool(copy)
@@ -198,7 +198,3 @@ class TryViews:
 
 def _typed(form: Any, season: Season, made: Made) -> dict[str, str]:
     return trying.typed(form, trying.groups(season, made.plan))
-
-
-def _sentence(text: str) -> str:
-    return f"{text[0].upper()}{text[1:]}."

@@ -10,6 +10,7 @@ from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner.errors import Interrupted, PlannerError
+from planner.page.answers import sentence
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Mapping
@@ -162,7 +163,7 @@ class Works:
                 job.task(job)
                 job.phase = Phase.DONE
             except PlannerError as error:
-                job.trouble = str(error)
+                job.trouble = sentence(str(error))
                 job.phase = Phase.FAILED
             except Exception as error:  # a bug must not end the page
                 job.trouble = (

@@ -55,6 +55,10 @@ def understood_book(season: Season) -> Book:
     )
 
 
+def _many(count: int, what: str) -> str:
+    return f"{count:,} {what}{'' if count == 1 else 's'}"
+
+
 def _figures(season: Season) -> KeyFigures:
     on_hand = sum(lot.on_hand for lot in season.lots)
     for_sale = sum(lot.can_buy for lot in season.lots)
@@ -65,20 +69,21 @@ def _figures(season: Season) -> KeyFigures:
                 f"Land, {manner.label(Measure.AREA)}",
                 sum(f.acres for f in season.fields),
                 Measure.AREA,
-                f"{len(season.fields)} fields",
+                _many(len(season.fields), "field"),
             ),
             KeyFigure(
                 "Seed on hand, units",
                 on_hand,
                 Measure.UNITS,
-                f"{len(season.lots)} lots; {manner.say(for_sale, Measure.UNITS)} more for sale",
+                f"{_many(len(season.lots), 'lot')}; "
+                f"{manner.say(for_sale, Measure.UNITS)} more for sale",
             ),
             KeyFigure("Recipes", len(season.recipes), Measure.COUNT),
             KeyFigure(
                 "Products",
                 len(season.products),
                 Measure.COUNT,
-                f"{len(season.containers)} containers for sale",
+                f"{_many(len(season.containers), 'container')} for sale",
             ),
         )
     )

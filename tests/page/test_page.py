@@ -6,6 +6,7 @@ Content Security Policy) and the description of DNS rebinding in NCC Group's Sin
 
 from __future__ import annotations
 
+import errno
 import json
 import re
 import threading
@@ -620,6 +621,57 @@ def test_only_the_same_name_replaces_what_was_dropped(
     assert reader.drop(one, workbook) == first
     assert reader.drop(other, workbook) == second
     assert len(reader.site.shelf.listed()) == 2
+
+
+def test_seasons_of_the_folder_are_known_by_their_whole_names(
+    tmp_path: Path, workbook: bytes
+) -> None:
+    names = ["Miller & Sons", *("N" * 61 + f" {end}" for end in ("one", "two"))]
+    for name in names:
+        (tmp_path / f"{name}.xlsx").write_bytes(workbook)
+    assert sorted(e.name for e in Reader(tmp_path).site.shelf.listed()) == names
+
+
+FULL = "the disk of my-farm is full; free some space"
+
+
+def no_room(*_args: object, **_kwargs: object) -> None:
+    raise OutputError(FULL)
+
+
+def test_a_plan_whose_files_could_not_be_written_says_so(
+    reader: Reader, workbook: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Not that they are still being written."""
+    season = reader.drop("small.xlsx", workbook)
+    monkeypatch.setattr(api, "write", no_room)
+    reader.planned(season)
+    assert "The disk of my-farm is full; free some space." in texts(reader.get(f"{season}/live"))
+    said = texts(reader.get(f"{season}/files"))
+    assert "No files could be written. The disk of my-farm is full; free some space." in said
+    assert "still being written" not in said
+    monkeypatch.undo()
+    reader.planned(season)
+    assert "plan.xlsx" in reader.get(f"{season}/files")
+
+
+def test_what_is_dropped_on_a_full_disk_leaves_nothing_behind(
+    reader: Reader, workbook: bytes, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    store = reader.site.shelf.folder / STORE
+
+    def full(path: Path, _content: bytes) -> int:
+        path.touch()
+        raise OSError(errno.ENOSPC, "No space left on device", str(path))
+
+    monkeypatch.setattr(Path, "write_bytes", full)
+    said = texts(reader.drop("small.xlsx", workbook, 500))
+    assert f"{store}" in said
+    assert "No space left on device." in said
+    monkeypatch.undo()
+    monkeypatch.setattr("planner.page.start_views.write_blank", no_room)
+    assert "The disk of my-farm is full; free some space." in texts(reader.post("/demo", 500))
+    assert list(store.iterdir()) == []
 
 
 def test_a_folder_that_is_none_and_a_taken_port_are_said_in_a_sentence(tmp_path: Path) -> None:
