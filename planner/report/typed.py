@@ -124,7 +124,7 @@ def said(value: object) -> str:
     """What a cell says, the same before and after an office program saved it.
 
     >>> said(0.33682973764999988), said(40), said(date(2027, 5, 1)), said(" a  b ")
-    ('0.3368297376', '40', '2027-05-01 00:00:00', 'a b')
+    ('0.3368297377', '40', '2027-05-01 00:00:00', 'a b')
     """
     if value is None:
         return ""
