@@ -120,9 +120,11 @@ def heel_over_ceiling(plan: Plan, season: Season) -> Iterator[str]:
     for c in season.containers:
         ceiling = (SMALL_CEILING if c.size <= LARGE_CONTAINER else LARGE_CEILING) * c.size
         if c.heel > ceiling * (1.0 + SLACK):
+            digits = 1 if f"{c.heel:.1f}" != f"{ceiling:.1f}" else 2
             yield (
-                f"The {volume(c.heel, season, 1)} that can't be pumped out (heel) of {c.product} "
-                f"{c.name}{where(c.row)} are more than the {volume(ceiling, season, 1)} that may "
+                f"The {volume(c.heel, season, digits)} that can't be pumped out (heel) of "
+                f"{c.product} {c.name}{where(c.row)} are more than the "
+                f"{volume(ceiling, season, digits)} that may "
                 "stay in an empty container of its size (40 CFR 261.7, a share of weight, taken by "
                 "volume here): rinse it as the label says before it is discarded or returned."
             )

@@ -123,10 +123,11 @@ def _campaign(data: object) -> dict[str, Any]:
 
 
 def _unreported(campaign: dict[str, Any]) -> WentBefore:
-    """What tells apart the events of a campaign, which may be one of another version."""
-    shop = campaign.get("shop")
+    """What the calendar of a campaign goes on from, which may be one of another version."""
+    shop, revision = campaign.get("shop"), campaign.get("revision")
     apart = shop.get("apart") if isinstance(shop, dict) else None
-    return WentBefore(apart=apart if isinstance(apart, str) else "")
+    later = revision + 1 if isinstance(revision, int) and revision > 0 else 0
+    return WentBefore(apart=apart if isinstance(apart, str) else "", revision=later)
 
 
 def _earlier(record: dict[str, Any], known: Earlier) -> Earlier:

@@ -445,6 +445,17 @@ def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
     assert now.products[0].on_hand == pytest.approx(240.0)
 
 
+def test_a_calendar_goes_on_counting_where_nothing_was_done_between(tmp_path) -> None:
+    """A calendar program ignores events with a lower SEQUENCE than it knows (RFC 5545, 3.8.7.4)."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    done(file, 2)
+    counts = []
+    for n in range(3):
+        whole, plan, file = planned(bought(winter()), tmp_path / f"{n}", since=file)
+        counts.append(api.make_campaign(whole, plan).revision)
+    assert counts == [2, 3, 4]
+
+
 def test_a_campaign_of_which_nothing_is_done_is_not_read(tmp_path) -> None:
     """So a plan.json of another version of the calendar will do."""
     _, _, file = planned(winter(), tmp_path / "old")
