@@ -194,17 +194,22 @@ def _replace_all(folder: Path, content: Mapping[str, bytes]) -> None:
     except BaseException:
         for name in begun:
             with contextlib.suppress(OSError):
-                if fresh[name].exists():  # its renaming did not happen
-                    continue
-                if name in older:
-                    older[name].replace(folder / name)
-                else:
-                    (folder / name).unlink()
+                _put_back(folder / name, fresh[name], older.get(name))
         raise
     finally:
         for path in (folder / PROMISE, *fresh.values(), *older.values()):
             with contextlib.suppress(OSError):
                 path.unlink(missing_ok=True)
+
+
+def _put_back(target: Path, fresh: Path, older: Path | None) -> None:
+    """Undo the renaming of a new file to its target, if it did happen."""
+    if fresh.exists():
+        return
+    if older is not None:
+        older.replace(target)
+    else:
+        target.unlink()
 
 
 def _promise(folder: Path, fresh: Mapping[str, Path]) -> None:
