@@ -49,16 +49,20 @@ def same(a: second_model.Answer, b: second_model.Answer) -> None:
     assert a.cost == pytest.approx(b.cost, rel=1e-6, abs=5e-4)
 
 
+def all_agree(one) -> None:
+    """Optimizer, brute force and the second model, where the season is small enough for that."""
+    assume(oracle.size(one) <= LARGEST)
+    found = answer(solved(one), one)
+    same(found, oracle.solve(one))
+    same(found, second_model.solve(one))
+
+
 @pytest.mark.sampled
 @settings(CALM, max_examples=examples(220))
 @given(seed=SEEDS)
 def test_random_seasons_equal_brute_force(seed):
     """Optimizer, brute force over whole things, and the second model agree on tiny seasons."""
-    one = tiny_season(seed)
-    assume(oracle.size(one) <= LARGEST)
-    found = answer(solved(one), one)
-    same(found, oracle.solve(one))
-    same(found, second_model.solve(one))
+    all_agree(tiny_season(seed))
 
 
 @pytest.mark.sampled
@@ -75,11 +79,7 @@ def test_random_seasons_equal_second_model(seed):
 @given(seed=SEEDS)
 def test_fuller_seasons_equal_brute_force(seed):
     """The same with tolerant varieties, losses of one crop, dated discounts, money and the line."""
-    one = fuller_season(seed)
-    assume(oracle.size(one) <= LARGEST)
-    found = answer(solved(one), one)
-    same(found, oracle.solve(one))
-    same(found, second_model.solve(one))
+    all_agree(fuller_season(seed))
 
 
 @pytest.mark.sampled
@@ -87,11 +87,7 @@ def test_fuller_seasons_equal_brute_force(seed):
 @given(seed=SEEDS)
 def test_lots_without_slivers_equal_brute_force(seed):
     """The same where no field may have little of a lot, and a variety has several."""
-    one = with_lot_share(tiny_season(seed), seed)
-    assume(oracle.size(one) <= LARGEST)
-    found = answer(solved(one), one)
-    same(found, oracle.solve(one))
-    same(found, second_model.solve(one))
+    all_agree(with_lot_share(tiny_season(seed), seed))
 
 
 @pytest.mark.sampled
