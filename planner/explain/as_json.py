@@ -43,6 +43,7 @@ def to_dict(why: Explanation) -> dict[str, Any]:
         "order_rivals": plain(why.order),
         "rule_costs": plain(why.rules),
         "most_to_spend": plain(why.money),
+        "overlooked": "" if why.again is not None else why.overlooked,
         "worth_treating": plain(why.worth),
         "bought_treated": plain(why.bought_treated),
     }

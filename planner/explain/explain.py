@@ -10,6 +10,7 @@ from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
 from planner.explain.ideas import Idea, ideas
 from planner.explain.money import NO_LIMIT, Money, money_answer, money_trials
+from planner.explain.overlooked import overlooked
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Repaired, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
@@ -59,8 +60,16 @@ class Explanation:
     aside: str = ""
     """That other orders, rules, money and scenarios are weighed without the containers added to be
     safe, where there are any."""
+    overlooked: str = ""
+    """That a better plan turned up, where the search was cut short and one did."""
     seconds: float = 0.0
     """Time that explaining took."""
+
+    @property
+    def foreword(self) -> tuple[str, ...]:
+        """What is to be known before all else; a plan kept near an old one may well be dearer."""
+        better = "" if self.again is not None else self.overlooked
+        return tuple(text for text in (better, self.aside) if text)
 
 
 def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explanation:
@@ -103,6 +112,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         worth=worth_treating(bought, season),
         bought_treated=bought_treated(bought, season),
         aside=ASIDE if bought.added else "",
+        overlooked=overlooked(plan, season, [*mended.values(), *found.values(), *money.values()]),
         seconds=monotonic() - began,
     )
 

@@ -37,7 +37,7 @@ def study_front(facts: Facts, sheets: Sequence[Sheet]) -> Sheet:
 
 def _found(why: Explanation) -> tuple[str, ...]:
     """What was found out, a sentence each: the next order, money, the dearest rules."""
-    said = [why.aside] if why.aside else []
+    said = [*why.foreword]
     said += [why.order.second_best] if why.order is not None and why.order.second_best else []
     said += [why.money.sentence] if why.money is not None else []
     if not any(narrowed(r) for r in why.rules):

@@ -326,7 +326,8 @@ def why_lines(why: Explanation, season: Season) -> list[str]:
     if why.repairs:
         lines += ["", "What would help"]
         lines += [line for item in why.repairs for line in _repair_lines(item)]
-    lines += ["", *paragraph(why.aside, 0)] if why.aside else []
+    for text in why.foreword:
+        lines += ["", *paragraph(text, 0)]
     if why.money is not None:
         lines += ["", "Most to spend", *paragraph(why.money.sentence)]
     lines += _rule_lines(why.rules)
