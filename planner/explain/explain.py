@@ -10,7 +10,7 @@ from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
 from planner.explain.ideas import Idea, ideas
 from planner.explain.money import NO_LIMIT, Money, money_answer, money_trials
-from planner.explain.overlooked import overlooked
+from planner.explain.overlooked import best_known, overlooked
 from planner.explain.protection import threat_pages
 from planner.explain.repairs import Repaired, repair_trials, repaired
 from planner.explain.rivals import OrderRivals, order_rivals
@@ -102,17 +102,18 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     mended = solve_all(repair_trials(tried, plan), _part(budget, REPAIRS_SHARE if tried else 0.0))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
+    base = best_known(plan, season, [*mended.values(), *found.values(), *money.values()])
     return Explanation(
         shortages=short,
         repairs=_repaired(plan, season, short, tried, mended, rules, found | money),
-        threats=threat_pages(plan, season, threat_costs(plan, season, rules, found)),
+        threats=threat_pages(plan, season, threat_costs(plan, season, rules, found, base)),
         order=order_rivals(plan, season),
-        rules=rule_costs(plan, season, rules, found),
-        money=money_answer(plan, season, money),
+        rules=rule_costs(base, season, rules, found),
+        money=money_answer(plan, season, money, base),
         worth=worth_treating(bought, season),
         bought_treated=bought_treated(bought, season),
         aside=ASIDE if bought.added else "",
-        overlooked=overlooked(plan, season, [*mended.values(), *found.values(), *money.values()]),
+        overlooked=overlooked(plan, base, season),
         seconds=monotonic() - began,
     )
 
@@ -139,9 +140,18 @@ def _repaired(
 
 
 def threat_costs(
-    plan: Plan, season: Season, rules: Sequence[Rule], found: Mapping[str, Plan]
+    plan: Plan,
+    season: Season,
+    rules: Sequence[Rule],
+    found: Mapping[str, Plan],
+    base: Plan | None = None,
 ) -> dict[str, Cost]:
-    """Cost of protection from each threat that was reached: the plan against one without it."""
+    """Cost of protection from each threat that was reached: the plan against one without it.
+
+    `base` is the best plan of the season that is known, from which costs are counted; by default
+    the plan.
+    """
+    base = base or plan
     need = {t.name: t.need for t in season.threats}
     costs = {}
     for rule in rules:
@@ -154,7 +164,7 @@ def threat_costs(
         }
         lines = [p for p in plan.planting if p.field in asking]
         acres, units = sum(p.acres for p in lines), sum(p.units for p in lines)
-        (priced,) = rule_costs(plan, season, (rule,), found)
+        (priced,) = rule_costs(base, season, (rule,), found)
         total = priced.cost or 0.0
         costs[rule.threat] = Cost(
             total=total,
@@ -162,7 +172,7 @@ def threat_costs(
             acres=acres,
             per_acre=total / acres if acres else 0.0,
             per_unit=total / units if units else 0.0,
-            acres_gained=max(0.0, acres_short(plan) - acres_short(found[rule.key])),
+            acres_gained=max(0.0, acres_short(base) - acres_short(found[rule.key])),
             gap=priced.gap or 0.0,
         )
     return costs

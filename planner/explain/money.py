@@ -8,13 +8,12 @@ from typing import TYPE_CHECKING
 from planner.explain.changes import Gain, acres_short, gain
 from planner.explain.held import held_plan
 from planner.explain.trial import Trial
-from planner.explain.tried import CRUMB
 from planner.explain.words import Speech
 from planner.plan.moves import ACRE
 from planner.plan.plan import CENT, Outcome
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Mapping
+    from collections.abc import Mapping
 
     from planner.plan.plan import Plan
     from planner.season.domain import Season
@@ -57,16 +56,7 @@ class Money:
     """Whether none of them can be cheaper at that."""
     under_way: bool
     """Whether some is bought or treated already: the limit holds for what is bought from now on."""
-    overlooked_acres: float
-    """Acres more that a plan within the limit plants, found only while more to spend was tried."""
-    overlooked: float
-    """What the total of that plan is lower. Gains from more to spend are counted from it."""
     sentence: str
-
-    @property
-    def beaten_within(self) -> bool:
-        """Whether a better plan that keeps the limit is known."""
-        return self.overlooked_acres > ACRE or self.overlooked >= CENT
 
 
 def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
@@ -85,16 +75,24 @@ def money_trials(plan: Plan, season: Season) -> tuple[Trial, ...]:
     return tuple(found)
 
 
-def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money | None:
-    """Hold the plan against those with more to spend; None where there is no limit."""
+def money_answer(
+    plan: Plan, season: Season, found: Mapping[str, Plan], base: Plan | None = None
+) -> Money | None:
+    """Hold the plan against those with more to spend; None where there is no limit.
+
+    Parameters
+    ----------
+    base
+        The best plan of the season that is known: gains that need no money are none of money's.
+        Default the plan.
+    """
     most = season.farm.most_to_spend
     if most is None:
         return None
     more, free = found.get(MORE), found.get(NO_LIMIT)
     plans = [p for p in (plan, more, free) if p is not None]
-    base = _best_within(most, plan, plans, season)
+    base = base or plan
     gains = {key: gain(base, p, season) or Gain(0.0) for key, p in found.items()}
-    overlooked = gain(plan, base, season) or Gain(0.0)
     result = Money(
         most=most,
         spent=plan.cost.spent,
@@ -110,23 +108,9 @@ def money_answer(plan: Plan, season: Season, found: Mapping[str, Plan]) -> Money
         short_proven=all(p.shortage_proven for p in plans),
         cost_proven=all(p.outcome is Outcome.OPTIMAL for p in plans),
         under_way=bool(season.ordered),
-        overlooked_acres=overlooked.acres,
-        overlooked=_saved(plan, base, overlooked),
         sentence="",
     )
     return replace(result, sentence=_sentence(result, Speech(season.farm)))
-
-
-def _best_within(most: float, plan: Plan, plans: Iterable[Plan], season: Season) -> Plan:
-    """Return the plan, or a better one that keeps the limit, though it was planned with more."""
-    best = plan
-    for other in plans:
-        more = gain(best, other, season)
-        cheaper = best.cost.total - other.cost.total >= CENT
-        better = more is not None and (more.acres > ACRE or cheaper)
-        if better and other.cost.spent <= most * (1.0 + CRUMB):
-            best = other
-    return best
 
 
 def _saved(plan: Plan, other: Plan, more: Gain) -> float:
@@ -139,8 +123,6 @@ def _sentence(m: Money, speech: Speech) -> str:
     text = f"{speech.money(m.spent)} of at most {speech.money(m.most)} is spent"
     text += " on what is bought from now on" if m.under_way else ""
     left = m.most - m.spent
-    if m.beaten_within:
-        return f"{text}. {_overlooked(m, speech)}"
     if left >= m.step and m.short <= ACRE and not (m.saved or m.step_saved or 0.0) >= CENT:
         return f"{text}; {speech.money(left)} is left.{_beyond(m)}"
     if m.left_short is None:
@@ -159,24 +141,11 @@ def _sentence(m: Money, speech: Speech) -> str:
     elif m.short_proven and m.cost_proven:
         text += ". The limit costs neither land nor money."
     else:
-        text += ". In the time set, no plan was found with more land or lower cost."
+        text += ". In the time set, more money was found to bring no more land and no lower cost."
     text += f" {_step(m, speech)}"
     if m.short > ACRE and not m.short_proven and m.left_short is not None:
         text += " That is as far as was found: less land short may be possible with either."
     return text
-
-
-def _overlooked(m: Money, speech: Speech) -> str:
-    """What a plan within the limit does better: no more money is needed for that."""
-    cost = f"{speech.money(abs(m.overlooked))} {'less' if m.overlooked >= 0.0 else 'more'}"
-    if m.overlooked_acres > ACRE:
-        better = f"plants {speech.acres(m.overlooked_acres)} more and costs {cost}"
-    else:
-        better = f"costs {cost}"
-    return (
-        f"A plan within that limit was found that {better}: time was short, not money. Plan again "
-        "with more time to get it."
-    )
 
 
 def _beyond(m: Money) -> str:

@@ -68,11 +68,11 @@ def _sheets(why: Explanation, manner: Manner, what_if: tuple[WhatIf, ...]) -> It
     if why.compared is not None:
         yield _said_first(why.aside, what_if_sheet(why.compared, what_if))
     if why.money is not None:
-        yield _said_first(why.aside, money_sheet(why.money, manner))
+        yield _said_first(" ".join(why.foreword), money_sheet(why.money, manner))
     if why.order is not None and why.order.products:
         yield _said_first(why.aside, rivals_sheet(why.order))
     if why.rules:
-        yield _said_first(why.aside, rules_sheet(why.rules))
+        yield _said_first(" ".join(why.foreword), rules_sheet(why.rules))
     if why.worth:
         yield from worth_sheets(why.worth, manner)
     if why.bought_treated:
@@ -142,7 +142,6 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
         (f"{step} more", money.step_acres, money.step_saved),
         ("no limit", money.left_short, money.saved),
     )
-    beyond = ", counted from the better plan within the limit" if money.beaten_within else ""
     table = Table(
         name="money",
         columns=(
@@ -151,7 +150,7 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
             Column("saved", f"{TOTAL} lower by", Measure.MONEY),
         ),
         rows=rows,
-        note=f"Each is planned again{beyond}. More land planted may make the total higher.",
+        note="Each is planned again. More land planted may make the total higher.",
     )
     purpose = "What the ceiling on money paid out leaves short, and what more of it would bring."
     blocks: tuple[Block, ...] = (KeyFigures(tuple(figures)), Text((money.sentence,)), table)

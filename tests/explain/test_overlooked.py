@@ -5,7 +5,7 @@ from dataclasses import replace
 from planner.explain.again_changes import Again
 from planner.explain.explain import Explanation, explain
 from planner.explain.held import held_plan
-from planner.explain.overlooked import overlooked
+from planner.explain.overlooked import best_known, overlooked
 from planner.explain.trial import Budget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
@@ -27,11 +27,14 @@ def test_a_cheaper_plan_that_the_season_allows_is_said():
     good = solve(TWO, QUICK)
     poor = dearer(good, TWO)
     assert poor.cost.total == good.cost.total + 300.0
-    said = overlooked(poor, TWO, [poor, good])
+    best = best_known(poor, TWO, [poor, good])
+    assert best.cost.total == good.cost.total
+    said = overlooked(poor, best, TWO)
     assert "a plan of this very season turned up that costs $300 less: the time for" in said
-    assert overlooked(poor, TWO, [poor]) == ""
+    assert best_known(poor, TWO, [poor]) is poor
+    assert overlooked(poor, poor, TWO) == ""
     proven = replace(poor, outcome=Outcome.OPTIMAL)
-    assert overlooked(proven, TWO, [good]) == ""
+    assert best_known(proven, TWO, [good]) is proven
 
 
 def test_a_plan_that_breaks_a_rule_of_the_season_is_none():
@@ -39,9 +42,10 @@ def test_a_plan_that_breaks_a_rule_of_the_season_is_none():
     narrow = replace(TWO, fields=(field(latest=1.9),), lots=(*TWO.lots, lot("L2", "V18", 1.8)))
     good = solve(narrow, QUICK)
     other = solve(TWO, QUICK)
-    assert overlooked(dearer(good, narrow), narrow, [other]) == ""
+    poor = dearer(good, narrow)
+    assert best_known(poor, narrow, [other]) is poor
     gone = replace(narrow, lots=narrow.lots[1:])  # nor one of seed that is not there
-    assert overlooked(dearer(good, narrow), gone, [other]) == ""
+    assert best_known(poor, gone, [other]) is poor
 
 
 def test_fewer_acres_short_are_better_whatever_they_cost():
@@ -49,7 +53,8 @@ def test_fewer_acres_short_are_better_whatever_they_cost():
     one = jug_by_jug(1_300.0)
     good, poor = solve(one, QUICK), solve(jug_by_jug(700.0), QUICK)
     poor = held_plan(replace(poor, bound=0.0), one, replace(poor, bound=0.0))
-    assert "plants 40 acres more and costs $600 more" in overlooked(poor, one, [good])
+    best = best_known(poor, one, [good])
+    assert "plants 40 acres more and costs $600 more" in overlooked(poor, best, one)
 
 
 def test_it_is_told_once_before_the_reasons_and_not_of_a_plan_kept_near_another():
@@ -58,6 +63,8 @@ def test_it_is_told_once_before_the_reasons_and_not_of_a_plan_kept_near_another(
     shown = " ".join(" ".join(why_lines(why, TWO)).split())
     assert shown.count("a plan of this very season turned up that costs $300 less") == 1
     assert why.foreword == (why.overlooked,)
+    (shares,) = (r for r in why.rules if r.rule.startswith("At most 1 share"))
+    assert shares.cost == 0.0  # $300 if it were counted from the plan
     near = replace(why, again=object.__new__(Again))
     assert near.foreword == ()
     assert Explanation().foreword == ()
