@@ -66,7 +66,10 @@ def read_log(campaign: Campaign, path: Path) -> Log:
     new = {row: entry for row, entry in new.items() if half[row] is None}
     late = [row for row, known in half.items() if known is not None and known.assumed]
     _can_be_done(campaign, new, texts, path.name)
-    done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
+    try:
+        done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
+    except InputError as error:
+        raise _with_old_rows(error, campaign, older) from None
     skipped = [row for row in entries if row not in new]
     said = (
         *_skipped(skipped, late, path.name),
@@ -203,6 +206,18 @@ def _lacking_of_old(campaign: Campaign, older: list[Done], source: str) -> list[
         " make the plan again in another folder, without --since: enter all that is treated on "
         "Treated so far, and On hand as it is now."
     ]
+
+
+def _with_old_rows(error: InputError, campaign: Campaign, older: list[Done]) -> InputError:
+    """Name the rows that the log lacks where too many bags may come of having changed them."""
+    if not older or len(older) == len(campaign.told):
+        return error
+    remedy = (
+        f"the plan was made with {_named(campaign, older)}, as {error.source} had it then: write it"
+        " so again"
+    )
+    faults = [replace(fault, remedy=f"{fault.remedy}; or {remedy}") for fault in error.faults]
+    return InputError(error.source, faults, error.instead)
 
 
 def _named(campaign: Campaign, done: Iterable[Done]) -> str:

@@ -459,6 +459,9 @@ def test_a_row_mended_after_the_plan_was_made_with_it_is_said(made, tmp_path):
     assert "without --since" in said[-1]
     _, said = counted(replace(made, told=told), path, "L1,R1,1,4/22/2027\n")
     assert said == ()
+    rows = "L0,R1,4,4/20/2027\nL1,R1,2,4/20/2027\nL1,R1,3,4/22/2027\n"
+    with pytest.raises(InputError, match="made with 2 bags of L1 with R1 on 4/21/2027"):
+        counted(replace(made, told=told), path, rows)
 
 
 def test_a_log_in_a_workbook(made, tmp_path):
