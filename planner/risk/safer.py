@@ -59,6 +59,8 @@ MOST_TRIED = 20_000
 """Combinations looked at; beyond that the cheapest is not looked for any more."""
 MOST_SETS = 16
 """Sets of suppliers with freight that are tried, the smallest first."""
+BETTERED = 3
+"""The cheapest of what these bring, that single containers are then added to or taken from."""
 FURTHER = 12
 """Containers of one kind that are added at a time to reach a break, a level or free freight."""
 
@@ -82,10 +84,10 @@ def safer_order(
     if not accounts:
         return Safer((), 1.0, 0.0, 0.0, within_money=True)
     order = _Order(season, plan, accounts, need)
-    found = [order.bettered(added, safe) for added in _by_suppliers(order, safe)]
+    found = sorted(_by_suppliers(order, safe), key=order.paid)
     if not found:
         return None
-    best = min(found, key=order.paid)
+    best = min((order.bettered(added, safe) for added in found[:BETTERED]), key=order.paid)
     added = tuple(Added(*key, best[key]) for key in order.sold if best[key])
     safer = with_added(season, plan, added)
     most = season.farm.most_to_spend
