@@ -13,7 +13,7 @@ from planner.page.cells import say
 from planner.page.picture import INKS, LETTER, WIDTH, Picture, axis_number, ticks
 from planner.report.fit import plain
 from planner.report.measures import Measure
-from planner.report.sheets import ChartKind, Table
+from planner.report.sheets import Table
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
@@ -78,10 +78,8 @@ def draw(chart: Chart, book: Book) -> Markup:
     names, rows = _values(chart, book)
     if not names or not rows:
         return Markup("")
-    lying = chart.kind in (ChartKind.BARS, ChartKind.STACKED_BARS)
-    stacked = chart.kind in (ChartKind.STACKED_BARS, ChartKind.STACKED_COLUMNS)
-    drawn_as_line = chart.kind is ChartKind.LINE
-    bars = [r for r in rows if not (drawn_as_line or r.series.marks or r.series.line)]
+    lying, stacked = chart.kind.lying, chart.kind.stacked
+    bars = [r for r in rows if not (r.series.marks or r.series.line)]
     marked = [r for r in rows if r.series.marks or (lying and r.series.line)]
     traced = [r for r in rows if not lying and r not in bars and not r.series.marks]
     scale = ticks(*_span(chart, rows, bars, stacked=stacked))

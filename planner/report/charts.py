@@ -40,13 +40,11 @@ if TYPE_CHECKING:
 EMU_PER_CM = 360_000
 OFF_ROW = 36_000
 """A tenth of a cm below its row, so that no border is printed at the foot of the page before."""
-LYING = (ChartKind.BARS, ChartKind.STACKED_BARS)
 MOST_NAMED = 16
 """Names below upright bars; of more, one in a few is shown, as it would break into pieces."""
-STACKED = (ChartKind.STACKED_COLUMNS, ChartKind.STACKED_BARS)
 
 
-def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarChart | LineChart:
+def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarChart:
     """Make a chart of a table that is on a sheet."""
     table = placed.block
     assert isinstance(table, Table)
@@ -54,10 +52,10 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
     last = placed.rows[min(len(placed.rows), chart.first or len(placed.rows)) - 1]
     names = Reference(data, table.column(chart.categories) + 1, first, max_row=last)
     bars = [s for s in chart.series if not s.marks and not s.line]
-    drawn = _line() if chart.kind is ChartKind.LINE else _bars(chart.kind)
+    drawn = _bars(chart.kind)
     for number, series in enumerate(bars):
         drawn.series.append(_series(table, series.key, data, first, last))
-        _dress(drawn.series[-1], number, chart.kind)
+        _dress(drawn.series[-1], number)
         if series.ink:
             drawn.series[-1].graphicalProperties = _filled(looks.INK)
         if series.lift:
@@ -73,7 +71,7 @@ def draw(chart: Chart, data: Worksheet, placed: Placed, manner: Manner) -> BarCh
         drawn += over
     low = _low(chart, table, [s.key for s in bars])
     _frame(drawn, chart, manner.label(table.columns[table.column(bars[0].key)].measure), low)
-    if last - first >= MOST_NAMED and chart.kind not in LYING:
+    if last - first >= MOST_NAMED and not chart.kind.lying:
         names_axis: Any = drawn.x_axis
         names_axis.tickLblSkip = ceil((last - first + 1) / MOST_NAMED)
     if len(chart.series) == 1:
@@ -107,19 +105,15 @@ def place(
 
 def _bars(kind: ChartKind) -> BarChart:
     drawn = BarChart()
-    drawn.type = "bar" if kind in LYING else "col"
+    drawn.type = "bar" if kind.lying else "col"
     drawn.gapWidth = 60
-    if kind in STACKED:
+    if kind.stacked:
         drawn.grouping = "stacked"
         drawn.overlap = 100
-    if kind in LYING:
+    if kind.lying:
         drawn.x_axis.scaling.orientation = "maxMin"
         drawn.y_axis.crosses = "max"
     return drawn
-
-
-def _line() -> LineChart:
-    return LineChart()
 
 
 def _series(table: Table, key: str, data: Worksheet, first: int, last: int) -> Any:
@@ -129,16 +123,10 @@ def _series(table: Table, key: str, data: Worksheet, first: int, last: int) -> A
     return series
 
 
-def _dress(series: Any, number: int, kind: ChartKind) -> None:
+def _dress(series: Any, number: int) -> None:
     pattern: Any
     color, pattern, ground = looks.SERIES[number % len(looks.SERIES)]
     colors: Any = ColorChoice
-    if kind is ChartKind.LINE:
-        series.graphicalProperties = GraphicalProperties(
-            ln=LineProperties(solidFill=color, w=28575)
-        )
-        series.smooth = False
-        return
     shape = GraphicalProperties()
     if pattern:
         shape.pattFill = PatternFillProperties(
@@ -209,7 +197,7 @@ def _low(chart: Chart, table: Table, keys: list[str]) -> float | None:
 
     None, for the program to choose, where some are below 0.
     """
-    if chart.low is not None or chart.kind is ChartKind.LINE:
+    if chart.low is not None:
         return chart.low
     values = [plain(row[table.column(key)]) for row in table.rows for key in keys]
     return 0.0 if all(v >= 0.0 for v in values if isinstance(v, int | float)) else None
@@ -217,7 +205,7 @@ def _low(chart: Chart, table: Table, keys: list[str]) -> float | None:
 
 def _frame(drawn: Any, chart: Chart, unit: str, low: float | None = None) -> None:
     drawn.title = _title(chart.title, 13, True)
-    if chart.kind not in LYING:
+    if not chart.kind.lying:
         # names beside bars are wide: a title would be drawn over them
         drawn.x_axis.title = _title(chart.category_axis, 10, False)
     label = f"{chart.value_axis} ({unit})" if unit not in ("", "%") else chart.value_axis

@@ -12,7 +12,6 @@ from openpyxl.utils import get_column_letter
 from planner.report.fit import fitted_widths, narrowed, number_widths, plain
 from planner.report.labels import fitted, width_chars
 from planner.report.sheets import (
-    ChartKind,
     Charts,
     KeyFigures,
     Labels,
@@ -266,8 +265,7 @@ def _place(block: Block, row: int) -> Placed:
 
 def chart_height(chart: Chart) -> float:
     """Height of a chart, cm."""
-    lying = chart.kind in (ChartKind.BARS, ChartKind.STACKED_BARS)
-    return max(chart.height, 2.2 + 0.55 * chart.first) if lying else chart.height
+    return max(chart.height, 2.2 + 0.55 * chart.first) if chart.kind.lying else chart.height
 
 
 def _place_table(table: Table, row: int) -> Placed:

@@ -222,10 +222,18 @@ class ChartKind(Enum):
     COLUMNS = "columns"
     """Upright, side by side."""
     STACKED_COLUMNS = "stacked columns"
-    BARS = "bars"
-    """Lying, first row on top: for long names."""
     STACKED_BARS = "stacked bars"
-    LINE = "line"
+    """Lying, first row on top: for long names."""
+
+    @property
+    def lying(self) -> bool:
+        """Whether bars lie."""
+        return self is ChartKind.STACKED_BARS
+
+    @property
+    def stacked(self) -> bool:
+        """Whether bars of a category are one on the other."""
+        return self is not ChartKind.COLUMNS
 
 
 @dataclass(frozen=True, slots=True)

@@ -604,7 +604,7 @@ def test_charts_name_the_farms_land_and_draw_no_title_over_names_beside_bars() -
             for c in b.charts
         ]
         assert any(t.startswith(f"Cost of {land} by field") for t in titles), titles
-    for kind, titled in ((ChartKind.BARS, False), (ChartKind.COLUMNS, True)):
+    for kind, titled in ((ChartKind.STACKED_BARS, False), (ChartKind.COLUMNS, True)):
         drawn = BarChart()
         chart = Chart("c", kind, Link("s", "t"), "a", (Series("a"),), "Kind of cost", "Amount")
         _frame(drawn, chart, "$")

@@ -339,7 +339,15 @@ def one_sheet(*blocks: Any, **more: Any) -> bytes:
         (Table("t", (Column("a", "A"),), ((Cell("x", link=Link("S", "no")),),)),),
         (Table("t", (Column("a", "A"),), ((Formula("={no.such}", 1.0),),)),),
         (Table("t", (Column("a", "A"),), ((Formula("={no}", 1.0),),)),),
-        (Charts((Chart("c", ChartKind.BARS, Link("No", "t"), "a", (Series("a"),), "x", "y"),)),),
+        (
+            Charts(
+                (
+                    Chart(
+                        "c", ChartKind.STACKED_BARS, Link("No", "t"), "a", (Series("a"),), "x", "y"
+                    ),
+                )
+            ),
+        ),
     ],
 )
 def test_a_book_that_contradicts_itself_is_refused(blocks: tuple) -> None:
