@@ -14,7 +14,7 @@ from pathlib import Path
 import openpyxl
 import pytest
 
-from planner import cli, errors
+from planner import api, cli, errors
 from planner.terminal import planning as cli_planning
 from planner.terminal.interrupt import interruptible
 from planner.terminal.planning import _acres
@@ -529,7 +529,15 @@ def test_a_plan_with_bags_reported_done_is_not_replaced_unless_continued(
     assert cli.run(["campaign", str(file), "--done", "L-1:Base:2:2027-01-15"]) == 0
     before = file.read_bytes()
     assert winter(tiny, folder) == 6
-    assert f"continue from it with --since {file}" in capsys.readouterr().err
+    assert f"continue from it with plan --since {file}" in capsys.readouterr().err
+    assert file.read_bytes() == before
+    assert cli.run(["risk", str(tiny), "--out", str(folder), "--seconds", "1"]) == 6
+    assert "bags were reported done" in capsys.readouterr().err
+    assert file.read_bytes() == before
+    season = api.load(tiny)
+    for made in (api.make_plan(season, effort=20), api.read_plan(file, season)):
+        with pytest.raises(errors.OutputError, match="bags were reported done"):
+            api.write(made, season, folder)  # whoever asked, and whatever came meanwhile
     assert file.read_bytes() == before
     assert winter(tiny, folder, "--since", str(file)) == 0
     assert "campaign.xlsx is still of an earlier plan" in capsys.readouterr().out

@@ -14,8 +14,10 @@ from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
+from planner.page.desk import PLAN_FILE
 from planner.page.work import Job, Phase
 from planner.plan.plan import NEARNESS, known_gap
+from planner.report.again_json import campaign_in
 from planner.report.measures import Measure, manner_of
 from planner.report.season_frames import understood_book
 
@@ -28,6 +30,10 @@ if TYPE_CHECKING:
 SECONDS = (5, 20, 60, 180, 600)
 """Times for deciding that are offered."""
 USUAL = 60
+REPORTED = (
+    "Bags were reported done of the plan {file}, and a plan made here would forget them. Continue "
+    "from it in a terminal: wholedrum plan SEASON --since {file}"
+)
 NO_COPY = "This file can't be copied with its faults marked: it is no workbook that can be opened."
 
 
@@ -74,6 +80,11 @@ class SeasonViews:
         reading = await run_in_threadpool(desk.read)
         if reading.season is None:
             return go(f"/s/{desk.entry.key}")
+        file = desk.entry.plans / PLAN_FILE
+        if campaign_in(file).get("done"):
+            return self.site.page(
+                "trouble.html", 409, title="Not planned", said=[REPORTED.format(file=file)]
+            )
         seconds = seconds_of(form.get("seconds"), USUAL)
         self.site.works.give(
             Job(desk, reading.season, seconds, tasks.plan, base=reading.season.fingerprint)

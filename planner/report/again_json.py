@@ -10,7 +10,7 @@ from typing import TYPE_CHECKING, Any
 
 from planner.campaign.reported import on_seed, reported
 from planner.campaign.store import from_dict
-from planner.errors import Fault, InputError
+from planner.errors import Fault, InputError, OutputError
 from planner.plan.earlier import Earlier, OnSeed, Sheets, by_seed, sheets_of
 from planner.report.json import read_plan
 from planner.season.domain import Done, TreatedSeed, WentBefore
@@ -22,6 +22,10 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 KEY = "for_planning_again"
+FORGOTTEN = (
+    "bags were reported done of {file}, which would be forgotten; continue from it with plan "
+    "--since {file}, or choose another folder with --out"
+)
 
 
 def again_keys(season: Season) -> dict[str, Any]:
@@ -110,6 +114,38 @@ def campaign_in(path: Path) -> dict[str, Any]:
         return _campaign(json.loads(path.read_text("utf-8-sig")))
     except (OSError, ValueError, RecursionError):
         return {}
+
+
+def refuse_to_forget(file: Path, since: Path | None = None) -> None:
+    """Refuse to replace a ``plan.json`` that bags were reported done of.
+
+    Parameters
+    ----------
+    since
+        The plan that the new one continues from.
+
+    Raises
+    ------
+    OutputError
+        When some were and it is not that one.
+    """
+    if campaign_in(file).get("done") and not (
+        since is not None and since.exists() and since.samefile(file)
+    ):
+        raise OutputError(FORGOTTEN.format(file=file))
+
+
+def refuse_to_lose(file: Path, new: bytes) -> None:
+    """Refuse to replace a ``plan.json`` by one that lacks bags which were reported done.
+
+    Raises
+    ------
+    OutputError
+        When it does.
+    """
+    done = campaign_in(file).get("done")
+    if done and any(d not in json.loads(new)[KEY]["log"] for d in done):
+        raise OutputError(FORGOTTEN.format(file=file))
 
 
 def told_apart_by(path: Path) -> str:

@@ -59,18 +59,20 @@ def write_plan(
     Raises
     ------
     OutputError
-        When the folder or a file cannot be written; the message says what to do.
+        When the folder or a file cannot be written, or bags that were reported done would be
+        forgotten; the message says what to do.
     AuditError
         When the campaign does not add up to the plan.
     """
     from planner.campaign.campaign import make_campaign
-    from planner.report.again_json import told_apart_by
+    from planner.report.again_json import refuse_to_lose, told_apart_by
 
     campaign = campaign or make_campaign(season, plan)
     if campaign.shop.apart:  # its days stay those of the plan that is replaced
         apart = told_apart_by(Path(folder) / f"{stem}.json") or campaign.shop.apart
         campaign = replace(campaign, shop=replace(campaign.shop, apart=apart))
     content = plan_content(plan, season, why, stem, packs, stages=stages, campaign=campaign)
+    refuse_to_lose(Path(folder) / f"{stem}.json", content[f"{stem}.json"])
     return write_or_beside(Path(folder), content)
 
 

@@ -5,7 +5,7 @@ from __future__ import annotations
 import re
 from typing import TYPE_CHECKING
 
-from planner.report.files import remove_older
+from planner.report.files import JSON, remove_older
 from planner.report.plan_files import plan_content, write_or_beside
 
 if TYPE_CHECKING:
@@ -53,6 +53,7 @@ def write_shares(
         When a file cannot be written; older files stand as they stood.
     """
     from planner.campaign.campaign import make_campaign
+    from planner.report.again_json import refuse_to_lose
     from planner.report.grower_frames import file_names, grower_book
     from planner.report.share_frames import settlement_book
     from planner.report.workbook import render
@@ -64,6 +65,7 @@ def write_shares(
     for bill in sharing.bills:
         book = grower_book(bill, sharing, plan, season, campaign)
         content[names[bill.grower]] = render(book)
+    refuse_to_lose(folder / JSON, content[JSON])
     paths = write_or_beside(folder, content)
     if {path.name for path in paths} == set(content):
         remove_older(folder, BILL_FILE, content)

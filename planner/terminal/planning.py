@@ -10,7 +10,7 @@ from importlib import import_module
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner import api
-from planner.errors import Interrupted, NoPlanError, OutputError
+from planner.errors import Interrupted, NoPlanError
 from planner.plan.added import as_decided
 from planner.plan.seed_cautions import too_old_tests
 from planner.report.files import CALENDAR, CAMPAIGN, JSON, PACKS, STEM, check_folder
@@ -74,10 +74,12 @@ def plan_season(source: Path, out: Path | None, options: Options, extras: Extras
     PlannerError
         See `planner.api`.
     """
+    from planner.report.again_json import refuse_to_forget
+
     known = _known(source, options, extras, say)
     folder = out or places.plan_folder(source)
     check_folder(folder, [*(file_name(Pack(p)) for p in extras.packs), JSON, CALENDAR])
-    _check_reports(folder / JSON, extras.since)
+    refuse_to_forget(folder / JSON, extras.since)
     with kept() as asked:
         return _planned(known, folder, options, extras, asked, say)
 
@@ -162,25 +164,6 @@ def _known(source: Path, options: Options, extras: Extras, say: Say) -> _Known:
     if extras.safe is not None:
         _check_safe(season)
     return _Known(season, changed, earlier, notes)
-
-
-def _check_reports(file: Path, since: Path | None) -> None:
-    """Refuse to replace a plan that bags were reported done of and that is not continued from.
-
-    Raises
-    ------
-    OutputError
-        Then.
-    """
-    from planner.report.again_json import campaign_in
-
-    done = campaign_in(file).get("done")
-    if done and not (since is not None and since.exists() and since.samefile(file)):
-        msg = (
-            f"bags were reported done of {file}, which would be forgotten; continue from it with "
-            f"--since {file}, or choose another folder with --out"
-        )
-        raise OutputError(msg)
 
 
 def _import_ahead(season: Season) -> None:

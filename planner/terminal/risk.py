@@ -73,6 +73,7 @@ def weigh_orders(
         See `planner.api`.
     """
     from planner.engine.jobs import check
+    from planner.report.again_json import refuse_to_forget
     from planner.report.files import CALENDAR, JSON, PACKS, check_folder
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
@@ -83,6 +84,7 @@ def weigh_orders(
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in PACKS]
     check_folder(folder, [*names, JSON, CALENDAR])
+    refuse_to_forget(folder / JSON)
     check(workers=spread.workers, cluster=spread.cluster)
     with kept() as asked:
         stopped = False

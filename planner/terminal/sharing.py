@@ -46,7 +46,8 @@ def share_season(
         See `planner.api`; the plan is written even where its cost could not be shared.
     """
     from planner.engine.jobs import check
-    from planner.report.files import check_folder
+    from planner.report.again_json import refuse_to_forget
+    from planner.report.files import JSON, check_folder
     from planner.report.share_files import write_shares
     from planner.sharing.shares import groups_to_plan
 
@@ -54,6 +55,7 @@ def share_season(
     groups = groups_to_plan(season)
     folder = out or places.plan_folder(source)
     check_folder(folder)
+    refuse_to_forget(folder / JSON)
     check(workers=workers, cluster=cluster)
     with kept() as hurry:  # whoever stopped the plan gets what needs no further planning
         plan, stopped = decide(season, options)

@@ -30,6 +30,7 @@ from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.plan_views import kept_in, listed
 from planner.page.server import serve
 from planner.page.shelf import STORE
+from planner.report.campaign_files import update_campaign
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Sheet
 from planner.report.workbook import render
@@ -937,3 +938,20 @@ def test_faults_of_a_season_of_the_folder_are_gone_when_the_page_is_loaded_again
     assert "drop" not in texts(said).casefold()
     own.write_bytes(workbook)
     assert "no faults found" in reader.get(season)
+
+
+def test_a_plan_that_bags_were_reported_done_of_is_not_replaced(
+    reader: Reader, workbook: bytes
+) -> None:
+    """The page knows nothing of them, so its plan would forget them."""
+    season = reader.drop("small.xlsx", workbook)
+    reader.planned(season)
+    file = reader.site.shelf.get(season[3:]).plans / "plan.json"
+    data = json.loads(file.read_text("utf-8"))
+    one = data["campaign"]["batches"][0]
+    update_campaign(file, [f"{one['lot']}:{one['recipe']}:1"])
+    before = file.read_bytes()
+    said = texts(reader.post(f"{season}/plan", 409, seconds="2"))
+    assert "Bags were reported done of the plan" in said
+    assert f"--since {file}" in said
+    assert file.read_bytes() == before
