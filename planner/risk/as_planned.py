@@ -29,11 +29,9 @@ if TYPE_CHECKING:
     import numpy.typing as npt
 
     from planner.plan.plan import Plan
-    from planner.risk.draws import Changes
+    from planner.risk.draws import Changes, Floats
     from planner.risk.uses import Account
     from planner.season.domain import Season, SeedLot
-
-    Floats = npt.NDArray[np.float64]
 
 DRAWS = 100_000
 """Draws that are asked for; rounded up to a power of two."""

@@ -38,11 +38,11 @@ if TYPE_CHECKING:
     from planner.plan.additions import Addition
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
+    from planner.risk.draws import Floats
     from planner.risk.uses import Account
     from planner.season.domain import Container, Season
 
     Bools = npt.NDArray[np.bool_]
-    Floats = npt.NDArray[np.float64]
 
 Counts: TypeAlias = "Counter[tuple[str, str]]"
 """Containers by product and name."""

@@ -8,9 +8,7 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
-    Floats = npt.NDArray[np.float64]
+    from planner.risk.draws import Floats
 
 SURE = 0.95
 """Confidence of intervals."""

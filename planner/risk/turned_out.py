@@ -11,12 +11,8 @@ from planner.risk.draws import axes, draw
 from planner.season.domain import Quantity, TargetStand
 
 if TYPE_CHECKING:
-    import numpy.typing as npt
-
-    from planner.risk.draws import Changes
+    from planner.risk.draws import Changes, Floats
     from planner.season.domain import Field, Season, SeedLot
-
-    Floats = npt.NDArray[np.float64]
 
 LEAST_GERMINATION = 0.01
 """To which a germination may fall in a draw; one that is planned lower stays."""

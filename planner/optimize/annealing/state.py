@@ -31,10 +31,8 @@ if TYPE_CHECKING:
     from numpy.typing import NDArray
 
     from planner.optimize.annealing.order_tables import OrderTable
-    from planner.optimize.mip.highs import Floats
+    from planner.optimize.mip.highs import Floats, Ints
     from planner.optimize.model.instance import Choices, Instance
-
-    Ints = NDArray[np.int64]
 
 SHORT_PRICE = 1e5
 """Money that an acre short counts as, of the last priority."""

@@ -16,15 +16,11 @@ from planner.optimize.params import TUNED
 if TYPE_CHECKING:
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
     from planner.optimize.heuristics.neighborhood import Neighborhood
-    from planner.optimize.mip.highs import Floats
+    from planner.optimize.mip.highs import Floats, Ints
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
     from planner.optimize.params import LargeParams
-
-    Ints = NDArray[np.int64]
 
 NONE = 1e-6
 """Values up to which something is not used at all."""

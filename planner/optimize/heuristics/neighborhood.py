@@ -19,16 +19,11 @@ from planner.optimize.mip.part import minimize_in_turn, solve_part
 from planner.optimize.model.program import order_held, rounded, without_field_rule
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from planner.optimize.annealing.state import AnnealingState, Piece
     from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats, Matrix, Solver
     from planner.optimize.model.program import Model
-
-    Ints = NDArray[np.int64]
-
 
 DUST = 1e-6
 """Acres short that count as none."""

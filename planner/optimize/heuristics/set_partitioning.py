@@ -19,13 +19,9 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from planner.optimize.mip.highs import Floats, Matrix, Solver, Watch
+    from planner.optimize.mip.highs import Floats, Ints, Matrix, Solver, Watch
     from planner.optimize.model.program import Model
     from planner.optimize.params import StrategyParams
-
-    Ints = NDArray[np.int64]
 
 TINY = 1e-9
 """Entries of bundled columns that are rounding only."""

@@ -31,6 +31,7 @@ if TYPE_CHECKING:
     from planner.optimize.options import Stop
 
     Floats = NDArray[np.float64]
+    Ints = NDArray[np.int64]
     Bools = NDArray[np.bool_]
 
 INFINITE = highspy.kHighsInf

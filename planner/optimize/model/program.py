@@ -17,11 +17,9 @@ from planner.optimize.model.variables import Variables, make_variables
 if TYPE_CHECKING:
     from numpy.typing import NDArray
 
-    from planner.optimize.mip.highs import Bools, Floats, Matrix
+    from planner.optimize.mip.highs import Bools, Floats, Ints, Matrix
     from planner.optimize.model.instance import Choices, Instance
     from planner.season.domain import Season
-
-    Ints = NDArray[np.int64]
 
 PLANTED = 1e-7
 """Acres up to which a field has none of something."""
