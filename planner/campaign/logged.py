@@ -201,9 +201,9 @@ def _lacking_of_old(campaign: Campaign, older: list[Done], source: str) -> list[
     if not older or len(older) == len(campaign.told):
         return []
     return [
-        f"The plan was made with what is not in {source} any more: {_named(campaign, older)}. "
-        "That stays counted, and what is written in its place counts on top of it. If it was wrong,"
-        " make the plan again in another folder, without --since: enter all that is treated on "
+        f"The plan was made with bags that are not in {source}: {_named(campaign, older)}. They "
+        "stay counted, and what is written in their place counts on top. If they were not done, "
+        "make the plan again in another folder, without --since: enter all that is treated on "
         "Treated so far, and On hand as it is now."
     ]
 

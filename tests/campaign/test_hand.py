@@ -455,7 +455,7 @@ def test_a_row_mended_after_the_plan_was_made_with_it_is_said(made, tmp_path):
     told = (Done("L0", "R1", 4, date(2027, 4, 20)), Done("L1", "R1", 2, date(2027, 4, 21)))
     path = tmp_path / "log.csv"
     _, said = counted(replace(made, told=told), path, "L0,R1,4,4/20/2027\nL1,R1,1,4/21/2027\n")
-    assert "not in log.csv any more: 2 bags of L1 with R1 on 4/21/2027." in said[-1]
+    assert "not in log.csv: 2 bags of L1 with R1 on 4/21/2027." in said[-1]
     assert "without --since" in said[-1]
     _, said = counted(replace(made, told=told), path, "L1,R1,1,4/22/2027\n")
     assert said == ()

@@ -245,9 +245,10 @@ def test_a_log_goes_on_from_plan_to_plan(tmp_path) -> None:
     assert plan.treating == ()
     more = winter(fields=(field(acres=280.0),), lots=(lot(on_hand=280.0),))
     _, _, fourth = planned(bought(more), tmp_path / "fourth", since=third)
-    campaign, _, (said,) = update_campaign(fourth, log=log)
+    campaign, _, (said, lacking) = update_campaign(fourth, log=log)
     assert campaign.done == (), "the log is known still, though nothing was left to treat between"
     assert "2 rows of log.csv were counted before" in said
+    assert "made with bags that are not in log.csv: 3 bags of L1 with R1" in lacking
 
 
 def test_nothing_is_planned_on_days_that_have_passed(tmp_path) -> None:
