@@ -105,7 +105,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     base = best_known(plan, season, [*mended.values(), *found.values(), *money.values()])
     return Explanation(
         shortages=short,
-        repairs=_repaired(plan, season, short, tried, mended, rules, found | money),
+        repairs=_repaired(plan, season, short, tried, mended, rules, found | money, base),
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found, base)),
         order=order_rivals(plan, season),
         rules=rule_costs(base, season, rules, found),
@@ -130,13 +130,14 @@ def _repaired(
     mended: Mapping[str, Plan],
     rules: Sequence[Rule],
     found: Mapping[str, Plan],
+    base: Plan,
 ) -> tuple[Repaired, ...]:
     without = {rule.name: found[rule.key] for rule in rules if rule.key in found}
     most = season.farm.most_to_spend
     if most is not None and NO_LIMIT in found:
         name = f"At most {Speech(season.farm).money(most)} to spend"
         without = {name: found[NO_LIMIT]} | without
-    return repaired(plan, season, short, tried, mended, without)
+    return repaired(plan, season, short, tried, mended, without, base)
 
 
 def threat_costs(

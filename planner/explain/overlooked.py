@@ -63,6 +63,6 @@ def overlooked(plan: Plan, better: Plan, season: Season) -> str:
     text = f"plants {speech.acres(gained)} more and {text}" if gained > ACRE else text
     return (
         f"While this was looked into, a plan of this very season turned up that {text}: the time "
-        "for deciding was too short to find it. Plan again with more time. What rules cost and "
-        "what more money would bring is counted from that plan."
+        "for deciding was too short to find it. Plan again with more time. What rules cost, and "
+        "what would help, is counted from that plan."
     )

@@ -22,6 +22,7 @@ if TYPE_CHECKING:
     from planner.season.domain import Season
 
 KEPT = 3
+WITHOUT_CHANGE = "; the better plan that turned up covers that without any change."
 
 
 @dataclass(frozen=True, slots=True)
@@ -68,19 +69,28 @@ def repaired(
     tried: tuple[Idea, ...],
     found: Mapping[str, Plan],
     without: Mapping[str, Plan],
+    base: Plan | None = None,
 ) -> tuple[Repaired, ...]:
     """Keep, for every short field, the cheapest changes that a plan proves to cover it.
 
-    `without` holds plans without one rule each, by the rule's name.
+    `without` holds plans without one rule each, by the rule's name; `base` is the best plan of the
+    season that is known (default the plan): what it covers needs no change.
     """
     speech = Speech(season.farm)
+    base = base or plan
+    alike = abs(acres_short(base) - acres_short(plan)) <= ACRE
+    before = base.cost.total if alike else plan.cost.total
     result = []
     groups = [(ALL, short)] if any(idea.field == ALL for idea in tried) else []
     for label, mine in (*groups, *((s.field, (s,)) for s in short)):
+        if all(_covers(s, base, plan) for s in mine):
+            text = _words(label, sum(s.acres for s in mine), [], 0, 0, speech, WITHOUT_CHANGE)
+            result.append(Repaired(label, (), 0, 0, (), text))
+            continue
         own = [idea for idea in tried if idea.field == label]
         plans = [(idea, found[idea.key]) for idea in own if idea.key in found]
         good = [
-            _repair(idea, other, plan, season)
+            _repair(idea, other, plan, season, before)
             for idea, other in plans
             if all(_covers(s, other, plan) for s in mine)
         ]
@@ -102,7 +112,8 @@ def _covers(short: ShortField, other: Plan, plan: Plan) -> bool:
     return still <= ACRE and acres_short(other) <= acres_short(plan) + ACRE
 
 
-def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
+def _repair(idea: Idea, other: Plan, plan: Plan, season: Season, before: float) -> Repair:
+    """Say what a change brings; its cost is counted from `before`."""
     speech = Speech(season.farm)
     what = idea.what
     if idea.lot:
@@ -111,7 +122,7 @@ def _repair(idea: Idea, other: Plan, plan: Plan, season: Season) -> Repair:
         what = (
             f"buy {count(bags, 'bag')} more of {idea.lot} at {speech.money(lot.buy_price)} a unit"
         )
-    cost = other.cost.total - plan.cost.total
+    cost = other.cost.total - before
     covered = acres_short(plan) - acres_short(other)
     also = _also(idea, plan, other)
     side = f"{speech.money(abs(cost))} {'more' if cost >= 0.0 else 'less'}"
@@ -135,7 +146,13 @@ def _also(idea: Idea, plan: Plan, other: Plan) -> str:
 
 
 def _words(
-    label: str, acres: float, good: list[Repair], tried: int, late: int, speech: Speech
+    label: str,
+    acres: float,
+    good: list[Repair],
+    tried: int,
+    late: int,
+    speech: Speech,
+    instead: str = "; there is no single change to try.",
 ) -> str:
     be = "are together" if label == ALL else "is"
     text = f"{label} {be} short by {speech.acres(acres)}"
@@ -143,7 +160,7 @@ def _words(
         text += f"; {count(len(good), 'single change')} would cover it"
         text += ", cheapest first." if len(good) > 1 else "."
     elif tried == 0:
-        text += "; there is no single change to try."
+        text += instead
     elif late == tried:
         text += "; there was no time to try a repair."
     else:

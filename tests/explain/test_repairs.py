@@ -216,6 +216,31 @@ def test_where_nothing_is_short_there_is_nothing_to_repair() -> None:
     assert (plan.shortages, tried, each) == ((), (), ())
 
 
+def test_what_a_better_plan_covers_needs_no_change() -> None:
+    """There is seed for all 60 acres; a search that was cut short planted 40 of them."""
+    whole = season(lots=(lot(on_hand=60.0, units_per_bag=20.0),), fields=(field(acres=60.0),))
+    good = solve(whole, SolveOptions())
+    assert not good.shortages
+    poor = solve(replace(whole, lots=(lot(on_hand=40.0, units_per_bag=20.0),)), SolveOptions())
+    short = short_fields(poor, whole)
+    (each,) = repaired(poor, whole, short, ideas(poor, whole, short), {}, {}, good)
+    assert each.repairs == ()
+    assert each.sentence == (
+        "North is short by 20 acres; the better plan that turned up covers that without any change."
+    )
+
+
+def test_a_repair_costs_what_it_adds_to_the_best_plan_that_is_known() -> None:
+    """The better plan is $50 cheaper, with as many acres short: each change costs $50 more."""
+    whole = season(lots=(lot(on_hand=60.0),))
+    plan, tried, found, (each,) = mended(whole)
+    better = replace(plan, cost=replace(plan.cost, yield_loss=-50.0))
+    (again,) = repaired(plan, whole, short_fields(plan, whole), tried, found, {}, better)
+    costs = [r.cost for r in each.repairs]
+    assert costs
+    assert [r.cost for r in again.repairs] == pytest.approx([cost + 50.0 for cost in costs])
+
+
 def test_rules_that_hold_a_field_back_are_named() -> None:
     whole = CASES["SHARES"][0]
     plan = solve(whole, SolveOptions())
