@@ -20,7 +20,7 @@ from planner.optimize.from_plan.warm_start import proven_bound, share_names
 from planner.optimize.mip.highs import Limits, Verdict, Watch, knowing, solve
 from planner.optimize.model.extract import bags_bought, counts, planting
 from planner.optimize.model.instance import make_instance
-from planner.optimize.model.program import make_model
+from planner.optimize.model.program import TAKING, make_model
 from planner.plan.offers import lowest_price_per_floz
 from planner.risk.floors import NONE, at_best, cover_rows
 from planner.risk.order import Order, order_of, price_paid, spent
@@ -55,8 +55,6 @@ BEFORE = 0.2
 """Share of the time for what is best with known plantings, before a draw's own best is proven."""
 ROUGHLY = 5e-3
 """Proven distance at which that is good enough."""
-TREATED = ("bags", "part", "run", "sequence", "follows")
-"""Groups of variables that take product."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -310,7 +308,7 @@ class SecondStage:
 def _needs(model: Model, x: Floats) -> tuple[tuple[str, float], ...]:
     """Fl oz of every product that goes on seed or is lost in the line."""
     own = x[: model.matrix.n_columns]
-    taken = model.matrix.times(np.where(model.of(TREATED), own, 0.0))
+    taken = model.matrix.times(np.where(model.of(TAKING), own, 0.0))
     return tuple(
         (name, max(0.0, -float(taken[row]) * lump))
         for name, (row, lump) in cover_rows(model).items()

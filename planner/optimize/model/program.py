@@ -31,11 +31,13 @@ PURCHASE = ("count", "reached", "left", "ordered", "freight_free", "level", "dis
 """Those that say which containers are bought, and at what price."""
 ORDER = ("run", "sequence", "follows", "flow", *PURCHASE)
 """The same with the recipes that run, whose line loss is part of what is needed."""
+TAKING = ("bags", "part", "run", "sequence", "follows")
+"""Those that take product: onto seed, or left in the line."""
 GROUPS = (*PLANTING, *SEED, *ORDER)
 """Groups of variables, in the order of the matrix's columns."""
 FLAGS = ("share", "bare", "lot_share", "sequence", "follows", "flow", "left")
-"""Groups of variables that follow from all others. Models over other choices number a primed line's
-ways otherwise, and have no shares where a field has no more of them than it may."""
+"""Groups of variables that follow from all others. Models over other choices number the sequences
+of a primed line otherwise, and have no shares where a field has no more of them than it may."""
 DATA = ("choices", "sequences", "most_bags", "most_count", "most_spend")
 """What `Variables` holds besides."""
 
