@@ -119,11 +119,6 @@ def _land(text: str | None) -> str | None:
     raise typer.BadParameter(msg)
 
 
-def _plan_json(path: Path | None) -> Path | None:
-    """Name the plan of a folder where the folder is named."""
-    return path / "plan.json" if path is not None and path.is_dir() else path
-
-
 def _version(asked: bool) -> None:
     if asked:
         print(f"wholedrum {__version__}")
@@ -319,7 +314,6 @@ def plan(
         typer.Option(
             "--since",
             metavar="PLAN.json",
-            callback=_plan_json,
             help="Continue from this earlier plan: keep what need not change, count what is done.",
         ),
     ] = None,
@@ -533,7 +527,6 @@ def campaign(
         Path,
         typer.Argument(
             metavar="PLAN.json",
-            callback=_plan_json,
             help="plan.json of a plan with treating in it, or its folder.",
         ),
     ],
@@ -576,6 +569,9 @@ def campaign(
     from planner.terminal.shop import campaign_lines
     from planner.terminal.text import written_lines
 
+    if recount and not (done or log):
+        msg = "--recount goes with --log or --done, which have all that is done"
+        raise typer.BadParameter(msg)
     file = places.plan_file(plan_file)
     updated, paths, said = update_campaign(file, done or [], log, today, recount=recount)
     for line in [*campaign_lines(updated, said), *written_lines(paths)]:

@@ -558,6 +558,7 @@ def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Ca
     assert (tmp_path / "out" / "plan.xlsx").read_bytes() == before
     assert cli.run(["campaign", str(tmp_path / "out"), "--done", "L-1:Base:-1"]) == 0
     assert capsys.readouterr().out.startswith("1 of 3 bags are done."), "its folder will do"
+    assert cli.run(["campaign", file, "--recount"]) == 2, "that would forget all of it"
     assert cli.run(["campaign", file, "--done", "L-1:Base:9"]) == 3
     assert cli.run(["campaign", str(tmp_path / "none.json")]) == 3
 

@@ -12,6 +12,7 @@ from planner.campaign.ical import to_ical
 from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import Fault, InputError
+from planner.explain.words import count
 from planner.report.campaign_frames import campaign_book
 from planner.report.files import (
     CAMPAIGN,
@@ -84,6 +85,7 @@ def update_campaign(
     campaign = from_dict(data["campaign"], UNCHANGED)
     said: tuple[str, ...] = ()
     first = read_today(campaign, today)
+    reported = sum(d.bags for d in campaign.done)
     if recount:
         campaign = replace(campaign, done=())
     if done or not log:
@@ -93,6 +95,9 @@ def update_campaign(
     if log:
         before, new, said = read_log(campaign, log)
         campaign = update(replace(campaign, done=before), new, first)
+    if recount:
+        counted = count(sum(d.bags for d in campaign.done), "bag")
+        said = (*said, f"Counted again: {counted}; before there were {reported}.")
     data["campaign"] = to_dict(campaign)
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
     content = {
