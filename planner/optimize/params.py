@@ -76,6 +76,14 @@ class ProofParams:
     repaired: int = 3
     """Plans made before the relaxation with whole bags, and after it before the exact model takes
     the bound over."""
+    patterns_time: float = 0.6
+    """Share of the rest for the bound by patterns, where a field has one variety."""
+    before_patterns: float = 4.0
+    """Seconds of the exact model alone before that, where it is solved at once."""
+    most_patterns: int = 12_000
+    """Patterns up to which the exact program over them is solved."""
+    listings: int = 3
+    """How often it is looked whether they are so few, each time after twice as long."""
     hope: float = 0.15
     """Share of the time in which a plan with no acre short must be found."""
     hope_seconds: float = 5.0

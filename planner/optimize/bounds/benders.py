@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from planner.optimize.bounds.column_generation import RestrictedMaster
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats
+    from planner.optimize.model.program import Model
     from planner.optimize.params import LargeParams
 
 DECIDED = tuple(group for group in ORDER if group != "left")
@@ -158,7 +159,7 @@ def find(incumbent: Incumbent, orders: Orders, seconds: float, spare: Floats | N
         if incumbent.is_set() or late > (0.3 * seconds if orders.best is None else 0.0):
             break
         limits = Limits(max(0.1, seconds), gap / 3)
-        answer = solve(_with_cuts(orders), limits, watch=Watch(incumbent))
+        answer = solve(with_cuts(orders), limits, watch=Watch(incumbent))
         if answer.x is None:
             break
         if spare is None and turn % params.verify == params.verify - 1:
@@ -192,7 +193,7 @@ def _raise_bound(incumbent: Incumbent, orders: Orders, seconds: float) -> None:
     """Raise the bound to what two solves of the program over orders agree on."""
     proven = proven_in(incumbent, orders.master.model)
     watch = Watch(incumbent, on_bound=proven)
-    matrix, at_once = _with_cuts(orders), incumbent.options.effort is None
+    matrix, at_once = with_cuts(orders), incumbent.options.effort is None
     answer = verified(matrix, Limits(seconds, 1e-6), watch, at_once=at_once, exchange=False)
     proven(answer.bound)
 
@@ -202,7 +203,15 @@ def _raise_price(orders: Orders, times: float) -> None:
     orders.master.kept.price(orders.nowhere, np.full(len(orders.nowhere), orders.price))
 
 
-def _with_cuts(orders: Orders) -> Matrix:
+def columns_in(orders: Orders, model: Model) -> NDArray[np.int64]:
+    """The order's columns in the exact model, in the order of the program's."""
+    loose = orders.master.model
+    found = [model.column(group, key) for group in DECIDED for key in loose.keys[group]]
+    return np.array(found, dtype=np.int64)
+
+
+def with_cuts(orders: Orders) -> Matrix:
+    """The program over orders with what is known of them; its last column is the total cost."""
     cuts = len(orders.slope)
     if not cuts:
         return orders.matrix

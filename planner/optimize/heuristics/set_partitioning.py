@@ -9,7 +9,6 @@ model itself.
 
 from __future__ import annotations
 
-from dataclasses import replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -23,8 +22,6 @@ if TYPE_CHECKING:
     from planner.optimize.model.program import Model
     from planner.optimize.params import StrategyParams
 
-TINY = 1e-9
-"""Entries of bundled columns that are rounding only."""
 
 
 class Patterns:
@@ -61,7 +58,7 @@ class Patterns:
         mine = set(self.add(x))
         keys, known = list(self.known), list(self.known.values())
         has = np.array([key in mine for key in keys])
-        whole, first = bundled(matrix, self.rest, known), len(self.rest)
+        whole, first = matrix.bundled(self.rest, known), len(self.rest)
         bound, dearer = _priced(whole, limits, watch, solver)
         if not np.isfinite(bound):
             return None
@@ -106,26 +103,3 @@ def _groups(model: Model) -> Ints:
         for (*_, lot, recipe), column in zip(model.keys[name], model.at[name], strict=True):
             group[column] = it.variety_of[lot] * width + recipe
     return group
-
-
-def bundled(matrix: Matrix, rest: Ints, patterns: list[tuple[Ints, Floats]]) -> Matrix:
-    """The program over some columns as they are, and bundles of the others to take or leave."""
-    apart = matrix.only(np.concatenate([columns for columns, _ in patterns]))
-    times = np.concatenate([values for _, values in patterns])
-    of = np.repeat(np.arange(len(patterns)), [len(columns) for columns, _ in patterns])
-    rows, column = len(matrix.row_lower), apart.column
-    place, back = np.unique(of[column] * rows + apart.row, return_inverse=True)
-    value = np.bincount(back, apart.value * times[column], len(place))
-    place, value = place[np.abs(value) > TINY], value[np.abs(value) > TINY]
-    ends = np.cumsum(np.bincount(place // rows, minlength=len(patterns)))
-    own, n = matrix.only(rest), len(patterns)
-    return replace(
-        own,
-        cost=np.concatenate([own.cost, np.bincount(of, apart.cost * times, n)]),
-        lower=np.concatenate([own.lower, np.zeros(n)]),
-        upper=np.concatenate([own.upper, np.ones(n)]),
-        integer=np.concatenate([own.integer, np.ones(n, dtype=bool)]),
-        start=np.concatenate([own.start, own.start[-1] + ends]),
-        row=np.concatenate([own.row, place % rows]),
-        value=np.concatenate([own.value, value]),
-    )

@@ -49,6 +49,10 @@ class Verdict(Enum):
     """Stopped early, without a solution."""
 
 
+ROUNDING = 1e-9
+"""Entries of bundled columns that are rounding only."""
+
+
 @dataclass(frozen=True, slots=True, eq=False)
 class Matrix:
     """A mixed-integer program: minimize cost x with rows and x between their bounds.
@@ -110,6 +114,38 @@ class Matrix:
             start=np.concatenate([[0], ends]).astype(np.int64),
             row=self.row[entries],
             value=self.value[entries],
+        )
+
+    def bundled(
+        self, rest: NDArray[np.int64], bundles: Sequence[tuple[NDArray[np.int64], Floats]]
+    ) -> Matrix:
+        """The program over some columns as they are, and bundles of others to take or leave.
+
+        Parameters
+        ----------
+        rest
+            The columns that stay.
+        bundles
+            Columns and what each has of them.
+        """
+        apart = self.only(np.concatenate([columns for columns, _ in bundles]))
+        times = np.concatenate([values for _, values in bundles])
+        of = np.repeat(np.arange(len(bundles)), [len(columns) for columns, _ in bundles])
+        rows, column = len(self.row_lower), apart.column
+        place, back = np.unique(of[column] * rows + apart.row, return_inverse=True)
+        value = np.bincount(back, apart.value * times[column], len(place))
+        place, value = place[np.abs(value) > ROUNDING], value[np.abs(value) > ROUNDING]
+        ends = np.cumsum(np.bincount(place // rows, minlength=len(bundles)))
+        own, n = self.only(rest), len(bundles)
+        return replace(
+            own,
+            cost=np.concatenate([own.cost, np.bincount(of, apart.cost * times, n)]),
+            lower=np.concatenate([own.lower, np.zeros(n)]),
+            upper=np.concatenate([own.upper, np.ones(n)]),
+            integer=np.concatenate([own.integer, np.ones(n, dtype=bool)]),
+            start=np.concatenate([own.start, own.start[-1] + ends]).astype(np.int64),
+            row=np.concatenate([own.row, place % rows]),
+            value=np.concatenate([own.value, value]),
         )
 
     def with_columns(self, cost: Floats, lower: Floats, upper: Floats) -> Matrix:

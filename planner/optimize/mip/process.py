@@ -16,7 +16,7 @@ import sys
 import threading
 from contextlib import suppress
 from pathlib import Path
-from typing import TYPE_CHECKING, Any, BinaryIO
+from typing import TYPE_CHECKING, Any, BinaryIO, Protocol
 
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Matrix, Verdict, Watch, now, solve
 
@@ -139,8 +139,16 @@ class Worker:
                 known = matrix.price(better)
                 self._say("better", (better, known))
 
-    def run(self, job: Callable[..., Any], arguments: tuple[Any, ...], stop: Stop) -> Any:
-        """Call a function of a module with these arguments and the sign to stop, elsewhere.
+    def run(
+        self,
+        job: Callable[..., Any],
+        arguments: tuple[Any, ...],
+        stop: Stop,
+        on_bound: Callable[[float], None] | None = None,
+    ) -> Any:
+        """Call a function of a module with these arguments and an `Asker`, elsewhere.
+
+        `on_bound` is called with the bounds that it tells.
 
         Raises
         ------
@@ -155,6 +163,8 @@ class Worker:
             if kind == "done":
                 self.busy = False
                 return value
+            if kind == "bound" and on_bound is not None:
+                on_bound(value)
             if kind == "gone":
                 raise ProcessGoneError
 
@@ -230,12 +240,24 @@ def _close_idle() -> None:
             _idle.pop().close()
 
 
+class Asker(Protocol):
+    """Who wants a job done: the sign to stop, and what to tell bounds to."""
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        ...
+
+    def tell(self, bound: float) -> None:
+        """Tell a bound that is proven."""
+        ...
+
+
 class _Ear:
     """What the parent says while a program is being solved; itself the sign to stop."""
 
-    def __init__(self, source: BinaryIO) -> None:
+    def __init__(self, source: BinaryIO, say: Callable[[str, Any], None]) -> None:
         self.jobs: queue.SimpleQueue[Any] = queue.SimpleQueue()
-        self.source = source
+        self.source, self.say = source, say
         self.better: tuple[Floats, float] | None = None
         self.stop = False
         threading.Thread(target=self._listen, daemon=True).start()
@@ -258,6 +280,10 @@ class _Ear:
         """Whether the parent wants this solve to stop."""
         return self.stop
 
+    def tell(self, bound: float) -> None:
+        """Tell the parent a bound that is proven."""
+        self.say("bound", bound)
+
     def take(self, cost: float) -> Floats | None:
         """A better solution that the parent has."""
         held, self.better = self.better, None
@@ -266,11 +292,12 @@ class _Ear:
 
 def _serve(source: BinaryIO, sink: BinaryIO) -> None:
     """Solve what comes in until nothing comes any more."""
-    ear, spoken = _Ear(source), [0.0]
 
     def say(kind: str, value: Any) -> None:
         pickle.dump((kind, value), sink)
         sink.flush()
+
+    ear, spoken = _Ear(source, say), [0.0]
 
     def bound(value: float) -> None:
         if now() - spoken[0] > TICK:

@@ -41,8 +41,19 @@ if TYPE_CHECKING:
 
 RELAXATION, EXACT, AGGREGATED = "relaxation", "exact model", "variety-aggregated relaxation"
 ORDER_APART, DIVING = "Benders decomposition", "diving"
-BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING)
+PATTERNS = "Dantzig-Wolfe decomposition"
+BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING, PATTERNS)
 """What proves that no plan is better, or makes one plan of what was proven; by name."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class OrdersKnown:
+    """What is known of orders before any is held."""
+
+    program: Matrix
+    """Over orders, with cuts; its last column is the total cost."""
+    columns: NDArray[np.int64]
+    """Its others in the exact model."""
 
 
 @dataclass(slots=True)
@@ -58,6 +69,8 @@ class Memory:
     """Acres short, by priority, that `near` holds to."""
     guide: Floats | None = None
     """A solution of a large season's relaxation, to be followed."""
+    orders: OrdersKnown | None = None
+    """Where patterns are put together: for the bound by these."""
     aggregated: AggregatedSearch | None = None
     """What varieties every field has at best, bags left out; None where that is not asked for."""
     polished: Floats | None = None
@@ -146,6 +159,12 @@ def is_large(context: Context) -> bool:
 def is_tiny(context: Context) -> bool:
     """Whether the exact model takes less time to solve than a process to start."""
     return context.incumbent.model.matrix.n_columns <= SMALL
+
+
+def with_patterns(context: Context) -> bool:
+    """Whether the bound is one by patterns: a field has one variety, and all are planted."""
+    one = context.patterns is not None and context.incumbent.is_covered
+    return one and uses(context, PATTERNS)
 
 
 def is_small(context: Context) -> bool:

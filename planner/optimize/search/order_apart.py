@@ -9,6 +9,7 @@ import numpy as np
 
 from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds import benders
+from planner.optimize.bounds.benders import columns_in, with_cuts
 from planner.optimize.bounds.column_generation import (
     best_of_each,
     generate_columns,
@@ -32,7 +33,7 @@ from planner.optimize.model.program import (
     without_field_rule,
 )
 from planner.optimize.search.beside import beside, search_beside
-from planner.optimize.search.common import DIVING, uses
+from planner.optimize.search.common import DIVING, OrdersKnown, uses, with_patterns
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -57,13 +58,17 @@ def settle_order(context: Context, model: Model) -> Callable[[], None] | None:
 
     Returns
     -------
-    A dive for a plan with that order; None where there is none.
+    A dive for a plan with that order; None where there is none, or where patterns are put together:
+    then the cuts are kept for those.
     """
     incumbent, params = context.incumbent, context.incumbent.options.params.large
     take = context.workers.found.append
     with beside(context, lambda worker, stop: search_beside(context, worker, take, stop, turn=2)):
         master, orders = prove_bound(incumbent) or (None, None)
     if master is None or orders is None:
+        return None
+    if with_patterns(context):
+        context.memory.orders = OrdersKnown(with_cuts(orders), columns_in(orders, model))
         return None
     context.order.put(planted_under(orders, model, params.planting * incumbent.left()))
     if orders.best is None or context.patterns is not None or not uses(context, DIVING):

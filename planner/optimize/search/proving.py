@@ -18,7 +18,8 @@ from planner.optimize.heuristics.relax_and_fix import fix_in_turn
 from planner.optimize.incumbent.restrictions import open_shares
 from planner.optimize.mip.highs import Limits, now, solve
 from planner.optimize.search.beside import begin_search
-from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses
+from planner.optimize.search.by_patterns import prove_by_patterns, solve_listed
+from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses, with_patterns
 from planner.optimize.search.strategies import relax_and_fix_task, relaxes_and_fixes
 
 if TYPE_CHECKING:
@@ -30,7 +31,7 @@ if TYPE_CHECKING:
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.search.beside import Beside
-    from planner.optimize.search.common import Context
+    from planner.optimize.search.common import Context, OrdersKnown
 
 
 def head_start(context: Context) -> float:
@@ -75,7 +76,10 @@ def begin_exact(context: Context, model: Model) -> Beside:
 def leave_alone(context: Context, proof: Beside, model: Model) -> None:
     """Wait while the exact model has its head start."""
     incumbent = context.incumbent
-    most = incumbent.options.params.proof.most_alone * incumbent.left()
+    params = incumbent.options.params.proof
+    most = params.most_alone * incumbent.left()
+    if with_patterns(context):
+        most = min(most, params.before_patterns)
     start = most if is_narrowed(context, model) else head_start(context)
     proof.wait(now() + min(start, most), lambda: incumbent.is_done)
 
@@ -104,16 +108,32 @@ def begin_bounds(context: Context, model: Model) -> Beside:
 
     def prove(done: Event) -> None:
         settled = True
+        orders = context.memory.orders
         if is_relaxed(context, model):
+            if orders is not None and _proves_by_patterns(context, model, orders, done):
+                return
             settled = _settle_relaxations(context, model, worker)
         else:
-            _prove_exactly(context, model, worker.solve, done, params.glance)
-            most = params.ripe_share * context.incumbent.options.seconds
-            context.incumbent.wait(min(params.ripe, most))
+            if orders is not None and _proves_by_patterns(context, model, orders, done):
+                return
+            if orders is None:
+                _prove_exactly(context, model, worker.solve, done, params.glance)
+                most = params.ripe_share * context.incumbent.options.seconds
+                context.incumbent.wait(min(params.ripe, most))
         if settled and uses(context, EXACT) and not context.incumbent.is_set():
             _prove_exactly(context, model, worker.solve, done)
 
     return begin_search(context, prove)
+
+
+def _proves_by_patterns(context: Context, model: Model, orders: OrdersKnown, done: Event) -> bool:
+    """Whether patterns are so few that the program over them was solved, to the end."""
+    program = prove_by_patterns(context, model, orders, done)
+    if program is None:
+        return False
+    with _proving(context):
+        solve_listed(context, model, program, done)
+    return True
 
 
 def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:

@@ -31,6 +31,7 @@ from planner.optimize.search.common import (
     open_context,
     take_over,
     uses,
+    with_patterns,
 )
 from planner.optimize.search.finish import finished
 from planner.optimize.search.first_plan import make_first_plan
@@ -53,6 +54,7 @@ from planner.optimize.search.strategies import NAMES, on_annealer
 if TYPE_CHECKING:
     from threading import Thread
 
+    from planner.optimize.model.program import Model
     from planner.optimize.options import OnProgress, Stop
     from planner.optimize.search.beside import Beside
     from planner.optimize.search.common import Context
@@ -142,6 +144,10 @@ def _prove_at_once(
     if incumbent.is_done:
         proof.end()
         return
+    if with_patterns(context):
+        proof.end()
+        _search_with_bounds(context, model)
+        return
     hold_short(context, model)
     _begin_annealer(context)
     _search_beside_proof(context, proof)
@@ -157,23 +163,30 @@ def _lower_cost(context: Context) -> None:
     if effort is None and is_narrowed(context, model):
         _prove_at_once(context)
         return
-    hold_short(context, model)
     if effort is None or steps is None:
-        dive = None
-        if not is_large(context) and is_relaxed(context, model) and uses(context, ORDER_APART):
-            dive = settle_order(context, model)
-            context.memory.turn += 1  # where plans are made step by step beside, first another way
-        _begin_annealer(context)
-        proof = begin_bounds(context, model)
-        if dive is not None and not incumbent.is_set():
-            dive()
-        _search_beside_proof(context, proof)
+        _search_with_bounds(context, model)
         return
+    hold_short(context, model)
     if not is_large(context) and uses(context, EXACT):
         limits = Limits(gap=incumbent.options.gap / 2, nodes=steps * effort, restarts=False)
         exact(incumbent, model, limits)
     context.workers.ready.set()
     pursue(context, COST, turns=effort)
+
+
+def _search_with_bounds(context: Context, model: Model) -> None:
+    """Decide order and planting apart first, where that says much; then search beside bounds."""
+    hold_short(context, model)
+    dive = None
+    relaxed = is_relaxed(context, model) or with_patterns(context)
+    if not is_large(context) and relaxed and uses(context, ORDER_APART):
+        dive = settle_order(context, model)
+        context.memory.turn += 1  # where plans are made step by step beside, first another way
+    _begin_annealer(context)
+    proof = begin_bounds(context, model)
+    if dive is not None and not context.incumbent.is_set():
+        dive()
+    _search_beside_proof(context, proof)
 
 
 def _begin_annealer(context: Context) -> None:

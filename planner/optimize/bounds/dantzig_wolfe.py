@@ -1,0 +1,405 @@
+"""The bound where a field has one variety: whole fields in whole bags (Dantzig and Wolfe).
+
+What every variety under every recipe has is put together of patterns (`patterns.py`), fractions of
+which add up to one at the most; in them bags are whole and hold whole fields. All else is as in the
+exact model. Orders and planting are decided apart as in `benders.py`: for an order the patterns are
+a linear program, whose columns are generated, and its duals say what any other order costs at the
+least. A cut is worked out of the duals alone (Lagrangian relaxation), so it holds whatever they
+are; only the program over orders has to be solved to an optimum.
+"""
+
+from __future__ import annotations
+
+from dataclasses import dataclass, field, replace
+from typing import TYPE_CHECKING
+
+import numpy as np
+
+from planner.optimize.bounds.patterns import blocks_of, priced
+from planner.optimize.mip.highs import INFINITE, Kept, Limits, Watch, now, solve
+from planner.optimize.mip.verified import verified
+
+if TYPE_CHECKING:
+    from numpy.typing import NDArray
+
+    from planner.optimize.bounds.patterns import Block, Priced
+    from planner.optimize.mip.highs import Bools, Floats, Matrix
+    from planner.optimize.mip.process import Asker
+    from planner.optimize.model.program import Model
+    from planner.optimize.options import Stop
+
+    Ints = NDArray[np.int64]
+    Pattern = tuple[Ints, Floats]
+
+NOISE = 1e-11
+"""Duals that are rounding only."""
+SETTLED = 2e-5
+"""Distance of the best order from the bound, as a share, that is close enough."""
+NONE = 1e-6
+NEAR_WHOLE = 1e-3
+"""What a whole number may be proven over or under it: rounding."""
+GAINED = 1e-6
+"""Reduced cost, as a share of the order's cost, from which a pattern is worth having."""
+AT_ONCE = 300
+"""Patterns of a block that may join at once."""
+JOIN = 9
+"""Those that do."""
+ENOUGH = 1.2
+"""How far the leading cuts may be from the cost, by that of the bound."""
+MOST_LED = 40
+"""Most orders planted to find them."""
+DEAR, DEARER = 3.0, 5.0
+"""What an acre that no pattern covers costs, and product out of nowhere: so many times more; and
+how these prices are raised where they are paid all the same. High ones from the start make the
+linear programs slow: 60 x 40 x 8, 33 s with 3, over 60 s with 100."""
+RAISES = 4
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Cut:
+    """What duals say of every order: it costs `least` and `slope` times the order at the least.
+
+    A plan costs more than that by at least what its patterns cost by `cost` over `blocks`, those of
+    every block.
+    """
+
+    slope: Floats
+    least: float
+    cost: Floats
+    """Reduced cost of the exact model's columns."""
+    blocks: Floats
+    """What the cheapest pattern of each block costs by it, which may be none: 0."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Settled:
+    """What is known of orders once they were planted by patterns."""
+
+    model: Model
+    """The exact model with no acre short, its orders those that a better plan may have."""
+    blocks: list[Block]
+    cuts: list[Cut]
+    """Of every order that a better plan may have one of them says enough."""
+    cost: float
+    """Of the best plan known then."""
+    room: float
+    """By that one the plan's patterns cost no more than this over the cheapest of their blocks."""
+
+
+@dataclass(slots=True, eq=False)
+class Patterns:
+    """The linear program over patterns for an order, as it grows."""
+
+    model: Model
+    """The exact model with no acre short."""
+    order: Ints
+    """Columns of the order, as the program over orders has them."""
+    blocks: list[Block]
+    matrix: Matrix
+    """What is not in patterns; rows within blocks, and those of orders alone, are free."""
+    kept: Kept
+    escapes: Ints
+    """Columns of acres that no pattern covers, and of product out of nowhere."""
+    prices: Floats
+    raised: int = 0
+    known: set[bytes] = field(default_factory=set)
+
+    def cut(self, dual: Floats) -> tuple[Cut, list[Priced]]:
+        """What duals say of every order, and the blocks as they price them."""
+        m = self.matrix
+        y = np.where(np.abs(dual[: len(m.row_lower)]) > NOISE, dual[: len(m.row_lower)], 0.0)
+        side = np.where(y > 0.0, m.row_lower, m.row_upper)
+        y = np.where(np.abs(side) < INFINITE, y, 0.0)
+        cost = m.cost - np.bincount(m.column, m.value * y[m.row], m.n_columns)
+        at_least = np.where(cost > 0.0, m.lower, m.upper)
+        at_least[self.order] = 0.0
+        least = m.offset + float(y[y != 0.0] @ side[y != 0.0])
+        least += float(cost[cost != 0.0] @ at_least[cost != 0.0])
+        found = [priced(block, cost) for block in self.blocks]
+        run = cost.copy()
+        for block, prices in zip(self.blocks, found, strict=True):
+            run[block.run] += prices.least
+        blocks = np.array([prices.least for prices in found])
+        return Cut(run[self.order], least, cost, blocks), found
+
+    def raise_prices(self, x: Floats) -> bool:
+        """Make escapes dearer where a solution still takes them; whether that was done."""
+        if self.raised == RAISES or np.all(x[self.escapes] <= NONE):
+            return False
+        self.raised += 1
+        self.prices *= DEARER
+        self.kept.price(self.escapes, self.prices)
+        return True
+
+    def add(self, patterns: list[tuple[int, Pattern]]) -> int:
+        """Let patterns of blocks join; how many were not there yet."""
+        new = []
+        for n, (columns, values) in patterns:
+            key = np.append(columns, n).tobytes() + values.tobytes()
+            if len(columns) and key not in self.known:
+                self.known.add(key)
+                new.append((n, (columns, values)))
+        if new:
+            none = np.zeros(0, dtype=np.int64)
+            joined = self.model.matrix.bundled(none, [pattern for _, pattern in new])
+            ends = joined.start[1:]
+            row = np.insert(joined.row, ends, [len(self.matrix.row_lower) + n for n, _ in new])
+            value = np.insert(joined.value, ends, 1.0)
+            start = joined.start[:-1] + np.arange(len(new))
+            self.kept.add_columns(joined.cost, np.full(len(new), INFINITE), start, row, value)
+        return len(new)
+
+
+def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> Patterns:
+    """Set the linear program up, with no pattern yet.
+
+    Parameters
+    ----------
+    model
+        The exact model; a field has one variety in it, and no acre is short.
+    order
+        Columns of the order.
+    by_lot
+        Whether each lot's bags must hold what is planted of it, besides a pattern's all together.
+    stop
+        The sign to stop.
+    """
+    for group in ("short_in", "short", "bare"):
+        model = model.bounded(group, 0.0)
+    m, blocks = model.matrix, blocks_of(model)
+    inside, ordered = np.zeros(m.n_columns, dtype=bool), np.zeros(m.n_columns, dtype=bool)
+    ordered[order] = True
+    for block in blocks:
+        inside[block.columns] = True
+    within = model.rows["recipes_run_where_bags_are_treated"]
+    free = np.zeros(len(m.row_lower), dtype=bool)
+    free[within.start : within.stop] = _touched(m, inside)[within.start : within.stop]
+    free |= _touched(m, ordered) & ~_touched(m, ~ordered)
+    if not by_lot:
+        pools = model.rows["planted_seed_is_treated"]
+        free[pools.start : pools.stop] |= _touched(m, inside)[pools.start : pools.stop]
+    upper, lower = np.where(inside, 0.0, m.upper), np.where(inside, 0.0, m.lower)
+    matrix = replace(
+        m,
+        lower=lower,
+        upper=upper,
+        row_lower=np.where(free, -INFINITE, m.row_lower),
+        row_upper=np.where(free, INFINITE, m.row_upper),
+    )
+    n = len(blocks)
+    run = np.array([block.run for block in blocks], dtype=np.int64)
+    one_each = np.arange(n), run, -np.ones(n)
+    with_blocks = matrix.with_rows(one_each, np.full(n, -INFINITE), np.zeros(n))
+    kept = Kept(with_blocks, stop)
+    escapes, prices = _add_escapes(model, kept)
+    return Patterns(model, order, blocks, matrix, kept, escapes, prices)
+
+
+def _touched(m: Matrix, columns: Bools) -> Bools:
+    """Rows that some columns are in."""
+    rows = np.zeros(len(m.row_lower), dtype=bool)
+    rows[m.row[columns[m.column]]] = True
+    return rows
+
+
+def _add_escapes(model: Model, kept: Kept) -> tuple[Ints, Floats]:
+    """Let acres stay unplanted and product come out of nowhere; columns and prices of that."""
+    it = model.it
+    dearest = max((c.breaks[0].price / c.usable for c in it.containers if c.usable > 0), default=0)
+    units = max((lot.buy_price + lot.return_value for lot in it.lots), default=0.0)
+    product = DEAR * max(1.0, dearest) * float(it.lump.max(initial=1.0))
+    acre = DEAR * max(1.0, units + dearest * float(it.use.sum(axis=2).max(initial=0.0)))
+    rows = [
+        np.array(model.rows[rule], dtype=np.int64)
+        for rule in ("fields_are_planted_or_short", "supply_covers_need")
+    ]
+    prices = np.repeat([acre, product], [len(r) for r in rows])
+    n = len(prices)
+    at = np.arange(n, dtype=np.int64)
+    columns = kept.add_columns(prices, np.full(n, INFINITE), at, np.concatenate(rows), np.ones(n))
+    return columns, prices
+
+
+def settle(
+    model: Model,
+    orders: Matrix,
+    order: Ints,
+    cost: float,
+    seconds: float,
+    by_lot: bool,
+    asker: Asker,
+) -> Settled | None:
+    """Raise the bound by patterns until the best order is known, or the time is up.
+
+    Parameters
+    ----------
+    model, order, by_lot
+        As for `open_patterns`.
+    orders
+        The program over orders with the cuts that are known; its last column is the total cost.
+    cost
+        Of the best plan known; without end where only the bound is asked for.
+    seconds
+        For all of it.
+    asker
+        The sign to stop, and what to tell bounds to.
+
+    Returns
+    -------
+    What is known then; None where the best order is not.
+    """
+    until, best = now() + seconds, INFINITE
+    patterns = open_patterns(model, order, by_lot, asker)
+    cuts: list[Cut] = []
+    settled = False
+    while now() < until and not asker.is_set():
+        answer = solve(orders, Limits(until - now(), SETTLED / 2), watch=Watch(asker))
+        if answer.x is None:
+            break
+        settled = best < INFINITE and best - answer.bound <= SETTLED * abs(best)
+        if settled:
+            break
+        planted, cut = _plant(patterns, _point(orders, answer.x), best, until, asker)
+        if cut is None:
+            break
+        cuts = [cut, *cuts] if planted < best else [*cuts, cut]
+        orders, best = _with_cut(orders, cut), min(best, planted)
+    bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
+    asker.tell(bound)
+    if not settled:
+        return None
+    if cost == INFINITE:
+        return Settled(patterns.model, patterns.blocks, cuts, cost, INFINITE)
+    return _lead(patterns, orders, cuts, (bound, cost), until, asker)
+
+
+def _lead(
+    patterns: Patterns,
+    orders: Matrix,
+    cuts: list[Cut],
+    between: tuple[float, float],
+    until: float,
+    stop: Stop,
+) -> Settled:
+    """Find cuts of which one or another says enough of every order that a better plan may have.
+
+    An order of which the leading ones say little is planted: it is no good then, or leads too.
+    Plans cost between the bound and that of the best known.
+    """
+    bound, cost = between
+    leading = 1
+    for _ in range(MOST_LED):
+        answer = solve(_led(orders, cuts[:leading], cost), Limits(until - now(), SETTLED))
+        if answer.x is None or cost - answer.bound <= ENOUGH * (cost - bound):
+            break
+        point = _point(orders, answer.x[:-1])
+        planted, cut = _plant(patterns, point, cost, until, stop)
+        if cut is None or (planted < cost and _at(cut, point) <= answer.bound * (1.0 + SETTLED)):
+            break
+        cuts = [*cuts[:leading], cut, *cuts[leading:]]
+        orders, leading = _with_cut(orders, cut), leading + int(planted < cost)
+    said = _proven(_led(orders, cuts[:leading], cost), max(0.5, until - now()), stop)
+    model = _narrowed(patterns, orders, cost, until, stop)
+    return Settled(model, patterns.blocks, cuts[:leading], cost, cost - said)
+
+
+def _narrowed(patterns: Patterns, orders: Matrix, cost: float, until: float, stop: Stop) -> Model:
+    """The model with whole numbers of the order between the least and most that a plan may have.
+
+    Of a plan that costs no more than that.
+    """
+    m = patterns.model.matrix
+    lower, upper = m.lower.copy(), m.upper.copy()
+    most = orders.upper.copy()
+    most[-1] = cost
+    for n in np.flatnonzero(orders.integer[:-1]).tolist():
+        column = patterns.order[n]
+        for side in (1.0, -1.0):
+            if now() > until or stop.is_set():
+                break
+            aim = np.zeros(orders.n_columns)
+            aim[n] = side
+            program = replace(orders, cost=aim, upper=most, offset=0.0)
+            end = _proven(program, max(0.5, until - now()), stop)
+            if side > 0.0:
+                lower[column] = max(lower[column], np.ceil(end - NEAR_WHOLE))
+            else:
+                upper[column] = min(upper[column], np.floor(-end + NEAR_WHOLE))
+    return replace(patterns.model, matrix=replace(m, lower=lower, upper=upper))
+
+
+def _led(orders: Matrix, cuts: list[Cut], cost: float) -> Matrix:
+    """The least that the best of some cuts says of an order that may cost no more than that."""
+    none, upper = np.zeros(orders.n_columns), orders.upper.copy()
+    upper[-1] = cost
+    wide = np.array([INFINITE])
+    aimed = replace(orders, cost=none, upper=upper).with_columns(np.ones(1), -wide, wide)
+    for cut in cuts:
+        entries = np.append(-cut.slope, [0.0, 1.0])
+        column = np.flatnonzero(entries)
+        row = np.zeros(len(column), dtype=np.int64)
+        aimed = aimed.with_rows((row, column, entries[column]), np.array([cut.least]), wide)
+    return aimed
+
+
+def _at(cut: Cut, point: Floats) -> float:
+    """What a cut says of an order."""
+    return cut.least + float(cut.slope @ point)
+
+
+def _point(orders: Matrix, x: Floats) -> Floats:
+    """An order, without what it costs."""
+    point: Floats = np.where(orders.integer, np.round(x), x)[:-1]
+    return point
+
+
+def _with_cut(orders: Matrix, cut: Cut) -> Matrix:
+    entries = np.append(-cut.slope, 1.0)
+    column = np.flatnonzero(entries)
+    row = np.zeros(len(column), dtype=np.int64)
+    least, most = np.array([cut.least]), np.array([INFINITE])
+    return orders.with_rows((row, column, entries[column]), least, most)
+
+
+def _proven(orders: Matrix, seconds: float, stop: Stop) -> float:
+    """What two solves of the program over orders agree on."""
+    return verified(orders, Limits(seconds, 1e-6), Watch(stop), at_once=False).bound
+
+
+def _plant(
+    patterns: Patterns, point: Floats, best: float, until: float, stop: Stop
+) -> tuple[float, Cut | None]:
+    """Plant for an order by patterns, generated until none is worth having.
+
+    Ends as well once the order is proven to be no better than the best. Returns its cost by
+    patterns, and the last cut.
+    """
+    cost, cut = INFINITE, None
+    patterns.kept.bound(patterns.order, point, point)
+    while now() < until and not stop.is_set():
+        answer = patterns.kept.solve(max(1.0, until - now()))
+        if answer.x is None or answer.row_dual is None:
+            break
+        cost = answer.objective
+        cut, prices = patterns.cut(answer.row_dual)
+        reached = _at(cut, point)
+        if reached >= best:
+            break
+        settled = cost - reached <= SETTLED * abs(cost)
+        settled = settled or not _join(patterns, prices, answer.row_dual, GAINED * abs(cost))
+        if settled and not patterns.raise_prices(answer.x):
+            break
+    return cost, cut
+
+
+def _join(patterns: Patterns, prices: list[Priced], dual: Floats, least: float) -> int:
+    """Let the most promising patterns of every block join."""
+    first = len(patterns.matrix.row_lower)
+    wanted: list[tuple[int, Pattern]] = []
+    for n, block in enumerate(prices):
+        paid = float(dual[first + n])
+        if block.least < paid - least:
+            wanted.append((n, block.cheapest()))
+            others = block.within(0.5 * (paid + block.least), AT_ONCE)
+            wanted += [(n, pattern) for pattern in (others or [])[:JOIN]]
+    return patterns.add(wanted)

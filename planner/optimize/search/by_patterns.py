@@ -1,0 +1,101 @@
+"""Proving where a field has one variety: by patterns; where they are few, all are listed."""
+
+from __future__ import annotations
+
+from contextlib import suppress
+from dataclasses import dataclass
+from typing import TYPE_CHECKING
+
+from planner.optimize.bounds.dantzig_wolfe import settle
+from planner.optimize.bounds.pattern_program import list_patterns
+from planner.optimize.incumbent.restrictions import open_shares, proven_in
+from planner.optimize.mip.highs import INFINITE, Limits, Verdict, Watch, is_lower, now
+from planner.optimize.mip.process import ProcessGoneError
+from planner.optimize.mip.verified import verified
+from planner.optimize.options import Either
+from planner.optimize.search.beside import search_beside
+
+if TYPE_CHECKING:
+    from threading import Event
+
+    from planner.optimize.bounds.dantzig_wolfe import Settled
+    from planner.optimize.bounds.pattern_program import PatternProgram
+    from planner.optimize.mip.highs import Floats
+    from planner.optimize.model.program import Model
+    from planner.optimize.search.common import Context, OrdersKnown
+
+
+def prove_by_patterns(
+    context: Context, model: Model, orders: OrdersKnown, done: Event
+) -> PatternProgram | None:
+    """Raise the bound by whole fields in whole bags, in the second process.
+
+    Returns the program over patterns where they are few enough to be listed. That is looked at
+    whenever the best plan has become better, while the process anneals.
+    """
+    incumbent, params = context.incumbent, context.incumbent.options.params.proof
+    first = _settled(context, model, orders, done, INFINITE, by_lot=False)
+    _settled(context, model, orders, done, INFINITE, by_lot=True)
+    wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
+    if first is None or open_shares(model) > params.exact_shares:
+        return None
+    for turn in range(params.listings):
+        stop = Either(Either(incumbent, done), Later(now() + 2.0**turn * wait))
+        search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
+        settled = _settled(context, model, orders, done, incumbent.cost, by_lot=False)
+        if settled is None:
+            return None
+        if listed := list_patterns(settled, params.most_patterns):
+            return listed
+    return None
+
+
+@dataclass(frozen=True, slots=True)
+class Later:
+    """A sign to stop at some time."""
+
+    until: float
+
+    def is_set(self) -> bool:
+        """Whether it is that late."""
+        return now() >= self.until
+
+
+def _settled(
+    context: Context, model: Model, orders: OrdersKnown, done: Event, cost: float, *, by_lot: bool
+) -> Settled | None:
+    incumbent, worker = context.incumbent, context.workers.for_bounds()
+    seconds = incumbent.options.params.proof.patterns_time * incumbent.left()
+    work = model, orders.program, orders.columns, cost, seconds, by_lot
+    stop = Either(incumbent, done)
+    if stop.is_set():
+        return None
+    with suppress(ProcessGoneError):
+        found: Settled | None = worker.run(settle, work, stop, proven_in(incumbent, model))
+        return found
+    return None
+
+
+def solve_listed(context: Context, model: Model, program: PatternProgram, done: Event) -> None:
+    """Solve the program over patterns, exchanging plans and bounds with the incumbent.
+
+    It has all plans that are cheaper than what was known when they were listed.
+    """
+    incumbent, worker = context.incumbent, context.workers.for_bounds()
+    proven, most = proven_in(incumbent, model), program.cost
+
+    def take(x: Floats, _: float) -> None:
+        incumbent.offer(program.in_model(x))
+
+    def better(known: float) -> Floats | None:
+        x = incumbent.x
+        if x is None or not is_lower(incumbent.cost, known):
+            return None
+        return program.in_patterns(x)
+
+    watch = Watch(Either(incumbent, done), take, lambda bound: proven(min(bound, most)), better)
+    limits = Limits(incumbent.left(), incumbent.options.gap / 2, restarts=False)
+    answer = verified(program.matrix, limits, watch, worker.solve)
+    if answer.x is not None:
+        take(answer.x, answer.objective)
+    proven(most if answer.verdict is Verdict.INFEASIBLE else min(answer.bound, most))

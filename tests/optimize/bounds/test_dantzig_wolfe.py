@@ -1,0 +1,112 @@
+"""Whole fields in whole bags: bounds and listed patterns against optima of a second model.
+
+Optima come from `tests/laws/second_model.py`, which shares no arithmetic with the optimizer.
+"""
+
+from functools import cache
+
+import numpy as np
+import pytest
+
+from planner.optimize.bounds.benders import columns_in, with_cuts
+from planner.optimize.bounds.dantzig_wolfe import open_patterns, settle
+from planner.optimize.bounds.pattern_program import list_patterns
+from planner.optimize.incumbent.incumbent import Incumbent
+from planner.optimize.mip.highs import INFINITE, Limits, Verdict, solve
+from planner.optimize.options import SolveOptions
+from planner.optimize.search.common import open_context
+from planner.optimize.search.order_apart import prove_bound
+from tests.laws import second_model
+from tests.support.random_season import hard_season
+from tests.support.searches import under
+
+CASES = [(6, 5, 3, 1, 1), (7, 6, 3, 1, 2), (8, 7, 3, 1, 3), (9, 4, 3, 1, 4), (6, 6, 3, 1, 6)]
+"""Hard seasons of one variety a field that have seed for every acre."""
+MOST = 20_000
+
+
+class Heard:
+    """Who asks: never says stop, and notes what is told."""
+
+    def __init__(self):
+        self.bounds = []
+
+    def is_set(self):
+        return False
+
+    def tell(self, bound):
+        self.bounds.append(bound)
+
+
+@cache
+def opened(case):
+    """A season's incumbent with a plan, its program over orders, and the optimum."""
+    season = hard_season(*case)
+    incumbent = open_context(Incumbent(SolveOptions(seconds=300.0), None, None), season).incumbent
+    model = incumbent.model.bounded("short_in", 0.0)
+    found = solve(model.matrix, Limits(gap=1e-7))
+    assert incumbent.offer(np.where(model.matrix.integer, np.round(found.x), found.x))
+    assert incumbent.is_covered
+    _, orders = prove_bound(incumbent)
+    best = second_model.solve(season)
+    assert sum(best.short) == pytest.approx(0.0, abs=1e-6)
+    return incumbent, with_cuts(orders), columns_in(orders, incumbent.model), best.cost
+
+
+@pytest.mark.parametrize("by_lot", [False, True])
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_bound_is_one_and_better_than_without_whole_fields(case, by_lot):
+    incumbent, orders, columns, optimum = opened(case)
+    heard = Heard()
+    settled = settle(incumbent.model, orders, columns, INFINITE, 60.0, by_lot, heard)
+    assert settled is not None
+    assert under(heard.bounds[-1], optimum)
+    assert heard.bounds[-1] >= incumbent.bound - 1e-6 * abs(optimum)
+
+
+def test_bounds_are_better_by_much():
+    """What is missing without whole fields in whole bags is mostly made up for."""
+    closed = []
+    for case in CASES:
+        incumbent, orders, columns, optimum = opened(case)
+        heard = Heard()
+        settle(incumbent.model, orders, columns, INFINITE, 60.0, True, heard)
+        closed.append((heard.bounds[-1] - incumbent.bound) / (optimum - incumbent.bound))
+    assert np.median(closed) > 0.5
+
+
+@pytest.mark.parametrize("seed", range(5))
+def test_a_cut_holds_whatever_the_duals_are(seed):
+    """At the best plan's order every cut says no more than that plan costs."""
+    incumbent, _, columns, optimum = opened(CASES[seed])
+    patterns = open_patterns(incumbent.model, columns, True, Heard())
+    rng = np.random.default_rng(seed)
+    rows = len(patterns.matrix.row_lower) + len(patterns.blocks)
+    for scale in (1.0, 50.0, 2000.0):
+        cut, _ = patterns.cut(scale * rng.normal(size=rows))
+        assert under(cut.least + float(cut.slope @ incumbent.x[columns]), optimum)
+
+
+@pytest.mark.parametrize("over", [1e-4, 0.02])
+@pytest.mark.parametrize("case", CASES, ids=str)
+def test_listed_patterns_hold_the_best_plan(case, over):
+    """The program over all patterns of plans that cost less than so much has the optimum."""
+    incumbent, orders, columns, optimum = opened(case)
+    known = optimum + over * abs(optimum)
+    settled = settle(incumbent.model, orders, columns, known, 60.0, False, Heard())
+    program = list_patterns(settled, MOST)
+    answer = solve(program.matrix, Limits(gap=1e-7))
+    assert answer.verdict is Verdict.OPTIMAL
+    assert answer.objective == pytest.approx(optimum, rel=1e-5)
+    plan = program.in_model(answer.x)
+    assert not incumbent.offer(plan) or incumbent.cost == pytest.approx(optimum, rel=1e-5)
+    assert incumbent.model.matrix.price(plan) == pytest.approx(answer.objective, rel=1e-6)
+    back = program.in_patterns(plan)
+    assert program.matrix.price(back) == pytest.approx(answer.objective, rel=1e-6)
+    assert np.all(program.matrix.times(back) <= program.matrix.row_upper + 1e-4)
+
+
+def test_too_many_patterns_are_not_listed():
+    incumbent, orders, columns, optimum = opened(CASES[0])
+    settled = settle(incumbent.model, orders, columns, 2.0 * optimum, 60.0, False, Heard())
+    assert list_patterns(settled, 3) is None
