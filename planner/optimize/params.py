@@ -78,8 +78,12 @@ class ProofParams:
     the bound over."""
     patterns_time: float = 0.6
     """Share of the rest for the bound by patterns, where a field has one variety."""
-    before_patterns: float = 4.0
-    """Seconds of the exact model alone before that, where it is solved at once."""
+    patterns_seconds: float = 30.0
+    """Seconds that must be left for it where there are more shares than that: 40 fields take some
+    15 s, 60 some 30, in which the process can't anneal."""
+    before_patterns: tuple[float, float] = (4.0, 0.15)
+    """Seconds of the exact model alone before it, where that is solved at once; and the share of
+    the time left that these may be."""
     most_patterns: int = 12_000
     """Patterns up to which the exact program over them is solved."""
     listings: int = 3

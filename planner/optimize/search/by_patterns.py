@@ -34,10 +34,13 @@ def prove_by_patterns(
     whenever the best plan has become better, while the process anneals.
     """
     incumbent, params = context.incumbent, context.incumbent.options.params.proof
+    few = open_shares(model) <= params.exact_shares
+    if not few and incumbent.left() < params.patterns_seconds:
+        return None
     first = _settled(context, model, orders, done, INFINITE, by_lot=False)
     _settled(context, model, orders, done, INFINITE, by_lot=True)
     wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
-    if first is None or open_shares(model) > params.exact_shares:
+    if first is None or not few:
         return None
     for turn in range(params.listings):
         stop = Either(Either(incumbent, done), Later(now() + 2.0**turn * wait))

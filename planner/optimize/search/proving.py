@@ -79,7 +79,8 @@ def leave_alone(context: Context, proof: Beside, model: Model) -> None:
     params = incumbent.options.params.proof
     most = params.most_alone * incumbent.left()
     if with_patterns(context):
-        most = min(most, params.before_patterns)
+        seconds, share = params.before_patterns
+        most = min(seconds, share * incumbent.left())
     start = most if is_narrowed(context, model) else head_start(context)
     proof.wait(now() + min(start, most), lambda: incumbent.is_done)
 
