@@ -20,15 +20,12 @@ from planner.optimize.mip.highs import INFINITE, Kept, Limits, Watch, now, solve
 from planner.optimize.mip.verified import verified
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from planner.optimize.bounds.patterns import Block, Priced
-    from planner.optimize.mip.highs import Bools, Floats, Matrix
+    from planner.optimize.mip.highs import Bools, Floats, Ints, Matrix
     from planner.optimize.mip.process import Asker
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
 
-    Ints = NDArray[np.int64]
     Pattern = tuple[Ints, Floats]
 
 NOISE = 1e-11

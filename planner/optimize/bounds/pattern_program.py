@@ -21,13 +21,10 @@ from planner.optimize.bounds.patterns import priced
 from planner.optimize.mip.highs import INFINITE
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
     from planner.optimize.bounds.dantzig_wolfe import Cut, Settled
     from planner.optimize.bounds.patterns import Bags, Block
-    from planner.optimize.mip.highs import Floats, Matrix
+    from planner.optimize.mip.highs import Floats, Ints, Matrix
 
-    Ints = NDArray[np.int64]
 
 DUST = 1e-7
 """Relative slack of units: rounding."""

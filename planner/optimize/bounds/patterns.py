@@ -15,12 +15,9 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 if TYPE_CHECKING:
-    from numpy.typing import NDArray
-
-    from planner.optimize.mip.highs import Bools, Floats
+    from planner.optimize.mip.highs import Bools, Floats, Ints
     from planner.optimize.model.program import Model
 
-    Ints = NDArray[np.int64]
 
 CELLS = 20_000
 """Steps in which the seed of a block is counted."""

@@ -23,7 +23,6 @@ if TYPE_CHECKING:
     from planner.optimize.params import StrategyParams
 
 
-
 class Patterns:
     """All patterns seen so far of a model's plans."""
 
