@@ -60,7 +60,7 @@ def plan(season: Season) -> Plan:
 
 
 def found(season: Season, plan: Plan, **more: object) -> TwoStages:
-    return api.compare_orders(season, plan, draws=16, seed=3, seconds=120, **more)  # type: ignore[arg-type]
+    return api.compare_orders(season, plan, draws=16, seed=3, seconds=1200, **more)  # type: ignore[arg-type]
 
 
 @pytest.fixture(scope="module")
