@@ -105,6 +105,7 @@ class _Order:
         self.season, self.plan, self.accounts, self.need = season, plan, accounts, need
         used = {account.product for account in accounts}
         self.sold = {(c.product, c.name): c for c in season.containers if c.product in used}
+        self.of = {name: {key for key in self.sold if key[0] == name} for name in used}
 
     def enough(self, added: Counts) -> float:
         """Share of draws in which every product suffices."""
@@ -130,11 +131,14 @@ class _Order:
             added = better
 
     def _steps(self, added: Counts) -> Iterator[Counts]:
-        """Some more containers of one kind, one less, or that and one more of another kind."""
-        less = [added - Counter([key]) for key in added]
+        """Some more containers of one kind; one or all less of one, or that and others instead."""
+        less = [(key[0], added - Counter({key: n})) for key, had in added.items() for n in {1, had}]
         more = [Counter({key: n}) for key in self.sold for n in range(1, FURTHER + 1)]
-        swaps = (one + Counter([key]) for one in less for key in self.sold)
-        yield from filter(self._can_be_had, chain(less, (added + some for some in more), swaps))
+        instead = (
+            fewer + some for product, fewer in less for some in more if {*some} <= self.of[product]
+        )
+        steps = chain((fewer for _, fewer in less), (added + some for some in more), instead)
+        yield from filter(self._can_be_had, steps)
 
     def _can_be_had(self, added: Counts) -> bool:
         """Whether so many are sold of each kind, together with what is ordered of it."""
