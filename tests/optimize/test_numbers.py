@@ -413,6 +413,25 @@ def test_such_numbers_aresettled(name, off, settle):
     check(one, make_plan(model, y, 300.0), short)
 
 
+@pytest.mark.parametrize("share", [2e-7, 7e-5])
+def test_a_share_of_next_to_nothing_is_none_once_it_is_settled(share):
+    """A flag of 1e-6 lets a few acres in 100,000 of another lot pass; the split is 20 at least."""
+    one = season(
+        farm=farm(smallest_split=20.0, smallest_lot_share=20.0),
+        lots=(lot(on_hand=120.0), lot("L2", on_hand=120.0, variety="V2")),
+    )
+    model = make_model(make_instance(one))
+    cost = model.matrix.cost.copy()
+    cost[model.at["short_in"]] = 1e4
+    x = solve_matrix(replace(model.matrix, cost=cost), Limits()).x
+    acres = model.at["acres"]
+    most, least = acres[np.argmax(x[acres])], acres[np.argmin(x[acres])]
+    x[[most, least]] += [-share, share]
+    plan = make_plan(model, settled_around(model, x), 300.0)
+    audit(plan, one)
+    assert [p.acres for p in plan.planting] == pytest.approx([80.0])
+
+
 @pytest.mark.parametrize("group", ["bags", "part", "count"])
 def test_what_is_not_whole_is_no_plan(group):
     """2.9998 is no rounding: better no plan than one with a bag too many."""

@@ -34,6 +34,8 @@ RAISES = 3
 """How often the price of uncovered acres is raised."""
 COVERED = 1e-6
 """Acres short that count as none."""
+CRUMB, SLIVER = 1e-9, 1e-3
+"""Acres of a share that are rounding, and that no plan means."""
 
 
 def solve_from(
@@ -169,11 +171,18 @@ def share_names(it: Instance, choices: Choices) -> list[tuple[str, str, str]]:
 
 
 def settled_around(model: Model, x: Floats) -> Floats:
-    """Round what is whole and solve all but the acres again around it, at the least cost."""
+    """Round what is whole and solve all but the acres again around it, at the least cost.
+
+    Acres too, where that fails or leaves a share of next to nothing, as a solver's tolerance lets
+    pass what has no flag once that is rounded.
+    """
     whole = model.matrix.integer
     rounded = np.where(whole, np.round(x), x)
     acres = model.of(("acres",))
     y, _ = solve_part(model.matrix, ~whole & ~acres, rounded)
+    if y is None or np.any((y[acres] > CRUMB) & (y[acres] < SLIVER)):
+        anew, _ = solve_part(model.matrix, ~whole, rounded)
+        y = y if anew is None else anew
     return x if y is None else y
 
 
