@@ -2,8 +2,7 @@
 
 A plan that costs less than the best one known has only patterns that are cheap enough by every cut
 (`dantzig_wolfe.py`): what a pattern costs over the cheapest of its block comes on top of what the
-cut says of any order. Where few are left, they are all listed (as routes are by R. Baldacci, N.
-Christofides and A. Mingozzi, 2008, doi 10.1007/s10107-007-0178-5), and the exact model with
+cut says of any order. Where few are left, they are all listed, and the exact model with
 shares in patterns is solved in place of its own. In it a pattern says how many bags of a size it
 takes at the least, and the model of which lots.
 """
