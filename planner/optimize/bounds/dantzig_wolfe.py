@@ -217,44 +217,46 @@ def _add_escapes(model: Model, kept: Kept) -> tuple[Ints, Floats]:
     return columns, prices
 
 
-def settle(
-    model: Model,
-    orders: Matrix,
-    order: Ints,
-    cost: float,
-    seconds: float,
-    by_lot: bool,
-    asker: Asker,
-) -> Settled | None:
-    """Raise the bound by patterns until the best order is known, or the time is up.
+@dataclass(frozen=True, slots=True, eq=False)
+class Planted:
+    """Orders as far as they were planted by patterns."""
+
+    orders: Matrix
+    """The program over orders with all cuts; its last column is the total cost."""
+    cuts: list[Cut]
+    """That of the best order first."""
+    bound: float
+    """Proven of every order."""
+    is_settled: bool
+    """Whether the best order is as cheap as that says."""
+
+
+def plant_orders(
+    patterns: Patterns, orders: Matrix, cost: float, seconds: float, asker: Asker
+) -> Planted:
+    """Plant the order that the cuts propose until that is the best, or the time is up.
 
     Parameters
     ----------
-    model, order, by_lot
-        As for `open_patterns`.
+    patterns
+        As `open_patterns` gives them, or further grown.
     orders
         The program over orders with the cuts that are known; its last column is the total cost.
     cost
-        Of the best plan known; without end where only the bound is asked for.
+        Of the best plan known; a bound that reaches it is enough.
     seconds
         For all of it.
     asker
         The sign to stop, and what to tell bounds to.
-
-    Returns
-    -------
-    What is known then; None where the best order is not.
     """
-    until, best = now() + seconds, INFINITE
-    patterns = open_patterns(model, order, by_lot, asker)
+    until, best, settled = now() + seconds, INFINITE, False
     cuts: list[Cut] = []
-    settled = False
     while now() < until and not asker.is_set():
         answer = solve(orders, Limits(until - now(), SETTLED / 2), watch=Watch(asker))
         if answer.x is None:
             break
         settled = best < INFINITE and best - answer.bound <= SETTLED * abs(best)
-        if settled:
+        if settled or answer.bound >= cost:
             break
         planted, cut = _plant(patterns, _point(orders, answer.x), best, until, asker)
         if cut is None:
@@ -263,39 +265,64 @@ def settle(
         orders, best = _with_cut(orders, cut), min(best, planted)
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
-    if not settled:
+    return Planted(orders, cuts, bound, settled)
+
+
+def raise_bound(
+    model: Model,
+    orders: Matrix,
+    order: Ints,
+    cost: float,
+    seconds: float,
+    by_lot: bool,
+    asker: Asker,
+) -> bool:
+    """Raise the bound by patterns; says whether it is all that these prove.
+
+    Parameters as for `open_patterns` and `plant_orders`.
+    """
+    patterns = open_patterns(model, order, by_lot, asker)
+    return plant_orders(patterns, orders, cost, seconds, asker).is_settled
+
+
+def settle(
+    model: Model, orders: Matrix, order: Ints, cost: float, seconds: float, asker: Asker
+) -> Settled | None:
+    """Find out which orders and patterns a plan cheaper than `cost` may have.
+
+    Parameters as for `open_patterns` and `plant_orders`. None where the best order is not settled
+    in time.
+    """
+    until = now() + seconds
+    patterns = open_patterns(model, order, False, asker)
+    planted = plant_orders(patterns, orders, cost, seconds, asker)
+    if not planted.is_settled or planted.bound >= cost:
         return None
-    if cost == INFINITE:
-        return Settled(patterns.model, patterns.blocks, cuts, cost, INFINITE)
-    return _lead(patterns, orders, cuts, (bound, cost), until, asker)
+    return _lead(patterns, planted, cost, until, asker)
 
 
 def _lead(
-    patterns: Patterns,
-    orders: Matrix,
-    cuts: list[Cut],
-    between: tuple[float, float],
-    until: float,
-    stop: Stop,
-) -> Settled:
+    patterns: Patterns, planted: Planted, cost: float, until: float, stop: Stop
+) -> Settled | None:
     """Find cuts of which one or another says enough of every order that a better plan may have.
 
     An order of which the leading ones say little is planted: it is no good then, or leads too.
-    Plans cost between the bound and that of the best known.
     """
-    bound, cost = between
+    orders, cuts, bound = planted.orders, planted.cuts, planted.bound
     leading = 1
     for _ in range(MOST_LED):
         answer = solve(_led(orders, cuts[:leading], cost), Limits(until - now(), SETTLED))
         if answer.x is None or cost - answer.bound <= ENOUGH * (cost - bound):
             break
         point = _point(orders, answer.x[:-1])
-        planted, cut = _plant(patterns, point, cost, until, stop)
-        if cut is None or (planted < cost and _at(cut, point) <= answer.bound * (1.0 + SETTLED)):
+        found, cut = _plant(patterns, point, cost, until, stop)
+        if cut is None or (found < cost and _at(cut, point) <= answer.bound * (1.0 + SETTLED)):
             break
         cuts = [*cuts[:leading], cut, *cuts[leading:]]
-        orders, leading = _with_cut(orders, cut), leading + int(planted < cost)
+        orders, leading = _with_cut(orders, cut), leading + int(found < cost)
     said = _proven(_led(orders, cuts[:leading], cost), max(0.5, until - now()), stop)
+    if not np.isfinite(said):
+        return None
     model = _narrowed(patterns, orders, cost, until, stop)
     return Settled(model, patterns.blocks, cuts[:leading], cost, cost - said)
 

@@ -95,7 +95,7 @@ def list_patterns(settled: Settled, most: int) -> PatternProgram | None:
             found |= _with_bags(n, block, [columns for columns, _ in shares], cut, limit)
             if len(found) > most:
                 return None
-    return _program(settled, sorted(found, key=astuple))
+    return _program(settled, sorted(found, key=astuple)) if found else None
 
 
 def _with_bags(n: int, block: Block, listed: list[Ints], cut: Cut, limit: float) -> set[Listed]:

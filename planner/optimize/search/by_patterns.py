@@ -4,18 +4,19 @@ from __future__ import annotations
 
 from contextlib import suppress
 from dataclasses import dataclass
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, Any
 
-from planner.optimize.bounds.dantzig_wolfe import settle
+from planner.optimize.bounds.dantzig_wolfe import raise_bound, settle
 from planner.optimize.bounds.pattern_program import list_patterns
 from planner.optimize.incumbent.restrictions import open_shares, proven_in
-from planner.optimize.mip.highs import INFINITE, Limits, Verdict, Watch, is_lower, now
+from planner.optimize.mip.highs import Limits, Verdict, Watch, is_lower, now
 from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.mip.verified import verified
 from planner.optimize.options import Either
 from planner.optimize.search.beside import search_beside
 
 if TYPE_CHECKING:
+    from collections.abc import Callable
     from threading import Event
 
     from planner.optimize.bounds.dantzig_wolfe import Settled
@@ -37,18 +38,17 @@ def prove_by_patterns(
     few = open_shares(model) <= params.exact_shares
     if not few and incumbent.left() < params.patterns_seconds:
         return None
-    first = _settled(context, model, orders, done, INFINITE, by_lot=False)
-    _settled(context, model, orders, done, INFINITE, by_lot=True)
+    settled = [_run(context, raise_bound, model, orders, done, by_lot) for by_lot in (False, True)]
     wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
-    if first is None or not few:
+    if not settled[0] or not few:
         return None
     for turn in range(params.listings):
         stop = Either(Either(incumbent, done), Later(now() + 2.0**turn * wait))
         search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
-        settled = _settled(context, model, orders, done, incumbent.cost, by_lot=False)
-        if settled is None:
+        known: Settled | None = _run(context, settle, model, orders, done)
+        if known is None:
             return None
-        if listed := list_patterns(settled, params.most_patterns):
+        if listed := list_patterns(known, params.most_patterns):
             return listed
     return None
 
@@ -64,18 +64,23 @@ class Later:
         return now() >= self.until
 
 
-def _settled(
-    context: Context, model: Model, orders: OrdersKnown, done: Event, cost: float, *, by_lot: bool
-) -> Settled | None:
-    incumbent, worker = context.incumbent, context.workers.for_bounds()
-    seconds = incumbent.options.params.proof.patterns_time * incumbent.left()
-    work = model, orders.program, orders.columns, cost, seconds, by_lot
-    stop = Either(incumbent, done)
+def _run(
+    context: Context,
+    job: Callable[..., Any],
+    model: Model,
+    orders: OrdersKnown,
+    done: Event,
+    *more: Any,
+) -> Any:
+    """Do a job in the second process; None where it is not available."""
+    incumbent, stop = context.incumbent, Either(context.incumbent, done)
     if stop.is_set():
         return None
+    seconds = incumbent.options.params.proof.patterns_time * incumbent.left()
+    work = model, orders.program, orders.columns, incumbent.cost, seconds, *more
     with suppress(ProcessGoneError):
-        found: Settled | None = worker.run(settle, work, stop, proven_in(incumbent, model))
-        return found
+        worker = context.workers.for_bounds()
+        return worker.run(job, work, stop, proven_in(incumbent, model))
     return None
 
 

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.bounds.benders import columns_in, with_cuts
-from planner.optimize.bounds.dantzig_wolfe import open_patterns, settle
+from planner.optimize.bounds.dantzig_wolfe import open_patterns, raise_bound, settle
 from planner.optimize.bounds.pattern_program import list_patterns
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Verdict, solve
@@ -58,8 +58,7 @@ def opened(case):
 def test_bound_is_one_and_better_than_without_whole_fields(case, by_lot):
     incumbent, orders, columns, optimum = opened(case)
     heard = Heard()
-    settled = settle(incumbent.model, orders, columns, INFINITE, 60.0, by_lot, heard)
-    assert settled is not None
+    assert raise_bound(incumbent.model, orders, columns, INFINITE, 60.0, by_lot, heard)
     assert under(heard.bounds[-1], optimum)
     assert heard.bounds[-1] >= incumbent.bound - 1e-6 * abs(optimum)
 
@@ -70,7 +69,7 @@ def test_bounds_are_better_by_much():
     for case in CASES:
         incumbent, orders, columns, optimum = opened(case)
         heard = Heard()
-        settle(incumbent.model, orders, columns, INFINITE, 60.0, True, heard)
+        raise_bound(incumbent.model, orders, columns, INFINITE, 60.0, True, heard)
         closed.append((heard.bounds[-1] - incumbent.bound) / (optimum - incumbent.bound))
     assert np.median(closed) > 0.5
 
@@ -93,7 +92,7 @@ def test_listed_patterns_hold_the_best_plan(case, over):
     """The program over all patterns of plans that cost less than so much has the optimum."""
     incumbent, orders, columns, optimum = opened(case)
     known = optimum + over * abs(optimum)
-    settled = settle(incumbent.model, orders, columns, known, 60.0, False, Heard())
+    settled = settle(incumbent.model, orders, columns, known, 60.0, Heard())
     program = list_patterns(settled, MOST)
     answer = solve(program.matrix, Limits(gap=1e-7))
     assert answer.verdict is Verdict.OPTIMAL
@@ -108,5 +107,5 @@ def test_listed_patterns_hold_the_best_plan(case, over):
 
 def test_too_many_patterns_are_not_listed():
     incumbent, orders, columns, optimum = opened(CASES[0])
-    settled = settle(incumbent.model, orders, columns, 2.0 * optimum, 60.0, False, Heard())
+    settled = settle(incumbent.model, orders, columns, 2.0 * optimum, 60.0, Heard())
     assert list_patterns(settled, 3) is None
