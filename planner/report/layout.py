@@ -56,8 +56,6 @@ class Placed:
 
     block: Block
     top: int
-    left: float = 0.0
-    """Characters to its left."""
     title_row: int = 0
     header_row: int = 0
     rows: list[int] = field(default_factory=list)
@@ -198,11 +196,8 @@ def lay_out(sheet: Sheet, manner: Manner, home: bool) -> Layout:
     layout = Layout(sheet, [], widths, lying, shrunk=1.0 / sheet.page.smaller)
     row = 5 if home else 4
     for block in sheet.blocks:
-        placed = _place(block, row)
-        if isinstance(block, Charts) and block.beside and layout.placed:
-            _put_beside(placed, layout)
-        layout.placed.append(placed)
-        row = placed.end
+        layout.placed.append(_place(block, row))
+        row = layout.placed[-1].end
     return layout
 
 
@@ -230,15 +225,6 @@ def _dense(tables: list[Table]) -> bool:
     """Whether a sheet is a long table that nobody writes into."""
     blanks = any(c.look is Look.FILL_IN for t in tables for c in t.columns)
     return not blanks and any(len(t.rows) > DENSE_ROWS and t.repeat_header for t in tables)
-
-
-def _put_beside(placed: Placed, layout: Layout) -> None:
-    """Move charts up, to the right of the table before them."""
-    table = layout.placed[-1]
-    assert isinstance(table.block, Table)
-    high = placed.end - placed.top
-    placed.top, placed.left = table.top, sum(layout.widths[: len(table.block.columns)]) + 2.0
-    placed.end = max(table.end, table.top + high)
 
 
 def _place(block: Block, row: int) -> Placed:

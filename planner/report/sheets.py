@@ -278,8 +278,6 @@ class Charts:
     """One or two charts side by side, over the width of the page."""
 
     charts: tuple[Chart, ...]
-    beside: bool = False
-    """Stand to the right of the table before, which is narrow, instead of under it."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -238,12 +238,11 @@ def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
         if not isinstance(placed.block, Charts):
             continue
         count = len(placed.block.charts)
-        left = placed.left * CM_PER_CHAR
-        full = layout.chart_chars * CM_PER_CHAR - left
+        full = layout.chart_chars * CM_PER_CHAR
         width = (full - GAP_CM * (count - 1)) / count
         for i, chart in enumerate(placed.block.charts):
             source = pen.layout_of(chart.table)
             data: Any = file[source.sheet.title]
             drawn = charts.draw(chart, data, source.table(chart.table.table), pen.manner)
             size = (width, chart_height(chart))
-            charts.place(drawn, ws, placed.top, left + i * (width + GAP_CM), size)
+            charts.place(drawn, ws, placed.top, i * (width + GAP_CM), size)
