@@ -188,6 +188,12 @@ def _read(entry: Entry, mark: Mark) -> Reading:
     return Reading(mark, source, season, cells)
 
 
+def plan_file(desk: Desk) -> Path | None:
+    """Where the plan of a season stands that was made last, of it as it is or as it was."""
+    file = desk.entry.plans / PLAN_FILE
+    return file if file.is_file() else None
+
+
 def shared_folder(plans: Path) -> Path:
     """Folder of a shared order: beside that of its plan, whose files stay as they are."""
     return plans.with_name(f"{plans.name}-shared")

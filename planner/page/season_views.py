@@ -4,17 +4,18 @@ from __future__ import annotations
 
 import tempfile
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from starlette.concurrency import run_in_threadpool
 from starlette.exceptions import HTTPException
 
+from planner import api
 from planner.errors import OutputError
 from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
-from planner.page.desk import PLAN_FILE
+from planner.page.desk import plan_file
 from planner.page.work import Job, Phase
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.again_json import campaign_in
@@ -25,16 +26,23 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
+    from planner.page.desk import Desk
     from planner.page.site import Site
+    from planner.season.domain import Season
 
 SECONDS = (5, 20, 60, 180, 600)
 """Times for deciding that are offered."""
 USUAL = 60
-REPORTED = (
-    "Bags were reported done of the plan {file}, and a plan made here would forget them. Continue "
-    "from it in a terminal: wholedrum plan SEASON --since {file}"
-)
 NO_COPY = "This file can't be copied with its faults marked: it is no workbook that can be opened."
+
+
+class Near(NamedTuple):
+    """Staying near the plan that is there, as the page Check offers it."""
+
+    must: bool
+    """Whether bags were reported done of it, which another plan would forget."""
+    usual: bool
+    """Whether it is meant unless the reader says otherwise: work has begun."""
 
 
 class SeasonViews:
@@ -56,8 +64,19 @@ class SeasonViews:
             step="check",
             seconds=SECONDS,
             usual=USUAL,
+            near=self._near(desk, reading.season),
             **self.site.sheet_values(book, book.sheets[0], f"/s/{desk.entry.key}", request),
         )
+
+    def _near(self, desk: Desk, season: Season) -> Near | None:
+        """What is offered where the plan that is there is of the season as it was before."""
+        file = plan_file(desk)
+        if file is None:
+            return None
+        done = bool(campaign_in(file).get("done"))
+        if not done and desk.made is not None and not self.site.stale(desk, desk.made):
+            return None
+        return Near(done, done or bool(season.treated or season.ordered))
 
     def marked(self, request: Request) -> Response:
         """Send a copy of the workbook with its faults marked."""
@@ -76,20 +95,21 @@ class SeasonViews:
     async def plan(self, request: Request) -> Response:
         """Begin to plan a season, unless it is being planned already."""
         form = await self.site.form(request)
-        desk = await run_in_threadpool(self.site.desk, request)
-        reading = await run_in_threadpool(desk.read)
-        if reading.season is None:
-            return go(f"/s/{desk.entry.key}")
-        file = desk.entry.plans / PLAN_FILE
-        if campaign_in(file).get("done"):
-            return self.site.page(
-                "trouble.html", 409, title="Not planned", said=[REPORTED.format(file=file)]
-            )
-        seconds = seconds_of(form.get("seconds"), USUAL)
-        self.site.works.give(
-            Job(desk, reading.season, seconds, tasks.plan, base=reading.season.fingerprint)
-        )
-        return go(f"/s/{desk.entry.key}/live")
+
+        def give() -> Response:
+            desk = self.site.desk(request)
+            typed = desk.read().season
+            if typed is None:
+                return go(f"/s/{desk.entry.key}")
+            seconds = seconds_of(form.get("seconds"), USUAL)
+            job = Job(desk, typed, seconds, tasks.plan, base=typed.fingerprint)
+            near, file = self._near(desk, typed), plan_file(desk)
+            if file is not None and near is not None and (near.must or form.get("near")):
+                job.season, job.earlier, job.notes = api.bring_in(typed, file)
+            self.site.works.give(job)
+            return go(f"/s/{desk.entry.key}/live")
+
+        return await run_in_threadpool(give)
 
     def live(self, request: Request) -> Response:
         """How a plan comes along."""

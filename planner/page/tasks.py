@@ -25,25 +25,32 @@ if TYPE_CHECKING:
 
 def plan(job: Job) -> None:
     """Plan a season, near another plan where there is one; say why; write the files."""
+    from planner.explain.explain import Explanation
+
     job.phase = Phase.DECIDING
     found = api.make_plan(job.season, seconds=job.seconds, on_progress=job.update, stop=job.stop)
     again = None
-    if job.made is not None:
+    earlier = job.earlier
+    if earlier is None and job.made is not None:
+        earlier = just_made(job.made.plan, job.made.season)
+    if earlier is not None:
         job.phase = Phase.STAYING
         found, again = api.keep_near(
             job.season,
-            just_made(job.made.plan, job.made.season),
+            earlier,
             found,
             seconds=api.near_seconds(job.seconds),
             most_moved=job.most_moved,
+            notes=job.notes if job.earlier else (),
             stop=job.stop,
         )
     campaign = api.make_campaign(job.season, found)
+    first = Explanation(again=again)
     made = Made(
         job.name,
         job.season,
         found,
-        plan_book(found, job.season, campaign=campaign),
+        plan_book(found, job.season, first, campaign=campaign),
         campaign=campaign,
         notes=job.notes,
         changes=job.changes,
@@ -52,12 +59,11 @@ def plan(job: Job) -> None:
     _show(job, made)
     if not job.stop.is_set():
         why = _why(job, found, api.why_seconds(job.seconds))
-        if again is not None:
-            why = replace(why, again=again)
+        why = replace(why, again=again)
         made = replace(made, why=why, book=plan_book(found, job.season, why, campaign=campaign))
         _show(job, made)
     job.phase = Phase.WRITING
-    files = api.write(found, job.season, _folder(job), made.why, campaign=campaign)
+    files = api.write(found, job.season, _folder(job), made.why or first, campaign=campaign)
     _show(job, replace(made, files=take(files)))
 
 
@@ -149,9 +155,11 @@ def _why(job: Job, found: Plan, seconds: float) -> Explanation:
 
 
 def _show(job: Job, made: Made) -> None:
-    """Put a plan on the desk; the one that was there before stays beside it."""
+    """Put a plan on the desk; the one that was there before stays beside it, by another name."""
     desk = job.desk
     with desk.lock:
-        if desk.made is not None and desk.made.plan is not made.plan:
-            desk.before = desk.made
+        old = desk.made
+        if old is not None and old.plan is not made.plan:
+            same = old.name == made.name
+            desk.before = replace(old, name=f"{old.name}, before") if same else old
         desk.made = made

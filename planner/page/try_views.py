@@ -177,10 +177,7 @@ class TryViews:
         made, before = self.site.made(desk), desk.before
         if before is None:
             raise HTTPException(404, "There is no other plan to hold this one against yet.")
-        names = [before.name, made.name]
-        if names[0] == names[1]:
-            names = [f"{names[0]} (before)", f"{names[1]} (now)"]
-        compared = compare([(names[0], before.plan), (names[1], made.plan)])
+        compared = compare([(before.name, before.plan), (made.name, made.plan)])
         book = comparison_book(compared, manner_of(made.season.farm))
         base = f"/s/{desk.entry.key}/look"
         parts = [self.site.sheet_values(book, sheet, base, request) for sheet in book.sheets]

@@ -17,6 +17,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.options import Progress
     from planner.page.desk import Desk, Made
+    from planner.plan.earlier import Earlier
     from planner.season.domain import Season, WhatIf
 
 MOST_POINTS = 400
@@ -68,6 +69,8 @@ class Job:
     name: str = "as it is"
     made: Made | None = None
     """The plan that is worked on, or stayed near to."""
+    earlier: Earlier | None = None
+    """A plan of an earlier state of the workbook to stay near to."""
     most_moved: float | None = None
     """Acres that may change their seed or recipe at the most against that plan."""
     scenarios: Mapping[str, Season] = field(default_factory=dict)
@@ -77,6 +80,7 @@ class Job:
     base: str = ""
     """Fingerprint of the workbook's season."""
     notes: tuple[str, ...] = ()
+    """What is to be said of the plan wherever it is shown."""
     phase: Phase = Phase.WAITING
     parts: int = 0
     """Seasons to plan, each with `seconds`: groups of growers, or scenarios; 0 for one."""

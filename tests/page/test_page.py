@@ -516,6 +516,56 @@ def test_trouble_with_a_season_keeps_its_steps(reader: Reader, workbook: bytes) 
     assert season not in reader.get(f"{season}/answer", 404)
 
 
+@pytest.mark.slow
+def test_in_mid_season_the_plan_that_is_there_is_stayed_near(tiny: Path) -> None:
+    """80 units of the other seed would save $16, $0.20 an acre; it moves from $1 an acre on."""
+
+    def lots(first: float, second: float) -> None:
+        head = "Lot,Variety,Maturity,Units on hand,Units per bag,Seeds per lb,Return value"
+        one, other = f"L-1,Heron,1.8,160,40,2800,{first}", f"L-2,Egret,1.8,160,40,2800,{second}"
+        (tiny / "seed lots.csv").write_text(f"{head}\n{one}\n{other}\n", "utf-8")
+
+    def planted(season: str, **fields: str) -> set[str]:
+        reader.finished(season, "plan", seconds="2", **fields)
+        plan = json.loads((entry.plans / "plan.json").read_text("utf-8"))
+        return {row["lot"] for row in plan["planting"]}
+
+    farm = (tiny / "farm.csv").read_text("utf-8")
+    (tiny / "farm.csv").write_text(farm.replace("3%", "0%"), "utf-8")
+    lots(0.0, 5.0)
+    reader = Reader(tiny.parent).enter()
+    (entry,) = reader.site.shelf.listed()
+    season = f"/s/{entry.key}"
+    assert planted(season) == {"L-1"}
+    assert 'name="near"' not in reader.get(season)  # the workbook is as it was
+    lots(0.2, 0.0)
+    reader = Reader(tiny.parent).enter()  # started again, in spring
+    assert re.search('name="near" value="1">', reader.get(season))
+    ordered = "Product,Container,Count\nGreen Cap,jug,2\n"
+    (tiny / "ordered so far.csv").write_text(ordered, "utf-8")
+    assert re.search('name="near" value="1" checked>', reader.get(season))
+    assert planted(season, near="1") == {"L-1"}
+    assert "What changed" in texts(reader.get(f"{season}/answer"))
+    (tiny / "ordered so far.csv").unlink()
+    assert planted(season) == {"L-2"}
+
+
+def test_bags_reported_done_are_not_forgotten_on_the_page(tiny: Path) -> None:
+    """Two of three bags are done, so one is left, and its plan knows of both."""
+    reader = Reader(tiny.parent).enter()
+    (entry,) = reader.site.shelf.listed()
+    season = f"/s/{entry.key}"
+    reader.planned(season)
+    update_campaign(entry.plans / "plan.json", ["L-1:Base:2:2027-01-15"])
+    assert "Bags were reported done" in texts(reader.get(season))
+    reader.planned(season)
+    plan = json.loads((entry.plans / "plan.json").read_text("utf-8"))
+    assert [row["full_bags"] for row in plan["treating"]] == [1]
+    assert sum(row["bags"] for row in plan["for_planning_again"]["log"]) == 2
+    assert "counted as treated here: 80 units of L-1" in texts(reader.get(f"{season}/answer"))
+    assert "Show the plan as it is, before" in texts(reader.get(f"{season}/answer"))
+
+
 def test_a_folder_of_tables_is_known_and_watched_whatever_the_case_of_its_names(
     tmp_path: Path,
 ) -> None:
@@ -938,20 +988,3 @@ def test_faults_of_a_season_of_the_folder_are_gone_when_the_page_is_loaded_again
     assert "drop" not in texts(said).casefold()
     own.write_bytes(workbook)
     assert "no faults found" in reader.get(season)
-
-
-def test_a_plan_that_bags_were_reported_done_of_is_not_replaced(
-    reader: Reader, workbook: bytes
-) -> None:
-    """The page knows nothing of them, so its plan would forget them."""
-    season = reader.drop("small.xlsx", workbook)
-    reader.planned(season)
-    file = reader.site.shelf.get(season[3:]).plans / "plan.json"
-    data = json.loads(file.read_text("utf-8"))
-    one = data["campaign"]["batches"][0]
-    update_campaign(file, [f"{one['lot']}:{one['recipe']}:1"])
-    before = file.read_bytes()
-    said = texts(reader.post(f"{season}/plan", 409, seconds="2"))
-    assert "Bags were reported done of the plan" in said
-    assert f"--since {file}" in said
-    assert file.read_bytes() == before
