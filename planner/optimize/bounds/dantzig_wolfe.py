@@ -33,6 +33,7 @@ NOISE = 1e-11
 SETTLED = 2e-5
 """Distance of the best order from the bound, as a share, that is close enough."""
 NONE = 1e-6
+"""Acres or containers of an escape that count as none."""
 NEAR_WHOLE = 1e-3
 """What a whole number may be proven over or under it: rounding."""
 GAINED = 1e-6
@@ -50,6 +51,7 @@ DEAR, DEARER = 3.0, 5.0
 how these prices are raised where they are paid all the same. High ones from the start make the
 linear programs slow: 60 x 40 x 8, 33 s with 3, over 60 s with 100."""
 RAISES = 4
+"""How often at the most."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)

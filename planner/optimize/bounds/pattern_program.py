@@ -2,9 +2,9 @@
 
 A plan that costs less than the best one known has only patterns that are cheap enough by every cut
 (`dantzig_wolfe.py`): what a pattern costs over the cheapest of its block comes on top of what the
-cut says of any order. Where few are left, they are all listed, and the exact model with
-shares in patterns is solved in place of its own. In it a pattern says how many bags of a size it
-takes at the least, and the model of which lots.
+cut says of any order. Where few are left, they are all listed, and the exact model with shares in
+patterns is solved in place of its own. In it a pattern says how many bags of a size it takes at the
+least, and the model of which lots.
 """
 
 from __future__ import annotations
@@ -49,6 +49,8 @@ class PatternProgram:
     rest: Ints
     """Columns of the exact model that come first in the matrix."""
     patterns: list[Listed]
+    places: dict[tuple[int, tuple[int, ...]], list[int]]
+    """Places of patterns by block and shares."""
 
     @property
     def cost(self) -> float:
@@ -67,13 +69,11 @@ class PatternProgram:
     def in_patterns(self, y: Floats) -> Floats | None:
         """A solution of the exact model in these columns; None where it has one not listed."""
         x = np.append(y[self.rest], np.zeros(len(self.patterns)))
-        has = defaultdict(list)
-        for n, pattern in enumerate(self.patterns):
-            has[pattern.block, pattern.shares].append(n)
         for n, block in enumerate(self.settled.blocks):
             shares = tuple(np.sort(block.share[y[block.share] > 0.5]).tolist())
             bags = [sum(y[column] for column, _ in b.lots) + OVER for b in block.bags]
-            fitting = [k for k in has[n, shares] if np.all(np.array(self.patterns[k].bags) <= bags)]
+            listed = self.places.get((n, shares), [])
+            fitting = [k for k in listed if np.all(np.array(self.patterns[k].bags) <= bags)]
             if shares and not fitting:
                 return None
             x[len(self.rest) + np.array(fitting[:1], dtype=np.int64)] = 1.0
@@ -88,7 +88,7 @@ def list_patterns(settled: Settled, most: int) -> PatternProgram | None:
     found: set[Listed] = set()
     for cut in settled.cuts:
         for n, block in enumerate(settled.blocks):
-            limit = cut.blocks[n] + settled.room + OVER * abs(settled.room)
+            limit = cut.blocks[n] + settled.room + OVER * abs(settled.cost)
             shares = priced(block, cut.cost).within(limit, most)
             if shares is None:
                 return None
@@ -167,4 +167,7 @@ def _program(settled: Settled, patterns: list[Listed]) -> PatternProgram:
     low = np.append(np.full(len(blocks), -INFINITE), np.zeros(len(sizes)))
     high = np.append(np.zeros(len(blocks)), np.full(len(sizes), INFINITE))
     matrix = m.bundled(rest, bundles).with_rows((row, column_, value), low, high)
-    return PatternProgram(matrix, settled, rest, patterns)
+    places = defaultdict(list)
+    for number, pattern in enumerate(patterns):
+        places[pattern.block, pattern.shares].append(number)
+    return PatternProgram(matrix, settled, rest, patterns, dict(places))
