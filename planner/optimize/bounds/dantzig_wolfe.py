@@ -103,8 +103,11 @@ class Patterns:
     raised: int = 0
     known: set[bytes] = field(default_factory=set)
 
-    def cut(self, dual: Floats) -> tuple[Cut, list[Priced]]:
-        """What duals say of every order, and the blocks as they price them."""
+    def cut(self, dual: Floats, gained: float = INFINITE) -> tuple[Cut, list[tuple[int, Pattern]]]:
+        """What duals say of every order; and the most promising patterns, with their blocks.
+
+        None of blocks where a pattern gains no more than `gained`.
+        """
         m = self.matrix
         y = np.where(np.abs(dual[: len(m.row_lower)]) > NOISE, dual[: len(m.row_lower)], 0.0)
         side = np.where(y > 0.0, m.row_lower, m.row_upper)
@@ -114,12 +117,15 @@ class Patterns:
         at_least[self.order] = 0.0
         least = m.offset + float(y[y != 0.0] @ side[y != 0.0])
         least += float(cost[cost != 0.0] @ at_least[cost != 0.0])
-        found = [priced(block, cost) for block in self.blocks]
-        run = cost.copy()
-        for block, prices in zip(self.blocks, found, strict=True):
+        run, blocks = cost.copy(), np.zeros(len(self.blocks))
+        wanted: list[tuple[int, Pattern]] = []
+        for n, block in enumerate(self.blocks):  # one at a time: their tables are large
+            prices, paid = priced(block, cost), float(dual[len(m.row_lower) + n])
+            blocks[n] = prices.least
             run[block.run] += prices.least
-        blocks = np.array([prices.least for prices in found])
-        return Cut(run[self.order], least, cost, blocks), found
+            if prices.least < paid - gained:
+                wanted += [(n, pattern) for pattern in _promising(prices, paid)]
+        return Cut(run[self.order], least, cost, blocks), wanted
 
     def raise_prices(self, x: Floats) -> bool:
         """Make escapes dearer where a solution still takes them; whether that was done."""
@@ -407,25 +413,18 @@ def _plant(
         if answer.x is None or answer.row_dual is None:
             break
         cost = answer.objective
-        cut, prices = patterns.cut(answer.row_dual)
+        cut, wanted = patterns.cut(answer.row_dual, GAINED * abs(cost))
         reached = _at(cut, point)
         if reached >= best:
             break
         settled = cost - reached <= SETTLED * abs(cost)
-        settled = settled or not _join(patterns, prices, answer.row_dual, GAINED * abs(cost))
+        settled = settled or not patterns.add(wanted)
         if settled and not patterns.raise_prices(answer.x):
             break
     return cost, cut
 
 
-def _join(patterns: Patterns, prices: list[Priced], dual: Floats, least: float) -> int:
-    """Let the most promising patterns of every block join."""
-    first = len(patterns.matrix.row_lower)
-    wanted: list[tuple[int, Pattern]] = []
-    for n, block in enumerate(prices):
-        paid = float(dual[first + n])
-        if block.least < paid - least:
-            wanted.append((n, block.cheapest()))
-            others = block.within(0.5 * (paid + block.least), AT_ONCE)
-            wanted += [(n, pattern) for pattern in (others or [])[:JOIN]]
-    return patterns.add(wanted)
+def _promising(prices: Priced, paid: float) -> list[Pattern]:
+    """The cheapest pattern of a block, and some that gain half as much over what is paid."""
+    others = prices.within(0.5 * (paid + prices.least), AT_ONCE)
+    return [prices.cheapest(), *(others or [])[:JOIN]]
