@@ -316,7 +316,7 @@ def test_any_text_comes_back_as_text(texts: list[str]) -> None:
 def test_random_seasons_can_be_written(seed: int) -> None:
     made = Made(tiny_season(seed))
     (total,) = made.table("The plan", "Containers")["Total compared"]
-    assert near(total, made.plan.cost.total)
+    assert float(total or 0) == pytest.approx(made.plan.cost.total, abs=0.0051)
     if made.plan.order:
         counts = made.table("Order", "Supplier", "Product", "Container")["Count"]
         assert sum(n for n in counts if n) == sum(line.count for line in made.plan.order)
