@@ -38,10 +38,14 @@ def prove_by_patterns(
     few = open_shares(model) <= params.exact_shares
     if not few and incumbent.left() < params.patterns_seconds:
         return None
-    settled = [_run(context, raise_bound, model, orders, done, by_lot) for by_lot in (False, True)]
-    wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
-    if not settled[0] or not few:
+    began = now()
+    settled = _run(context, raise_bound, model, orders, done, False)
+    took = params.lots_take * (now() - began)
+    if settled and took < params.patterns_time * incumbent.left():
+        _run(context, raise_bound, model, orders, done, True)
+    if not settled or not few:
         return None
+    wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
     for turn in range(params.listings):
         stop = Either(Either(incumbent, done), Later(now() + 2.0**turn * wait))
         search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
