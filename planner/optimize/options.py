@@ -3,6 +3,7 @@
 from __future__ import annotations
 
 from dataclasses import dataclass
+from time import monotonic
 from typing import TYPE_CHECKING, Protocol
 
 from planner.optimize.params import TUNED, SearchParams
@@ -71,3 +72,15 @@ class Either:
     def is_set(self) -> bool:
         """Whether to stop."""
         return self.one.is_set() or self.other.is_set()
+
+
+@dataclass(frozen=True, slots=True)
+class Until:
+    """Stop at a time of `time.monotonic`, or where the user says so."""
+
+    end: float
+    user: Stop | None = None
+
+    def is_set(self) -> bool:
+        """Whether to stop."""
+        return monotonic() > self.end or (self.user is not None and self.user.is_set())

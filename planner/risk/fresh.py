@@ -12,10 +12,11 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.options import Until
 from planner.risk import candidates
 from planner.risk.floors import NONE
 from planner.risk.order import Order
-from planner.risk.outcomes import Until, Wanted, most_seconds
+from planner.risk.outcomes import Wanted, most_seconds
 from planner.risk.tolls import balanced
 from planner.risk.tried import FRESH, WEIGHED, Tried
 

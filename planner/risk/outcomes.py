@@ -6,7 +6,6 @@ import pickle
 from collections.abc import Callable
 from dataclasses import dataclass, field
 from hashlib import sha256
-from time import monotonic
 from typing import TYPE_CHECKING
 
 from planner.engine.jobs import Job
@@ -16,7 +15,8 @@ from planner.risk.second_stage import SECONDS, SecondStage
 if TYPE_CHECKING:
     from collections.abc import Iterable
 
-    from planner.engine.jobs import Engine, Stop
+    from planner.engine.jobs import Engine
+    from planner.optimize.options import Until
     from planner.risk.floors import Tolls
     from planner.risk.order import Order
     from planner.risk.second_stage import Outcome, Pool
@@ -77,18 +77,6 @@ class Wanted:
     """All that fields are offered, however many acres that leaves short."""
     tolls: Tolls | None = None
     """On ordering, where what the draw costs at best is to be proven; the pool is tried first."""
-
-
-@dataclass(slots=True)
-class Until:
-    """The sign to stop: the user's, or the time."""
-
-    end: float
-    user: Stop | None = None
-
-    def is_set(self) -> bool:
-        """Whether to stop."""
-        return monotonic() > self.end or (self.user is not None and self.user.is_set())
 
 
 @dataclass(slots=True)

@@ -14,9 +14,10 @@ from planner.risk.outcomes import Wanted
 if TYPE_CHECKING:
     from collections.abc import Iterable, Sequence
 
+    from planner.optimize.options import Until
     from planner.plan.plan import Plan
     from planner.risk.chances import AsPlanned
-    from planner.risk.outcomes import OutcomeTable, Until
+    from planner.risk.outcomes import OutcomeTable
     from planner.risk.second_stage import Outcome, Pool
     from planner.risk.turned_out import Turn
 

@@ -20,12 +20,13 @@ import numpy as np
 
 from planner.errors import NoPlanError
 from planner.explain.words import Speech
+from planner.optimize.options import Until
 from planner.risk import candidates
 from planner.risk.compared import OrderChance, TwoStages, Waiting
 from planner.risk.draws import whole_draws
 from planner.risk.fresh import Fresh
 from planner.risk.order import Order, ordered_by
-from planner.risk.outcomes import FLOOR_GAP, ROUGH_GAP, OutcomeTable, Said, Until, most_seconds
+from planner.risk.outcomes import FLOOR_GAP, ROUGH_GAP, OutcomeTable, Said, most_seconds
 from planner.risk.second_stage import SHORT, planted_by
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tried import (

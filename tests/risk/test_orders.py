@@ -13,10 +13,11 @@ import pytest
 from planner import api
 from planner.engine.jobs import Done, Here
 from planner.errors import NoPlanError
+from planner.optimize import options
 from planner.plan.plan import Plan
 from planner.report.facts import Facts
 from planner.report.orders_frames import compared_sheet
-from planner.risk import candidates, outcomes, two_stages
+from planner.risk import candidates, two_stages
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
 from planner.risk.floors import Tolls
@@ -125,7 +126,7 @@ class Slow(Here):
 
     def __init__(self, each: float, patched: pytest.MonkeyPatch) -> None:
         self.each, self.now = each, 0.0
-        for module in (outcomes, two_stages):
+        for module in (options, two_stages):
             patched.setattr(module, "monotonic", lambda: self.now)
 
     def run(self, *args: Any, **more: Any) -> Iterator[Done]:

@@ -59,6 +59,23 @@ def texts(data: bytes) -> str:
     return "\n".join(found)
 
 
+def alike(names, gallons, sold):
+    """Growers who each need so much from a bag of their own, and their plan of two containers."""
+    made = season(
+        fields=tuple(field(n, gallons, grower=n) for n in names),
+        lots=tuple(lot(f"L-{n}", on_hand=gallons, units_per_bag=gallons, grower=n) for n in names),
+        containers=(sold,),
+        recipes=(recipe(Alpha=128.0),),
+    )
+    plan = priced(
+        made,
+        [(f"L-{n}", "R1", 1, gallons) for n in names],
+        [(n, f"L-{n}", "R1", gallons, gallons) for n in names],
+        {(sold.product, sold.name): 2},
+    )
+    return made, plan
+
+
 class TestPlansOfGroups:
     """Whole containers: 2.5 gal at $250, 15 gal at $1,200. Derived by hand."""
 
@@ -126,19 +143,7 @@ class TestPlansOfGroups:
 
     def test_an_empty_core_is_said(self):
         """Three who need 7.5 gal, only drums of 15: two share one for 500 each, three pay 667."""
-        names = ("Ann", "Bob", "Cy")
-        made = season(
-            fields=tuple(field(n, 7.5, grower=n) for n in names),
-            lots=tuple(lot(f"L-{n}", on_hand=7.5, units_per_bag=7.5, grower=n) for n in names),
-            containers=(container("Alpha", "drum", 1920.0, 1000.0),),
-            recipes=(recipe(Alpha=128.0),),
-        )
-        plan = priced(
-            made,
-            [(f"L-{n}", "R1", 1, 7.5) for n in names],
-            [(n, f"L-{n}", "R1", 7.5, 7.5) for n in names],
-            {("Alpha", "drum"): 2},
-        )
+        made, plan = alike(("Ann", "Bob", "Cy"), 7.5, container("Alpha", "drum", 1920.0, 1000.0))
         found = share(made, plan, Budget(effort=3))
         assert found.core_empty
         assert found.core_excess == pytest.approx(1000 / 3, abs=0.01)
@@ -207,18 +212,7 @@ class TestPlansOfGroups:
     def test_of_four_growers_by_use_none_is_said_to_gain_in_a_group(self):
         """Needs of 1.25 gal each: alone a jug of $250, together two for $500, $125 each."""
         names = [f"G{i}" for i in range(4)]
-        made = season(
-            fields=tuple(field(n, 1.25, grower=n) for n in names),
-            lots=tuple(lot(f"L-{n}", on_hand=1.25, units_per_bag=1.25, grower=n) for n in names),
-            containers=(container("Alpha", "jug", 320.0, 250.0),),
-            recipes=(recipe(Alpha=128.0),),
-        )
-        plan = priced(
-            made,
-            [(f"L-{n}", "R1", 1, 1.25) for n in names],
-            [(n, f"L-{n}", "R1", 1.25, 1.25) for n in names],
-            {("Alpha", "jug"): 2},
-        )
+        made, plan = alike(names, 1.25, container("Alpha", "jug", 320.0, 250.0))
         found = share(made, plan, Budget(effort=3))
         assert [(c.names, c.alone) for c in found.charges] == [((n,), 250.0) for n in names]
         assert [b.saved for b in found.bills] == [125.0] * 4

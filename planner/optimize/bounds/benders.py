@@ -29,6 +29,7 @@ if TYPE_CHECKING:
     from planner.optimize.bounds.column_generation import RestrictedMaster
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Bools, Floats
+    from planner.optimize.model.instance import Instance
     from planner.optimize.model.program import Model
     from planner.optimize.params import LargeParams
 
@@ -77,7 +78,7 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
         return None
     columns, held = model.of(DECIDED), model.of(BOUGHT)
     mine = columns[m.column]
-    joint, alone = _rows(m, columns)
+    joint, alone = rows_of(m, columns)
     number = np.cumsum(alone) - 1
     kept = mine & alone[m.row]
     where = np.cumsum(columns) - 1
@@ -93,10 +94,9 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
         row=number[m.row[kept]].astype(np.int64),
         value=m.value[kept],
     )
-    dearest = max((c.breaks[0].price / (c.size - c.heel) for c in model.it.containers), default=0.0)
     rows = np.flatnonzero(joint)
     n, lump = len(rows), float(model.it.lump.max(initial=1.0))
-    price = params.out_of_nowhere[0] * max(1.0, dearest) * lump
+    price = params.out_of_nowhere[0] * max(1.0, dearest_product(model.it)) * lump
     nowhere = master.kept.add_columns(
         np.full(2 * n, price),
         np.full(2 * n, INFINITE),
@@ -107,11 +107,16 @@ def open_orders(master: RestrictedMaster, params: LargeParams = TUNED.large) -> 
     orders = Orders(master, columns, held, matrix, nowhere=nowhere, price=price)
     orders.center = answer.x[: m.n_columns][columns]
     _note(orders, answer, answer.row_dual, orders.center, params.join)
-    master.kept.free(np.flatnonzero(_rows(m, held)[1]))
+    master.kept.free(np.flatnonzero(rows_of(m, held)[1]))
     return orders
 
 
-def _rows(m: Matrix, columns: Bools) -> tuple[Bools, Bools]:
+def dearest_product(it: Instance) -> float:
+    """Money a fl oz of the dearest container, before its price breaks."""
+    return max((c.breaks[0].price / c.usable for c in it.containers if c.usable > 0), default=0.0)
+
+
+def rows_of(m: Matrix, columns: Bools) -> tuple[Bools, Bools]:
     """Rows that some columns share with others, and rows that they have for themselves."""
     mine = columns[m.column]
     inside, outside = (np.zeros(len(m.row_lower), dtype=bool) for _ in range(2))
@@ -128,7 +133,7 @@ def hold_runs(orders: Orders) -> None:
     m = orders.master.model.matrix
     more = orders.columns & ~orders.held & m.integer
     orders.held = orders.columns
-    orders.master.kept.free(np.flatnonzero(_rows(m, orders.columns)[1]))
+    orders.master.kept.free(np.flatnonzero(rows_of(m, orders.columns)[1]))
     runs = more[orders.columns]
     orders.center = np.where(runs, np.ceil(orders.center - NONE), orders.center)
 
@@ -212,13 +217,17 @@ def columns_in(orders: Orders, model: Model) -> NDArray[np.int64]:
 
 def with_cuts(orders: Orders) -> Matrix:
     """The program over orders with what is known of them; its last column is the total cost."""
-    cuts = len(orders.slope)
-    if not cuts:
-        return orders.matrix
-    slopes = np.column_stack([-np.array(orders.slope), np.ones(cuts)])
-    cut, column = np.nonzero(slopes)
-    entries = cut, column, slopes[cut, column]
-    return orders.matrix.with_rows(entries, np.array(orders.least), np.full(cuts, INFINITE))
+    return under_cuts(orders.matrix, orders.slope, orders.least)
+
+
+def under_cuts(matrix: Matrix, slopes: list[Floats], least: list[float]) -> Matrix:
+    """The program with its last column at least each slope times the others and a constant."""
+    if not slopes:
+        return matrix
+    entries = np.column_stack([-np.array(slopes), np.ones(len(slopes))])
+    cut, column = np.nonzero(entries)
+    wide = np.full(len(slopes), INFINITE)
+    return matrix.with_rows((cut, column, entries[cut, column]), np.array(least), wide)
 
 
 def _cut(incumbent: Incumbent, orders: Orders, point: Floats) -> Answer | None:

@@ -15,13 +15,14 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.bounds.benders import dearest_product, rows_of, under_cuts
 from planner.optimize.bounds.patterns import blocks_of, priced
 from planner.optimize.mip.highs import INFINITE, Kept, Limits, Watch, now, solve
 from planner.optimize.mip.verified import verified
 
 if TYPE_CHECKING:
     from planner.optimize.bounds.patterns import Block, Priced
-    from planner.optimize.mip.highs import Bools, Floats, Ints, Matrix
+    from planner.optimize.mip.highs import Floats, Ints, Matrix
     from planner.optimize.mip.process import Asker
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
@@ -86,7 +87,7 @@ class Settled:
 
 
 @dataclass(slots=True, eq=False)
-class Patterns:
+class PatternMaster:
     """The linear program over patterns for an order, as it grows."""
 
     model: Model
@@ -155,7 +156,7 @@ class Patterns:
         return len(new)
 
 
-def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> Patterns:
+def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> PatternMaster:
     """Set the linear program up, with no pattern yet.
 
     Parameters
@@ -176,13 +177,14 @@ def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> Patter
     ordered[order] = True
     for block in blocks:
         inside[block.columns] = True
+    touched = np.logical_or(*rows_of(m, inside))
     within = model.rows["recipes_run_where_bags_are_treated"]
     free = np.zeros(len(m.row_lower), dtype=bool)
-    free[within.start : within.stop] = _touched(m, inside)[within.start : within.stop]
-    free |= _touched(m, ordered) & ~_touched(m, ~ordered)
+    free[within.start : within.stop] = touched[within.start : within.stop]
+    free |= rows_of(m, ordered)[1]
     if not by_lot:
         pools = model.rows["planted_seed_is_treated"]
-        free[pools.start : pools.stop] |= _touched(m, inside)[pools.start : pools.stop]
+        free[pools.start : pools.stop] |= touched[pools.start : pools.stop]
     upper, lower = np.where(inside, 0.0, m.upper), np.where(inside, 0.0, m.lower)
     matrix = replace(
         m,
@@ -197,20 +199,13 @@ def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> Patter
     with_blocks = matrix.with_rows(one_each, np.full(n, -INFINITE), np.zeros(n))
     kept = Kept(with_blocks, stop)
     escapes, prices = _add_escapes(model, kept)
-    return Patterns(model, order, blocks, matrix, kept, escapes, prices)
-
-
-def _touched(m: Matrix, columns: Bools) -> Bools:
-    """Rows that some columns are in."""
-    rows = np.zeros(len(m.row_lower), dtype=bool)
-    rows[m.row[columns[m.column]]] = True
-    return rows
+    return PatternMaster(model, order, blocks, matrix, kept, escapes, prices)
 
 
 def _add_escapes(model: Model, kept: Kept) -> tuple[Ints, Floats]:
     """Let acres stay unplanted and product come out of nowhere; columns and prices of that."""
     it = model.it
-    dearest = max((c.breaks[0].price / c.usable for c in it.containers if c.usable > 0), default=0)
+    dearest = dearest_product(it)
     units = max((lot.buy_price + lot.return_value for lot in it.lots), default=0.0)
     product = DEAR * max(1.0, dearest) * float(it.lump.max(initial=1.0))
     acre = DEAR * max(1.0, units + dearest * float(it.use.sum(axis=2).max(initial=0.0)))
@@ -240,7 +235,7 @@ class Planted:
 
 
 def plant_orders(
-    patterns: Patterns, orders: Matrix, cost: float, seconds: float, asker: Asker
+    patterns: PatternMaster, orders: Matrix, cost: float, seconds: float, asker: Asker
 ) -> Planted:
     """Plant the order that the cuts propose until that is the best, or the time is up.
 
@@ -270,7 +265,8 @@ def plant_orders(
         if cut is None:
             break
         cuts = [cut, *cuts] if planted < best else [*cuts, cut]
-        orders, best = _with_cut(orders, cut), min(best, planted)
+        orders = under_cuts(orders, [cut.slope], [cut.least])
+        best = min(best, planted)
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
     return Planted(orders, cuts, bound, settled)
@@ -310,7 +306,7 @@ def settle(
 
 
 def _lead(
-    patterns: Patterns, planted: Planted, cost: float, until: float, stop: Stop
+    patterns: PatternMaster, planted: Planted, cost: float, until: float, stop: Stop
 ) -> Settled | None:
     """Find cuts of which one or another says enough of every order that a better plan may have.
 
@@ -327,7 +323,8 @@ def _lead(
         if cut is None or (found < cost and _at(cut, point) <= answer.bound * (1.0 + SETTLED)):
             break
         cuts = [*cuts[:leading], cut, *cuts[leading:]]
-        orders, leading = _with_cut(orders, cut), leading + int(found < cost)
+        orders = under_cuts(orders, [cut.slope], [cut.least])
+        leading += int(found < cost)
     said = _proven(_led(orders, cuts[:leading], cost), max(0.5, until - now()), stop)
     if not np.isfinite(said):
         return None
@@ -335,7 +332,9 @@ def _lead(
     return Settled(model, patterns.blocks, cuts[:leading], cost, cost - said)
 
 
-def _narrowed(patterns: Patterns, orders: Matrix, cost: float, until: float, stop: Stop) -> Model:
+def _narrowed(
+    patterns: PatternMaster, orders: Matrix, cost: float, until: float, stop: Stop
+) -> Model:
     """The model with whole numbers of the order between the least and most that a plan may have.
 
     Of a plan that costs no more than that.
@@ -366,12 +365,8 @@ def _led(orders: Matrix, cuts: list[Cut], cost: float) -> Matrix:
     upper[-1] = cost
     wide = np.array([INFINITE])
     aimed = replace(orders, cost=none, upper=upper).with_columns(np.ones(1), -wide, wide)
-    for cut in cuts:
-        entries = np.append(-cut.slope, [0.0, 1.0])
-        column = np.flatnonzero(entries)
-        row = np.zeros(len(column), dtype=np.int64)
-        aimed = aimed.with_rows((row, column, entries[column]), np.array([cut.least]), wide)
-    return aimed
+    slopes = [np.append(cut.slope, 0.0) for cut in cuts]
+    return under_cuts(aimed, slopes, [cut.least for cut in cuts])
 
 
 def _at(cut: Cut, point: Floats) -> float:
@@ -385,21 +380,13 @@ def _point(orders: Matrix, x: Floats) -> Floats:
     return point
 
 
-def _with_cut(orders: Matrix, cut: Cut) -> Matrix:
-    entries = np.append(-cut.slope, 1.0)
-    column = np.flatnonzero(entries)
-    row = np.zeros(len(column), dtype=np.int64)
-    least, most = np.array([cut.least]), np.array([INFINITE])
-    return orders.with_rows((row, column, entries[column]), least, most)
-
-
 def _proven(orders: Matrix, seconds: float, stop: Stop) -> float:
     """What two solves of the program over orders agree on."""
     return verified(orders, Limits(seconds, 1e-6), Watch(stop), at_once=False).bound
 
 
 def _plant(
-    patterns: Patterns, point: Floats, best: float, until: float, stop: Stop
+    patterns: PatternMaster, point: Floats, best: float, until: float, stop: Stop
 ) -> tuple[float, Cut | None]:
     """Plant for an order by patterns, generated until none is worth having.
 

@@ -45,7 +45,7 @@ def relax(
     loose = without_field_rule(model)
 
     def better(cost: float) -> Floats | None:
-        x = _cheaper(incumbent, cost)
+        x = cheaper(incumbent, cost)
         return None if x is None else moved(model, loose, x)
 
     def take(x: Floats, cost: float) -> None:
@@ -73,7 +73,7 @@ def exact(
         incumbent if stop is None else Either(incumbent, stop),
         _taker(incumbent, model),
         proven_in(incumbent, model),
-        partial(_cheaper, incumbent),
+        partial(cheaper, incumbent),
     )
     answer = verified(model.matrix, limits, watch, solver, at_once=incumbent.options.effort is None)
     if answer.x is not None:
@@ -103,7 +103,7 @@ def exact_if_covered(
             proven(bound)
 
     def better(cost: float) -> Floats | None:
-        return _cheaper(incumbent, cost) if incumbent.is_covered else None
+        return cheaper(incumbent, cost) if incumbent.is_covered else None
 
     def first(matrix: Matrix, limits: Limits, watch: Watch) -> Answer:
         answer = solver(matrix, limits, watch=watch)
@@ -129,7 +129,7 @@ def _end_with(incumbent: Incumbent, model: Model, answer: Answer) -> None:
             incumbent.ended.set()
 
 
-def _cheaper(incumbent: Incumbent, cost: float) -> Floats | None:
+def cheaper(incumbent: Incumbent, cost: float) -> Floats | None:
     """The best plan, where it is cheaper than that."""
     return incumbent.x if is_lower(incumbent.cost, cost) else None
 

@@ -88,3 +88,8 @@ class Budget:
         if self.steps is not None:
             return Limits(gap=gap, nodes=self.steps, seed=seed)
         return Limits(seconds=self.seconds, gap=gap, seed=seed)
+
+
+def to_the_end(incumbent: Incumbent) -> Limits:
+    """All the time that is left, and half the gap: for two solves that each prove it."""
+    return Limits(incumbent.left(), incumbent.options.gap / 2, restarts=False)

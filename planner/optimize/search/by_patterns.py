@@ -3,16 +3,17 @@
 from __future__ import annotations
 
 from contextlib import suppress
-from dataclasses import dataclass
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.bounds.dantzig_wolfe import raise_bound, settle
 from planner.optimize.bounds.pattern_program import list_patterns
+from planner.optimize.bounds.relaxations import cheaper
+from planner.optimize.incumbent.budgets import to_the_end
 from planner.optimize.incumbent.restrictions import open_shares, proven_in
-from planner.optimize.mip.highs import Limits, Verdict, Watch, is_lower, now
+from planner.optimize.mip.highs import Verdict, Watch, now
 from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.mip.verified import verified
-from planner.optimize.options import Either
+from planner.optimize.options import Either, Until
 from planner.optimize.search.beside import search_beside
 
 if TYPE_CHECKING:
@@ -47,7 +48,7 @@ def prove_by_patterns(
         return None
     wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
     for turn in range(params.listings):
-        stop = Either(Either(incumbent, done), Later(now() + 2.0**turn * wait))
+        stop = Until(now() + 2.0**turn * wait, Either(incumbent, done))
         search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
         known: Settled | None = _run(context, settle, model, orders, done)
         if known is None:
@@ -55,17 +56,6 @@ def prove_by_patterns(
         if listed := list_patterns(known, params.most_patterns):
             return listed
     return None
-
-
-@dataclass(frozen=True, slots=True)
-class Later:
-    """A sign to stop at some time."""
-
-    until: float
-
-    def is_set(self) -> bool:
-        """Whether it is that late."""
-        return now() >= self.until
 
 
 def _run(
@@ -100,14 +90,11 @@ def solve_listed(context: Context, model: Model, program: PatternProgram, done: 
         incumbent.offer(program.in_model(x))
 
     def better(known: float) -> Floats | None:
-        x = incumbent.x
-        if x is None or not is_lower(incumbent.cost, known):
-            return None
-        return program.in_patterns(x)
+        x = cheaper(incumbent, known)
+        return None if x is None else program.in_patterns(x)
 
     watch = Watch(Either(incumbent, done), take, lambda bound: proven(min(bound, most)), better)
-    limits = Limits(incumbent.left(), incumbent.options.gap / 2, restarts=False)
-    answer = verified(program.matrix, limits, watch, worker.solve)
+    answer = verified(program.matrix, to_the_end(incumbent), watch, worker.solve)
     if answer.x is not None:
         take(answer.x, answer.objective)
     proven(most if answer.verdict is Verdict.INFEASIBLE else min(answer.bound, most))

@@ -15,8 +15,9 @@ import numpy as np
 
 from planner.optimize.bounds.relaxations import exact, exact_if_covered, relax
 from planner.optimize.heuristics.relax_and_fix import fix_in_turn
+from planner.optimize.incumbent.budgets import to_the_end
 from planner.optimize.incumbent.restrictions import open_shares
-from planner.optimize.mip.highs import Limits, now, solve
+from planner.optimize.mip.highs import now, solve
 from planner.optimize.search.beside import begin_search
 from planner.optimize.search.by_patterns import prove_by_patterns, solve_listed
 from planner.optimize.search.common import EXACT, RELAXATION, is_large, is_tiny, uses, with_patterns
@@ -26,7 +27,6 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from threading import Event
 
-    from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
@@ -173,8 +173,3 @@ def _proving(context: Context) -> Iterator[None]:
         yield
     finally:
         context.workers.proving = False
-
-
-def to_the_end(incumbent: Incumbent) -> Limits:
-    """All the time that is left, and half the gap: for two solves that each prove it."""
-    return Limits(incumbent.left(), incumbent.options.gap / 2, restarts=False)
