@@ -23,6 +23,7 @@ from planner.campaign.domain import (
     Supply,
 )
 from planner.plan.offers import lowest_price_per_floz
+from planner.plan.still_in_line import still_in_line
 from planner.season.domain import POWDER, WentBefore
 from planner.sums import grouped, summed
 
@@ -252,14 +253,18 @@ def supplies(season: Season, plan: Plan) -> tuple[Supply, ...]:
         for rate in recipe.rates
     }
     uses = {u.product: u for u in plan.products}
+    held = still_in_line(season, plan)
+    in_line = held.floz if held else {}
     return tuple(
-        _supply(season, plan, product, uses[product.name])
+        _supply(season, plan, product, uses[product.name], in_line.get(product.name, 0.0))
         for product in season.products
         if product.name in used and product.name in uses and product.kind != POWDER
     )
 
 
-def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Supply:
+def _supply(
+    season: Season, plan: Plan, product: Product, use: ProductUse, in_line: float
+) -> Supply:
     kinds = {c.name: c for c in season.containers if c.product == product.name}
     sources = []
     if use.on_hand > 0:
@@ -284,6 +289,7 @@ def _supply(season: Season, plan: Plan, product: Product, use: ProductUse) -> Su
         sources=tuple(sources),
         planned_loss=max(0.0, use.need - seed * (1.0 + season.farm.product_margin)),
         slurry_life=product.slurry_life,
+        in_line=in_line,
     )
 
 

@@ -162,6 +162,8 @@ class Supply:
     """fl oz that the plan holds for the line."""
     slurry_life: float | None = None
     """Hours that it may sit in a tank or in the line."""
+    in_line: float = 0.0
+    """fl oz that the line may still hold from before the plan, which counts them once more."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -4,7 +4,13 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.plan import product_cautions, protection_cautions, questions, seed_cautions
+from planner.plan import (
+    product_cautions,
+    protection_cautions,
+    questions,
+    seed_cautions,
+    still_in_line,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable
@@ -52,6 +58,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     questions.asked,
     seed_cautions.treated_seed_left,
     seed_cautions.return_above_price,
+    still_in_line.primed_again,
     product_cautions.worth_more_than_it_costs,
     product_cautions.more_off_than_it_costs,
     product_cautions.unused_product,

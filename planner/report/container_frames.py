@@ -101,6 +101,7 @@ def level_sheet(campaign: Campaign) -> Sheet:
         " than the low level means that too much goes on, or a leak; more than the high one, too"
         " little. Weight: the container that is hooked up, with what can't be pumped out (heel),"
         " margin used up.",
+        *_in_line(campaign),
     )
     return Sheet(
         LEVELS,
@@ -108,6 +109,22 @@ def level_sheet(campaign: Campaign) -> Sheet:
         (Text(CAUTIONS_SHORT, look=Look.STRONG), Text(notes), _levels(campaign)),
         Page(landscape=True),
         Room.TREATING,
+    )
+
+
+def _in_line(campaign: Campaign) -> tuple[str, ...]:
+    """Say by how much more is left where the line was not emptied before this plan."""
+    manner = Manner(campaign.shop.metric, campaign.shop.currency)
+    said = "; ".join(
+        f"{manner.say(s.in_line, Measure.DOSE)} of {s.product}"
+        for s in campaign.supplies
+        if s.in_line > 0.0
+    )
+    if not said:
+        return ()
+    return (
+        "The line may still hold what was treated last before this plan, which counts priming it"
+        f" again. If so, more is left than both levels say: {said}.",
     )
 
 

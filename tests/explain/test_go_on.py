@@ -3,7 +3,7 @@
 import json
 import re
 from dataclasses import replace
-from datetime import date
+from datetime import date, timedelta
 from pathlib import Path
 
 import pytest
@@ -16,8 +16,11 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
 from planner.plan.plan import Plan
+from planner.plan.still_in_line import still_in_line
 from planner.report.campaign_files import update_campaign
-from planner.season.domain import OnItsWay, Season, TreatedSeed
+from planner.report.container_frames import level_sheet
+from planner.report.sheets import Text
+from planner.season.domain import Brought, Done, OnItsWay, Season, TreatedSeed, WentBefore
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
 DAY = date(2027, 4, 22)
@@ -225,6 +228,60 @@ def test_what_was_reported_stays_reported_from_plan_to_plan(tmp_path) -> None:
     assert sum(t.full_bags for t in plan.treating) == 3
     again, _, _ = api.bring_in(whole, third)
     assert sum(t.units for t in again.treated) == 120.0
+
+
+def test_a_line_that_is_primed_again_within_a_recipe_is_told(tmp_path) -> None:
+    """Two of six bags are done when the season is planned again: 10 fl oz are counted once more.
+
+    Four bags take 320 + 10 fl oz; 185 + 310 - 170 = 325 are there, so a jug is bought for 5 of
+    the 10. Cost and levels say so (derived).
+    """
+    whole = bought(winter(products=(product(on_hand=185.0, line_loss=10.0),)), 1)
+    _, plan, first = planned(whole, tmp_path / "one")
+    assert not any("priming" in text for text in plan.warnings)
+    done(first, 2)
+    now, plan, _ = planned(whole, tmp_path / "two", since=first)
+    assert [o.count for o in plan.order] == [1]
+    (told,) = [text for text in plan.warnings if "priming" in text]
+    assert told == (
+        "R1 was treated last, on 4/22/2027. In case the line was emptied since, the plan counts "
+        "priming it for R1 again: 10.0 fl oz of Alpha, worth $9.38. If the line still "
+        "holds that, treat R1 first: that much more is left, and 1 x jug of Alpha need "
+        "not be bought."
+    )
+    campaign = api.make_campaign(now, plan)
+    assert [s.in_line for s in campaign.supplies] == [10.0]
+    notes = level_sheet(campaign).blocks[1]
+    assert isinstance(notes, Text)
+    assert notes.paragraphs[1].endswith(
+        "If so, more is left than both levels say: 10 fl oz of Alpha."
+    )
+
+
+@pytest.mark.parametrize(
+    ("stays_primed", "last", "again"),
+    [
+        (True, "A", {"Alpha": 10.0}),  # the next recipe takes what it shares with the last one
+        (True, "AB", {"Alpha": 10.0, "Beta": 20.0}),
+        (False, "A", None),  # another recipe: a line that is emptied between them
+        (False, "AB", {"Alpha": 10.0, "Beta": 20.0}),
+        (True, "gone", None),
+    ],
+)
+def test_the_line_may_hold_what_the_next_recipe_shares(stays_primed, last, again) -> None:
+    """Recipe AB is still to treat, A or AB was treated last."""
+    now = winter(
+        farm=farm(line_stays_primed=stays_primed),
+        products=(product(line_loss=10.0), product("Beta", line_loss=20.0)),
+        containers=(container(), container("Beta")),
+        recipes=(recipe("A", Alpha=2.0), recipe("AB", Alpha=2.0, Beta=2.0)),
+        fields=(field(acres=240.0, only_recipes=frozenset({"AB"})),),
+    )
+    log = (Done("L1", "A", 1, DAY - timedelta(1)), Done("L1", last, 1, DAY))
+    brought = Brought(now, (), {}, WentBefore(log))
+    plan = api.make_plan(now, seconds=10)
+    found = still_in_line(replace(now, brought=brought), plan)
+    assert (found and found.floz) == again
 
 
 def test_a_log_goes_on_from_plan_to_plan(tmp_path) -> None:

@@ -10,7 +10,9 @@ from planner.plan.plan import OrderLine, Planting, ProductUse, SeedPurchase, Tre
 from planner.plan.product_cautions import expired_stock, order_by_passed, too_much_liquid
 from planner.plan.seed_cautions import white_mold_rows_too_narrow, white_mold_too_thick
 from planner.season.domain import (
+    Brought,
     DiscountLevel,
+    Done,
     Pressure,
     Rating,
     Row,
@@ -19,6 +21,7 @@ from planner.season.domain import (
     TargetStand,
     Threat,
     TreatedSeed,
+    WentBefore,
 )
 from tests.support.plans import HAND_PLAN
 from tests.support.seasons import FIRST_DAY, container, farm, field, lot, product, recipe, season
@@ -69,6 +72,15 @@ def credited(threat="White mold", **changes):
         "fields": (field(pressure={threat: Pressure.LOW}),),
         "products": (product(protection={threat: Rating.G}),),
         "control": {Rating.G: 0.5},
+    }
+
+
+def treated_last(recipe, loss):
+    """A bag of that recipe was reported done before; Alpha leaves so much in the line."""
+    log = (Done("L1", recipe, 1, FIRST_DAY),)
+    return {
+        "products": (product(line_loss=loss),),
+        "brought": Brought(season(), (), {}, WentBefore(log)),
     }
 
 
@@ -398,6 +410,13 @@ CASES = [
     ("free freight nearly reached", freight(315.78), "short of free freight", freight(315.80)),
     ("free freight reached", freight(300.01), "it costs $40.00", freight(300.0)),
     ("no freight", freight(310.0), "short of free freight", freight(310.0, 0.0)),
+    (
+        "line primed again",
+        treated_last("R1", 10.0),
+        "priming it for R1 again: 10.0 fl oz of Alpha, worth $9.38.",
+        treated_last("R2", 10.0),
+    ),
+    ("nothing in the line", treated_last("R1", 0.1), "0.1 fl oz", treated_last("R1", 0.0)),
 ]
 
 
