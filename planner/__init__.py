@@ -6,11 +6,7 @@
 >>> planner.write(plan, season, "plan")  # doctest: +SKIP
 """
 
-from __future__ import annotations
-
-from importlib import import_module
-
-TYPE_CHECKING = False  # importing typing would leave a moment in which Ctrl-C shows a traceback
+TYPE_CHECKING = False  # any import here would leave a moment in which Ctrl-C shows a traceback
 if TYPE_CHECKING:
     from planner.api import load, make_plan, write
     from planner.errors import (
@@ -56,6 +52,8 @@ _HOME = {
 
 def __getattr__(name: str) -> object:
     """Fetch a public name on first use, so that importing the package costs next to nothing."""
+    from importlib import import_module
+
     if name not in __all__:
         msg = f"module 'planner' has no attribute {name!r}"
         raise AttributeError(msg)

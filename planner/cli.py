@@ -16,13 +16,13 @@ import threading
 import traceback
 from enum import StrEnum
 from pathlib import Path
-from typing import TYPE_CHECKING, Annotated, NoReturn, TextIO
+from typing import TYPE_CHECKING, Annotated, NoReturn
 
 import typer
 
 from planner import __version__
 from planner.errors import InputError, Interrupted, NoPlanError, OutputError, PlannerError
-from planner.terminal import memory
+from planner.terminal import memory, streams
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
@@ -36,6 +36,7 @@ TERMINATED = 143
 """128 and the number of the signal SIGTERM, as shells tell it."""
 EACH_SHARE = 1 / 6
 """Of the seconds for deciding, as many for the plan of each group of growers."""
+ALL_THE_SAME = " Any files were written all the same."
 DEBUG = "WHOLEDRUM_DEBUG"
 """Environment variable: set to 1, a bug shows its traceback."""
 
@@ -121,7 +122,7 @@ def _land(text: str | None) -> str | None:
 
 def _version(asked: bool) -> None:
     if asked:
-        print(f"wholedrum {__version__}")
+        _print(f"wholedrum {__version__}")
         raise typer.Exit
 
 
@@ -616,10 +617,7 @@ def page(
 
 
 def _print(text: str) -> None:
-    try:
-        print(clean(text), flush=True)
-    except BrokenPipeError:  # `head` has seen enough; the work itself is done
-        _send_nowhere(sys.stdout)
+    streams.put(clean(text))
 
 
 def _print_all(lines: Sequence[str]) -> None:
@@ -627,18 +625,22 @@ def _print_all(lines: Sequence[str]) -> None:
         _print(line)
 
 
-def _send_nowhere(stream: TextIO) -> None:
-    """Send what goes to a stream that nobody reads any more to nowhere."""
-    nowhere = os.open(os.devnull, os.O_WRONLY)
-    os.dup2(nowhere, stream.fileno())
-    os.close(nowhere)
-
-
 def run(arguments: Sequence[str] | None = None) -> int:
     """Run one command and return its exit code; errors go to stderr."""
     for stream in (sys.stdout, sys.stderr):
         if hasattr(stream, "reconfigure"):
             stream.reconfigure(errors="replace")
+    code = _run(arguments)
+    streams.flush()
+    why = streams.failure()
+    if not why:
+        return code
+    _tell(f"The results could not be printed: {why}.{'' if code else ALL_THE_SAME}")
+    return code or OUTPUT
+
+
+def _run(arguments: Sequence[str] | None) -> int:
+    """Run one command; its exit code, as far as that does not hang on what could be printed."""
     try:
         app(args=arguments, prog_name="wholedrum")
     except SystemExit as leaving:
@@ -671,7 +673,7 @@ def _reported(error: Exception) -> int:
 
 
 def _tell(text: str) -> None:
-    print(clean_lines(text), file=sys.stderr)
+    streams.put(clean_lines(text), sys.stderr)
 
 
 def _open_closed_streams() -> None:
@@ -701,14 +703,6 @@ def main(arguments: Sequence[str] | None = None) -> None:
     signal.signal(signal.SIGTERM, _terminated)
     code = run(arguments)
     signal.signal(signal.SIGINT, signal.SIG_IGN)  # what was to be done is done
-    try:
-        sys.stdout.flush()
-        sys.stderr.flush()
-    except OSError as error:  # nobody reads the stream any more, or a full disk behind it
-        _send_nowhere(sys.stdout)
-        if not isinstance(error, BrokenPipeError):
-            code = code or OUTPUT
-            _tell(f"The results could not be printed: {error.strerror}.")
     if code in (INTERRUPTED, TERMINATED) or threading.active_count() > 1:
         # A solver that was left computing must not hold the door; and Python itself would turn
         # the code of an interrupt into a death by signal.

@@ -379,6 +379,56 @@ def test_results_that_cannot_be_printed_are_told(tiny: Path) -> None:
 
 
 @pytest.mark.slow
+@pytest.mark.skipif(not Path("/dev/full").exists(), reason="no /dev/full here")
+@pytest.mark.parametrize(
+    ("stream", "code", "said"),
+    [
+        ("stdout", 6, "The results could not be printed: No space left on device. Any files were"),
+        ("stderr", 0, "Written: "),
+    ],
+)
+def test_a_plan_is_written_where_nothing_can_be_printed(
+    stream: str, code: int, said: str, tiny: Path, tmp_path: Path
+) -> None:
+    """The order is printed before the files are written: a full disk behind it must not end it."""
+    out = tmp_path / "out"
+    with Path("/dev/full").open("w") as full:
+        shown = {"stdout": subprocess.PIPE, "stderr": subprocess.PIPE, stream: full}
+        done = subprocess.run(
+            [sys.executable, "-m", "planner", "plan", str(tiny), "--out", str(out)],
+            cwd=ROOT,
+            text=True,
+            check=False,
+            **shown,
+        )
+    assert done.returncode == code
+    assert farms_in(out) == {FARM}
+    told = f"{done.stdout or ''}{done.stderr or ''}"
+    assert said in told
+    assert "Traceback" not in told
+
+
+@pytest.mark.slow
+@pytest.mark.skipif(os.name == "nt", reason="pipes of POSIX")
+def test_a_plan_is_written_where_nobody_reads_what_is_printed(tiny: Path, tmp_path: Path) -> None:
+    """As `wholedrum plan season | head -1`."""
+    out = tmp_path / "out"
+    read, write = os.pipe()
+    os.close(read)
+    done = subprocess.run(
+        [sys.executable, "-m", "planner", "plan", str(tiny), "--out", str(out), "--quiet"],
+        cwd=ROOT,
+        stdout=write,
+        stderr=subprocess.PIPE,
+        text=True,
+        check=False,
+    )
+    os.close(write)
+    assert (done.returncode, done.stderr) == (0, "")
+    assert farms_in(out) == {FARM}
+
+
+@pytest.mark.slow
 @pytest.mark.skipif(os.name == "nt", reason="streams are closed otherwise there")
 @pytest.mark.parametrize("closed", [(1,), (2,), (0, 1, 2)], ids=str)
 def test_closed_streams_are_no_place_for_files(

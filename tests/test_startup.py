@@ -45,6 +45,16 @@ def test_help_and_import_load_nothing_heavy(statement: str) -> None:
     assert loaded_by(statement) == set()
 
 
+@pytest.mark.parametrize("file", ["__init__.py", "__main__.py"])
+def test_nothing_is_imported_before_ctrl_c_is_heard(file: str) -> None:
+    """What is imported before `main` is entered leaves a moment in which Ctrl-C is a traceback."""
+    import ast
+
+    body = ast.parse((ROOT / "planner" / file).read_text("utf-8")).body
+    assert body
+    assert not [ast.unparse(line) for line in body if isinstance(line, ast.Import | ast.ImportFrom)]
+
+
 def test_the_probe_sees_what_is_loaded() -> None:
     assert "pint" in loaded_by("import pint")
 

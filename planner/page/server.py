@@ -4,7 +4,6 @@ from __future__ import annotations
 
 import os
 import socket
-import sys
 import tempfile
 import threading
 import webbrowser
@@ -28,6 +27,7 @@ from planner.page.shelf import Shelf
 from planner.page.site import Site
 from planner.page.start_views import StartViews
 from planner.page.try_views import TryViews
+from planner.terminal.streams import put
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -176,10 +176,9 @@ def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:
     server = uvicorn.Server(config)
     servers.append(server)
     with _Handover(port, keys) as door:
-        print(f"The page: http://{ADDRESS}:{port}/   (on this machine only)")
-        print(f"Code to get in: {keys.code}")
-        print("Ctrl-C ends it. A plan that is being made then is lost; those made are kept.")
-        sys.stdout.flush()
+        put(f"The page: http://{ADDRESS}:{port}/   (on this machine only)")
+        put(f"Code to get in: {keys.code}")
+        put("Ctrl-C ends it. A plan that is being made then is lost; those made are kept.")
         if browser:
             threading.Thread(target=_open, args=(server, door), daemon=True).start()
         with suppress(KeyboardInterrupt):

@@ -9,6 +9,7 @@ from typing import TYPE_CHECKING
 
 from planner.plan.plan import known_gap
 from planner.report.measures import Manner, Measure
+from planner.terminal.streams import put
 from planner.terminal.text import clean, columns
 
 if TYPE_CHECKING:
@@ -60,9 +61,9 @@ class ProgressLine:
         text = clean(self._said(latest, now - self._start))
         if self._live:
             line = columns(sys.stderr, LINE)
-            print("\r" + text[:line].ljust(line), end="", file=sys.stderr, flush=True)
+            put("\r" + text[:line].ljust(line), sys.stderr, end="")
         else:
-            print(text, file=sys.stderr, flush=True)
+            put(text, sys.stderr)
 
     def _said(self, latest: Progress | None, seconds: float) -> str:
         return describe(latest, seconds, self._manner, self._what)
@@ -70,7 +71,7 @@ class ProgressLine:
     def say(self, text: str) -> None:
         """Say a sentence in between."""
         self._clear()
-        print(clean(text), file=sys.stderr, flush=True)
+        put(clean(text), sys.stderr)
 
     def close(self) -> None:
         """Leave a clean line behind."""
@@ -79,7 +80,7 @@ class ProgressLine:
     def _clear(self) -> None:
         if self._live and not self._quiet:
             blank = " " * columns(sys.stderr, LINE)
-            print(f"\r{blank}\r", end="", file=sys.stderr, flush=True)
+            put(f"\r{blank}\r", sys.stderr, end="")
 
 
 class CountLine(ProgressLine):
