@@ -224,7 +224,7 @@ def make_campaign(season: Season, plan: Plan) -> Campaign:
 
 
 def make_safer(season: Season, plan: Plan, safe: float, *, seed: int = 0) -> Plan:
-    """Add the cheapest containers to a plan's order until it suffices that often.
+    """Add the cheapest containers found to a plan's order until it suffices that often.
 
     Parameters
     ----------

@@ -340,8 +340,8 @@ def plan(
             "--safe",
             parser=_percent(1, 100),
             metavar="PERCENT",
-            help="Add the cheapest containers until every product suffices in that many of 100 "
-            "seasons drawn from sheet Unknowns.",
+            help="Add the cheapest containers found until every product suffices in that many of "
+            "100 seasons drawn from sheet Unknowns.",
         ),
     ] = None,
     most_moved: Annotated[

@@ -1,4 +1,4 @@
-"""The cheapest order that suffices as often as is wanted, with the plan held as it is.
+"""A cheap order that suffices as often as is wanted, with the plan held as it is.
 
 Bags, recipes and planting stay; containers are added, never taken away. Every product has a list
 of additions worth while (none other covers as much for less); the cheapest combination whose joint
@@ -6,7 +6,8 @@ chance over the same draws is high enough is found best first, at prices less th
 the order takes; where that would be too long a search, one good step after the other is taken.
 Freight goes by who is ordered from, so that is done once for every set of suppliers that may be
 added. What is found is paid for exactly, and single containers are added, left out or exchanged as
-long as that is as safe and costs less money: so breaks, levels and free freight count, too.
+long as that is as safe and costs less money: so breaks, levels and free freight count, too. Where
+those meet, another order can still be cheaper, and the screens say so.
 """
 
 from __future__ import annotations
@@ -68,7 +69,7 @@ FURTHER = 12
 def safer_order(
     season: Season, plan: Plan, safe: float = SAFE, *, draws: int = DRAWS, seed: int = 0
 ) -> Safer | None:
-    """Find the cheapest containers to add until every product suffices that often.
+    """Find the cheapest containers to add until every product suffices that often, not proven.
 
     Parameters
     ----------

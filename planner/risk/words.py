@@ -174,7 +174,8 @@ def added_said(season: Season, plan: Plan) -> str:
     worth = kept_words(season.farm, kept)
     text = f"Added to be safe: {added_words(plan.added)}; {Speech(season.farm).money(abs(paid))} "
     text += "more to pay" if paid >= 0.0 else "less to pay"
-    return f"{text}, {worth}." if worth else f"{text}."
+    text += f", {worth}" if worth else ""
+    return f"{text}. No cheaper way was found; that there is none is not proven."
 
 
 def kept_words(farm: Farm, kept: float) -> str:

@@ -71,6 +71,7 @@ def test_page_one_and_the_terminal_say_what_was_added(whole: Season, safer: Plan
         text for b in front_sheet(facts).blocks if isinstance(b, Text) for text in b.paragraphs
     ]
     assert any(said in text for text in texts)
+    assert any("that there is none is not proven" in text for text in texts)
     aside, proven = nearness(facts)
     assert aside == (
         "Said of the plan without what was added to be safe, which adds $150.00 to the total:"
