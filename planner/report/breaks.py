@@ -18,7 +18,7 @@ CRUMB = 0.35
 """Share of a page that is too little for the last one: print a little smaller does without it."""
 TIGHTER = (1.01, 1.02, 1.04, 1.08, 1.12, 1.16, 1.2)
 """How much smaller that may be, tried in turn."""
-LEAST_TIGHT = 0.68
+LEAST_TIGHT = 0.67
 """Size of print under which none is printed smaller for that."""
 
 
@@ -39,18 +39,21 @@ def spare_a_page(layout: Layout) -> None:
     Also where blocks that are kept whole leave so much of their pages empty that two are saved.
     """
     scale, shrunk = layout.scale, layout.shrunk
-    pages, left = pages_used(layout)
-    whole = not any(p.torn for p in layout.placed)
-    enough = pages - 1 if left <= CRUMB else pages - 2 if whole else 0
-    if enough < 1:
-        return
+    best, enough = shrunk, _worth_while(layout)
     for smaller in TIGHTER:
-        if scale / smaller < LEAST_TIGHT:
+        if enough < 1 or scale / smaller < LEAST_TIGHT:
             break
         layout.shrunk = shrunk * smaller
         if pages_used(layout)[0] <= enough:
-            return
-    layout.shrunk = shrunk
+            best, enough = layout.shrunk, _worth_while(layout)
+    layout.shrunk = best
+
+
+def _worth_while(layout: Layout) -> int:
+    """Pages that a sheet is to come down to for print that is a little smaller; 0 if none."""
+    pages, left = pages_used(layout)
+    whole = not any(p.torn for p in layout.placed)
+    return pages - 1 if left <= CRUMB else pages - 2 if whole else 0
 
 
 def pages_used(layout: Layout) -> tuple[int, float]:

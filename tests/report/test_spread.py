@@ -189,6 +189,17 @@ def test_blocks_that_half_fill_their_pages_stand_two_to_a_page(each: int, pages:
     assert (layout.scale < 1.0) is (each == 25)
 
 
+def test_where_one_page_is_saved_another_may_be_too() -> None:
+    """A page holds 46 rows. 4 on top and two blocks of 22 need 47, two of 40 and 12 need 51."""
+    blocks = [Table(f"t{n}", COLUMNS, rows(each)) for n, each in enumerate((20, 20, 38, 10))]
+    layout = lay_out(sheet(*blocks), Manner(), home=False)
+    layout.heights = {}
+    assert pages_used(layout)[0] == 4
+    spare_a_page(layout)
+    assert pages_used(layout)[0] == 2
+    assert 46 / 54 < layout.scale < 46 / 51
+
+
 def test_parts_are_ruled_off_where_they_have_rows() -> None:
     def ends(names: str) -> set[int]:
         table = Table("t", COLUMNS, tuple((n, "") for n in names), parts="name")
