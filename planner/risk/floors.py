@@ -15,7 +15,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.model.instance import most_need
 from planner.optimize.model.variables import qualifying
 
 if TYPE_CHECKING:
@@ -127,7 +126,7 @@ def _entries(matrix: Matrix, column: int) -> dict[int, float]:
 def _with_late(model: Model, planned: Season) -> Matrix:
     sold = [c for c in planned.containers if c.late_price is not None and c.usable > 0.0]
     covers, some, money = cover_rows(model), _some_rows(model), _money_row(model)
-    need = dict(zip((p.name for p in model.it.products), most_need(model.it), strict=True))
+    need = dict(zip((p.name for p in model.it.products), model.it.most_need, strict=True))
     supply = dict(zip((p.name for p in model.it.products), model.it.supply, strict=True))
     prices, most, entries = [], [], []
     for c in sold:

@@ -29,7 +29,7 @@ def opened(case, first=2):
     most = fewest.x[model.at["short_in"]] + 1e-4
     incumbent = Incumbent(SolveOptions(seconds=120), None, None)
     incumbent.model = model.bounded("short_in", most)
-    some = best_with_room(it, rough_price(it, it.choices, order_tables(it)), first)
+    some = best_with_room(it, rough_price(it, order_tables(it)), first)
     planted = np.flatnonzero(fewest.x[model.at["acres"]] > 0)
     return incumbent, start_master(incumbent, it, np.union1d(some, planted), most)
 

@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from dataclasses import dataclass
+from dataclasses import dataclass, replace
 from typing import TYPE_CHECKING
 
 import numpy as np
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from planner.optimize.annealing.moves import Tally
     from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.model.instance import Choices, Instance
+    from planner.optimize.model.instance import Instance
     from planner.optimize.options import Stop
     from planner.optimize.params import Phase
 
@@ -92,7 +92,9 @@ def anneal_apart(
     worker: Worker, current: AnnealingState, job: AnnealingJob, stop: Stop, seen: list[Tally]
 ) -> list[list[Piece]] | None:
     """`anneal` in a process of its own; None if that dies. The season is sent there once."""
-    season = (current.it, current.choices) if worker.sent is not current.choices else None
+    season = None
+    if worker.sent is not current.choices:  # the others of a large season take far more memory
+        season = replace(current.it, choices=current.choices)
     try:
         pieces, more = worker.run(_anneal_there, (season, job), stop)
     except ProcessGoneError:
@@ -104,11 +106,10 @@ def anneal_apart(
 
 
 def _anneal_there(
-    season: tuple[Instance, Choices] | None, job: AnnealingJob, stop: Stop
+    it: Instance | None, job: AnnealingJob, stop: Stop
 ) -> tuple[list[list[Piece]], list[Tally]]:
-    if season is not None:
-        it, choices = season
-        _there[:] = [AnnealingState(it, choices, order_tables(it))]
+    if it is not None:
+        _there[:] = [AnnealingState(it, it.choices, order_tables(it))]
     seen: list[Tally] = []
     return anneal(_there[0], job, stop, seen), seen
 

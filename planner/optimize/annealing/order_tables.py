@@ -11,7 +11,6 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.model.instance import most_need
 from planner.optimize.model.variables import most_containers
 
 if TYPE_CHECKING:
@@ -79,7 +78,7 @@ def _ways(
 
 def order_tables(it: Instance, off: dict[int, float] | None = None) -> list[OrderTable]:
     """One table per product. `off` is the share that discounts take off, by container."""
-    needs, tops = most_need(it), most_containers(it)
+    needs, tops = it.most_need, most_containers(it)
     tables = []
     for p, product in enumerate(it.products):
         limit = max(0.0, float(needs[p] - it.supply[p]))

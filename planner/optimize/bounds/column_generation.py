@@ -7,14 +7,16 @@ field's acres could gain no more than the best price that has not joined (Lagran
 
 from __future__ import annotations
 
+from collections.abc import Callable
 from dataclasses import dataclass, replace
+from itertools import pairwise
 from typing import TYPE_CHECKING
 
 import numpy as np
 
 from planner.optimize.incumbent.restrictions import proven_in
 from planner.optimize.mip.highs import INFINITE, Kept
-from planner.optimize.model.instance import units_to_treat
+from planner.optimize.model.instance import starts, units_to_treat
 from planner.optimize.model.program import Model, any_shares, make_model
 
 if TYPE_CHECKING:
@@ -22,56 +24,65 @@ if TYPE_CHECKING:
 
     from planner.optimize.annealing.order_tables import OrderTable
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Answer, Floats
+    from planner.optimize.mip.highs import Answer, Bools, Floats
     from planner.optimize.model.instance import Choices, Instance
 
     Ints = NDArray[np.int64]
 
 
-def first_of(it: Instance, field: Ints) -> Ints:
-    """Where the choices of each field start, and where the last ends."""
-    return np.searchsorted(field, np.arange(len(it.fields) + 1))
+Pricing = Callable[["Choices"], "Floats"]
+"""What an acre costs under each of some choices."""
 
 
-def best_of_each(it: Instance, field: Ints, value: Floats, most: int) -> Ints:
+def best_of_each(field: Ints, value: Floats, most: int) -> Ints:
     """Places of the `most` lowest values of every field."""
-    ends = first_of(it, field)
-    found = []
-    for a, b in zip(ends[:-1].tolist(), ends[1:].tolist(), strict=True):
+    found = [np.zeros(0, dtype=np.int64)]
+    for a, b in pairwise([*starts(field).tolist(), len(field)]):
         if b - a <= most:
             found.append(np.arange(a, b))
         else:
             found.append(a + np.argpartition(value[a:b], most)[:most])
-    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+    return np.sort(np.concatenate(found))
 
 
-def best_of_each_lot(it: Instance, value: Floats, most: int) -> Ints:
-    """Places of the `most` lowest values of every field and lot."""
-    c = it.choices
-    order = np.lexsort((value, c.lot, c.field))
-    pair = c.field[order] * len(it.lots) + c.lot[order]
-    new = np.concatenate([[True], pair[1:] != pair[:-1]])
-    rank = np.arange(len(pair)) - np.maximum.accumulate(np.where(new, np.arange(len(pair)), 0))
-    return np.sort(order[rank < most])
+def best_choices(it: Instance, price: Pricing, most: int) -> Ints:
+    """Places of the `most` choices of every field with the lowest prices."""
+    blocks = it.choices.blocks()
+    found = [a + best_of_each(c.field, price(c), most) for a, c in blocks]
+    return np.concatenate([np.zeros(0, dtype=np.int64), *found])
 
 
-def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
-    """Places of the `most` lowest values of every field, one a lot, among lots that have room.
+def best_of_each_lot(c: Choices, value: Floats) -> Ints:
+    """Place of the lowest value of every field and lot, the first of them."""
+    lots = int(c.lot.max(initial=0)) + 1
+    first = starts(c.field * lots + c.lot)
+    pair = np.repeat(np.arange(len(first)), np.diff(first, append=len(c)))
+    lowest = np.flatnonzero(value == np.minimum.reduceat(value, first)[pair])
+    return lowest[starts(pair[lowest])]
+
+
+def best_with_room(it: Instance, price: Pricing, most: int) -> Ints:
+    """Places of the `most` choices of every field with the lowest prices, one a lot, with room.
 
     Fields take their turn, the most important and pickiest first, and the best lots fill up.
     """
-    c = it.choices
-    places = best_of_each_lot(it, value, 1)
-    ends = first_of(it, c.field[places]).tolist()
+    places, values = [np.zeros(0, dtype=np.int64)], [np.zeros(0)]
+    for a, c in it.choices.blocks():
+        value = price(c)
+        best = best_of_each_lot(c, value)
+        places.append(a + best)
+        values.append(value[best])
+    c, at, value = it.choices, np.concatenate(places), np.concatenate(values)
+    ends = np.searchsorted(c.field[at], np.arange(len(it.fields) + 1)).tolist()
     left = units_to_treat(it)
     turns = sorted(
         range(len(it.fields)),
         key=lambda f: (it.fields[f].priority, ends[f + 1] - ends[f], -it.fields[f].acres),
     )
-    found = []
+    found = [np.zeros(0, dtype=np.int64)]
     for f in turns:
-        mine = places[ends[f] : ends[f + 1]]
-        mine = mine[np.argsort(value[mine], kind="stable")]
+        here = slice(ends[f], ends[f + 1])
+        mine = at[here][np.argsort(value[here], kind="stable")]
         units = c.units[mine] * it.fields[f].acres
         room = np.flatnonzero(left[c.lot[mine]] >= units)
         if not len(room):
@@ -85,17 +96,20 @@ def best_with_room(it: Instance, value: Floats, most: int) -> Ints:
             rest -= share
             if rest <= 0.0:
                 break
-    return np.sort(np.concatenate(found)) if found else np.zeros(0, dtype=np.int64)
+    return np.sort(np.concatenate(found))
 
 
-def rough_price(it: Instance, c: Choices, tables: list[OrderTable]) -> Floats:
+def rough_price(it: Instance, tables: list[OrderTable]) -> Pricing:
     """Cost of an acre under every choice given if bags and containers could be cut."""
     linear = np.array([t.linear for t in tables])
     worth = np.array([x.worth_untreated for x in it.lots])
     scarce = np.array([x.on_hand for x in it.lots]) <= 0
     buy = np.array([x.buy_price for x in it.lots])
     unit = (it.use @ linear) + np.where(scarce, buy, worth)[:, None]
-    price: Floats = c.units * unit[c.lot, c.recipe] + c.loss
+
+    def price(c: Choices) -> Floats:
+        return np.asarray(c.units * unit[c.lot, c.recipe] + c.loss)
+
     return price
 
 
@@ -116,6 +130,8 @@ class RestrictedMaster:
     field_row: Ints
     untreated_cost: Floats
     """By lot: money a unit planted untreated gives up."""
+    joined: Bools
+    """Which of all choices have joined."""
     duals: Floats | None = None
     answer: Answer | None = None
 
@@ -125,13 +141,11 @@ def start_master(
 ) -> RestrictedMaster:
     """Write the relaxation down over the first choices and one of every pool."""
     c = it.choices
-    width = len(it.recipes) + 1
-    _, one_each = np.unique(c.lot * width + c.recipe, return_index=True)
-    chosen = np.union1d(first, one_each)
+    chosen = np.union1d(first, _one_of_each_pool(it))
     loose = replace(it, season=any_shares(it.season))
     model = make_model(loose, c.only(chosen)).bounded("short_in", short)
     m = model.matrix
-    pool_row = np.full((len(it.lots), width), -1, dtype=np.int64)
+    pool_row = np.full((len(it.lots), len(it.recipes) + 1), -1, dtype=np.int64)
     field_row = np.full(len(it.fields), -1, dtype=np.int64)
     others: list[tuple[Ints, Floats]] = [
         (np.zeros(0, dtype=np.int64), np.zeros(0)) for _ in it.lots
@@ -144,35 +158,49 @@ def start_master(
         pool_row[c.lot[t], c.recipe[t]] = rows[1]
         others[int(c.lot[t])] = (rows[2:], values[2:])
     worth = np.array([x.worth_untreated for x in it.lots])
-    at = np.arange(len(chosen))
+    at, joined = np.arange(len(chosen)), np.zeros(len(c), dtype=bool)
+    joined[chosen] = True
     return RestrictedMaster(
-        it, model, Kept(m, incumbent), [chosen], [at], pool_row, others, field_row, worth
+        it, model, Kept(m, incumbent), [chosen], [at], pool_row, others, field_row, worth, joined
     )
 
 
-def prices(g: RestrictedMaster, dual: Floats) -> Floats:
-    """Reduced cost of an acre under every choice of the instance."""
-    c = g.it.choices
+def _one_of_each_pool(it: Instance) -> Ints:
+    """The first choice of every lot under every recipe."""
+    width = len(it.recipes) + 1
+    first = np.full(len(it.lots) * width, -1, dtype=np.int64)
+    for a, c in it.choices.blocks():
+        pools, at = np.unique(c.lot * width + c.recipe, return_index=True)
+        first[pools] = np.where(first[pools] < 0, a + at, first[pools])
+    return first[first >= 0]
+
+
+def prices(g: RestrictedMaster, dual: Floats) -> Pricing:
+    """Reduced cost of an acre under a choice."""
     pool = np.where(g.pool_row >= 0, dual[g.pool_row], 0.0)
     spread = np.array([float(dual[rows] @ values) for rows, values in g.other_rows])
-    price = c.loss - dual[g.field_row[c.field]] - spread[c.lot]
-    untreated = c.recipe == g.it.untreated
-    unit = np.where(untreated, g.untreated_cost[c.lot], 0.0) - pool[c.lot, c.recipe]
-    result: Floats = price + c.units * unit
-    return result
+
+    def price(c: Choices) -> Floats:
+        untreated = c.recipe == g.it.untreated
+        unit = np.where(untreated, g.untreated_cost[c.lot], 0.0) - pool[c.lot, c.recipe]
+        acre = c.loss - dual[g.field_row[c.field]] - spread[c.lot]
+        return np.asarray(acre + c.units * unit)
+
+    return price
 
 
 def not_joined(g: RestrictedMaster, duals: Floats, most: int) -> tuple[float, Ints]:
     """What all choices that have not joined could save at the most, and each field's best."""
-    c = g.it.choices
-    acres = np.array([f.acres for f in g.it.fields])
-    ends = first_of(g.it, c.field)
-    has = np.flatnonzero(np.diff(ends) > 0)
-    price = prices(g, duals)
-    price[np.concatenate(g.chosen)] = INFINITE
-    lowest = np.minimum.reduceat(price, ends[:-1][has])
-    wanted = best_of_each(g.it, c.field, price, most)
-    return float(np.minimum(0.0, lowest) @ acres[has]), wanted[price[wanted] < -1e-7]
+    acres, price = np.array([f.acres for f in g.it.fields]), prices(g, duals)
+    lowest, wanted = np.zeros(len(acres)), [np.zeros(0, dtype=np.int64)]
+    for a, c in g.it.choices.blocks():
+        value = price(c)
+        value[g.joined[a : a + len(c)]] = INFINITE
+        first = starts(c.field)
+        lowest[c.field[first]] = np.minimum.reduceat(value, first)
+        best = best_of_each(c.field, value, most)
+        wanted.append(a + best[value[best] < -1e-7])
+    return float(np.minimum(0.0, lowest) @ acres), np.concatenate(wanted)
 
 
 def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) -> None:
@@ -215,6 +243,7 @@ def join(g: RestrictedMaster, wanted: Ints) -> None:
         cost, acres[c.field[wanted]], np.array(starts, dtype=np.int64), rows, np.array(values)
     )
     g.chosen.append(wanted)
+    g.joined[wanted] = True
     g.at.append(at)
 
 

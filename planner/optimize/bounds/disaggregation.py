@@ -96,14 +96,16 @@ def widen(incumbent: Incumbent, aggregated: AggregatedSearch) -> None:
     """Go on over choices among which are those that planting this takes."""
     it, old, x = incumbent.model.it, incumbent.model, incumbent.x
     assert x is not None
-    c, seed = it.choices, _Seed(incumbent.model, it.choices)
     given = aggregated.program.given(aggregated.x, it)
+    mine = np.concatenate(
+        [a + np.flatnonzero(given[c.field, it.variety_of[c.lot]]) for a, c in it.choices.blocks()]
+    )
+    seed = _Seed(incumbent.model, it.choices.only(mine))
     allowed = np.zeros((len(it.varieties), it.untreated + 1), dtype=bool)
     for variety in np.flatnonzero(given.any(axis=0)).tolist():
         allowed[variety, seed.recipes_for(given[:, variety], variety)[0]] = True
-    variety_of = it.variety_of[c.lot]
-    new = np.flatnonzero(given[c.field, variety_of] & allowed[variety_of, c.recipe])
-    model = make_model(it, c.only(np.union1d(places_of(it, old.choices), new)))
+    new = mine[allowed[seed.variety, seed.choices.recipe]]
+    model = make_model(it, it.choices.only(np.union1d(places_of(it, old.choices), new)))
     incumbent.move(model, moved(old, model, x))
 
 
@@ -113,7 +115,7 @@ class _Seed:
     def __init__(self, model: Model, choices: Choices) -> None:
         self.model, self.choices = model, choices
         it = model.it
-        self.price = rough_price(it, choices, order_tables(it))
+        self.price = rough_price(it, order_tables(it))(choices)
         self.acres = np.array([f.acres for f in it.fields])
         self.variety = it.variety_of[choices.lot]
         self.keys = {

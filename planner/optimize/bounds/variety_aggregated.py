@@ -92,9 +92,11 @@ def aggregated_program(model: Model) -> AggregatedProgram:
     The last for varieties all of whose lots a rule of spread counts. Columns are :math:`h`,
     :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
     """
-    it, c = model.it, model.it.choices
-    pairs = np.unique(c.field * len(it.varieties) + it.variety_of[c.lot])
-    owner, variety = pairs // len(it.varieties), pairs % len(it.varieties)
+    it = model.it
+    suits = np.zeros((len(it.fields), len(it.varieties)), dtype=bool)
+    for _, c in it.choices.blocks():
+        suits[c.field, it.variety_of[c.lot]] = True
+    owner, variety = np.nonzero(suits)
     acres = np.array([f.acres for f in it.fields])
     farm = it.season.farm
     least = np.minimum(max(farm.smallest_split, farm.smallest_lot_share), acres)

@@ -339,12 +339,12 @@ def assemble(problem: pulp.LpProblem, order: Sequence[Any]) -> Matrix:
         columns, row, value = row[by_column], rows[by_column], value[by_column]
         counts = np.bincount(columns, minlength=len(lp.col_cost_))
         start = np.concatenate([[0], np.cumsum(counts)])
-    parts = [np.arange(start[j], start[j + 1]) if j >= 0 else np.arange(0) for j in where]
-    entries = np.concatenate(parts) if parts else np.arange(0)
-    lengths = np.array([len(p) for p in parts], dtype=np.int64)
+    lengths = np.append(np.diff(start), 0)[keep]  # the last of them for a variable in no row
+    ends = np.cumsum(lengths)
+    entries = np.arange(int(lengths.sum())) + np.repeat(start[keep] - (ends - lengths), lengths)
     return replace(
         matrix,
-        start=np.concatenate([[0], np.cumsum(lengths)]).astype(np.int64),
+        start=np.concatenate([[0], ends]).astype(np.int64),
         row=row[entries].astype(np.int64),
         value=value[entries],
     )

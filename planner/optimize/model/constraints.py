@@ -28,7 +28,11 @@ Expression = Any
 
 def weighted(terms: Iterable[tuple[float, Any]]) -> Expression:
     """Sum of coefficient x variable."""
-    return lpSum([float(c) * x for c, x in terms if c != 0])
+    total = lpSum([])
+    for c, x in terms:
+        if c != 0:
+            total.addterm(x, float(c))  # products added up take three times as long
+    return total
 
 
 def fields_are_planted_or_short(problem: LpProblem, v: Variables, it: Instance) -> None:

@@ -6,9 +6,11 @@ Recipes have one more index than the season: the last one stands for untreated s
 
 from __future__ import annotations
 
+from array import array
 from dataclasses import dataclass
+from functools import cached_property
 from math import ceil, floor
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING
 
 import numpy as np
 
@@ -28,7 +30,7 @@ from planner.plan.price import usable_stock
 from planner.season.domain import UNTREATED, SeedingRate
 
 if TYPE_CHECKING:
-    from collections.abc import Hashable
+    from collections.abc import Hashable, Iterator
 
     from numpy.typing import NDArray
 
@@ -47,6 +49,8 @@ if TYPE_CHECKING:
 
 WHOLE = 1e-9
 """Relative slack when a number of units is cut into whole bags."""
+BLOCK = 100_000
+"""About how many choices are looked at together where there may be millions."""
 
 
 def whole(number: float) -> int:
@@ -60,7 +64,7 @@ def whole(number: float) -> int:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class Choices:
-    """Every (field, lot, recipe) that may be planted, as parallel arrays sorted by field."""
+    """Every (field, lot, recipe) that may be planted, as parallel arrays sorted by all three."""
 
     field: NDArray[np.int64]
     lot: NDArray[np.int64]
@@ -78,14 +82,26 @@ class Choices:
         """(Field, lot, recipe) of every choice, by index."""
         return list(zip(self.field.tolist(), self.lot.tolist(), self.recipe.tolist(), strict=True))
 
-    def only(self, keep: NDArray[np.int64] | NDArray[np.bool_]) -> Choices:
+    def only(self, keep: NDArray[np.int64] | NDArray[np.bool_] | slice) -> Choices:
         """Return the choices at some places."""
         return Choices(
             self.field[keep], self.lot[keep], self.recipe[keep], self.units[keep], self.loss[keep]
         )
 
+    def blocks(self) -> Iterator[tuple[int, Choices]]:
+        """All of them, a few fields at a time, with the place of the first of those.
 
-@dataclass(frozen=True, slots=True, eq=False)
+        What is worked out for millions of choices takes little memory so.
+        """
+        n, a = len(self), 0
+        while a < n:
+            last = self.field[min(a + BLOCK, n) - 1]
+            b = int(np.searchsorted(self.field, last, "right"))
+            yield a, self.only(slice(a, b))
+            a = b
+
+
+@dataclass(frozen=True, eq=False)
 class Instance:
     """Numbers of a season, by index of fields, lots, recipes, products, containers, suppliers."""
 
@@ -149,6 +165,16 @@ class Instance:
         """Index of every product, by name."""
         return {p.name: i for i, p in enumerate(self.products)}
 
+    @cached_property
+    def most_need(self) -> NDArray[np.float64]:
+        """Fl oz of each product that a sensible plan could ever need, line losses included."""
+        return _most_need(self)
+
+    @cached_property
+    def most_bags(self) -> dict[tuple[int, int], int]:
+        """Full bags of each lot that could ever be treated with each recipe."""
+        return _most_bags(self)
+
     def treatable(self, lot: int) -> bool:
         """Whether bags of the lot can still be treated."""
         return self.lots[lot].treated_with is None
@@ -191,7 +217,7 @@ def _choices(
     germination = np.array([lot.germination or np.nan for lot in lots])
     lots_for, recipes_for = _SharedLots(lots), _SharedRecipes(season, every)
     like = recipes_for.like(lots)
-    parts: list[list[NDArray[Any]]] = [[], [], [], [], []]
+    parts = [array(kind) for kind in "qqqdd"]  # grow where they are: millions are not held twice
     for i, field in enumerate(fields):
         j, (k, strong, money) = lots_for.of(field), recipes_for.of(field)
         if not len(j) or not len(k):
@@ -214,10 +240,8 @@ def _choices(
             ),
             strict=True,
         ):
-            part.append(values)
-    f, j, k = (np.concatenate([np.zeros(0), *part]).astype(np.int64) for part in parts[:3])
-    units, loss = (np.concatenate([np.zeros(0), *part]) for part in parts[3:])
-    return Choices(f, j, k, units, loss)
+            part.frombytes(values.tobytes())
+    return Choices(*(np.asarray(part) for part in parts))
 
 
 def _units(field: Field, germination: NDArray[np.float64], farm: Farm) -> NDArray[np.float64]:
@@ -357,7 +381,7 @@ def make_instance(season: Season, line: LineParams = TUNED.line) -> Instance:
         supply=np.array([supply_of(season, p) for p in products]),
         credit=np.array([p.carryover * lowest_price_per_floz(season, p.name) for p in products]),
         lump=np.array([_lump(season, p) for p in products]),
-        on_seed=_pairs(choices, len(recipes) + 1),
+        on_seed=_pairs(choices, (len(lots), len(recipes) + 1)),
     )
 
 
@@ -365,9 +389,10 @@ def _lump(season: Season, product: Product) -> float:
     return max([1.0, *(c.usable for c in season.containers if c.product == product.name)])
 
 
-def _pairs(choices: Choices, width: int) -> frozenset[tuple[int, int]]:
-    keys = np.unique(choices.lot * width + choices.recipe).tolist()
-    return frozenset((key // width, key % width) for key in keys)
+def _pairs(choices: Choices, shape: tuple[int, int]) -> frozenset[tuple[int, int]]:
+    has = np.zeros(shape, dtype=bool)
+    has[choices.lot, choices.recipe] = True
+    return frozenset(zip(*(at.tolist() for at in np.nonzero(has)), strict=True))
 
 
 def spread_rules(it: Instance) -> tuple[NDArray[np.float64], NDArray[np.bool_]]:
@@ -390,13 +415,12 @@ def units_to_treat(it: Instance) -> NDArray[np.float64]:
     return units
 
 
-def most_need(it: Instance) -> NDArray[np.float64]:
-    """Fl oz of each product that a sensible plan could ever need, line losses included.
+def _most_need(it: Instance) -> NDArray[np.float64]:
+    """See `Instance.most_need`.
 
     No plan treats more of a lot than it has, nor more under a recipe than all fields that could
     take it would use, rounded up to bags.
     """
-    c = it.choices
     total = np.zeros(len(it.products))
     have = units_to_treat(it)
     by_lot: dict[int, set[int]] = {}
@@ -408,12 +432,11 @@ def most_need(it: Instance) -> NDArray[np.float64]:
         if rows and it.treatable(lot):
             total += have[lot] * it.use[lot, rows].max(axis=0)
     planted = np.zeros(len(it.products))
-    ends = np.searchsorted(c.field, np.arange(len(it.fields) + 1))
-    for f, field in enumerate(it.fields):
-        at = slice(int(ends[f]), int(ends[f + 1]))
-        if at.start < at.stop:
-            most = (it.use[c.lot[at], c.recipe[at]] * c.units[at, None]).max(axis=0)
-            planted += most * field.acres
+    acres = np.array([f.acres for f in it.fields])
+    for _, c in it.choices.blocks():
+        first = starts(c.field)
+        most = np.maximum.reduceat(it.use[c.lot, c.recipe] * c.units[:, None], first)
+        planted += (most * acres[c.field[first], None]).sum(axis=0)
     for lot, k in it.on_seed:
         if k != it.untreated and it.treatable(lot):
             planted += it.use[lot, k] * it.lots[lot].units_per_bag
@@ -425,30 +448,47 @@ def most_need(it: Instance) -> NDArray[np.float64]:
     return np.asarray(np.minimum(total, planted) + loss * runs, dtype=np.float64)
 
 
-def most_bags(it: Instance) -> dict[tuple[int, int], int]:
-    """Full bags of each lot that could ever be treated with each recipe."""
-    c = it.choices
-    acres = np.array([f.acres for f in it.fields])
-    width = len(it.recipes) + 1
-    keys, pool = np.unique(c.lot * width + c.recipe, return_inverse=True)
-    units = np.bincount(pool, acres[c.field] * c.units, len(keys))
-    wanted = {
-        (key // width, key % width): u
-        for key, u in zip(keys.tolist(), units.tolist(), strict=True)
-        if key % width != it.untreated and it.treatable(key // width)
-    }
+def _most_bags(it: Instance) -> dict[tuple[int, int], int]:
+    acres, width = np.array([f.acres for f in it.fields]), len(it.recipes) + 1
+    units = np.zeros(len(it.lots) * width)
+    for _, c in it.choices.blocks():
+        units += np.bincount(c.lot * width + c.recipe, acres[c.field] * c.units, len(units))
     return {
         (lot, k): min(
             int(it.full_bags[lot] + it.can_buy[lot]),
-            ceil(u / it.lots[lot].units_per_bag - WHOLE),
+            ceil(float(units[lot * width + k]) / it.lots[lot].units_per_bag - WHOLE),
         )
-        for (lot, k), u in wanted.items()
+        for lot, k in sorted(it.on_seed)
+        if k != it.untreated and it.treatable(lot)
     }
+
+
+def starts(key: NDArray[np.int64]) -> NDArray[np.int64]:
+    """Where each run of the same key starts.
+
+    >>> starts(np.array([4, 4, 7, 7, 7, 9])).tolist()
+    [0, 2, 5]
+    """
+    return np.flatnonzero(np.concatenate([np.ones(min(1, len(key)), bool), key[1:] != key[:-1]]))
 
 
 def places_of(it: Instance, some: Choices) -> NDArray[np.int64]:
     """Places of some choices among all."""
-    c, width = it.choices, len(it.recipes) + 1
-    code = (c.field * len(it.lots) + c.lot) * width + c.recipe
-    wanted = (some.field * len(it.lots) + some.lot) * width + some.recipe
-    return np.flatnonzero(np.isin(code, wanted))
+    return places_at(it, some.field, some.lot, some.recipe)
+
+
+def places_at(
+    it: Instance, field: NDArray[np.int64], lot: NDArray[np.int64], recipe: NDArray[np.int64]
+) -> NDArray[np.int64]:
+    """Places among all choices of those of some fields, each with a lot and a recipe."""
+
+    def code(*index: NDArray[np.int64]) -> NDArray[np.int64]:
+        return np.ravel_multi_index(index, (len(it.fields), len(it.lots), len(it.recipes) + 1))
+
+    wanted, found = np.unique(code(field, lot, recipe)), [np.zeros(0, dtype=np.int64)]
+    for a, c in it.choices.blocks():
+        known = code(c.field, c.lot, c.recipe)
+        begin, end = np.searchsorted(wanted, [known[0], known[-1] + 1])
+        at = np.searchsorted(known, wanted[begin:end])
+        found.append(a + at[known[at] == wanted[begin:end]])
+    return np.concatenate(found)

@@ -98,15 +98,27 @@ class Model:
         return replace(self, matrix=replace(self.matrix, upper=high, lower=low))
 
 
+class _Counted:
+    """A problem as rules know it, its rows counted: PuLP 4 lists all of them to say how many."""
+
+    def __init__(self, problem: pulp.LpProblem) -> None:
+        self.problem, self.rows = problem, 0
+
+    def addConstraint(self, row: Any, name: str) -> None:
+        """Add a row; named as PuLP does."""
+        self.problem.addConstraint(row, name)
+        self.rows += 1
+
+
 def make_model(it: Instance, choices: Choices | None = None) -> Model:
     """Write a season's program down, over all its choices or some of them."""
     problem = pulp.LpProblem("season", pulp.LpMinimize)
     v = make_variables(problem, it, it.choices if choices is None else choices)
-    rows = {}
+    rows, counted = {}, _Counted(problem)
     for rule in RULES:
-        first = problem.numConstraints()
-        rule(problem, v, it)
-        rows[rule.__name__] = range(first, problem.numConstraints())
+        first = counted.rows
+        rule(counted, v, it)
+        rows[rule.__name__] = range(first, counted.rows)
     problem.setObjective(pulp.lpSum(list(cost_terms(v, it).values())))
     in_no_group = {f.name for f in fields(Variables)} - {*GROUPS, *DATA}
     assert not in_no_group, f"variables without columns, so held at zero: {in_no_group}"

@@ -6,7 +6,7 @@ from dataclasses import dataclass, field
 from math import ceil
 from typing import TYPE_CHECKING, Any
 
-from planner.optimize.model.instance import WHOLE, most_bags, most_need
+from planner.optimize.model.instance import WHOLE
 from planner.optimize.model.line import START, line_kinds, run_sequences
 from planner.plan.price import counts_toward, most_affordable, pays_unused
 
@@ -94,7 +94,7 @@ def most_containers(it: Instance) -> list[int]:
     worth more than it costs, as many as are sold and paid for; without such a limit there is no
     least cost.
     """
-    need = dict(zip((p.name for p in it.products), most_need(it), strict=True))
+    need = dict(zip((p.name for p in it.products), it.most_need, strict=True))
     supply = dict(zip((p.name for p in it.products), it.supply, strict=True))
     result = []
     for i, c in enumerate(it.containers):
@@ -169,7 +169,7 @@ def _planting(problem: LpProblem, it: Instance, v: Variables) -> None:
 
 def _treating(problem: LpProblem, it: Instance, v: Variables) -> None:
     pools = set(zip(v.choices.lot.tolist(), v.choices.recipe.tolist(), strict=True))
-    v.most_bags = {key: top for key, top in sorted(most_bags(it).items()) if key in pools}
+    v.most_bags = {key: top for key, top in it.most_bags.items() if key in pools}
     for n, (key, top) in enumerate(v.most_bags.items()):
         lot, k = key
         if top > 0:

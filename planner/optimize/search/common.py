@@ -19,7 +19,7 @@ from planner.optimize.incumbent.budgets import Budget, limits_near, patient, tim
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.mip.highs import Watch, now
 from planner.optimize.mip.verified import SMALL
-from planner.optimize.model.instance import make_instance
+from planner.optimize.model.instance import make_instance, places_at
 from planner.optimize.model.program import make_model
 from planner.optimize.search.workers import Workers
 
@@ -119,8 +119,7 @@ def open_context(incumbent: Incumbent, season: Season, known: Plan | None = None
     it = make_instance(season, incumbent.options.params.line)
     choices, tables, params = it.choices, order_tables(it), incumbent.options.params
     if params.are_many(choices):
-        price = rough_price(it, choices, tables)
-        best = best_with_room(it, price, params.first_choices)
+        best = best_with_room(it, rough_price(it, tables), params.first_choices)
         best = best if known is None else np.union1d(best, places_planted(it, known))
         choices = choices.only(best)
     incumbent.model = make_model(it, choices)
@@ -137,13 +136,12 @@ def places_planted(it: Instance, plan: Plan) -> NDArray[np.int64]:
     """Places of the choices that a plan plants."""
     fields = {f.name: i for i, f in enumerate(it.fields)}
     lots, recipes = it.lot_at, it.recipe_at
-    c, width = it.choices, (len(it.lots), len(it.recipes) + 1)
     keys = [
-        (fields[p.field] * width[0] + lots[p.lot]) * width[1] + recipes[p.recipe]
+        (fields[p.field], lots[p.lot], recipes[p.recipe])
         for p in plan.planting
         if p.field in fields and p.lot in lots and p.recipe in recipes
     ]
-    return np.flatnonzero(np.isin((c.field * width[0] + c.lot) * width[1] + c.recipe, keys))
+    return places_at(it, *np.array(keys, dtype=np.int64).reshape(-1, 3).T)
 
 
 def uses(context: Context, name: str) -> bool:

@@ -11,7 +11,7 @@ from planner.optimize.annealing.order_tables import order_tables
 from planner.optimize.bounds import benders
 from planner.optimize.bounds.benders import columns_in, with_cuts
 from planner.optimize.bounds.column_generation import (
-    best_of_each,
+    best_choices,
     generate_columns,
     planted,
     prices,
@@ -102,8 +102,7 @@ def prove_bound(
     is known of orders; None where there was no time for either.
     """
     it, params = incumbent.model.it, incumbent.options.params.large
-    price = rough_price(it, it.choices, order_tables(it))
-    first = best_of_each(it, it.choices.field, price, params.first_columns)
+    first = best_choices(it, rough_price(it, order_tables(it)), params.first_columns)
     master = start_master(
         incumbent, it, np.union1d(first, used_places(incumbent)), short_caps(incumbent)
     )
@@ -139,13 +138,12 @@ def used_places(incumbent: Incumbent) -> NDArray[np.int64]:
 
 def promising(incumbent: Incumbent, master: RestrictedMaster) -> Model:
     """The model of the promising choices, those of the relaxation and the best plan among them."""
-    it, c = incumbent.model.it, incumbent.model.it.choices
+    it = incumbent.model.it
     assert master.duals is not None
     most = incumbent.options.params.large.promising
-    close = best_of_each(it, c.field, prices(master, master.duals), most)
-    return make_model(
-        it, c.only(np.union1d(np.union1d(close, planted(master)), used_places(incumbent)))
-    )
+    close = best_choices(it, prices(master, master.duals), most)
+    places = np.union1d(np.union1d(close, planted(master)), used_places(incumbent))
+    return make_model(it, it.choices.only(places))
 
 
 def dive_for_plan(

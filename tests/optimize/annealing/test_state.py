@@ -6,7 +6,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.annealing import moves
-from planner.optimize.annealing.anneal import anneal, annealing_job
+from planner.optimize.annealing.anneal import anneal, anneal_apart, annealing_job
 from planner.optimize.annealing.compiled import compiled, pointer
 from planner.optimize.annealing.decode import decoded, on_model
 from planner.optimize.annealing.moves import Tally
@@ -134,3 +134,30 @@ def test_what_a_state_plants_of_scarce_seed_is_there(size):
     x = on_model(incumbent, context.current, pieces)
     assert incumbent.offer(x)
     assert sum(incumbent.short) < 0.9 * first
+
+
+class Sent:
+    """A process that keeps what it is sent."""
+
+    def __init__(self):
+        self.sent = None
+        self.jobs = []
+
+    def run(self, job, arguments, stop):
+        self.jobs.append(arguments)
+        return [], []
+
+
+def test_another_process_is_sent_only_the_choices_that_it_may_use():
+    """A dealer's season has millions, and every process would hold them again."""
+    params = replace(TUNED, many_choices=0, first_choices=2)
+    incumbent = Incumbent(SolveOptions(params=params), None, None)
+    context = common.open_context(incumbent, hard_season(12, 8, 4, 2, 1))
+    make_first_plan(context)
+    worker = Sent()
+    for _ in range(2):
+        job = annealing_job(incumbent, Budget(1.0), context.rng)
+        assert anneal_apart(worker, context.current, job, incumbent, []) == []
+    (first, _), (again, _) = worker.jobs
+    assert len(first.choices) == len(context.current.choices) < len(context.current.it.choices)
+    assert again is None  # it is there by then
