@@ -87,8 +87,11 @@ class ProofParams:
     before_patterns: tuple[float, float] = (4.0, 0.15)
     """Seconds of the exact model alone before it, where that is solved at once; and the share of
     the time left that these may be."""
-    most_patterns: int = 12_000
-    """Patterns up to which the exact program over them is solved."""
+    most_patterns: int = 40_000
+    """Patterns up to which the exact program over them is solved; """
+    patterns_a_second: float = 250.0
+    """and for every second left. 20 x 12 x 4: 3,000 to 6,000 take 8 to 50 s; 20,000 leave the bound
+    after 40 s where it was, and raise it by 0.15 % in 96 s of the processor."""
     listings: int = 3
     """How often it is looked whether they are so few, each time after twice as long."""
     hope: float = 0.15

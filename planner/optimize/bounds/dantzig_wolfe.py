@@ -72,18 +72,37 @@ class Cut:
 
 
 @dataclass(frozen=True, slots=True, eq=False)
+class OrdersKnown:
+    """What is known of orders."""
+
+    program: Matrix
+    """Over orders, with cuts; its last column is the total cost."""
+    columns: Ints
+    """Its others in the exact model."""
+    is_settled: bool = False
+    """Whether the best order is planted by patterns for what the program says."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
 class Settled:
-    """What is known of orders once they were planted by patterns."""
+    """What is known of a plan that is better than the best one, by patterns."""
 
     model: Model
-    """The exact model with no acre short, its orders those that a better plan may have."""
+    """The exact model with no acre short, its orders those that the plan may have."""
     blocks: list[Block]
-    cuts: list[Cut]
-    """Of every order that a better plan may have one of them says enough."""
+    rooms: list[Room]
+    """By every one of these the plan has room for its patterns."""
     cost: float
     """Of the best plan known then."""
-    room: float
-    """By that one the plan's patterns cost no more than this over the cheapest of their blocks."""
+
+
+@dataclass(frozen=True, slots=True, eq=False)
+class Room:
+    """By one of some cuts a plan's patterns cost so much over the cheapest of their blocks."""
+
+    cuts: list[Cut]
+    over: float
+    """At the most."""
 
 
 @dataclass(slots=True, eq=False)
@@ -159,16 +178,7 @@ class PatternMaster:
 def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> PatternMaster:
     """Set the linear program up, with no pattern yet.
 
-    Parameters
-    ----------
-    model
-        The exact model; a field has one variety in it, and no acre is short.
-    order
-        Columns of the order.
-    by_lot
-        Whether each lot's bags must hold what is planted of it, besides a pattern's all together.
-    stop
-        The sign to stop.
+    Parameters as for `raise_bound`; `order` is its columns.
     """
     for group in ("short_in", "short", "bare"):
         model = model.bounded(group, 0.0)
@@ -220,40 +230,66 @@ def _add_escapes(model: Model, kept: Kept) -> tuple[Ints, Floats]:
     return columns, prices
 
 
-@dataclass(frozen=True, slots=True, eq=False)
-class Planted:
-    """Orders as far as they were planted by patterns."""
-
-    orders: Matrix
-    """The program over orders with all cuts; its last column is the total cost."""
-    cuts: list[Cut]
-    """That of the best order first."""
-    bound: float
-    """Proven of every order."""
-    is_settled: bool
-    """Whether the best order is as cheap as that says."""
-
-
-def plant_orders(
-    patterns: PatternMaster, orders: Matrix, cost: float, seconds: float, asker: Asker
-) -> Planted:
+def raise_bound(
+    model: Model, known: OrdersKnown, cost: float, seconds: float, by_lot: bool, asker: Asker
+) -> OrdersKnown:
     """Plant the order that the cuts propose until that is the best, or the time is up.
 
     Parameters
     ----------
-    patterns
-        As `open_patterns` gives them, or further grown.
-    orders
-        The program over orders with the cuts that are known; its last column is the total cost.
+    model
+        The exact model; a field has one variety in it, and no acre is short.
+    known
+        The program over orders with the cuts that there are.
     cost
         Of the best plan known; a bound that reaches it is enough.
     seconds
         For all of it.
+    by_lot
+        Whether each lot's bags must hold what is planted of it, besides a pattern's all together.
     asker
         The sign to stop, and what to tell bounds to.
     """
+    patterns = open_patterns(model, known.columns, by_lot, asker)
+    raised, _, _ = _plant_orders(patterns, known, cost, seconds, asker)
+    return raised
+
+
+def settle(
+    model: Model, known: OrdersKnown, cost: float, seconds: float, by_lot: bool, asker: Asker
+) -> Settled | None:
+    """Find out which orders and patterns a plan cheaper than `cost` may have.
+
+    Parameters as for `raise_bound`. With `by_lot` both kinds of patterns are asked, as each rules
+    out others. None where the best order is not settled in time.
+    """
+    until = now() + seconds
+    kinds: list[list[Cut]] = []
+    for lots in (False, True) if by_lot else (False,):
+        patterns = open_patterns(model, known.columns, lots, asker)
+        known, cuts, bound = _plant_orders(patterns, known, cost, until - now(), asker)
+        if not known.is_settled or bound >= cost:
+            return None
+        known, leading = _lead(patterns, known, cuts, bound, cost, until, asker)
+        kinds.append(leading)
+
+    def room(cuts: list[Cut]) -> Room:
+        led = _led(known.program, cuts, cost)
+        return Room(cuts, cost - _proven(led, max(0.5, until - now()), asker))
+
+    rooms = [room(cuts) for cuts in kinds]
+    if not all(np.isfinite(r.over) for r in rooms):
+        return None
+    narrowed = _narrowed(patterns.model, known, cost, until, asker)
+    return Settled(narrowed, patterns.blocks, rooms, cost)
+
+
+def _plant_orders(
+    patterns: PatternMaster, known: OrdersKnown, cost: float, seconds: float, asker: Asker
+) -> tuple[OrdersKnown, list[Cut], float]:
+    """Do as `raise_bound`; what is known then, the best order's cut, and the bound."""
     until, best, settled = now() + seconds, INFINITE, False
-    cuts: list[Cut] = []
+    orders, cuts = known.program, list[Cut]()
     while now() < until and not asker.is_set():
         answer = solve(orders, Limits(until - now(), SETTLED / 2), watch=Watch(asker))
         if answer.x is None:
@@ -264,87 +300,52 @@ def plant_orders(
         planted, cut = _plant(patterns, _point(orders, answer.x), best, until, asker)
         if cut is None:
             break
-        cuts = [cut, *cuts] if planted < best else [*cuts, cut]
+        if planted < best:
+            best, cuts = planted, [cut]
         orders = under_cuts(orders, [cut.slope], [cut.least])
-        best = min(best, planted)
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
-    return Planted(orders, cuts, bound, settled)
-
-
-def raise_bound(
-    model: Model,
-    orders: Matrix,
-    order: Ints,
-    cost: float,
-    seconds: float,
-    by_lot: bool,
-    asker: Asker,
-) -> bool:
-    """Raise the bound by patterns; says whether it is all that these prove.
-
-    Parameters as for `open_patterns` and `plant_orders`.
-    """
-    patterns = open_patterns(model, order, by_lot, asker)
-    return plant_orders(patterns, orders, cost, seconds, asker).is_settled
-
-
-def settle(
-    model: Model, orders: Matrix, order: Ints, cost: float, seconds: float, asker: Asker
-) -> Settled | None:
-    """Find out which orders and patterns a plan cheaper than `cost` may have.
-
-    Parameters as for `open_patterns` and `plant_orders`. None where the best order is not settled
-    in time.
-    """
-    until = now() + seconds
-    patterns = open_patterns(model, order, False, asker)
-    planted = plant_orders(patterns, orders, cost, seconds, asker)
-    if not planted.is_settled or planted.bound >= cost:
-        return None
-    return _lead(patterns, planted, cost, until, asker)
+    return OrdersKnown(orders, known.columns, settled), cuts, bound
 
 
 def _lead(
-    patterns: PatternMaster, planted: Planted, cost: float, until: float, stop: Stop
-) -> Settled | None:
+    patterns: PatternMaster,
+    known: OrdersKnown,
+    leading: list[Cut],
+    bound: float,
+    cost: float,
+    until: float,
+    stop: Stop,
+) -> tuple[OrdersKnown, list[Cut]]:
     """Find cuts of which one or another says enough of every order that a better plan may have.
 
     An order of which the leading ones say little is planted: it is no good then, or leads too.
     """
-    orders, cuts, bound = planted.orders, planted.cuts, planted.bound
-    leading = 1
+    orders = known.program
     for _ in range(MOST_LED):
-        answer = solve(_led(orders, cuts[:leading], cost), Limits(until - now(), SETTLED))
+        answer = solve(_led(orders, leading, cost), Limits(until - now(), SETTLED))
         if answer.x is None or cost - answer.bound <= ENOUGH * (cost - bound):
             break
         point = _point(orders, answer.x[:-1])
         found, cut = _plant(patterns, point, cost, until, stop)
         if cut is None or (found < cost and _at(cut, point) <= answer.bound * (1.0 + SETTLED)):
             break
-        cuts = [*cuts[:leading], cut, *cuts[leading:]]
         orders = under_cuts(orders, [cut.slope], [cut.least])
-        leading += int(found < cost)
-    said = _proven(_led(orders, cuts[:leading], cost), max(0.5, until - now()), stop)
-    if not np.isfinite(said):
-        return None
-    model = _narrowed(patterns, orders, cost, until, stop)
-    return Settled(model, patterns.blocks, cuts[:leading], cost, cost - said)
+        leading = [*leading, cut] if found < cost else leading
+    return replace(known, program=orders), leading
 
 
-def _narrowed(
-    patterns: PatternMaster, orders: Matrix, cost: float, until: float, stop: Stop
-) -> Model:
+def _narrowed(model: Model, known: OrdersKnown, cost: float, until: float, stop: Stop) -> Model:
     """The model with whole numbers of the order between the least and most that a plan may have.
 
     Of a plan that costs no more than that.
     """
-    m = patterns.model.matrix
+    m, orders = model.matrix, known.program
     lower, upper = m.lower.copy(), m.upper.copy()
     most = orders.upper.copy()
     most[-1] = cost
     for n in np.flatnonzero(orders.integer[:-1]).tolist():
-        column = patterns.order[n]
+        column = known.columns[n]
         for side in (1.0, -1.0):
             if now() > until or stop.is_set():
                 break
@@ -356,7 +357,7 @@ def _narrowed(
                 lower[column] = max(lower[column], np.ceil(end - NEAR_WHOLE))
             else:
                 upper[column] = min(upper[column], np.floor(-end + NEAR_WHOLE))
-    return replace(patterns.model, matrix=replace(m, lower=lower, upper=upper))
+    return replace(model, matrix=replace(m, lower=lower, upper=upper))
 
 
 def _led(orders: Matrix, cuts: list[Cut], cost: float) -> Matrix:

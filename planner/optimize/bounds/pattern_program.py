@@ -10,7 +10,7 @@ least, and the model of which lots.
 from __future__ import annotations
 
 from collections import defaultdict
-from dataclasses import astuple, dataclass
+from dataclasses import astuple, dataclass, replace
 from math import ceil
 from typing import TYPE_CHECKING
 
@@ -29,6 +29,8 @@ DUST = 1e-7
 """Relative slack of units: rounding."""
 OVER = 1e-6
 """Share of a cost by which what is left out must be dearer: rounding."""
+AT_MOST = 100_000
+"""Patterns of a block by one cut, before others are asked."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -42,12 +44,10 @@ class Listed:
 
 @dataclass(frozen=True, slots=True, eq=False)
 class PatternProgram:
-    """The exact model over listed patterns."""
+    """The exact model with listed patterns after its own columns."""
 
     matrix: Matrix
     settled: Settled
-    rest: Ints
-    """Columns of the exact model that come first in the matrix."""
     patterns: list[Listed]
     places: dict[tuple[int, tuple[int, ...]], list[int]]
     """Places of patterns by block and shares."""
@@ -59,16 +59,13 @@ class PatternProgram:
 
     def in_model(self, x: Floats) -> Floats:
         """A solution in the columns of the exact model."""
-        m, first = self.settled.model.matrix, len(self.rest)
-        y = np.zeros(m.n_columns)
-        y[self.rest] = x[:first]
-        for n in np.flatnonzero(x[first:] > 0.5).tolist():
-            y[list(self.patterns[n].shares)] = 1.0
+        m = self.settled.model.matrix
+        y = x[: m.n_columns]
         return np.where(m.integer, np.round(y), y)
 
     def in_patterns(self, y: Floats) -> Floats | None:
         """A solution of the exact model in these columns; None where it has one not listed."""
-        x = np.append(y[self.rest], np.zeros(len(self.patterns)))
+        taken = np.zeros(len(self.patterns))
         for n, block in enumerate(self.settled.blocks):
             shares = tuple(np.sort(block.share[y[block.share] > 0.5]).tolist())
             bags = [sum(y[column] for column, _ in b.lots) + OVER for b in block.bags]
@@ -76,39 +73,62 @@ class PatternProgram:
             fitting = [k for k in listed if np.all(np.array(self.patterns[k].bags) <= bags)]
             if shares and not fitting:
                 return None
-            x[len(self.rest) + np.array(fitting[:1], dtype=np.int64)] = 1.0
-        return x
+            taken[fitting[:1]] = 1.0
+        return np.append(y, taken)
 
 
-def list_patterns(settled: Settled, most: int) -> PatternProgram | None:
+@dataclass(frozen=True, slots=True, eq=False)
+class Ceiling:
+    """The most that a pattern of a block may cost by a cut."""
+
+    prices: Floats
+    """Of the exact model's columns."""
+    bags: list[Floats]
+    """What so many bags and any more of them cost, by the block's sizes."""
+    most: float
+
+    def is_kept(self, shares: Ints, numbers: tuple[int, ...]) -> bool:
+        """Whether it is kept by shares with bags by size."""
+        paid = float(self.prices[shares].sum())
+        paid += sum(float(t[k]) for t, k in zip(self.bags, numbers, strict=True))
+        return paid <= self.most
+
+
+def list_patterns(settled: Settled, most_patterns: int) -> PatternProgram | None:
     """The program over all patterns that a plan better than the best known may have.
 
-    None where they are more than `most`.
+    None where they are more than `most_patterns`.
     """
     found: set[Listed] = set()
-    for cut in settled.cuts:
-        for n, block in enumerate(settled.blocks):
-            limit = cut.blocks[n] + settled.room + OVER * abs(settled.cost)
-            shares = priced(block, cut.cost).within(limit, most)
-            if shares is None:
+    first = min(settled.rooms, key=lambda room: len(room.cuts))
+    for n, block in enumerate(settled.blocks):
+        rooms = [[_ceiling(settled, n, cut, r.over) for cut in r.cuts] for r in settled.rooms]
+        for cut in first.cuts:
+            most = _ceiling(settled, n, cut, first.over).most
+            listed = priced(block, cut.cost).within(most, AT_MOST)
+            if listed is None:
                 return None
-            found |= _with_bags(n, block, [columns for columns, _ in shares], cut, limit)
-            if len(found) > most:
+            found |= _with_bags(n, block, [columns for columns, _ in listed], rooms)
+            if len(found) > most_patterns:
                 return None
     return _program(settled, sorted(found, key=astuple)) if found else None
 
 
-def _with_bags(n: int, block: Block, listed: list[Ints], cut: Cut, limit: float) -> set[Listed]:
+def _ceiling(settled: Settled, n: int, cut: Cut, over: float) -> Ceiling:
+    """What patterns of a block may cost by a cut, so much over the cheapest."""
+    most = float(cut.blocks[n]) + over + OVER * abs(settled.cost)
+    return Ceiling(cut.cost, [_cheapest(b, cut.cost) for b in settled.blocks[n].bags], most)
+
+
+def _with_bags(n: int, block: Block, listed: list[Ints], rooms: list[list[Ceiling]]) -> set[Listed]:
     """Patterns with shares among these columns, with all bags that do for them, cheap enough."""
-    table = [_cheapest(b, cut.cost) for b in block.bags]
     sizes = [(b.size, b.most) for b in block.bags]
     found = set()
     for columns in listed:
         has = np.isin(block.share, columns)
         shares = block.share[has]
-        paid = float(cut.cost[shares].sum())
         for numbers in _enough(sizes, float(block.need[has].sum())) if len(shares) else ():
-            if paid + sum(t[k] for t, k in zip(table, numbers, strict=True)) <= limit:
+            if all(any(c.is_kept(shares, numbers) for c in cuts) for cuts in rooms):
                 found.add(Listed(n, tuple(np.sort(shares).tolist()), numbers))
     return found
 
@@ -147,27 +167,36 @@ def _enough(sizes: list[tuple[float, int]], need: float) -> list[tuple[int, ...]
 
 
 def _program(settled: Settled, patterns: list[Listed]) -> PatternProgram:
-    """The exact model with shares in patterns, their bags at the least; at most one a block."""
+    """The exact model, its shares and bags those of patterns, of which a block has one at most.
+
+    Shares stay columns of their own: to branch on them decides far more than to branch on patterns.
+    """
     m, blocks = settled.model.matrix, settled.blocks
-    inside = np.zeros(m.n_columns, dtype=bool)
-    inside[np.concatenate([block.share for block in blocks])] = True
-    rest, where = np.flatnonzero(~inside), np.cumsum(~inside) - 1
-    bundles = [(np.array(p.shares), np.ones(len(p.shares))) for p in patterns]
+    first, whole = m.n_columns, np.ones(len(patterns))
+    wide = replace(
+        m.with_columns(np.zeros(len(patterns)), np.zeros(len(patterns)), whole),
+        integer=np.append(m.integer, whole > 0.0),
+    )
+    shares = np.concatenate([block.share for block in blocks]).tolist()
     sizes = [(n, k) for n, block in enumerate(blocks) for k in range(len(block.bags))]
-    place = {key: len(blocks) + number for number, key in enumerate(sizes)}
-    entries = [(n, int(where[block.run]), -1.0) for n, block in enumerate(blocks)]
+    bag_row = {key: len(blocks) + number for number, key in enumerate(sizes)}
+    share_row = {column: len(blocks) + len(sizes) + number for number, column in enumerate(shares)}
+    entries = [(n, block.run, -1.0) for n, block in enumerate(blocks)]
     for n, k in sizes:
-        entries += [(place[n, k], int(where[c]), 1.0) for c, _ in blocks[n].bags[k].lots]
-    for column, pattern in enumerate(patterns, len(rest)):
-        entries.append((pattern.block, column, 1.0))
+        entries += [(bag_row[n, k], column, 1.0) for column, _ in blocks[n].bags[k].lots]
+    entries += [(row, column, 1.0) for column, row in share_row.items()]
+    for place, pattern in enumerate(patterns, first):
+        entries.append((pattern.block, place, 1.0))
+        entries += [(share_row[column], place, -1.0) for column in pattern.shares]
         for k, bags in enumerate(pattern.bags):
             if bags:
-                entries.append((place[pattern.block, k], column, -float(bags)))
+                entries.append((bag_row[pattern.block, k], place, -float(bags)))
     row, column_, value = (np.array(e) for e in zip(*entries, strict=True))
-    low = np.append(np.full(len(blocks), -INFINITE), np.zeros(len(sizes)))
-    high = np.append(np.zeros(len(blocks)), np.full(len(sizes), INFINITE))
-    matrix = m.bundled(rest, bundles).with_rows((row, column_, value), low, high)
+    none, some = np.zeros(len(blocks)), np.zeros(len(sizes))
+    low = np.concatenate([none - INFINITE, some, np.zeros(len(shares))])
+    high = np.concatenate([none, some + INFINITE, np.zeros(len(shares))])
     places = defaultdict(list)
     for number, pattern in enumerate(patterns):
         places[pattern.block, pattern.shares].append(number)
-    return PatternProgram(matrix, settled, rest, patterns, dict(places))
+    matrix = wide.with_rows((row, column_, value), low, high)
+    return PatternProgram(matrix, settled, patterns, dict(places))

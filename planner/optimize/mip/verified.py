@@ -5,7 +5,7 @@ random seeds on `tests/instances/ends_too_soon.npz`, and never without presolve 
 solves it, but
 the proof of a mixed-integer program comes without a certificate that could be checked afterwards.
 So every such program whose bound is reported is solved in two ways: with presolve; and without,
-from another random seed. The two exchange solutions while they work, and what both have proven is
+from another random seed; or twice without, where presolve is slow. The two exchange solutions while they work, and what both have proven is
 what is proven. `python -m reports.reliability.two_solves` shows it. The second solve runs in a
 process of its own: HiGHS crashed once, in some hundred thousand solves, while two ran in threads of
 one process.
@@ -35,11 +35,15 @@ from planner.optimize.mip.highs import (
 from planner.optimize.mip.process import solve_apart
 
 if TYPE_CHECKING:
+    from collections.abc import Sequence
+
     from planner.optimize.mip.highs import Floats, Solver
 
 KINDS = ((True, 0), (False, 1), (True, 2), (False, 3))
 """Kinds of solve: with presolve or not, and what is added to the random seed. The first two always;
 the others only where those contradict each other."""
+AS_IT_IS = ((False, 0), (False, 1), (False, 2), (True, 3))
+"""The same for programs that presolve is slow on; without it none was ever wrong."""
 SAME = 1e-6
 """Share by which a bound may lie above a known cost: rounding."""
 SMALL = 150
@@ -59,6 +63,7 @@ def verified(
     *,
     at_once: bool = True,
     exchange: bool = True,
+    kinds: Sequence[tuple[bool, int]] = KINDS,
 ) -> Answer:
     """Solve a program in two ways, and report what both say.
 
@@ -75,6 +80,8 @@ def verified(
     exchange
         Whether each is given solutions of the other. A program over orders that was given its own
         optimum never ended (HiGHS 1.16.0, neither time limit nor interrupt heard).
+    kinds
+        Kinds of solve, as `KINDS`.
 
     Returns
     -------
@@ -83,7 +90,7 @@ def verified(
         the lower one of both. A solve that the other's solution proves wrong does not count, and
         another is done in its place.
     """
-    common, until = _Common(watch, exchange), now() + limits.seconds
+    common, until = _Common(watch, kinds, exchange), now() + limits.seconds
     first, second = (common.job(n, matrix, limits) for n in (0, 1))
     other: Solver = solve
     if at_once and matrix.n_columns > SMALL:
@@ -96,7 +103,7 @@ def verified(
     else:
         answer = first(solver)
         common.job(1, matrix, _after(limits, answer, until))(solve)
-    for n in range(2, len(KINDS)):
+    for n in range(2, len(kinds)):
         if len(common.trusted()) >= 2 or now() >= until:
             break
         nodes = None if limits.nodes is None else MORE_NODES[0] * limits.nodes
@@ -117,6 +124,7 @@ class _Common:
     """What the solves of one program know together; used from several threads."""
 
     watch: Watch
+    kinds: Sequence[tuple[bool, int]] = KINDS
     exchange: bool = True
     x: Floats | None = None
     cost: float = INFINITE
@@ -126,7 +134,7 @@ class _Common:
 
     def job(self, n: int, matrix: Matrix, limits: Limits) -> _Job:
         """One kind of solve, ready to run."""
-        presolve, more = KINDS[n]
+        presolve, more = self.kinds[n]
         return _Job(self, n, matrix, replace(limits, presolve=presolve, seed=limits.seed + more))
 
     def take(self, x: Floats, cost: float) -> None:

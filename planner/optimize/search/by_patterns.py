@@ -12,7 +12,7 @@ from planner.optimize.incumbent.budgets import to_the_end
 from planner.optimize.incumbent.restrictions import open_shares, proven_in
 from planner.optimize.mip.highs import Verdict, Watch, now
 from planner.optimize.mip.process import ProcessGoneError
-from planner.optimize.mip.verified import verified
+from planner.optimize.mip.verified import AS_IT_IS, verified
 from planner.optimize.options import Either, Until
 from planner.optimize.search.beside import search_beside
 
@@ -20,11 +20,11 @@ if TYPE_CHECKING:
     from collections.abc import Callable
     from threading import Event
 
-    from planner.optimize.bounds.dantzig_wolfe import Settled
+    from planner.optimize.bounds.dantzig_wolfe import OrdersKnown, Settled
     from planner.optimize.bounds.pattern_program import PatternProgram
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
-    from planner.optimize.search.common import Context, OrdersKnown
+    from planner.optimize.search.common import Context
 
 
 def prove_by_patterns(
@@ -40,20 +40,25 @@ def prove_by_patterns(
     if not few and incumbent.left() < params.patterns_seconds:
         return None
     began = now()
-    settled = _run(context, raise_bound, model, orders, done, False)
-    took = params.lots_take * (now() - began)
-    if settled and took < params.patterns_time * incumbent.left():
-        _run(context, raise_bound, model, orders, done, True)
-    if not settled or not few:
+    known: OrdersKnown | None = _run(context, raise_bound, model, orders, False, done)
+    if known is None or not known.is_settled:
+        return None
+    took, by_lot = params.lots_take * (now() - began), False
+    if took < params.patterns_time * incumbent.left():
+        further: OrdersKnown | None = _run(context, raise_bound, model, known, True, done)
+        by_lot = further is not None and further.is_settled
+        known = further or known
+    if not few:
         return None
     wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
     for turn in range(params.listings):
         stop = Until(now() + 2.0**turn * wait, Either(incumbent, done))
         search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
-        known: Settled | None = _run(context, settle, model, orders, done)
-        if known is None:
+        settled: Settled | None = _run(context, settle, model, known, by_lot, done)
+        if settled is None:
             return None
-        if listed := list_patterns(known, params.most_patterns):
+        most = min(params.most_patterns, int(params.patterns_a_second * incumbent.left()))
+        if listed := list_patterns(settled, most):
             return listed
     return None
 
@@ -62,16 +67,16 @@ def _run(
     context: Context,
     job: Callable[..., Any],
     model: Model,
-    orders: OrdersKnown,
+    known: OrdersKnown,
+    by_lot: bool,
     done: Event,
-    *more: Any,
 ) -> Any:
     """Do a job in the second process; None where it is not available."""
     incumbent, stop = context.incumbent, Either(context.incumbent, done)
     if stop.is_set():
         return None
     seconds = incumbent.options.params.proof.patterns_time * incumbent.left()
-    work = model, orders.program, orders.columns, incumbent.cost, seconds, *more
+    work = model, known, incumbent.cost, seconds, by_lot
     with suppress(ProcessGoneError):
         worker = context.workers.for_bounds()
         return worker.run(job, work, stop, proven_in(incumbent, model))
@@ -94,7 +99,7 @@ def solve_listed(context: Context, model: Model, program: PatternProgram, done: 
         return None if x is None else program.in_patterns(x)
 
     watch = Watch(Either(incumbent, done), take, lambda bound: proven(min(bound, most)), better)
-    answer = verified(program.matrix, to_the_end(incumbent), watch, worker.solve)
+    answer = verified(program.matrix, to_the_end(incumbent), watch, worker.solve, kinds=AS_IT_IS)
     if answer.x is not None:
         take(answer.x, answer.objective)
     proven(most if answer.verdict is Verdict.INFEASIBLE else min(answer.bound, most))

@@ -28,6 +28,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.annealing.anneal import AnnealingJob
     from planner.optimize.annealing.state import Piece
+    from planner.optimize.bounds.dantzig_wolfe import OrdersKnown
     from planner.optimize.bounds.variety_aggregated import AggregatedSearch
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Floats, Matrix
@@ -44,16 +45,6 @@ ORDER_APART, DIVING = "Benders decomposition", "diving"
 PATTERNS = "Dantzig-Wolfe decomposition"
 BOUNDS = (RELAXATION, EXACT, AGGREGATED, ORDER_APART, DIVING, PATTERNS)
 """What proves that no plan is better, or makes one plan of what was proven; by name."""
-
-
-@dataclass(frozen=True, slots=True, eq=False)
-class OrdersKnown:
-    """What is known of orders before any is held."""
-
-    program: Matrix
-    """Over orders, with cuts; its last column is the total cost."""
-    columns: NDArray[np.int64]
-    """Its others in the exact model."""
 
 
 @dataclass(slots=True)

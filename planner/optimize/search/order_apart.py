@@ -18,6 +18,7 @@ from planner.optimize.bounds.column_generation import (
     rough_price,
     start_master,
 )
+from planner.optimize.bounds.dantzig_wolfe import OrdersKnown
 from planner.optimize.heuristics.diving import dive
 from planner.optimize.heuristics.neighborhood import Neighborhood
 from planner.optimize.incumbent.budgets import Budget
@@ -33,7 +34,7 @@ from planner.optimize.model.program import (
     without_field_rule,
 )
 from planner.optimize.search.beside import beside, search_beside
-from planner.optimize.search.common import DIVING, OrdersKnown, uses, with_patterns
+from planner.optimize.search.common import DIVING, uses, with_patterns
 
 if TYPE_CHECKING:
     from collections.abc import Callable

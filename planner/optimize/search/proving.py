@@ -27,11 +27,12 @@ if TYPE_CHECKING:
     from collections.abc import Iterator
     from threading import Event
 
+    from planner.optimize.bounds.dantzig_wolfe import OrdersKnown
     from planner.optimize.mip.highs import Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.search.beside import Beside
-    from planner.optimize.search.common import Context, OrdersKnown
+    from planner.optimize.search.common import Context
 
 
 def head_start(context: Context) -> float:
@@ -132,6 +133,7 @@ def _proves_by_patterns(context: Context, model: Model, orders: OrdersKnown, don
     program = prove_by_patterns(context, model, orders, done)
     if program is None:
         return False
+    context.workers.listed = True
     with _proving(context):
         solve_listed(context, model, program, done)
     return True

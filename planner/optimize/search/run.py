@@ -229,7 +229,8 @@ def _run_next(context: Context, _: int, until: float) -> None:
     else:
         context.workers.ready.wait(TICK)
     params = incumbent.options.params.proof
-    if context.workers.proving and now() - incumbent.improved > params.stale:
+    stale = context.workers.listed or now() - incumbent.improved > params.stale
+    if context.workers.proving and stale:
         incumbent.wait(params.rest * (now() - since))
 
 

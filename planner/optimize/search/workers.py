@@ -45,6 +45,8 @@ class Workers:
     """Plans that annealing came by, their patterns not yet put together."""
     proving: bool = False
     """Whether the exact model is being solved for a proof."""
+    listed: bool = False
+    """Whether that is the program over all patterns of better plans, which finds these too."""
     errors: list[BaseException] = field(default_factory=list)
     """What threads beside raised; the first is raised again where the search has no plan."""
     threads: list[threading.Thread] = field(default_factory=list)

@@ -9,7 +9,7 @@ import numpy as np
 import pytest
 
 from planner.optimize.bounds.benders import columns_in, with_cuts
-from planner.optimize.bounds.dantzig_wolfe import open_patterns, raise_bound, settle
+from planner.optimize.bounds.dantzig_wolfe import OrdersKnown, open_patterns, raise_bound, settle
 from planner.optimize.bounds.pattern_program import list_patterns
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Verdict, solve
@@ -50,15 +50,16 @@ def opened(case):
     _, orders = prove_bound(incumbent)
     best = second_model.solve(season)
     assert sum(best.short) == pytest.approx(0.0, abs=1e-6)
-    return incumbent, with_cuts(orders), columns_in(orders, incumbent.model), best.cost
+    known = OrdersKnown(with_cuts(orders), columns_in(orders, incumbent.model))
+    return incumbent, known, best.cost
 
 
 @pytest.mark.parametrize("by_lot", [False, True])
 @pytest.mark.parametrize("case", CASES, ids=str)
 def test_bound_is_one_and_better_than_without_whole_fields(case, by_lot):
-    incumbent, orders, columns, optimum = opened(case)
+    incumbent, known, optimum = opened(case)
     heard = Heard()
-    assert raise_bound(incumbent.model, orders, columns, INFINITE, 60.0, by_lot, heard)
+    assert raise_bound(incumbent.model, known, INFINITE, 60.0, by_lot, heard).is_settled
     assert under(heard.bounds[-1], optimum)
     assert heard.bounds[-1] >= incumbent.bound - 1e-6 * abs(optimum)
 
@@ -67,9 +68,9 @@ def test_bounds_are_better_by_much():
     """What is missing without whole fields in whole bags is mostly made up for."""
     closed = []
     for case in CASES:
-        incumbent, orders, columns, optimum = opened(case)
+        incumbent, known, optimum = opened(case)
         heard = Heard()
-        raise_bound(incumbent.model, orders, columns, INFINITE, 60.0, True, heard)
+        raise_bound(incumbent.model, known, INFINITE, 60.0, True, heard)
         closed.append((heard.bounds[-1] - incumbent.bound) / (optimum - incumbent.bound))
     assert np.median(closed) > 0.5
 
@@ -77,22 +78,24 @@ def test_bounds_are_better_by_much():
 @pytest.mark.parametrize("seed", range(5))
 def test_a_cut_holds_whatever_the_duals_are(seed):
     """At the best plan's order every cut says no more than that plan costs."""
-    incumbent, _, columns, optimum = opened(CASES[seed])
-    patterns = open_patterns(incumbent.model, columns, True, Heard())
+    incumbent, known, optimum = opened(CASES[seed])
+    patterns = open_patterns(incumbent.model, known.columns, True, Heard())
     rng = np.random.default_rng(seed)
     rows = len(patterns.matrix.row_lower) + len(patterns.blocks)
     for scale in (1.0, 50.0, 2000.0):
         cut, _ = patterns.cut(scale * rng.normal(size=rows))
-        assert under(cut.least + float(cut.slope @ incumbent.x[columns]), optimum)
+        assert under(cut.least + float(cut.slope @ incumbent.x[known.columns]), optimum)
 
 
+@pytest.mark.parametrize("by_lot", [False, True])
 @pytest.mark.parametrize("over", [1e-4, 0.02])
 @pytest.mark.parametrize("case", CASES, ids=str)
-def test_listed_patterns_hold_the_best_plan(case, over):
+def test_listed_patterns_hold_the_best_plan(case, over, by_lot):
     """The program over all patterns of plans that cost less than so much has the optimum."""
-    incumbent, orders, columns, optimum = opened(case)
-    known = optimum + over * abs(optimum)
-    settled = settle(incumbent.model, orders, columns, known, 60.0, Heard())
+    incumbent, orders, optimum = opened(case)
+    most = optimum + over * abs(optimum)
+    known = raise_bound(incumbent.model, orders, most, 60.0, False, Heard())
+    settled = settle(incumbent.model, known, most, 60.0, by_lot, Heard())
     program = list_patterns(settled, MOST)
     answer = solve(program.matrix, Limits(gap=1e-7))
     assert answer.verdict is Verdict.OPTIMAL
@@ -105,7 +108,21 @@ def test_listed_patterns_hold_the_best_plan(case, over):
     assert np.all(program.matrix.times(back) <= program.matrix.row_upper + 1e-4)
 
 
+def test_lots_by_themselves_leave_fewer_patterns():
+    """What must be cheap by two kinds of patterns is less than what is by one."""
+    incumbent, known, optimum = opened(CASES[0])
+    found = [
+        len(
+            list_patterns(
+                settle(incumbent.model, known, 1.02 * optimum, 60.0, lots, Heard()), MOST
+            ).patterns
+        )
+        for lots in (False, True)
+    ]
+    assert found[1] < found[0]
+
+
 def test_too_many_patterns_are_not_listed():
-    incumbent, orders, columns, optimum = opened(CASES[0])
-    settled = settle(incumbent.model, orders, columns, 2.0 * optimum, 60.0, Heard())
+    incumbent, known, optimum = opened(CASES[0])
+    settled = settle(incumbent.model, known, 2.0 * optimum, 60.0, False, Heard())
     assert list_patterns(settled, 3) is None
