@@ -5,6 +5,7 @@ from __future__ import annotations
 from collections import defaultdict
 from dataclasses import dataclass
 from enum import Enum
+from math import ceil
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
@@ -364,16 +365,20 @@ def _least_of_all(field: Field, acres: float, pools: Sequence[Pool], scene: Scen
 
 
 def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scene) -> float:
-    """Money that the acres take at the least from one pool: bags and product at list prices."""
+    """Money that the acres take at the least from one pool.
+
+    Seed in whole bags, product at list prices, and freight where no seller is ordered from yet.
+    """
     season, lot = scene.season, scene.lots[pool.lot]
     units = units_for(field, acres, [lot], season)
     unbought = not_bought(lot, scene.plan) if pool.recipe == lot.treated_with else 0.0
     here = max(0.0, pool.units - unbought)
-    paid = max(0.0, units - here) * lot.buy_price
+    bags = ceil((units - here - CRUMB) / lot.units_per_bag)
+    paid, freight = max(0, bags) * lot.units_per_bag * lot.buy_price, 0.0
     uses = {u.product: u for u in scene.plan.products}
     made = season.recipe_named.get(recipe)
     for rate in made.rates if made else ():
-        want = floz_per_unit(rate, lot, season) * units
+        want = floz_per_unit(rate, lot, season) * units * (1.0 + season.farm.product_margin)
         lack = want - max(0.0, uses[rate.product].left if rate.product in uses else 0.0)
         sold = [c for c in season.containers if c.product == rate.product]
         if lack > CRUMB and sold:
@@ -381,7 +386,20 @@ def _least_paid(field: Field, acres: float, pool: Pool, recipe: str, scene: Scen
                 lack * lowest_price_per_floz(season, rate.product),
                 min(b.from_count * b.price for c in sold for b in c.breaks),
             )
-    return paid
+            freight = max(freight, min(_more_freight(c.supplier, scene) for c in sold))
+    return paid + freight
+
+
+def _more_freight(supplier: str | None, scene: Scene) -> float:
+    """Freight that a first order from a supplier adds, unless the money could make it free."""
+    most = scene.season.farm.most_to_spend or 0.0
+    if any(o.supplier == supplier for o in scene.plan.order):
+        return 0.0
+    return sum(
+        s.freight
+        for s in scene.season.suppliers
+        if s.name == supplier and (s.free_from is None or s.free_from > most)
+    )
 
 
 def _lacking(recipe: Recipe | None, lot: SeedLot, units: float, scene: Scene) -> list[str]:

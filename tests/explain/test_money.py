@@ -13,6 +13,7 @@ from planner.explain.trial import attempt
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Outcome
+from planner.season.domain import Supplier
 from tests.support.random_season import hard_season
 from tests.support.seasons import (
     container,
@@ -60,6 +61,37 @@ def test_treated_seed_for_sale_is_not_there_yet():
     (short,) = why.shortages
     assert short.cause is Cause.MONEY
     assert "take $4,800 or more" in short.why
+
+
+@pytest.mark.parametrize(
+    ("changed", "why"),
+    [
+        # The jug that 80 acres take is $300, and its freight $1: $301, of which $300 may be spent.
+        (
+            {
+                "farm": farm(most_to_spend=300.0),
+                "containers": (container(supplier="Elm Supply"),),
+                "suppliers": (Supplier("Elm Supply", freight=1.0),),
+            },
+            "planting it would take $301 or more for seed and product, and of the $300 that may "
+            "be spent $300 is left.",
+        ),
+        # With 79 units there, the last acre takes a whole bag of 40: $2,200; $2,199 are left.
+        (
+            {
+                "farm": farm(most_to_spend=2_499.0),
+                "lots": (lot(on_hand=79.0, units_per_bag=40.0, can_buy=80.0, buy_price=55.0),),
+            },
+            "planting it would take $2,200 or more for seed and product, and of the $2,499 that "
+            "may be spent $2,199 is left.",
+        ),
+    ],
+)
+def test_freight_and_whole_bags_of_seed_are_named_where_money_is_short_for_them(changed, why):
+    """Both are in the money that may be spent (derived by hand)."""
+    (short,) = told(season(**changed)).shortages
+    assert short.cause is Cause.MONEY
+    assert short.why.endswith(why)
 
 
 def test_a_limit_that_costs_nothing():
