@@ -129,10 +129,8 @@ def _liquid_words(recipe: Recipe, _about: str, lots: Sequence[SeedLot], season: 
     parts = [(floz_per_cwt(r, worst, season), r.product) for r in (*wet, *recipe.carriers)]
     most, name = max(parts)
     cause = f", {speech.liquid(most)} of it {name}" if put > most > LARGEST * put else ""
-    return (
-        f"your Liquid limit of {speech.liquid(season.farm.liquid_limit or 0.0)} "
-        f"(it puts up to {speech.liquid(put)} on{cause})"
-    )
+    limit, puts = speech.liquids(season.farm.liquid_limit or 0.0, put)
+    return f"your Liquid limit of {limit} (it puts up to {puts} on{cause})"
 
 
 def _seed_words(recipe: Recipe, about: str, lots: Sequence[SeedLot], season: Season) -> str:

@@ -201,12 +201,12 @@ def _wetter(
     levels = [liquid.get(s.field, 0.0) for s in short]
     if not all(levels):
         return
-    speech = Speech(season.farm)
     step = METRIC_LIQUID_STEP if season.farm.metric else LIQUID_STEP
     wanted = ceil(max(levels) / step - CRUMB) * step
+    limit, raised = Speech(season.farm).liquids(season.farm.liquid_limit or 0.0, wanted)
     what = (
-        f"raise Liquid limit from {speech.liquid(season.farm.liquid_limit or 0.0)} to "
-        f"{speech.liquid(wanted)}, if the labels allow it and your treater can put it on"
+        f"raise Liquid limit from {limit} to {raised}, if the labels allow it and your treater "
+        "can put it on"
     )
     changed = replace(season, farm=replace(season.farm, liquid_limit=wanted))
     yield Idea(f"{label}\nliquid", label, what, changed, tuple(s.field for s in short))

@@ -136,15 +136,14 @@ def _no_recipe(field: Field, lots: Sequence[SeedLot], season: Season) -> tuple[C
 
 def _liquid_words(near: Sequence[tuple[str, str]], season: Season) -> str:
     """Say which of the recipes on lots (by name) that liquid alone keeps off is the least wet."""
-    speech = Speech(season.farm)
-    limit = speech.liquid(season.farm.liquid_limit or 0.0)
-    least, lot, recipe = min(
+    put, lot, recipe = min(
         (liquid_per_cwt(season.recipe_named[r], season.lot_named[lot], season), lot, r)
         for lot, r in near
     )
+    limit, least = Speech(season.farm).liquids(season.farm.liquid_limit or 0.0, put)
     return (
         f"every recipe that is strong enough puts more liquid on than {limit}: "
-        f"{speech.liquid(least)} at the least ({recipe} on {lot})."
+        f"{least} at the least ({recipe} on {lot})."
     )
 
 

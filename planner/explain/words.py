@@ -90,6 +90,10 @@ def added_words(added: Sequence[Added]) -> str:
     return listing([f"{count(a.count, f'more {a.container}')} of {a.product}" for a in added])
 
 
+MOST_DECIMALS = 5
+"""More decimals than usual that are tried to tell two amounts apart, none among them."""
+
+
 @dataclass(frozen=True, slots=True)
 class Speech:
     """How a farm counts money, land and volume."""
@@ -117,11 +121,19 @@ class Speech:
         """Return a count of seeds or plants per acre, without its unit of land."""
         return number(self.per_acre(x), 0)
 
-    def liquid(self, x: float) -> str:
-        """Return liquid on seed given in fl oz per cwt."""
+    def liquid(self, x: float, more: int = 0) -> str:
+        """Return liquid on seed given in fl oz per cwt, with so many more decimals."""
         if self.farm.metric:
-            return f"{number(x * ML_PER_FLOZ / KG_PER_LB, 0)} mL/100 kg"
-        return f"{number(x, 2)} fl oz/cwt"
+            return f"{number(x * ML_PER_FLOZ / KG_PER_LB, more)} mL/100 kg"
+        return f"{number(x, 2 + more)} fl oz/cwt"
+
+    def liquids(self, one: float, other: float) -> tuple[str, str]:
+        """Return two amounts of liquid on seed, with as many decimals as tell them apart."""
+        for more in range(MOST_DECIMALS):
+            said = self.liquid(one, more), self.liquid(other, more)
+            if said[0] != said[1]:
+                break
+        return said
 
     def active(self, x: float) -> str:
         """Return an active ingredient given in lb per acre."""

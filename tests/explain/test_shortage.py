@@ -2,6 +2,7 @@
 
 import pytest
 
+from planner.explain.ideas import ideas
 from planner.explain.shortage import short_fields, why
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
@@ -103,6 +104,24 @@ CASES = {
         "whole bags and the rules together leave no way to use it",
     ),
 }
+
+
+@pytest.mark.parametrize(
+    ("limit", "metric", "words"),
+    [
+        (260.79 / 65.1984723, False, "than 3.9999 fl oz/cwt: 4 fl oz/cwt at the least"),
+        (3.999, True, "than 260.7 mL/100 kg: 260.8 mL/100 kg at the least"),
+    ],
+)
+def test_a_limit_is_never_said_to_be_what_passes_it(limit, metric, words) -> None:
+    """4 fl oz/cwt are 260.794 mL/100 kg (exact factors): over a limit copied as 260.79."""
+    one = season(farm=farm(liquid_limit=limit, metric=metric))
+    plan = solve(one, SolveOptions())
+    (short,) = short_fields(plan, one)
+    assert words in short.why
+    (idea,) = (i for i in ideas(plan, one, (short,)) if "Liquid limit" in i.what)
+    low, high = idea.what.removeprefix("raise Liquid limit from ").split(",")[0].split(" to ")
+    assert low != high
 
 
 @pytest.mark.parametrize("cause", CASES)
