@@ -2,13 +2,12 @@
 
 HiGHS 1.15 ended OPTIMAL at costs above feasible plans of the same program: with three of six
 random seeds on `tests/instances/ends_too_soon.npz`, and never without presolve there. HiGHS 1.16
-solves it, but
-the proof of a mixed-integer program comes without a certificate that could be checked afterwards.
-So every such program whose bound is reported is solved in two ways: with presolve; and without,
-from another random seed; or twice without, where presolve is slow. The two exchange solutions while they work, and what both have proven is
-what is proven. `python -m reports.reliability.two_solves` shows it. The second solve runs in a
-process of its own: HiGHS crashed once, in some hundred thousand solves, while two ran in threads of
-one process.
+solves it, but the proof of a mixed-integer program comes without a certificate that could be
+checked afterwards. So every such program whose bound is reported is solved in two ways: with
+presolve; and without, from another random seed; or twice without, where presolve is slow. The two
+exchange solutions while they work, and what both have proven is what is proven. `python -m
+reports.reliability.two_solves` shows it. The second solve runs in a process of its own: HiGHS
+crashed once, in some hundred thousand solves, while two ran in threads of one process.
 """
 
 from __future__ import annotations
