@@ -232,7 +232,7 @@ def _choices(
         for part, values in zip(
             parts,
             (
-                np.full(len(at_lot), i),
+                np.full(len(at_lot), i, dtype=np.int64),
                 j[at_lot],
                 k[at_recipe],
                 per_acre[at_lot],

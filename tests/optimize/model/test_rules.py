@@ -983,3 +983,11 @@ def test_one_field_from_acres_to_kegs():
     assert treating.units - 82.4 == pytest.approx(37.6)
     assert plan.products[0].need == pytest.approx(240.0)
     assert [(o.container, o.count) for o in plan.order] == [("keg", 1)]
+
+
+def test_rows_of_the_rules_are_all_rows_one_rule_after_the_other():
+    """Counted as they are added; derived."""
+    model = make_model(make_instance(season()))
+    counted = list(model.rows.values())
+    assert [r.start for r in counted] == [0, *(r.stop for r in counted[:-1])]
+    assert counted[-1].stop == len(model.matrix.row_lower) > 0
