@@ -126,12 +126,24 @@ def _resolve_cell(
                 remedy += ", or leave it blank for any supplier"
             if near and look(near) == look(word):
                 remedy += ", which only looks the same: retype it"
+            if isinstance(value, tuple) and (whole := _divided(word, names)):
+                remedy = f"the ; in '{shown(whole)}' divides it: give that a name without one"
             expected = f"a {column} of sheet {sheet}"
             faults.append(table.fault(line, name, expected, remedy, word))
             line.bad.add(name)
     kept = tuple(names.get(key(word), word) for word in words)
     line.values[name] = kept if isinstance(value, tuple) else kept[0]
     return faults
+
+
+def _divided(word: str, names: Index) -> str:
+    """Name of which a list, where ; divides names, makes several, this word among them.
+
+    >>> _divided("1", {"v; 1": "V; 1"}), _divided("1", {"v 1": "V 1"})
+    ('V; 1', '')
+    """
+    whole = (n for n in names.values() if ";" in n and key(word) in map(key, n.split(";")))
+    return next(whole, "")
 
 
 def _let_be(

@@ -435,6 +435,17 @@ def test_a_day_that_does_not_exist_is_told(tmp_path, text, said):
     assert fault.remedy == said
 
 
+def test_a_name_that_holds_the_divider_of_lists_is_to_be_renamed(tmp_path):
+    """Names in a list are divided by ;, so that one with a ; in it can't be in a list."""
+    sheets = put(good(), "Fields", 2, "Only varieties", "heron; Late")
+    variety = sheets["Seed lots"][0].index("Variety")
+    for row in sheets["Seed lots"][1:]:
+        row[variety] = row[variety].replace("Heron", "Heron; late")
+    found = [f for f in faults(tmp_path, sheets) if (f.row, f.column) == (2, "Only varieties")]
+    said = "the ; in 'Heron; late' divides it: give that a name without one"
+    assert {f.seen: f.remedy for f in found} == {"heron": said, "Late": said}
+
+
 def test_a_plan_is_not_taken_for_a_season(tmp_path):
     for pack, book in described(HAND_PLAN, HAND_SEASON).items():
         path = tmp_path / file_name(pack)
