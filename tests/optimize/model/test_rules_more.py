@@ -254,12 +254,19 @@ def test_rule(changes, short, cost):
 def test_losses_together():
     """On 60 bu/acre 10, 8 and 5 % are 23 % added up, 21.34 % off one another.
 
-    Three of 40, 35 and 30 % are 105 % added up and 72.7 % off one another (derived).
+    Three of 40, 35 and 30 % are 105 % added up and 72.7 % off one another; of 30, 25 and 20 % 75
+    and 58 %. What keeps 10 % to 4 % saves 3.6 bu added up, 3.1464 bu off what the others leave, so
+    adding up overstates what a treatment saves (derived).
     """
     assert together([6.0, 4.8, 3.0], None) == pytest.approx(13.8)
     assert together([6.0, 4.8, 3.0], 60.0) == pytest.approx(12.804)
     assert together([24.0, 21.0, 18.0], 60.0) == pytest.approx(0.727 * 60.0)
     assert together([70.0, 1.0], 60.0) == pytest.approx(60.0)
+    assert together([18.0, 15.0, 12.0], None) == pytest.approx(45.0)
+    assert together([18.0, 15.0, 12.0], 60.0) == pytest.approx(0.58 * 60.0)
+    for crop, saved in ((None, 3.6), (60.0, 3.1464)):
+        kept = together([2.4, 4.8, 3.0], crop)
+        assert together([6.0, 4.8, 3.0], crop) - kept == pytest.approx(saved)
 
 
 def test_the_order_of_runs_is_told():
