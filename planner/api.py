@@ -293,7 +293,7 @@ def compare_orders(
     EngineError
         When Dask is missing or its cluster can't be reached.
     """
-    from planner.engine.jobs import opened
+    from planner.engine.run import opened
     from planner.risk import two_stages
     from planner.risk.as_planned import as_planned
 

@@ -14,7 +14,8 @@ from pathlib import Path
 from statistics import median
 
 from planner import api
-from planner.engine.jobs import Job, opened
+from planner.engine.jobs import Job
+from planner.engine.run import opened
 from planner.risk.floors import NONE
 from planner.risk.order import ordered_by
 from planner.risk.outcomes import work

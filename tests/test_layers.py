@@ -89,7 +89,6 @@ PURE = (
 """What must know nothing of workbooks, whatever room it is in."""
 
 MUTUAL = (
-    ("planner.engine.jobs", "planner.engine.on_dask"),
     ("planner.page.desk", "planner.page.work"),
 )
 """Files that know each other: the engine fetches Dask late; a desk has its job, a job its desk."""

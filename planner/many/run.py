@@ -6,7 +6,8 @@ from dataclasses import dataclass
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.engine.jobs import Done, Job, run
+from planner.engine.jobs import Done, Job
+from planner.engine.run import run
 from planner.many.found import fingerprint
 from planner.many.ledger import keep, kept
 from planner.many.work import Task, plan_one

@@ -6,7 +6,8 @@ import math
 from dataclasses import dataclass
 from typing import TYPE_CHECKING
 
-from planner.engine.jobs import Job, run
+from planner.engine.jobs import Job
+from planner.engine.run import run
 from planner.errors import NoPlanError
 from planner.plan.plan import says_something
 from planner.sharing.games import members

@@ -72,7 +72,7 @@ def weigh_orders(
     PlannerError
         See `planner.api`.
     """
-    from planner.engine.jobs import check
+    from planner.engine.run import check
     from planner.report.again_json import refuse_to_forget
     from planner.report.files import CALENDAR, JSON, PACKS, check_folder
     from planner.report.packs import file_name

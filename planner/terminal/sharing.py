@@ -45,7 +45,7 @@ def share_season(
     PlannerError
         See `planner.api`; the plan is written even where its cost could not be shared.
     """
-    from planner.engine.jobs import check
+    from planner.engine.run import check
     from planner.report.again_json import refuse_to_forget
     from planner.report.files import JSON, check_folder
     from planner.report.share_files import write_shares

@@ -11,7 +11,8 @@ from typing import Any
 
 import pytest
 
-from planner.engine.jobs import Done, Engine, Job, opened, run
+from planner.engine.jobs import Done, Engine, Job
+from planner.engine.run import opened, run
 from planner.errors import EngineError
 from tests.support import work
 from tests.support.work import needs_dask
