@@ -88,11 +88,6 @@ PURE = (
 )
 """What must know nothing of workbooks, whatever room it is in."""
 
-MUTUAL = (
-    ("planner.page.desk", "planner.page.work"),
-)
-"""Files that know each other: the engine fetches Dask late; a desk has its job, a job its desk."""
-
 FILES = sorted(PACKAGE.rglob("*.py"))
 
 
@@ -188,10 +183,6 @@ def test_files_import_in_no_circle() -> None:
         for path in FILES
         if path.name != "__init__.py"
     }
-    for one, other in MUTUAL:
-        assert other in graph[one]
-        assert one in graph[other]
-        graph[one].discard(other)
     TopologicalSorter(graph).prepare()  # a CycleError names the files
 
 

@@ -18,6 +18,7 @@ from planner.errors import PlannerError
 if TYPE_CHECKING:
     from collections.abc import Callable, Iterable, Iterator
 
+
 @dataclass(frozen=True, slots=True)
 class Job:
     """One piece of work."""

@@ -11,7 +11,7 @@ from planner import api
 from planner.page import tasks
 from planner.page.answers import go, seconds_of
 from planner.page.cells import slug
-from planner.page.work import Job
+from planner.page.desk import Job
 from planner.report.facts import RULES, WHAT_IF
 from planner.season.read import scenarios_of
 

@@ -10,13 +10,13 @@ from planner.page.picture import LETTER, WIDTH, Picture, axis_number, ticks
 from planner.report.measures import Measure
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
-    from planner.page.work import Point
+    from planner.optimize.options import Progress
     from planner.report.measures import Manner
 
 
-def closing_in(points: Sequence[Point], now: float, seconds: float, manner: Manner) -> Markup:
+def closing_in(points: Sequence[Progress], now: float, seconds: float, manner: Manner) -> Markup:
     """Draw lowest total and bound over the time of a search; nothing before there is a plan.
 
     Parameters
@@ -24,12 +24,11 @@ def closing_in(points: Sequence[Point], now: float, seconds: float, manner: Mann
     now, seconds
         Seconds that it has run, and that it may.
     """
-    known = [p for p in points if p.cost is not None]
-    bounds = [p for p in points if p.bound is not None]
+    known = [(p.seconds, p.cost) for p in points if p.cost is not None]
+    bounds = [(p.seconds, p.bound) for p in points if p.bound is not None]
     if not known:
         return Markup("")
-    costs = [p.cost for p in known if p.cost is not None]
-    lows = [p.bound for p in bounds if p.bound is not None]
+    costs, lows = [cost for _, cost in known], [bound for _, bound in bounds]
     late = costs[len(costs) // 3 :]
     high = max(late) + 0.02 * abs(max(late))
     low = max(min([*lows, *costs]), high - 3 * (high - (lows[-1] if lows else costs[-1])) - 1.0)
@@ -52,8 +51,8 @@ def closing_in(points: Sequence[Point], now: float, seconds: float, manner: Mann
     for at in ticks(0.0, seconds):
         if at <= seconds:
             picture.text(x_of(at), bottom + 16, f"{at:g} s", "middle", "tick")
-    picture.trace(_steps([(p.seconds, p.cost) for p in known], now, x_of, y_of), "best")
-    picture.trace(_steps([(p.seconds, p.bound) for p in bounds], now, x_of, y_of), "floor")
+    picture.trace(_steps(known, now, x_of, y_of), "best")
+    picture.trace(_steps(bounds, now, x_of, y_of), "floor")
     picture.line(left, bottom, right, bottom, "axis")
     for x, css, name in ((8.0, "best", "lowest total so far"), (190.0, "floor", "proven floor")):
         picture.trace([(x, bottom + 38), (x + 26, bottom + 38)], css)
@@ -62,16 +61,17 @@ def closing_in(points: Sequence[Point], now: float, seconds: float, manner: Mann
 
 
 def _steps(
-    states: Sequence[tuple[float, float | None]], now: float, x_of: object, y_of: object
+    states: Sequence[tuple[float, float]],
+    now: float,
+    x_of: Callable[[float], float],
+    y_of: Callable[[float], float],
 ) -> list[tuple[float, float]]:
-    across, up = x_of, y_of
-    assert callable(across)
-    assert callable(up)
+    """Corners of a line that keeps each value until the next one, up to now."""
     points: list[tuple[float, float]] = []
     for at, value in states:
         if points:
-            points.append((across(at), points[-1][1]))
-        points.append((across(at), up(value)))
+            points.append((x_of(at), points[-1][1]))
+        points.append((x_of(at), y_of(value)))
     if points:
-        points.append((across(now), points[-1][1]))
+        points.append((x_of(now), points[-1][1]))
     return points

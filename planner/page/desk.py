@@ -5,25 +5,25 @@ from __future__ import annotations
 import threading
 from dataclasses import dataclass, field, replace
 from datetime import date
+from enum import Enum
+from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner import api
 from planner.errors import Fault, InputError
 from planner.many.found import tables_of
-from planner.report.packs import ALL, file_name
-from planner.report.plan_files import plan_book
 from planner.season.read import changed_season, scenarios_of
 from planner.season.tables import read_tables
 from planner.sums import grouped
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Iterable
+    from collections.abc import Callable, Mapping
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
+    from planner.optimize.options import Progress
     from planner.page.shelf import Entry
-    from planner.page.work import Job
+    from planner.plan.earlier import Earlier
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
     from planner.season.domain import Season, WhatIf
@@ -33,14 +33,10 @@ if TYPE_CHECKING:
 Mark = tuple[tuple[str, int, int], ...]
 """The day, and names, times and sizes of files: another one means that something has changed."""
 
-PLAN_FILE = "plan.json"
-BEFORE = "as planned before"
-STORED = (
-    "This plan was made before the page was started. Its files say why it is as it is; "
-    "this page finds it out again when you ask."
-)
 READING = threading.Lock()
 """One workbook is read at a time: reading keeps libraries quiet for the whole process."""
+MOST_POINTS = 400
+"""States of a search that are kept for its picture; more are thinned out."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -101,6 +97,98 @@ class Made:
     """What differs from the workbook in the season that it was made for."""
     base: str = ""
     """Fingerprint of the workbook's season."""
+
+
+class Phase(Enum):
+    """What a piece of work is doing."""
+
+    WAITING = "waiting for the plan before it"
+    DECIDING = "deciding"
+    STAYING = "staying near the plan before"
+    GROUPS = "planning each group of growers by itself"
+    SCENARIOS = "planning what if"
+    WHY = "finding out why"
+    WRITING = "writing the files"
+    DONE = "done"
+    FAILED = "failed"
+
+
+@dataclass
+class Job:
+    """One piece of work on a season, and how far it is."""
+
+    desk: Desk
+    season: Season
+    seconds: float
+    task: Callable[[Job], None]
+    """What is done; from `tasks`."""
+    title: str = "Planning"
+    searches: bool = True
+    """Whether it decides a plan, so that best cost and bound are shown."""
+    done: str = "The plan is made"
+    """Title once it is done."""
+    then: str = "answer"
+    """Page of the season that shows what came of it."""
+    see: str = "See the answer"
+    """What leads there."""
+    name: str = "as it is"
+    made: Made | None = None
+    """The plan that is worked on, or stayed near to."""
+    earlier: Earlier | None = None
+    """A plan of an earlier state of the workbook to stay near to."""
+    most_moved: float | None = None
+    """Acres that may change their seed or recipe at the most against that plan."""
+    scenarios: Mapping[str, Season] = field(default_factory=dict)
+    """Seasons of the scenarios to plan, by name."""
+    changes: tuple[WhatIf, ...] = ()
+    """What differs from the workbook."""
+    base: str = ""
+    """Fingerprint of the workbook's season."""
+    notes: tuple[str, ...] = ()
+    """What is to be said of the plan wherever it is shown."""
+    phase: Phase = Phase.WAITING
+    parts: int = 0
+    """Seasons to plan, each with `seconds`: groups of growers, or scenarios; 0 for one."""
+    parts_done: int = 0
+    part: str = ""
+    """Name of the scenario that is being planned."""
+    part_began: float | None = None
+    """When its search began, on the monotonic clock."""
+    trouble: str = ""
+    points: list[Progress] = field(default_factory=list)
+    """States of the search; their seconds are those since it began."""
+    began: float | None = None
+    ended: float | None = None
+    stop: threading.Event = field(default_factory=threading.Event)
+
+    @property
+    def over(self) -> bool:
+        """Whether nothing more will come of it."""
+        return self.phase in (Phase.DONE, Phase.FAILED)
+
+    @property
+    def elapsed(self) -> float:
+        """Seconds since it began; 0 while it waits."""
+        if self.began is None:
+            return 0.0
+        return (self.ended if self.ended is not None else monotonic()) - self.began
+
+    @property
+    def searched(self) -> float:
+        """Seconds of the search that `points` are of."""
+        began = self.part_began if self.part_began is not None else self.began
+        return self.elapsed - (began - self.began if began and self.began else 0.0)
+
+    def next_part(self, name: str) -> None:
+        """Begin the search of the next scenario."""
+        self.part, self.points, self.part_began = name, [], monotonic()
+
+    def update(self, progress: Progress) -> None:
+        """Take the state of the search; called from the thread that solves."""
+        points = [*self.points, replace(progress, seconds=self.searched)]
+        if len(points) > MOST_POINTS:
+            points = [*points[:-2:2], *points[-2:]]
+        self.points = points
 
 
 @dataclass
@@ -186,75 +274,3 @@ def _read(entry: Entry, mark: Mark) -> Reading:
         of_it = (replace(f, sheet=source) if f.sheet == name else f for f in error.faults)
         return Reading(mark, source, faults=tuple(of_it))
     return Reading(mark, source, season, cells)
-
-
-def plan_file(desk: Desk) -> Path | None:
-    """Where the plan of a season stands that was made last, of it as it is or as it was."""
-    file = desk.entry.plans / PLAN_FILE
-    return file if file.is_file() else None
-
-
-def shared_folder(plans: Path) -> Path:
-    """Folder of a shared order: beside that of its plan, whose files stay as they are."""
-    return plans.with_name(f"{plans.name}-shared")
-
-
-def stored_plan(desk: Desk) -> Made | None:
-    """Take up a plan that was written before the page was started, if it is of this season."""
-    season = desk.read().season
-    file = desk.entry.plans / PLAN_FILE
-    plan = _read_plan(file, season)
-    if plan is None or season is None:
-        return None
-    names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
-    try:
-        book = plan_book(plan, season)
-        files = take(p for p in (file.with_name(name) for name in names) if p.is_file())
-        shared = _stored_shares(desk.entry.plans, plan, season)
-    except Exception:  # whatever an old or foreign plan makes go wrong: there is none to show
-        return None
-    return Made(
-        BEFORE,
-        season,
-        plan,
-        book,
-        files=files,
-        shared_files=shared,
-        notes=(STORED,),
-        base=season.fingerprint,
-    )
-
-
-def _read_plan(file: Path, season: Season | None) -> Plan | None:
-    """Read a plan of a season; None if there is none that can be read."""
-    if season is None or not file.is_file():
-        return None
-    try:
-        return api.read_plan(file, season)
-    except Exception:  # as above
-        return None
-
-
-def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Taken, ...]:
-    """Files of a shared order, if they are of this plan."""
-    folder = shared_folder(plans)
-    shared = _read_plan(folder / PLAN_FILE, season)
-    if shared is None or (shared.order, shared.planting) != (plan.order, plan.planting):
-        return ()
-    return take(bills_first(p for p in folder.iterdir() if _ours(p)))
-
-
-def _ours(path: Path) -> bool:
-    """Whether a file of a folder is none that a program put beside one that it has open."""
-    return path.is_file() and path.name[0] not in "~."
-
-
-def take(files: Iterable[Path]) -> tuple[Taken, ...]:
-    """Keep what files hold."""
-    return tuple(Taken(p, p.read_bytes()) for p in files)
-
-
-def bills_first(files: Iterable[Path]) -> tuple[Path, ...]:
-    """Settlement and bills before the files of the plan."""
-    first = {"settlement": 0, "bill": 1}
-    return tuple(sorted(files, key=lambda p: (first.get(p.stem.split(" ")[0], 2), p.name)))

@@ -9,8 +9,8 @@ from starlette.exceptions import HTTPException
 
 from planner.page import cells, menu
 from planner.page.answers import download
-from planner.page.desk import PLAN_FILE
 from planner.report.facts import RULES, WHAT_IF
+from planner.report.files import JSON
 from planner.season.domain import TRIED
 
 if TYPE_CHECKING:
@@ -142,7 +142,7 @@ def kept_in(files: Sequence[Taken]) -> Path | None:
     Workbooks may have been saved there since: plan.json says which plan it is.
     """
     there = all(f.path.is_file() for f in files)
-    same = all(f.still_there for f in files if f.path.name == PLAN_FILE)
+    same = all(f.still_there for f in files if f.path.name == JSON)
     return files[0].path.parent if files and there and same else None
 
 

@@ -15,8 +15,8 @@ from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
-from planner.page.desk import plan_file
-from planner.page.work import Job, Phase
+from planner.page.desk import Job, Phase
+from planner.page.stored import last_plan
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.again_json import campaign_in
 from planner.report.measures import Measure, manner_of
@@ -70,7 +70,7 @@ class SeasonViews:
 
     def _near(self, desk: Desk, season: Season) -> Near | None:
         """What is offered where the plan that is there is of the season as it was before."""
-        file = plan_file(desk)
+        file = last_plan(desk.entry)
         if file is None:
             return None
         done = bool(campaign_in(file).get("done"))
@@ -103,7 +103,7 @@ class SeasonViews:
                 return go(f"/s/{desk.entry.key}")
             seconds = seconds_of(form.get("seconds"), USUAL)
             job = Job(desk, typed, seconds, tasks.plan, base=typed.fingerprint)
-            near, file = self._near(desk, typed), plan_file(desk)
+            near, file = self._near(desk, typed), last_plan(desk.entry)
             if file is not None and near is not None and (near.must or form.get("near")):
                 job.season, job.earlier, job.notes = api.bring_in(typed, file)
             self.site.works.give(job)
@@ -128,13 +128,10 @@ class SeasonViews:
     def _live(self, job: Job) -> dict[str, Any]:
         manner = manner_of(job.season.farm)
         last = job.points[-1] if job.points else None
-        gap = None
-        if last and last.cost is not None and last.bound is not None:
-            gap = known_gap(max(0.0, last.cost - last.bound) / max(1.0, abs(last.cost)))
         return {
             "job": job,
             "last": last,
-            "gap": gap,
+            "gap": known_gap(last.gap) if last else None,
             "nearness": NEARNESS,
             "money": lambda v: cells.say(v, Measure.MONEY, manner),
             "area": lambda v: manner.say(v, Measure.AREA),

@@ -10,8 +10,8 @@ from starlette.exceptions import HTTPException
 from planner.errors import InputError
 from planner.page import cells, tasks
 from planner.page.answers import go, seconds_of
+from planner.page.desk import Job
 from planner.page.plan_views import kept_in, listed, send
-from planner.page.work import Job
 from planner.report.grower_frames import file_names
 from planner.report.share_frames import settlement_book
 from planner.sharing.growers import growers_of, shared

@@ -16,6 +16,7 @@ from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
 from planner.page.shelf import MOST_LISTED
 from planner.page.site import HERE
+from planner.page.stored import last_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -85,7 +86,7 @@ class StartViews:
             return "being planned"
         if desk is not None and desk.read().faults:
             return "has faults"
-        planned = (entry.plans / "plan.json").is_file() or (desk is not None and desk.made)
+        planned = last_plan(entry) or (desk is not None and desk.made)
         return "planned" if planned else "no plan yet"
 
     def blank(self, _request: Request) -> Response:

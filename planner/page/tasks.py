@@ -8,8 +8,8 @@ from typing import TYPE_CHECKING
 from planner import api
 from planner.errors import Interrupted, NoPlanError
 from planner.explain.compare import compare
-from planner.page.desk import STORED, Made, bills_first, shared_folder, take
-from planner.page.work import Phase
+from planner.page.desk import Made, Phase
+from planner.page.stored import STORED, bills_first, shared_folder, take
 from planner.plan.earlier import just_made
 from planner.report.plan_files import plan_book
 from planner.report.share_files import write_shares
@@ -19,7 +19,7 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.explain.explain import Explanation
-    from planner.page.work import Job
+    from planner.page.desk import Job
     from planner.plan.plan import Plan
 
 

@@ -14,7 +14,7 @@ from planner.explain.tried import try_out
 from planner.form.keep import with_scenario
 from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of, sentence
-from planner.page.work import Job
+from planner.page.desk import Job
 from planner.report.comparison import comparison_book
 from planner.report.measures import Measure, manner_of
 from planner.report.tried_frames import tried_book
@@ -31,7 +31,7 @@ if TYPE_CHECKING:
     from planner.season.grids import Book as Cells
 
 USUAL_AGAIN = 20
-TRIED = "with your changes"
+WITH_CHANGES = "with your changes"
 
 
 class TryViews:
@@ -140,7 +140,7 @@ class TryViews:
                     now,
                     seconds_of(form.get("seconds"), USUAL_AGAIN),
                     tasks.plan,
-                    name=TRIED if changed else "planned again",
+                    name=WITH_CHANGES if changed else "planned again",
                     made=made,
                     most_moved=most,
                     changes=changed,

@@ -25,11 +25,12 @@ from planner import api
 from planner.errors import OutputError
 from planner.explain.tried import try_out
 from planner.many.found import seasons_in
-from planner.page.desk import Desk, Desks, Taken, take
+from planner.page.desk import Desk, Desks, Taken
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.plan_views import kept_in, listed
 from planner.page.server import serve
 from planner.page.shelf import STORE
+from planner.page.stored import take
 from planner.report.campaign_files import update_campaign
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Sheet

@@ -8,9 +8,9 @@ import pytest
 
 pytest.importorskip("markupsafe")
 
+from planner.optimize.options import Progress
 from planner.page import svg
 from planner.page.closing import closing_in
-from planner.page.work import Point
 from planner.report.measures import Manner, Measure
 from planner.report.sheets import Book, Chart, ChartKind, Charts, Column, Link, Series, Sheet, Table
 
@@ -68,7 +68,7 @@ def test_bars_side_by_side_begin_at_the_axis_and_what_stands_out_is_filled_other
 
 def test_the_first_plan_of_a_search_is_seen_before_there_is_a_second() -> None:
     """Its line goes on to now: from 1 s to 3 s of 10."""
-    picture = str(closing_in([Point(1.0, 500.0, None, 0.0)], 3.0, 10.0, Manner()))
+    picture = str(closing_in([Progress(1.0, 500.0, None, 0.0)], 3.0, 10.0, Manner()))
     at = {int(s): float(x) for x, s in re.findall(r'<text x="([^"]+)"[^>]*>(\d+) s<', picture)}
     traced = re.search(r'points="(\S+),\S+ (\S+),\S+" class="best"', picture)
     assert traced is not None
