@@ -10,7 +10,7 @@ from planner.agronomy.rates import liquid_per_cwt
 from planner.agronomy.suitability import Bar, lot_obstacles, obstacles
 from planner.explain.limits import Cause, Scene, miss, not_enough
 from planner.explain.supply import units_short
-from planner.explain.words import Speech, count, listing, number
+from planner.explain.words import Speech, count, listing, maturities, maturity
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -60,23 +60,6 @@ def _diagnose(field: Field, shortage: Shortage, scene: Scene) -> ShortField:
 # -- no lot ---------------------------------------------------------------------------------------
 
 
-def window(field: Field) -> str:
-    """Return a field's maturity window in words.
-
-    >>> from planner.season.domain import Field, SeedingRate
-    >>> window(Field("A", 80, SeedingRate(140000), 1.8, 2.2)), window(Field("B", 1, None, 2.0))
-    ('1.8 to 2.2', '2 or later')
-    """
-    low, high = field.earliest, field.latest
-    if low is None and high is None:
-        return "any"
-    if low is None:
-        return f"{number(high or 0.0, 2)} or earlier"
-    return (
-        f"{number(low, 2)} or later" if high is None else f"{number(low, 2)} to {number(high, 2)}"
-    )
-
-
 def _no_lot(field: Field, season: Season) -> tuple[Cause, str]:
     """No lot may go on the field, whatever the recipe."""
     if not season.lots:
@@ -100,8 +83,9 @@ def _bar_words(field: Field, bar: Bar, season: Season, n: int) -> str:
             (lot for lot in season.lots if miss(field, lot) > 0),
             key=lambda lot: (miss(field, lot), lot.name),
         )
-        nearest = f"nearest {near.name} at {number(near.maturity, 2)}"
-        return f"{verb} outside its maturity window {window(field)} ({nearest})"
+        nearest = f"nearest {near.name} at {maturity(near.maturity)}"
+        window = maturities(field.earliest, field.latest)
+        return f"{verb} outside its maturity window {window} ({nearest})"
     if bar is Bar.TRAIT:
         return f"{'has' if n == 1 else 'have'} a trait other than {listing(field.traits, 'or')}"
     if bar is Bar.GROWER:

@@ -13,7 +13,7 @@ from planner.agronomy.suitability import (
     recipe_obstacles,
     seed_obstacles,
 )
-from planner.explain.words import Speech, count, listing, number
+from planner.explain.words import Speech, count, listing, maturity
 
 if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
@@ -65,7 +65,7 @@ def idle_lots(season: Season, fits: Fits) -> list[Barred]:
         tally = Counter(bars).most_common()
         kept = listing([f"{BAR_WORDS[bar]} keeps it off {n:,}" for bar, n in tally])
         sentence = (
-            f"Lot {lot.name} ({lot.variety}, {number(lot.maturity, 2)}) fits none of the "
+            f"Lot {lot.name} ({lot.variety}, {maturity(lot.maturity)}) fits none of the "
             f"{count(len(season.fields), 'field')}: {kept}."
         )
         bar = tally[0][0]

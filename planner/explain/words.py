@@ -80,6 +80,26 @@ def listing(names: Sequence[str], last: str = "and") -> str:
     return f"{', '.join(names[:-1])} {last} {names[-1]}"
 
 
+def maturity(value: float) -> str:
+    """A maturity with one decimal, or two where it has them.
+
+    >>> maturity(2.0), maturity(1.85)
+    ('2.0', '1.85')
+    """
+    return f"{value:.2f}".removesuffix("0")
+
+
+def maturities(earliest: float | None, latest: float | None) -> str:
+    """Which maturities a field may have.
+
+    >>> maturities(1.8, 2.4), maturities(None, 2.0), maturities(2.0, None), maturities(None, None)
+    ('1.8 to 2.4', 'up to 2.0', '2.0 or later', 'any')
+    """
+    if latest is None:
+        return "any" if earliest is None else f"{maturity(earliest)} or later"
+    return f"{'up' if earliest is None else maturity(earliest)} to {maturity(latest)}"
+
+
 def added_words(added: Sequence[Added]) -> str:
     """Say containers that are added to an order.
 

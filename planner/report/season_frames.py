@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.explain.barred import barred
+from planner.explain.words import count, maturities, maturity
 from planner.plan.questions import questions
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
@@ -55,10 +56,6 @@ def understood_book(season: Season) -> Book:
     )
 
 
-def _many(count: int, what: str) -> str:
-    return f"{count:,} {what}{'' if count == 1 else 's'}"
-
-
 def _figures(season: Season) -> KeyFigures:
     on_hand = sum(lot.on_hand for lot in season.lots)
     for_sale = sum(lot.can_buy for lot in season.lots)
@@ -69,13 +66,13 @@ def _figures(season: Season) -> KeyFigures:
                 f"Land, {manner.label(Measure.AREA)}",
                 sum(f.acres for f in season.fields),
                 Measure.AREA,
-                _many(len(season.fields), "field"),
+                count(len(season.fields), "field"),
             ),
             KeyFigure(
                 "Seed on hand, units",
                 on_hand,
                 Measure.UNITS,
-                f"{_many(len(season.lots), 'lot')}; "
+                f"{count(len(season.lots), 'lot')}; "
                 f"{manner.say(for_sale, Measure.UNITS)} more for sale",
             ),
             KeyFigure("Recipes", len(season.recipes), Measure.COUNT),
@@ -83,7 +80,7 @@ def _figures(season: Season) -> KeyFigures:
                 "Products",
                 len(season.products),
                 Measure.COUNT,
-                f"{_many(len(season.containers), 'container')} for sale",
+                f"{count(len(season.containers), 'container')} for sale",
             ),
         )
     )
@@ -114,7 +111,7 @@ def _fields(season: Season) -> Table:
             f.name,
             f.acres,
             _sowing(f, season),
-            _window(f.earliest, f.latest),
+            maturities(f.earliest, f.latest),
             "; ".join(f.traits) or "any",
             f.planting_date,
             f.grower or "",
@@ -148,31 +145,12 @@ def _sowing(field: Field, season: Season) -> str:
     return f"{plants}, {manner.say(field.sowing.emergence, Measure.PERCENT)} emerge"
 
 
-def _window(low: float | None, high: float | None) -> str:
-    """Say which maturities a field may have.
-
-    >>> _window(1.8, 2.4), _window(None, 2.0), _window(None, None)
-    ('1.8 to 2.4', 'up to 2.0', 'any')
-    """
-    if low is None and high is None:
-        return "any"
-    if low is None:
-        return f"up to {_maturity(high)}"
-    return (
-        f"{_maturity(low)} or later" if high is None else f"{_maturity(low)} to {_maturity(high)}"
-    )
-
-
-def _maturity(value: float | None) -> str:
-    return f"{value:.2f}".removesuffix("0") if value is not None else ""
-
-
 def _lots(season: Season) -> Table:
     rows = tuple(
         (
             lot.name,
             lot.variety,
-            _maturity(lot.maturity),
+            maturity(lot.maturity),
             "; ".join(lot.trait),
             lot.on_hand,
             lot.can_buy,

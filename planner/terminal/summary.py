@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from collections import defaultdict
+from math import inf
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
@@ -10,7 +10,14 @@ from planner.agronomy.suitability import lot_obstacles
 from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
 from planner.explain.unused import BAR_WORDS, lot_fits
-from planner.explain.words import capital, count, number, percent_at_most
+from planner.explain.words import (
+    capital,
+    count,
+    maturities,
+    maturity,
+    number,
+    percent_at_most,
+)
 from planner.plan.plan import (
     CENT,
     COST_TERMS,
@@ -123,30 +130,20 @@ def _fit_table(season: Season) -> list[str]:
 
 def _need_table(season: Season) -> list[str]:
     manner = manner_of(season.farm)
-    groups: dict[tuple[float, float], list[Field]] = defaultdict(list)
-    for field in season.fields:
-        low = -1.0 if field.earliest is None else field.earliest
-        groups[low, field.latest if field.latest is not None else 99.0].append(field)
+    groups = grouped(((field.earliest, field.latest), field) for field in season.fields)
     rows = []
-    for (low, high), fields in sorted(groups.items()):
+    for (low, high), fields in sorted(groups.items(), key=lambda group: _ends(*group[0])):
         bounds = [needed_units(field, season) for field in fields]
         least, most = (sum(b[i] for b in bounds) for i in (0, 1))
         units = number(least) if most - least < 0.05 else f"{number(least)} to {number(most)}"
         acres = manner.say(sum(f.acres for f in fields), Measure.AREA)
-        rows.append([_window(low, high), str(len(fields)), acres, units])
+        rows.append([maturities(low, high), str(len(fields)), acres, units])
     return table(["Maturity wanted", "Fields", "Land", "Units needed"], rows)
 
 
-def _window(low: float, high: float) -> str:
-    if low < 0 and high > 90:
-        return "any"
-    if low < 0:
-        return f"up to {maturity_words(high)}"
-    return (
-        f"{maturity_words(low)} or later"
-        if high > 90
-        else f"{maturity_words(low)} to {maturity_words(high)}"
-    )
+def _ends(earliest: float | None, latest: float | None) -> tuple[float, float]:
+    """Ends of a maturity window to sort by; open ones are beyond all others."""
+    return -inf if earliest is None else earliest, inf if latest is None else latest
 
 
 def needed_units(field: Field, season: Season) -> tuple[float, float]:
@@ -166,26 +163,16 @@ def needed_units(field: Field, season: Season) -> tuple[float, float]:
     return (min(each), max(each)) if each else (0.0, 0.0)
 
 
-def maturity_words(maturity: float) -> str:
-    """A maturity with one decimal, or two where it has them.
-
-    >>> maturity_words(2.0), maturity_words(1.85)
-    ('2.0', '1.85')
-    """
-    text = f"{maturity:.2f}"
-    return text.removesuffix("0")
-
-
 def _stock_table(season: Season) -> list[str]:
     lots = grouped((lot.maturity, lot) for lot in season.lots)
     rows = [
         [
-            maturity_words(maturity),
+            maturity(each),
             str(len(group)),
             number(sum(lot.on_hand for lot in group)),
             number(sum(lot.can_buy for lot in group)),
         ]
-        for maturity, group in sorted(lots.items())
+        for each, group in sorted(lots.items())
     ]
     return table(["Maturity", "Lots", "Units on hand", "Still for sale"], rows)
 

@@ -29,7 +29,7 @@ def diagnosed(whole: Season):
 CASES = {
     "MATURITY": (
         season(fields=(field(earliest=1.6, latest=1.9),)),
-        "1 lot is outside its maturity window 1.6 to 1.9 (nearest L1 at 2)",
+        "1 lot is outside its maturity window 1.6 to 1.9 (nearest L1 at 2.0)",
     ),
     "TRAIT": (season(fields=(field(traits=("x",)),)), "1 lot has a trait other than x"),
     "GROWER": (
