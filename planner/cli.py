@@ -8,13 +8,11 @@ plan; 143 ended by the system.
 
 from __future__ import annotations
 
-import math
 import os
 import signal
 import sys
 import threading
 import traceback
-from enum import StrEnum
 from pathlib import Path
 from typing import TYPE_CHECKING, Annotated, NoReturn
 
@@ -23,10 +21,23 @@ import typer
 from planner import __version__
 from planner.errors import InputError, Interrupted, NoPlanError, OutputError, PlannerError
 from planner.terminal import memory, streams
+from planner.terminal.arguments import (
+    Cluster,
+    EffortEach,
+    Input,
+    Out,
+    Pack,
+    Quiet,
+    Seconds,
+    land,
+    number,
+    percent,
+    whole,
+)
 from planner.terminal.text import clean, clean_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
 
 WRONG_USE = 2
 SHORT = 4
@@ -50,117 +61,10 @@ app = typer.Typer(
 )
 
 
-def _number(low: float, high: float = math.inf) -> Callable[[str | float], float]:
-    """Reader of an option that is a number within bounds; it refuses in words of our own."""
-
-    def read(text: str | float) -> float:
-        try:
-            value = float(text)
-        except ValueError:
-            value = math.nan
-        if low <= value <= high and math.isfinite(value):
-            return value
-        msg = f"'{text}' is not {_range('a number', low, high)}"
-        raise typer.BadParameter(msg)
-
-    return read
-
-
-def _percent(low: float, high: float) -> Callable[[str | float], float]:
-    """Reader of an option that is a number of percent, with or without its sign."""
-    read = _number(low, high)
-    return lambda text: read(text.strip().removesuffix("%") if isinstance(text, str) else text)
-
-
-def _address(text: str | None) -> str | None:
-    """Refuse an address that is empty, as of a variable that is not set."""
-    if text is None or text.strip():
-        return text
-    msg = "the address is empty; leave --cluster out to plan on this machine"
-    raise typer.BadParameter(msg)
-
-
-def _whole(low: int, high: float = math.inf) -> Callable[[str | int], int]:
-    """Reader of an option that is a whole number within bounds."""
-
-    def read(text: str | int) -> int:
-        try:
-            value = int(text)
-        except ValueError:
-            value = low - 1
-        if low <= value <= high:
-            return value
-        msg = f"'{text}' is not {_range('a whole number', low, high)}"
-        raise typer.BadParameter(msg)
-
-    return read
-
-
-def _range(what: str, low: float, high: float) -> str:
-    """Bounds of an option in words.
-
-    >>> _range("a number", 0.1, math.inf), _range("a whole number", 2, 4096)
-    ('a number of 0.1 or more', 'a whole number from 2 to 4096')
-    """
-    return f"{what} of {low} or more" if high == math.inf else f"{what} from {low} to {high}"
-
-
-def _land(text: str | None) -> str | None:
-    """Refuse a text that is no land; its unit is known once the season is."""
-    from planner.units import Measure, Unreadable, read_quantity
-
-    if text is None:
-        return None
-    try:
-        if read_quantity(text, Measure.AREA, "acres") >= 0.0:
-            return text
-        msg = f"{text} is less than zero"
-    except Unreadable as error:
-        msg = f"'{text}' is not {error.expected}"
-    raise typer.BadParameter(msg)
-
-
 def _version(asked: bool) -> None:
     if asked:
         _print(f"wholedrum {__version__}")
         raise typer.Exit
-
-
-class Pack(StrEnum):
-    """What --pack takes."""
-
-    WINTER = "winter"
-    SHOP = "shop"
-    STUDY = "study"
-    ALL = "all"
-
-
-Input = Annotated[
-    Path, typer.Argument(metavar="INPUT", help="Season: a workbook, or a folder of CSV files.")
-]
-Out = Annotated[
-    Path | None,
-    typer.Option("--out", metavar="DIR", help="Folder to write into.  [default: beside INPUT]"),
-]
-Seconds = Annotated[
-    float, typer.Option(parser=_number(0.1), metavar="N", help="Seconds for deciding.")
-]
-EffortEach = Annotated[
-    int | None,
-    typer.Option(
-        parser=_whole(1), metavar="N", help="Stop each plan after this many steps instead."
-    ),
-]
-Cluster = Annotated[
-    str | None,
-    typer.Option(
-        "--cluster",
-        metavar="ADDRESS",
-        callback=_address,
-        help="Work on this running Dask cluster instead, such as tcp://host:8786.",
-    ),
-]
-Quiet = Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")]
 
 
 @app.callback()
@@ -265,7 +169,7 @@ def plan(
     gap: Annotated[
         float,
         typer.Option(
-            parser=_number(0),
+            parser=number(0),
             metavar="G",
             help="Stop once the plan is proven this near the cheapest, as a share of the total: "
             "0.01 is 1%.",
@@ -274,7 +178,7 @@ def plan(
     effort: Annotated[
         int | None,
         typer.Option(
-            parser=_whole(1),
+            parser=whole(1),
             metavar="N",
             help="Stop after this many steps instead: the same plan every time.",
         ),
@@ -282,7 +186,7 @@ def plan(
     seed: Annotated[
         int,
         typer.Option(
-            parser=_whole(0, 2**31 - 1),
+            parser=whole(0, 2**31 - 1),
             metavar="N",
             help="Random seed: the same number makes the same random choices.",
         ),
@@ -296,7 +200,7 @@ def plan(
     why: Annotated[
         float | None,
         typer.Option(
-            parser=_number(0),
+            parser=number(0),
             metavar="N",
             help="Seconds for planning again without each rule, and for repairs of shortages."
             "  [default: a third of --seconds, 6 to 20]",
@@ -338,7 +242,7 @@ def plan(
         float | None,
         typer.Option(
             "--safe",
-            parser=_percent(1, 100),
+            parser=percent(1, 100),
             metavar="PERCENT",
             help="Add the cheapest containers found until every product suffices in that many of "
             "100 seasons drawn from sheet Unknowns.",
@@ -349,7 +253,7 @@ def plan(
         typer.Option(
             "--most-moved",
             metavar="LAND",
-            callback=_land,
+            callback=land,
             help="With --since: land that may change seed or recipe at the most, such as 40 (acres,"
             " or ha where Units is metric), '40 acres' or '16 ha'.",
         ),
@@ -392,7 +296,7 @@ def share(
     each: Annotated[
         float | None,
         typer.Option(
-            parser=_number(0.1),
+            parser=number(0.1),
             metavar="N",
             help="Seconds for the plan of each group of growers by itself."
             "  [default: a sixth of --seconds]",
@@ -400,7 +304,7 @@ def share(
     ] = None,
     effort: EffortEach = None,
     workers: Annotated[
-        int, typer.Option(parser=_whole(1), metavar="N", help="Groups planned side by side.")
+        int, typer.Option(parser=whole(1), metavar="N", help="Groups planned side by side.")
     ] = 1,
     cluster: Cluster = None,
     quiet: Quiet = False,
@@ -424,7 +328,7 @@ def risk(
     draws: Annotated[
         int,
         typer.Option(
-            parser=_whole(2, 4096),
+            parser=whole(2, 4096),
             metavar="N",
             help="Seasons to draw for comparing the best orders; rounded up to 2, 4, 8, ...",
         ),
@@ -433,7 +337,7 @@ def risk(
     seed: Annotated[
         int,
         typer.Option(
-            parser=_whole(0, 2**31 - 4),
+            parser=whole(0, 2**31 - 4),
             metavar="N",
             help="Random seed: the same number draws the same seasons.",
         ),
@@ -441,7 +345,7 @@ def risk(
     workers: Annotated[
         int | None,
         typer.Option(
-            parser=_whole(1, 256),
+            parser=whole(1, 256),
             metavar="N",
             help="Processes on this machine that solve side by side.  [default: one for each core "
             "where Dask is installed, else 1]",
@@ -478,7 +382,7 @@ def many(
     ],
     seconds: Seconds = 60.0,
     workers: Annotated[
-        int, typer.Option(parser=_whole(1), metavar="N", help="Seasons planned side by side.")
+        int, typer.Option(parser=whole(1), metavar="N", help="Seasons planned side by side.")
     ] = 1,
     cluster: Cluster = None,
     effort: EffortEach = None,
@@ -591,7 +495,7 @@ def page(
     port: Annotated[
         int,
         typer.Option(
-            parser=_whole(0, 65535),
+            parser=whole(0, 65535),
             metavar="N",
             show_default=False,
             help="Port to use.  [default: a free one]",
@@ -681,9 +585,9 @@ def _open_closed_streams() -> None:
 
     Else the first file that is opened would take the place of one, and get what is printed.
     """
-    for number in range(3):
+    for stream in range(3):
         try:
-            os.fstat(number)
+            os.fstat(stream)
         except OSError:
             os.open(os.devnull, os.O_RDWR)  # takes the lowest number that is free: this one
     if sys.stdout is None:
@@ -692,7 +596,7 @@ def _open_closed_streams() -> None:
         sys.stderr = os.fdopen(2, "w")
 
 
-def _terminated(_number: int, _frame: object) -> NoReturn:
+def _terminated(number: int, _frame: object) -> NoReturn:
     """Let go of what is half done, as after Ctrl-C, where the system would just end the process."""
     raise SystemExit(TERMINATED)
 

@@ -65,7 +65,7 @@ HOMES = {
     "dask": ("engine/",),
     "distributed": ("engine/",),
     "icalendar": ("campaign/", "report/"),
-    "typer": ("cli.py",),
+    "typer": ("cli.py", "terminal/arguments"),
     "starlette": ("page/",),
     "uvicorn": ("page/server",),
     "jinja2": ("page/site",),

@@ -9,6 +9,7 @@ from datetime import date
 from typing import TYPE_CHECKING
 from urllib.parse import quote
 
+from planner.campaign.days import said
 from planner.report.fit import header, measure_of, plain
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Look, Table
@@ -142,9 +143,7 @@ def say(value: Value, measure: Measure, manner: Manner, decimals: int | None = N
     if isinstance(value, bool):
         return "yes" if value else "no"
     if isinstance(value, date):
-        if manner.metric:
-            return f"{value:%a} {value.isoformat()}"
-        return f"{value:%a} {value.month}/{value.day}/{value.year}"
+        return said(value, metric=manner.metric)
     if isinstance(value, str):
         return value
     return _number(float(value), measure, manner, decimals)

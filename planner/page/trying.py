@@ -8,8 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.report.measures import Measure, manner_of
 from planner.season.domain import WhatIf
-from planner.units import Measure as Land
-from planner.units import read_quantity
+from planner.units import read_land
 
 if TYPE_CHECKING:
     from collections.abc import Iterator, Mapping
@@ -164,9 +163,8 @@ def most_moved(text: str, season: Season) -> float | None:
     Unreadable
         When it is no land.
     """
-    unit = "ha" if season.farm.metric else "acres"
     given = text.strip()[:MOST_TEXT]
-    return max(0.0, read_quantity(given, Land.AREA, unit)) if given else None
+    return max(0.0, read_land(given, metric=season.farm.metric)) if given else None
 
 
 def counts(

@@ -20,6 +20,7 @@ from planner.terminal import places, summary
 from planner.terminal.deciding import decide, interrupted_by
 from planner.terminal.interrupt import kept
 from planner.terminal.text import paragraph, written_lines
+from planner.units import read_land
 
 if TYPE_CHECKING:
     import threading
@@ -215,17 +216,11 @@ def _beside(paths: Sequence[Path]) -> list[str]:
     return ["", *paragraph(text, 0)]
 
 
-def _acres(land: str | None, season: Season) -> float | None:
-    from planner.units import Measure, read_quantity
-
-    unit = "ha" if season.farm.metric else "acres"
-    return None if land is None else read_quantity(land, Measure.AREA, unit)
-
-
 def _near(
     known: _Known, old: Earlier, cheapest: Plan, options: Options, most_moved: str | None
 ) -> tuple[Plan, Again]:
-    acres = _acres(most_moved, known.season)
+    metric = known.season.farm.metric
+    acres = None if most_moved is None else read_land(most_moved, metric=metric)
     return interrupted_by(
         lambda stop: api.keep_near(
             known.season,

@@ -10,7 +10,13 @@ from planner.units.factors import Unit, find_unit, in_unit, is_bare_ounces, is_r
 from planner.units.measures import ACCEPTED, RATES, Measure
 from planner.units.money import say_money
 from planner.units.numbers import MOST, Unreadable, read_number, refuse
-from planner.units.quantities import check_unit, read_percent, read_quantity, read_rate
+from planner.units.quantities import (
+    check_unit,
+    read_land,
+    read_percent,
+    read_quantity,
+    read_rate,
+)
 
 __all__ = [
     "ACCEPTED",
@@ -24,6 +30,7 @@ __all__ = [
     "in_unit",
     "is_bare_ounces",
     "is_rate_unit",
+    "read_land",
     "read_number",
     "read_percent",
     "read_quantity",

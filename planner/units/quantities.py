@@ -71,6 +71,20 @@ def read_quantity(
     return result
 
 
+def read_land(text: str, *, metric: bool) -> float:
+    """Read land in acres; a bare number is in ha on a metric farm, else in acres.
+
+    Raises
+    ------
+    Unreadable
+        When the text is no number, or its unit is none of land.
+
+    >>> read_land("40", metric=False), round(read_land("40", metric=True), 2)
+    (40.0, 98.84)
+    """
+    return read_quantity(text, Measure.AREA, "ha" if metric else "acres")
+
+
 _PIECE = re.compile(r"\s*([\d.,]+)\s*([^\d,;]+?)[\s,]*(?=\d|$)")
 _CONTAINER = re.compile(r"\b(?:jug|keg|drum|tote|bottle|can|pail|box|container)(?:s|es)?$", re.I)
 
