@@ -389,9 +389,11 @@ def many(
     quiet: Quiet = False,
 ) -> None:
     """Plan every season of a folder; sum up orders, what pooling saves, and needs by week."""
-    from planner.terminal.many import plan_folder
+    from planner.terminal.deciding import Options
+    from planner.terminal.many import plan_many
 
-    for line in plan_folder(folder, out, seconds, workers, cluster, effort, quiet=quiet):
+    options = Options(seconds, effort=effort, quiet=quiet)
+    for line in plan_many(folder, out, options, workers, cluster):
         _print(line)
 
 

@@ -23,6 +23,7 @@ if TYPE_CHECKING:
 
     from planner.many.run import All
     from planner.sharing.dealer import Planned, Pooled
+    from planner.terminal.deciding import Options
 
 CORES = 2
 """Cores that each season's plan keeps busy."""
@@ -38,17 +39,17 @@ STOPPING_POOL = (
 )
 
 
-def plan_folder(
-    folder: Path,
-    out: Path,
-    seconds: float,
-    workers: int,
-    cluster: str | None,
-    effort: int | None = None,
-    *,
-    quiet: bool = False,
+def plan_many(
+    folder: Path, out: Path, options: Options, workers: int, cluster: str | None
 ) -> list[str]:
     """Plan every season of a folder and write the summary.
+
+    Parameters
+    ----------
+    options
+        For each season; the gap and the random choices are always the same.
+    workers, cluster
+        Seasons planned side by side here, or the address of a Dask cluster that plans them.
 
     Returns
     -------
@@ -70,14 +71,14 @@ def plan_folder(
     sources = seasons_in(folder)
     others = left_out(folder, sources)
     check_folder(out, (SUMMARY,))
-    cores = None if effort is not None else CORES
-    options = SolveOptions(seconds=seconds, effort=effort, cores=cores)
-    line = CountLine("seasons", len(sources), quiet=quiet)
+    cores = None if options.effort is not None else CORES
+    each = SolveOptions(seconds=options.seconds, effort=options.effort, cores=cores)
+    line = CountLine("seasons", len(sources), quiet=options.quiet)
     made, stopped = watched(
         lambda stop: plan_all(
             sources,
             out / PLANS,
-            options,
+            each,
             version=__version__,
             workers=workers,
             cluster=cluster,
@@ -88,10 +89,10 @@ def plan_folder(
         line,
         "Stopping: what is planned is kept. Press Ctrl-C again to quit now.",
     )
-    pooled = () if stopped else _pooled(made.records, effort, quiet=quiet)
+    pooled = () if stopped else _pooled(made.records, options)
     book = render(many_book(made.records, pooled, made.left, others))
     written = write_or_beside(out, {SUMMARY: book})
-    shown = [] if quiet else many_lines(made, pooled, others)
+    shown = [] if options.quiet else many_lines(made, pooled, others)
     return [*shown, *written_lines(written)]
 
 
@@ -99,16 +100,16 @@ def _manner(record: Planned) -> Manner:
     return Manner(record.metric, record.currency)
 
 
-def _pooled(records: tuple[Planned, ...], effort: int | None, *, quiet: bool) -> tuple[Pooled, ...]:
+def _pooled(records: tuple[Planned, ...], options: Options) -> tuple[Pooled, ...]:
     """One order for all of a currency; none where fewer than two buy or none is found."""
     from planner.errors import Interrupted, NoPlanError
     from planner.sharing.dealer import by_currency, pool
 
-    options = SolveOptions(seconds=POOL_SECONDS, effort=effort)
+    pooling = SolveOptions(seconds=POOL_SECONDS, effort=options.effort)
     found = []
     for currency, group in by_currency(records).items():
-        line = ProgressLine(Manner(currency=currency), "one order for all", quiet=quiet)
-        work = partial(pool, group, options, line.update)
+        line = ProgressLine(Manner(currency=currency), "one order for all", quiet=options.quiet)
+        work = partial(pool, group, pooling, line.update)
         with suppress(NoPlanError, Interrupted):
             one, stopped = watched(work, line, STOPPING_POOL)
             found.append(one)

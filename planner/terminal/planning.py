@@ -24,7 +24,7 @@ from planner.units import read_land
 
 if TYPE_CHECKING:
     import threading
-    from collections.abc import Callable, Sequence
+    from collections.abc import Sequence
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
@@ -35,8 +35,7 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
-
-    Say = Callable[[Sequence[str]], None]
+    from planner.terminal.text import Say
 
 
 @dataclass(frozen=True, slots=True)

@@ -23,7 +23,7 @@ if TYPE_CHECKING:
     from planner.risk.compared import TwoStages
     from planner.season.domain import Season
     from planner.terminal.deciding import Options
-    from planner.terminal.planning import Say
+    from planner.terminal.text import Say
 
 FIRST = 0.1
 """Share of the time in which the plan itself is decided, where none is given."""

@@ -13,13 +13,13 @@ from planner.terminal.progress import CountLine
 from planner.terminal.text import paragraph, table, written_lines
 
 if TYPE_CHECKING:
-    from collections.abc import Callable, Sequence
     from pathlib import Path
 
     from planner.season.domain import Season
     from planner.sharing.bills import Bill
     from planner.sharing.shares import Sharing
     from planner.terminal.deciding import Options
+    from planner.terminal.text import Say
 
 
 def share_season(
@@ -29,7 +29,7 @@ def share_season(
     each: float,
     workers: int,
     cluster: str | None,
-    say: Callable[[Sequence[str]], None],
+    say: Say,
 ) -> None:
     """Plan a season with several growers, share its cost and write the files.
 

@@ -9,8 +9,11 @@ import unicodedata
 from typing import TYPE_CHECKING
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Callable, Iterable, Sequence
     from typing import TextIO
+
+    Say = Callable[[Sequence[str]], None]
+    """Prints lines."""
 
 LINE = 100
 """Columns of running text, at the most."""

@@ -35,7 +35,8 @@ from planner.sharing.dealer import (
     pool,
     to_data,
 )
-from planner.terminal.many import PLANS, many_lines, plan_folder
+from planner.terminal.deciding import Options
+from planner.terminal.many import PLANS, many_lines, plan_many
 from planner.units.money import cents
 from tests.support.inputs import folder as write_season
 from tests.support.inputs import put
@@ -405,7 +406,7 @@ class TestFolder:
             "C.ODS is left out: only .xlsx and .xlsm are read; save it as .xlsx.",
             "plan.xlsx is left out: wholedrum wrote it, it is no season.",
         )
-        lines = plan_folder(tmp_path, tmp_path / "out", 1.0, 1, None, 1)
+        lines = plan_many(tmp_path, tmp_path / "out", Options(1.0, effort=1), 1, None)
         assert " ".join(told) in " ".join(line.strip() for line in lines)
         book = load_workbook(tmp_path / "out" / SUMMARY)
         values = {c.value for row in book["All seasons"].iter_rows() for c in row}
@@ -419,7 +420,7 @@ class TestFolder:
     def test_the_summary_holds_every_season(self, tmp_path):
         home, out = some(tmp_path, ODD), tmp_path / "out"
         (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
-        said = plan_folder(home, out, 60.0, 1, None, 1, quiet=True)
+        said = plan_many(home, out, Options(60.0, effort=1, quiet=True), 1, None)
         assert said[-1].endswith("all seasons.xlsx")
         book = load_workbook(out / "all seasons.xlsx")
         assert {"All seasons", "Faults", "All orders", "By week"} <= set(book.sheetnames)
@@ -444,7 +445,7 @@ class TestFolder:
         home, out = some(tmp_path, ODD[:2]), tmp_path / "out"
         before = signal.signal(signal.SIGINT, signal.default_int_handler)  # ignored in a background
         try:
-            plan_folder(home, out, 60.0, 1, None, 1)
+            plan_many(home, out, Options(60.0, effort=1), 1, None)
         finally:
             signal.signal(signal.SIGINT, before)
         assert (out / SUMMARY).exists()
