@@ -44,7 +44,7 @@ class Begun(NamedTuple):
 NOTHING_DONE = Begun()
 
 
-def begun_by(campaign: Campaign, today: date | None = None) -> Begun:
+def begun_by(campaign: Campaign, today: date | None) -> Begun:
     """What is done of a campaign; `today` is the first day left, where it is given."""
     done = _runs(campaign)
     return Begun(done, _line(campaign.batches, done), _cursor(campaign, done, today))

@@ -32,7 +32,7 @@ def change_minutes(before: frozenset[str], after: frozenset[str], shop: Shop) ->
     return len(before ^ after) * shop.changeover_minutes
 
 
-def setups(order: Sequence[Batch], shop: Shop, line: Line = EMPTY) -> Iterator[float]:
+def setups(order: Sequence[Batch], shop: Shop, line: Line) -> Iterator[float]:
     """Minutes before each batch of an order: change of products, calibration for a new lot."""
     products, lot = line.products, line.lot
     for batch in order:

@@ -91,7 +91,7 @@ def _entry(campaign: Campaign, text: str) -> Done:
     raise ValueError(problem)
 
 
-def no_batch(campaign: Campaign, lot: str = "") -> str:
+def no_batch(campaign: Campaign, lot: str) -> str:
     """Say which batches there are, of a lot that has some those."""
     mine = [b for b in campaign.batches if key(b.lot) == key(lot)]
     batches = "; ".join(f"{b.lot}:{b.recipe}" for b in mine or campaign.batches)

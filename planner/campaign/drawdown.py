@@ -36,7 +36,7 @@ ROUNDING = 1e-9
 class Tap:
     """The state of one product: which container is on the line and what is left in it."""
 
-    def __init__(self, supply: Supply, *, metric: bool = False) -> None:
+    def __init__(self, supply: Supply, *, metric: bool) -> None:
         self.metric = metric
         self.supply = supply
         self.number = 0

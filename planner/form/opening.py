@@ -35,7 +35,7 @@ CAUTION = (
 )
 
 
-def write_opening(page: Worksheet, what: str, notes: tuple[str, ...] = ()) -> None:
+def write_opening(page: Worksheet, what: str, notes: tuple[str, ...]) -> None:
     """Write the page; `what` says in a few words what the workbook holds, `notes` how it came."""
     page.sheet_view.showGridLines = False
     page.column_dimensions["A"].width = 3

@@ -90,4 +90,4 @@ def _plan(season: Season, task: Task) -> tuple[Planned, dict[str, bytes]]:
     plan = complete(solve(season, task.options), season)
     campaign = make_campaign(season, plan)
     record = record_of(season, plan, campaign, task.name, task.mark)
-    return record, plan_content(plan, season, packs=WINTER, campaign=campaign)
+    return record, plan_content(plan, season, campaign, packs=WINTER)

@@ -42,9 +42,7 @@ WAIT = 10.0
 """Seconds that the browser is held back until the server listens."""
 
 
-def make_app(
-    folder: Path, port: int, keys: Keys, end: Callable[[], None] = lambda: None
-) -> tuple[Guard, Site]:
+def make_app(folder: Path, port: int, keys: Keys, end: Callable[[], None]) -> tuple[Guard, Site]:
     """Make the application behind its guard.
 
     Parameters

@@ -103,7 +103,7 @@ def _powder_not_counted(facts: Facts, powders: list[str]) -> list[str]:
     ]
 
 
-def short_sheet(facts: Facts, ways_out: tuple[Block, ...] = ()) -> Sheet:
+def short_sheet(facts: Facts, ways_out: tuple[Block, ...]) -> Sheet:
     """Make the sheet of the acres that stay unplanted, and of what would cover them."""
     return Sheet(
         SHORT_FIELDS,

@@ -68,7 +68,7 @@ class Style:
     protection: Protection | None = None
 
 
-def _font(size: float = 10, bold: bool = False, color: str = INK, **more: object) -> Font:
+def _font(size: float, bold: bool = False, color: str = INK, **more: object) -> Font:
     return Font(name=FONT, size=size, bold=bold, color=color, **more)  # type: ignore[arg-type]
 
 

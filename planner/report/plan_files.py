@@ -71,7 +71,7 @@ def write_plan(
     if campaign.shop.apart:  # its days stay those of the plan that is replaced
         apart = told_apart_by(Path(folder) / f"{stem}.json") or campaign.shop.apart
         campaign = replace(campaign, shop=replace(campaign.shop, apart=apart))
-    content = plan_content(plan, season, why, stem, packs, stages=stages, campaign=campaign)
+    content = plan_content(plan, season, campaign, why, stem, packs, stages=stages)
     refuse_to_lose(Path(folder) / f"{stem}.json", content[f"{stem}.json"])
     return write_or_beside(Path(folder), content)
 
@@ -79,25 +79,24 @@ def write_plan(
 def plan_content(
     plan: Plan,
     season: Season,
+    campaign: Campaign,
     why: Explanation | None = None,
     stem: str = STEM,
     packs: Sequence[str] = PACKS,
     sharing: Sharing | None = None,
     stages: TwoStages | None = None,
-    campaign: Campaign | None = None,
 ) -> dict[str, bytes]:
     """Files of a plan by their names, as `write_plan` writes them.
 
     Parameters
     ----------
+    campaign
+        The plan's.
     sharing
         Bills of growers by the farm's rule; by use where not given.
     stages
         Orders compared over draws of what is not known, to be written too.
-    campaign
-        The plan's; made here where not given.
     """
-    from planner.campaign.campaign import make_campaign
     from planner.campaign.ical import to_ical
     from planner.campaign.store import to_dict
     from planner.explain.as_json import plain
@@ -115,7 +114,6 @@ def plan_content(
     from planner.sharing.bills import bills_json
     from planner.sharing.shares import bills_of
 
-    campaign = campaign or make_campaign(season, plan)
     keys: dict[str, Any] = {} if why is None else why_dict(why)
     keys |= again_keys(season)
     if "what_if" in keys:

@@ -60,7 +60,7 @@ def write_shares(
 
     campaign = campaign or make_campaign(season, plan)
     names = file_names([b.grower for b in sharing.bills])
-    content = plan_content(plan, season, why, sharing=sharing, campaign=campaign)
+    content = plan_content(plan, season, campaign, why, sharing=sharing)
     content[SETTLEMENT_FILE] = render(settlement_book(sharing, plan, season, names))
     for bill in sharing.bills:
         book = grower_book(bill, sharing, plan, season, campaign)

@@ -26,7 +26,7 @@ Texts = dict[str, "list[dict[str, list[Line]]]"]
 class Misplaced(Exception):
     """A cell of What if can't be followed: the key of its column, what was expected, a remedy."""
 
-    def __init__(self, name: str, expected: str, remedy: str = "") -> None:
+    def __init__(self, name: str, expected: str, remedy: str) -> None:
         super().__init__(name)
         self.name, self.expected, self.remedy = name, expected, remedy
 

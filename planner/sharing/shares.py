@@ -332,9 +332,7 @@ def _together(plan: Plan, singles: Sequence[GroupPlan]) -> tuple[OrderLine, ...]
     return tuple(x for x in plan.order if (x.product, x.container) not in alone)
 
 
-def bills_of(
-    plan: Plan, season: Season, sharing: Sharing | None = None
-) -> tuple[tuple[Bill, ...], str]:
+def bills_of(plan: Plan, season: Season, sharing: Sharing | None) -> tuple[tuple[Bill, ...], str]:
     """Bills of those who share a plan, and by what: as shared, else by use; none for one grower."""
     if sharing is not None:
         return sharing.bills, sharing.by

@@ -42,19 +42,19 @@ if TYPE_CHECKING:
 class Extras:
     """What is wanted beyond the plan."""
 
-    why: float = 0.0
+    why: float
     """Seconds for planning changed seasons."""
-    what_if: float = 0.0
+    what_if: float
     """Seconds for each scenario of the sheet What if; 0 for none."""
-    since: Path | None = None
+    since: Path | None
     """A plan.json to stay near to."""
-    most_moved: str | None = None
+    most_moved: str | None
     """Land that may change at the most against that plan; in the farm's unit where it has none."""
-    usual_unknowns: bool = False
+    usual_unknowns: bool
     """Whether to draw what is usually not known where the season says nothing of it."""
-    packs: tuple[str, ...] = PACKS
+    packs: tuple[str, ...]
     """Workbooks to write."""
-    safe: float | None = None
+    safe: float | None
     """Share of draws in which every product must suffice."""
 
 

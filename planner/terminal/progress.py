@@ -26,7 +26,7 @@ LINE = 79
 class ProgressLine:
     """Shows the progress of a run. `update` may be called from any thread, `beat` from the main."""
 
-    def __init__(self, manner: Manner, what: str = "", *, quiet: bool) -> None:
+    def __init__(self, manner: Manner, what: str, *, quiet: bool) -> None:
         self._manner = manner
         self._what = what
         self._quiet = quiet
@@ -92,11 +92,11 @@ class CountLine(ProgressLine):
         self._done = 0
         self._skipped = 0
 
-    def count(self, _done: object = None) -> None:
+    def count(self, _done: object) -> None:
         """Count one job more as done."""
         self._done += 1
 
-    def skip(self, _done: object = None) -> None:
+    def skip(self, _done: object) -> None:
         """Count one job more that was done before and takes no time."""
         self._skipped += 1
 

@@ -14,7 +14,7 @@ if TYPE_CHECKING:
     from planner.campaign.domain import Campaign
 
 
-def campaign_lines(campaign: Campaign, log: Iterable[str] = ()) -> list[str]:
+def campaign_lines(campaign: Campaign, log: Iterable[str]) -> list[str]:
     """Day by day what is left to do, then everything that is wrong or missing.
 
     Parameters

@@ -18,7 +18,7 @@ def say_day(day: date, *, metric: bool = False) -> str:
     return day.isoformat() if metric else f"{day.month}/{day.day}/{day.year}"
 
 
-def read_day(text: str, *, metric: bool = False) -> date:
+def read_day(text: str, *, metric: bool) -> date:
     """Read a day as `say_day` writes it, or as ISO 8601 has it.
 
     Raises
@@ -26,7 +26,7 @@ def read_day(text: str, *, metric: bool = False) -> date:
     ValueError
         When it is no such day.
 
-    >>> read_day("5/8/2027"), read_day("2027-05-08", metric=True)
+    >>> read_day("5/8/2027", metric=False), read_day("2027-05-08", metric=True)
     (datetime.date(2027, 5, 8), datetime.date(2027, 5, 8))
     """
     found = None if metric else _US.fullmatch(text)

@@ -17,7 +17,7 @@ MOST_LETTERS = 100
 class Unreadable(ValueError):
     """A text is not what was expected; says what would have been, and the nearest remedy."""
 
-    def __init__(self, expected: str, remedy: str = "") -> None:
+    def __init__(self, expected: str, remedy: str) -> None:
         super().__init__(expected, remedy)
         self.expected = expected
         self.remedy = remedy

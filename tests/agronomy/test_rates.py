@@ -21,11 +21,11 @@ from tests.support.seasons import lot, product, recipe, season
 STRONG = product(actives=(Active("alpha-ine", 5.0),))
 
 
-def rated(amount, basis=Basis.FLOZ_PER_UNIT, active=None, seeds_per_lb=2800.0, on=STRONG):
+def rated(amount, basis=Basis.FLOZ_PER_UNIT, seeds_per_lb=2800.0):
     """(fl oz a unit, fl oz per cwt) of one rate on a lot."""
-    (rate,) = recipe(Alpha=(amount, basis, active)).rates
+    (rate,) = recipe(Alpha=(amount, basis, None)).rates
     seed = lot(seeds_per_lb=seeds_per_lb)
-    one = season(products=(on,))
+    one = season(products=(STRONG,))
     return floz_per_unit(rate, seed, one), floz_per_cwt(rate, seed, one)
 
 

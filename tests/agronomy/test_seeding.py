@@ -17,8 +17,8 @@ def weight(seeds_per_lb, seeds_per_unit=140_000.0):
     return unit_weight(lot(seeds_per_lb=seeds_per_lb), farm(seeds_per_unit=seeds_per_unit))
 
 
-def pounds_per_acre(seeds, seeds_per_lb, spare=0.0):
-    one, home = lot(seeds_per_lb=seeds_per_lb), farm(spare_seed=spare)
+def pounds_per_acre(seeds, seeds_per_lb):
+    one, home = lot(seeds_per_lb=seeds_per_lb), farm(spare_seed=0.0)
     return units_per_acre(field(seeds=seeds), one, home) * unit_weight(one, home)
 
 

@@ -35,10 +35,10 @@ def lot(per_lb, units=1.0):
     return SeedLot("L", "V", 2.0, 500.0, per_lb, units_per_bag=units)
 
 
-def one_rate(amount, basis, strength=5.0, **farm):
+def one_rate(amount, basis, **farm):
     """Season of one product and one recipe, for `doses`."""
     farm = Farm(plan_date=FIRST, crop_year=2027, first_treating_day=FIRST, **farm)
-    product = Product("P", actives=(Active("A", strength),))
+    product = Product("P", actives=(Active("A", 5.0),))
     recipe = Recipe("R", (Rate("P", amount, basis),))
     return Season(farm, (), (), (product,), (), (recipe,)), recipe
 

@@ -399,10 +399,10 @@ def cut():
     return make_campaign(season, far_season(within=39.0)[1])
 
 
-def day_changed(campaign, index, **changes):
-    days = list(campaign.calendar.days)
-    days[index] = replace(days[index], **changes)
-    return replace(campaign, calendar=replace(campaign.calendar, days=tuple(days)))
+def first_day_changed(campaign, **changes):
+    first, *rest = campaign.calendar.days
+    days = (replace(first, **changes), *rest)
+    return replace(campaign, calendar=replace(campaign.calendar, days=days))
 
 
 def shop_changed(campaign, **changes):
@@ -416,8 +416,8 @@ def shop_changed(campaign, **changes):
         (lambda c: shop_changed(c, minutes_per_day=40.0), "minutes on 2027-05-01"),
         (lambda c: shop_changed(c, bags_per_day=1), "2 bags on 2027-05-01"),
         (lambda c: shop_changed(c, treat_within=3), "days to planting are reported wrong"),
-        (lambda c: day_changed(c, 0, free=1.0), "units free after 2027-05-01"),
-        (lambda c: day_changed(c, 0, spare=3), "cannot slip 3 days"),
+        (lambda c: first_day_changed(c, free=1.0), "units free after 2027-05-01"),
+        (lambda c: first_day_changed(c, spare=3), "cannot slip 3 days"),
         (lambda c: replace(c, drawdown=replace(c.drawdown, flushes=())), "more flushed"),
         (
             lambda c: replace(

@@ -44,7 +44,7 @@ def mixed(pumps=None, *, water=1.5, tank=None, flow=None, products=None, **rates
     """Rates in fl oz/cwt of products by name, on 200 units of 50 lb: 100 cwt."""
     held = products or tuple(product(name, KINDS[name]) for name in rates)
     return season(
-        farm=farm(pumps=pumps, tank=tank, seed_flow=flow),
+        farm=farm(pumps=1, tank=tank, seed_flow=flow),
         lots=(lot(on_hand=200.0),),
         products=held,
         carriers=(product("Water", CARRIER),) if water else (),
@@ -177,7 +177,7 @@ def test_a_pump_with_a_premix_is_calibrated_for_all_of_it():
     assert sheet.premixed == (("Premix", "Water", "Cap", "Red"),)
 
 
-def wet_season(pumps=1):
+def wet_season():
     """The hand season with water, one pump, and Beta kept off Alpha."""
     one = hand_season()
     with_water = tuple(
@@ -185,7 +185,7 @@ def wet_season(pumps=1):
     )
     return replace(
         one,
-        farm=replace(one.farm, pumps=pumps, tank=128.0),
+        farm=replace(one.farm, pumps=1, tank=128.0),
         carriers=(Product("Water", CARRIER),),
         recipes=with_water,
     )

@@ -8,8 +8,8 @@ from planner.plan.plan import Cost, Plan
 from tests.support.seasons import season
 
 
-def earlier(total: float, bound: float) -> Plan:
-    return Plan(outcome=None, gap=0.0, bound=bound, cost=Cost(containers=total))
+def earlier(bound: float) -> Plan:
+    return Plan(outcome=None, gap=0.0, bound=bound, cost=Cost(containers=10_000.0))
 
 
 @pytest.mark.parametrize(
@@ -25,7 +25,7 @@ def test_savings_that_were_there_before_are_not_put_down_to_what_changed(
     saved, bound, said
 ) -> None:
     """The old plan cost $10,000 and no plan then cost less than its floor."""
-    assert said in from_before(saved, earlier(10_000.0, bound), Speech(season().farm))
+    assert said in from_before(saved, earlier(bound), Speech(season().farm))
 
 
 def test_nothing_saved_needs_no_word_on_where_it_comes_from() -> None:

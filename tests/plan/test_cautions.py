@@ -129,10 +129,8 @@ def probed(day, planting=MAY, **changes):
     return {"lots": (lot(test_date=day, **changes),), "fields": (field(planting_date=planting),)}
 
 
-def discount(spend, percent=0.1, **changes):
-    return {
-        "discounts": (DiscountLevel("Early", spend, percent, row=Row("Discounts", 3), **changes),)
-    }
+def discount(spend, **changes):
+    return {"discounts": (DiscountLevel("Early", spend, 0.1, row=Row("Discounts", 3), **changes),)}
 
 
 def freight(free_from, amount=40.0):

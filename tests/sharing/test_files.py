@@ -237,7 +237,7 @@ class TestPlansOfGroups:
 class TestPlanHasBills:
     def test_by_use_in_json_and_workbook(self):
         made, plan = sample()
-        content = plan_content(plan, made, packs=("study",))
+        content = plan_content(plan, made, make_campaign(made, plan), packs=("study",))
         data = json.loads(content["plan.json"])
         assert sum(cents(b["share"]) for b in data["bills"]) == cents(plan.cost.total)
         assert [b["grower"] for b in data["bills"]] == list(NAMES)
@@ -251,7 +251,8 @@ class TestPlanHasBills:
 
     def test_one_grower_has_none(self):
         made = sample_season()
-        content = plan_content(greedy_plan(made), made, packs=("study",))
+        plan = greedy_plan(made)
+        content = plan_content(plan, made, make_campaign(made, plan), packs=("study",))
         assert "bills" not in json.loads(content["plan.json"])
         assert "Bills" not in load_workbook(io.BytesIO(content["study.xlsx"])).sheetnames
 

@@ -76,12 +76,12 @@ def parts(path: Path, change: Callable[[str, bytes], bytes | None], extra=()) ->
     return pack(path, [*((name, data) for name, data in changed if data is not None), *extra])
 
 
-def sheet_xml(path: Path, rows: str, number: int = 2, before: str = "") -> Path:
-    """The good workbook with one sheet's XML replaced (1 is Farm, 2 Fields, 3 Seed lots)."""
-    xml = f'<?xml version="1.0"?>{before}<worksheet {NS}><sheetData>{rows}</sheetData></worksheet>'
+def fields_xml(path: Path, rows: str) -> Path:
+    """The good workbook with the XML of its sheet Fields replaced."""
+    xml = f'<?xml version="1.0"?><worksheet {NS}><sheetData>{rows}</sheetData></worksheet>'
 
     def change(name: str, data: bytes) -> bytes:
-        return xml.encode() if name == f"xl/worksheets/sheet{number}.xml" else data
+        return xml.encode() if name == "xl/worksheets/sheet2.xml" else data
 
     return parts(path, change)
 
@@ -235,7 +235,7 @@ def utf16_part(path: Path) -> Path:
 
 
 def deep_xml(path: Path) -> Path:
-    return sheet_xml(path / "deep.xlsx", FIELDS + "<x>" * 100_000 + "</x>" * 100_000)
+    return fields_xml(path / "deep.xlsx", FIELDS + "<x>" * 100_000 + "</x>" * 100_000)
 
 
 def no_styles(path: Path) -> Path:
@@ -247,12 +247,12 @@ def no_sheet_part(path: Path) -> Path:
 
 
 def bad_string_number(path: Path) -> Path:
-    return sheet_xml(path / "strings.xlsx", '<row r="1"><c r="A1" t="s"><v>999999</v></c></row>')
+    return fields_xml(path / "strings.xlsx", '<row r="1"><c r="A1" t="s"><v>999999</v></c></row>')
 
 
 def bad_style_number(path: Path) -> Path:
     row = '<row r="3"><c r="A3" s="9999"><v>1</v></c></row>'
-    return sheet_xml(path / "styles.xlsx", FIELDS + row)
+    return fields_xml(path / "styles.xlsx", FIELDS + row)
 
 
 def bad_named_style(path: Path) -> Path:
@@ -265,61 +265,63 @@ def bad_named_style(path: Path) -> Path:
 
 
 def bad_row_number(path: Path) -> Path:
-    return sheet_xml(path / "rows.xlsx", FIELDS + '<row r="minus one"><c r="A3"><v>1</v></c></row>')
+    return fields_xml(
+        path / "rows.xlsx", FIELDS + '<row r="minus one"><c r="A3"><v>1</v></c></row>'
+    )
 
 
 def bad_cell_name(path: Path) -> Path:
-    return sheet_xml(path / "names.xlsx", FIELDS + '<row r="3"><c r="ZZZZZZ3"><v>1</v></c></row>')
+    return fields_xml(path / "names.xlsx", FIELDS + '<row r="3"><c r="ZZZZZZ3"><v>1</v></c></row>')
 
 
 def far_row(path: Path) -> Path:
     """A cell so far down that the rows between would never end."""
-    return sheet_xml(path / "far.xlsx", FIELDS + '<row r="99999999999"><c><v>1</v></c></row>')
+    return fields_xml(path / "far.xlsx", FIELDS + '<row r="99999999999"><c><v>1</v></c></row>')
 
 
 def nan_in_xml(path: Path) -> Path:
-    return sheet_xml(path / "nan.xlsx", FIELDS.replace("<v>80</v>", "<v>NaN</v>"))
+    return fields_xml(path / "nan.xlsx", FIELDS.replace("<v>80</v>", "<v>NaN</v>"))
 
 
 def infinite_in_xml(path: Path) -> Path:
-    return sheet_xml(path / "inf.xlsx", FIELDS.replace("<v>80</v>", "<v>1e999</v>"))
+    return fields_xml(path / "inf.xlsx", FIELDS.replace("<v>80</v>", "<v>1e999</v>"))
 
 
 def long_number(path: Path) -> Path:
-    return sheet_xml(path / "long.xlsx", FIELDS.replace("<v>80</v>", f"<v>{'9' * 400}</v>"))
+    return fields_xml(path / "long.xlsx", FIELDS.replace("<v>80</v>", f"<v>{'9' * 400}</v>"))
 
 
 def error_cell(path: Path) -> Path:
-    return sheet_xml(
+    return fields_xml(
         path / "error.xlsx", FIELDS.replace('<c r="B2"><v>80</v>', '<c r="B2" t="e"><v>#N/A</v>')
     )
 
 
 def formula_without_result(path: Path) -> Path:
-    return sheet_xml(path / "formula.xlsx", FIELDS.replace("<v>80</v>", "<f>40*2</f><v></v>"))
+    return fields_xml(path / "formula.xlsx", FIELDS.replace("<v>80</v>", "<f>40*2</f><v></v>"))
 
 
 def formula_row_without_result(path: Path) -> Path:
     """A row that holds formulas only, none ever calculated, must not be passed over."""
     row = '<row r="3"><c r="A3"><f>Farm!A1</f></c><c r="B3"><f>40*2</f></c></row>'
-    return sheet_xml(path / "formulas.xlsx", FIELDS + row)
+    return fields_xml(path / "formulas.xlsx", FIELDS + row)
 
 
 def header_without_result(path: Path) -> Path:
     """A header that a formula should give, above a filled column."""
     head = FIELDS_HEAD.replace("</row>", '<c r="D1"><f>Threats!A2</f></c></row>')
     row = f'<row r="2">{CREEK}{cell("D2", "high")}</row>'
-    return sheet_xml(path / "header.xlsx", head + row)
+    return fields_xml(path / "header.xlsx", head + row)
 
 
 def header_in_error(path: Path) -> Path:
     head = FIELDS_HEAD.replace("</row>", '<c r="D1" t="e"><v>#REF!</v></c></row>')
     row = f'<row r="2">{CREEK}{cell("D2", "high")}</row>'
-    return sheet_xml(path / "refer.xlsx", head + row)
+    return fields_xml(path / "refer.xlsx", head + row)
 
 
 def circular(path: Path) -> Path:
-    return sheet_xml(path / "circular.xlsx", FIELDS.replace("<v>80</v>", "<f>B2+1</f>"))
+    return fields_xml(path / "circular.xlsx", FIELDS.replace("<v>80</v>", "<f>B2+1</f>"))
 
 
 def control_characters(path: Path) -> Path:
@@ -344,12 +346,12 @@ def too_many_columns(path: Path) -> Path:
 def wide_blank_rows(path: Path) -> Path:
     """Two thousand rows with a formatted cell in the last column."""
     rows = "".join(f'<row r="{i}"><c r="XFD{i}" s="0"/></row>' for i in range(3, 2_003))
-    return sheet_xml(path / "wide.xlsx", FIELDS + rows)
+    return fields_xml(path / "wide.xlsx", FIELDS + rows)
 
 
 def too_many_rows(path: Path) -> Path:
     row = '<row><c t="inlineStr"><is><t>x</t></is></c></row>'
-    return sheet_xml(path / "manyrows.xlsx", FIELDS + row * 60_000)
+    return fields_xml(path / "manyrows.xlsx", FIELDS + row * 60_000)
 
 
 def dates_out_of_range(path: Path) -> Path:
@@ -467,11 +469,11 @@ def device(path: Path) -> Path:
 
 def million_blank_rows(path: Path) -> Path:
     rows = "".join(f'<row r="{i}" s="1"><c r="A{i}" s="1"/></row>' for i in range(3, 1_000_001))
-    return sheet_xml(path / "million.xlsx", FIELDS + rows)
+    return fields_xml(path / "million.xlsx", FIELDS + rows)
 
 
 def formatted_last_row(path: Path) -> Path:
-    return sheet_xml(path / "last.xlsx", FIELDS + '<row r="1048576"><c r="A1048576" s="1"/></row>')
+    return fields_xml(path / "last.xlsx", FIELDS + '<row r="1048576"><c r="A1048576" s="1"/></row>')
 
 
 def macros(path: Path) -> Path:
@@ -490,14 +492,14 @@ def macros(path: Path) -> Path:
 def linked(path: Path) -> Path:
     """Formulas that point to another file, with their stored results."""
     row = FIELDS.replace("<v>80</v>", "<f>[1]Other!B2</f><v>80</v>")
-    return sheet_xml(path / "linked.xlsx", row)
+    return fields_xml(path / "linked.xlsx", row)
 
 
 def blank_result(path: Path) -> Path:
     """A formula whose stored result is a blank text, in a column that may be blank."""
     head = FIELDS_HEAD.replace("</row>", cell("D1", "Grower") + "</row>")
     row = f'<row r="2">{CREEK}<c r="D2" t="str"><f>""</f><v></v></c></row>'
-    return sheet_xml(path / "blank.xlsx", head + row)
+    return fields_xml(path / "blank.xlsx", head + row)
 
 
 def idle_formulas(path: Path) -> Path:
@@ -505,7 +507,7 @@ def idle_formulas(path: Path) -> Path:
     head = FIELDS_HEAD.replace("</row>", cell("D1", "Units needed") + "</row>")
     row = f'<row r="2">{CREEK}<c r="D2"><f>B2*C2</f></c></row>'
     more = "".join(f'<row r="{i}"><c r="D{i}"><f>B{i}</f></c></row>' for i in range(3, 200))
-    return sheet_xml(path / "idle.xlsx", head + row + more)
+    return fields_xml(path / "idle.xlsx", head + row + more)
 
 
 def lying_dimension(path: Path) -> Path:

@@ -239,9 +239,9 @@ def awkward_season() -> Season:
     )
 
 
-def big_season(n_fields: int, seed: int = 1) -> Season:
+def big_season(n_fields: int) -> Season:
     """The sample's products with as many fields as wanted, and lots in proportion."""
-    rng = Random(seed)
+    rng = Random(1)
     season = sample_season()
     fields, lots = [], []
     for i in range(n_fields):

@@ -11,7 +11,6 @@ from planner.optimize.from_plan.warm_start import columns_of, settled_around, sh
 from planner.optimize.model.extract import make_plan
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model
-from planner.optimize.params import TUNED
 from planner.plan.moves import acres_by_share, kinds_of, moved_by_field, swapped_acres
 
 if TYPE_CHECKING:
@@ -156,7 +155,7 @@ def make_moving(
     season: Season,
     known: tuple[Plan, ...],
     old: Mapping[Share, float],
-    whole_model: int = TUNED.stay.whole_model,
+    whole_model: int,
 ) -> Moving:
     """Write the program down; the acres short are those of the first plan known.
 

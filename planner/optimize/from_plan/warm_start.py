@@ -39,7 +39,7 @@ CRUMB, SLIVER = 1e-9, 1e-3
 
 
 def solve_from(
-    season: Season, known: Plan, options: SolveOptions, stop: Stop | None = None
+    season: Season, known: Plan, options: SolveOptions, stop: Stop | None
 ) -> Plan | None:
     """Solve a season's exact model from a plan of it, its acres short held; never dearer.
 
@@ -58,7 +58,7 @@ def search_from(
     season: Season,
     known: Plan,
     options: SolveOptions,
-    stop: Stop | None = None,
+    stop: Stop | None,
     on_progress: OnProgress | None = None,
     *,
     share: float = 0.0,
@@ -92,7 +92,7 @@ def cover_from(
     known: Plan,
     fields: Collection[str],
     options: SolveOptions,
-    stop: Stop | None = None,
+    stop: Stop | None,
 ) -> Plan | None:
     """Cover short fields, going on from a plan, no other field shorter; then be as cheap.
 

@@ -61,11 +61,11 @@ def elm(**changes):
     }
 
 
-def needs(product_rating, needed=Rating.G):
+def needs(product_rating):
     return {
         "fields": (field(pressure=HIGH),),
         "products": (product(protection={"rot": product_rating}),),
-        "threats": (Threat("rot", need={Pressure.HIGH: needed}),),
+        "threats": (Threat("rot", need={Pressure.HIGH: Rating.G}),),
     }
 
 
