@@ -15,9 +15,9 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import unit_weight
 from planner.plan.price import took_by_product
+from planner.plan.words import day_of, volume
 from planner.season.domain import POWDER, Brought, TreatedSeed, WentBefore
 from planner.sums import summed
-from planner.units.days import say_day
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -286,14 +286,14 @@ def _stock(
             products.append(product)
             continue
         if _counted_again(product, amount, season, earlier):
-            counted.append(f"{_volume(amount, season)} of {product.name}")
+            counted.append(f"{volume(amount, season)} of {product.name}")
             products.append(product)
             continue
         product, ordered, missing = _draw(product, ordered, amount, season, first)
         products.append(product)
         taken[product.name] = amount
         if missing > WORTH_TELLING:
-            lacking.append(f"{_volume(missing, season)} of {product.name}")
+            lacking.append(f"{volume(missing, season)} of {product.name}")
     if counted:
         notes.append(
             f"The bags reported done{_last_day(earlier, season)} took {'; '.join(counted)}. What "
@@ -302,7 +302,7 @@ def _stock(
             "again."
         )
     if taken:
-        took = "; ".join(f"{_volume(floz, season)} of {name}" for name, floz in taken.items())
+        took = "; ".join(f"{volume(floz, season)} of {name}" for name, floz in taken.items())
         text = (
             f"The bags reported done took {took}: taken off On hand and the containers of Ordered "
             "so far."
@@ -362,7 +362,7 @@ def _typed_without_stock(season: Season, earlier: Earlier) -> list[str]:
     if not stale:
         return []
     seed = "; ".join(f"{_units(units)} of {lot} under {r}" for (lot, r), units in new.items())
-    amounts = "; ".join(f"{_volume(floz, season)} of {name}" for name, floz in stale.items())
+    amounts = "; ".join(f"{volume(floz, season)} of {name}" for name, floz in stale.items())
     return [
         f"Treated so far has {seed} more than the old plan knew, but On hand and Ordered so far of "
         f"what is on them are as before. They took about {amounts}: if you haven't taken that off, "
@@ -401,9 +401,7 @@ def _days_gone(season: Season, earlier: Earlier) -> list[str]:
     last = _last(earlier)
     if last is None or season.farm.plan_date >= last:
         return []
-    plan_date, last_day = (
-        say_day(day, metric=season.farm.metric) for day in (season.farm.plan_date, last)
-    )
+    plan_date, last_day = (day_of(day, season) for day in (season.farm.plan_date, last))
     return [
         f"Plan date is {plan_date}, but bags were treated on {last_day}: days to order, pay and "
         "send samples may be past, and stock that counts may have expired. On Farm, enter today as "
@@ -419,17 +417,9 @@ def _last(earlier: Earlier) -> date | None:
 def _last_day(earlier: Earlier, season: Season) -> str:
     """The day of the last bags reported, as it is said behind them."""
     last = _last(earlier)
-    return f" (up to {say_day(last, metric=season.farm.metric)})" if last else ""
+    return f" (up to {day_of(last, season)})" if last else ""
 
 
 def _units(units: float) -> str:
     text = f"{units:,.1f}".removesuffix(".0")
     return f"{text} unit{'' if text == '1' else 's'}"
-
-
-def _volume(floz: float, season: Season) -> str:
-    from planner.units import Measure, in_unit
-
-    if season.farm.metric:
-        return f"{in_unit(floz, Measure.VOLUME, 'L'):,.2f} L"
-    return f"{floz:,.0f} fl oz"

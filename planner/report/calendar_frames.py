@@ -10,7 +10,7 @@ from planner.campaign.nearer import MOST_SOONER
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.standing import minutes_again, nights_of, too_heavy, too_long
 from planner.explain.words import count
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Cell,
     Column,
@@ -225,7 +225,7 @@ def _marked(minutes: float | None, mark: bool) -> Content:
 def _limits(campaign: Campaign) -> str:
     """Say what a day holds and how the days were chosen."""
     shop = campaign.shop
-    manner = Manner(shop.metric, shop.currency)
+    manner = manner_of(shop)
     limits = []
     if shop.pounds_per_day is not None:
         limits.append(manner.say(shop.pounds_per_day, Measure.WEIGHT))

@@ -12,7 +12,7 @@ from planner.campaign.calibration import (
     on_seed_by_flow,
 )
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 from planner.units.exact import ML_PER_FLOZ
 
@@ -20,6 +20,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
 
     from planner.campaign.domain import Calibration, Campaign, Dose
+    from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
 
 CALIBRATION = "Calibration"
@@ -49,7 +50,7 @@ def calibration_sheet(campaign: Campaign) -> Sheet:
     if len(campaign.batches) > MOST_SHEETS:
         return _table_sheet(campaign)
     sheets = {(c.lot, c.recipe): c for c in campaign.calibration}
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     blocks: list[Block] = [
         Text(CAUTIONS_SHORT, look=Look.STRONG),
         *_seed_flow(campaign, manner),
@@ -99,7 +100,7 @@ def _table_sheet(campaign: Campaign) -> Sheet:
         repeat_header=True,
         filter=True,
     )
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     return Sheet(
         CALIBRATION,
         "For every batch: what pump and gate should give, and in how many seconds.",

@@ -10,7 +10,7 @@ from planner.report.card_frames import card_sheet
 from planner.report.clean_frames import cleaning_sheet, shared_sheet
 from planner.report.clock_frames import clock_sheet
 from planner.report.container_frames import draw_down_sheet, left_sheet, level_sheet
-from planner.report.measures import Manner
+from planner.report.measures import manner_of
 from planner.report.premix_frames import premix_sheet
 from planner.report.record_frames import log_sheet, seed_log_sheet
 from planner.report.sheets import Book
@@ -48,7 +48,7 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
 def campaign_book(campaign: Campaign) -> Book:
     """Make a workbook of the campaign alone."""
     shop = campaign.shop
-    manner = Manner(metric=shop.metric)
+    manner = manner_of(shop)
     sheets = sorted(
         spread(campaign_sheets(campaign), manner), key=lambda s: s.page.label is not None
     )

@@ -10,7 +10,7 @@ from planner.campaign.days import said
 from planner.campaign.domain import ProductFacts
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.fit import MARGIN
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 from planner.report.texts import text_width
 from planner.season.domain import PESTICIDES, POWDER
@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from planner.campaign.domain import Campaign, Card, CardActive
+    from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
 
 CARDS = "Recipe cards"
@@ -53,7 +54,7 @@ MOST_WET, MOST_FIELDS = 6, 12
 
 def card_sheet(campaign: Campaign) -> Sheet:
     """Make the recipe cards, in print that can be read beside the treater."""
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     facts = {f.product: f for f in campaign.facts}
     blocks: list[Block] = [Text(HOW)]
     for number, card in enumerate(campaign.cards, 1):

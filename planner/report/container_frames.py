@@ -8,7 +8,7 @@ from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.standing import standing
 from planner.campaign.to_buy import WORTH_TELLING
 from planner.report.facts import PRODUCTS
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.packs import elsewhere
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table, Text
 
@@ -67,7 +67,7 @@ def _containers(campaign: Campaign) -> Table:
 def _short(campaign: Campaign) -> tuple[Text, ...]:
     """Say what runs dry before the last bag that takes it."""
     left = {level.product: level.left for level in campaign.drawdown.levels}
-    manner = Manner(campaign.shop.metric, campaign.shop.currency)
+    manner = manner_of(campaign.shop)
     said = tuple(
         f"{product} runs dry before its last bag with all of the margin used:"
         f" {manner.say(-volume, Measure.DOSE)} are missing. The first page says why and what helps."

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import TYPE_CHECKING, NamedTuple
+from typing import NamedTuple, Protocol
 
 from planner.units import say_money
 from planner.units.exact import (
@@ -18,9 +18,6 @@ from planner.units.exact import (
     LB_PER_BUSHEL,
     ML_PER_FLOZ,
 )
-
-if TYPE_CHECKING:
-    from planner.season.domain import Farm
 
 
 class Measure(Enum):
@@ -185,6 +182,20 @@ def _plain(number: float, decimals: int) -> str:
     return text.rstrip("0").rstrip(".") if "." in text else text
 
 
-def manner_of(farm: Farm) -> Manner:
-    """How this farm reads its numbers, by its settings Metric and Currency."""
-    return Manner(farm.metric, farm.currency)
+class Reads(Protocol):
+    """What says how its numbers are read: a farm, its shop, the record of a season."""
+
+    @property
+    def metric(self) -> bool:
+        """Whether in metric units."""
+        ...
+
+    @property
+    def currency(self) -> str:
+        """Sign of its money."""
+        ...
+
+
+def manner_of(one: Reads) -> Manner:
+    """How a farm, its shop or the record of its season reads its numbers."""
+    return Manner(one.metric, one.currency)

@@ -6,12 +6,13 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.premix import JAR_ML
 from planner.campaign.records import CAUTIONS_SHORT
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
 from planner.units.exact import FLOZ_PER_GAL
 
 if TYPE_CHECKING:
     from planner.campaign.domain import Campaign, Mix, Premix
+    from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
 
 PREMIX = "Premix"
@@ -36,7 +37,7 @@ compilation of extension advice in agprofessional.com."""
 
 def premix_sheet(campaign: Campaign) -> Sheet:
     """Make the premix sheet; only where something is premixed."""
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     in_order = {(b.lot, b.recipe): i for i, b in enumerate(campaign.batches)}
     premixes = sorted(campaign.premixes, key=lambda p: in_order[p.lot, p.recipe])
     blocks: list[Block] = [

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.calendar import by_batch
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.campaign.tags import BLANK, BY_STRENGTH, MONTHS, TAG_POINTS
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Measure, manner_of
 from planner.report.record_frames import LOG
 from planner.report.sheets import (
     Cell,
@@ -28,6 +28,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator
 
     from planner.campaign.domain import Batch, Campaign, Invoice, Run, Tag
+    from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
 
 TAGS = "Seed tags"
@@ -90,7 +91,7 @@ def _alike(tags: Iterable[Tag]) -> Iterator[tuple[Content, ...]]:
 
 def _rules(campaign: Campaign) -> tuple[str, ...]:
     stock = campaign.shop.tag_stock
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     kilos = f" ({manner.say(ONE_LABEL_LB, Measure.WEIGHT)})" if manner.metric else ""
     rules = [
         f"To print: sheet {LABELS}, one label of {stock} a page, at 100%; choose that stock in the"
@@ -144,7 +145,7 @@ def label_sheet(campaign: Campaign) -> Sheet:
 def _package_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
     tags = {(t.lot, t.recipe): t for t in campaign.tags if not t.loose}
     batches = {(b.lot, b.recipe): b for b in campaign.batches}
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     for run in campaign.calendar.runs:
         tag = tags.get((run.lot, run.recipe))
         if tag is None:
@@ -159,7 +160,7 @@ def _package_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
 
 def _lot_labels(campaign: Campaign) -> Iterator[tuple[str, ...]]:
     tags = {(t.lot, t.recipe): t for t in campaign.tags if not t.loose}
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     runs = by_batch(campaign.calendar.runs)
     for batch in campaign.batches:
         tag = tags.get((batch.lot, batch.recipe))
@@ -208,7 +209,7 @@ def germination(tag: Tag) -> str:
 def invoice_sheet(campaign: Campaign) -> Sheet:
     """Make what an invoice of loose treated seed must say, a page for each."""
     tags = {(t.lot, t.recipe): t for t in campaign.tags}
-    manner = Manner(metric=campaign.shop.metric)
+    manner = manner_of(campaign.shop)
     blocks: list[Block] = []
     for number, one in enumerate(campaign.invoices, 1):
         blocks += [PageBreak(if_torn=True)] if blocks else []

@@ -12,7 +12,7 @@ from planner.many.found import SUMMARY
 from planner.optimize.options import SolveOptions
 from planner.plan.plan import NEARNESS, TOTAL, known_gap
 from planner.report.many_frames import FAULTS, copies_said
-from planner.report.measures import Manner, Measure
+from planner.report.measures import Manner, Measure, manner_of
 from planner.terminal.deciding import watched
 from planner.terminal.progress import CountLine, ProgressLine
 from planner.terminal.text import paragraph, shortened, table, written_lines
@@ -96,10 +96,6 @@ def plan_many(
     return [*shown, *written_lines(written)]
 
 
-def _manner(record: Planned) -> Manner:
-    return Manner(record.metric, record.currency)
-
-
 def _pooled(records: tuple[Planned, ...], options: Options) -> tuple[Pooled, ...]:
     """One order for all of a currency; none where fewer than two buy or none is found."""
     from planner.errors import Interrupted, NoPlanError
@@ -130,9 +126,9 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
         [
             shortened(r.name, NAME),
             r.words,
-            _manner(r).say(r.cost, Measure.MONEY) if r.has_plan else "-",
+            manner_of(r).say(r.cost, Measure.MONEY) if r.has_plan else "-",
             _near(r),
-            _manner(r).say(r.short, Measure.AREA) if r.short else "",
+            manner_of(r).say(r.short, Measure.AREA) if r.short else "",
         ]
         for r in shown
     ]
