@@ -17,8 +17,6 @@ import pytest
 from planner import api, cli, errors
 from planner.terminal import planning as cli_planning
 from planner.terminal.interrupt import interruptible
-from planner.terminal.planning import _acres
-from tests.support.seasons import farm, season
 
 ROOT = Path(__file__).parent.parent
 Capture = pytest.CaptureFixture[str]
@@ -485,20 +483,6 @@ def test_acres_moved_are_capped_only_against_an_earlier_plan(
     assert written["planning_again"]["most_moved"] == 0.0
     for wrong in ("-1", "some", "5 gal", "nan"):
         assert plan(tiny, tmp_path / "new", "--since", old, "--most-moved", wrong) == 2
-
-
-@pytest.mark.parametrize(
-    ("text", "metric", "acres"),
-    [
-        ("40", False, 40.0),
-        ("40", True, 98.8421527),  # 1 ha is 2.4710538147 acres (NIST Handbook 44, Appendix C)
-        ("16 ha", False, 39.5368610),
-        ("40 acres", True, 40.0),
-        (None, True, None),
-    ],
-)
-def test_land_that_may_move_is_in_the_farms_unit(text, metric, acres) -> None:
-    assert _acres(text, season(farm=farm(metric=metric))) == pytest.approx(acres)
 
 
 def test_bags_reported_done_reach_the_next_plan(

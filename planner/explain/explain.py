@@ -8,7 +8,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import BoughtTreated, bought_treated
 from planner.explain.changes import acres_short
-from planner.explain.ideas import Idea, ideas
+from planner.explain.ideas import ideas
 from planner.explain.money import NO_LIMIT, Money, money_answer, money_trials
 from planner.explain.overlooked import best_known, overlooked
 from planner.explain.protection import threat_pages
@@ -92,20 +92,16 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     short = short_fields(plan, season)
     tried = ideas(plan, season, short)
     rules = rules_on(season)
-    # one after the other, on all cores: side by side a farm of 60 fields got no answer in 8 s
-    money: dict[str, Plan] = {}
-    for trial, least, share in zip(
-        money_trials(plan, season), MONEY_LEAST, MONEY_SHARES, strict=False
-    ):
-        seconds = min(max(least, share * budget.seconds), budget.seconds - (monotonic() - began))
-        money |= solve_all([trial], replace(budget, seconds=seconds, workers=1))
-    mended = solve_all(repair_trials(tried, plan), _part(budget, REPAIRS_SHARE if tried else 0.0))
+    money = _money_plans(plan, season, budget, began)
+    share = REPAIRS_SHARE if tried else 0.0
+    mended = solve_all(repair_trials(tried, plan), replace(budget, seconds=share * budget.seconds))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
     base = best_known(plan, season, [*mended.values(), *found.values(), *money.values()])
+    without = _without_rules(season, rules, found | money)
     return Explanation(
         shortages=short,
-        repairs=_repaired(plan, season, short, tried, mended, rules, found | money, base),
+        repairs=repaired(plan, season, short, tried, mended, without, base),
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found, base)),
         order=order_rivals(plan, season),
         rules=rule_costs(base, season, rules, found),
@@ -118,26 +114,30 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     )
 
 
-def _part(budget: Budget, share: float) -> Budget:
-    return replace(budget, seconds=budget.seconds * share)
+def _money_plans(plan: Plan, season: Season, budget: Budget, began: float) -> dict[str, Plan]:
+    """Plan with more money to spend, and with no limit; `began` is when explaining did.
+
+    One after the other, on all cores: side by side a farm of 60 fields got no answer in 8 s.
+    """
+    found: dict[str, Plan] = {}
+    for trial, least, share in zip(
+        money_trials(plan, season), MONEY_LEAST, MONEY_SHARES, strict=False
+    ):
+        seconds = min(max(least, share * budget.seconds), budget.seconds - (monotonic() - began))
+        found |= solve_all([trial], replace(budget, seconds=seconds, workers=1))
+    return found
 
 
-def _repaired(
-    plan: Plan,
-    season: Season,
-    short: tuple[ShortField, ...],
-    tried: tuple[Idea, ...],
-    mended: Mapping[str, Plan],
-    rules: Sequence[Rule],
-    found: Mapping[str, Plan],
-    base: Plan,
-) -> tuple[Repaired, ...]:
+def _without_rules(
+    season: Season, rules: Sequence[Rule], found: Mapping[str, Plan]
+) -> dict[str, Plan]:
+    """Plans without one rule each, by the rule's name; the most to spend counts as the first."""
     without = {rule.name: found[rule.key] for rule in rules if rule.key in found}
     most = season.farm.most_to_spend
-    if most is not None and NO_LIMIT in found:
-        name = f"At most {Speech(season.farm).money(most)} to spend"
-        without = {name: found[NO_LIMIT]} | without
-    return repaired(plan, season, short, tried, mended, without, base)
+    if most is None or NO_LIMIT not in found:
+        return without
+    name = f"At most {Speech(season.farm).money(most)} to spend"
+    return {name: found[NO_LIMIT]} | without
 
 
 def threat_costs(

@@ -77,8 +77,7 @@ class Around:
     def cost(self, chosen: Mapping[str, int]) -> float:
         """Containers and freight less discounts of the order with a mix, by container name."""
         mix = {(self.product, name): n for name, n in chosen.items()}
-        order = order_cost(self.season, {**self.others, **mix})
-        return order.containers + order.freight - order.discounts
+        return order_cost(self.season, {**self.others, **mix}).paid
 
     def most_elsewhere(self) -> float:
         """Most that the product's spend can save on the rest of the order, money."""

@@ -108,10 +108,9 @@ def paid_since(season: Season, earlier: Earlier) -> float:
     old = earlier.plan
     have = containers_since(season, earlier)
     if have == old.counts:
-        paid = old.cost.containers + old.cost.freight - old.cost.discounts
+        paid = old.cost.for_product
     else:
-        ordered = order_cost(sold_by_any_count(season, have), have)
-        paid = ordered.containers + ordered.freight - ordered.discounts
+        paid = order_cost(sold_by_any_count(season, have), have).paid
     each = {s.lot: s.cost / s.bags for s in old.seed_purchases}
     return paid + sum(bags * each[lot] for lot, bags in bags_since(season, earlier).items())
 

@@ -13,7 +13,7 @@ from planner.explain.held import held_cost, held_plan
 from planner.explain.trial import Trial
 from planner.explain.words import Speech, count, listing, number
 from planner.plan.moves import ACRE
-from planner.plan.plan import CENT
+from planner.plan.plan import CENT, gap_of
 from planner.season.domain import Pressure, Rating
 
 if TYPE_CHECKING:
@@ -211,7 +211,7 @@ def _price(rule: Rule, plan: Plan, season: Season, other: Plan | None) -> RuleCo
         cost=saved,
         at_least=max(0.0, plan.bound - best),
         at_most=max(saved, plan.cost.total - min(other.bound, best)) if finished else None,
-        gap=max(0.0, best - other.bound) / max(1.0, abs(best)) if finished else None,
+        gap=gap_of(best, other.bound) if finished else None,
     )
     return replace(result, sentence=_sentence(result, speech))
 

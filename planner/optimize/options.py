@@ -7,6 +7,7 @@ from time import monotonic
 from typing import TYPE_CHECKING, Protocol
 
 from planner.optimize.params import TUNED, SearchParams
+from planner.plan.plan import gap_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
@@ -44,10 +45,10 @@ class Progress:
 
     @property
     def gap(self) -> float | None:
-        """(cost - bound) / max(1, |cost|)."""
+        """Proven distance from the best possible cost, as a share of the cost."""
         if self.cost is None or self.bound is None:
             return None
-        return max(0.0, self.cost - self.bound) / max(1.0, abs(self.cost))
+        return gap_of(self.cost, self.bound)
 
 
 if TYPE_CHECKING:

@@ -70,6 +70,15 @@ PROVEN_GAP = 1e-4
 """The largest gap that is called optimal."""
 
 
+def gap_of(total: float, bound: float) -> float:
+    """Proven distance of a cost from the best possible, as a share of the cost; never below 0.
+
+    >>> gap_of(200.0, 190.0), gap_of(200.0, 201.0)
+    (0.05, 0.0)
+    """
+    return max(0.0, total - bound) / max(1.0, abs(total))
+
+
 class Proof(NamedTuple):
     """What is proven of a plan."""
 
@@ -84,8 +93,7 @@ def proof(total: float, bound: float, *, shortage_proven: bool) -> Proof:
     >>> proof(200.0, 190.0, shortage_proven=True)
     Proof(outcome=<Outcome.FEASIBLE: 'feasible'>, gap=0.05, bound=190.0)
     """
-    bound = min(bound, total)
-    gap = (total - bound) / max(1.0, abs(total))
+    bound, gap = min(bound, total), gap_of(total, bound)
     proven = gap <= PROVEN_GAP and shortage_proven
     return Proof(Outcome.OPTIMAL if proven else Outcome.FEASIBLE, gap, bound)
 
@@ -115,13 +123,18 @@ class Cost:
     yield_loss: float = 0.0
 
     @property
+    def for_product(self) -> float:
+        """Money paid out for product: containers and freight less discounts."""
+        return self.containers + self.freight - self.discounts
+
+    @property
     def spent(self) -> float:
-        """Money paid out: containers and freight less discounts, and seed bought.
+        """Money paid out: for product, and for seed bought.
 
         >>> Cost(containers=100, discounts=5, seed_bought=50, yield_loss=8).spent
         145.0
         """
-        return self.containers + self.freight - self.discounts + self.seed_bought
+        return self.for_product + self.seed_bought
 
     @property
     def total(self) -> float:

@@ -41,6 +41,11 @@ class OrderCost(NamedTuple):
     freight: float
     discounts: float
 
+    @property
+    def paid(self) -> float:
+        """Money paid out for it."""
+        return self.containers + self.freight - self.discounts
+
 
 class SeedCost(NamedTuple):
     """What seed costs: bought, and given up by treating it or planting it untreated."""

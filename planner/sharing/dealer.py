@@ -146,7 +146,7 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         short=sum(s.acres for s in plan.shortages),
         cost=cents(cost.total) / CENTS,
         gap=plan.gap if plan.gap < float("inf") else None,
-        order_cost=cents(cost.containers + cost.freight - cost.discounts - credit) / CENTS,
+        order_cost=cents(cost.for_product - credit) / CENTS,
         order=plan.order,
         needs=tuple(n for n in needs if n.floz > TINY),
         opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),

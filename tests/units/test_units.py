@@ -18,6 +18,7 @@ from planner.units import (
     Unreadable,
     find_unit,
     in_unit,
+    read_land,
     read_number,
     read_percent,
     read_quantity,
@@ -440,3 +441,16 @@ def test_any_text_is_read_or_refused(text):
 def test_there_and_back(value, unit):
     working = read_quantity(f"{value!r} {unit}", Measure.VOLUME)
     assert in_unit(working, Measure.VOLUME, unit) == close(value)
+
+
+@pytest.mark.parametrize(
+    ("text", "metric", "acres"),
+    [
+        ("40", False, 40.0),
+        ("40", True, 98.8421527),  # 1 ha is 2.4710538147 acres (NIST Handbook 44, Appendix C)
+        ("16 ha", False, 39.5368610),
+        ("40 acres", True, 40.0),
+    ],
+)
+def test_bare_land_is_in_the_farms_unit(text: str, metric: bool, acres: float) -> None:
+    assert read_land(text, metric=metric) == pytest.approx(acres)

@@ -12,6 +12,7 @@ import numpy as np
 from planner.optimize.mip.highs import now
 from planner.optimize.model.program import flagged
 from planner.optimize.options import Progress
+from planner.plan.plan import gap_of
 
 if TYPE_CHECKING:
     from planner.optimize.mip.highs import Bools, Floats
@@ -109,7 +110,7 @@ class Incumbent:
         """Proven distance from the best possible cost, as a share of the cost."""
         if self.x is None:
             return np.inf
-        return max(0.0, self.cost - self.bound) / max(1.0, abs(self.cost))
+        return gap_of(self.cost, self.bound)
 
     @property
     def is_done(self) -> bool:
