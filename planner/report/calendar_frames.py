@@ -172,13 +172,6 @@ def _bags(portion: Portion) -> str:
 def _days(campaign: Campaign) -> Table:
     again = minutes_again(campaign)
     long, heavy = too_long(campaign), too_heavy(campaign)
-    more = (
-        " What may not sit in the line overnight is flushed and primed again, see Cleaning: that"
-        f" time comes on top. Days come up to {MOST_SOONER} days sooner where less of it is needed"
-        " then."
-    )
-    marked = " Marked minutes: with all that is done on it the day is longer than Hours per day."
-    single = " Marked weight: a single bag is more than Pounds per day."
     return Table(
         name="days",
         title="Each day's load",
@@ -209,17 +202,32 @@ def _days(campaign: Campaign) -> Table:
             )
             for d in campaign.calendar.days
         ),
-        note="Seed that is still untreated is free to change: it can get another recipe, go to"
-        f" another field or back. Before the first day that is all of it. {_limits(campaign)} A bag"
-        " is in the shop until its field is planted; without a planting date until it is cured."
-        + more * bool(again)
-        + marked * bool(long)
-        + single * bool(heavy),
+        note=_days_note(campaign),
     )
 
 
-def _marked(minutes: float | None, mark: bool) -> Content:
-    return Cell(minutes, Look.WATCH) if mark else minutes
+def _days_note(campaign: Campaign) -> str:
+    """Say how to read a day's load, and what is marked."""
+    text = (
+        "Seed that is still untreated is free to change: it can get another recipe, go to another "
+        f"field or back. Before the first day that is all of it. {_limits(campaign)} A bag is in "
+        "the shop until its field is planted; without a planting date until it is cured."
+    )
+    if minutes_again(campaign):
+        text += (
+            " What may not sit in the line overnight is flushed and primed again, see Cleaning: "
+            f"that time comes on top. Days come up to {MOST_SOONER} days sooner where less of it "
+            "is needed then."
+        )
+    if too_long(campaign):
+        text += " Marked minutes: with all that is done on it the day is longer than Hours per day."
+    if too_heavy(campaign):
+        text += " Marked weight: a single bag is more than Pounds per day."
+    return text
+
+
+def _marked(amount: float | None, mark: bool) -> Content:
+    return Cell(amount, Look.WATCH) if mark else amount
 
 
 def _limits(campaign: Campaign) -> str:

@@ -17,6 +17,8 @@ from planner.season.domain import POWDER, UNTREATED
 from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from planner.plan.plan import Planting
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
@@ -117,38 +119,8 @@ def short_sheet(facts: Facts, ways_out: tuple[Block, ...]) -> Sheet:
 
 
 def _planting(facts: Facts) -> Table:
-    planted = grouped((p.field, p) for p in facts.plan.planting)
-    short = {s.field: s.acres for s in facts.plan.shortages}
-    lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     metric = facts.season.farm.metric
     in_a_row = f"Seeds in 10 {'m' if metric else 'ft'} of row"
-    rows: list[tuple[Content, ...]] = []
-    for field in by_day(facts):
-        for p in planted[field.name]:
-            lot = facts.lots[p.lot]
-            drop = planter_rate(drop_rate(field, lot), metric=metric)
-            rows.append(
-                (
-                    field.planting_date,
-                    field.name,
-                    p.lot,
-                    lot.variety,
-                    lot.maturity,
-                    p.recipe,
-                    p.acres,
-                    drop,
-                    seeds_in_a_row(drop, field.row_width, metric=metric),
-                    Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
-                    _powder(facts, p) or None,
-                    facts.cost_per_acre.get(field.name),
-                    None,
-                )
-            )
-        if field.name in short:
-            acres = Cell(short[field.name], Look.SHORT)
-            blank = [None] * 9
-            nothing = Cell(NOT_PLANTED, Look.SHORT)
-            rows.append((field.planting_date, field.name, nothing, *blank, acres))
     return Table(
         name="planting",
         columns=(
@@ -166,7 +138,7 @@ def _planting(facts: Facts) -> Table:
             Column("cost", "Cost", Measure.MONEY_PER_AREA),
             Column("short", "Short", Measure.AREA, total=True),
         ),
-        rows=tuple(rows),
+        rows=tuple(_planting_rows(facts)),
         filter=True,
         repeat_header=True,
         empty="The season has no fields.",
@@ -175,6 +147,38 @@ def _planting(facts: Facts) -> Table:
         " loss: see "
         f"{elsewhere(FIELD_COST, Pack.STUDY)}.{_split_said(facts)}",
     ).without_blank("row", "powder", "short")
+
+
+def _planting_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every share of a field, and for what stays unplanted of it."""
+    planted = grouped((p.field, p) for p in facts.plan.planting)
+    short = {s.field: s.acres for s in facts.plan.shortages}
+    lots = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
+    metric = facts.season.farm.metric
+    for field in by_day(facts):
+        for p in planted[field.name]:
+            lot = facts.lots[p.lot]
+            drop = planter_rate(drop_rate(field, lot), metric=metric)
+            yield (
+                field.planting_date,
+                field.name,
+                p.lot,
+                lot.variety,
+                lot.maturity,
+                p.recipe,
+                p.acres,
+                drop,
+                seeds_in_a_row(drop, field.row_width, metric=metric),
+                Cell(p.units, link=Link(SEED, "lots", lots[p.lot])),
+                _powder(facts, p) or None,
+                facts.cost_per_acre.get(field.name),
+                None,
+            )
+        if field.name in short:
+            acres = Cell(short[field.name], Look.SHORT)
+            blank = [None] * 9
+            nothing = Cell(NOT_PLANTED, Look.SHORT)
+            yield (field.planting_date, field.name, nothing, *blank, acres)
 
 
 def _split_said(facts: Facts) -> str:

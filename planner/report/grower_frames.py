@@ -89,16 +89,6 @@ def _bill_sheet(
 ) -> Sheet:
     farm = farm_name(season)
     acres = sum(p.acres for p in plan.planting if p.field in own)
-    figures = [KeyFigure("Your share", bill.share, Measure.MONEY, note=_each(bill, acres, season))]
-    if bill.saved is not None:
-        look = Look.SHORT if bill.saved < 0 else Look.OK
-        alone = manner_of(season.farm).say(bill.alone or 0.0, Measure.MONEY)
-        note = f"alone {alone}"
-        figures.append(KeyFigure("Saved together", bill.saved, Measure.MONEY, note, look))
-    if not account.orders:
-        said = f"{'to' if account.due >= 0 else 'from'} {in_a_sentence(farm)}"
-        what = "To pay" if account.due >= 0 else "You get back"
-        figures.append(KeyFigure(what, abs(account.due), Measure.MONEY, said, Look.STRONG))
     parties: list[tuple[Content, ...]] = [("Bill for", Cell(bill.grower, Look.STRONG))]
     if account.address:
         parties.append(("Address", account.address))
@@ -110,7 +100,7 @@ def _bill_sheet(
             tuple(parties),
             plain=True,
         ),
-        KeyFigures(tuple(figures)),
+        KeyFigures(tuple(_bill_figures(bill, account, acres, season))),
         _lines(bill, by),
     ]
     if not account.orders:
@@ -122,6 +112,21 @@ def _bill_sheet(
         Page(private=False),
         Room.ORDER,
     )
+
+
+def _bill_figures(
+    bill: Bill, account: Account, acres: float, season: Season
+) -> Iterator[KeyFigure]:
+    """What a grower bears, what that saves him, and what he owes who ordered."""
+    yield KeyFigure("Your share", bill.share, Measure.MONEY, note=_each(bill, acres, season))
+    if bill.saved is not None:
+        look = Look.SHORT if bill.saved < 0 else Look.OK
+        alone = manner_of(season.farm).say(bill.alone or 0.0, Measure.MONEY)
+        yield KeyFigure("Saved together", bill.saved, Measure.MONEY, f"alone {alone}", look)
+    if not account.orders:
+        said = f"{'to' if account.due >= 0 else 'from'} {in_a_sentence(farm_name(season))}"
+        what = "To pay" if account.due >= 0 else "You get back"
+        yield KeyFigure(what, abs(account.due), Measure.MONEY, said, Look.STRONG)
 
 
 def _each(bill: Bill, acres: float, season: Season) -> str:

@@ -16,6 +16,8 @@ from planner.season.domain import Pressure, Rating
 from planner.sums import grouped
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from planner.explain.threats import ThreatPage
     from planner.plan.plan import Planting
     from planner.report.facts import Facts
@@ -68,27 +70,7 @@ def protection_sheet(facts: Facts) -> Sheet:
 
 def _threats(facts: Facts) -> Table:
     """A row a threat: what is needed, what is treated so, the scarcest lot, what it costs."""
-    priced = any(page.cost is not None for page in facts.threats)
-    rows: list[tuple[Content, ...]] = []
-    for page in facts.threats:
-        asking = [f for f in page.fields if f.need]
-        tight = next((lot for lot in page.lots if lot.tight), None)
-        said = verdict(page)
-        is_enough = Cell(said, Look.OK if said == "enough" else Look.WATCH)
-        rows.append(
-            (
-                Cell(page.threat, Look.STRONG if page.white_mold else Look.PLAIN),
-                len(asking),
-                sum(f.acres for f in asking),
-                page.units_needed,
-                page.units_strong,
-                is_enough if asking else Cell("nothing asked", Look.FAINT),
-                tight.lot if tight else None,
-                tight.left_strong + tight.left_open if tight else None,
-                page.more_acres if asking else None,
-                *([cost_of(page, Speech(facts.season.farm))] * priced),
-            )
-        )
+    priced = _priced(facts)
     return Table(
         name="threats",
         title="Threat by threat",
@@ -104,13 +86,40 @@ def _threats(facts: Facts) -> Table:
             Column("more", "Room for more", Measure.AREA),
             *([Column("cost", "Protection costs", Measure.MONEY_PER_AREA, width=18)] * priced),
         ),
-        rows=tuple(rows),
+        rows=tuple(_threat_rows(facts)),
         empty="No field is under pressure of a threat.",
         note="Only fields whose pressure asks for a rating count. Room for more: land like the "
         "field that is hardest to protect, as far as seed and product left or for sale go."
         + PRICED
         * priced,
     )
+
+
+def _priced(facts: Facts) -> bool:
+    """Whether it is known of any threat what protection costs."""
+    return any(page.cost is not None for page in facts.threats)
+
+
+def _threat_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every threat."""
+    priced = _priced(facts)
+    for page in facts.threats:
+        asking = [f for f in page.fields if f.need]
+        tight = next((lot for lot in page.lots if lot.tight), None)
+        said = verdict(page)
+        is_enough = Cell(said, Look.OK if said == "enough" else Look.WATCH)
+        yield (
+            Cell(page.threat, Look.STRONG if page.white_mold else Look.PLAIN),
+            len(asking),
+            sum(f.acres for f in asking),
+            page.units_needed,
+            page.units_strong,
+            is_enough if asking else Cell("nothing asked", Look.FAINT),
+            tight.lot if tight else None,
+            tight.left_strong + tight.left_open if tight else None,
+            page.more_acres if asking else None,
+            *([cost_of(page, Speech(facts.season.farm))] * priced),
+        )
 
 
 def cost_of(page: ThreatPage, speech: Speech) -> Content:

@@ -10,6 +10,7 @@ from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Table
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator, Sequence
     from datetime import date
 
     from planner.plan.plan import SeedPurchase
@@ -36,27 +37,8 @@ def seed_accounts(facts: Facts) -> tuple[SeedAccount, ...]:
 
 def seed_table(facts: Facts) -> Table:
     """Make the table of all seed to buy; seller and day only where the season names any."""
-    places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
     accounts = seed_accounts(facts)
     treated = any(facts.lots[s.lot].treated_with for a in accounts for s in a.lines)
-    rows: list[tuple[Content, ...]] = []
-    for account in accounts:
-        for s in account.lines:
-            lot = facts.lots[s.lot]
-            rows.append(
-                (
-                    account.seller or None,
-                    s.lot,
-                    lot.variety,
-                    *([lot.treated_with or "untreated"] if treated else []),
-                    f"bags of {bag_units(lot)}",
-                    Cell(s.units, link=Link(SEED, "lots", places[s.lot])),
-                    Cell(s.bags, Look.STRONG),
-                    lot.buy_price,
-                    s.cost,
-                    account.order_by,
-                )
-            )
     columns = (
         Column("seller", "Seller"),
         Column("lot", "Lot"),
@@ -75,9 +57,31 @@ def seed_table(facts: Facts) -> Table:
         name="seed",
         title="Seed to buy",
         columns=columns[first:last],
-        rows=tuple(row[first:last] for row in rows),
+        rows=tuple(row[first:last] for row in _seed_rows(facts, accounts, treated)),
         empty="No seed to buy.",
     )
+
+
+def _seed_rows(
+    facts: Facts, accounts: Sequence[SeedAccount], treated: bool
+) -> Iterator[tuple[Content, ...]]:
+    """A row for every lot to buy, with what is on it where any comes `treated`."""
+    places = {b.lot.name: i for i, b in enumerate(facts.lot_balances)}
+    for account in accounts:
+        for s in account.lines:
+            lot = facts.lots[s.lot]
+            yield (
+                account.seller or None,
+                s.lot,
+                lot.variety,
+                *([lot.treated_with or "untreated"] if treated else []),
+                f"bags of {bag_units(lot)}",
+                Cell(s.units, link=Link(SEED, "lots", places[s.lot])),
+                Cell(s.bags, Look.STRONG),
+                lot.buy_price,
+                s.cost,
+                account.order_by,
+            )
 
 
 def cash_table(facts: Facts) -> Table:

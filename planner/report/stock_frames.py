@@ -16,6 +16,8 @@ from planner.risk.words import first_short
 from planner.sums import summed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
 
@@ -51,34 +53,6 @@ def product_detail_sheet(facts: Facts) -> Sheet:
 
 
 def _products(facts: Facts) -> Table:
-    nominal = summed(
-        (line.product, line.count * facts.containers[line.product, line.container].size)
-        for line in facts.plan.order
-    )
-    margin = {m.product: m for m in facts.margins}
-    rows: list[tuple[Content, ...]] = []
-    for use in facts.plan.products:
-        p = facts.products[use.product]
-        lost = p.on_hand if expired(p, facts.season) else 0.0
-        m = margin.get(p.name)
-        tight = m is not None and m.used < TIGHT
-        rows.append(
-            (
-                p.name,
-                p.kind,
-                Cell(use.need, link=Link(PRODUCT_DETAIL, "need") if use.need else None),
-                use.on_hand,
-                Cell(lost, Look.WATCH) if lost else Cell(0.0, Look.FAINT),
-                use.on_its_way,
-                Cell(nominal[p.name], link=Link(ORDER, "order") if use.bought else None),
-                use.bought,
-                Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
-                m.slack if m else None,
-                _spare(m.used if m else None),
-                _spare(m.seed_size if m else None),
-                Cell("TIGHT", Look.SHORT) if tight else None,
-            )
-        )
     return Table(
         name="products",
         columns=(
@@ -98,7 +72,7 @@ def _products(facts: Facts) -> Table:
             ),
             Column("tight", "Remark", width=9),
         ),
-        rows=tuple(rows),
+        rows=tuple(_product_rows(facts)),
         repeat_header=True,
         empty="The season lists no products.",
         note="Used = on seed, with margin and line losses. On hand + ordered, not delivered + to "
@@ -106,6 +80,35 @@ def _products(facts: Facts) -> Table:
         f"under {TIGHT:.0%} it is TIGHT. Fewer {facts.manner.seeds_per} are heavier seed, which "
         "takes more of what goes by weight.",
     )
+
+
+def _product_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every product of the plan."""
+    nominal = summed(
+        (line.product, line.count * facts.containers[line.product, line.container].size)
+        for line in facts.plan.order
+    )
+    margin = {m.product: m for m in facts.margins}
+    for use in facts.plan.products:
+        p = facts.products[use.product]
+        lost = p.on_hand if expired(p, facts.season) else 0.0
+        m = margin.get(p.name)
+        tight = m is not None and m.used < TIGHT
+        yield (
+            p.name,
+            p.kind,
+            Cell(use.need, link=Link(PRODUCT_DETAIL, "need") if use.need else None),
+            use.on_hand,
+            Cell(lost, Look.WATCH) if lost else Cell(0.0, Look.FAINT),
+            use.on_its_way,
+            Cell(nominal[p.name], link=Link(ORDER, "order") if use.bought else None),
+            use.bought,
+            Cell(use.left, Look.SHORT if use.left < -1e-3 else Look.STRONG),
+            m.slack if m else None,
+            _spare(m.used if m else None),
+            _spare(m.seed_size if m else None),
+            Cell("TIGHT", Look.SHORT) if tight else None,
+        )
 
 
 def _spare(share: float | None) -> Content:
@@ -137,29 +140,6 @@ def _worth(facts: Facts) -> Table:
 
 
 def _containers(facts: Facts) -> Table:
-    counts = {(line.product, line.container): line.count for line in facts.plan.order}
-    coming = {(o.product, o.container): o.count for o in facts.season.ordered}
-    rows: list[tuple[Content, ...]] = []
-    for p in facts.season.products:
-        for c in (c for c in facts.season.containers if c.product == p.name):
-            key = (c.product, c.name)
-            count, sent = counts.get(key, 0), coming.get(key, 0)
-            look = Look.PLAIN if count or sent else Look.FAINT
-            rows.append(
-                tuple(
-                    Cell(value, look)
-                    for value in (
-                        c.product,
-                        c.name,
-                        c.size,
-                        c.heel,
-                        c.usable,
-                        sent,
-                        count,
-                        (count + sent) * c.usable,
-                    )
-                )
-            )
     return Table(
         name="containers",
         title="Containers",
@@ -173,10 +153,34 @@ def _containers(facts: Facts) -> Table:
             Column("count", "To order", Measure.COUNT),
             Column("supply", "Usable in all", Measure.VOLUME),
         ),
-        rows=tuple(rows),
+        rows=tuple(_container_rows(facts)),
         parts="product",
         empty="The season lists no containers.",
     )
+
+
+def _container_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every container, product by product."""
+    counts = {(line.product, line.container): line.count for line in facts.plan.order}
+    coming = {(o.product, o.container): o.count for o in facts.season.ordered}
+    for p in facts.season.products:
+        for c in (c for c in facts.season.containers if c.product == p.name):
+            key = (c.product, c.name)
+            count, sent = counts.get(key, 0), coming.get(key, 0)
+            look = Look.PLAIN if count or sent else Look.FAINT
+            yield tuple(
+                Cell(value, look)
+                for value in (
+                    c.product,
+                    c.name,
+                    c.size,
+                    c.heel,
+                    c.usable,
+                    sent,
+                    count,
+                    (count + sent) * c.usable,
+                )
+            )
 
 
 def seed_sheet(facts: Facts) -> Sheet:
@@ -202,26 +206,6 @@ def maturity_sheet(facts: Facts) -> Sheet:
 
 
 def _lots(facts: Facts) -> Table:
-    rows: list[tuple[Content, ...]] = []
-    places = {s.lot: i for i, s in enumerate(facts.plan.seed_purchases)}
-    for b in facts.lot_balances:
-        bought = Cell(0.0, Look.FAINT)
-        if b.bought:
-            bought = Cell(b.bought, Look.STRONG, Link(ORDER, "seed", places[b.lot.name]))
-        rows.append(
-            (
-                b.lot.variety,
-                b.lot.name,
-                b.lot.maturity,
-                b.lot.on_hand,
-                bought,
-                b.treated_before if b.treated_before else Cell(0.0, Look.FAINT),
-                b.treated,
-                b.planted,
-                Cell(b.left_treated, Look.WATCH if b.left_treated > 0.05 else Look.PLAIN),
-                b.left_untreated,
-            )
-        )
     return Table(
         name="lots",
         columns=(
@@ -236,12 +220,33 @@ def _lots(facts: Facts) -> Table:
             Column("left_treated", "Left, treated", Measure.UNITS, total=True),
             Column("left_untreated", "Left, untreated", Measure.UNITS, total=True),
         ),
-        rows=tuple(rows),
+        rows=tuple(_lot_rows(facts)),
         group="variety",
         repeat_header=True,
         empty="The season lists no seed lots.",
         note="On hand + bought = planted + left. What is left treated is worth nothing later.",
     )
+
+
+def _lot_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every lot."""
+    places = {s.lot: i for i, s in enumerate(facts.plan.seed_purchases)}
+    for b in facts.lot_balances:
+        bought = Cell(0.0, Look.FAINT)
+        if b.bought:
+            bought = Cell(b.bought, Look.STRONG, Link(ORDER, "seed", places[b.lot.name]))
+        yield (
+            b.lot.variety,
+            b.lot.name,
+            b.lot.maturity,
+            b.lot.on_hand,
+            bought,
+            b.treated_before if b.treated_before else Cell(0.0, Look.FAINT),
+            b.treated,
+            b.planted,
+            Cell(b.left_treated, Look.WATCH if b.left_treated > 0.05 else Look.PLAIN),
+            b.left_untreated,
+        )
 
 
 def _maturities(facts: Facts) -> Table:

@@ -17,6 +17,8 @@ from planner.season.domain import POWDER
 from planner.sums import summed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterator
+
     from planner.plan.plan import Treating
     from planner.report.facts import Facts
     from planner.report.sheets import Block, Content
@@ -108,28 +110,6 @@ def _bags(facts: Facts) -> Table:
 
 
 def _doses(facts: Facts) -> Table:
-    needs = {str(plain(row[0])): i for i, row in reversed([*enumerate(per_recipe(facts).rows)])}
-    rows: list[tuple[Content, ...]] = []
-    for t in _sorted(facts):
-        lot = facts.lots[t.lot]
-        part = part_units(facts, t)
-        recipe = facts.recipes[t.recipe]
-        for rate in (*recipe.rates, *recipe.carriers):
-            link = Link(PRODUCT_DETAIL, "need", needs.get(rate.product, -1))
-            each = floz_per_unit(rate, lot, facts.season)
-            rows.append(
-                (
-                    t.recipe,
-                    t.lot,
-                    rate.product,
-                    _bags_said(facts, t),
-                    rate.written or f"{rate.amount:g} {rate.basis.value}",
-                    each,
-                    Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
-                    Cell(each * part, Look.STRONG) if t.part_bag else None,
-                    each * t.units if rate in recipe.carriers else Cell(each * t.units, link=link),
-                )
-            )
     return Table(
         name="doses",
         columns=(
@@ -143,7 +123,7 @@ def _doses(facts: Facts) -> Table:
             Column("part", "On the part bag", Measure.DOSE),
             Column("all", "On all bags", Measure.DOSE),
         ),
-        rows=tuple(rows),
+        rows=tuple(_dose_rows(facts)),
         parts="recipe",
         filter=True,
         repeat_header=True,
@@ -151,6 +131,29 @@ def _doses(facts: Facts) -> Table:
         note="What the seed takes; margin and line loss come on top, see "
         f"{elsewhere(PRODUCT_DETAIL, Pack.STUDY)}.{_in_the_planter(facts)}",
     )
+
+
+def _dose_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every lot and recipe, and product of it."""
+    needs = {str(plain(row[0])): i for i, row in reversed([*enumerate(per_recipe(facts).rows)])}
+    for t in _sorted(facts):
+        lot = facts.lots[t.lot]
+        part = part_units(facts, t)
+        recipe = facts.recipes[t.recipe]
+        for rate in (*recipe.rates, *recipe.carriers):
+            link = Link(PRODUCT_DETAIL, "need", needs.get(rate.product, -1))
+            each = floz_per_unit(rate, lot, facts.season)
+            yield (
+                t.recipe,
+                t.lot,
+                rate.product,
+                _bags_said(facts, t),
+                rate.written or f"{rate.amount:g} {rate.basis.value}",
+                each,
+                Cell(each * lot.units_per_bag, Look.STRONG) if t.full_bags else None,
+                Cell(each * part, Look.STRONG) if t.part_bag else None,
+                each * t.units if rate in recipe.carriers else Cell(each * t.units, link=link),
+            )
 
 
 def _in_the_planter(facts: Facts) -> str:

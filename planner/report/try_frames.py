@@ -26,7 +26,7 @@ from planner.report.sheets import (
 )
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Iterable, Iterator
 
     from planner.report.facts import Facts
     from planner.report.measures import Manner
@@ -125,26 +125,6 @@ def _short(facts: Facts, product: Product) -> bool:
 
 
 def _containers(facts: Facts) -> Table:
-    ordered = {(line.product, line.container): line for line in facts.plan.order}
-    rows: list[tuple[Content, ...]] = []
-    for c in _in_order(facts):
-        line = ordered.get((c.product, c.name))
-        count = line.count if line else 0
-        rows.append(
-            (
-                c.product,
-                c.name,
-                c.supplier or NO_SUPPLIER,
-                Cell(count, Look.OVERTYPE),
-                Cell(count, Look.FAINT),
-                Formula(_price(c), line.unit_price if line else _steps(c)[0].price),
-                Formula("={count}*{price}", line.cost if line else 0.0),
-                c.usable,
-                Formula("={count}*{usable}", count * c.usable),
-                Formula(_check(c), ""),
-                _prices(c, facts.manner),
-            )
-        )
     return Table(
         name="containers",
         title="Containers: overtype the counts",
@@ -161,10 +141,31 @@ def _containers(facts: Facts) -> Table:
             Column("check", "Look again", width=16, when=(("at ", Look.SHORT),)),
             Column("prices", "Prices by count"),
         ),
-        rows=tuple(rows),
+        rows=tuple(_container_rows(facts)),
         repeat_header=True,
         empty="The season lists no containers.",
     )
+
+
+def _container_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every container, with its count to overtype."""
+    ordered = {(line.product, line.container): line for line in facts.plan.order}
+    for c in _in_order(facts):
+        line = ordered.get((c.product, c.name))
+        count = line.count if line else 0
+        yield (
+            c.product,
+            c.name,
+            c.supplier or NO_SUPPLIER,
+            Cell(count, Look.OVERTYPE),
+            Cell(count, Look.FAINT),
+            Formula(_price(c), line.unit_price if line else _steps(c)[0].price),
+            Formula("={count}*{price}", line.cost if line else 0.0),
+            c.usable,
+            Formula("={count}*{usable}", count * c.usable),
+            Formula(_check(c), ""),
+            _prices(c, facts.manner),
+        )
 
 
 def _steps(container: Container) -> list[PriceBreak]:
@@ -206,27 +207,6 @@ def _check(container: Container) -> str:
 
 
 def _products(facts: Facts) -> Table:
-    rows: list[tuple[Content, ...]] = []
-    for p in facts.season.products:
-        use = facts.uses[p.name]
-        worth = p.carryover * lowest_price_per_floz(facts.season, p.name)
-        supply = total_of("containers", "supply", _rows(facts, product=p.name))
-        rows.append(
-            (
-                p.name,
-                use.need,
-                use.on_hand,
-                use.on_its_way,
-                Formula(f"={supply}", use.bought),
-                Formula("={stock}+{coming}+{ordered}-{need}", use.left),
-                Formula(
-                    f'=IF({{left}}<-0.0001,"{SHORT}","{ENOUGH}")',
-                    SHORT if _short(facts, p) else ENOUGH,
-                ),
-                worth,
-                Formula("=MAX(0,{left})*{worth}", max(0.0, use.left) * worth),
-            )
-        )
     return Table(
         name="products",
         title="Is it enough?",
@@ -245,36 +225,34 @@ def _products(facts: Facts) -> Table:
             Column("worth", "Credit for what is left", Measure.MONEY_PER_VOLUME),
             Column("credit", "Carryover credit", Measure.MONEY),
         ),
-        rows=tuple(rows),
+        rows=tuple(_product_rows(facts)),
         empty="The season lists no products.",
     )
 
 
-def _suppliers(facts: Facts) -> Table:
-    accounts = {a.name: a for a in facts.accounts}
-    rows: list[tuple[Content, ...]] = []
-    for s in facts.season.suppliers:
-        own = _rows(facts, supplier=s.name)
-        account = accounts.get(s.name)
-        count = sum(line.count for line in account.lines) if account else 0
-        due = "=IF({count}=0,0,{freight})"
-        if s.free_from is not None:
-            due = "=IF({count}=0,0,IF({list}>={free}-0.000001,0,{freight}))"
-        rows.append(
-            (
-                s.name,
-                None,
-                None,
-                Formula(f"={total_of('containers', 'count', own)}", float(count)),
-                None,
-                Formula(
-                    f"={total_of('containers', 'cost', own)}", account.spend if account else 0.0
-                ),
-                s.freight,
-                Cell(s.free_from) if s.free_from is not None else Cell("never", Look.FAINT),
-                Formula(due, account.freight if account else 0.0),
-            )
+def _product_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every product."""
+    for p in facts.season.products:
+        use = facts.uses[p.name]
+        worth = p.carryover * lowest_price_per_floz(facts.season, p.name)
+        supply = total_of("containers", "supply", _rows(facts, product=p.name))
+        yield (
+            p.name,
+            use.need,
+            use.on_hand,
+            use.on_its_way,
+            Formula(f"={supply}", use.bought),
+            Formula("={stock}+{coming}+{ordered}-{need}", use.left),
+            Formula(
+                f'=IF({{left}}<-0.0001,"{SHORT}","{ENOUGH}")',
+                SHORT if _short(facts, p) else ENOUGH,
+            ),
+            worth,
+            Formula("=MAX(0,{left})*{worth}", max(0.0, use.left) * worth),
         )
+
+
+def _suppliers(facts: Facts) -> Table:
     return Table(
         name="suppliers",
         title="Freight",
@@ -289,9 +267,32 @@ def _suppliers(facts: Facts) -> Table:
             Column("free", "Free from", Measure.MONEY),
             Column("due", "Freight due", Measure.MONEY),
         ),
-        rows=tuple(rows),
+        rows=tuple(_supplier_rows(facts)),
         empty="No freight is charged.",
     )
+
+
+def _supplier_rows(facts: Facts) -> Iterator[tuple[Content, ...]]:
+    """A row for every supplier."""
+    accounts = {a.name: a for a in facts.accounts}
+    for s in facts.season.suppliers:
+        own = _rows(facts, supplier=s.name)
+        account = accounts.get(s.name)
+        count = sum(line.count for line in account.lines) if account else 0
+        due = "=IF({count}=0,0,{freight})"
+        if s.free_from is not None:
+            due = "=IF({count}=0,0,IF({list}>={free}-0.000001,0,{freight}))"
+        yield (
+            s.name,
+            None,
+            None,
+            Formula(f"={total_of('containers', 'count', own)}", float(count)),
+            None,
+            Formula(f"={total_of('containers', 'cost', own)}", account.spend if account else 0.0),
+            s.freight,
+            Cell(s.free_from) if s.free_from is not None else Cell("never", Look.FAINT),
+            Formula(due, account.freight if account else 0.0),
+        )
 
 
 def _discounts(facts: Facts) -> Table:
