@@ -6,6 +6,7 @@ import shlex
 import shutil
 import subprocess
 import sys
+from fnmatch import fnmatch
 from pathlib import Path
 
 import pytest
@@ -97,6 +98,19 @@ def test_every_column_and_setting_is_documented(sheet) -> None:
     for column in (*sheet.columns, *sheet.settings):
         assert re.search(rf"^\| {re.escape(column.name)}( \*)? \| ", own, re.MULTILINE)
         assert column.meaning.endswith((".", ";"))
+
+
+def test_the_drawing_of_the_house_names_every_file() -> None:
+    """By its name, or as one of `check_*.py`; the optimizer is drawn in a page of its own."""
+    text = (ROOT / "DEVELOPERS.md").read_text("utf-8")
+    drawn = text.partition("\n    planner/\n")[2].partition("\n    data/")[0]
+    rooms = dict(re.findall(r"^      (\w+)/ (.*(?:\n        .*)*)", drawn, re.MULTILINE))
+    assert {"season", "report", "page"} < set(rooms)
+    for room, said in rooms.items():
+        named = [name.removesuffix(".py") for name in re.findall(r"[\w*]+(?:\.py)?", said)]
+        files = (ROOT / "planner" / room).glob("*.py") if room != "optimize" else ()
+        for stem in (file.stem for file in files if file.name != "__init__.py"):
+            assert any(fnmatch(stem, name) for name in named), f"{room}/{stem}.py"
 
 
 def test_links_lead_somewhere() -> None:

@@ -16,7 +16,7 @@ from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
 from planner.page.desk import Job, Phase
-from planner.page.stored import last_plan
+from planner.page.plans import last_plan
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.again_json import campaign_in
 from planner.report.measures import Measure, manner_of

@@ -15,7 +15,7 @@ from starlette.responses import HTMLResponse, Response
 from planner.page import cells, menu, svg
 from planner.page.desk import Desks
 from planner.page.guard import UPLOAD_BYTES, Keys, TooLargeError, same
-from planner.page.stored import stored_plan
+from planner.page.plans import stored_plan
 from planner.page.work import Works
 from planner.report.fit import plain
 from planner.report.sheets import Charts, KeyFigures, Labels, PageBreak, Table, Text

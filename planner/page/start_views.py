@@ -14,9 +14,9 @@ from planner.errors import OutputError
 from planner.form.template import write_blank
 from planner.page.answers import download, go
 from planner.page.guard import UPLOAD_BYTES, same
+from planner.page.plans import last_plan
 from planner.page.shelf import MOST_LISTED
 from planner.page.site import HERE
-from planner.page.stored import last_plan
 
 if TYPE_CHECKING:
     from collections.abc import Callable

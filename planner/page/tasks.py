@@ -9,7 +9,7 @@ from planner import api
 from planner.errors import Interrupted, NoPlanError
 from planner.explain.compare import compare
 from planner.page.desk import Made, Phase
-from planner.page.stored import STORED, bills_first, shared_folder, take
+from planner.page.plans import STORED, bills_first, shared_folder, take
 from planner.plan.earlier import just_made
 from planner.report.plan_files import plan_book
 from planner.report.share_files import write_shares

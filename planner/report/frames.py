@@ -15,7 +15,6 @@ from planner.report.front_frames import front_sheet
 from planner.report.gathered import gathered
 from planner.report.notes_frames import notes_sheet, warnings_sheet
 from planner.report.order_frames import order_sheet
-from planner.report.orders_frames import compared_sheet
 from planner.report.packs import ALL, packs_of, within
 from planner.report.picture_frames import picture_sheets
 from planner.report.protection_frames import protection_sheet
@@ -35,6 +34,7 @@ from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.threat_frames import threat_sheets
 from planner.report.treating_frames import doses_sheet, treating_sheet
 from planner.report.try_frames import try_sheet
+from planner.report.two_stages_frames import compared_sheet
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Iterator, Mapping, Sequence

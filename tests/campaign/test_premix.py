@@ -44,7 +44,7 @@ def mixed(pumps=None, *, water=1.5, tank=None, flow=None, products=None, **rates
     """Rates in fl oz/cwt of products by name, on 200 units of 50 lb: 100 cwt."""
     held = products or tuple(product(name, KINDS[name]) for name in rates)
     return season(
-        farm=farm(pumps=1, tank=tank, seed_flow=flow),
+        farm=farm(pumps=pumps, tank=tank, seed_flow=flow),
         lots=(lot(on_hand=200.0),),
         products=held,
         carriers=(product("Water", CARRIER),) if water else (),

@@ -29,4 +29,4 @@ def test_savings_that_were_there_before_are_not_put_down_to_what_changed(
 
 
 def test_nothing_saved_needs_no_word_on_where_it_comes_from() -> None:
-    assert from_before(0.0, earlier(10_000.0, 9_000.0), Speech(season().farm)) == ""
+    assert from_before(0.0, earlier(9_000.0), Speech(season().farm)) == ""

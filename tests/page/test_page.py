@@ -28,9 +28,9 @@ from planner.many.found import seasons_in
 from planner.page.desk import Desk, Desks, Taken
 from planner.page.guard import FORM_BYTES, UPLOAD_BYTES
 from planner.page.plan_views import kept_in, listed
+from planner.page.plans import take
 from planner.page.server import serve
 from planner.page.shelf import STORE
-from planner.page.stored import take
 from planner.report.campaign_files import update_campaign
 from planner.report.measures import Manner
 from planner.report.sheets import Book, Sheet

@@ -16,7 +16,7 @@ from planner.errors import NoPlanError
 from planner.optimize import options
 from planner.plan.plan import Plan
 from planner.report.facts import Facts
-from planner.report.orders_frames import compared_sheet
+from planner.report.two_stages_frames import compared_sheet
 from planner.risk import candidates, two_stages
 from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
