@@ -88,7 +88,7 @@ def test_workbook_and_csv_give_the_same_plan() -> None:
 
 
 class TestContents:
-    def test_fields(self, season: Season) -> None:
+    def test_it_has_18_fields_on_2000_acres(self, season: Season) -> None:
         assert len(season.fields) == 18
         assert sum(f.acres for f in season.fields) == pytest.approx(2000)
         mold = [
@@ -109,7 +109,7 @@ class TestContents:
         need = 146 * 110_000 * 1.03 / 140_000
         assert need < units < 1.02 * need
 
-    def test_seed(self, season: Season) -> None:
+    def test_it_has_14_lots_of_seven_varieties(self, season: Season) -> None:
         assert len(season.lots) == 14
         assert len({lot.variety for lot in season.lots}) == 7
         assert {lot.maturity for lot in season.lots} >= {1.6, 2.6}

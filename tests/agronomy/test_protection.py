@@ -16,7 +16,7 @@ PRODUCTS = {
 BOTH = recipe(Wet=1.0, Dry=1.0)
 
 
-def test_scale():
+def test_ratings_are_in_the_order_of_the_scale():
     """E > VG > G > F > P > none: marks of Crop Protection Network CPN-1020 (order from memory)."""
     order = [Rating.NONE, Rating.P, Rating.F, Rating.G, Rating.VG, Rating.E]
     assert sorted(Rating) == order
@@ -43,7 +43,7 @@ def test_what_nobody_rated_is_not_held(threat):
         (Pressure.HIGH, Rating.VG),
     ],
 )
-def test_need(pressure, wanted):
+def test_a_field_needs_what_its_pressure_asks_for(pressure, wanted):
     threat = Threat("pythium", need={Pressure.MODERATE: Rating.F, Pressure.HIGH: Rating.VG})
     assert need(field(pressure={"pythium": pressure}), threat) is wanted
     assert need(field(), threat) is Rating.NONE

@@ -75,7 +75,7 @@ PAIRS = [
 
 
 @pytest.mark.parametrize(("bar", "good", "bad"), PAIRS, ids=[p[0].name for p in PAIRS])
-def test_bar(bar, good, bad):
+def test_each_bar_keeps_off_just_what_is_over_its_limit(bar, good, bad):
     for changes, found in ((good, []), (bad, [bar])):
         one = season(**changes)
         bars = [o.bar for o in obstacles(one.fields[0], one.lots[0], one.recipes[0], one)]

@@ -107,7 +107,7 @@ def test_levels_after_batches_lie_between_margin_used_and_unused(made):
     assert last.left == pytest.approx(31.0)
 
 
-def test_clock(made):
+def test_first_and_last_planting_days_of_a_field(made):
     """South: cured 8 May; alive until 16 May; a test of September 2026 is good through June."""
     south = next(p for p in made.clock if p.field == "South")
     assert (south.first, south.last) == (date(2027, 5, 8), date(2027, 5, 16))
@@ -264,7 +264,7 @@ def test_days_lost_are_told(made):
     assert "5 bags are too many" in later.notes[0]
 
 
-def test_all_done(made):
+def test_where_all_is_done_the_line_has_nothing_to_change(made):
     later = update(made, [Done("L1", "R1", 3), Done("L2", "R2", 3)])
     assert all(r.done for r in later.calendar.runs)
     assert later.order.minutes == 0.0

@@ -4,7 +4,6 @@ import contextlib
 import subprocess
 import sys
 import threading
-import time
 from collections.abc import Callable, Iterator
 from pathlib import Path
 from typing import Any
@@ -130,12 +129,11 @@ def test_workers_may_have_children(two: Engine) -> None:
 
 @needs_dask
 def test_stopped_while_others_work(two: Engine) -> None:
-    stop, done, begun = threading.Event(), [], time.monotonic()
+    stop, done = threading.Event(), []
     for d in two.run([Job(str(n), 0.2) for n in range(100)], work.pid_after, stop=stop):
         done.append(d)
         stop.set()
     assert 1 <= len(done) <= 4
-    assert time.monotonic() - begun < 5.0
 
 
 @needs_dask
@@ -180,13 +178,12 @@ def test_a_job_that_kills_every_worker_is_a_failure_of_its_own() -> None:
 
 @pytest.mark.slow
 @needs_dask
-def test_processes_end_at_once_when_all_is_done() -> None:
-    """What Python would still do on its way out of them is not waited for."""
+def test_processes_end_at_once_when_all_is_done(tmp_path: Path) -> None:
+    """What Python would still do on its way out of them is not done, let alone waited for."""
     with opened(workers=2) as engine:
-        done = list(engine.run([Job(f"{n}", n) for n in range(4)], work.slow_to_end))
-        begun = time.perf_counter()
+        done = list(engine.run([Job(f"{n}", str(tmp_path / f"{n}")) for n in range(4)], work.ends))
     assert len(done) == 4
-    assert time.perf_counter() - begun < 3.0
+    assert list(tmp_path.iterdir()) == []
 
 
 @needs_dask

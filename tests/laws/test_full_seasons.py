@@ -104,7 +104,7 @@ def best(short, cost, *, proven=True, short_proven=True):
         (OPTIMAL._replace(short=(1.9, 90.0)), best((1.9, 5.0), 80_000.0), Verdict.WRONG),
     ],
 )
-def test_verdicts(ours, other, verdict):
+def test_ours_is_judged_by_acres_short_first_then_by_cost(ours, other, verdict):
     assert judge(ours, {"engine": other, "none": None})[0] is verdict
 
 

@@ -245,7 +245,9 @@ CASES = [
     [case[1:] for case in CASES],
     ids=[case[0] for case in CASES],
 )
-def test_edge(changes, short, total, ordered, treated):
+def test_a_season_at_an_edge_has_the_optimum_worked_by_hand(
+    changes, short, total, ordered, treated
+):
     plan = planned(season(**changes))
     assert sum(s.acres for s in plan.shortages) == pytest.approx(short, rel=1e-9)
     assert plan.cost.total == pytest.approx(total, rel=1e-9, abs=1e-6)

@@ -86,7 +86,7 @@ def column(found: Table, key: str) -> list:
         (Measure.MONEY_PER_VOLUME, 128.0, 33.8140227018),
     ],
 )
-def test_factors(measure: Measure, us: float, metric: float) -> None:
+def test_numbers_are_shown_by_published_factors(measure: Measure, us: float, metric: float) -> None:
     assert Manner().value(1.0, measure) == pytest.approx(us, rel=1e-9)
     assert Manner(metric=True).value(1.0, measure) == pytest.approx(metric, rel=1e-8)
 

@@ -66,7 +66,7 @@ class TestOneUnknown:
         assert found.enough == pytest.approx(1.0 - 0.5**2, abs=2e-5)
         assert found.products[0].short_from_seed_size == pytest.approx(-0.25)
 
-    def test_acres(self):
+    def test_more_acres_than_seed_is_there_for(self):
         """120 units there, 80 planted: short from half as many acres again; from 0 to 1 more."""
         one, plan = plain()
         found = as_planned(with_unknowns(one, Unknown(Q.ACRES, 0.0, 1.0)), plan)

@@ -28,7 +28,7 @@ class TestTriangular:
         share = (mode - low) / (high - low)
         assert triangular(np.array([share]), *SIZES)[0] == pytest.approx(mode)
 
-    def test_moments(self):
+    def test_mean_and_variance_are_those_of_the_formulas(self):
         """Mean (a + m + b) / 3; variance (aa + mm + bb - am - ab - mb) / 18."""
         (u,) = points(1, 1 << 16, seed=3)
         drawn = triangular(u[:, 0], *SIZES)

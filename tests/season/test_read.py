@@ -52,7 +52,7 @@ def placeless(season: Season) -> Season:
     return meaning(Season(**values))
 
 
-def test_farm(season):
+def test_settings_of_the_farm_are_read(season):
     farm = season.farm
     assert (farm.name, farm.crop_year, farm.currency) == ("Marten Hill", 2027, "$")
     assert (farm.plan_date, farm.first_treating_day) == (date(2026, 12, 10),) * 2
@@ -84,7 +84,7 @@ def test_words_of_tags_and_labels_are_understood(tmp_path):
     assert found.fields[0].pressure == {"White mold": Pressure.MODERATE}
 
 
-def test_fields(season):
+def test_fields_are_read(season):
     home, creek = season.fields
     assert home.sowing == SeedingRate(140_000.0)
     assert (home.earliest, home.latest, home.traits, home.priority) == (1.6, 2.2, (), 1)
@@ -96,7 +96,7 @@ def test_fields(season):
     assert (creek.row.sheet, creek.row.number) == ("Fields", 3)
 
 
-def test_seed(season):
+def test_seed_lots_are_read(season):
     first, second, third = season.lots
     assert (first.name, first.variety, first.maturity) == ("L-1", "Heron", 1.8)
     assert (first.on_hand, first.units_per_bag, first.seeds_per_lb) == (160.0, 40.0, 2800.0)
@@ -106,7 +106,7 @@ def test_seed(season):
     assert (third.trait, third.units_per_bag) == ((), 45.0)
 
 
-def test_products(season):
+def test_products_are_read(season):
     cap, sheen = season.products
     assert (cap.on_hand, cap.line_loss, cap.carryover) == (192.0, 16.0, 0.4)
     assert (cap.expires, cap.density) == (date(2027, 9, 30), 9.1)
@@ -117,7 +117,7 @@ def test_products(season):
     assert (sheen.on_hand, sheen.expires, sheen.actives, sheen.kind) == (0.0, None, (), "polymer")
 
 
-def test_containers(season):
+def test_containers_are_read(season):
     jug, keg, other = season.containers
     assert (jug.product, jug.name, jug.size, jug.heel) == ("Green Cap", "jug", 320.0, 4.0)
     assert (jug.supplier, jug.most) == ("North yard", None)
@@ -126,7 +126,7 @@ def test_containers(season):
     assert (other.product, other.supplier) == ("Sheen", "River yard")
 
 
-def test_recipes(season):
+def test_recipes_are_read(season):
     base, full = season.recipes
     assert (base.rates[0].amount, base.rates[0].basis) == (4.0, Basis.FLOZ_PER_CWT)
     assert (base.approved_by, base.approved_on) == ("A. Adviser", None)
@@ -136,7 +136,7 @@ def test_recipes(season):
     assert full.approved_by is None
 
 
-def test_the_rest(season):
+def test_threats_limits_suppliers_and_discounts_are_read(season):
     (threat,) = season.threats
     assert threat.need == {Pressure.MODERATE: Rating.F, Pressure.HIGH: Rating.G}
     assert threat.loss == {Pressure.HIGH: 6.0}

@@ -221,7 +221,7 @@ def test_tennessee_valley_shares_are_in_the_core():
 class TestWholeContainers:
     """2.5 gal at $250 and 15 gal at $1,200; derived by listing all counts."""
 
-    def test_costs(self):
+    def test_a_group_pays_for_the_cheapest_containers(self):
         costs = containers(4, 6, 9)
         assert costs[1:].tolist() == [500, 750, 1000, 1000, 1200, 1200, 1700]
 

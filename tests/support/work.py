@@ -83,9 +83,8 @@ def child(number: int) -> int:
     return int(process.exitcode or 0)
 
 
-def slow_to_end(number: int) -> int:
-    """Makes its process take long to end by itself."""
+def ends(mark: str) -> None:
+    """Leaves a mark where its process ends as Python does by itself."""
     import atexit
 
-    atexit.register(time.sleep, 30.0)
-    return number
+    atexit.register(Path(mark).touch)

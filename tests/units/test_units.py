@@ -104,7 +104,7 @@ def test_the_acre_is_the_international_one():
     assert 4046.87261 / acre - 1 == pytest.approx(4.0e-6, rel=1e-2)
 
 
-def test_bushels():
+def test_a_bushel_of_soybeans_is_60_lb():
     """Handbook 44: the US bushel holds 2150.42 in3 = 35.23907016688 L; soybean's weighs 60 lb.
 
     The 60 lb: Indiana Code 24-6-1-1. Bushels in a tonne are derived.
@@ -151,7 +151,7 @@ def test_bushels():
         ("15 g a.i./100 kg seed", 15.0, "g/100 kg"),
     ],
 )
-def test_rates(text, amount, basis):
+def test_rates_are_read_as_labels_write_them(text, amount, basis):
     assert read_rate(text) == (close(amount, 1e-5), basis)
 
 
@@ -192,7 +192,7 @@ def test_one_end_to_end_by_units_alone():
         ("007", 7),
     ],
 )
-def test_numbers(text, expected):
+def test_numbers_are_read_as_people_write_them(text, expected):
     assert read_number(text) == expected
 
 
@@ -364,7 +364,7 @@ def test_zero_needs_no_unit():
         ("EUR 5", "EUR", 5.0),
     ],
 )
-def test_money(text, money, expected):
+def test_money_is_read_with_its_sign_before_or_behind(text, money, expected):
     assert read_quantity(text, Measure.MONEY, "$", money) == expected
 
 
@@ -390,7 +390,7 @@ def test_thousands_are_unsure_where_semicolons_divide_cells():
 @pytest.mark.parametrize(
     ("text", "expected"), [("3%", 0.03), ("3", 0.03), ("0.5 %", 0.005), ("0", 0)]
 )
-def test_percents(text, expected):
+def test_percents_are_read_as_fractions(text, expected):
     assert read_percent(text) == expected
 
 

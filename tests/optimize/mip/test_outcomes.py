@@ -38,7 +38,7 @@ class At:
         return self.left <= 0
 
 
-def test_optimal():
+def test_an_optimum_has_a_solution_its_cost_and_a_bound():
     matrix = make_model(make_instance(seasons.season())).matrix
     answer = solve_matrix(matrix, Limits())
     assert answer.verdict is Verdict.OPTIMAL
