@@ -9,7 +9,7 @@ from starlette.exceptions import HTTPException
 
 from planner import api
 from planner.page import tasks
-from planner.page.answers import go, seconds_of
+from planner.page.answers import seconds_of
 from planner.page.cells import slug
 from planner.page.desk import Job
 from planner.report.facts import RULES, WHAT_IF
@@ -38,7 +38,7 @@ class AskViews:
         def give() -> Response:
             desk = self.site.desk(request)
             made = self.site.made(desk)
-            self.site.works.give(
+            return self.site.begin(
                 Job(
                     desk,
                     made.season,
@@ -53,7 +53,6 @@ class AskViews:
                     changes=made.changes,
                 )
             )
-            return go(f"/s/{desk.entry.key}/live")
 
         return await run_in_threadpool(give)
 
@@ -66,7 +65,7 @@ class AskViews:
             scenarios = scenarios_of(cells, made.changes)
             if not scenarios:
                 raise HTTPException(404, NO_SCENARIOS)
-            self.site.works.give(
+            return self.site.begin(
                 Job(
                     desk,
                     made.season,
@@ -82,6 +81,5 @@ class AskViews:
                     changes=made.changes,
                 )
             )
-            return go(f"/s/{desk.entry.key}/live")
 
         return await run_in_threadpool(give)

@@ -106,8 +106,7 @@ class SeasonViews:
             near, file = self._near(desk, typed), last_plan(desk.entry)
             if file is not None and near is not None and (near.must or form.get("near")):
                 job.season, job.earlier, job.notes = api.bring_in(typed, file)
-            self.site.works.give(job)
-            return go(f"/s/{desk.entry.key}/live")
+            return self.site.begin(job)
 
         return await run_in_threadpool(give)
 

@@ -9,7 +9,7 @@ from starlette.exceptions import HTTPException
 
 from planner.errors import InputError
 from planner.page import cells, tasks
-from planner.page.answers import go, seconds_of
+from planner.page.answers import seconds_of
 from planner.page.desk import Job
 from planner.page.plan_views import kept_in, listed, send
 from planner.report.grower_frames import file_names
@@ -91,7 +91,7 @@ class ShareViews:
         def give() -> Response:
             desk, made = self._ground(request)
             groups_to_plan(made.season)
-            self.site.works.give(
+            return self.site.begin(
                 Job(
                     desk,
                     made.season,
@@ -106,7 +106,6 @@ class ShareViews:
                     changes=made.changes,
                 )
             )
-            return go(f"/s/{desk.entry.key}/live")
 
         return await run_in_threadpool(give)
 

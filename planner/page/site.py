@@ -6,13 +6,14 @@ from collections import Counter
 from dataclasses import replace
 from datetime import datetime
 from pathlib import Path
-from typing import TYPE_CHECKING, Any
+from typing import TYPE_CHECKING, Any, NamedTuple
 
 from jinja2 import Environment, FileSystemLoader, select_autoescape
 from starlette.exceptions import HTTPException
 from starlette.responses import HTMLResponse, Response
 
 from planner.page import cells, menu, svg
+from planner.page.answers import go
 from planner.page.desk import Desks
 from planner.page.guard import UPLOAD_BYTES, Keys, TooLargeError, same
 from planner.page.plans import stored_plan
@@ -27,7 +28,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
-    from planner.page.desk import Desk, Made
+    from planner.page.desk import Desk, Job, Made
     from planner.page.shelf import Shelf
     from planner.report.sheets import Book, Sheet
     from planner.season.domain import Season
@@ -37,6 +38,16 @@ HERE = Path(__file__).parent
 CHANGED = "The workbook has changed since this plan, or has faults. Check it and plan again first."
 MOST_FIELDS = 5000
 """Fields of a form: Try it has one for every figure of a dealer's season."""
+
+
+class Ground(NamedTuple):
+    """A plan and the workbook that it was made for, which has not changed since."""
+
+    desk: Desk
+    made: Made
+    season: Season
+    """Of the workbook, without the changes that the plan may have been made with."""
+    cells: Cells
 
 
 class Site:
@@ -134,8 +145,8 @@ class Site:
         now = desk.read().season
         return now is None or now.fingerprint != made.base
 
-    def ground(self, request: Request) -> tuple[Desk, Made, Season, Cells]:
-        """Desk, plan, the workbook's season and its cells, for what is made of both.
+    def ground(self, request: Request) -> Ground:
+        """What changes of a plan and its workbook start from.
 
         Raises
         ------
@@ -149,7 +160,12 @@ class Site:
             raise HTTPException(409, CHANGED)
         if reading.season.fingerprint != made.base:
             raise HTTPException(409, CHANGED)
-        return desk, made, reading.season, reading.cells
+        return Ground(desk, made, reading.season, reading.cells)
+
+    def begin(self, job: Job) -> Response:
+        """Put work into the line, and show how it comes along."""
+        self.works.give(job)
+        return go(f"/s/{job.desk.entry.key}/live")
 
     def sheet_values(self, book: Book, sheet: Sheet, base: str, request: Request) -> dict[str, Any]:
         """What the templates of a sheet's blocks are filled with."""

@@ -69,8 +69,7 @@ def plan(job: Job) -> None:
 
 def find_why(job: Job) -> None:
     """Find out why a plan is as it is; where that is known, with more time for it."""
-    made = job.made
-    assert made is not None
+    made = _made(job)
     found = _why(job, made.plan, job.seconds)
     before = made.why
     if before is not None:
@@ -80,8 +79,7 @@ def find_why(job: Job) -> None:
 
 def plan_scenarios(job: Job) -> None:
     """Plan every scenario of the sheet What if, and hold the plans against the plan itself."""
-    made = job.made
-    assert made is not None
+    made = _made(job)
     why = made.why or _why(job, made.plan, api.WHY_MOST)
     plans = [(made.name, made.plan)]
     late = []
@@ -127,8 +125,7 @@ def _explained(job: Job, made: Made) -> None:
 
 def share(job: Job) -> None:
     """Plan groups of growers by themselves, share the plan's cost and write the bills."""
-    made = job.made
-    assert made is not None
+    made = _made(job)
     job.phase = Phase.GROUPS
     job.parts = groups_to_plan(job.season)
 
@@ -140,6 +137,12 @@ def share(job: Job) -> None:
     folder = shared_folder(_folder(job))
     files = write_shares(sharing, made.plan, job.season, folder, made.why, campaign=made.campaign)
     _show(job, replace(made, sharing=sharing, shared_files=take(bills_first(files))))
+
+
+def _made(job: Job) -> Made:
+    """The plan that is worked on, where the job is on one."""
+    assert job.made is not None
+    return job.made
 
 
 def _folder(job: Job) -> Path:

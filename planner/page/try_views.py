@@ -25,10 +25,9 @@ if TYPE_CHECKING:
     from starlette.requests import Request
     from starlette.responses import Response
 
-    from planner.page.desk import Desk, Made
-    from planner.page.site import Site
+    from planner.page.desk import Made
+    from planner.page.site import Ground, Site
     from planner.season.domain import Season
-    from planner.season.grids import Book as Cells
 
 USUAL_AGAIN = 20
 WITH_CHANGES = "with your changes"
@@ -42,8 +41,7 @@ class TryViews:
 
     def show(self, request: Request) -> Response:
         """Fields to change, and what comes of them."""
-        desk, made, season, cells = self.site.ground(request)
-        return self._page("try.html", request, desk, made, season, cells)
+        return self._page("try.html", request, self.site.ground(request))
 
     async def recount(self, request: Request) -> Response:
         """Take what was typed and count again: the page, or the part that changes."""
@@ -51,43 +49,29 @@ class TryViews:
         part = request.query_params.get("part") == "1"
 
         def count() -> Response:
-            desk, made, season, cells = self.site.ground(request)
-            desk.typed = {} if form.get("reset") else _typed(form, season, made)
+            ground = self.site.ground(request)
+            desk = ground.desk
+            desk.typed = {} if form.get("reset") else _typed(form, ground.season, ground.made)
             if not part:
                 return go(f"/s/{desk.entry.key}/try")
-            return self._page("try_part.html", request, desk, made, season, cells)
+            return self._page("try_part.html", request, ground)
 
         return await run_in_threadpool(count)
 
-    def _page(
-        self,
-        template: str,
-        request: Request,
-        desk: Desk,
-        made: Made,
-        season: Season,
-        cells: Cells,
-    ) -> Response:
+    def _page(self, template: str, request: Request, ground: Ground) -> Response:
         """Show what was typed and what comes of it; a bug in that forgets what was typed.
 
         Otherwise the page would not open again.
         """
         try:
-            return self._counted(template, request, desk, made, season, cells)
+            return self._counted(template, request, ground)
         except Exception:
-            desk.typed = {}
+            ground.desk.typed = {}
             raise
 
-    def _counted(
-        self,
-        template: str,
-        request: Request,
-        desk: Desk,
-        made: Made,
-        season: Season,
-        cells: Cells,
-    ) -> Response:
+    def _counted(self, template: str, request: Request, ground: Ground) -> Response:
         began = perf_counter()
+        desk, made, season, cells = ground
         shown = trying.groups(season, made.plan)
         changed = trying.changes(desk.typed, shown)
         counts, wrong = trying.counts(desk.typed, season, made.plan)
@@ -134,7 +118,7 @@ class TryViews:
                 now = changed_season(cells, changed)
             except InputError:
                 return go(f"/s/{desk.entry.key}/try")
-            self.site.works.give(
+            return self.site.begin(
                 Job(
                     desk,
                     now,
@@ -150,7 +134,6 @@ class TryViews:
                     ),
                 )
             )
-            return go(f"/s/{desk.entry.key}/live")
 
         return await run_in_threadpool(begin)
 
