@@ -22,6 +22,8 @@ ALIKE = 2
 """Faults like the first of their kind from which they are reported in one line with it."""
 MOST_ROWS = 12
 """Rows of such faults that are named."""
+NOTHING_PLANNED = "no plan was made"
+"""What becomes of a run whose input has faults, unless it was to do something else."""
 
 
 class PlannerError(Exception):
@@ -77,7 +79,7 @@ class InputError(PlannerError):
     exit_code = 3
 
     def __init__(
-        self, source: str, faults: Sequence[Fault], instead: str = "no plan was made"
+        self, source: str, faults: Sequence[Fault], instead: str = NOTHING_PLANNED
     ) -> None:
         super().__init__(source, tuple(faults), instead)  # kept in args, so the error pickles
         self.source, self.instead = source, instead

@@ -6,6 +6,7 @@ import json
 from typing import TYPE_CHECKING
 
 from planner.report.files import write_together
+from planner.report.json import as_bytes
 from planner.season.names import for_file
 from planner.sharing.dealer import FAULTS, from_data, to_data
 
@@ -38,8 +39,7 @@ def keep(result: Result, folder: Path) -> None:
         When they cannot be written.
     """
     record = result.record
-    text = json.dumps(to_data(record), ensure_ascii=False, indent=1, allow_nan=False)
-    content = {**result.files, RECORD: (text + "\n").encode("utf-8", "backslashreplace")}
+    content = {**result.files, RECORD: as_bytes(to_data(record))}
     write_together(folder / folder_name(record.name, record.mark), content)
 
 

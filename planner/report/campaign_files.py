@@ -2,7 +2,6 @@
 
 from __future__ import annotations
 
-import json
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
@@ -23,7 +22,7 @@ from planner.report.files import (
     settle,
     write_together,
 )
-from planner.report.json import VERSION
+from planner.report.json import VERSION, as_bytes, read_data
 from planner.report.packs import file_name
 from planner.report.sheets import Pack
 
@@ -99,11 +98,7 @@ def update_campaign(
         counted = count(sum(d.bags for d in campaign.done), "bag")
         said = (*said, f"Counted again: {counted}; before there were {reported}.")
     data["campaign"] = to_dict(campaign)
-    text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False) + "\n"
-    content = {
-        path.name: text.encode("utf-8", "backslashreplace"),
-        calendar: to_ical(campaign),
-    }
+    content = {path.name: as_bytes(data), calendar: to_ical(campaign)}
     with in_place():
         content |= _workbook(campaign, path)
         return campaign, write_together(path.parent, content), said
@@ -129,14 +124,7 @@ def _workbook(campaign: Campaign, path: Path) -> dict[str, bytes]:
 
 def _read(path: Path) -> dict[str, Any]:
     remedy = "give the plan.json of a plan with something to treat"
-    try:
-        data = json.loads(path.read_text("utf-8-sig"))
-    except OSError as error:
-        fault = Fault("", expected=f"a file that can be read ({error.strerror})", remedy=remedy)
-        raise InputError(path.name, [fault], UNCHANGED) from None
-    except (ValueError, RecursionError):
-        fault = Fault("", expected="a plan as JSON", remedy=remedy)
-        raise InputError(path.name, [fault], UNCHANGED) from None
+    data = read_data(path, remedy, UNCHANGED)
     if not isinstance(data, dict) or not isinstance(data.get("campaign"), dict):
         fault = Fault("", expected="a plan with seed left to treat", remedy=remedy)
         raise InputError(path.name, [fault], UNCHANGED)

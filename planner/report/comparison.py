@@ -2,13 +2,13 @@
 
 from __future__ import annotations
 
-import json
 import math
 from dataclasses import replace
 from typing import TYPE_CHECKING, Any
 
 from planner.explain.words import listing
 from planner.plan.plan import NEARNESS, TOTAL, how_near
+from planner.report.json import as_bytes
 from planner.report.measures import Measure
 from planner.report.sheets import Book, Cell, Column, Look, Page, Room, Sheet, Table, Text
 from planner.report.spread import spread
@@ -62,8 +62,7 @@ def comparison_json(compared: Comparison) -> dict[str, Any]:
 
 def comparison_bytes(comparison: Comparison) -> bytes:
     """Write a comparison as the bytes of ``compare.json``."""
-    text = json.dumps(comparison_json(comparison), ensure_ascii=False, indent=1, allow_nan=False)
-    return (text + "\n").encode("utf-8", "backslashreplace")
+    return as_bytes(comparison_json(comparison))
 
 
 def comparison_book(comparison: Comparison, manner: Manner) -> Book:

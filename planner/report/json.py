@@ -13,7 +13,7 @@ import platform
 from dataclasses import asdict, fields
 from typing import TYPE_CHECKING, Any, NoReturn, TypeVar
 
-from planner.errors import Fault, InputError, OutputError
+from planner.errors import NOTHING_PLANNED, Fault, InputError, OutputError
 from planner.explain.barred import as_dicts, barred
 from planner.plan.field_costs import field_costs
 from planner.plan.plan import (
@@ -28,6 +28,7 @@ from planner.plan.plan import (
     Shortage,
     Treating,
 )
+from planner.report.measures import Manner
 
 if TYPE_CHECKING:
     from collections.abc import Mapping
@@ -103,14 +104,18 @@ def versions() -> dict[str, str]:
 
 
 def json_bytes(plan: Plan, season: Season, more: Mapping[str, Any] | None = None) -> bytes:
-    """Write a plan as the bytes of ``plan.json``: UTF-8, indented, one line feed at the end.
+    """Write a plan as the bytes of ``plan.json``.
 
     Parameters
     ----------
     more
         Further keys, behind those of `to_json`.
     """
-    data = to_json(plan, season) | dict(more or {})
+    return as_bytes(to_json(plan, season) | dict(more or {}))
+
+
+def as_bytes(data: Mapping[str, Any]) -> bytes:
+    """Write a file of ours as JSON: UTF-8, indented, one line feed at the end."""
     text = json.dumps(data, ensure_ascii=False, indent=1, allow_nan=False)
     return (text + "\n").encode("utf-8", "backslashreplace")
 
@@ -156,20 +161,52 @@ def read_plan(path: Path) -> Plan:
     """
     from planner.report.files import settle
 
-    try:
-        with contextlib.suppress(OutputError):
-            settle(path.parent)
-        data = json.loads(path.read_text("utf-8-sig"))
-    except OSError as error:
-        fault = Fault("", expected=f"a file that can be read ({error.strerror})")
-        raise InputError(path.name, [fault]) from None
-    except (ValueError, RecursionError):
-        fault = Fault("", expected="a plan as JSON", remedy="give the plan.json of a plan")
-        raise InputError(path.name, [fault]) from None
+    with contextlib.suppress(OSError, OutputError):
+        settle(path.parent)
+    data = read_data(path, "give the plan.json of a plan")
     try:
         return from_json(data)
     except InputError as error:
         raise InputError(path.name, error.faults) from None
+
+
+def read_data(path: Path, remedy: str, instead: str = NOTHING_PLANNED) -> Any:
+    """Read what a ``plan.json`` holds, not yet looked at.
+
+    Parameters
+    ----------
+    remedy
+        What to give in place of a file that is none.
+    instead
+        What becomes of the run, as in `InputError`.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read, or is no JSON.
+    """
+    try:
+        return json.loads(path.read_text("utf-8-sig"))
+    except OSError as error:
+        fault = Fault("", expected=f"a file that can be read ({error.strerror})", remedy=remedy)
+        raise InputError(path.name, [fault], instead) from None
+    except (ValueError, RecursionError):
+        fault = Fault("", expected="a plan as JSON", remedy=remedy)
+        raise InputError(path.name, [fault], instead) from None
+
+
+def stored_manner(path: Path) -> Manner:
+    """How the farm of a ``plan.json`` reads its numbers; as in the US where it does not say.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read.
+    """
+    data = read_data(path, "give the plan.json of a plan")
+    kept = data.get("settings") if isinstance(data, dict) else None
+    said = kept if isinstance(kept, dict) else {}
+    return Manner(bool(said.get("metric")), str(said.get("currency") or "$"))
 
 
 def stored_fingerprint(path: Path) -> str:

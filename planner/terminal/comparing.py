@@ -2,12 +2,10 @@
 
 from __future__ import annotations
 
-import json
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import NEARNESS, how_near
 from planner.report.comparison import MEASURES, remarks
-from planner.report.measures import Manner
 from planner.terminal.deciding import decide
 from planner.terminal.text import paragraph, table, written_lines
 
@@ -17,6 +15,7 @@ if TYPE_CHECKING:
 
     from planner.explain.compare import Comparison, Seed
     from planner.plan.plan import Plan
+    from planner.report.measures import Manner
     from planner.terminal.deciding import Options
 
 MOST = 20
@@ -67,14 +66,12 @@ def read_any(path: Path, options: Options) -> tuple[Plan, Manner, Mapping[Seed, 
     from planner import api
     from planner.plan.earlier import by_seed
     from planner.report.again_json import read_earlier
+    from planner.report.json import stored_manner
     from planner.report.measures import manner_of
 
     if path.suffix.casefold() == ".json":
         earlier = read_earlier(path)
-        kept = json.loads(path.read_text("utf-8-sig")).get("settings")
-        settings = kept if isinstance(kept, dict) else {}
-        manner = Manner(bool(settings.get("metric")), str(settings.get("currency") or "$"))
-        return earlier.plan, manner, earlier.before
+        return earlier.plan, stored_manner(path), earlier.before
     season = api.load(path)
     return decide(season, options)[0], manner_of(season.farm), by_seed(season.treated)
 
