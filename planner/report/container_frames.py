@@ -114,7 +114,7 @@ def level_sheet(campaign: Campaign) -> Sheet:
 
 def _in_line(campaign: Campaign) -> tuple[str, ...]:
     """Say by how much more is left where the line was not emptied before this plan."""
-    manner = Manner(campaign.shop.metric, campaign.shop.currency)
+    manner = manner_of(campaign.shop)
     said = "; ".join(
         f"{manner.say(s.in_line, Measure.DOSE)} of {s.product}"
         for s in campaign.supplies
