@@ -34,7 +34,7 @@ class PlannerError(Exception):
 
 @dataclass(frozen=True, slots=True, order=True)
 class Fault:
-    """One thing in the input that cannot be planned with, and how to mend it.
+    """One thing in the input that cannot be planned with, and how to fix it.
 
     Sorts by sheet, then row, then column.
     """

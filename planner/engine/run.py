@@ -94,7 +94,7 @@ def opened(*, workers: int | None = None, cluster: str | None = None) -> Iterato
 
 
 def check(*, workers: int, cluster: str | None = None) -> None:
-    """Find out whether an engine can be had, without starting processes; errors as in `run`."""
+    """Find out whether an engine is available, without starting processes; errors as in `run`."""
     if _elsewhere(workers, cluster) and cluster:
         with opened(cluster=cluster):
             pass

@@ -94,14 +94,14 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     rules = rules_on(season)
     money = _money_plans(plan, season, budget, began)
     share = REPAIRS_SHARE if tried else 0.0
-    mended = solve_all(repair_trials(tried, plan), replace(budget, seconds=share * budget.seconds))
+    helped = solve_all(repair_trials(tried, plan), replace(budget, seconds=share * budget.seconds))
     left = max(0.0, budget.seconds - (monotonic() - began))
     found = solve_all(rule_trials(rules, plan), replace(budget, seconds=left))
-    base = best_known(plan, season, [*mended.values(), *found.values(), *money.values()])
+    base = best_known(plan, season, [*helped.values(), *found.values(), *money.values()])
     without = _without_rules(season, rules, found | money)
     return Explanation(
         shortages=short,
-        repairs=repaired(plan, season, short, tried, mended, without, base),
+        repairs=repaired(plan, season, short, tried, helped, without, base),
         threats=threat_pages(plan, season, threat_costs(plan, season, rules, found, base)),
         order=order_rivals(plan, season),
         rules=rule_costs(base, season, rules, found),

@@ -318,7 +318,7 @@ def _maturity_share(
 def _product(
     field: Field, acres: float, free: Sequence[Pool], scene: Scene
 ) -> tuple[Cause, str] | None:
-    """Test for a product that every treatment of the free seed needs and can't be had."""
+    """Test for a product that every treatment of the free seed needs and that is not for sale."""
     season = scene.season
     if any(p.recipe is not None for p in free):
         return None

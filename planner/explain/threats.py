@@ -111,5 +111,5 @@ class ThreatPage:
 
     @property
     def asks_poor(self) -> bool:
-        """Whether no field asks for more than the lowest rating, of which little is to be had."""
+        """Whether no field asks for more than the lowest rating, which holds little."""
         return {f.need for f in self.fields if f.need} == {Rating.P.name}

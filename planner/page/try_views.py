@@ -113,7 +113,7 @@ class TryViews:
                 most = trying.most_moved(str(form.get("most") or ""), season)
             except Unreadable as error:
                 msg = f"Land that may change: you typed '{form.get('most')}'; expected "
-                raise HTTPException(400, f"{msg}{error.expected}. Go back and mend it.") from None
+                raise HTTPException(400, f"{msg}{error.expected}. Go back and fix it.") from None
             try:
                 now = changed_season(cells, changed)
             except InputError:

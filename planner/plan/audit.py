@@ -189,7 +189,7 @@ def seed_can_be_bought(plan: Plan, season: Season) -> Iterator[str]:
         lot = season.lot_named[s.lot]
         most = recount.whole(lot.can_buy, lot.units_per_bag)
         if not 0 < s.bags <= most:
-            yield f"lot {s.lot}: {s.bags} bags bought, {most} can be had"
+            yield f"lot {s.lot}: {s.bags} bags bought, {most} are available"
         if _differ(s.units, s.bags * lot.units_per_bag):
             yield f"lot {s.lot}: {s.units:g} units in {s.bags} bags bought"
         if _differ(s.cost, s.bags * lot.units_per_bag * lot.buy_price):

@@ -1,6 +1,6 @@
 """What was typed into a workbook of ours: told from a plain save, and taken over into the next one.
 
-Office programs write a file anew when they save it, so bytes and dates say nothing. A workbook
+Office programs write a file again when they save it, so bytes and dates say nothing. A workbook
 carries a digest of what its cells held when it was written; numbers count to ten digits, as
 programs keep them to 15. A result of a formula does not count, as it follows from the rest.
 """

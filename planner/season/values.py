@@ -16,7 +16,7 @@ if TYPE_CHECKING:
 TROUBLE_REMEDIES = {
     Trouble.FORMULA: "open the workbook in a spreadsheet program and save it, so that results are "
     "stored",
-    Trouble.ERROR: "mend the formula or type the value",
+    Trouble.ERROR: "fix the formula or type the value",
 }
 
 ENOUGH = 5_000

@@ -97,7 +97,7 @@ def kept() -> Iterator[threading.Event]:
 
 
 class _Handler:
-    """Answers Ctrl-C with a function while it is entered, where signals can be had."""
+    """Answers Ctrl-C with a function while it is entered, where signals are heard."""
 
     def __init__(self, on_signal: Callable[[int, object], None]) -> None:
         self._on_signal = on_signal

@@ -62,7 +62,7 @@ def read_quantity(
     except Unreadable as problem:
         remedy = _in_one_unit(text, measure, comma) or problem.remedy
         if measure in _MONEYED and not rest:
-            remedy = f"mend the unit in the header, {unit}: Currency on Farm is {sign_of_farm}"
+            remedy = f"fix the unit in the header, {unit}: Currency on Farm is {sign_of_farm}"
         refuse(problem.expected, remedy)
     if found.upside_down and value == 0.0:
         refuse("a number above 0")

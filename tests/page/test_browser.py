@@ -255,7 +255,7 @@ def test_a_broken_workbook_says_every_fault_and_sends_a_marked_copy(
     sheets = inputs.put(inputs.good(), "Fields", 2, "Acres", "<b>many</b>")
     content = inputs.workbook(tmp_path / "broken.xlsx", sheets).read_bytes()
     drop(page, "broken<img src=x onerror=alert(1)>.xlsx", content)
-    page.wait_for_selector("text=to mend first")
+    page.wait_for_selector("text=to fix first")
     assert page.locator("td.seen", has_text="<b>many</b>").count() == 1
     assert page.locator("main img").count() == 0
     with page.expect_download() as waiting:

@@ -349,7 +349,7 @@ HOSTILE = [
 def test_hostile_workbooks_become_faults(reader: Reader, tmp_path: Path, make: object) -> None:
     path = make(tmp_path)  # type: ignore[operator]
     said = reader.get(reader.drop("hostile.xlsx", path.read_bytes()))
-    assert "to mend first" in said
+    assert "to fix first" in said
     assert "Traceback" not in said
 
 
@@ -425,7 +425,7 @@ def test_faults_are_grouped_by_sheet_and_a_marked_copy_is_sent(
     said = reader.get(season)
     with pytest.raises(api.InputError) as error:
         api.load(path)
-    assert f"{len(error.value.faults)} faults to mend first" in texts(said)
+    assert f"{len(error.value.faults)} faults to fix first" in texts(said)
     for fault in error.value.faults:
         assert f">{fault.sheet}</h2>" in said
         assert fault.cell in said

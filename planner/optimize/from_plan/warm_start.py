@@ -181,8 +181,8 @@ def settled_around(model: Model, x: Floats) -> Floats:
     acres = model.of(("acres",))
     y, _ = solve_part(model.matrix, ~whole & ~acres, rounded)
     if y is None or np.any((y[acres] > CRUMB) & (y[acres] < SLIVER)):
-        anew, _ = solve_part(model.matrix, ~whole, rounded)
-        y = y if anew is None else anew
+        planted, _ = solve_part(model.matrix, ~whole, rounded)
+        y = y if planted is None else planted
     return x if y is None else y
 
 
