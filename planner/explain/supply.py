@@ -9,7 +9,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.rates import floz_per_unit
 from planner.agronomy.seeding import units_per_acre
 from planner.agronomy.suitability import lot_obstacles
-from planner.season.domain import UNTREATED
+from planner.season.domain import UNTREATED, SeedingRate
 from planner.sums import summed
 
 if TYPE_CHECKING:
@@ -143,6 +143,23 @@ def _room(product: str, plan: Plan, season: Season) -> float:
             more = inf if c.most is None else c.most - ordered.get((product, c.name), 0)
             left += more * c.usable if more > 0 else 0.0
     return left
+
+
+def needed_units(field: Field, season: Season) -> tuple[float, float]:
+    """Least and most units that a field takes, over the lots that suit it.
+
+    They differ only where the field is given by stand. (0, 0) where no lot suits.
+    """
+    if isinstance(field.sowing, SeedingRate):
+        farm = season.farm
+        units = field.acres * field.sowing.seeds * (1.0 + farm.spare_seed) / farm.seeds_per_unit
+        return units, units
+    each = [
+        field.acres * units_per_acre(field, lot, season.farm)
+        for lot in season.lots
+        if lot.germination is not None and not lot_obstacles(field, lot)
+    ]
+    return (min(each), max(each)) if each else (0.0, 0.0)
 
 
 def units_for(field: Field, acres: float, lots: Iterable[SeedLot], season: Season) -> float:

@@ -5,36 +5,19 @@ from __future__ import annotations
 from math import inf
 from typing import TYPE_CHECKING
 
-from planner.agronomy.seeding import units_per_acre
-from planner.agronomy.suitability import lot_obstacles
 from planner.explain.again_words import move_lines
 from planner.explain.barred import barred
+from planner.explain.supply import needed_units
 from planner.explain.unused import BAR_WORDS, lot_fits
-from planner.explain.words import (
-    capital,
-    count,
-    maturities,
-    maturity,
-    number,
-    percent_at_most,
-)
-from planner.plan.plan import (
-    CENT,
-    COST_TERMS,
-    PROVEN_GAP,
-    TOTAL,
-    Outcome,
-    cost_in_cents,
-    in_cents,
-    says_something,
-)
+from planner.explain.words import capital, count, maturities, maturity, number
+from planner.plan.plan import CENT, COST_TERMS, TOTAL, cost_in_cents, in_cents
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
 from planner.report.facts import Facts
+from planner.report.front_frames import nearness
 from planner.report.measures import Measure, manner_of
 from planner.risk.words import added_said
-from planner.season.domain import SeedingRate
 from planner.sums import grouped
 from planner.terminal.comparing import comparison_lines
 from planner.terminal.text import clean, paragraph, table
@@ -48,7 +31,7 @@ if TYPE_CHECKING:
     from planner.explain.rules import RuleCost
     from planner.plan.plan import Plan
     from planner.report.measures import Manner
-    from planner.season.domain import Field, Season
+    from planner.season.domain import Season
 
 MOST_CHANGES = 40
 """Changes of scenarios that check lists."""
@@ -146,23 +129,6 @@ def _ends(earliest: float | None, latest: float | None) -> tuple[float, float]:
     return -inf if earliest is None else earliest, inf if latest is None else latest
 
 
-def needed_units(field: Field, season: Season) -> tuple[float, float]:
-    """Least and most units that a field takes, over the lots that suit it.
-
-    They differ only where the field is given by stand. (0, 0) where no lot suits.
-    """
-    if isinstance(field.sowing, SeedingRate):
-        farm = season.farm
-        units = field.acres * field.sowing.seeds * (1.0 + farm.spare_seed) / farm.seeds_per_unit
-        return units, units
-    each = [
-        field.acres * units_per_acre(field, lot, season.farm)
-        for lot in season.lots
-        if lot.germination is not None and not lot_obstacles(field, lot)
-    ]
-    return (min(each), max(each)) if each else (0.0, 0.0)
-
-
 def _stock_table(season: Season) -> list[str]:
     lots = grouped((lot.maturity, lot) for lot in season.lots)
     rows = [
@@ -207,7 +173,7 @@ def plan_lines(plan: Plan, season: Season, said_below: Container[str] = ()) -> l
     lines += _section("White mold and other threats", answer.threats(facts))
     lines += _section(answer.SHORT_FIRST, answer.spare(facts))
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
-    lines += [*answer.aside(facts), certainty(facts.decided, manner)]
+    lines += [line for text in nearness(facts) for line in paragraph(text, 0)]
     lines += _section("Left out by your rules", [b.sentence for b in barred(season) if b.wholly])
     lines += _section("Warnings", [w for w in plan.warnings if w not in said_below])
     return lines
@@ -274,27 +240,6 @@ def _cost_table(plan: Plan, manner: Manner) -> list[str]:
     ]
     total = [TOTAL, manner.say(in_cents(plan.cost.total), Measure.MONEY)]
     return table(["Kind", "Amount"], [*rows, total])
-
-
-def certainty(plan: Plan, manner: Manner) -> str:
-    """How sure the plan is, in words."""
-    if plan.cost.total - plan.bound < CENT / 2:
-        return "Proven: no plan is cheaper by a cent."
-    if plan.outcome is Outcome.OPTIMAL:
-        return f"Proven: no plan is cheaper by more than {percent_at_most(plan.gap)}."
-    if plan.gap <= PROVEN_GAP:
-        most = percent_at_most(plan.gap)
-        proven = f"no plan with this little land short is cheaper by more than {most}"
-        open_ = "A plan that leaves less land short may exist; the search did not rule it out."
-        return f"Proven: {proven}. {open_}"
-    stopped = f"stopped after {plan.seconds:.0f} s"
-    if not says_something(plan):
-        return f"Not proven: how much cheaper a plan could be is not known ({stopped})."
-    bound = manner.say(plan.bound, Measure.MONEY)
-    return (
-        f"Not proven the cheapest: within {percent_at_most(plan.gap)} of the cheapest"
-        f" (proven floor {bound}; {stopped})."
-    )
 
 
 def again_lines(again: Again) -> list[str]:

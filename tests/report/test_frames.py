@@ -49,7 +49,6 @@ from planner.report.sheets import (
 from planner.report.supplier_frames import seed_order_sheets, supplier_sheets
 from planner.report.treating_frames import doses_sheet, per_recipe, treating_sheet
 from planner.season.domain import Container, Pressure, PriceBreak, Rating, Supplier
-from planner.terminal.summary import certainty
 from tests.support.books import all_sheets, described, table_in, winter
 from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.quick import few
@@ -195,7 +194,6 @@ def test_sureness_in_words() -> None:
     for bound, gap in ((-math.inf, math.inf), (-2.0 * total, 3.0)):
         blind = replace(plan, bound=bound, gap=gap)
         assert "not known" in nearness(Facts(blind, season))[0]
-        assert "not known" in certainty(blind, Manner())
     short = replace(exact, shortages=(Shortage("Far Forty", 1.0),), shortage_proven=False)
     assert "leaves less land short may exist" in nearness(Facts(short, season))[-1]
 
@@ -609,20 +607,6 @@ def test_charts_name_the_farms_land_and_draw_no_title_over_names_beside_bars() -
         chart = Chart("c", kind, Link("s", "t"), "a", (Series("a"),), "Kind of cost", "Amount")
         _frame(drawn, chart, "$")
         assert (drawn.x_axis.title is not None) is titled
-
-
-def test_a_plan_within_the_gap_whose_shortage_is_not_proven_says_so() -> None:
-    """It was 'within 0.01 % of the best possible, stopped after 0 s'."""
-    near = replace(
-        HAND_PLAN,
-        gap=6.5e-5,
-        bound=HAND_PLAN.cost.total - 0.5,
-        outcome=Outcome.FEASIBLE,
-        shortage_proven=False,
-    )
-    said = certainty(near, Manner())
-    assert "no plan with this little land short is cheaper by more than 0.01%" in said
-    assert "stopped" not in said
 
 
 # --- seed, by seller and day ---------------------------------------------------------------------
