@@ -28,7 +28,7 @@ class Scheduled(NamedTuple):
     placed: list[Piece]
 
 
-class Standing(NamedTuple):
+class Score(NamedTuple):
     """How good a schedule is; compared from left to right."""
 
     late: int
@@ -40,6 +40,11 @@ class Standing(NamedTuple):
     money: float
     """What the line takes beyond the plan costs."""
     minutes: float
+
+    @property
+    def wants(self) -> bool:
+        """Whether bags are late or early, or product is missing, so that another may be better."""
+        return bool(self.late or self.missing or self.early)
 
 
 def schedule(
@@ -59,39 +64,8 @@ def schedule(
     planned
         Recipes in the order that the plan decided on; empty where it decided on none.
     """
-    _, supplies, shop, _ = work
-
-    def tried(
-        parts: Sequence[Batch], stretches: Sequence[int] = (), order: Sequence[str] = ()
-    ) -> tuple[Standing, Scheduled]:
-        ordered, facts = find_order(
-            parts, supplies, shop, begun, planned=order, stretches=stretches
-        )
-        placed = pieces(ordered, shop, begun)
-        more = flushes((*begun.done, *runs(placed)), work.batches, supplies, shop)
-        standing = Standing(
-            sum(p.bags for p in placed if p.late),
-            round(sum(f.missing for f in more), 6),
-            sum(p.bags for p in placed if p.early),
-            round(sum(f.money for f in more), 6),
-            facts.minutes,
-        )
-        return standing, Scheduled(ordered, facts, placed)
-
-    found: list[tuple[Standing, Scheduled]] = []
-    if planned:
-        standing, kept = tried(rest, order=planned)
-        kept = kept._replace(facts=replace(kept.facts, kept=True))
-        found.append((standing, kept))
-    if not found or _wants(found[0][0]):
-        found.append(tried(rest))
-    for fine in (False, True):
-        if _wants(min(s for s, _ in found)):
-            parts, stretches = cut(rest, shop, fine=fine)
-            if any(stretches):
-                found.append(tried(parts, stretches))
-    best = min(found, key=lambda f: f[0])[1]
-    minutes, money = least_changes(rest, supplies, shop, begun.line)
+    best = _best(rest, work, begun, planned)
+    minutes, money = least_changes(rest, work.supplies, work.shop, begun.line)
     facts = replace(
         best.facts,
         least_minutes=min(minutes, best.facts.minutes),
@@ -102,5 +76,39 @@ def schedule(
     return best._replace(facts=facts, placed=placed)
 
 
-def _wants(standing: Standing) -> bool:
-    return bool(standing.late or standing.missing or standing.early)
+def _best(rest: Sequence[Batch], work: Work, begun: Begun, planned: Sequence[str]) -> Scheduled:
+    """Try the planned order, then any, then stretches, as long as the best so far wants more."""
+    found: list[tuple[Score, Scheduled]] = []
+    if planned:
+        score, kept = _tried(rest, work, begun, order=planned)
+        found.append((score, kept._replace(facts=replace(kept.facts, kept=True))))
+    if not found or found[0][0].wants:
+        found.append(_tried(rest, work, begun))
+    for fine in (False, True):
+        if min(score for score, _ in found).wants:
+            parts, stretches = cut(rest, work.shop, fine=fine)
+            if any(stretches):
+                found.append(_tried(parts, work, begun, stretches))
+    return min(found, key=lambda f: f[0])[1]
+
+
+def _tried(
+    parts: Sequence[Batch],
+    work: Work,
+    begun: Begun,
+    stretches: Sequence[int] = (),
+    order: Sequence[str] = (),
+) -> tuple[Score, Scheduled]:
+    """Put batches, or parts of them, in order and on days, and see how good that is."""
+    supplies, shop = work.supplies, work.shop
+    ordered, facts = find_order(parts, supplies, shop, begun, planned=order, stretches=stretches)
+    placed = pieces(ordered, shop, begun)
+    more = flushes((*begun.done, *runs(placed)), work.batches, supplies, shop)
+    score = Score(
+        sum(p.bags for p in placed if p.late),
+        round(sum(f.missing for f in more), 6),
+        sum(p.bags for p in placed if p.early),
+        round(sum(f.money for f in more), 6),
+        facts.minutes,
+    )
+    return score, Scheduled(ordered, facts, placed)
