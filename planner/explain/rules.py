@@ -62,6 +62,16 @@ class RuleCost:
     """Acres that the plan without it covers besides; its costs are in `cost` too."""
     sentence: str = ""
 
+    @property
+    def takes(self) -> bool:
+        """Whether it is known to take money or acres."""
+        return bool(self.cost or self.acres_gained)
+
+    @property
+    def narrowed(self) -> bool:
+        """Whether what it costs is known: not where that is between nothing and a lot."""
+        return self.takes or (self.cost is not None and (self.at_most or 0.0) < CENT)
+
 
 def rules_on(season: Season) -> tuple[Rule, ...]:
     """Rules of a season that are on, those that touch the whole farm first."""

@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 
 from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
-from planner.plan.plan import CENT, CRUMB_ACRES, NEARNESS, TOTAL, said_gap
+from planner.plan.plan import CRUMB_ACRES, NEARNESS, TOTAL, said_gap
 from planner.report.again_frames import again_sheet, what_if_sheet
 from planner.report.facts import RULES
 from planner.report.measures import Measure
@@ -157,16 +157,9 @@ def money_sheet(money: Money, manner: Manner) -> Sheet:
     return Sheet(MOST_TO_SPEND, purpose, blocks, Page(), Room.WHY)
 
 
-def narrowed(rule: RuleCost) -> bool:
-    """Whether anything is known of what a rule costs: not where it is between nothing and a lot."""
-    if rule.cost is None:
-        return False
-    return bool(rule.cost or rule.acres_gained) or (rule.at_most or 0.0) < CENT
-
-
 def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
     """What each rule costs, dearest first; those that the time did not reach in a list."""
-    known = [r for r in rules if narrowed(r)]
+    known = [r for r in rules if r.narrowed]
     late = not_narrowed(rules)
     table = Table(
         name="rules",
@@ -203,7 +196,7 @@ def rules_sheet(rules: tuple[RuleCost, ...]) -> Sheet:
 
 def not_narrowed(rules: tuple[RuleCost, ...]) -> str:
     """Say what rules cost that the time did not reach; nothing where it reached all."""
-    late = [r.rule for r in rules if not narrowed(r)]
+    late = [r.rule for r in rules if not r.narrowed]
     if not late:
         return ""
     return (

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.plan.plan import NEARNESS
 from planner.report.contents import contents
-from planner.report.explain_frames import narrowed, not_narrowed
+from planner.report.explain_frames import not_narrowed
 from planner.report.facts import STUDY
 from planner.report.front_frames import nearness, nearness_look
 from planner.report.sheets import Page, Room, Sheet, Text
@@ -40,7 +40,7 @@ def _found(why: Explanation) -> tuple[str, ...]:
     said = [*why.foreword]
     said += [why.order.second_best] if why.order is not None and why.order.second_best else []
     said += [why.money.sentence] if why.money is not None else []
-    if not any(narrowed(r) for r in why.rules):
+    if not any(r.narrowed for r in why.rules):
         said += [not_narrowed(why.rules)] if why.rules else []  # they have no sheet then
     dear = sorted((r for r in why.rules if r.cost), key=lambda r: -(r.cost or 0.0))
     return (*said, *(r.sentence for r in dear[:MOST_RULES]))

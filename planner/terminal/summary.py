@@ -10,7 +10,7 @@ from planner.explain.barred import barred
 from planner.explain.supply import needed_units
 from planner.explain.unused import BAR_WORDS, lot_fits
 from planner.explain.words import capital, count, maturities, maturity, number
-from planner.plan.plan import CENT, COST_TERMS, TOTAL, cost_in_cents, in_cents
+from planner.plan.plan import COST_TERMS, TOTAL, cost_in_cents, in_cents
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
@@ -269,13 +269,10 @@ def why_lines(why: Explanation, season: Season) -> list[str]:
 
 
 def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
-    known = [rule for rule in rules if rule.cost is not None]
-    if not known:
-        return []
-    dear = sorted((r for r in known if r.cost or r.acres_gained), key=lambda r: -(r.cost or 0.0))
+    known = [rule for rule in rules if rule.narrowed]
+    dear = sorted((r for r in known if r.takes), key=lambda r: -(r.cost or 0.0))
     lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
-    free = sum(not r.cost and not r.acres_gained and (r.at_most or 0.0) < CENT for r in known)
-    open_ = len(rules) - len(dear) - free
+    free, open_ = len(known) - len(dear), len(rules) - len(known)
     reported = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
     if open_ and (dear or free):
         others = count(open_, "more rule" if dear else "rule")
