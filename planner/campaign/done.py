@@ -48,7 +48,13 @@ def read_done(campaign: Campaign, texts: Iterable[str]) -> tuple[Done, ...]:
 def read_each(
     texts: Mapping[int, str], read: Callable[[int], Done], source: str
 ) -> tuple[Done, ...]:
-    """Entries by their number or row, as bags done."""
+    """Entries by their number or row, as bags done.
+
+    Raises
+    ------
+    InputError
+        When any can't be read; holds all faults.
+    """
     found, faults = [], []
     for number, text in texts.items():
         try:

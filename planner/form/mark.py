@@ -73,7 +73,13 @@ def _sheet(fault: Fault) -> str:
 
 
 def open_copy(source: Path) -> Workbook:
-    """Open a workbook to be copied, after the reader has found its bytes harmless."""
+    """Open a workbook to be copied, after the reader has found its bytes harmless.
+
+    Raises
+    ------
+    OutputError
+        When it is damaged, or has more cells than can be copied.
+    """
     from openpyxl import load_workbook
 
     from planner.season.workbook import openpyxl_silent

@@ -54,7 +54,13 @@ class HeldError(OutputError):
 
 @contextmanager
 def in_place() -> Iterator[None]:
-    """Say, of files that are written beside the plan they belong to, what can be done there."""
+    """Say, of files that are written beside the plan they belong to, what can be done there.
+
+    Raises
+    ------
+    OutputError
+        As raised inside, with another remedy.
+    """
     try:
         yield
     except OutputError as error:

@@ -22,7 +22,13 @@ WAIT_SECONDS = 20.0
 
 @contextmanager
 def locked(folder: Path) -> Iterator[None]:
-    """Keep other runs out of a folder; the system lets go of the lock if this run dies."""
+    """Keep other runs out of a folder; the system lets go of the lock if this run dies.
+
+    Raises
+    ------
+    OutputError
+        When another run has not finished there within `WAIT_SECONDS`.
+    """
     path = folder / LOCK
     until = time.monotonic() + WAIT_SECONDS
     while True:

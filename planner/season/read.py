@@ -82,6 +82,11 @@ def scenarios_of(book: Book, changes: Sequence[WhatIf] = ()) -> dict[str, Season
     ----------
     changes
         Made in every scenario, beside its own.
+
+    Raises
+    ------
+    InputError
+        When any scenario cannot be planned with; holds the faults of all.
     """
     found: dict[str, Season] = {}
     faults: list[Fault] = []
