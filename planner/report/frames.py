@@ -37,7 +37,7 @@ from planner.report.try_frames import try_sheet
 from planner.report.two_stages_frames import compared_sheet
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Iterator, Mapping, Sequence
+    from collections.abc import Iterator, Mapping, Sequence
 
     from planner.campaign.domain import Campaign
     from planner.explain.explain import Explanation
@@ -60,7 +60,6 @@ def make_books(
     why: Explanation | None = None,
     held: AsPlanned | None = None,
     sharing: Sharing | None = None,
-    more: Iterable[Sheet] = (),
     packs: Sequence[Pack] = ALL,
 ) -> Mapping[Pack, Book]:
     """Describe the workbooks of a plan.
@@ -77,8 +76,6 @@ def make_books(
         What comes of the plan where figures turn out otherwise, if that was drawn.
     sharing
         Bills of growers who share it by another rule than by use.
-    more
-        Further sheets; they stand at the end of their room.
     packs
         Workbooks wanted.
 
@@ -88,7 +85,7 @@ def make_books(
         Each whole: with a first page, and with no jump to a sheet of another one.
     """
     facts = Facts(plan, season, held, campaign, why, sharing)
-    sheets = [s for s in _in_order(facts, more) if _fills_a_page(s)]
+    sheets = [s for s in _in_order(facts) if _fills_a_page(s)]
     return {pack: _book(facts, pack, [s for s in sheets if pack in packs_of(s)]) for pack in packs}
 
 
@@ -108,9 +105,9 @@ def make_book(
     return _bound(facts, _answer_first(facts, spread(_in_order(facts), facts.manner)))
 
 
-def _in_order(facts: Facts, more: Iterable[Sheet] = ()) -> list[Sheet]:
+def _in_order(facts: Facts) -> list[Sheet]:
     rooms = list(Room)
-    return sorted([*_sheets(facts), *more], key=lambda s: rooms.index(s.room))
+    return sorted(_sheets(facts), key=lambda s: rooms.index(s.room))
 
 
 def _sheets(facts: Facts) -> Iterator[Sheet]:

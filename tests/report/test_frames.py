@@ -9,6 +9,8 @@ import pytest
 from openpyxl.chart import BarChart
 
 from planner.agronomy.protection import need
+from planner.explain.again_changes import Again
+from planner.explain.explain import Explanation
 from planner.plan.plan import Cost, Outcome, Plan, Planting, SeedPurchase, Shortage
 from planner.report.again_frames import CHANGED
 from planner.report.answer import (
@@ -485,15 +487,12 @@ def test_titles_are_ours_and_short(make) -> None:
         assert title not in names
 
 
-def test_rooms_stand_in_their_order_and_take_more_sheets() -> None:
+def test_rooms_stand_in_their_order() -> None:
     season = sample_season()
-    extra = Sheet("Mine", "For a test.", room=Room.ORDER)
-    book = winter(greedy_plan(season), season, more=[extra])
+    book = winter(greedy_plan(season), season)
     rooms = [list(Room).index(s.room) for s in book.sheets]
     assert rooms == sorted(rooms)
-    orders = [s.title for s in book.sheets if s.room is Room.ORDER]
-    assert orders[0] == "Order sheet 1"
-    assert orders[-1] == "Mine"
+    assert next(s.title for s in book.sheets if s.room is Room.ORDER) == "Order sheet 1"
 
 
 @pytest.mark.parametrize(("before", "breaks"), [(38, True), (20, False)])
@@ -520,17 +519,12 @@ def test_no_title_stands_alone_on_a_page_before_the_table_whose_header_repeats(
 
 def test_a_plan_made_again_opens_with_what_changed() -> None:
     season = sample_season()
-    changed = Sheet(
-        CHANGED,
-        "For a test.",
-        (
-            Text(
-                ("Two fields moved.", "Buy."),
-            ),
-        ),
-        room=Room.PLAN,
-    )
-    book = winter(greedy_plan(season), season, more=[changed])
+    nothing = dict.fromkeys(("moves", "fields", "order", "seed", "spare"), ())
+    money = ("worth_moving", "keeping", "cheapest", "total", "old_total", "paid", "given_up")
+    zero = dict.fromkeys((*money, "moved", "fewest", "moved_bound", "more_short"), 0.0)
+    said = ("Two fields moved.", "Buy.", "Nothing is left over.")
+    again = Again(most_moved=None, from_before="", sentences=said, **nothing, **zero)
+    book = winter(greedy_plan(season), season, why=Explanation(again=again))
     assert [s.title for s in book.sheets[:2]] == ["The plan", CHANGED]
     assert book.sheets[0].blocks[0].paragraphs == (f"Two fields moved. See {CHANGED}.",)
 
