@@ -19,7 +19,14 @@ from typing import TYPE_CHECKING, Annotated, NoReturn
 import typer
 
 from planner import __version__
-from planner.errors import InputError, Interrupted, NoPlanError, OutputError, PlannerError
+from planner.errors import (
+    InputError,
+    Interrupted,
+    NoPlanError,
+    OutputError,
+    PlannerError,
+    bug,
+)
 from planner.terminal import memory, streams
 from planner.terminal.arguments import (
     Cluster,
@@ -571,10 +578,7 @@ def _reported(error: Exception) -> int:
         return OUTPUT
     if os.environ.get(DEBUG) == "1":
         traceback.print_exception(error)
-    _tell(
-        f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
-        f" {DEBUG}=1 shows where it happened."
-    )
+    _tell(f"{bug(error)} {DEBUG}=1 shows where it happened.")
     return 1
 
 

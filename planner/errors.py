@@ -138,3 +138,12 @@ class Interrupted(PlannerError):
     """The user stopped the run before there was any plan."""
 
     exit_code = 130
+
+
+def bug(error: Exception) -> str:
+    """What to say of an error that nobody foresaw.
+
+    >>> bug(KeyError("L-1"))
+    "This is a bug in wholedrum (KeyError: 'L-1'). Nothing is lost."
+    """
+    return f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."

@@ -70,6 +70,11 @@ class Keys:
     """What every form of ours carries."""
 
 
+def cookie_name(port: int) -> str:
+    """Name of our cookie: two pages on one machine have each their own."""
+    return f"wholedrum-{port}"
+
+
 def same(given: object, secret: str) -> bool:
     """Compare with a secret in a time that says nothing about it."""
     return isinstance(given, str) and hmac.compare_digest(given.encode(), secret.encode())
@@ -81,7 +86,7 @@ class Guard:
     def __init__(self, app: ASGIApp, *, port: int, keys: Keys, refuse: Refuse) -> None:
         self.app = app
         self.hosts = {f"127.0.0.1:{port}", f"localhost:{port}"}
-        self.cookie_name = f"wholedrum-{port}"
+        self.cookie_name = cookie_name(port)
         self.keys = keys
         self.refuse = refuse
 

@@ -16,10 +16,10 @@ from starlette.applications import Starlette
 from starlette.exceptions import HTTPException
 from starlette.routing import Route
 
-from planner.errors import InputError, OutputError
+from planner.errors import InputError, OutputError, bug
 from planner.page.answers import sentence
 from planner.page.ask_views import AskViews
-from planner.page.guard import Guard, Keys, TooLargeError
+from planner.page.guard import Guard, Keys, TooLargeError, cookie_name
 from planner.page.plan_views import PlanViews
 from planner.page.season_views import SeasonViews
 from planner.page.share_views import ShareViews
@@ -55,11 +55,32 @@ def make_app(folder: Path, port: int, keys: Keys, end: Callable[[], None]) -> tu
         Called when a reader ends the page.
     """
     site = Site(Shelf(folder), keys)
-    start = StartViews(site, f"wholedrum-{port}", end)
+
+    def trouble(request: Request, error: Exception) -> Response:
+        key = request.path_params.get("season", "")
+        return _trouble(site, site.desks.get(key) if site.shelf.get(key) else None, error)
+
+    app = Starlette(
+        routes=_routes(site, cookie_name(port), end),
+        exception_handlers={
+            HTTPException: trouble,
+            TooLargeError: trouble,
+            InputError: trouble,
+            OutputError: trouble,
+            OSError: trouble,
+            Exception: trouble,
+        },
+    )
+    return Guard(app, port=port, keys=keys, refuse=site.refuse), site
+
+
+def _routes(site: Site, cookie: str, end: Callable[[], None]) -> list[Route]:
+    """Which handler answers which address."""
+    start = StartViews(site, cookie, end)
     seasons, plans = SeasonViews(site), PlanViews(site)
     asks, shares, tries = AskViews(site), ShareViews(site), TryViews(site)
     season = "/s/{season:str}"
-    routes = [
+    return [
         Route("/", start.home),
         Route("/static/{name:str}", start.static),
         Route("/enter", start.enter, methods=["GET", "POST"]),
@@ -91,23 +112,6 @@ def make_app(folder: Path, port: int, keys: Keys, end: Callable[[], None]) -> tu
         Route(f"{season}/files/{{number:str}}", plans.file),
     ]
 
-    def trouble(request: Request, error: Exception) -> Response:
-        key = request.path_params.get("season", "")
-        return _trouble(site, site.desks.get(key) if site.shelf.get(key) else None, error)
-
-    app = Starlette(
-        routes=routes,
-        exception_handlers={
-            HTTPException: trouble,
-            TooLargeError: trouble,
-            InputError: trouble,
-            OutputError: trouble,
-            OSError: trouble,
-            Exception: trouble,
-        },
-    )
-    return Guard(app, port=port, keys=keys, refuse=site.refuse), site
-
 
 TITLES = {400: "Not taken", 404: "Not found", 409: "Not now", 413: "Too large"}
 
@@ -133,8 +137,7 @@ def _trouble(site: Site, desk: Desk | None, error: Exception) -> Response:
     if isinstance(error, OSError):
         where = f"{error.filename}: " if error.filename else ""
         return page(500, "Not written", [f"{where}{sentence(error.strerror or str(error))}"])
-    said = f"This is a bug in wholedrum ({type(error).__name__}: {error}). Nothing is lost."
-    return page(500, "A bug", [said])
+    return page(500, "A bug", [bug(error)])
 
 
 def serve(folder: Path, *, port: int = 0, browser: bool = True) -> None:

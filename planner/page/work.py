@@ -7,7 +7,7 @@ import threading
 from time import monotonic
 from typing import TYPE_CHECKING
 
-from planner.errors import Interrupted, PlannerError
+from planner.errors import Interrupted, PlannerError, bug
 from planner.page.answers import sentence
 from planner.page.desk import Phase
 
@@ -59,10 +59,7 @@ class Works:
                 job.trouble = sentence(str(error))
                 job.phase = Phase.FAILED
             except Exception as error:  # a bug must not end the page
-                job.trouble = (
-                    f"This is a bug in wholedrum ({type(error).__name__}: {error}). "
-                    "Nothing is lost."
-                )
+                job.trouble = bug(error)
                 job.phase = Phase.FAILED
             finally:
                 job.ended = monotonic()
