@@ -44,11 +44,9 @@ for $200, one keg holds 320 for $240, so the cheapest order is two jugs.
 
 def tiny_folder(place: Path) -> Path:
     """Write the tiny season into a folder of that place."""
-    folder = place / "tiny"
-    folder.mkdir()
-    for name, text in TINY.items():
-        (folder / name).write_text(text, "utf-8")
-    return folder
+    from tests.support.inputs import csv_files
+
+    return csv_files(place / "tiny", TINY)
 
 
 @pytest.fixture

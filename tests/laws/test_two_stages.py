@@ -16,6 +16,7 @@ from planner.risk.statistics import values
 from planner.risk.tolls import balanced
 from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.season.domain import Quantity, Season
+from tests.support.inputs import csv_files
 from tests.support.quick import few
 
 
@@ -24,7 +25,7 @@ def written(folder: Path, rng: np.random.Generator) -> None:
     jug, keg = (float(rng.integers(80, 140)), float(rng.integers(150, 320)))
     late = [round(p * rng.uniform(1.0, 1.5), 2) for p in (jug, keg)]
     back = [int(rng.integers(0, 100)) for _ in range(2)]
-    pages = {
+    texts = {
         "farm.csv": "Setting,Value\nFarm name,Two\nPlan date,2027-01-15\n"
         f"Cost of a short acre,{int(rng.integers(5, 60))}\n",
         "fields.csv": "Field,Acres,Seeding rate\n"
@@ -38,9 +39,7 @@ def written(folder: Path, rng: np.random.Generator) -> None:
         f"Green Cap,jug,1 gal,{jug},{late[0]},{back[0]}%\n"
         f"Green Cap,keg,2.5 gal,{keg},{late[1]},{back[1]}%\n",
     }
-    folder.mkdir()
-    for name, text in pages.items():
-        (folder / name).write_text(text, "utf-8")
+    csv_files(folder, texts)
 
 
 def up_to(jugs: int, kegs: int) -> list[Order]:

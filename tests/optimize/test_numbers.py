@@ -29,6 +29,7 @@ from planner.plan.price import list_price, order_cost, reaches
 from planner.season.domain import DiscountLevel, Supplier
 from planner.season.read import read_season
 from tests.conftest import TINY
+from tests.support.inputs import csv_files
 from tests.support.seasons import container, farm, field, lot, product, recipe, season
 
 BETA = (product(), product("Beta"))
@@ -608,9 +609,8 @@ def test_metric_that_equals_us_gives_the_same_plan(tmp_path, files):
     82.4 units are sown (3 % spare), three bags of 40 are treated. 1 fl oz/cwt is 29.57... mL on
     100 lb = 45.36 kg, so mL/100 kg is fl oz/cwt x 29.57... / 0.4536.
     """
-    for name, text in {**TINY, **US, **{name: METRIC[name] for name in files}}.items():
-        (tmp_path / name).write_text(text, "utf-8")
-    one = read_season(tmp_path)
+    texts = {**TINY, **US, **{name: METRIC[name] for name in files}}
+    one = read_season(csv_files(tmp_path, texts))
     plan = planned(one)
     assert counts(plan) == {"Green Cap keg": 1}
     assert bags(plan) == {"L-1": (3, 0)}

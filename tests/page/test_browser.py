@@ -326,10 +326,7 @@ def test_trying_a_plan_of_a_workbook_that_changed_since_shows_no_figures(
     served: Served, chromium: Browser, folder: Path
 ) -> None:
     """Else those of before stay beside what is typed, as if they were of that."""
-    place = folder / "changing"
-    place.mkdir()
-    for name, text in TINY.items():
-        (place / name).write_text(text, "utf-8")
+    place = inputs.csv_files(folder / "changing", TINY)
     context = chromium.new_context()
     tab = let_in(served, context)
     tab.click("a:text-is('changing')")
@@ -527,10 +524,7 @@ def test_the_page_stands_a_moment_after_its_command(tmp_path: Path) -> None:
 @pytest.fixture(scope="module")
 def many(folder: Path) -> int:
     """A season of 400 fields in the folder, simple enough to be planned in seconds."""
-    place = folder / "four hundred"
-    place.mkdir()
-    for name, text in TINY.items():
-        (place / name).write_text(text, "utf-8")
+    place = inputs.csv_files(folder / "four hundred", TINY)
     with (place / "fields.csv").open("w", encoding="utf-8", newline="") as out:
         writer = csv.writer(out)
         writer.writerow(["Field", "Acres", "Seeding rate"])

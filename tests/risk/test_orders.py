@@ -31,6 +31,7 @@ from planner.season.domain import DiscountLevel, Quantity, Season, Unknown
 from tests.conftest import TINY
 from tests.support import seasons
 from tests.support.books import table_in
+from tests.support.inputs import csv_files
 from tests.support.work import needs_dask
 
 CONTAINERS = (
@@ -43,16 +44,13 @@ UNKNOWN = "What,Of,Low,Likely,High\nProduct used,,-10%,0%,20%\n"
 @pytest.fixture(scope="module")
 def season(tmp_path_factory: pytest.TempPathFactory) -> Season:
     """The tiny season, 240 fl oz needed, with late jugs at 130 and half of the price back."""
-    pages = {
+    texts = {
         **TINY,
         "containers.csv": CONTAINERS,
         "unknowns.csv": UNKNOWN,
         "farm.csv": TINY["farm.csv"] + "Cost of a short acre,500\n",
     }
-    folder = tmp_path_factory.mktemp("season")
-    for name, text in pages.items():
-        (folder / name).write_text(text, "utf-8")
-    return api.load(folder)
+    return api.load(csv_files(tmp_path_factory.mktemp("season"), texts))
 
 
 @pytest.fixture(scope="module")

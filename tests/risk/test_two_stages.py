@@ -19,6 +19,7 @@ from planner.risk.turned_out import AS_PLANNED, Turn
 from planner.risk.two_stages import _left_open, _more_short
 from planner.season.domain import Quantity, Season, Supplier
 from tests.support import seasons
+from tests.support.inputs import csv_files
 
 ONE = {
     "farm.csv": "Setting,Value\nFarm name,One\nPlan date,2027-01-15\n",
@@ -34,10 +35,7 @@ ONE = {
 
 
 def season(tmp_path: Path, containers: str) -> Season:
-    tmp_path.mkdir(exist_ok=True)
-    for name, text in {**ONE, "containers.csv": containers}.items():
-        (tmp_path / name).write_text(text, "utf-8")
-    return api.load(tmp_path)
+    return api.load(csv_files(tmp_path, {**ONE, "containers.csv": containers}))
 
 
 def gallons(need: float) -> Turn:

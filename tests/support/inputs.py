@@ -15,6 +15,7 @@ from planner.errors import InputError
 from planner.season.read import read_season
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping
     from pathlib import Path
 
     from planner.errors import Fault
@@ -205,6 +206,14 @@ def folder(path: Path, sheets: Sheets, delimiter: str = ",") -> Path:
     for name, rows in sheets.items():
         with (path / f"{name.lower()}.csv").open("w", encoding="utf-8", newline="") as stream:
             csv.writer(stream, delimiter=delimiter).writerows(rows)
+    return path
+
+
+def csv_files(path: Path, texts: Mapping[str, str]) -> Path:
+    """Write CSV files, each by its name, into a folder that is made if needed."""
+    path.mkdir(exist_ok=True)
+    for name, text in texts.items():
+        (path / name).write_text(text, "utf-8")
     return path
 
 
