@@ -78,9 +78,10 @@ class ProofParams:
     the bound over."""
     patterns_time: float = 0.6
     """Share of the rest for the bound by patterns, where a field has one variety."""
-    lots_take: float = 2.5
-    """How many times as long it takes with every lot by itself; where that is too long, annealing
-    makes more of the time: 60 x 40 x 8, seed 6, 60 s, both: 130,119 and no higher bound."""
+    lots_take: float = 0.5
+    """How many times as long it takes with every lot by itself as well, the patterns known: 40
+    fields 3.9 s of the processor after 9.9; where that is too long, annealing makes more of the
+    time."""
     patterns_seconds: float = 30.0
     """Seconds that must be left for it where there are more shares than that: 40 fields take some
     15 s, 60 some 30, in which the process can't anneal."""

@@ -81,6 +81,8 @@ class OrdersKnown:
     """Its others in the exact model."""
     is_settled: bool = False
     """Whether the best order is planted by patterns for what the program says."""
+    patterns: tuple[tuple[int, Pattern], ...] = ()
+    """Those that orders were planted with, each with the number of its block."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -122,6 +124,10 @@ class PatternMaster:
     prices: Floats
     raised: int = 0
     known: set[bytes] = field(default_factory=set)
+    joined: list[tuple[int, Pattern]] = field(default_factory=list)
+    """In the order of their columns, which are the last."""
+    used: set[int] = field(default_factory=set)
+    """Numbers of those that orders were planted with."""
 
     def cut(self, dual: Floats, gained: float = INFINITE) -> tuple[Cut, list[tuple[int, Pattern]]]:
         """What duals say of every order; and the most promising patterns, with their blocks.
@@ -147,6 +153,10 @@ class PatternMaster:
                 wanted += [(n, pattern) for pattern in _promising(prices, paid)]
         return Cut(run[self.order], least, cost, blocks), wanted
 
+    def note_used(self, x: Floats) -> None:
+        """Note which patterns a solution has."""
+        self.used.update(np.flatnonzero(x[len(x) - len(self.joined) :] > NONE).tolist())
+
     def raise_prices(self, x: Floats) -> bool:
         """Make escapes dearer where a solution still takes them; whether that was done."""
         if self.raised == RAISES or np.all(x[self.escapes] <= NONE):
@@ -164,6 +174,7 @@ class PatternMaster:
             if len(columns) and key not in self.known:
                 self.known.add(key)
                 new.append((n, (columns, values)))
+        self.joined += new
         if new:
             none = np.zeros(0, dtype=np.int64)
             joined = self.model.matrix.bundled(none, [pattern for _, pattern in new])
@@ -175,11 +186,12 @@ class PatternMaster:
         return len(new)
 
 
-def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> PatternMaster:
-    """Set the linear program up, with no pattern yet.
+def open_patterns(model: Model, known: OrdersKnown, by_lot: bool, stop: Stop) -> PatternMaster:
+    """Set the linear program up, with the patterns that are known.
 
-    Parameters as for `raise_bound`; `order` is its columns.
+    Parameters as for `raise_bound`.
     """
+    order = known.columns
     for group in ("short_in", "short", "bare"):
         model = model.bounded(group, 0.0)
     m, blocks = model.matrix, blocks_of(model)
@@ -209,7 +221,9 @@ def open_patterns(model: Model, order: Ints, by_lot: bool, stop: Stop) -> Patter
     with_blocks = matrix.with_rows(one_each, np.full(n, -INFINITE), np.zeros(n))
     kept = Kept(with_blocks, stop)
     escapes, prices = _add_escapes(model, kept)
-    return PatternMaster(model, order, blocks, matrix, kept, escapes, prices)
+    master = PatternMaster(model, order, blocks, matrix, kept, escapes, prices)
+    master.add(list(known.patterns))
+    return master
 
 
 def _add_escapes(model: Model, kept: Kept) -> tuple[Ints, Floats]:
@@ -250,7 +264,7 @@ def raise_bound(
     asker
         The sign to stop, and what to tell bounds to.
     """
-    patterns = open_patterns(model, known.columns, by_lot, asker)
+    patterns = open_patterns(model, known, by_lot, asker)
     raised, _, _ = _plant_orders(patterns, known, cost, seconds, asker)
     return raised
 
@@ -266,7 +280,7 @@ def settle(
     until = now() + seconds
     kinds: list[list[Cut]] = []
     for lots in (False, True) if by_lot else (False,):
-        patterns = open_patterns(model, known.columns, lots, asker)
+        patterns = open_patterns(model, known, lots, asker)
         known, cuts, bound = _plant_orders(patterns, known, cost, until - now(), asker)
         if not known.is_settled or bound >= cost:
             return None
@@ -305,7 +319,8 @@ def _plant_orders(
         orders = under_cuts(orders, [cut.slope], [cut.least])
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
-    return OrdersKnown(orders, known.columns, settled), cuts, bound
+    used = tuple(patterns.joined[n] for n in sorted(patterns.used))
+    return OrdersKnown(orders, known.columns, settled, used), cuts, bound
 
 
 def _lead(
@@ -341,23 +356,24 @@ def _narrowed(model: Model, known: OrdersKnown, cost: float, until: float, stop:
     Of a plan that costs no more than that.
     """
     m, orders = model.matrix, known.program
-    lower, upper = m.lower.copy(), m.upper.copy()
-    most = orders.upper.copy()
-    most[-1] = cost
-    for n in np.flatnonzero(orders.integer[:-1]).tolist():
-        column = known.columns[n]
+    lower, upper = orders.lower.copy(), orders.upper.copy()
+    upper[-1] = cost
+    whole = np.flatnonzero(orders.integer[:-1])
+    for n in whole.tolist():
         for side in (1.0, -1.0):
-            if now() > until or stop.is_set():
+            if now() > until or stop.is_set() or lower[n] == upper[n]:
                 break
             aim = np.zeros(orders.n_columns)
             aim[n] = side
-            program = replace(orders, cost=aim, upper=most, offset=0.0)
+            program = replace(orders, cost=aim, lower=lower, upper=upper, offset=0.0)
             end = _proven(program, max(0.5, until - now()), stop)
             if side > 0.0:
-                lower[column] = max(lower[column], np.ceil(end - NEAR_WHOLE))
+                lower[n] = min(upper[n], max(lower[n], np.ceil(end - NEAR_WHOLE)))
             else:
-                upper[column] = min(upper[column], np.floor(-end + NEAR_WHOLE))
-    return replace(model, matrix=replace(m, lower=lower, upper=upper))
+                upper[n] = max(lower[n], min(upper[n], np.floor(-end + NEAR_WHOLE)))
+    low, high = m.lower.copy(), m.upper.copy()
+    low[known.columns[whole]], high[known.columns[whole]] = lower[whole], upper[whole]
+    return replace(model, matrix=replace(m, lower=low, upper=high))
 
 
 def _led(orders: Matrix, cuts: list[Cut], cost: float) -> Matrix:
@@ -403,11 +419,10 @@ def _plant(
         cost = answer.objective
         cut, wanted = patterns.cut(answer.row_dual, GAINED * abs(cost))
         reached = _at(cut, point)
-        if reached >= best:
-            break
-        settled = cost - reached <= SETTLED * abs(cost)
-        settled = settled or not patterns.add(wanted)
-        if settled and not patterns.raise_prices(answer.x):
+        if reached < best and cost - reached > SETTLED * abs(cost) and patterns.add(wanted):
+            continue
+        patterns.note_used(answer.x)
+        if reached >= best or not patterns.raise_prices(answer.x):
             break
     return cost, cut
 

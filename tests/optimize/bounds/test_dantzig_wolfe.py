@@ -79,7 +79,7 @@ def test_bounds_are_better_by_much():
 def test_a_cut_holds_whatever_the_duals_are(seed):
     """At the best plan's order every cut says no more than that plan costs."""
     incumbent, known, optimum = opened(CASES[seed])
-    patterns = open_patterns(incumbent.model, known.columns, True, Heard())
+    patterns = open_patterns(incumbent.model, known, True, Heard())
     rng = np.random.default_rng(seed)
     rows = len(patterns.matrix.row_lower) + len(patterns.blocks)
     for scale in (1.0, 50.0, 2000.0):
