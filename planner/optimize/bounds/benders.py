@@ -20,7 +20,7 @@ from planner.optimize.bounds.column_generation import join, not_joined
 from planner.optimize.incumbent.restrictions import proven_in
 from planner.optimize.mip.highs import INFINITE, Limits, Matrix, Verdict, Watch, solve
 from planner.optimize.mip.verified import verified
-from planner.optimize.model.program import ORDER, PURCHASE
+from planner.optimize.model.program import BOUGHT, ORDER
 from planner.optimize.params import TUNED
 
 if TYPE_CHECKING:
@@ -35,8 +35,6 @@ if TYPE_CHECKING:
 
 DECIDED = tuple(group for group in ORDER if group != "left")
 """Groups of variables that the small program over the order decides."""
-BOUGHT = tuple(group for group in DECIDED if group in PURCHASE)
-"""Those of them that planting is held to from the first."""
 NONE = 1e-6
 SAME = 1e-6
 """Share of the bound by which a cut must say more than that, or wider choices are needed."""

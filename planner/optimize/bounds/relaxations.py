@@ -12,26 +12,32 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.annealing.decode import with_order
 from planner.optimize.incumbent.incumbent import same_short, short_slack
 from planner.optimize.incumbent.restrictions import held_short, proven_in, short_caps
 from planner.optimize.mip.highs import Limits, Matrix, Verdict, Watch, is_lower, now, solve
 from planner.optimize.mip.part import minimize_in_turn
 from planner.optimize.mip.verified import verified
-from planner.optimize.model.program import moved, rounded, without_field_rule
+from planner.optimize.model.program import (
+    all_ordered,
+    moved,
+    rounded,
+    with_all_ordered,
+    without_field_rule,
+)
 from planner.optimize.options import Either
 
 if TYPE_CHECKING:
     import threading
     from collections.abc import Callable
 
-    from numpy.typing import NDArray
-
     from planner.optimize.incumbent.incumbent import Incumbent
     from planner.optimize.mip.highs import Answer, Floats, Solver
     from planner.optimize.model.program import Model
     from planner.optimize.options import Stop
 
-    Ints = NDArray[np.int64]
+ORDER_SECONDS, ORDER_GAP = 1.0, 0.05
+"""How long, and how near its best, an order is looked for for a plan with few acres short."""
 
 
 def relax(
@@ -148,8 +154,13 @@ def fewest_short(
     nodes: int | None = None,
     solver: Solver = solve,
 ) -> bool:
-    """Make acres short as few as possible, priority by priority; says whether that is proven."""
+    """Make acres short as few as possible, priority by priority; says whether that is proven.
+
+    With everything ordered that there may be, which leaves just planting and bags to decide; the
+    plan found then gets an order of its own.
+    """
     until, verdicts, places = now() + seconds, set[Verdict](), model.at["short_in"]
+    ordered = all_ordered(model)
     least, slack = np.zeros(len(places)), short_slack(len(places))
 
     def solve_one(matrix: Matrix, place: int) -> Answer | None:
@@ -157,7 +168,7 @@ def fewest_short(
             return None
         seed = incumbent.options.seed
         limits = Limits(until - now(), gap=0.0, nodes=nodes, seed=seed, restarts=False)
-        better = _fewer(incumbent, matrix, places, int(places[place]))
+        better = _fewer(incumbent, replace(ordered, matrix=matrix), int(places[place]))
         watch = Watch(incumbent, _taker(incumbent, model), better=better)
         answer = verified(matrix, limits, watch, solver, at_once=nodes is None)
         if answer.x is not None:
@@ -170,21 +181,24 @@ def fewest_short(
         known = float(short_caps(incumbent)[place])  # of a plan that may have used the slack
         return known if answer is None else min(known, answer.objective + slack[place])
 
-    answers, _ = minimize_in_turn(model.matrix, places.tolist(), solve_one, cap)
+    answers, _ = minimize_in_turn(ordered.matrix, places.tolist(), solve_one, cap)
+    if incumbent.x is not None and answers:
+        brief = ORDER_SECONDS if nodes is None else np.inf
+        incumbent.offer(with_order(model, incumbent.x, brief, ORDER_GAP, incumbent))
     proven = len(answers) == len(places) and verdicts <= {Verdict.OPTIMAL}
     return proven and incumbent.x is not None and same_short(least, np.array(incumbent.short))
 
 
-def _fewer(
-    incumbent: Incumbent, matrix: Matrix, places: Ints, column: int
-) -> Callable[[float], Floats | None]:
+def _fewer(incumbent: Incumbent, model: Model, column: int) -> Callable[[float], Floats | None]:
     """The best plan, where it leaves fewer acres short and keeps to what the program holds."""
+    places = model.at["short_in"]
 
     def better(known: float) -> Floats | None:
         x = incumbent.x
         if x is None or not is_lower(x[column], known):
             return None
-        return x if np.all(x[places] <= matrix.upper[places]) else None
+        fits = np.all(x[places] <= model.matrix.upper[places])
+        return with_all_ordered(model, x) if fits else None
 
     return better
 

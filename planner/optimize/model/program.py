@@ -29,6 +29,8 @@ SEED = ("bags", "part", "bought")
 """Those that say which seed is treated or bought."""
 PURCHASE = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
 """Those that say which containers are bought, and at what price."""
+BOUGHT = tuple(group for group in PURCHASE if group != "left")
+"""Those of them that are decided: what is left follows."""
 ORDER = ("run", "sequence", "follows", "flow", *PURCHASE)
 """The same with the recipes that run, whose line loss is part of what is needed."""
 TAKING = ("bags", "part", "run", "sequence", "follows")
@@ -180,6 +182,43 @@ def flagged(model: Model, x: Floats) -> Floats:
     """
     y, _ = solve_part(model.matrix, model.of(FLAGS), x)
     return x if y is None else rounded(model, y)
+
+
+def all_ordered(model: Model) -> Model:
+    """The model with everything ordered that there may be; as it is where money is limited.
+
+    What can be planted with any order can be planted with that one, so no plan leaves fewer acres
+    short. A container that gives nothing is left out.
+    """
+    if model.has_money_row:
+        return model
+    held: Floats = np.zeros(model.matrix.n_columns)
+    last = dict(sorted(model.keys["count"]))
+    for key in last.items():
+        top = model.matrix.upper[model.column("count", key)]
+        if top > 0 and model.it.containers[key[0]].usable > 0:
+            held[model.column("count", key)] = top
+            if model.has("reached", key):
+                held[model.column("reached", key)] = 1.0
+    held[model.at["ordered"]] = 1.0
+    low, high = model.matrix.lower.copy(), model.matrix.upper.copy()
+    columns = model.of(BOUGHT)
+    low[columns] = high[columns] = held[columns]
+    return replace(model, matrix=replace(model.matrix, lower=low, upper=high))
+
+
+def with_all_ordered(ordered: Model, x: Floats) -> Floats:
+    """A solution with the order that `all_ordered` holds in place of its own, and what that leaves.
+
+    Where money is limited, with its own.
+    """
+    if ordered.has_money_row:
+        return x
+    y: Floats = np.where(ordered.of(BOUGHT), ordered.matrix.lower, x)
+    y[ordered.at["left"]] = 0.0
+    cover = list(ordered.rows["supply_covers_need"])
+    y[ordered.at["left"]] = (ordered.matrix.times(y) - ordered.matrix.row_lower)[cover]
+    return y
 
 
 def in_order(model: Model) -> Ints:
