@@ -93,6 +93,8 @@ class ProofParams:
     patterns_a_second: float = 250.0
     """and for every second left. 20 x 12 x 4: 3,000 to 6,000 take 8 to 50 s; 20,000 leave the bound
     after 40 s where it was, and raise it by 0.15 % in 96 s of the processor."""
+    listed_shares: int = 400
+    """Shares up to which it is looked whether they are so few."""
     listings: int = 3
     """How often it is looked whether they are so few, each time after twice as long."""
     hope: float = 0.15

@@ -36,7 +36,7 @@ def prove_by_patterns(
     whenever the best plan has become better, while the process anneals.
     """
     incumbent, params = context.incumbent, context.incumbent.options.params.proof
-    few = open_shares(model) <= params.exact_shares
+    few = open_shares(model) <= params.listed_shares
     if not few and incumbent.left() < params.patterns_seconds:
         return None
     began = now()
