@@ -339,6 +339,25 @@ def bring_in(season: Season, path: Path | str) -> tuple[Season, Earlier, tuple[s
     return now, earlier, notes
 
 
+def season_planned(season: Season, path: Path | str) -> Season:
+    """Return the season that a ``plan.json`` was made for, from what its sheets say.
+
+    That is with the bags that had been reported done of the plan before it.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds no plan.
+    """
+    from planner.plan.earlier import bring
+    from planner.report.again_json import read_made_with
+
+    made = read_made_with(Path(path))
+    if not (made.reported or made.taken or made.went_before.done):
+        return season
+    return bring(season, made)[0]
+
+
 def keep_near(
     season: Season,
     old: Plan | Earlier,

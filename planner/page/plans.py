@@ -39,8 +39,8 @@ def shared_folder(plans: Path) -> Path:
 
 def stored_plan(desk: Desk) -> Made | None:
     """Take up a plan that was written before the page was started, if it is of this season."""
-    season = desk.read().season
     file = last_plan(desk.entry)
+    season = _season_planned(file, desk.read().season)
     plan = _read_plan(file, season)
     if plan is None or season is None or file is None:
         return None
@@ -61,6 +61,16 @@ def stored_plan(desk: Desk) -> Made | None:
         notes=(STORED,),
         base=season.fingerprint,
     )
+
+
+def _season_planned(file: Path | None, season: Season | None) -> Season | None:
+    """A season with what had been reported done when a plan of it was made; None where unknown."""
+    if season is None or file is None:
+        return None
+    try:
+        return api.season_planned(season, file)
+    except Exception:  # as above
+        return None
 
 
 def _read_plan(file: Path | None, season: Season | None) -> Plan | None:

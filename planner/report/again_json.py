@@ -100,6 +100,26 @@ def read_earlier(path: Path) -> Earlier:
         on_hand = {use.product: use.on_hand for use in plan.products}
         return Earlier(plan, Sheets(on_hand=on_hand), {}, done, took, before, got)
     known = Earlier(plan, reported=done, taken=took, went_before=before, on_seed=got)
+    return _recorded(path, record, known)
+
+
+def read_made_with(path: Path) -> Earlier:
+    """Read a ``plan.json`` with what had been reported done when it was made, and nothing since.
+
+    Raises
+    ------
+    InputError
+        When the file cannot be read or holds no plan.
+    """
+    plan = read_plan(path)
+    data = json.loads(path.read_text("utf-8-sig"))
+    bare = Earlier(plan, went_before=_unreported(_campaign(data)))
+    record = data.get(KEY)
+    return bare if record is None else _recorded(path, record, bare)
+
+
+def _recorded(path: Path, record: dict[str, Any], known: Earlier) -> Earlier:
+    """Add what the key of a ``plan.json`` says to what is known; InputError if that is not ours."""
     try:
         return _earlier(record, known)
     except (AttributeError, KeyError, TypeError, ValueError, OverflowError):

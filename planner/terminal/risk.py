@@ -81,6 +81,7 @@ def weigh_orders(
 
     began = monotonic()
     season = with_usual_unknowns(api.load(source))
+    season = season if known is None else api.season_planned(season, known)
     folder = out or places.plan_folder(source)
     names = [file_name(Pack(pack)) for pack in PACKS]
     check_folder(folder, [*names, JSON, CALENDAR])

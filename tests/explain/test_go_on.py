@@ -209,6 +209,23 @@ def test_stock_counted_again_is_left_as_it_was_counted(tmp_path) -> None:
     assert "taken as measured after them" in notes[1]
 
 
+def test_the_season_that_a_plan_was_made_for_has_what_was_done_by_then(tmp_path) -> None:
+    """Two bags before the second plan, one after it: its season has two, and 170 fl oz less."""
+    whole = bought(winter())
+    _, _, first = planned(winter(), tmp_path / "one")
+    done(first, 2)
+    now, plan, second = planned(whole, tmp_path / "two", since=first)
+    done(second, 1, date(2027, 4, 24))
+    made_for = api.season_planned(whole, second)
+    assert (made_for.treated, made_for.products, made_for.ordered) == (
+        now.treated,
+        now.products,
+        now.ordered,
+    )
+    audit(plan, made_for)
+    assert api.season_planned(winter(), first) == winter()
+
+
 def test_what_was_reported_stays_reported_from_plan_to_plan(tmp_path) -> None:
     """Two bags in the first plan, one in the second: the third knows of all three, once.
 

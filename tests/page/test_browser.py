@@ -688,6 +688,21 @@ def test_words_without_an_end_are_broken_on_a_phone(page: Page, demo: str) -> No
     assert page.evaluate("document.documentElement.scrollWidth") <= 390
 
 
+def test_faults_are_read_on_a_phone_without_scrolling_sideways(page: Page, tmp_path: Path) -> None:
+    sheets = inputs.put(inputs.good(), "Fields", 2, "Acres", "many" * 20)
+    sheets = inputs.put(sheets, "Recipes", 2, "Product", "Greencaps")
+    sheets = inputs.put(sheets, "Recipes", 2, "Rate", "4.6 ounces/hundredweight")
+    sheets = inputs.put(sheets, "Containers", 2, "Size", "15 barrels")
+    drop(page, "phone.xlsx", inputs.workbook(tmp_path / "phone.xlsx", sheets).read_bytes())
+    page.wait_for_selector("text=to mend first")
+    page.set_viewport_size({"width": 390, "height": 844})
+    over = "boxes => boxes.map(x => x.scrollWidth - x.clientWidth)"
+    assert set(page.locator(".scroll").evaluate_all(over)) == {0}
+    assert page.evaluate("document.documentElement.scrollWidth") <= 390
+    rows = page.locator(".faults tbody tr").count()
+    assert page.get_by_role("rowheader").count() == rows > 3
+
+
 def test_what_can_be_changed_is_in_sight_on_a_phone(page: Page, demo: str) -> None:
     page.set_viewport_size({"width": 390, "height": 844})
     page.goto(f"{demo}/try")

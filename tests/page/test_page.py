@@ -565,6 +565,9 @@ def test_bags_reported_done_are_not_forgotten_on_the_page(tiny: Path) -> None:
     assert sum(row["bags"] for row in plan["for_planning_again"]["log"]) == 2
     assert "counted as treated here: 80 units of L-1" in texts(reader.get(f"{season}/answer"))
     assert "Show the plan as it is, before" in texts(reader.get(f"{season}/answer"))
+    reader = Reader(tiny.parent).enter()  # started again
+    shown = texts(reader.get(f"{season}/answer"))
+    assert "This plan was made before the page was started." in shown
 
 
 def test_a_folder_of_tables_is_known_and_watched_whatever_the_case_of_its_names(
