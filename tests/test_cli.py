@@ -523,8 +523,16 @@ def test_a_plan_with_bags_reported_done_is_not_replaced_unless_continued(
         with pytest.raises(errors.OutputError, match="bags were reported done"):
             api.write(made, season, folder)  # whoever asked, and whatever came meanwhile
     assert file.read_bytes() == before
+    book = (folder / "campaign.xlsx").read_bytes()
     assert winter(tiny, folder, "--since", str(file)) == 0
     assert "campaign.xlsx is still of an earlier plan" in capsys.readouterr().out
+    assert plan(tiny, folder, "--since", str(file), "--pack", "shop") == 0
+    kept = folder / "campaign (kept).xlsx"
+    shown = capsys.readouterr().out
+    assert f"typed into it: {kept}" in shown
+    assert "still of an earlier plan" not in shown
+    assert kept.read_bytes() == book
+    assert not (folder / "campaign.xlsx").exists()
 
 
 def test_bags_done_are_taken_off_the_work(tiny: Path, tmp_path: Path, capsys: Capture) -> None:

@@ -17,9 +17,11 @@ from planner.report.files import (
     CAMPAIGN,
     in_place,
     is_changed,
+    is_ours,
     kept_copy,
     refuse_held,
     settle,
+    was_kept,
     write_together,
 )
 from planner.report.json import VERSION, as_bytes, read_data
@@ -112,14 +114,21 @@ def _workbook(campaign: Campaign, path: Path) -> dict[str, bytes]:
     from planner.report.typed import TakenOver, take_over
     from planner.report.workbook import render
 
-    shop, older = path.parent / file_name(Pack.SHOP, path.stem), path.parent / CAMPAIGN
+    shop, older = path.parent / file_name(Pack.SHOP, path.stem), _older(path.parent)
     taken = TakenOver(campaign_book(campaign), complete=True)
     if shop.is_file() and is_changed(shop):
         taken = take_over(taken.book, shop)
     if older.is_file():
         taken = take_over(taken.book, older)
-    lost = older.is_file() and not taken.complete
+    lost = older.is_file() and older.name == CAMPAIGN and not taken.complete
     return {CAMPAIGN: render(taken.book), **(kept_copy(older) if lost else {})}
+
+
+def _older(folder: Path) -> Path:
+    """The campaign's workbook; where a newer plan put it aside, the last that is kept."""
+    own = folder / CAMPAIGN
+    aside = [p for p in folder.glob("campaign (*).xlsx") if was_kept(p.name) and is_ours(p)]
+    return own if own.is_file() or not aside else max(aside, key=lambda p: p.stat().st_mtime)
 
 
 def _read(path: Path) -> dict[str, Any]:

@@ -298,6 +298,19 @@ def kept_copy(path: Path) -> dict[str, bytes]:
     return {_free_name(path.parent, path.name): path.read_bytes()}
 
 
+def put_aside(path: Path) -> tuple[Path, ...]:
+    """Rename a workbook of an older plan to a free name, to be kept; none where it is held."""
+    if not path.is_file():
+        return ()
+    try:
+        refuse_held(path.parent, [path.name])
+        other = path.with_name(_free_name(path.parent, path.name))
+        path.rename(other)
+    except (HeldError, OSError):
+        return ()
+    return (other,)
+
+
 def was_kept(path: str) -> bool:
     """Whether a file's name is one that `kept` gives.
 

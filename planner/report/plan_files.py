@@ -9,7 +9,16 @@ from dataclasses import replace
 from pathlib import Path
 from typing import TYPE_CHECKING, Any
 
-from planner.report.files import PACKS, STEM, HeldError, kept, refuse_held, write_together
+from planner.report.files import (
+    CAMPAIGN,
+    PACKS,
+    STEM,
+    HeldError,
+    kept,
+    put_aside,
+    refuse_held,
+    write_together,
+)
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping, Sequence
@@ -36,7 +45,8 @@ def write_plan(
     """Write ``plan.json``, ``plan.ics`` and the plan's workbooks into a folder, all or none.
 
     Older ones stay until the new ones are complete. Where one of them is held, all are written
-    beside them under another name, as ``plan (2).xlsx``, so that no plan is lost.
+    beside them under another name, as ``plan (2).xlsx``, so that no plan is lost. The campaign's
+    workbook of an older plan is kept as ``campaign (kept).xlsx``.
 
     Parameters
     ----------
@@ -54,7 +64,7 @@ def write_plan(
     Returns
     -------
     tuple of Path
-        The files, ``plan.json`` first.
+        The files, ``plan.json`` first; those kept of older ones last.
 
     Raises
     ------
@@ -66,6 +76,8 @@ def write_plan(
     """
     from planner.campaign.campaign import make_campaign
     from planner.report.again_json import refuse_to_lose, told_apart_by
+    from planner.report.packs import file_name
+    from planner.report.sheets import Pack
 
     campaign = campaign or make_campaign(season, plan)
     if campaign.shop.apart:  # its days stay those of the plan that is replaced
@@ -73,7 +85,10 @@ def write_plan(
         campaign = replace(campaign, shop=replace(campaign.shop, apart=apart))
     content = plan_content(plan, season, campaign, why, stem, packs, stages=stages)
     refuse_to_lose(Path(folder) / f"{stem}.json", content[f"{stem}.json"])
-    return write_or_beside(Path(folder), content)
+    paths = write_or_beside(Path(folder), content)
+    if file_name(Pack.SHOP, stem) in (path.name for path in paths):  # it takes the place of that
+        paths += put_aside(Path(folder) / CAMPAIGN)
+    return paths
 
 
 def plan_content(

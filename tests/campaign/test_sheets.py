@@ -15,6 +15,7 @@ from planner.report import calibration_frames
 from planner.report.calendar_frames import calendar_sheet
 from planner.report.campaign_files import update_campaign
 from planner.report.campaign_frames import campaign_book, campaign_sheets
+from planner.report.files import put_aside
 from planner.report.sheets import Pack, Room, Text
 from planner.report.workbook import render
 from planner.season.domain import Done, Season
@@ -336,6 +337,19 @@ def test_weights_typed_into_the_campaigns_workbook_go_over_into_the_next(tmp_pat
     assert [f.name for f in files][2:] == ["campaign.xlsx", "campaign (kept).xlsx"]
     assert openpyxl.load_workbook(files[-1])["Levels"]["L2"].value == "the scale is 0.2 lb off"
     assert openpyxl.load_workbook(book)["Levels"]["J10"].value == 18.4
+
+
+def test_weights_go_over_from_a_workbook_that_a_newer_plan_put_aside(tmp_path):
+    path, book = written(tmp_path), tmp_path / "campaign.xlsx"
+    update_campaign(path, ["L1:R1:2:2027-04-21"])
+    typed_into(book, "Levels", "J10", 18.4)
+    (aside,) = put_aside(book)
+    assert aside.name == "campaign (kept).xlsx"
+    before = aside.read_bytes()
+    _, files, _ = update_campaign(path, ["L1:R1:1:2027-04-22"])
+    assert [f.name for f in files][2:] == ["campaign.xlsx"]
+    assert openpyxl.load_workbook(book)["Levels"]["J10"].value == 18.4
+    assert aside.read_bytes() == before
 
 
 def test_records_of_bags_that_were_not_done_after_all_stay_in_a_copy(tmp_path):
