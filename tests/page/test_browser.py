@@ -694,7 +694,7 @@ def test_faults_are_read_on_a_phone_without_scrolling_sideways(page: Page, tmp_p
     sheets = inputs.put(sheets, "Recipes", 2, "Rate", "4.6 ounces/hundredweight")
     sheets = inputs.put(sheets, "Containers", 2, "Size", "15 barrels")
     drop(page, "phone.xlsx", inputs.workbook(tmp_path / "phone.xlsx", sheets).read_bytes())
-    page.wait_for_selector("text=to mend first")
+    page.wait_for_selector("text=to fix first")
     page.set_viewport_size({"width": 390, "height": 844})
     over = "boxes => boxes.map(x => x.scrollWidth - x.clientWidth)"
     assert set(page.locator(".scroll").evaluate_all(over)) == {0}
