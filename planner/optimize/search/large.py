@@ -32,7 +32,7 @@ def search_promising(context: Context) -> None:
 
     with beside(context, lambda worker, stop: search_beside(context, worker, take, stop, turn=2)):
         proven = prove_bound(incumbent, uses(context, ORDER_APART), params.slow)
-    if proven is None:
+    if proven is None or incumbent.is_set():
         return
     master, orders = proven
     model, old = promising(incumbent, master), incumbent.model

@@ -2,9 +2,14 @@
 
 import pytest
 
+from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.options import SearchParams, SolveOptions
+from planner.optimize.search import large
+from planner.optimize.search.common import open_context
+from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
+from tests.support.random_season import hard_season
 from tests.support.seasons import container, farm, lot, product, recipe, season
 
 
@@ -39,3 +44,23 @@ def test_the_best_plan_goes_on_where_choices_join(rules):
     audit(plan, one)
     assert not plan.shortages
     assert plan.cost.total == pytest.approx(300.0)
+
+
+@pytest.mark.parametrize("late", [False, True])
+def test_no_other_choices_are_written_down_once_the_time_is_up(monkeypatch, late):
+    """That takes seconds for a dealer's season, and longer on a busy machine."""
+    params = SearchParams(many_choices=0, first_choices=2)
+    incumbent = Incumbent(SolveOptions(effort=1, params=params), None, None)
+    context = open_context(incumbent, hard_season(12, 8, 4, 2, 1))
+    make_first_plan(context)
+    model, prove = incumbent.model, large.prove_bound
+
+    def proves(*asked):
+        found = prove(*asked)
+        if late:
+            incumbent.over.set()
+        return found
+
+    monkeypatch.setattr(large, "prove_bound", proves)
+    large.search_promising(context)
+    assert (incumbent.model is model) == late
