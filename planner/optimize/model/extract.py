@@ -12,18 +12,13 @@ from planner.errors import NoPlanError
 from planner.optimize.model.line import START, line_kinds, run_sequences
 from planner.plan.plan import Plan, Planting, Shortage, Treating
 from planner.plan.price import order_of_runs, price_plan
-from planner.sums import summed
 
 if TYPE_CHECKING:
-    from collections.abc import Mapping, Sequence
-
     from planner.optimize.mip.highs import Floats
     from planner.optimize.model.program import Model
 
 DUST = 1e-7
 """Share of a field's acres under which an area is the dust of the solver's arithmetic."""
-ROUNDING = 1e-9
-"""Share of a field's acres that a solution within the solver's tolerance may leave out."""
 
 
 def _whole(value: float) -> int:
@@ -90,28 +85,7 @@ def planting(model: Model, x: Floats) -> tuple[Planting, ...]:
             rows.append(
                 Planting(field.name, lot.name, recipes[k], acres, acres * float(c.units[t]))
             )
-    return _to_the_edge(rows, {f.name: f.acres for f in it.fields})
-
-
-def _to_the_edge(rows: Sequence[Planting], acres: Mapping[str, float]) -> tuple[Planting, ...]:
-    """Rows that plant the whole of every field of which they leave out no more than rounding.
-
-    >>> rows = [Planting("A", "L1", "R1", 20.0, 20.0), Planting("A", "L2", "R1", 59.999999999, 1.0)]
-    >>> [row.acres for row in _to_the_edge(rows, {"A": 80.0})]
-    [20.0, 60.0]
-    """
-    planted = summed((row.field, row.acres) for row in rows)
-    widest = {row.field: row for row in sorted(rows, key=lambda row: row.acres)}
-    found = []
-    for row in rows:
-        left = acres[row.field] - planted[row.field]
-        if row is widest[row.field] and 0.0 < abs(left) <= ROUNDING * acres[row.field]:
-            others = sum(r.acres for r in rows if r.field == row.field and r is not row)
-            wider = acres[row.field] - others
-            found.append(replace(row, acres=wider, units=row.units * wider / row.acres))
-        else:
-            found.append(row)
-    return tuple(found)
+    return tuple(rows)
 
 
 def run_order(model: Model, x: Floats, treated: tuple[Treating, ...]) -> tuple[str, ...]:
