@@ -10,7 +10,7 @@ from functools import lru_cache
 
 import numpy as np
 import pytest
-from hypothesis import given, settings
+from hypothesis import example, given, settings
 from hypothesis import strategies as st
 
 from planner.sharing.games import (
@@ -345,10 +345,14 @@ def test_shares_add_up_to_the_cost_of_all(costs):
 @pytest.mark.sampled
 @settings(max_examples=examples(40), deadline=None)
 @given(games)
+@example(random_game(168, 4))
 def test_the_nucleolus_is_in_the_core_whenever_there_is_one(costs):
+    """Where there is none, that nobody pays more than alone may cost the worst group more."""
     found = core(costs)
+    most = most_overcharged(costs, nucleolus(costs))[1]
     assert keeps_alone(costs, nucleolus(costs)) is not found.empty
-    assert most_overcharged(costs, nucleolus(costs))[1] == pytest.approx(found.excess, abs=1e-3)
+    assert most >= found.excess - 1e-3
+    assert found.empty or most == pytest.approx(found.excess, abs=1e-3)
 
 
 @pytest.mark.sampled
