@@ -89,10 +89,10 @@ class ProofParams:
     """Seconds of the exact model alone before it, where that is solved at once; and the share of
     the time left that these may be."""
     most_patterns: int = 40_000
-    """Patterns up to which the exact program over them is solved; """
+    """Patterns up to which the exact program over them is solved, and those for every second that
+    is left. 20 x 12 x 4: 3,000 to 6,000 take 8 to 50 s; 20,000 leave the bound after 40 s where it
+    was, and raise it by 0.15 % in 96 s of the processor."""
     patterns_a_second: float = 250.0
-    """and for every second left. 20 x 12 x 4: 3,000 to 6,000 take 8 to 50 s; 20,000 leave the bound
-    after 40 s where it was, and raise it by 0.15 % in 96 s of the processor."""
     listed_shares: int = 400
     """Shares up to which it is looked whether they are so few."""
     listings: int = 3

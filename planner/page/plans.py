@@ -2,7 +2,7 @@
 
 from __future__ import annotations
 
-from typing import TYPE_CHECKING
+from typing import TYPE_CHECKING, TypeVar
 
 from planner import api
 from planner.page.desk import Made, Taken
@@ -11,13 +11,15 @@ from planner.report.packs import ALL, file_name
 from planner.report.plan_files import plan_book
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable
+    from collections.abc import Callable, Iterable
     from pathlib import Path
 
     from planner.page.desk import Desk
     from planner.page.shelf import Entry
     from planner.plan.plan import Plan
     from planner.season.domain import Season
+
+T = TypeVar("T")
 
 BEFORE = "as planned before"
 STORED = (
@@ -39,10 +41,14 @@ def shared_folder(plans: Path) -> Path:
 
 def stored_plan(desk: Desk) -> Made | None:
     """Take up a plan that was written before the page was started, if it is of this season."""
-    file = last_plan(desk.entry)
-    season = _season_planned(file, desk.read().season)
-    plan = _read_plan(file, season)
-    if plan is None or season is None or file is None:
+    file, now = last_plan(desk.entry), desk.read().season
+    if file is None or now is None:
+        return None
+    season = _if_readable(lambda: api.season_planned(now, file))
+    if season is None:
+        return None
+    plan = _if_readable(lambda: api.read_plan(file, season))
+    if plan is None:
         return None
     names = [*(file_name(pack, file.stem) for pack in ALL), file.name, f"{file.stem}.ics"]
     try:
@@ -63,22 +69,10 @@ def stored_plan(desk: Desk) -> Made | None:
     )
 
 
-def _season_planned(file: Path | None, season: Season | None) -> Season | None:
-    """A season with what had been reported done when a plan of it was made; None where unknown."""
-    if season is None or file is None:
-        return None
+def _if_readable(read: Callable[[], T]) -> T | None:
+    """What is read of a file; None where whatever an old or foreign one holds goes wrong."""
     try:
-        return api.season_planned(season, file)
-    except Exception:  # as above
-        return None
-
-
-def _read_plan(file: Path | None, season: Season | None) -> Plan | None:
-    """Read a plan of a season; None if there is none that can be read."""
-    if season is None or file is None:
-        return None
-    try:
-        return api.read_plan(file, season)
+        return read()
     except Exception:  # as above
         return None
 
@@ -86,7 +80,7 @@ def _read_plan(file: Path | None, season: Season | None) -> Plan | None:
 def _stored_shares(plans: Path, plan: Plan, season: Season) -> tuple[Taken, ...]:
     """Files of a shared order, if they are of this plan."""
     folder = shared_folder(plans)
-    shared = _read_plan(folder / JSON, season)
+    shared = _if_readable(lambda: api.read_plan(folder / JSON, season))
     if shared is None or (shared.order, shared.planting) != (plan.order, plan.planting):
         return ()
     return take(bills_first(p for p in folder.iterdir() if _ours(p)))

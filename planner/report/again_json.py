@@ -19,6 +19,7 @@ if TYPE_CHECKING:
     from collections.abc import Iterable
     from pathlib import Path
 
+    from planner.plan.plan import Plan
     from planner.season.domain import Season
 
 KEY = "for_planning_again"
@@ -83,8 +84,7 @@ def read_earlier(path: Path) -> Earlier:
     InputError
         When the file cannot be read or holds no plan.
     """
-    plan = read_plan(path)
-    data = json.loads(path.read_text("utf-8-sig"))
+    plan, data = _plan_and_all(path)
     record = data.get(KEY)
     done: tuple[TreatedSeed, ...] = ()
     took: dict[str, float] = {}
@@ -111,11 +111,15 @@ def read_made_with(path: Path) -> Earlier:
     InputError
         When the file cannot be read or holds no plan.
     """
-    plan = read_plan(path)
-    data = json.loads(path.read_text("utf-8-sig"))
+    plan, data = _plan_and_all(path)
     bare = Earlier(plan, went_before=_unreported(_campaign(data)))
     record = data.get(KEY)
     return bare if record is None else _recorded(path, record, bare)
+
+
+def _plan_and_all(path: Path) -> tuple[Plan, dict[str, Any]]:
+    """The plan of a ``plan.json``, and all that the file holds."""
+    return read_plan(path), json.loads(path.read_text("utf-8-sig"))
 
 
 def _recorded(path: Path, record: dict[str, Any], known: Earlier) -> Earlier:
