@@ -240,18 +240,22 @@ def in_bare_ounces(text: str, unit: str) -> bool:
 _ISO = re.compile(
     r"(\d{4})[-/](\d{1,2})[-/](\d{1,2})(?:[ T]\d{2}:\d{2}(?::\d{2}(?:\.\d+)?)?)?", re.A
 )
-_OTHER = re.compile(r"(\d{1,2})[-/.](\d{1,2})[-/.](\d{4}|\d{2})", re.A)
+_OTHER = re.compile(r"(\d{1,2})-(\d{1,2})-(\d{4}|\d{2})", re.A)
+_BETWEEN_PARTS = re.compile(r"(?<=\d)\s*[-/.\u2010-\u2015\u2212]\s*(?=\d)", re.A)
+_WEEKDAY = re.compile(r"(?:mon|tue|wed|thu|fri|sat|sun)[a-z]*[., ]+", re.A | re.I)
 _MONTH = re.compile(
-    r"(?P<name>[a-z]{3,9})\.?[ ,-]+(?P<year>\d{4})|(?P<first>\d{1,2})[-/](?P<then>\d{4})"
+    r"(?P<name>[a-z]{3,9})\.?[ ,-]+(?P<year>\d{4})|(?P<first>\d{1,2})-(?P<then>\d{4})"
     r"|(?P<iso>\d{4})-(?P<number>\d{1,2})",
     re.A | re.I,
 )
 _MONTH_FIRST = re.compile(
-    r"(?P<month>[a-z]{3,9})\.?[ -]+(?P<day>\d{1,2})(?:st|nd|rd|th)?(?:[ ,-]+(?P<year>\d{4}))?",
+    r"(?P<month>[a-z]{3,9})\.?[ -]+(?P<day>\d{1,2})(?:st|nd|rd|th)?"
+    r"(?:[ ,-]+(?P<year>\d{4}|\d{2}))?",
     re.A | re.I,
 )
 _DAY_FIRST = re.compile(
-    r"(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?[ -]*(?P<month>[a-z]{3,9})\.?(?:[ ,-]+(?P<year>\d{4}))?",
+    r"(?P<day>\d{1,2})(?:st|nd|rd|th|\.)?[ -]*(?P<month>[a-z]{3,9})\.?"
+    r"(?:[ ,-]+(?P<year>\d{4}|\d{2}))?",
     re.A | re.I,
 )
 A_DATE = "a date as 2027-05-10"
@@ -291,6 +295,13 @@ def _no_such_day(year: int, month: int, day: int) -> str:
 
 def _date_remedy(text: str) -> str:
     """What to write instead of a date in another order, or of a day's bare number."""
+    if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
+        return "give the cell a date format, so that it shows the day"
+    text = _parted(text)
+    found = _ISO.fullmatch(text)
+    if found:
+        day = _day(*map(int, found.groups()))
+        return f"write {day}" if day else _no_such_day(*map(int, found.groups()))
     found = _OTHER.fullmatch(text)
     if found:
         a, b, year = map(int, found.groups())
@@ -308,9 +319,21 @@ def _date_remedy(text: str) -> str:
         year = int(month["year"] or month["then"] or month["iso"])
         first = _day(year, int(month["first"] or month["number"] or _month(month["name"])), 1)
         return f"write the day, too, as {first}" if first else ""
-    if re.fullmatch(r"\d{5}(?:\.\d+)?", text, re.A):
-        return "give the cell a date format, so that it shows the day"
     return ""
+
+
+def _parted(text: str) -> str:
+    """A date without its weekday, with a plain ``-`` between numbers; eight digits are taken apart.
+
+    >>> _parted("20261201"), _parted("12012026"), _parted("1. 12. 2026"), _parted("Tue, Dec 1")
+    ('2026-12-01', '12-01-2026', '1-12-2026', 'Dec 1')
+    """
+    text = _BETWEEN_PARTS.sub("-", _WEEKDAY.sub("", text, count=1))
+    if not re.fullmatch(r"\d{8}", text, re.A):
+        return text
+    if FIRST_YEAR <= int(text[:4]) <= LAST_YEAR:
+        return f"{text[:4]}-{text[4:6]}-{text[6:]}"
+    return f"{text[:2]}-{text[2:4]}-{text[4:]}"
 
 
 def _named_day(month: str, day: int, year: str | None) -> str:
@@ -320,7 +343,8 @@ def _named_day(month: str, day: int, year: str | None) -> str:
     ('write 2026-12-01', 'write the year, too, as 2027-05-07', '')
     """
     number = _month(month)
-    found = _day(int(year or 2027), number, day) if number else None
+    written = int(year or 2027)
+    found = _day(written + 2000 if written < 100 else written, number, day) if number else None
     if found is None:
         return ""
     return f"write {found}" if year else f"write the year, too, as {found}"
