@@ -143,15 +143,7 @@ class Cost:
         >>> Cost(containers=100, discounts=5, freight=10).total
         105.0
         """
-        return (
-            self.containers
-            + self.freight
-            - self.discounts
-            + self.seed_bought
-            + self.seed_given_up
-            - self.carryover_credit
-            + self.yield_loss
-        )
+        return self.spent + self.seed_given_up - self.carryover_credit + self.yield_loss
 
 
 def in_cents(amount: float) -> float:

@@ -57,5 +57,4 @@ def _saved(season: Season, plan: Plan, one: tuple[str, str]) -> float:
     if 1 < counts[one] <= min(b.from_count for b in season.container_named[one].breaks):
         return 0.0
     fewer = order_cost(season, {**counts, one: counts[one] - 1})
-    paid = fewer.containers + fewer.freight - fewer.discounts
-    return plan.cost.containers + plan.cost.freight - plan.cost.discounts - paid
+    return plan.cost.for_product - fewer.paid

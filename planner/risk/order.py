@@ -46,9 +46,9 @@ def spent(season: Season, order: Order) -> float:
     ValueError
         When a count is under the lowest From count of its container.
     """
-    paid = price.order_cost(season, order.counts)
+    product = price.order_cost(season, order.counts).paid
     seed = sum(p.cost for p in price.seed_purchases(season, dict(order.seed)))
-    return paid.containers + paid.freight - paid.discounts + seed
+    return product + seed
 
 
 def price_paid(season: Season, order: Order) -> dict[tuple[str, str], float]:

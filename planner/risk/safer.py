@@ -117,8 +117,7 @@ class _Order:
 
     def paid(self, added: Counts) -> float:
         """Money for the order with containers added."""
-        cost = price.order_cost(self.season, Counter(self.plan.counts) + added)
-        return cost.containers + cost.freight - cost.discounts
+        return price.order_cost(self.season, Counter(self.plan.counts) + added).paid
 
     def bettered(self, added: Counts, safe: float) -> Counts:
         """Take the step that saves most, as long as one saves money and leaves it as safe."""
