@@ -205,9 +205,9 @@ def explain(
         Once set, what is known by then is returned.
     """
     from planner.explain.explain import explain as find_out
-    from planner.explain.trial import Budget
+    from planner.explain.trial import ExplainBudget
 
-    return find_out(season, plan, Budget(seconds=seconds, workers=workers, stop=stop))
+    return find_out(season, plan, ExplainBudget(seconds=seconds, workers=workers, stop=stop))
 
 
 def make_campaign(season: Season, plan: Plan) -> Campaign:
@@ -474,10 +474,10 @@ def share(
     EngineError
         When Dask is missing or its cluster can't be reached.
     """
-    from planner.sharing.shares import Budget
+    from planner.sharing.shares import SharingBudget
     from planner.sharing.shares import share as share_out
 
-    budget = Budget(seconds=seconds, effort=effort, workers=workers, cluster=cluster)
+    budget = SharingBudget(seconds=seconds, effort=effort, workers=workers, cluster=cluster)
     return share_out(season, plan, budget, on_done=on_done, stop=stop)
 
 

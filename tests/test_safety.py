@@ -646,7 +646,7 @@ def test_killed_worker_costs_its_answer_only(tiny: Path) -> None:
     killer = threading.Thread(target=kill)
     killer.start()
     began = time.monotonic()
-    plans = trial.solve_all(trials, trial.Budget(seconds=12.0, workers=2))
+    plans = trial.solve_all(trials, trial.ExplainBudget(seconds=12.0, workers=2))
     killer.join()
     assert len(killed) == 2
     assert plans, "the processes that took their place answered nothing"

@@ -52,10 +52,10 @@ class Done:
 
 
 class Stop(Protocol):
-    """Anything with `is_set`, such as `threading.Event`."""
+    """Anything that can say that the user wants to stop, such as `threading.Event`."""
 
     def is_set(self) -> bool:
-        """Whether to stop."""
+        """Whether to stop now."""
         ...
 
 

@@ -17,7 +17,7 @@ from planner.explain.rivals import OrderRivals, order_rivals
 from planner.explain.rules import Rule, RuleCost, rule_costs, rule_trials, rules_on
 from planner.explain.shortage import ShortField, short_fields
 from planner.explain.threats import Cost, ThreatPage
-from planner.explain.trial import Budget, solve_all
+from planner.explain.trial import ExplainBudget, solve_all
 from planner.explain.words import Speech
 from planner.explain.worth import Worth, worth_treating
 from planner.plan.added import as_decided
@@ -72,7 +72,7 @@ class Explanation:
         return tuple(text for text in (better, self.aside) if text)
 
 
-def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explanation:
+def explain(season: Season, plan: Plan, budget: ExplainBudget | None = None) -> Explanation:
     """Find out why a plan is as it is.
 
     What needs no solving (which bar binds, enough for the disease, the order's rivals, worth
@@ -86,7 +86,7 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
         Time for solving changed seasons. Default 20 s in this process.
     """
     began = monotonic()
-    budget = budget or Budget()
+    budget = budget or ExplainBudget()
     bought = plan
     plan = as_decided(season, plan)  # what was added to be safe is no choice of the plan's
     short = short_fields(plan, season)
@@ -114,7 +114,9 @@ def explain(season: Season, plan: Plan, budget: Budget | None = None) -> Explana
     )
 
 
-def _money_plans(plan: Plan, season: Season, budget: Budget, began: float) -> dict[str, Plan]:
+def _money_plans(
+    plan: Plan, season: Season, budget: ExplainBudget, began: float
+) -> dict[str, Plan]:
     """Plan with more money to spend, and with no limit; `began` is when explaining did.
 
     One after the other, on all cores: side by side a farm of 60 fields got no answer in 8 s.

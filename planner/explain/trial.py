@@ -36,7 +36,7 @@ class Trial(NamedTuple):
 
 
 @dataclass(frozen=True, slots=True)
-class Budget:
+class ExplainBudget:
     """How much work explaining may take."""
 
     seconds: float = 20.0
@@ -57,7 +57,7 @@ class Budget:
         return self.stop is not None and self.stop.is_set()
 
 
-def solve_all(trials: Iterable[Trial], budget: Budget) -> dict[str, Plan]:
+def solve_all(trials: Iterable[Trial], budget: ExplainBudget) -> dict[str, Plan]:
     """Plan changed seasons, first ones first, as far as the time goes; plans by key.
 
     A trial that the time did not reach, or for which no plan was found, is missing. What is left
@@ -72,7 +72,7 @@ def solve_all(trials: Iterable[Trial], budget: Budget) -> dict[str, Plan]:
     return dict(_one_by_one(queue, budget))
 
 
-def _share(left: float, trials: int, budget: Budget) -> SolveOptions | None:
+def _share(left: float, trials: int, budget: ExplainBudget) -> SolveOptions | None:
     """Options for the next trial; None when the time is up."""
     if budget.effort is not None:
         return SolveOptions(1e9, budget.gap, budget.effort, budget.seed)
@@ -83,7 +83,7 @@ def _share(left: float, trials: int, budget: Budget) -> SolveOptions | None:
     return SolveOptions(seconds, budget.gap, None, budget.seed, cores=2)
 
 
-def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:
+def _one_by_one(queue: list[Trial], budget: ExplainBudget) -> Iterator[tuple[str, Plan]]:
     end = monotonic() + budget.seconds
     for i, trial in enumerate(queue):
         options = _share(end - monotonic(), len(queue) - i, budget)
@@ -94,7 +94,7 @@ def _one_by_one(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]
             yield trial.key, plan
 
 
-def _side_by_side(queue: list[Trial], budget: Budget) -> Iterator[tuple[str, Plan]]:
+def _side_by_side(queue: list[Trial], budget: ExplainBudget) -> Iterator[tuple[str, Plan]]:
     """Solve in processes of their own, so that a crash of one loses one trial only."""
     from planner.explain.crew import Crew
 

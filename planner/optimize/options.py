@@ -4,13 +4,15 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from time import monotonic
-from typing import TYPE_CHECKING, Protocol
+from typing import TYPE_CHECKING
 
 from planner.optimize.params import TUNED, SearchParams
 from planner.plan.plan import gap_of
 
 if TYPE_CHECKING:
     from collections.abc import Callable
+
+    from planner.engine.jobs import Stop as Stop
 
 
 @dataclass(frozen=True, slots=True)
@@ -53,14 +55,6 @@ class Progress:
 
 if TYPE_CHECKING:
     OnProgress = Callable[[Progress], None]
-
-
-class Stop(Protocol):
-    """Anything that can say that the user wants to stop, such as `threading.Event`."""
-
-    def is_set(self) -> bool:
-        """Whether to stop now."""
-        ...
 
 
 @dataclass(frozen=True, slots=True)

@@ -11,7 +11,7 @@ from planner import api
 from planner.page import tasks
 from planner.page.answers import seconds_of
 from planner.page.cells import slug
-from planner.page.desk import Job
+from planner.page.desk import SeasonJob
 from planner.report.facts import RULES, WHAT_IF
 from planner.season.read import scenarios_of
 
@@ -39,7 +39,7 @@ class AskViews:
             desk = self.site.desk(request)
             made = self.site.made(desk)
             return self.site.begin(
-                Job(
+                SeasonJob(
                     desk,
                     made.season,
                     seconds_of(form.get("seconds"), api.WHY_MOST),
@@ -66,7 +66,7 @@ class AskViews:
             if not scenarios:
                 raise HTTPException(404, NO_SCENARIOS)
             return self.site.begin(
-                Job(
+                SeasonJob(
                     desk,
                     made.season,
                     seconds_of(form.get("seconds"), USUAL_EACH),

@@ -114,13 +114,13 @@ class Phase(Enum):
 
 
 @dataclass
-class Job:
+class SeasonJob:
     """One piece of work on a season, and how far it is."""
 
     desk: Desk
     season: Season
     seconds: float
-    task: Callable[[Job], None]
+    task: Callable[[SeasonJob], None]
     """What is done; from `tasks`."""
     title: str = "Planning"
     searches: bool = True
@@ -200,7 +200,7 @@ class Desk:
     made: Made | None = None
     before: Made | None = None
     """The plan that `made` is held against."""
-    job: Job | None = None
+    job: SeasonJob | None = None
     typed: dict[str, str] = field(default_factory=dict)
     """What was typed on the page Try it, by the name of its field."""
     lock: threading.Lock = field(default_factory=threading.Lock)

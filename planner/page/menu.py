@@ -16,7 +16,7 @@ from planner.report.facts import (
     PRODUCTS,
     TRY,
 )
-from planner.report.sheets import Charts, Labels, Room
+from planner.report.sheets import ChartRow, Labels, Room
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -71,7 +71,7 @@ def charts_for(book: Book, sheet: Sheet) -> list[Chart]:
         for other in book.sheets
         if other.title == PICTURES
         for block in other.blocks
-        if isinstance(block, Charts)
+        if isinstance(block, ChartRow)
         for chart in block.charts
         if chart.table.table == BESIDE.get(sheet.title)
     ]

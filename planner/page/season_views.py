@@ -15,7 +15,7 @@ from planner.form.mark import mark_faults
 from planner.page import cells, tasks
 from planner.page.answers import download, go, seconds_of
 from planner.page.closing import closing_in
-from planner.page.desk import Job, Phase
+from planner.page.desk import Phase, SeasonJob
 from planner.page.plans import last_plan
 from planner.plan.plan import NEARNESS, known_gap
 from planner.report.again_json import campaign_in
@@ -102,7 +102,7 @@ class SeasonViews:
             if typed is None:
                 return go(f"/s/{desk.entry.key}")
             seconds = seconds_of(form.get("seconds"), USUAL)
-            job = Job(desk, typed, seconds, tasks.plan, base=typed.fingerprint)
+            job = SeasonJob(desk, typed, seconds, tasks.plan, base=typed.fingerprint)
             near, file = self._near(desk, typed), last_plan(desk.entry)
             if file is not None and near is not None and (near.must or form.get("near")):
                 job.season, job.earlier, job.notes = api.bring_in(typed, file)
@@ -124,7 +124,7 @@ class SeasonViews:
             raise HTTPException(404, "Nothing is being planned.")
         return self.site.page("live_part.html", desk=desk, **self._live(desk.job))
 
-    def _live(self, job: Job) -> dict[str, Any]:
+    def _live(self, job: SeasonJob) -> dict[str, Any]:
         manner = manner_of(job.season.farm)
         last = job.points[-1] if job.points else None
         return {
@@ -147,7 +147,7 @@ class SeasonViews:
         return go(f"/s/{desk.entry.key}/live")
 
 
-def _now(job: Job) -> float:
+def _now(job: SeasonJob) -> float:
     """Seconds up to which its search is drawn."""
     if job.phase in (Phase.DECIDING, Phase.SCENARIOS):
         return job.searched

@@ -10,7 +10,7 @@ from starlette.exceptions import HTTPException
 from planner.errors import InputError
 from planner.page import cells, tasks
 from planner.page.answers import seconds_of
-from planner.page.desk import Job
+from planner.page.desk import SeasonJob
 from planner.page.plan_views import kept_in, listed, send
 from planner.report.grower_frames import file_names
 from planner.report.share_frames import settlement_book
@@ -92,7 +92,7 @@ class ShareViews:
             desk, made = self._ground(request)
             groups_to_plan(made.season)
             return self.site.begin(
-                Job(
+                SeasonJob(
                     desk,
                     made.season,
                     seconds_of(form.get("each"), USUAL_EACH),

@@ -19,7 +19,7 @@ from planner.page.guard import UPLOAD_BYTES, Keys, TooLargeError, same
 from planner.page.plans import stored_plan
 from planner.page.work import Works
 from planner.report.fit import plain
-from planner.report.sheets import Charts, KeyFigures, Labels, PageBreak, Table, Text
+from planner.report.sheets import ChartRow, KeyFigures, Labels, PageBreak, Table, Text
 from planner.sharing.growers import shared
 
 if TYPE_CHECKING:
@@ -28,7 +28,7 @@ if TYPE_CHECKING:
     from starlette.datastructures import FormData
     from starlette.requests import Request
 
-    from planner.page.desk import Desk, Job, Made
+    from planner.page.desk import Desk, Made, SeasonJob
     from planner.page.shelf import Shelf
     from planner.report.sheets import Book, Sheet
     from planner.season.domain import Season
@@ -65,7 +65,7 @@ class Site:
         self.env.tests["text_block"] = lambda b: isinstance(b, Text)
         self.env.tests["table_block"] = lambda b: isinstance(b, Table)
         self.env.tests["figures_block"] = lambda b: isinstance(b, KeyFigures)
-        self.env.tests["charts_block"] = lambda b: isinstance(b, Charts)
+        self.env.tests["charts_block"] = lambda b: isinstance(b, ChartRow)
         self.env.filters["here"] = cells.here
         self.env.globals |= {
             "css_of": cells.css_of,
@@ -162,7 +162,7 @@ class Site:
             raise HTTPException(409, CHANGED)
         return Ground(desk, made, reading.season, reading.cells)
 
-    def begin(self, job: Job) -> Response:
+    def begin(self, job: SeasonJob) -> Response:
         """Put work into the line, and show how it comes along."""
         self.works.give(job)
         return go(f"/s/{job.desk.entry.key}/live")

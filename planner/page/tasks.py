@@ -19,11 +19,11 @@ if TYPE_CHECKING:
     from pathlib import Path
 
     from planner.explain.explain import Explanation
-    from planner.page.desk import Job
+    from planner.page.desk import SeasonJob
     from planner.plan.plan import Plan
 
 
-def plan(job: Job) -> None:
+def plan(job: SeasonJob) -> None:
     """Plan a season, near another plan where there is one; say why; write the files."""
     from planner.explain.explain import Explanation
 
@@ -67,7 +67,7 @@ def plan(job: Job) -> None:
     _show(job, replace(made, files=take(files)))
 
 
-def find_why(job: Job) -> None:
+def find_why(job: SeasonJob) -> None:
     """Find out why a plan is as it is; where that is known, with more time for it."""
     made = _made(job)
     found = _why(job, made.plan, job.seconds)
@@ -77,7 +77,7 @@ def find_why(job: Job) -> None:
     _explained(job, replace(made, why=found))
 
 
-def plan_scenarios(job: Job) -> None:
+def plan_scenarios(job: SeasonJob) -> None:
     """Plan every scenario of the sheet What if, and hold the plans against the plan itself."""
     made = _made(job)
     why = made.why or _why(job, made.plan, api.WHY_MOST)
@@ -109,7 +109,7 @@ def plan_scenarios(job: Job) -> None:
     _explained(job, replace(made, why=replace(why, compared=compared), late=tuple(late)))
 
 
-def _explained(job: Job, made: Made) -> None:
+def _explained(job: SeasonJob, made: Made) -> None:
     """Show a plan with what was found out of it, and write it where it is of this start.
 
     The files of a plan that was taken up stay as they are: they may say more than is known here.
@@ -123,7 +123,7 @@ def _explained(job: Job, made: Made) -> None:
         _show(job, replace(made, files=take(files)))
 
 
-def share(job: Job) -> None:
+def share(job: SeasonJob) -> None:
     """Plan groups of growers by themselves, share the plan's cost and write the bills."""
     made = _made(job)
     job.phase = Phase.GROUPS
@@ -139,25 +139,25 @@ def share(job: Job) -> None:
     _show(job, replace(made, sharing=sharing, shared_files=take(bills_first(files))))
 
 
-def _made(job: Job) -> Made:
+def _made(job: SeasonJob) -> Made:
     """The plan that is worked on, where the job is on one."""
     assert job.made is not None
     return job.made
 
 
-def _folder(job: Job) -> Path:
+def _folder(job: SeasonJob) -> Path:
     """Folder of the plan: that of the season, or beside it where changes are tried."""
     plans = job.desk.entry.plans
     return plans.with_name(f"{plans.name}-tried") if job.changes else plans
 
 
-def _why(job: Job, found: Plan, seconds: float) -> Explanation:
+def _why(job: SeasonJob, found: Plan, seconds: float) -> Explanation:
     job.phase = Phase.WHY
     workers = api.why_workers(seconds)
     return api.explain(job.season, found, seconds=seconds, workers=workers, stop=job.stop)
 
 
-def _show(job: Job, made: Made) -> None:
+def _show(job: SeasonJob, made: Made) -> None:
     """Put a plan on the desk; the one that was there before stays beside it, by another name."""
     desk = job.desk
     with desk.lock:

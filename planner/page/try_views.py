@@ -14,7 +14,7 @@ from planner.explain.tried import try_out
 from planner.form.keep import with_scenario
 from planner.page import tasks, trying
 from planner.page.answers import download, go, seconds_of, sentence
-from planner.page.desk import Job
+from planner.page.desk import SeasonJob
 from planner.report.comparison import comparison_book
 from planner.report.measures import Measure, manner_of
 from planner.report.tried_frames import tried_book
@@ -119,7 +119,7 @@ class TryViews:
             except InputError:
                 return go(f"/s/{desk.entry.key}/try")
             return self.site.begin(
-                Job(
+                SeasonJob(
                     desk,
                     now,
                     seconds_of(form.get("seconds"), USUAL_AGAIN),

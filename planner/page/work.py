@@ -12,20 +12,20 @@ from planner.page.answers import sentence
 from planner.page.desk import Phase
 
 if TYPE_CHECKING:
-    from planner.page.desk import Job
+    from planner.page.desk import SeasonJob
 
 
 class Works:
     """The line of work and the thread that does it."""
 
     def __init__(self) -> None:
-        self._line: queue.Queue[Job | None] = queue.Queue()
+        self._line: queue.Queue[SeasonJob | None] = queue.Queue()
         self._lock = threading.Lock()
-        self._waiting: list[Job] = []
+        self._waiting: list[SeasonJob] = []
         self._thread = threading.Thread(target=self._run, daemon=True, name="planning")
         self._thread.start()
 
-    def give(self, job: Job) -> Job:
+    def give(self, job: SeasonJob) -> SeasonJob:
         """Put a piece of work into the line; where its season has one already, that one stays."""
         with self._lock:
             old = job.desk.job
@@ -36,7 +36,7 @@ class Works:
         self._line.put(job)
         return job
 
-    def before(self, job: Job) -> int:
+    def before(self, job: SeasonJob) -> int:
         """How many plans come before it."""
         with self._lock:
             return self._waiting.index(job) if job in self._waiting else 0
@@ -67,7 +67,7 @@ class Works:
                     self._waiting.remove(job)
 
 
-def _begin(job: Job) -> None:
+def _begin(job: SeasonJob) -> None:
     if job.stop.is_set():
         msg = "Stopped before it began."
         raise Interrupted(msg)

@@ -12,7 +12,7 @@ from openpyxl.utils import get_column_letter
 from planner.report.fit import fitted_widths, narrowed, number_widths, plain
 from planner.report.labels import fitted, width_chars
 from planner.report.sheets import (
-    Charts,
+    ChartRow,
     KeyFigures,
     Labels,
     Look,
@@ -240,7 +240,7 @@ def _place(block: Block, row: int) -> Placed:
     elif isinstance(block, KeyFigures):
         placed.rows = [row, row + 1, row + 2]
         placed.end = row + 4
-    elif isinstance(block, Charts):
+    elif isinstance(block, ChartRow):
         height = max(chart_height(c) for c in block.charts)
         placed.end = row + math.ceil(height / CM_PER_POINT / ROW) + 1
     else:

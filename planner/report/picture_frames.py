@@ -13,7 +13,7 @@ from planner.report.risk_frames import drawn_tables
 from planner.report.sheets import (
     Chart,
     ChartKind,
-    Charts,
+    ChartRow,
     Column,
     Link,
     Pack,
@@ -57,7 +57,7 @@ def picture_sheets(facts: Facts) -> list[Sheet]:
     for table, chart in found:
         if table.name == "cost_by_field" and blocks:
             blocks.append(PageBreak())
-        blocks.append(Charts((chart,)))
+        blocks.append(ChartRow((chart,)))
     pictures = Sheet(
         PICTURES,
         f"The plan to look at and to hang up; its numbers are on {NUMBERS}.",

@@ -11,7 +11,7 @@ from planner.report.sheets import (
     Cell,
     Chart,
     ChartKind,
-    Charts,
+    ChartRow,
     Column,
     Link,
     Look,
@@ -263,7 +263,7 @@ def _drawn(held: AsPlanned, manner: Manner) -> list[Block]:
     charts = [_all_chart(held)]
     if spread is not None:
         charts.append(_bars_chart(spread, manner))
-    return [_chances(held), *(Charts((chart,)) for chart in charts)]
+    return [_chances(held), *(ChartRow((chart,)) for chart in charts)]
 
 
 def _chances(held: AsPlanned) -> Table:

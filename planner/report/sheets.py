@@ -1,7 +1,7 @@
 """What a workbook says, without a word on how it looks: sheets, their blocks, tables and charts.
 
 A `Book` holds `Sheet`s, a sheet its title, purpose and blocks one below the other. Blocks are
-`Text`, `KeyFigures`, `Table` and `Charts`. `planner.report.workbook.render` turns a book into
+`Text`, `KeyFigures`, `Table` and `ChartRow`. `planner.report.workbook.render` turns a book into
 bytes. Three promises make a description easy to write:
 
 * numbers are handed over in working units (fl oz, units, acres, lb, fractions of one, money) and
@@ -274,7 +274,7 @@ class Chart:
 
 
 @dataclass(frozen=True, slots=True)
-class Charts:
+class ChartRow:
     """One or two charts side by side, over the width of the page."""
 
     charts: tuple[Chart, ...]
@@ -297,7 +297,7 @@ class Labels:
     heads: int = 2
 
 
-Block: TypeAlias = Text | Table | KeyFigures | Charts | PageBreak | Labels
+Block: TypeAlias = Text | Table | KeyFigures | ChartRow | PageBreak | Labels
 
 
 @dataclass(frozen=True, slots=True)

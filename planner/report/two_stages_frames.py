@@ -13,7 +13,7 @@ from planner.report.sheets import (
     Cell,
     Chart,
     ChartKind,
-    Charts,
+    ChartRow,
     Column,
     Link,
     Look,
@@ -39,7 +39,7 @@ def compared_sheet(facts: Facts, stages: TwoStages) -> Sheet:
     said = Text((chosen(stages, facts.season),), "", Look.STRONG)
     blocks: list[Block] = [said, _orders(stages), _worth(stages, facts.season)]
     if stages.steps:
-        blocks += [_steps(stages), Charts((_picture(),))]
+        blocks += [_steps(stages), ChartRow((_picture(),))]
     if stages.waiting:
         blocks.append(_waiting(stages))
     purpose = "What orders cost on average where what is not known yet turns out otherwise."

@@ -32,7 +32,7 @@ from planner.report.paper import set_up_page
 from planner.report.pen import Pen
 from planner.report.sheets import (
     MAX_TITLE,
-    Charts,
+    ChartRow,
     Formula,
     KeyFigures,
     Labels,
@@ -235,7 +235,7 @@ def _tiles(ws: Worksheet, pen: Pen, layout: Layout, placed: Placed, results: Res
 def _draw_charts(file: Workbook, pen: Pen, layout: Layout) -> None:
     ws: Any = file[layout.sheet.title]
     for placed in layout.placed:
-        if not isinstance(placed.block, Charts):
+        if not isinstance(placed.block, ChartRow):
             continue
         count = len(placed.block.charts)
         full = layout.chart_chars * CM_PER_CHAR

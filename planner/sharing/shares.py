@@ -47,7 +47,7 @@ three growers also say whether two of them would do better by themselves."""
 
 
 @dataclass(frozen=True, slots=True)
-class Budget:
+class SharingBudget:
     """How much work the plans of groups may take."""
 
     seconds: float = 10.0
@@ -186,7 +186,7 @@ def groups_to_plan(season: Season) -> int:
 def share(
     season: Season,
     plan: Plan,
-    budget: Budget | None = None,
+    budget: SharingBudget | None = None,
     *,
     on_done: Callable[[Done], None] | None = None,
     stop: Stop | None = None,
@@ -210,7 +210,7 @@ def share(
         When a group could not be planned in its time.
     """
     check_rule(season)
-    budget = budget or Budget()
+    budget = budget or SharingBudget()
     names = growers_of(season)
     masks = masks_for(season, budget.seed)
     groups = plan_groups(

@@ -9,7 +9,7 @@ from planner.explain.again import plan_again
 from planner.explain.as_json import comparison, to_dict
 from planner.explain.compare import compare
 from planner.explain.explain import explain
-from planner.explain.trial import Budget
+from planner.explain.trial import ExplainBudget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Shortage
@@ -212,7 +212,7 @@ def test_comparison_as_plain_values() -> None:
 
 def told(whole):
     plan = solve(whole, SolveOptions())
-    why = explain(whole, plan, Budget(60.0))
+    why = explain(whole, plan, ExplainBudget(60.0))
     _, again = plan_again(whole, plan, plan)
     compared = compare([("as it is", plan), ("the same", plan)])
     return replace(why, again=again, compared=compared)
@@ -240,7 +240,7 @@ def test_keys_of_plan_json() -> None:
 
 def test_parts_without_content_are_left_out() -> None:
     whole = season(lots=(lot(units_per_bag=1.0),))
-    why = explain(whole, solve(whole, SolveOptions()), Budget(0.0))
+    why = explain(whole, solve(whole, SolveOptions()), ExplainBudget(0.0))
     assert set(to_dict(why)) == {"order_rivals", "worth_treating"}
 
 

@@ -8,7 +8,7 @@ from planner.explain.explain import explain
 from planner.explain.limits import Cause
 from planner.explain.money import MORE, NO_LIMIT, money_answer, money_trials
 from planner.explain.overlooked import best_known
-from planner.explain.trial import Budget as Time
+from planner.explain.trial import ExplainBudget as Time
 from planner.explain.trial import attempt
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve

@@ -6,7 +6,7 @@ from planner.explain.again_changes import Again
 from planner.explain.explain import Explanation, explain
 from planner.explain.held import held_plan
 from planner.explain.overlooked import best_known, overlooked
-from planner.explain.trial import Budget
+from planner.explain.trial import ExplainBudget
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Outcome
@@ -59,7 +59,7 @@ def test_fewer_acres_short_are_better_whatever_they_cost():
 
 def test_it_is_told_once_before_the_reasons_and_not_of_a_plan_kept_near_another():
     good = solve(TWO, QUICK)
-    why = explain(TWO, dearer(good, TWO), Budget(seconds=20.0, gap=0.0))
+    why = explain(TWO, dearer(good, TWO), ExplainBudget(seconds=20.0, gap=0.0))
     shown = " ".join(" ".join(why_lines(why, TWO)).split())
     assert shown.count("a plan of this very season turned up that costs $300 less") == 1
     assert why.foreword == (why.overlooked,)

@@ -7,7 +7,7 @@ import pytest
 from planner.explain.ideas import ALL, ideas
 from planner.explain.repairs import repair_trials, repaired
 from planner.explain.shortage import short_fields
-from planner.explain.trial import Budget, solve_all
+from planner.explain.trial import ExplainBudget, solve_all
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
@@ -27,7 +27,7 @@ def mended(whole: Season):
     plan = solve(whole, SolveOptions())
     short = short_fields(plan, whole)
     tried = ideas(plan, whole, short)
-    found = solve_all(repair_trials(tried, plan), Budget(30.0))
+    found = solve_all(repair_trials(tried, plan), ExplainBudget(30.0))
     return plan, tried, found, repaired(plan, whole, short, tried, found, {})
 
 

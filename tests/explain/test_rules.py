@@ -9,7 +9,7 @@ from planner.errors import Interrupted, NoPlanError
 from planner.explain.explain import explain
 from planner.explain.held import held_cost
 from planner.explain.rules import rule_costs, rule_trials, rules_on
-from planner.explain.trial import Budget, Trial, solve_all
+from planner.explain.trial import ExplainBudget, Trial, solve_all
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.season.domain import MaturityShare, Pressure, Rating, Season, Threat
@@ -20,7 +20,7 @@ from tests.support.seasons import container, farm, field, lot, product, recipe, 
 def priced(whole: Season, seconds: float = 60.0):
     plan = solve(whole, SolveOptions())
     rules = rules_on(whole)
-    found = solve_all(rule_trials(rules, plan), Budget(seconds))
+    found = solve_all(rule_trials(rules, plan), ExplainBudget(seconds))
     return plan, {c.rule: c for c in rule_costs(plan, whole, rules, found)}
 
 
@@ -179,7 +179,7 @@ def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
         plan = solve(whole, SolveOptions(10.0))
         slack = 0.01 + 2e-4 * abs(plan.cost.total)
         rules = rules_on(whole)
-        found = solve_all(rule_trials(rules, plan), Budget(60.0))
+        found = solve_all(rule_trials(rules, plan), ExplainBudget(60.0))
         for rule in rules:
             afresh = solve(rule.without, SolveOptions(10.0))
             if not afresh.shortages and not plan.shortages:
@@ -195,7 +195,7 @@ def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
 def test_no_time_solves_nothing_but_tells_the_rest() -> None:
     whole = mold_season()
     plan = solve(whole, SolveOptions())
-    told = explain(whole, plan, Budget(0.0))
+    told = explain(whole, plan, ExplainBudget(0.0))
     assert all(c.cost is None and "not worked out" in c.sentence for c in told.rules)
     assert told.order is not None
     assert told.threats
@@ -206,13 +206,13 @@ def test_a_stop_is_heard() -> None:
     stop = threading.Event()
     stop.set()
     whole = mold_season()
-    told = explain(whole, solve(whole, SolveOptions()), Budget(60.0, stop=stop))
+    told = explain(whole, solve(whole, SolveOptions()), ExplainBudget(60.0, stop=stop))
     assert all(c.cost is None for c in told.rules)
 
 
 def test_the_budget_holds_for_all_solves_together() -> None:
     trials = [Trial(str(seed), tiny_season(seed)) for seed in range(400)]
-    found = solve_all(trials, Budget(1.0))
+    found = solve_all(trials, ExplainBudget(1.0))
     assert 0 < len(found) < 400
     assert list(found) == [str(i) for i in range(len(found))]  # the first ones first
 
@@ -220,8 +220,8 @@ def test_the_budget_holds_for_all_solves_together() -> None:
 @pytest.mark.slow
 def test_two_processes_find_what_one_finds() -> None:
     trials = [Trial(str(seed), tiny_season(seed)) for seed in range(4)]
-    alone = solve_all(trials, Budget(60.0))
-    both = solve_all(trials, Budget(60.0, workers=2))
+    alone = solve_all(trials, ExplainBudget(60.0))
+    both = solve_all(trials, ExplainBudget(60.0, workers=2))
     assert {k: p.cost for k, p in alone.items()} == {k: p.cost for k, p in both.items()}
 
 
@@ -239,7 +239,7 @@ def test_a_trial_without_a_plan_or_with_a_wrong_one_is_missing(monkeypatch) -> N
 
     for error in (NoPlanError("no plan"), Interrupted("stopped"), MemoryError(), None):
         monkeypatch.setattr("planner.optimize.search.run.solve", spoil(error))
-        assert solve_all([Trial("one", season())], Budget(5.0)) == {}
+        assert solve_all([Trial("one", season())], ExplainBudget(5.0)) == {}
 
 
 def test_without_room_for_processes_one_does_the_work(monkeypatch) -> None:
@@ -248,4 +248,4 @@ def test_without_room_for_processes_one_does_the_work(monkeypatch) -> None:
 
     monkeypatch.setattr("planner.explain.crew.get_context", refuse)
     trials = [Trial(str(seed), tiny_season(seed)) for seed in range(3)]
-    assert list(solve_all(trials, Budget(30.0, workers=2))) == ["0", "1", "2"]
+    assert list(solve_all(trials, ExplainBudget(30.0, workers=2))) == ["0", "1", "2"]

@@ -9,7 +9,7 @@ from planner.explain.explain import explain, threat_costs
 from planner.explain.protection import threat_pages
 from planner.explain.rules import rule_trials, rules_on
 from planner.explain.threats import Cost
-from planner.explain.trial import Budget, solve_all
+from planner.explain.trial import ExplainBudget, solve_all
 from planner.explain.words import Speech
 from planner.explain.worth import break_even, volume_prices, worth_treating
 from planner.optimize.options import SolveOptions
@@ -147,7 +147,7 @@ def test_enough_worked_by_hand() -> None:
     plan = solve(whole, SolveOptions())
     assert plan.cost.total == pytest.approx(500.0)
     rules = rules_on(whole)
-    found = solve_all(rule_trials(rules, plan), Budget(60.0))
+    found = solve_all(rule_trials(rules, plan), ExplainBudget(60.0))
     (page,) = threat_pages(plan, whole, threat_costs(plan, whole, rules, found))
     assert page.white_mold
     assert [(p.pressure, p.need, p.acres) for p in page.pressures] == [
@@ -259,7 +259,7 @@ def test_white_mold_is_known_by_its_name_in_any_spelling() -> None:
 
 def test_a_threat_that_presses_nowhere_has_no_page() -> None:
     whole = season(threats=(Threat("White mold", {Pressure.HIGH: Rating.VG}),))
-    assert explain(whole, solve(whole, SolveOptions()), Budget(0.0)).threats == ()
+    assert explain(whole, solve(whole, SolveOptions()), ExplainBudget(0.0)).threats == ()
 
 
 def test_loss_prevented_and_net() -> None:

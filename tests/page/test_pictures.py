@@ -12,7 +12,17 @@ from planner.optimize.options import Progress
 from planner.page import svg
 from planner.page.closing import closing_in
 from planner.report.measures import Manner, Measure
-from planner.report.sheets import Book, Chart, ChartKind, Charts, Column, Link, Series, Sheet, Table
+from planner.report.sheets import (
+    Book,
+    Chart,
+    ChartKind,
+    ChartRow,
+    Column,
+    Link,
+    Series,
+    Sheet,
+    Table,
+)
 
 
 def drawn(kind: ChartKind, low: float | None, *series: Series) -> str:
@@ -21,7 +31,7 @@ def drawn(kind: ChartKind, low: float | None, *series: Series) -> str:
     rows = (("A", 50.0, 20.0), ("B", 30.0, 10.0))
     table = Table(name="numbers", columns=columns, rows=rows)
     chart = Chart("Picture", kind, Link("Data", "numbers"), "name", series, "", "Value", low=low)
-    book = Book((Sheet("Data", "", (table, Charts((chart,)))),))
+    book = Book((Sheet("Data", "", (table, ChartRow((chart,)))),))
     return str(svg.draw(chart, book))
 
 

@@ -4,7 +4,7 @@ import pytest
 
 from planner import api
 from planner.explain.explain import explain
-from planner.explain.trial import Budget
+from planner.explain.trial import ExplainBudget
 from planner.plan.added import as_decided, more_paid, with_added
 from planner.plan.audit import audit
 from planner.plan.plan import Added, Outcome, Plan
@@ -97,6 +97,6 @@ def test_what_is_to_be_decided_is_money_paid(whole: Season, plan: Plan) -> None:
 def test_other_orders_and_rules_are_weighed_without_what_was_added(
     whole: Season, plan: Plan, safer: Plan
 ) -> None:
-    why, own = explain(whole, safer, Budget(0.0)), explain(whole, plan, Budget(0.0))
+    why, own = explain(whole, safer, ExplainBudget(0.0)), explain(whole, plan, ExplainBudget(0.0))
     assert why.order == own.order
     assert (own.aside, why.aside[:40]) == ("", "Worked out without the containers that w")

@@ -37,7 +37,7 @@ from planner.report.sheets import (
     MAX_TITLE,
     Chart,
     ChartKind,
-    Charts,
+    ChartRow,
     Column,
     KeyFigures,
     Link,
@@ -592,7 +592,7 @@ def test_charts_name_the_farms_land_and_draw_no_title_over_names_beside_bars() -
         titles = [
             c.title
             for b in picture_sheets(facts)[0].blocks
-            if isinstance(b, Charts)
+            if isinstance(b, ChartRow)
             for c in b.charts
         ]
         assert any(t.startswith(f"Cost of {land} by field") for t in titles), titles

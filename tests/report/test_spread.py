@@ -8,7 +8,7 @@ import pytest
 
 from planner.campaign.campaign import make_campaign
 from planner.explain.explain import explain
-from planner.explain.trial import Budget
+from planner.explain.trial import ExplainBudget
 from planner.report.breaks import page_breaks, pages_used, shrink_parts, spare_a_page
 from planner.report.heights import BLOCK_TITLE, row_heights, title_lines
 from planner.report.layout import lay_out
@@ -99,7 +99,7 @@ def whole_plan(season, plan, why=None) -> list[Book]:
 def explained() -> list[Book]:
     season = awkward_season()
     plan = greedy_plan(season)
-    return whole_plan(season, plan, explain(season, plan, Budget(0.0)))
+    return whole_plan(season, plan, explain(season, plan, ExplainBudget(0.0)))
 
 
 def of_season(make) -> list[Book]:

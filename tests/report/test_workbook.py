@@ -28,7 +28,7 @@ from planner.report.sheets import (
     Cell,
     Chart,
     ChartKind,
-    Charts,
+    ChartRow,
     Column,
     Formula,
     Link,
@@ -340,7 +340,7 @@ def one_sheet(*blocks: Any, **more: Any) -> bytes:
         (Table("t", (Column("a", "A"),), ((Formula("={no.such}", 1.0),),)),),
         (Table("t", (Column("a", "A"),), ((Formula("={no}", 1.0),),)),),
         (
-            Charts(
+            ChartRow(
                 (
                     Chart(
                         "c", ChartKind.STACKED_BARS, Link("No", "t"), "a", (Series("a"),), "x", "y"

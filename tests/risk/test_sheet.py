@@ -11,7 +11,7 @@ from planner.campaign.campaign import make_campaign
 from planner.report.facts import DIFFER, FRONT, Facts
 from planner.report.plan_files import write_plan
 from planner.report.risk_frames import bag_order, differ_sheet, drawn_tables
-from planner.report.sheets import Cell, Charts, Pack, Sheet, Table, Text
+from planner.report.sheets import Cell, ChartRow, Pack, Sheet, Table, Text
 from planner.report.workbook import render
 from planner.risk.as_planned import as_planned
 from planner.risk.margins import last_bags, margins
@@ -48,7 +48,7 @@ def test_margins_are_there_without_any_unknowns():
     sheet, facts = sheet_of(sample_season())
     found = tables(sheet)
     assert set(found) == {"margins", "bags", "limits"}
-    assert not [b for b in sheet.blocks if isinstance(b, Charts)]
+    assert not [b for b in sheet.blocks if isinstance(b, ChartRow)]
     rows = {row[0]: [plain(c) for c in row] for row in found["margins"].rows}
     for m in margins(facts.season, facts.plan):
         assert rows[m.product][1:4] == [m.supply, m.need, m.slack]
@@ -82,7 +82,7 @@ def test_draws_add_chances_and_pictures():
     for _, low, half, high, line in found["shares"].rows:
         assert min(low, half, high) >= 0.0
         assert line == 1.0
-    drawn = [c for b in sheet.blocks if isinstance(b, Charts) for c in b.charts]
+    drawn = [c for b in sheet.blocks if isinstance(b, ChartRow) for c in b.charts]
     assert [c.table.table for c in drawn] == ["shares", "spread"]
     spread = found["spread"].rows
     assert sum(row[1] + row[2] for row in spread) == pytest.approx(1.0)

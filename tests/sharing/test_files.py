@@ -20,7 +20,7 @@ from planner.report.share_frames import LICENSE, settlement_book, verdict
 from planner.report.workbook import render
 from planner.season.domain import Grower
 from planner.sharing.groups import group_plan
-from planner.sharing.shares import Budget, Sharing, groups_to_plan, masks_for, share
+from planner.sharing.shares import Sharing, SharingBudget, groups_to_plan, masks_for, share
 from planner.units.money import cents
 from tests.sharing.test_bills import priced, two_growers
 from tests.support.sample_plan import greedy_plan, sample_season
@@ -107,7 +107,7 @@ class TestPlansOfGroups:
     def test_costs_of_groups_are_those_of_whole_containers(self):
         """500, 750, 1000 alone; 1000, 1200, 1200 in pairs; 1700 for all."""
         made, plan = self.three()
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         alone = {c.names: round(c.alone) for c in found.charges}
         assert alone == {
             ("Ann",): 500,
@@ -131,7 +131,7 @@ class TestPlansOfGroups:
     )
     def test_other_rules(self, by, shares):
         made, plan = self.three(by)
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         assert [b.share for b in found.bills] == pytest.approx(shares, abs=0.011)
         assert sum(cents(b.share) for b in found.bills) == 170_000
         for b in found.bills:
@@ -144,7 +144,7 @@ class TestPlansOfGroups:
     def test_an_empty_core_is_said(self):
         """Three who need 7.5 gal, only drums of 15: two share one for 500 each, three pay 667."""
         made, plan = alike(("Ann", "Bob", "Cy"), 7.5, container("Alpha", "drum", 1920.0, 1000.0))
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         assert found.core_empty
         assert found.core_excess == pytest.approx(1000 / 3, abs=0.01)
         assert "at least $333.33 too much" in " ".join(verdict(found, made))
@@ -154,7 +154,7 @@ class TestPlansOfGroups:
         made, plan = two_growers()
         made = replace(made, lots=(replace(made.lots[0], grower="Ann"),))
         made = replace(made, fields=(made.fields[0], replace(made.fields[1], grower=None)))
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         bob = found.bills[1]
         assert (bob.grower, bob.alone, bob.short_alone) == ("Tiny farm", 0.0, 20.0)
         assert found.core_empty is None
@@ -168,7 +168,7 @@ class TestPlansOfGroups:
         )
         made = season(fields=fields, lots=(lot(on_hand=10.0, units_per_bag=10.0),))
         plan = solve(made, SolveOptions(effort=3))
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         assert [(s.field, s.acres) for s in plan.shortages] == [("South", 10.0)]
         assert (found.bills[1].short_alone, found.bills[1].saved) == (-10.0, None)
         assert found.core_empty is None
@@ -181,7 +181,7 @@ class TestPlansOfGroups:
             def is_set(self) -> bool:
                 return True
 
-        found = share(made, plan, Budget(effort=1), stop=Set())
+        found = share(made, plan, SharingBudget(effort=1), stop=Set())
         assert found.by == "use"
         assert found.core_empty is None
         assert [b.alone for b in found.bills] == [None] * 3
@@ -213,7 +213,7 @@ class TestPlansOfGroups:
         """Needs of 1.25 gal each: alone a jug of $250, together two for $500, $125 each."""
         names = [f"G{i}" for i in range(4)]
         made, plan = alike(names, 1.25, container("Alpha", "jug", 320.0, 250.0))
-        found = share(made, plan, Budget(effort=3))
+        found = share(made, plan, SharingBudget(effort=3))
         assert [(c.names, c.alone) for c in found.charges] == [((n,), 250.0) for n in names]
         assert [b.saved for b in found.bills] == [125.0] * 4
         assert verdict(found, made) == (
@@ -404,7 +404,7 @@ class TestFiles:
 
     def test_a_bound_that_was_not_found_is_said(self):
         made, plan = two_growers()
-        sharing = share(made, plan, Budget(effort=3))
+        sharing = share(made, plan, SharingBudget(effort=3))
         assert sharing.charges
         plans = (
             group_plan(1, replace(plan, bound=b, gap=g)) for b, g in ((-50.0, 1.2), (0.0, 1.0))
