@@ -41,6 +41,9 @@ MOST_PAYMENTS = 6
 """Payments that the first page names."""
 MOST_SIZES = 4
 """Sizes of bags that are named."""
+CASH = "Cash"
+HOW_SAFE = "How safe is this order"
+THREATS = "White mold and other threats"
 SHORT_FIRST = "What runs short first"
 COMPARED = f"{TOTAL} (not a bill)"
 LABEL_FIRST = (

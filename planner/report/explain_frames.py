@@ -9,7 +9,7 @@ from planner.explain.bought_treated import LEFT_OUT
 from planner.explain.words import count, listing
 from planner.plan.plan import CRUMB_ACRES, NEARNESS, TOTAL, said_gap
 from planner.report.again_frames import again_sheet, what_if_sheet
-from planner.report.facts import RULES
+from planner.report.facts import MOST_TO_SPEND, RULES
 from planner.report.measures import Measure
 from planner.report.packs import elsewhere
 from planner.report.rival_frames import rivals_sheet
@@ -43,7 +43,6 @@ if TYPE_CHECKING:
 
 WIDE = Page(landscape=True)
 RECIPES_BY_FIELD = "Recipes by field"
-MOST_TO_SPEND = "Most to spend"
 BOUGHT_TREATED = "Bought treated"
 MOST_WORDS = 30
 """Fields whose treating is put in words."""
@@ -129,7 +128,7 @@ def shortage_blocks(why: Explanation) -> tuple[Block, ...]:
 def money_sheet(money: Money, manner: Manner) -> Sheet:
     """What the most to spend leaves short, and what a little more of it would bring."""
     figures = [
-        KeyFigure("Most to spend", money.most, Measure.MONEY),
+        KeyFigure(MOST_TO_SPEND, money.most, Measure.MONEY),
         KeyFigure(
             "Spent", money.spent, Measure.MONEY, "containers, freight and seed, discounts off"
         ),

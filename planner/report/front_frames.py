@@ -81,7 +81,7 @@ def front_sheet(facts: Facts) -> Sheet:
     blocks: list[Block] = [
         _figures(facts),
         *_short(facts),
-        Text((answer.cash(facts),), "Cash"),
+        Text((answer.cash(facts),), answer.CASH),
         *_safety(facts),
         Text(tuple(answer.threats(facts)), _threats_title(facts), Look.WATCH if short else Look.OK),
         *([Text(spare, answer.SHORT_FIRST, Look.WATCH if tight else Look.PLAIN)] if spare else []),
@@ -114,11 +114,11 @@ def _safety(facts: Facts) -> list[Block]:
             f"{chance(1.0 - enough)} seasons, {facts.say(acres, Measure.AREA)} in an average "
             f"year{kept}."
         )
-    return [Text((said,), "How safe is this order", look)]
+    return [Text((said,), answer.HOW_SAFE, look)]
 
 
 def _threats_title(facts: Facts) -> str:
-    return "White mold and other threats" if len(facts.threats) > 1 else "Threats"
+    return answer.THREATS if len(facts.threats) > 1 else "Threats"
 
 
 def _figures(facts: Facts) -> KeyFigures:

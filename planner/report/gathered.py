@@ -7,8 +7,8 @@ from typing import TYPE_CHECKING
 
 from planner.report.clean_frames import SHARED
 from planner.report.container_frames import LEFT
-from planner.report.explain_frames import BOUGHT_TREATED, MOST_TO_SPEND
-from planner.report.facts import MATURITY, RULES, SEED
+from planner.report.explain_frames import BOUGHT_TREATED
+from planner.report.facts import MATURITY, MOST_TO_SPEND, RULES, SEED
 from planner.report.sheets import Page, Table, Text
 
 if TYPE_CHECKING:

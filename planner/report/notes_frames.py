@@ -77,7 +77,7 @@ def warnings_sheet(facts: Facts) -> Sheet:
     blocks = [
         Text(
             warnings,
-            "Warnings",
+            WARNINGS,
             Look.WATCH if plan.warnings else Look.OK,
             bullets=bool(plan.warnings),
         ),

@@ -14,7 +14,7 @@ from planner.plan.plan import COST_TERMS, TOTAL, cost_in_cents, in_cents
 from planner.plan.price import expired
 from planner.plan.questions import questions
 from planner.report import answer
-from planner.report.facts import Facts
+from planner.report.facts import MOST_TO_SPEND, ORDER, WARNINGS, WHAT_IF, Facts
 from planner.report.front_frames import nearness
 from planner.report.measures import Measure, manner_of
 from planner.risk.words import added_said
@@ -81,7 +81,7 @@ def _what_if_table(season: Season) -> list[str]:
     more = len(season.what_if) - MOST_CHANGES
     rest = [f"  and {count(more, 'more change')}"] if more > 0 else []
     names = len({change.scenario.casefold() for change in season.what_if})
-    headers = ["What if", "Changes", "As it is", "In the scenario"]
+    headers = [WHAT_IF, "Changes", "As it is", "In the scenario"]
     return [count(names, "scenario"), *table(headers, rows, left=4), *rest] if rows else []
 
 
@@ -166,16 +166,17 @@ def plan_lines(plan: Plan, season: Season, said_below: Container[str] = ()) -> l
     lines = [*shortage_lines(plan, season), "", *_order_lines(plan, season, manner)]
     facts = Facts(plan, season)
     lines += _section(
-        "Cash", [answer.cash(facts), *answer.sooner_lines(facts), *answer.for_margin_lines(facts)]
+        answer.CASH,
+        [answer.cash(facts), *answer.sooner_lines(facts), *answer.for_margin_lines(facts)],
     )
     added = added_said(season, plan)
-    lines += _section("How safe is this order", [added] if added else [])
-    lines += _section("White mold and other threats", answer.threats(facts))
+    lines += _section(answer.HOW_SAFE, [added] if added else [])
+    lines += _section(answer.THREATS, answer.threats(facts))
     lines += _section(answer.SHORT_FIRST, answer.spare(facts))
     lines += ["", answer.COMPARED, *_cost_table(plan, manner)]
     lines += [line for text in nearness(facts) for line in paragraph(text, 0)]
     lines += _section("Left out by your rules", [b.sentence for b in barred(season) if b.wholly])
-    lines += _section("Warnings", [w for w in plan.warnings if w not in said_below])
+    lines += _section(WARNINGS, [w for w in plan.warnings if w not in said_below])
     return lines
 
 
@@ -209,7 +210,7 @@ def _order_lines(plan: Plan, season: Season, manner: Manner) -> list[str]:
             for line in plan.order
         ]
         headers = ["Product", "Container", "Supplier", "Count", "Each", "Cost"]
-        lines += ["Order", *table(headers, rows, left=3)]
+        lines += [ORDER, *table(headers, rows, left=3)]
     else:
         lines += ["Order: no containers are needed."]
     return lines + _seed_lines(plan, season, manner)
@@ -261,10 +262,10 @@ def why_lines(why: Explanation, season: Season) -> list[str]:
     for text in why.foreword:
         lines += ["", *paragraph(text, 0)]
     if why.money is not None:
-        lines += ["", "Most to spend", *paragraph(why.money.sentence)]
+        lines += ["", MOST_TO_SPEND, *paragraph(why.money.sentence)]
     lines += _rule_lines(why.rules)
     if why.compared is not None:
-        lines += ["", "What if", *comparison_lines(why.compared, manner_of(season.farm))]
+        lines += ["", WHAT_IF, *comparison_lines(why.compared, manner_of(season.farm))]
     return lines
 
 
