@@ -38,7 +38,7 @@ def planted_in_another_year(season: Season) -> Iterator[str]:
     others = [(field, planted) for field, planted in days if planted != year]
     if others:
         first, planted = others[0]
-        more = f" ({len(others):,} fields in all are not in {year})" if len(others) > 1 else ""
+        more = _more(len(others) - 1, "field", f"not in {year} either")
         yield (
             f"Is Crop year {year} right? {first.name}{where(first.row)} is to be planted in "
             f"{planted}{more}. Where Crop year on Farm is blank, it is the year of the plan date."
@@ -51,11 +51,23 @@ def tested_in_the_future(season: Season) -> Iterator[str]:
     late = [(lot, lot.test_date) for lot in season.lots if lot.test_date and lot.test_date > today]
     if late:
         lot, tested = late[0]
-        more = f" ({len(late):,} lots in all have a test after it)" if len(late) > 1 else ""
+        more = _more(len(late) - 1, "lot", "tested after it, too")
         yield (
             f"Is Test date {day_of(tested, season)} right for lot {lot.name}{where(lot.row)}? It "
             f"is after the Plan date, {day_of(today, season)}{more}."
         )
+
+
+def _more(others: int, what: str, how: str) -> str:
+    """Count the others of which the same is true.
+
+    >>> _more(1, "field", "not in 2027 either"), _more(2, "lot", "tested after it, too")
+    (' (1 other field is not in 2027 either)', ' (2 other lots are tested after it, too)')
+    """
+    if not others:
+        return ""
+    counted = f"{others:,} other {what}s are" if others > 1 else f"1 other {what} is"
+    return f" ({counted} {how})"
 
 
 def inoculants_without_a_life(season: Season) -> Iterator[str]:

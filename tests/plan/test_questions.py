@@ -64,7 +64,8 @@ def test_planting_in_another_year_than_the_crop_year_is_asked_about():
     fields = tuple(field(f"F{i}", planting_date=day) for i, day in enumerate(days))
     (asked,) = [q for q in questions(season(fields=fields)) if "Crop year" in q]
     assert asked.startswith(
-        "Is Crop year 2027 right? F0 (Fields, row 2) is to be planted in 2028 (2 fields in all"
+        "Is Crop year 2027 right? F0 (Fields, row 2) is to be planted in 2028 (1 other field is "
+        "not in 2027 either). Where Crop year"
     )
     assert not [q for q in questions(season(fields=fields[2:])) if "Crop year" in q]
 
@@ -329,6 +330,12 @@ JUG = container(size=320.0, price=300.0)
             {"lots": (lot(test_date=date(2028, 2, 1)),)},
             "Is Test date 2/1/2028 right for lot L1 (Seed lots, row 2)? It is after the Plan date, "
             "2/1/2027.",
+            {"lots": (lot(test_date=date(2027, 2, 1)),)},
+        ),
+        (
+            {"lots": tuple(lot(name, test_date=date(2028, 2, 1)) for name in ("L1", "L2", "L3"))},
+            "Is Test date 2/1/2028 right for lot L1 (Seed lots, row 2)? It is after the Plan date, "
+            "2/1/2027 (2 other lots are tested after it, too).",
             {"lots": (lot(test_date=date(2027, 2, 1)),)},
         ),
         (
