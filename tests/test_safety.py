@@ -633,10 +633,11 @@ def test_killed_worker_costs_its_answer_only(tiny: Path) -> None:
 
     season = planner.load(tiny)
     trials = [trial.Trial(str(number), season) for number in range(4)]
-    killed = []
+    killed: list[int | None] = []
+    over = threading.Event()
 
     def kill() -> None:
-        while len(killed) < 2:
+        while len(killed) < 2 and not over.is_set():
             for process in multiprocessing.active_children():
                 if len(killed) < 2 and process.pid not in killed:
                     process.kill()
@@ -645,13 +646,12 @@ def test_killed_worker_costs_its_answer_only(tiny: Path) -> None:
 
     killer = threading.Thread(target=kill)
     killer.start()
-    began = time.monotonic()
-    plans = trial.solve_all(trials, trial.ExplainBudget(seconds=12.0, workers=2))
+    plans = trial.solve_all(trials, trial.ExplainBudget(effort=10, workers=2))
+    over.set()
     killer.join()
     assert len(killed) == 2
-    assert plans, "the processes that took their place answered nothing"
+    assert len(plans) >= 2, "the processes that took their place answered nothing"
     assert all(plan.cost.total == pytest.approx(200) for plan in plans.values())
-    assert time.monotonic() - began < 120
 
 
 def test_memory_refused_somewhere_ends_in_a_sentence(
