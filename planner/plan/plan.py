@@ -23,9 +23,12 @@ class Outcome(Enum):
     """How sure the plan is."""
 
     OPTIMAL = "optimal"
-    """Proven: no plan is cheaper by more than 0.01%."""
+    """Proven: no plan leaves fewer acres short, and none that leaves as few is cheaper by more than
+    0.01%."""
     FEASIBLE = "feasible"
-    """Keeps every rule; `Plan.bound` says how much cheaper any plan could be at the most."""
+    """Keeps every rule; `Plan.bound` says how much cheaper one with no more acres short could be at
+    the most. With a gap that would be optimal, the acres short are not proven, as
+    `Plan.shortage_proven` says."""
 
     @property
     def words(self) -> str:

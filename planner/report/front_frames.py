@@ -191,12 +191,15 @@ def nearness(facts: Facts) -> list[str]:
 
 def _room_said(facts: Facts, room: float) -> str:
     """Say how much cheaper any plan could be."""
+    short = bool(facts.plan.shortages)  # plans that leave more land short may well be cheaper
     if room < CENT / 2:
-        return "Proven: no plan that keeps every rule is cheaper by a cent."
+        also = " and leaves no more land short" if short else ""
+        return f"Proven: no plan that keeps every rule{also} is cheaper by a cent."
     gap = facts.decided.gap
     share = "less than 0.01%" if gap < 1e-4 else facts.say(gap, Measure.PERCENT)
     amount = facts.say(room, Measure.MONEY)
-    text = f"no plan can be cheaper by more than {amount} ({share} of the total compared)."
+    which = " that leaves no more land short" if short else ""
+    text = f"no plan{which} can be cheaper by more than {amount} ({share} of the total compared)."
     if facts.decided.outcome is Outcome.OPTIMAL:
         return f"Proven: {text}"
     return f"N{text[1:]} A longer search may find a part of that."

@@ -198,6 +198,11 @@ def test_sureness_in_words() -> None:
         assert "not known" in nearness(Facts(blind, season))[0]
     short = replace(exact, shortages=(Shortage("Far Forty", 1.0),), shortage_proven=False)
     assert "leaves less land short may exist" in nearness(Facts(short, season))[-1]
+    assert "and leaves no more land short is cheaper" in nearness(Facts(short, season))[0]
+    near = replace(short, bound=total - 2.0, gap=2.0 / total, outcome=Outcome.FEASIBLE)
+    assert nearness(Facts(near, season))[0].startswith(
+        "No plan that leaves no more land short can be cheaper by more than $2.00"
+    )
 
 
 def test_the_first_page_says_what_is_short_or_that_nothing_is() -> None:
