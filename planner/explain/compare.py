@@ -6,7 +6,8 @@ from dataclasses import dataclass, replace
 from math import fsum
 from typing import TYPE_CHECKING
 
-from planner.plan.plan import COST_TERMS, TOTAL, Outcome, cost_in_cents
+from planner.explain.held import allowed_plan
+from planner.plan.plan import CENT, COST_TERMS, TOTAL, Outcome, cost_in_cents
 from planner.sums import summed
 from planner.units.money import CENTS, cents
 
@@ -14,6 +15,7 @@ if TYPE_CHECKING:
     from collections.abc import Mapping, Sequence
 
     from planner.plan.plan import Plan
+    from planner.season.domain import Season
 
 Seed = tuple[str, str]
 """Lot and recipe."""
@@ -65,6 +67,9 @@ class Comparison:
     on_its_way: tuple[tuple[tuple[str, float], ...], ...]
     """Fl oz of products that every plan counted with as ordered already, at no cost."""
     parts: tuple[Part, ...]
+    totals_as_it_is: tuple[float | None, ...] = ()
+    """Total of every plan's decisions in the season of the first; None where that does not allow
+    them. Empty where all plans are of one season, or nothing is known of the first's."""
     treated: tuple[tuple[tuple[Seed, float], ...], ...] = ()
     """Units by lot and recipe that were treated before every plan, where that is known."""
 
@@ -104,6 +109,20 @@ class Comparison:
         return tuple(n for n, way in zip(self.names, self.on_its_way, strict=True) if way)
 
     @property
+    def better_as_it_is(self) -> tuple[str, ...]:
+        """Names of plans whose decisions beat the first plan's in its own season."""
+        if not self.totals_as_it_is:
+            return ()
+        (total,) = (x.amounts[0] for x in self.parts[0].lines if x.what == (TOTAL,))
+        return tuple(
+            name
+            for name, held, short in zip(
+                self.names, self.totals_as_it_is, self.acres_short, strict=True
+            )
+            if held is not None and held < total - CENT and short < self.acres_short[0] + SAME
+        )
+
+    @property
     def treated_before(self) -> tuple[str, ...]:
         """Names of plans with seed treated already, where not all have the same."""
         if len(set(self.treated)) < 2:
@@ -118,6 +137,9 @@ class Comparison:
             gaps=tuple(self.gaps[n] for n in numbers),
             shortage_proven=tuple(self.shortage_proven[n] for n in numbers),
             on_its_way=tuple(self.on_its_way[n] for n in numbers),
+            totals_as_it_is=tuple(self.totals_as_it_is[n] for n in numbers)
+            if self.totals_as_it_is
+            else (),
             treated=tuple(self.treated[n] for n in numbers) if self.treated else (),
             parts=tuple(
                 replace(
@@ -137,7 +159,9 @@ class Comparison:
 
 
 def compare(
-    plans: Sequence[tuple[str, Plan]], treated: Sequence[Mapping[Seed, float]] = ()
+    plans: Sequence[tuple[str, Plan]],
+    treated: Sequence[Mapping[Seed, float]] = (),
+    season: Season | None = None,
 ) -> Comparison:
     """Hold two or more named plans side by side.
 
@@ -147,6 +171,8 @@ def compare(
         Each with its name.
     treated
         Units by lot and recipe that were treated before each of them; empty where that is the same.
+    season
+        Of the first plan, where others are of changed seasons: their decisions are counted in it.
 
     Raises
     ------
@@ -165,6 +191,7 @@ def compare(
         on_its_way=tuple(
             tuple((u.product, u.on_its_way) for u in p.products if u.on_its_way) for p in each
         ),
+        totals_as_it_is=_totals_in(season, each) if season is not None else (),
         treated=tuple(
             tuple(sorted((seed, round(units, 1)) for seed, units in each.items() if units > SAME))
             for each in treated
@@ -179,6 +206,12 @@ def compare(
             _part(FIELDS, ("Field", "Lot", "Recipe"), "acres", [_planting(p) for p in each]),
         ),
     )
+
+
+def _totals_in(season: Season, plans: Sequence[Plan]) -> tuple[float | None, ...]:
+    """Total of the first plan, and of the others' decisions in its season."""
+    held = [allowed_plan(plan, season, plans[0]) for plan in plans[1:]]
+    return (plans[0].cost.total, *(plan.cost.total if plan else None for plan in held))
 
 
 def _part(

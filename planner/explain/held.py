@@ -7,6 +7,8 @@ from math import ceil, floor
 from typing import TYPE_CHECKING
 
 from planner.agronomy.seeding import units_per_acre
+from planner.errors import AuditError
+from planner.plan.audit import audit
 from planner.plan.price import order_of_runs, price_plan
 from planner.sums import summed
 
@@ -52,6 +54,16 @@ def held_plan(plan: Plan, season: Season, known: Plan, *, trim: bool = False) ->
         shortage_proven=known.shortage_proven,
     )
     return replace(held, shortages=plan.shortages, seconds=known.seconds)
+
+
+def allowed_plan(plan: Plan, season: Season, known: Plan) -> Plan | None:
+    """Return `held_plan` with bags trimmed; None where the season does not allow its decisions."""
+    try:
+        held = held_plan(plan, season, known, trim=True)
+        audit(held, season)
+    except (KeyError, ValueError, AuditError):  # KeyError: of seed that the season does not have
+        return None
+    return held
 
 
 def _bagged(row: Treating, per_bag: float) -> Treating:

@@ -4,11 +4,9 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.errors import AuditError
 from planner.explain.changes import acres_short, gain
-from planner.explain.held import held_plan
+from planner.explain.held import allowed_plan
 from planner.explain.words import Speech
-from planner.plan.audit import audit
 from planner.plan.moves import ACRE
 from planner.plan.plan import CENT, Outcome
 
@@ -29,11 +27,8 @@ def best_known(plan: Plan, season: Season, others: Iterable[Plan]) -> Plan:
     if plan.outcome is Outcome.OPTIMAL:
         return plan
     for other in others:
-        try:
-            held = held_plan(other, season, plan, trim=True)
-        except (KeyError, ValueError):  # of seed or a recipe that the season does not have
-            continue
-        if _is_better(held, best, season) and _keeps_rules(held, season):
+        held = allowed_plan(other, season, plan)
+        if held is not None and _is_better(held, best, season):
             best = held
     return best
 
@@ -42,14 +37,6 @@ def _is_better(plan: Plan, other: Plan, season: Season) -> bool:
     """Whether a plan has fewer acres short, the first priority first, or costs less."""
     more = gain(other, plan, season)
     return more is not None and (more.acres > ACRE or other.cost.total - plan.cost.total >= CENT)
-
-
-def _keeps_rules(plan: Plan, season: Season) -> bool:
-    try:
-        audit(plan, season)
-    except AuditError:
-        return False
-    return True
 
 
 def overlooked(plan: Plan, better: Plan, season: Season) -> str:

@@ -105,7 +105,7 @@ def plan_scenarios(job: SeasonJob) -> None:
     if len(plans) == 1:
         msg = "No scenario was planned: there was no time for it. Give them more."
         raise NoPlanError(msg)
-    compared = compare(plans)
+    compared = compare(plans, season=job.season)
     _explained(job, replace(made, why=replace(why, compared=compared), late=tuple(late)))
 
 

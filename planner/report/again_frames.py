@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import NEARNESS, TOTAL, Outcome, how_near
-from planner.report.comparison import MEASURES, NOT_FOUND, remarks
+from planner.report.comparison import AS_IT_IS, MEASURES, NOT_ALLOWED, NOT_FOUND, remarks
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -31,6 +31,10 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
+HELD_SAID = (
+    "Each total is counted with the figures of its own scenario. "
+    f"{AS_IT_IS}: what the same order, bags and fields come to in the season as it is. "
+)
 NOT_ALL_PROVEN = (
     f"A difference smaller than a share under {NEARNESS} may be the search's and not the "
     "scenario's: plan the scenarios with as many seconds as the plan to be sure."
@@ -196,18 +200,20 @@ def what_if_sheet(compared: Comparison | None, changes: tuple[WhatIf, ...]) -> S
 
 def _plans(compared: Comparison) -> Table:
     """Totals side by side, what land stays short, and how near the cheapest each is proven."""
+    priced = bool(compared.totals_as_it_is)
     short = list(compared.acres_short)
     missing = compared.not_found
     for n in missing:
         short[n] = 0.0
     (total,) = [x.amounts for x in compared.parts[0].lines if x.what == (TOTAL,)] or [()]
     rows: list[tuple[Content, ...]] = [
-        (name, Cell(NOT_FOUND, Look.WATCH), None, *([None] if any(short) else []), None)
+        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (2 + priced + any(short)))
         if n in missing
         else (
             name,
             total[n] if total else None,
             total[n] - total[0] if total and n else None,
+            *([_held(compared, n)] if priced else []),
             *([Cell(short[n], Look.SHORT) if short[n] else 0.0] if any(short) else []),
             how_near(compared.outcomes[n], gap),
         )
@@ -221,15 +227,23 @@ def _plans(compared: Comparison) -> Table:
             Column("plan", "Plan", width=26),
             Column("total", TOTAL, Measure.MONEY),
             Column("more", "More than as it is", Measure.MONEY),
+            *([Column("held", AS_IT_IS, Measure.MONEY)] if priced else []),
             *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
             Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
         ),
         rows=tuple(rows),
-        note=("Compare land that stays short first: it costs nothing here. " if any(short) else "")
+        note=(HELD_SAID if priced else "")
+        + ("Compare land that stays short first: it costs nothing here. " if any(short) else "")
         + "".join(f"{text} " for text in remarks(compared))
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + ("" if proven else NOT_ALL_PROVEN),
     )
+
+
+def _held(compared: Comparison, number: int) -> Content:
+    """Total of a plan's decisions in the season as it is, or that it does not allow them."""
+    total = compared.totals_as_it_is[number]
+    return Cell(NOT_ALLOWED, Look.FAINT) if total is None else total
 
 
 def _changes(changes: tuple[WhatIf, ...]) -> Table:

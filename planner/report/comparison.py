@@ -20,6 +20,10 @@ if TYPE_CHECKING:
     from planner.report.measures import Manner
     from planner.report.sheets import Block, Content
 
+AS_IT_IS = "Its plan if it does not happen"
+"""What people read above `Comparison.totals_as_it_is`."""
+NOT_ALLOWED = "not possible"
+"""In place of a total where the season as it is does not allow a plan's decisions."""
 NOT_FOUND = "no plan found in its time"
 LONGEST = 12
 """Lines up to which a side of the plans is on the first sheet."""
@@ -43,6 +47,12 @@ def remarks(compared: Comparison) -> tuple[str, ...]:
         found.append(
             f"Containers ordered already cost nothing in {listing(compared.paid_before)}: totals "
             "can't be compared where not the same ones are ordered already."
+        )
+    if compared.better_as_it_is:
+        found.append(
+            f"What {listing(compared.better_as_it_is)} decides is cheaper than the plan in the "
+            "season as it is, too: the time for deciding was too short to find it, or the plan "
+            "stays near an old one. Plan again with more time."
         )
     if compared.treated_before:
         found.append(

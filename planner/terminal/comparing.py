@@ -5,7 +5,8 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import NEARNESS, how_near
-from planner.report.comparison import MEASURES, remarks
+from planner.report.comparison import AS_IT_IS, MEASURES, NOT_ALLOWED, remarks
+from planner.report.measures import Measure
 from planner.terminal.deciding import decide
 from planner.terminal.text import paragraph, table, written_lines
 
@@ -97,7 +98,8 @@ def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
     """Differences, side by side; what is the same in all plans is left out."""
     said = map(how_near, comparison.outcomes, comparison.gaps)
     near = [each if isinstance(each, str) else f"{each * 100.0:.2f}%" for each in said]
-    lines = table(["Plan", *comparison.names], [[NEARNESS, *near]])
+    rows = [[NEARNESS, *near], *_as_it_is(comparison, manner)]
+    lines = table(["Plan", *comparison.names], rows)
     for n in comparison.not_found:
         lines.append(f"{comparison.names[n]}: no plan was found in its time; give it more seconds.")
     lines += [line for text in remarks(comparison) for line in paragraph(text, 0)]
@@ -118,3 +120,18 @@ def comparison_lines(comparison: Comparison, manner: Manner) -> list[str]:
         if len(shown) > MOST:
             lines.append(f"  ... and {len(shown) - MOST} more")
     return lines
+
+
+def _as_it_is(comparison: Comparison, manner: Manner) -> list[list[str]]:
+    """What every plan's decisions come to in the season of the first, where that was counted."""
+    if not comparison.totals_as_it_is:
+        return []
+    said = [
+        "" if n in comparison.not_found else _money(total, manner)
+        for n, total in enumerate(comparison.totals_as_it_is)
+    ]
+    return [[AS_IT_IS, *said]]
+
+
+def _money(total: float | None, manner: Manner) -> str:
+    return NOT_ALLOWED if total is None else manner.say(total, Measure.MONEY)

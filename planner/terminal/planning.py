@@ -117,7 +117,7 @@ def _planned(
     stem = early[0].stem if early else STEM
     stopped = stopped or asked.is_set()
     why = _why(season, plan, options, 0.0 if stopped else extras.why)
-    why = replace(why, again=again, compared=_compared(decided, plans))
+    why = replace(why, again=again, compared=_compared(decided, season, plans))
     if not options.quiet:
         say(summary.why_lines(why, season))
     say(_left_out([name for name, _ in changed if name not in plans], stopped=stopped))
@@ -285,11 +285,11 @@ def _scenarios(
     return plans, False
 
 
-def _compared(plan: Plan, plans: dict[str, Plan]) -> Comparison | None:
+def _compared(plan: Plan, season: Season, plans: dict[str, Plan]) -> Comparison | None:
     """Hold plans of scenarios against the plan; None where there are none."""
     from planner.explain.compare import compare
 
-    return compare([("as it is", plan), *plans.items()]) if plans else None
+    return compare([("as it is", plan), *plans.items()], season=season) if plans else None
 
 
 def _left_out(scenarios: Sequence[str], *, stopped: bool) -> list[str]:

@@ -14,8 +14,9 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.plan.plan import Cost, Outcome, Shortage
 from planner.report.again_frames import what_if_sheet
-from planner.report.comparison import comparison_book
+from planner.report.comparison import comparison_book, remarks
 from planner.report.explain_frames import explain_sheets, shortage_blocks
+from planner.report.fit import plain
 from planner.report.measures import Manner
 from planner.report.sheets import MAX_TITLE, Table
 from planner.season.domain import DiscountLevel, OnItsWay, Pressure, Rating, Threat
@@ -143,6 +144,34 @@ def test_a_plan_that_was_not_found_is_said_in_words_and_held_against_nothing() -
     assert all("dry" not in [c.header for c in t.columns] for t in others)
     proven = replace(none, outcome=Outcome.OPTIMAL)
     assert compare([("as it is", base), ("no seed", proven)]).not_found == ()
+
+
+def test_plans_of_scenarios_are_priced_in_the_season_as_it_is() -> None:
+    """80 acres take 160 fl oz, a jug of 320; with 150 % margin 400, two jugs, bought in vain if it
+    does not come to that. A plan for half the land says nothing of the rest.
+    """
+    whole = season(farm=farm(product_margin=0.0))
+    more = replace(whole, farm=replace(whole.farm, product_margin=1.5))
+    half = replace(whole, fields=(replace(whole.fields[0], acres=40.0),))
+    plans = [solve(each, SolveOptions()) for each in (whole, more, half)]
+    base, dear, _ = (plan.cost.total for plan in plans)
+    assert (base, dear) == pytest.approx((300.0, 600.0))
+    assert compare([("a", plans[0]), ("b", plans[1])]).totals_as_it_is == ()
+    named = list(zip(("as it is", "spilt", "half"), plans, strict=True))
+    result = compare(named, season=whole)
+    assert result.totals_as_it_is == (base, pytest.approx(dear), None)
+    assert result.better_as_it_is == ()
+    table = table_in(what_if_sheet(result, ()), "plans")
+    at = [c.header for c in table.columns].index("Its plan if it does not happen")
+    assert [plain(row[at]) for row in table.rows] == [base, pytest.approx(dear), "not possible"]
+    assert "counted with the figures of its own scenario" in table.note
+    shown = comparison_lines(result, Manner())
+    assert any("if it does not happen" in line and "not possible" in line for line in shown)
+    assert result.only([0, 2]).totals_as_it_is == (base, None)
+    poor = replace(plans[0], cost=replace(plans[0].cost, containers=5_000.0))
+    found = compare([("as it is", poor), ("spilt", plans[1])], season=whole)
+    assert found.better_as_it_is == ("spilt",)
+    assert any("What spilt decides is cheaper" in text for text in remarks(found))
 
 
 def test_more_seconds_are_asked_for_only_where_a_plan_is_not_proven() -> None:
