@@ -23,6 +23,8 @@ if TYPE_CHECKING:
 
 CHOOSING = 32
 """Draws that orders are chosen by; a power of two."""
+PARTS = 4
+"""Parts of these that are settled one after the other: where time runs out, fewer draws choose."""
 COMMON = 8
 """The first of these: their own best orders become candidates."""
 DEAR = 4
@@ -56,14 +58,15 @@ class Tried:
         """Find out what is planted under the plan's order, and under a guess, draw by draw."""
         self.orders = {self.own: None, **self.orders}
         self.settled = list(dict.fromkeys([self.own, guess or self.own]))
-        wanted = [
-            Wanted(COMMONLY, order, i, turn)
-            for i, turn in enumerate(self.drawn)
-            for order in self.settled
-        ]
-        self.table.fill("two orders to go by", wanted, until)
-        mine = [i for i, o in enumerate(self.table.of(COMMONLY, self.own, len(self.drawn))) if o]
-        self._fill("the plan's order", [self.own], mine, until)
+        size = max(1, len(self.drawn) // PARTS)
+        for first in range(0, len(self.drawn), size):
+            part = range(first, min(first + size, len(self.drawn)))
+            wanted = [
+                Wanted(COMMONLY, order, i, self.drawn[i]) for i in part for order in self.settled
+            ]
+            self.table.fill("two orders to go by", wanted, until)
+            mine = [i for i in part if (COMMONLY, self.own, i) in self.table.known]
+            self._fill("the plan's order", [self.own], mine, until)
 
     def pools(self) -> list[Pool]:
         """What fields are offered in each draw: what they have under settled orders or at best.
@@ -92,7 +95,7 @@ class Tried:
     def _fill(self, what: str, orders: Sequence[Order], draws: Sequence[int], until: Until) -> None:
         pools = self.pools()
         wanted = [
-            Wanted(SETTLED, order, i, self.drawn[i], pools[i]) for i in draws for order in orders
+            Wanted(SETTLED, order, i, self.drawn[i], pools[i]) for order in orders for i in draws
         ]
         self.table.fill(what, wanted, until)
 

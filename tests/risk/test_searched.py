@@ -1,0 +1,48 @@
+"""Second stages of seasons with one variety a field, whose plans come from a search.
+
+Optima come from a second model (`tests/laws/second_model.py`), which shares no arithmetic with the
+optimizer: bought by its order, the season as planned costs what its optimum does.
+"""
+
+import numpy as np
+import pytest
+
+from planner.optimize.search.run import solve
+from planner.risk import second_stage
+from planner.risk.order import ordered_by
+from planner.risk.second_stage import SecondStage
+from planner.risk.turned_out import Turn
+from tests.support.searches import best, hard, under
+
+CASES = [((4, 3, 2, 1), 4, False), ((5, 4, 3, 1), 2, False)]
+AS_PLANNED = Turn({})
+
+
+@pytest.fixture
+def searching(monkeypatch: pytest.MonkeyPatch) -> None:
+    """Nothing is settled by a glance."""
+    monkeypatch.setattr(second_stage, "GLANCE", 1e-6)
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.usefixtures("searching")
+def test_the_best_order_comes_to_its_plan(case: tuple[tuple[int, ...], int, bool]) -> None:
+    season, optimum = hard(case), best(case)
+    stage, order = SecondStage(season, seconds=4.0), ordered_by(solve(season))
+    found = stage.outcome(order, AS_PLANNED)
+    assert found.short == 0.0
+    assert found.floor == -np.inf
+    assert under(optimum.cost, found.value)
+    assert found.value <= 1.03 * optimum.cost
+
+
+@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.usefixtures("searching")
+def test_a_draw_at_best_is_planned_and_proven(case: tuple[tuple[int, ...], int, bool]) -> None:
+    season, optimum = hard(case), best(case)
+    stage = SecondStage(season, seconds=6.0)
+    found = stage.floor(AS_PLANNED)
+    assert under(found.floor, optimum.cost)
+    for x in (found, stage.best_of(AS_PLANNED, found.planted)):
+        assert under(optimum.cost, x.value)
+        assert x.value <= 1.03 * optimum.cost
