@@ -93,7 +93,7 @@ def _worth(stages: TwoStages, season: Season) -> Table:
     alike = "" if season.farm.short_acre_cost is not None else " that leaves as few acres short"
     rows: list[tuple[Content, ...]] = [
         ("What planning for it saves against the plan's order", stages.value_of_planning),
-        ("What knowing everything now would save", _edge(stages.price_of_not_knowing)),
+        ("What knowing everything now would save at most", _edge(stages.price_of_not_knowing)),
         (f"What no order{alike} costs less than on average", _edge(stages.floor)),
         ("... at least, 95% sure", _edge(stages.floor_low)),
     ]

@@ -126,7 +126,7 @@ def chosen(found: TwoStages, season: Season) -> str:
         text += f". {_acres_first(found, season)}"
     if isfinite(found.price_of_not_knowing):
         saved = say.money(max(0.0, found.price_of_not_knowing))
-        text += f"; knowing everything now would save {saved}"
+        text += f"; knowing everything now would save {saved} at most"
     if found.draws < PROVES_LITTLE:
         proves = "proves" if found.draws == 1 else "prove"
         text += f". {count(found.draws, 'season')} drawn {proves} little: give it more time"
