@@ -47,8 +47,9 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
             continue
         stock = f"{volume(p.on_hand, season)} of {p.name} on hand{where(p.row)}"
         if p.expires < first:
+            when = "expired" if p.expires < season.farm.plan_date else "expires"
             yield (
-                f"{stock} expired or expires on {day_of(p.expires, season)}, before the first "
+                f"{stock} {when} on {day_of(p.expires, season)}, before the first "
                 f"treating day ({day_of(first, season)}): it is not counted and must not be used."
             )
         elif p.name in needed and last is not None and p.expires < last:

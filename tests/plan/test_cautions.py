@@ -146,7 +146,13 @@ CASES = [
     (
         "stock expired",
         stock(FIRST_DAY - DAY),
-        "50 fl oz of Alpha on hand (Products, row 2) expired or expires on 4/19/2027",
+        "50 fl oz of Alpha on hand (Products, row 2) expires on 4/19/2027, before",
+        stock(FIRST_DAY),
+    ),
+    (
+        "stock expired before the plan, of 2/1/2027",
+        stock(date(2027, 1, 31)),
+        "50 fl oz of Alpha on hand (Products, row 2) expired on 1/31/2027, before",
         stock(FIRST_DAY),
     ),
     (
@@ -155,7 +161,7 @@ CASES = [
         "expires on 4/21/2027, before treating is done (4/22/2027)",
         {**stock(FIRST_DAY + 2 * DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
     ),
-    ("no stock to expire", stock(FIRST_DAY - DAY), "expired", stock(FIRST_DAY - DAY, 0.0)),
+    ("no stock to expire", stock(FIRST_DAY - DAY), "expires", stock(FIRST_DAY - DAY, 0.0)),
     (
         "liquid",
         {"farm": farm(liquid_warning=4.0)},
