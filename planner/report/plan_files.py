@@ -27,6 +27,7 @@ if TYPE_CHECKING:
     from planner.explain.explain import Explanation
     from planner.plan.plan import Plan
     from planner.report.sheets import Book
+    from planner.risk.chances import AsPlanned
     from planner.risk.compared import TwoStages
     from planner.season.domain import Season
     from planner.sharing.shares import Sharing
@@ -113,36 +114,17 @@ def plan_content(
         Orders compared over draws of what is not known, to be written too.
     """
     from planner.campaign.ical import to_ical
-    from planner.campaign.store import to_dict
-    from planner.explain.as_json import plain
-    from planner.explain.as_json import to_dict as why_dict
-    from planner.report.again_json import again_keys
     from planner.report.frames import make_books
-    from planner.report.json import changed_cell, json_bytes
+    from planner.report.json import json_bytes
     from planner.report.packs import file_name
     from planner.report.sheets import Pack
     from planner.report.workbook import render
-    from planner.risk.chances import to_dict as drawn_dict
-    from planner.risk.compared import to_dict as stages_dict
-    from planner.risk.margins import margins
     from planner.risk.safer import drawn
-    from planner.sharing.bills import bills_json
-    from planner.sharing.shares import bills_of
 
-    keys: dict[str, Any] = {} if why is None else why_dict(why)
-    keys |= again_keys(season)
-    if "what_if" in keys:
-        keys["what_if"]["changes"] = [changed_cell(c) for c in season.what_if]
-    keys["margins"] = plain(margins(season, plan))
     held = drawn(season, plan)
-    if held is not None:
-        keys["unknowns"] = drawn_dict(held)
     if held is not None and stages is not None:
-        keys["unknowns"] |= stages_dict(stages, season)
         held = replace(held, stages=stages)
-    if plan.treating:
-        keys["campaign"] = to_dict(campaign)
-    keys |= bills_json(*bills_of(plan, season, sharing))
+    keys = _keys(plan, season, campaign, why, held, sharing)
     books = make_books(
         plan,
         season,
@@ -157,6 +139,40 @@ def plan_content(
         f"{stem}.ics": to_ical(campaign),
         **{file_name(pack, stem): render(book) for pack, book in books.items()},
     }
+
+
+def _keys(
+    plan: Plan,
+    season: Season,
+    campaign: Campaign,
+    why: Explanation | None,
+    held: AsPlanned | None,
+    sharing: Sharing | None,
+) -> dict[str, Any]:
+    """What ``plan.json`` holds beyond the plan itself, in the order of its keys."""
+    from planner.campaign.store import to_dict
+    from planner.explain.as_json import plain
+    from planner.explain.as_json import to_dict as why_dict
+    from planner.report.again_json import again_keys
+    from planner.report.json import changed_cell
+    from planner.risk.chances import to_dict as drawn_dict
+    from planner.risk.compared import to_dict as stages_dict
+    from planner.risk.margins import margins
+    from planner.sharing.bills import bills_json
+    from planner.sharing.shares import bills_of
+
+    keys: dict[str, Any] = {} if why is None else why_dict(why)
+    keys |= again_keys(season)
+    if "what_if" in keys:
+        keys["what_if"]["changes"] = [changed_cell(c) for c in season.what_if]
+    keys["margins"] = plain(margins(season, plan))
+    if held is not None:
+        keys["unknowns"] = drawn_dict(held)
+        if held.stages is not None:
+            keys["unknowns"] |= stages_dict(held.stages, season)
+    if plan.treating:
+        keys["campaign"] = to_dict(campaign)
+    return keys | bills_json(*bills_of(plan, season, sharing))
 
 
 def plan_book(

@@ -118,3 +118,94 @@ Cluster = Annotated[
     ),
 ]
 Quiet = Annotated[bool, typer.Option("--quiet", help="No progress; print only files.")]
+
+Gap = Annotated[
+    float,
+    typer.Option(
+        parser=number(0),
+        metavar="G",
+        help="Stop once the plan is proven this near the cheapest, as a share of the total: "
+        "0.01 is 1%.",
+    ),
+]
+Effort = Annotated[
+    int | None,
+    typer.Option(
+        parser=whole(1),
+        metavar="N",
+        help="Stop after this many steps instead: the same plan every time.",
+    ),
+]
+RandomSeed = Annotated[
+    int,
+    typer.Option(
+        parser=whole(0, 2**31 - 1),
+        metavar="N",
+        help="Random seed: the same number makes the same random choices.",
+    ),
+]
+Strict = Annotated[bool, typer.Option("--strict", help="Exit with 4 if any acre stays short.")]
+QuietButShort = Annotated[
+    bool, typer.Option("--quiet", help="No progress; print only shortages and files.")
+]
+WhySeconds = Annotated[
+    float | None,
+    typer.Option(
+        parser=number(0),
+        metavar="N",
+        help="Seconds for planning again without each rule, and for repairs of shortages."
+        "  [default: a third of --seconds, 6 to 20]",
+    ),
+]
+PlanScenarios = Annotated[
+    bool | None,
+    typer.Option(
+        "--what-if/--no-what-if",
+        help="Plan the scenarios of the sheet What if with as many seconds as the plan, or not "
+        "at all.  [default: with a third, at most 20 each]",
+    ),
+]
+Since = Annotated[
+    Path | None,
+    typer.Option(
+        "--since",
+        metavar="PLAN.json",
+        help="Continue from this earlier plan: keep what need not change, count what is done.",
+    ),
+]
+UsualUnknowns = Annotated[
+    bool,
+    typer.Option(
+        "--usual-unknowns",
+        help="Where sheet Unknowns is empty: see how safe the order is against seed counts and "
+        "germinations that differ as seed-testing rules allow. Rows of the sheet go before.",
+    ),
+]
+Packs = Annotated[
+    Pack,
+    typer.Option(
+        "--pack",
+        help="Workbooks to write: plan.xlsx for the winter, shop.xlsx to treat and plant from, "
+        "study.xlsx to see why.",
+    ),
+]
+Safe = Annotated[
+    float | None,
+    typer.Option(
+        "--safe",
+        parser=percent(1, 100),
+        metavar="PERCENT",
+        help="Add the cheapest containers found until every product suffices in that many of "
+        "100 seasons drawn from sheet Unknowns.",
+    ),
+]
+MostMoved = Annotated[
+    str | None,
+    typer.Option(
+        "--most-moved",
+        metavar="LAND",
+        callback=land,
+        help="With --since: land that may change seed or recipe at the most, such as 40 (acres,"
+        " or ha where Units is metric), '40 acres' or '16 ha'.",
+    ),
+]
