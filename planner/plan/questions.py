@@ -6,6 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.plan.unusual import unusual
 from planner.plan.words import day_of, where
+from planner.season.domain import Pressure
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -14,12 +15,16 @@ if TYPE_CHECKING:
     from planner.season.domain import Row, Season
 
 
+NONE = Pressure.NONE
+
+
 def questions(season: Season) -> tuple[str, ...]:
     """Ask about what is likely a slip, though it can be planned."""
     return (
         *season.asked,
         *growers_left_blank(season),
         *inoculants_without_a_life(season),
+        *pressed_and_nothing_needed(season),
         *planted_in_another_year(season),
         *tested_in_the_future(season),
         *unusual(season),
@@ -29,6 +34,22 @@ def questions(season: Season) -> tuple[str, ...]:
 def asked(_plan: Plan, season: Season) -> Iterator[str]:
     """The same as warnings of a plan."""
     yield from questions(season)
+
+
+def pressed_and_nothing_needed(season: Season) -> Iterator[str]:
+    """Threats that press on fields, and of which Threats says neither a need nor a loss."""
+    for threat in season.threats:
+        pressed = [f for f in season.fields if f.pressure.get(threat.name, NONE) is not NONE]
+        if not pressed or threat.need or any(threat.loss.values()):
+            continue
+        first, at = pressed[0], pressed[0].pressure[threat.name].value
+        more = _more(len(pressed) - 1, "field", "under pressure, too")
+        yield (
+            f"Is nothing needed against {threat.name}{where(threat.row)}? {first.name}"
+            f"{where(first.row)} is under {at} pressure{more}, and Threats says neither what is "
+            f"needed then nor what is lost, so nothing is planned against it. Fill Need at {at}, "
+            f"or Loss at {at}."
+        )
 
 
 def planted_in_another_year(season: Season) -> Iterator[str]:

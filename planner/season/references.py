@@ -128,6 +128,9 @@ def _resolve_cell(
                 remedy += ", which only looks the same: retype it"
             if isinstance(value, tuple) and (whole := _divided(word, names)):
                 remedy = f"the ; in '{shown(whole)}' divides it: give that a name without one"
+            parts = word.split(",")
+            if isinstance(value, tuple) and len(parts) > 1 and all(key(x) in names for x in parts):
+                remedy = f"write '{'; '.join(names[key(x)] for x in parts)}', with ; between"
             expected = f"a {column} of sheet {sheet}"
             faults.append(table.fault(line, name, expected, remedy, word))
             line.bad.add(name)

@@ -204,6 +204,8 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
             continue
         grid, note = _read_sheet(book[title], title, sheet)
         notes += [note] if note else []
+        if book[title].sheet_state != "visible" and grid.rows:
+            notes.append(f"{grid.name}: the sheet is hidden and was read all the same.")
         if asked is not None:
             grid = _with_formulas(grid, asked[title])
         troubles = {at: t for at, t in grid.troubles.items() if t is not Trouble.BLANK}

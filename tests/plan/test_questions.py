@@ -24,6 +24,7 @@ from planner.season.domain import (
     Basis,
     Pressure,
     Rating,
+    Row,
     TargetStand,
     Threat,
 )
@@ -68,6 +69,24 @@ def test_planting_in_another_year_than_the_crop_year_is_asked_about():
         "not in 2027 either). Where Crop year"
     )
     assert not [q for q in questions(season(fields=fields[2:])) if "Crop year" in q]
+
+
+def test_pressure_of_a_threat_of_which_nothing_is_said_is_asked_about():
+    """As in the blank workbook, which has rows for the usual threats with nothing needed."""
+    mold = Threat("White mold", row=Row("Threats", 5))
+    fields = tuple(
+        field(name, pressure={"White mold": at})
+        for name, at in (("A", Pressure.NONE), ("B", Pressure.HIGH), ("C", Pressure.LOW))
+    )
+    (asked,) = questions(season(fields=fields, threats=(mold,)))
+    assert asked.startswith(
+        "Is nothing needed against White mold (Threats, row 5)? B (Fields, row 2) is under high "
+        "pressure (1 other field is under pressure, too), and"
+    )
+    assert asked.endswith("Fill Need at high, or Loss at high.")
+    lost = replace(mold, loss={Pressure.MODERATE: 1.0})
+    assert questions(season(fields=fields, threats=(lost,))) == ()
+    assert questions(season(fields=fields[:1], threats=(mold,))) == ()
 
 
 def test_a_recipe_over_the_liquid_limit_on_every_lot_is_told_with_what_makes_it_so():

@@ -154,6 +154,7 @@ CELLS = [
     ("Products", 2, "Product", "#N/A", "fix the formula or type the value"),
     ("Seed lots", 2, "Seeds per lb", "#ref!", "fix the formula or type the value"),
     ("Fields", 3, "Only recipes", "Fulll", "nearest: 'Full'"),
+    ("Fields", 3, "Only recipes", "full, BASE", "write 'Full; Base', with ; between"),
     ("Seed lots", 3, "Treated with", "Untreated", "a Recipe of sheet Recipes"),
     ("Containers", 5, "Product", "Shen", "nearest: 'Sheen'"),
     ("Containers", 5, "Supplier", "River yrad", "nearest: 'River yard'"),

@@ -298,6 +298,20 @@ def test_money_may_have_another_sign(tmp_path, sign, header):
     assert (season.lots[0].buy_price, season.farm.currency) == (55.0, sign)
 
 
+def test_a_hidden_sheet_is_read_and_told(season, tmp_path):
+    book = openpyxl.load_workbook(workbook(tmp_path / "hidden.xlsx", good()))
+    book["Fields"].sheet_state = "hidden"
+    book["Discounts"].sheet_state = "veryHidden"
+    book.save(tmp_path / "hidden.xlsx")
+    again = read_season(tmp_path / "hidden.xlsx")
+    assert (again.fields, again.discounts) == (season.fields, season.discounts)
+    told = [note for note in again.notes if "hidden" in note]
+    assert told == [
+        f"{name}: the sheet is hidden and was read all the same."
+        for name in ("Fields", "Discounts")
+    ]
+
+
 def test_what_people_do_to_workbooks_is_read(season, tmp_path):
     """Titles above, blank rows between, notes beside, totals below, spaces everywhere."""
     book = openpyxl.load_workbook(workbook(tmp_path / "used.xlsx", good()))
