@@ -12,12 +12,13 @@ from planner.optimize.mip.highs import Limits, Verdict, solve
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import make_model, without_field_rule
 from planner.optimize.options import SolveOptions
+from planner.optimize.params import TUNED
 from tests.support.random_season import hard_season
 
 CASES = [((12, 8, 4, 2), seed, short) for seed in (1, 2, 3) for short in (False, True)]
 
 
-def opened(case, first=2):
+def opened(case, first=2, params=TUNED):
     """A season's incumbent and model, the acres short held, and its relaxation over few choices."""
     size, seed, short = case
     it = make_instance(hard_season(*size, seed, short=short))
@@ -27,7 +28,7 @@ def opened(case, first=2):
     fewest = solve(model.aimed(cost).matrix, Limits(gap=0.0))
     assert fewest.x is not None
     most = fewest.x[model.at["short_in"]] + 1e-4
-    incumbent = Incumbent(SolveOptions(seconds=120), None, None)
+    incumbent = Incumbent(SolveOptions(seconds=120, params=params), None, None)
     incumbent.model = model.bounded("short_in", most)
     some = best_with_room(it, rough_price(it, order_tables(it)), first)
     planted = np.flatnonzero(fewest.x[model.at["acres"]] > 0)

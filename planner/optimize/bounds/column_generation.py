@@ -14,6 +14,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.bounds.seed_by_lot import with_seed_by_lot
 from planner.optimize.incumbent.restrictions import proven_in
 from planner.optimize.mip.highs import INFINITE, Kept
 from planner.optimize.model.instance import starts, units_to_treat
@@ -24,7 +25,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.annealing.order_tables import OrderTable
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Answer, Bools, Floats
+    from planner.optimize.mip.highs import Answer, Bools, Floats, Matrix
     from planner.optimize.model.instance import Choices, Instance
 
     Ints = NDArray[np.int64]
@@ -113,6 +114,30 @@ def rough_price(it: Instance, tables: list[OrderTable]) -> Pricing:
     return price
 
 
+@dataclass(frozen=True, slots=True, eq=False)
+class Entries:
+    """Rows and values of several owners, one owner after the other."""
+
+    start: Ints
+    """Where those of each begin; one more than there are owners."""
+    row: Ints
+    value: Floats
+
+    def worth(self, dual: Floats) -> Floats:
+        """What each owner's entries are worth at some duals."""
+        owner = np.repeat(np.arange(len(self.start) - 1), np.diff(self.start))
+        worth = np.bincount(owner, self.value * dual[self.row], len(self.start) - 1)
+        return worth.astype(np.float64)
+
+    def of(self, owners: Ints) -> tuple[Ints, Ints, Floats]:
+        """Entries of some owners: place among these, row and value."""
+        count = np.diff(self.start)[owners]
+        place = np.repeat(np.arange(len(owners)), count)
+        ends = np.cumsum(count)
+        at = np.arange(len(place)) + np.repeat(self.start[owners] - (ends - count), count)
+        return place, self.row[at], self.value[at]
+
+
 @dataclass(slots=True)
 class RestrictedMaster:
     """The relaxation as it grows."""
@@ -124,12 +149,13 @@ class RestrictedMaster:
     """Places in all choices, as they joined."""
     at: list[Ints]
     """Their columns."""
-    pool_row: NDArray[np.int64]
-    other_rows: list[tuple[Ints, Floats]]
-    """By lot: rows of the spread of acres, and their entries."""
     field_row: Ints
-    untreated_cost: Floats
-    """By lot: money a unit planted untreated gives up."""
+    by_unit: Entries
+    """What an acre has for every unit that it takes, by pool: a lot under a recipe."""
+    by_acre: Entries
+    """What it has besides, by lot: the rows of the spread of acres."""
+    unit_cost: Floats
+    """Money a unit planted costs, lot x recipe: what treating it takes is in rows."""
     joined: Bools
     """Which of all choices have joined."""
     duals: Floats | None = None
@@ -144,25 +170,46 @@ def start_master(
     chosen = np.union1d(first, _one_of_each_pool(it))
     loose = replace(it, season=any_shares(it.season))
     model = make_model(loose, c.only(chosen)).bounded("short_in", short)
-    m = model.matrix
-    pool_row = np.full((len(it.lots), len(it.recipes) + 1), -1, dtype=np.int64)
-    field_row = np.full(len(it.fields), -1, dtype=np.int64)
-    others: list[tuple[Ints, Floats]] = [
-        (np.zeros(0, dtype=np.int64), np.zeros(0)) for _ in it.lots
-    ]
-    for column, t in enumerate(chosen.tolist()):
-        a, b = int(m.start[column]), int(m.start[column + 1])
-        order = np.argsort(m.row[a:b], kind="stable")
-        rows, values = m.row[a:b][order], m.value[a:b][order]
-        field_row[c.field[t]] = rows[0]
-        pool_row[c.lot[t], c.recipe[t]] = rows[1]
-        others[int(c.lot[t])] = (rows[2:], values[2:])
-    worth = np.array([x.worth_untreated for x in it.lots])
+    if incumbent.options.params.are_many(c):
+        model = with_seed_by_lot(model)
+    m, fields = model.matrix, model.rows["fields_are_planted_or_short"]
     at, joined = np.arange(len(chosen)), np.zeros(len(c), dtype=bool)
     joined[chosen] = True
+    field_row, full = np.full(len(it.fields), -1, dtype=np.int64), m.only(at)
+    of_field = (full.row >= fields.start) & (full.row < fields.stop)
+    field_row[c.field[chosen[full.column[of_field]]]] = full.row[of_field]
+    unit_cost, by_unit, by_acre = _shared(model, it, c.only(chosen))
+    kept = Kept(m, incumbent)
     return RestrictedMaster(
-        it, model, Kept(m, incumbent), [chosen], [at], pool_row, others, field_row, worth, joined
+        it, model, kept, [chosen], [at], field_row, by_unit, by_acre, unit_cost, joined
     )
+
+
+def _shared(model: Model, it: Instance, c: Choices) -> tuple[Floats, Entries, Entries]:
+    """What acres of any field have: cost and entries by unit and pool, entries by acre and lot."""
+    m, shape = model.matrix, (len(it.lots), it.untreated + 1)
+    number = np.arange(len(m.row_lower))
+    fields, spread = (
+        np.isin(number, model.rows[rule])
+        for rule in ("fields_are_planted_or_short", "planted_acres_are_spread")
+    )
+    pool, one = np.unique(c.lot * shape[1] + c.recipe, return_index=True)
+    unit_cost = np.zeros(shape)
+    unit_cost.flat[pool] = (m.cost[one] - c.loss[one]) / c.units[one]
+    by_unit = _entries(m, one, pool, ~(fields | spread), unit_cost.size, c.units[one])
+    lot, one = np.unique(c.lot, return_index=True)
+    return unit_cost, by_unit, _entries(m, one, lot, spread, shape[0], np.ones(len(one)))
+
+
+def _entries(
+    m: Matrix, columns: Ints, owner: Ints, rows: Bools, owners: int, per: Floats
+) -> Entries:
+    """Entries in some rows of a column for each of some owners, these sorted; over `per`."""
+    part = m.only(columns)
+    mine, column = rows[part.row], part.column
+    count = np.bincount(owner[column[mine]], minlength=owners)
+    start = np.concatenate([[0], np.cumsum(count)])
+    return Entries(start, part.row[mine], (part.value / per[column])[mine])
 
 
 def _one_of_each_pool(it: Instance) -> Ints:
@@ -177,14 +224,12 @@ def _one_of_each_pool(it: Instance) -> Ints:
 
 def prices(g: RestrictedMaster, dual: Floats) -> Pricing:
     """Reduced cost of an acre under a choice."""
-    pool = np.where(g.pool_row >= 0, dual[g.pool_row], 0.0)
-    spread = np.array([float(dual[rows] @ values) for rows, values in g.other_rows])
+    unit = g.unit_cost - g.by_unit.worth(dual).reshape(g.unit_cost.shape)
+    spread, field = g.by_acre.worth(dual), dual[g.field_row]
 
     def price(c: Choices) -> Floats:
-        untreated = c.recipe == g.it.untreated
-        unit = np.where(untreated, g.untreated_cost[c.lot], 0.0) - pool[c.lot, c.recipe]
-        acre = c.loss - dual[g.field_row[c.field]] - spread[c.lot]
-        return np.asarray(acre + c.units * unit)
+        acre = c.loss - field[c.field] - spread[c.lot]
+        return np.asarray(acre + c.units * unit[c.lot, c.recipe])
 
     return price
 
@@ -226,21 +271,19 @@ def generate_columns(incumbent: Incumbent, g: RestrictedMaster, seconds: float) 
 
 def join(g: RestrictedMaster, wanted: Ints) -> None:
     """Let choices join."""
-    c = g.it.choices
+    c = g.it.choices.only(wanted)
     acres = np.array([f.acres for f in g.it.fields])
-    lots, recipes = c.lot[wanted], c.recipe[wanted]
-    starts, rows, values = [], [], []
-    size = 0
-    for t, lot, recipe in zip(wanted.tolist(), lots.tolist(), recipes.tolist(), strict=True):
-        more, entries = g.other_rows[lot]
-        starts.append(size)
-        rows += [int(g.field_row[c.field[t]]), int(g.pool_row[lot, recipe]), *more.tolist()]
-        values += [1.0, float(c.units[t]), *entries.tolist()]
-        size += 2 + len(more)
-    untreated = recipes == g.it.untreated
-    cost = c.loss[wanted] + np.where(untreated, g.untreated_cost[lots] * c.units[wanted], 0.0)
+    n = len(wanted)
+    of_unit, unit_row, unit = g.by_unit.of(c.lot * g.unit_cost.shape[1] + c.recipe)
+    of_acre, acre_row, acre = g.by_acre.of(c.lot)
+    column = np.concatenate([np.arange(n), of_unit, of_acre])
+    order = np.argsort(column, kind="stable")
     at = g.kept.add_columns(
-        cost, acres[c.field[wanted]], np.array(starts, dtype=np.int64), rows, np.array(values)
+        c.loss + c.units * g.unit_cost[c.lot, c.recipe],
+        acres[c.field],
+        np.searchsorted(column[order], np.arange(n)),
+        np.concatenate([g.field_row[c.field], unit_row, acre_row])[order],
+        np.concatenate([np.ones(n), unit * c.units[of_unit], acre])[order],
     )
     g.chosen.append(wanted)
     g.joined[wanted] = True

@@ -14,19 +14,26 @@ from planner.optimize.bounds.column_generation import (
 )
 from planner.optimize.model import instance
 from planner.optimize.model.instance import make_instance, places_of
+from planner.optimize.params import TUNED, SearchParams
 from tests.support.quick import few
 from tests.support.random_season import hard_season
 from tests.support.relaxations import CASES, opened, with_whole_order
 
 
+@pytest.mark.parametrize(
+    ("params", "near"), [(TUNED, 6e-4), (SearchParams(many_choices=1), 2e-3)], ids=["few", "many"]
+)
 @pytest.mark.parametrize("case", few(CASES, 3), ids=str)
-def test_relaxation_grows_to_that_over_all_choices(case):
-    """The growing relaxation's bound is the linear relaxation's over all choices at once."""
-    incumbent, master = opened(case)
+def test_relaxation_grows_to_that_over_all_choices(case, params, near):
+    """The growing relaxation's bound is the linear relaxation's over all choices at once.
+
+    Where these count as many, bags have no rows of their own, which may take a little off.
+    """
+    incumbent, master = opened(case, params=params)
     linear = with_whole_order(incumbent.model, groups=())
     generate_columns(incumbent, master, 60)
     assert incumbent.bound <= linear + 1e-6 * abs(linear)
-    assert incumbent.bound == pytest.approx(linear, rel=6e-4)
+    assert incumbent.bound == pytest.approx(linear, rel=near)
 
 
 def test_first_choices_leave_room_for_every_field():
