@@ -15,14 +15,13 @@ from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.incumbent.restrictions import capped
 from planner.optimize.model.program import in_order, moved, without_field_rule
 from planner.optimize.options import SolveOptions
-from planner.optimize.params import TUNED, SearchParams
+from planner.optimize.params import TUNED
 from planner.optimize.search import order_apart
 from planner.optimize.search.common import open_context
 from planner.optimize.search.first_plan import make_first_plan
 from planner.optimize.search.order_apart import prove_bound
 from planner.optimize.search.run import solve
 from tests.laws import oracle
-from tests.support.quick import few
 from tests.support.random_season import hard_season, tiny_season
 from tests.support.relaxations import CASES, keeps_rows, opened, with_whole_order
 from tests.support.searches import under
@@ -55,18 +54,6 @@ def test_best_order_apart_is_the_best_order(case):
         assert orders.cost >= optimum - 1e-6 * abs(optimum)
         assert orders.cost - incumbent.bound <= 1.01 * TUNED.large.order_gap * abs(orders.cost)
         assert incumbent.bound > linear
-
-
-@pytest.mark.parametrize("case", few(CASES, 3), ids=str)
-def test_orders_are_whole_where_choices_count_as_many(case):
-    """There bags have no rows of their own, which may take a little off the bound."""
-    incumbent, master = opened(case, params=SearchParams(many_choices=1))
-    generate_columns(incumbent, master, 600)
-    orders, cut = open_orders(master), incumbent.bound
-    optimum = with_whole_order(incumbent.model, BOUGHT)
-    assert find(incumbent, orders, 600)
-    assert cut < incumbent.bound <= optimum + 1e-6 * abs(optimum)
-    assert incumbent.bound == pytest.approx(optimum, rel=2e-3)
 
 
 @pytest.mark.parametrize(("each", "ends"), [(20.0, True), (1.0, False)])
