@@ -7,7 +7,7 @@ model decides it (`planner.optimize.model`). Without an order, the same draw giv
 
 Solves are warm: fields are offered what known plans have on them, that of the draw's own floor
 among them, and nothing else. Such a cost is never below the true one. Where a field has one
-variety, a program that is not settled soon gets its plan by search instead
+of many varieties, a program that is not settled soon gets its plan by search instead
 (`planner.optimize.heuristics.alone`), everything offered.
 """
 
@@ -20,7 +20,7 @@ import numpy as np
 
 from planner.optimize.from_plan.warm_start import proven_bound, share_names
 from planner.optimize.heuristics.alone import plan_alone
-from planner.optimize.mip.highs import Answer, Limits, Verdict, Watch, knowing, solve
+from planner.optimize.mip.highs import Answer, Limits, Verdict, Watch, knowing, now, solve
 from planner.optimize.mip.part import solve_part
 from planner.optimize.model.extract import bags_bought, counts, planting
 from planner.optimize.model.instance import make_instance
@@ -61,14 +61,20 @@ BEFORE = 0.2
 """Share of the time for what is best with known plantings, before a draw's own best is proven."""
 ROUGHLY = 5e-3
 """Proven distance at which that is good enough."""
+FEW_SHARES = 120
+"""Shares of a variety under a recipe in fields, where one variety a field is allowed, up to which
+the exact model alone does better than a search: 12 fields with 70, 200 s in all: a gap of 0.99 %,
+with it 1.68 %; 20 fields with 171: see `GLANCE`."""
 LONGER = 3.0
 """How many times as long a plan is searched for again where acres stay short, so that an order is
 not blamed for them."""
-GLANCE, SEARCH = 0.2, 0.4
-"""Shares of the time for the exact model, and then for a plan by search before that again, where a
-field has one variety. A farm of 20 fields and 12 lots, one order in three draws: 36,400 on average,
-5 acres short in two of them, after 20 s of the exact model alone; 35,100 and none after 5 s of
-search."""
+GLANCE, BRIEFLY = 0.2, 1.5
+"""Share of the time for the exact model before a plan is searched for, where a field has one
+variety; and most seconds for it where it is solved again after that. A farm of 20 fields and 12
+lots, one order in three draws: 36,400 on average, 5 acres short in two of them, after 20 s of the
+exact model alone; 35,100 and none after 5 s of search."""
+SEARCH = 0.25
+"""Share of the time for a plan by search before a draw's own best is proven."""
 
 
 @dataclass(frozen=True, slots=True)
@@ -135,7 +141,7 @@ class SecondStage:
         self.acre = acre_price(season)
         self.has_price = season.farm.short_acre_cost is not None
         self.few_short = base + (FEW_ACRES if self.has_price else SHORT)
-        self.one_variety = season.farm.max_varieties == 1
+        self.searches = _is_searched(season)
         products = sorted(season.products, key=lambda p: p.name)
         self.credit = np.array(
             [p.carryover * lowest_price_per_floz(season, p.name) for p in products]
@@ -152,7 +158,7 @@ class SecondStage:
             short than known plans did, fields that are short are offered everything; where acres
             come before money, and still are short, all fields are.
         """
-        if self.one_variety:
+        if self.searches:
             return self._by_search(order, turn, pool)
         if not pool:
             return self._again(order, turn, None)
@@ -186,10 +192,10 @@ class SecondStage:
         What is not settled soon is searched for with everything offered, where that is quicker.
         """
         model, matrix = self._late(order, turn, pool, wide)
-        share = GLANCE if self.one_variety else 1.0
+        share = GLANCE if self.searches else 1.0
         answer = solve(matrix, Limits(share * self.seconds, self.gap, restarts=False))
         found = self._after(order, model, answer)
-        if self.one_variety and not _is_settled(answer):
+        if self.searches and not _is_settled(answer):
             model, matrix = self._late(order, turn, None, frozenset())
             seconds = longer * (1.0 - GLANCE) * self.seconds
             answer = self._searched(model, matrix, seconds, seed=int(longer))
@@ -333,18 +339,20 @@ class SecondStage:
         """
         model = self._model(turned_out(self.season, turn), turn, None)
         matrix = at_best(model, self.season, tolls)
-        limits, share, known = Limits(self.seconds, self.gap, restarts=False), 1.0, None
-        if self.one_variety:
-            answer = solve(matrix, replace(limits, seconds=GLANCE * self.seconds))
+        limits, began, known = Limits(self.seconds, self.gap, restarts=False), now(), None
+        if self.searches:
+            glance = min(BRIEFLY, GLANCE * self.seconds)
+            answer = solve(matrix, replace(limits, seconds=glance))
             if _is_settled(answer):
                 return self._at_best(model, answer)
             searched = self._searched(model, matrix, SEARCH * self.seconds)
             known = min(answer, searched, key=lambda a: a.objective).x
-            share = 1.0 - GLANCE - SEARCH
+            left = max(GLANCE * self.seconds, self.seconds - (now() - began))
+            limits = replace(limits, seconds=left)
         elif pool:
             known = self._within(model, matrix, pool, self.seconds * BEFORE).x
         watch = None if known is None else Watch(better=knowing(matrix, known))
-        answer = solve(matrix, replace(limits, seconds=share * self.seconds), watch=watch)
+        answer = solve(matrix, limits, watch=watch)
         if known is not None and matrix.price(known) < answer.objective:
             answer = replace(answer, x=known, objective=matrix.price(known))
         return self._at_best(model, answer)
@@ -355,9 +363,9 @@ class SecondStage:
         `Outcome.floor` holds for these only.
         """
         model = self._model(turned_out(self.season, turn), turn, None)
-        matrix, share = at_best(model, self.season), GLANCE if self.one_variety else 1.0
+        matrix, share = at_best(model, self.season), GLANCE if self.searches else 1.0
         answer = self._within(model, matrix, pool, share * self.seconds)
-        if self.one_variety and not _is_settled(answer):
+        if self.searches and not _is_settled(answer):
             searched = self._searched(model, matrix, (1.0 - GLANCE) * self.seconds)
             answer = min(answer, searched, key=lambda a: a.objective)
         return self._at_best(model, answer)
@@ -376,6 +384,13 @@ class SecondStage:
             return Outcome(np.inf, money, 0.0, False, proven_bound(answer), Order(), frozenset())
         order = order_of(counts(model, answer.x), bags_bought(model, answer.x))
         return self._outcome(model, answer.x, answer.objective, proven_bound(answer), order)
+
+
+def _is_searched(season: Season) -> bool:
+    """Whether plans come from a search where the exact model is not settled soon."""
+    if season.farm.max_varieties != 1:
+        return False
+    return len(make_model(make_instance(season)).keys["share"]) > FEW_SHARES
 
 
 def _is_settled(answer: Answer) -> bool:

@@ -20,8 +20,9 @@ AS_PLANNED = Turn({})
 
 @pytest.fixture
 def searching(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing is settled by a glance."""
+    """Nothing is settled by a glance, and no season is too small for a search."""
     monkeypatch.setattr(second_stage, "GLANCE", 1e-6)
+    monkeypatch.setattr(second_stage, "FEW_SHARES", 0)
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
