@@ -26,7 +26,7 @@ from planner.season.domain import (
 from tests.support.plans import HAND_PLAN
 from tests.support.seasons import FIRST_DAY, container, farm, field, lot, product, recipe, season
 
-WATER = (Threat("Phytophthora"), Threat("White mold"))
+WATER = tuple(Threat(x, loss={Pressure.LOW: 0.5}) for x in ("Phytophthora", "White mold"))
 
 
 def bare(rating=None, held=None, threat="Phytophthora", pressed=True):
