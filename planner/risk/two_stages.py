@@ -215,7 +215,8 @@ def _settled(fresh: Fresh) -> TwoStages:
 
 def _by_batch(each: Floats, size: int) -> Floats:
     """Means of batches of so many draws."""
-    return each.reshape(-1, size).mean(axis=1)
+    means: Floats = each.reshape(-1, size).mean(axis=1)
+    return means
 
 
 def _more_short(paired: Sequence[tuple[Outcome, Outcome]]) -> float:

@@ -47,11 +47,11 @@ def plan_alone(model: Model, seconds: float, seed: int = 0) -> Floats | None:
     Acres short are few first: they should be dear in the model.
     """
     search = _Search(model, np.random.default_rng(seed), Until(now() + seconds, None))
-    for turn in range(10**6):
-        if search.until.is_set():
-            break
-        search.anneal(fine=search.x is not None and turn % (ROUGH + 1) == ROUGH)
+    turn = 0
+    while not search.until.is_set():
+        search.anneal(search.x if turn % (ROUGH + 1) == ROUGH else None)
         search.solve_neighborhoods(turn)
+        turn += 1
     return search.x
 
 
@@ -83,15 +83,18 @@ class _Search:
         self.x, self.cost = x, self.model.matrix.price(x)
         return True
 
-    def anneal(self, *, fine: bool) -> None:
-        """Anneal, polish what comes of it, and put patterns of what it came by together again."""
+    def anneal(self, best: Floats | None) -> None:
+        """Anneal, polish what comes of it, and put patterns of what it came by together again.
+
+        From the best plan, if it is given, or from scratch.
+        """
         params = TUNED.annealing
         seen: list[Tally] = []
         off = {} if self.x is None else discounts_taken(self.model, self.x)
-        start = None if self.x is None or not fine else pieces_of(self.state, self.model, self.x)
-        phases = params.fine if fine else params.rough
+        start = None if best is None else pieces_of(self.state, self.model, best)
+        phases = params.rough if best is None else params.fine
         if self._is_short:
-            phases = params.fine_acres if fine else params.fewer_short
+            phases = params.fewer_short if best is None else params.fine_acres
         job = AnnealingJob(
             start,
             phases,
