@@ -4,9 +4,10 @@ Optima come from a second model (`tests/laws/second_model.py`), which shares no 
 optimizer: bought by its order, the season as planned costs what its optimum does.
 """
 
-import numpy as np
 import pytest
 
+from planner.optimize.heuristics.alone import plan_alone
+from planner.optimize.model.program import Model
 from planner.optimize.search.run import solve
 from planner.risk import second_stage
 from planner.risk.order import ordered_by
@@ -19,27 +20,38 @@ AS_PLANNED = Turn({})
 
 
 @pytest.fixture
-def searching(monkeypatch: pytest.MonkeyPatch) -> None:
-    """Nothing is settled by a glance, and no season is too small for a search."""
+def searches(monkeypatch: pytest.MonkeyPatch) -> list[float]:
+    """Nothing is settled by a glance, no season is too small for a search; seconds of each."""
+    begun: list[float] = []
+
+    def noted(model: Model, seconds: float, seed: int) -> object:
+        begun.append(seconds)
+        return plan_alone(model, seconds, seed)
+
+    monkeypatch.setattr(second_stage, "plan_alone", noted)
+    monkeypatch.setattr(second_stage, "_is_settled", lambda _: False)
     monkeypatch.setattr(second_stage, "GLANCE", 1e-6)
     monkeypatch.setattr(second_stage, "FEW_SHARES", 0)
+    return begun
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
-@pytest.mark.usefixtures("searching")
-def test_the_best_order_comes_to_its_plan(case: tuple[tuple[int, ...], int, bool]) -> None:
+def test_the_best_order_comes_to_its_plan(
+    case: tuple[tuple[int, ...], int, bool], searches: list[float]
+) -> None:
     season, optimum = hard(case), best(case)
     stage, order = SecondStage(season, seconds=4.0), ordered_by(solve(season))
     found = stage.outcome(order, AS_PLANNED)
     assert found.short == 0.0
-    assert found.floor == -np.inf
+    assert searches == pytest.approx([4.0], rel=1e-3)
     assert under(optimum.cost, found.value)
     assert found.value <= 1.03 * optimum.cost
 
 
 @pytest.mark.parametrize("case", CASES, ids=str)
-@pytest.mark.usefixtures("searching")
-def test_a_draw_at_best_is_planned_and_proven(case: tuple[tuple[int, ...], int, bool]) -> None:
+def test_a_draw_at_best_is_planned_and_proven(
+    case: tuple[tuple[int, ...], int, bool], searches: list[float]
+) -> None:
     season, optimum = hard(case), best(case)
     stage = SecondStage(season, seconds=6.0)
     found = stage.floor(AS_PLANNED)
@@ -47,3 +59,4 @@ def test_a_draw_at_best_is_planned_and_proven(case: tuple[tuple[int, ...], int, 
     for x in (found, stage.best_of(AS_PLANNED, found.planted)):
         assert under(optimum.cost, x.value)
         assert x.value <= 1.03 * optimum.cost
+    assert searches == pytest.approx([1.5, 6.0], rel=1e-3)
