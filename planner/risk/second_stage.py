@@ -390,7 +390,9 @@ def _is_searched(season: Season) -> bool:
     """Whether plans come from a search where the exact model is not settled soon."""
     if season.farm.max_varieties != 1:
         return False
-    return len(make_model(make_instance(season)).keys["share"]) > FEW_SHARES
+    it = make_instance(season)
+    shares = np.stack([it.choices.field, it.variety_of[it.choices.lot], it.choices.recipe])
+    return len(np.unique(shares, axis=1).T) > FEW_SHARES
 
 
 def _is_settled(answer: Answer) -> bool:
