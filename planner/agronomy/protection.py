@@ -6,7 +6,7 @@ from dataclasses import replace
 from math import prod
 from typing import TYPE_CHECKING
 
-from planner.season.domain import Pressure, Rating
+from planner.season.domain import Rating
 
 if TYPE_CHECKING:
     from collections.abc import Iterable, Mapping
@@ -26,7 +26,7 @@ def rating(recipe: Recipe | None, threat: str, products: Mapping[str, Product]) 
 
 def need(field: Field, threat: Threat) -> Rating:
     """Lowest rating for a threat that will do on a field; NONE where nothing is needed."""
-    return threat.need.get(field.pressure.get(threat.name, Pressure.NONE), Rating.NONE)
+    return threat.need.get(field.pressure_of(threat.name), Rating.NONE)
 
 
 def reached(
@@ -63,7 +63,7 @@ def loss_per_acre(
     own, control = season.tolerance.get(variety or "", {}), season.control
     left = []
     for threat in season.threats:
-        loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
+        loss = threat.loss.get(field.pressure_of(threat.name), 0.0)
         loss *= 1.0 - control.get(rating(recipe, threat.name, season.product_named), 0.0)
         left.append(loss * (1.0 - control.get(own.get(threat.name, Rating.NONE), 0.0)))
     return together(left, field.expected_yield)

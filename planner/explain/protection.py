@@ -62,7 +62,7 @@ def threat_pages(
     short = {s.field: s.acres for s in plan.shortages}
     pages = []
     for threat in season.threats:
-        pressed = [f for f in season.fields if _pressure(f, threat) is not Pressure.NONE]
+        pressed = [f for f in season.fields if f.pressure_of(threat.name) is not Pressure.NONE]
         if not pressed:
             continue
         asking = [f for f in pressed if need(f, threat) > Rating.NONE]
@@ -76,10 +76,6 @@ def threat_pages(
         view = _View(plan, season, threat, asking, ratings, pairs, pools, short)
         pages.append(_page(view, pressed, (costs or {}).get(threat.name)))
     return tuple(sorted(pages, key=lambda p: not p.white_mold))
-
-
-def _pressure(field: Field, threat: Threat) -> Pressure:
-    return field.pressure.get(threat.name, Pressure.NONE)
 
 
 def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPage:
@@ -113,7 +109,7 @@ def _page(view: _View, pressed: Sequence[Field], cost: Cost | None) -> ThreatPag
 
 def _hardest_first(fields: Sequence[Field], threat: Threat) -> list[Field]:
     rank = {p: i for i, p in enumerate(HARDEST)}
-    return sorted(fields, key=lambda f: (rank[_pressure(f, threat)], -f.acres))
+    return sorted(fields, key=lambda f: (rank[f.pressure_of(threat.name)], -f.acres))
 
 
 def _field_line(field: Field, view: _View) -> FieldLine:
@@ -123,7 +119,7 @@ def _field_line(field: Field, view: _View) -> FieldLine:
     short = view.short.get(field.name, 0.0)
     return FieldLine(
         field=field.name,
-        pressure=_pressure(field, view.threat).value,
+        pressure=field.pressure_of(view.threat.name).value,
         need=wants.name if wants else "",
         acres=field.acres,
         units=sum(p.units for p in lines),
@@ -145,7 +141,7 @@ def _pressure_lines(
 ) -> tuple[PressureLine, ...]:
     found = []
     for pressure in HARDEST:
-        fields = [f for f in pressed if _pressure(f, view.threat) is pressure]
+        fields = [f for f in pressed if f.pressure_of(view.threat.name) is pressure]
         wants = view.threat.need.get(pressure, Rating.NONE)
         if fields:
             mine = [lines[f.name] for f in fields]

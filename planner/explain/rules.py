@@ -150,7 +150,7 @@ def _unasked(season: Season, field: Field, threat: Threat) -> Season:
     and varieties.
     """
     twin = threat.name + "\n" + field.name  # a line break is in no name that was read
-    pressure = field.pressure.get(threat.name, Pressure.NONE)
+    pressure = field.pressure_of(threat.name)
     return replace(
         season,
         threats=(*season.threats, replace(threat, name=twin, need={})),

@@ -12,7 +12,7 @@ from planner.agronomy.protection import (
     without_white_mold,
 )
 from planner.plan.words import money
-from planner.season.domain import Pressure, Rating
+from planner.season.domain import Rating
 from planner.units import Measure, in_unit
 
 if TYPE_CHECKING:
@@ -53,7 +53,7 @@ def losses_past_the_crop(plan: Plan, season: Season) -> Iterator[str]:
 
 def _lost(field: Field, season: Season) -> float:
     """Bushels an acre that all threats on a field take without protection, added up."""
-    return sum(t.loss.get(field.pressure.get(t.name, Pressure.NONE), 0.0) for t in season.threats)
+    return sum(t.loss.get(field.pressure_of(t.name), 0.0) for t in season.threats)
 
 
 def _yield(bushels: float, season: Season) -> str:

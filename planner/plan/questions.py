@@ -15,9 +15,6 @@ if TYPE_CHECKING:
     from planner.season.domain import Row, Season
 
 
-NONE = Pressure.NONE
-
-
 def questions(season: Season) -> tuple[str, ...]:
     """Ask about what is likely a slip, though it can be planned."""
     return (
@@ -39,7 +36,7 @@ def asked(_plan: Plan, season: Season) -> Iterator[str]:
 def pressed_and_nothing_needed(season: Season) -> Iterator[str]:
     """Threats that press on fields, and of which Threats says neither a need nor a loss."""
     for threat in season.threats:
-        pressed = [f for f in season.fields if f.pressure.get(threat.name, NONE) is not NONE]
+        pressed = [f for f in season.fields if f.pressure_of(threat.name) is not Pressure.NONE]
         if not pressed or threat.need or any(threat.loss.values()):
             continue
         first, at = pressed[0], pressed[0].pressure[threat.name].value

@@ -13,7 +13,7 @@ from typing import TYPE_CHECKING, NamedTuple
 from planner.agronomy.protection import rating
 from planner.agronomy.rates import floz_per_unit
 from planner.plan.plan import Cost
-from planner.season.domain import UNTREATED, Pressure, Rating
+from planner.season.domain import UNTREATED, Rating
 
 if TYPE_CHECKING:
     from planner.plan.plan import Plan
@@ -265,7 +265,7 @@ def _yield_loss(plan: Plan, season: Season) -> float:
         own = season.tolerance.get(variety[p.lot], {})
         left = []
         for threat in season.threats:
-            loss = threat.loss.get(field.pressure.get(threat.name, Pressure.NONE), 0.0)
+            loss = threat.loss.get(field.pressure_of(threat.name), 0.0)
             held = rating(season.recipe_named.get(p.recipe), threat.name, season.product_named)
             kept = season.control.get(held, 0.0) if held > Rating.NONE else 0.0
             born = season.control.get(own[threat.name], 0.0) if threat.name in own else 0.0

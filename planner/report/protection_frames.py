@@ -200,7 +200,7 @@ def protection_table(facts: Facts) -> Table:
 
 def _urgency(field: Field, threat: Threat) -> tuple[int, int]:
     """Sort key: the greatest need first, then the greatest pressure."""
-    pressure = field.pressure.get(threat.name, Pressure.NONE)
+    pressure = field.pressure_of(threat.name)
     return -need(field, threat), -list(Pressure).index(pressure)
 
 
@@ -212,7 +212,7 @@ def _field_rows(
 ) -> list[tuple[Content, ...]]:
     """List what the shares of a field under pressure get."""
     wanted = need(field, threat)
-    head = (threat.name, field.name, field.pressure.get(threat.name, Pressure.NONE).value)
+    head = (threat.name, field.name, field.pressure_of(threat.name).value)
     if head[2] == Pressure.NONE.value:
         return []
     rows: list[tuple[Content, ...]] = []

@@ -7,8 +7,8 @@ model decides it (`planner.optimize.model`). Without an order, the same draw giv
 
 Solves are warm: fields are offered what known plans have on them, that of the draw's own floor
 among them, and nothing else. Such a cost is never below the true one. Where a field has one
-of many varieties, a program that is not settled soon gets its plan by search instead
-(`planner.optimize.heuristics.alone`), everything offered.
+variety and there are many choices of it, a program that is not settled soon gets its plan by search
+instead (`planner.optimize.heuristics.alone`), everything offered.
 """
 
 from __future__ import annotations

@@ -193,6 +193,10 @@ class Field:
     """By threat; a threat that is not named presses not at all."""
     row: Row = NOWHERE
 
+    def pressure_of(self, threat: str) -> Pressure:
+        """How much a threat presses on it."""
+        return self.pressure.get(threat, Pressure.NONE)
+
 
 @dataclass(frozen=True, slots=True)
 class SeedLot:
