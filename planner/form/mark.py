@@ -10,9 +10,11 @@ from typing import TYPE_CHECKING, Any
 from planner.errors import OutputError
 from planner.form import look
 from planner.form.safe import csv_bytes, put_text, workbook_bytes, write_whole
+from planner.season.merged import merged_in
 from planner.season.names import key
 from planner.season.schema import HELP_SHEETS
 from planner.season.tables import read_tables
+from planner.season.workbook import openpyxl_silent
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
@@ -28,7 +30,6 @@ CELL = re.compile(r"[A-Z]{1,3}[1-9][0-9]{0,6}")
 MAX_CELLS = 500_000
 """Most cells of a workbook that is copied."""
 ONE_CELL = re.compile(rb"<(?:\w+:)?c[\s/>]")
-MERGED = re.compile(rb"<(?:\w+:)?mergeCell\b[^>]*\bref\s*=\s*[\"']([^\"']{1,40})[\"']")
 
 
 def mark_faults(source: Path, faults: Sequence[Fault], target: Path) -> Path:
@@ -82,8 +83,6 @@ def open_copy(source: Path) -> Workbook:
     """
     from openpyxl import load_workbook
 
-    from planner.season.workbook import openpyxl_silent
-
     try:
         read_tables(source)
         if _cells(source) <= MAX_CELLS:
@@ -105,19 +104,8 @@ def _cells(source: Path) -> int:
             if name.startswith("xl/worksheets/"):
                 part = archive.read(name)
                 found += sum(1 for _ in ONE_CELL.finditer(part))
-                found += sum(_area(match[1].decode()) for match in MERGED.finditer(part))
+                found += sum(merged.cells for merged in merged_in(part))
     return found
-
-
-def _area(merged: str) -> int:
-    """Cells of a merged range; 0 if its name makes no sense."""
-    from openpyxl.utils.cell import range_boundaries
-
-    try:
-        left, top, right, bottom = range_boundaries(merged)
-        return (right - left + 1) * (bottom - top + 1)  # type: ignore[operator]
-    except (ValueError, TypeError):
-        return 0
 
 
 def _marked(source: Path, faults: Sequence[Fault]) -> Workbook:

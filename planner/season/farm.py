@@ -5,12 +5,11 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.season.cells import Setting, try_cell
-from planner.season.grids import Trouble
 from planner.season.headers import find_column, split_header, unit_problem
 from planner.season.match import Line
 from planner.season.names import key, nearest, shown
 from planner.season.schema import SETTINGS
-from planner.season.values import TROUBLE_REMEDIES
+from planner.season.values import trouble_fault
 from planner.units import Unreadable
 
 if TYPE_CHECKING:
@@ -85,12 +84,7 @@ def _setting_value(table: Table, name: str, line: Line, money: str) -> list[Faul
         return []
     line.bad.add("value")
     if trouble is not None:
-        seen = trouble.value if trouble is Trouble.FORMULA else text
-        return [
-            table.fault(
-                line, "value", f"for {column.name} a value", TROUBLE_REMEDIES[trouble], seen
-            )
-        ]
+        return [trouble_fault(table, line, "value", trouble, column.name)]
     problem = unit_problem(column, unit)
     if problem:
         return [table.fault(line, "setting", *problem)]

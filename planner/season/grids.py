@@ -50,6 +50,7 @@ class Trouble(Enum):
     FORMULA = "a formula whose result was never stored"
     ERROR = "an error"
     BLANK = "a formula whose result is blank"
+    MERGED = "a part of a merged range that is not its first cell"
 
 
 @dataclass(frozen=True, slots=True)
@@ -64,6 +65,8 @@ class Grid:
     """Row number, from 1, and the texts from the first column on."""
     troubles: Mapping[tuple[int, int], Trouble] = default(default_factory=dict)
     """By row number and column, from 0."""
+    merged: Mapping[tuple[int, int], str] = default(default_factory=dict)
+    """Merged range that such a cell is in, likewise."""
     comma: bool = True
     """Whether a comma in a number can only stand between thousands."""
     file: str = ""

@@ -48,6 +48,7 @@ class Table:
     lines: tuple[Line, ...]
     comma: bool = True
     troubles: Mapping[tuple[int, int], Trouble] = field(default_factory=dict)
+    merged: Mapping[tuple[int, int], str] = field(default_factory=dict)
     unknown: tuple[tuple[int, str], ...] = ()
     """Place, from 0, and text of headers that mean no column."""
     header_row: int = 0
@@ -61,6 +62,8 @@ class Table:
             return None
         is_error = line.texts.get(name, "").strip().upper() in ERRORS
         found = self.troubles.get((line.row, heading.index))
+        if found is Trouble.MERGED and name == "note":
+            return None  # nobody reads it
         return found or (Trouble.ERROR if is_error else None)
 
     def fault(
@@ -175,6 +178,7 @@ def _table(grid: Grid) -> tuple[Table, list[Fault], list[str]]:
         tuple(lines),
         grid.comma,
         grid.troubles,
+        grid.merged,
         headers.unknown,
         number,
         unread=bool(ragged),
@@ -225,7 +229,8 @@ def _lines(
         cells = {
             name: texts[h.index] if h.index < len(texts) else "" for name, h in headings.items()
         }
-        troubled = any((number, h.index) in grid.troubles for h in headings.values())
+        found = {grid.troubles.get((number, h.index)) for h in headings.values()}
+        troubled = bool(found - {None, Trouble.MERGED})
         if troubled or any(t and not t.isspace() for t in cells.values()):
             lines.append(Line(number, cells))
         else:

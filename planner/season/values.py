@@ -13,12 +13,6 @@ if TYPE_CHECKING:
     from planner.errors import Fault
     from planner.season.match import Line, Table
 
-TROUBLE_REMEDIES = {
-    Trouble.FORMULA: "open the workbook in a spreadsheet program and save it, so that results are "
-    "stored",
-    Trouble.ERROR: "fix the formula or type the value",
-}
-
 ENOUGH = 5_000
 """Faults of a sheet after which its other cells are left unread; nobody reads as many."""
 
@@ -36,9 +30,7 @@ def read_values(table: Table, money: str) -> list[Fault]:
             text = line.texts[name].strip()
             trouble = table.trouble(line, name)
             if trouble is not None:
-                seen = trouble.value if trouble is Trouble.FORMULA else text
-                expected = "a value" if trouble is Trouble.FORMULA else "a value, not an error"
-                faults.append(table.fault(line, name, expected, TROUBLE_REMEDIES[trouble], seen))
+                faults.append(trouble_fault(table, line, name, trouble))
                 line.bad.add(name)
             elif text:
                 if text not in done:
@@ -48,6 +40,22 @@ def read_values(table: Table, money: str) -> list[Fault]:
                 faults.append(table.fault(line, name, "a value, but the cell is blank"))
                 line.bad.add(name)
     return faults
+
+
+def trouble_fault(
+    table: Table, line: Line, name: str, trouble: Trouble, setting: str = ""
+) -> Fault:
+    """Fault of a cell that has no value of its own; on Farm with the setting that it is for."""
+    expected = f"for {setting} a value" if setting else "a value"
+    if trouble is Trouble.FORMULA:
+        remedy = "open the workbook in a spreadsheet program and save it: that stores results"
+        return table.fault(line, name, expected, remedy, trouble.value)
+    if trouble is Trouble.MERGED:
+        area = table.merged[line.row, table.headings[name].index]
+        expected += f" of its own, but the cell is part of merged range {area}"
+        remedy = "unmerge it and fill in each of its cells that should hold something"
+        return table.fault(line, name, expected, remedy)
+    return table.fault(line, name, f"{expected}, not an error", "fix the formula or type the value")
 
 
 def _keep(table: Table, line: Line, name: str, value: object) -> list[Fault]:

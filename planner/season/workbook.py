@@ -7,7 +7,7 @@ import io
 import re
 import warnings
 import zipfile
-from dataclasses import replace
+from dataclasses import dataclass, replace
 from datetime import date, datetime, time, timedelta
 from decimal import Decimal
 from typing import TYPE_CHECKING, Any
@@ -27,11 +27,13 @@ from planner.season.grids import (
     refuse_input,
     sheet_of,
 )
+from planner.season.merged import merged_ranges, with_merged
 from planner.season.names import shown
 
 if TYPE_CHECKING:
-    from collections.abc import Iterator
+    from collections.abc import Iterator, Mapping, Sequence
 
+    from planner.season.merged import Merged
     from planner.season.schema import Sheet
 
 EXPECTED = "an Excel workbook (.xlsx or .xlsm), or a folder of CSV files"
@@ -68,9 +70,9 @@ def read_workbook(data: bytes, source: str) -> Book:
     InputError
         When the bytes are no workbook that can be read, or pass a limit.
     """
-    unstored = check_archive(data, source)
+    found = check_archive(data, source)
     with _refused(source):
-        return _read_sheets(data, source, unstored)
+        return _read_sheets(data, source, found)
 
 
 def read_first_sheet(data: bytes, source: str) -> Rows:
@@ -116,8 +118,18 @@ class _Limit(Exception):
         self.seen, self.expected, self.remedy = seen, expected, remedy
 
 
-def check_archive(data: bytes, source: str) -> bool:
-    """Refuse what is no workbook or unpacks to too much. Returns whether results are missing.
+@dataclass(frozen=True, slots=True)
+class SheetParts:
+    """What the XML of sheets says that openpyxl does not tell when it reads sheet by sheet."""
+
+    unstored: bool
+    """Whether any formula lacks its result."""
+    merged: Mapping[str, Sequence[Merged]]
+    """Merged ranges, by name of the part."""
+
+
+def check_archive(data: bytes, source: str) -> SheetParts:
+    """Refuse what is no workbook or unpacks to too much. Returns what its sheets' XML says.
 
     Raises
     ------
@@ -163,9 +175,10 @@ def _check_parts(archive: zipfile.ZipFile, packed: int, source: str) -> None:
         refuse_input(source, seen, expected, "copy the filled cells into a new workbook")
 
 
-def _check_xml(archive: zipfile.ZipFile, source: str) -> bool:
-    """Refuse XML that defines entities. Returns whether any formula lacks its result."""
+def _check_xml(archive: zipfile.ZipFile, source: str) -> SheetParts:
+    """Refuse XML that defines entities. Returns what the sheets' XML says."""
     unstored = False
+    merged: dict[str, Sequence[Merged]] = {}
     for info in archive.infolist():
         if not info.filename.lower().endswith((".xml", ".rels", ".vml")):
             continue
@@ -177,7 +190,8 @@ def _check_xml(archive: zipfile.ZipFile, source: str) -> bool:
             refuse_input(source, seen, EXPECTED, SAVE_AGAIN)
         if info.filename.startswith("xl/worksheets/"):
             unstored = unstored or _UNSTORED.search(part) is not None
-    return unstored
+            merged[info.filename] = merged_ranges(part, source)
+    return SheetParts(unstored, merged)
 
 
 def _open(data: bytes, *, values: bool) -> Any:
@@ -189,13 +203,13 @@ def _open(data: bytes, *, values: bool) -> Any:
     )
 
 
-def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
+def _read_sheets(data: bytes, source: str, parts: SheetParts) -> Book:
     """Read all known sheets; a second look finds formulas without a stored result."""
     book = _open(data, values=True)
     grids: list[Grid] = []
     notes: list[str] = []
     strangers: list[str] = []
-    asked = _open(data, values=False) if unstored else None
+    asked = _open(data, values=False) if parts.unstored else None
     titles = [title for title in book.sheetnames if hasattr(book[title], "iter_rows")]
     for title in titles:
         sheet = sheet_of(title)
@@ -208,6 +222,7 @@ def _read_sheets(data: bytes, source: str, unstored: bool) -> Book:
             notes.append(f"{grid.name}: the sheet is hidden and was read all the same.")
         if asked is not None:
             grid = _with_formulas(grid, asked[title])
+        grid = with_merged(grid, parts.merged.get(book[title]._worksheet_path, ()), source)
         troubles = {at: t for at, t in grid.troubles.items() if t is not Trouble.BLANK}
         grids.append(replace(grid, troubles=troubles))
     if PLAN_SHEETS & {*strangers} and not any(g.sheet.name == "Farm" for g in grids):
