@@ -155,12 +155,20 @@ class TryViews:
         return await run_in_threadpool(copy)
 
     def beside(self, request: Request) -> Response:
-        """The plan beside the one before it, differences first."""
+        """The plan beside the one before it, differences first.
+
+        A plan with changes comes after one without; what it decides is counted without them, too.
+        """
         desk = self.site.desk(request)
         made, before = self.site.made(desk), desk.before
         if before is None:
             raise HTTPException(404, "There is no other plan to hold this one against yet.")
-        compared = compare([(before.name, before.plan), (made.name, made.plan)])
+        first, second = sorted((before, made), key=lambda plan: bool(plan.changes))
+        tried = second.changes and not first.changes and second.base == first.base
+        compared = compare(
+            [(first.name, first.plan), (second.name, second.plan)],
+            season=first.season if tried else None,
+        )
         book = comparison_book(compared, manner_of(made.season.farm))
         base = f"/s/{desk.entry.key}/look"
         parts = [self.site.sheet_values(book, sheet, base, request) for sheet in book.sheets]

@@ -5,7 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING
 
 from planner.plan.plan import NEARNESS, TOTAL, Outcome, how_near
-from planner.report.comparison import AS_IT_IS, MEASURES, NOT_ALLOWED, NOT_FOUND, remarks
+from planner.report.comparison import AS_IT_IS, HELD_SAID, MEASURES, NOT_FOUND, held_total, remarks
 from planner.report.facts import WHAT_IF
 from planner.report.measures import Measure
 from planner.report.sheets import (
@@ -31,10 +31,6 @@ if TYPE_CHECKING:
 WIDE = Page(landscape=True)
 CHANGED = "What changed"
 UNPLANNED = "Scenarios of the sheet What if. None of them is planned yet."
-HELD_SAID = (
-    "Each total is counted with the figures of its own scenario. "
-    f"{AS_IT_IS}: what the same order, bags and fields come to in the season as it is. "
-)
 NOT_ALL_PROVEN = (
     f"A difference smaller than a share under {NEARNESS} may be the search's and not the "
     "scenario's: plan the scenarios with as many seconds as the plan to be sure."
@@ -213,7 +209,7 @@ def _plans(compared: Comparison) -> Table:
             name,
             total[n] if total else None,
             total[n] - total[0] if total and n else None,
-            *([_held(compared, n)] if priced else []),
+            *([held_total(compared, n)] if priced else []),
             *([Cell(short[n], Look.SHORT) if short[n] else 0.0] if any(short) else []),
             how_near(compared.outcomes[n], gap),
         )
@@ -232,18 +228,12 @@ def _plans(compared: Comparison) -> Table:
             Column("gap", NEARNESS, Measure.PERCENT, decimals=2),
         ),
         rows=tuple(rows),
-        note=(HELD_SAID if priced else "")
+        note=(f"{HELD_SAID} " if priced else "")
         + ("Compare land that stays short first: it costs nothing here. " if any(short) else "")
         + "".join(f"{text} " for text in remarks(compared))
         + (f"{NOT_FOUND.capitalize()}: give the scenarios more seconds. " if missing else "")
         + ("" if proven else NOT_ALL_PROVEN),
     )
-
-
-def _held(compared: Comparison, number: int) -> Content:
-    """Total of a plan's decisions in the season as it is, or that it does not allow them."""
-    total = compared.totals_as_it_is[number]
-    return Cell(NOT_ALLOWED, Look.FAINT) if total is None else total
 
 
 def _changes(changes: tuple[WhatIf, ...]) -> Table:

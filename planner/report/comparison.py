@@ -22,6 +22,10 @@ if TYPE_CHECKING:
 
 AS_IT_IS = "Its plan if it does not happen"
 """What people read above `Comparison.totals_as_it_is`."""
+HELD_SAID = (
+    "Each total is counted with the figures of its own season. "
+    f"{AS_IT_IS}: what the same order, bags and fields come to in the season as it is."
+)
 NOT_ALLOWED = "not possible"
 """In place of a total where the season as it is does not allow a plan's decisions."""
 NOT_FOUND = "no plan found in its time"
@@ -98,10 +102,17 @@ def _first(comparison: Comparison, sides: Sequence[Block]) -> Sheet:
     """What each plan costs and how near the cheapest it is, remarks on that, and the sides."""
     (total,) = (x.amounts for x in comparison.parts[0].lines if x.what == (TOTAL,))
     short = comparison.acres_short
+    priced = bool(comparison.totals_as_it_is)
     rows: list[tuple[Content, ...]] = [
-        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (2 if any(short) else 1))
+        (name, Cell(NOT_FOUND, Look.WATCH), *[None] * (1 + priced + any(short)))
         if n in comparison.not_found
-        else (name, how_near(outcome, gap), total[n], *([short[n]] if any(short) else []))
+        else (
+            name,
+            how_near(outcome, gap),
+            total[n],
+            *([held_total(comparison, n)] if priced else []),
+            *([short[n]] if any(short) else []),
+        )
         for n, (name, outcome, gap) in enumerate(
             zip(comparison.names, comparison.outcomes, comparison.gaps, strict=True)
         )
@@ -110,16 +121,23 @@ def _first(comparison: Comparison, sides: Sequence[Block]) -> Sheet:
         Column("plan", "Plan"),
         Column("near", NEARNESS, Measure.PERCENT, decimals=2),
         Column("total", TOTAL, Measure.MONEY),
+        *([Column("held", AS_IT_IS, Measure.MONEY)] if priced else []),
         *([Column("short", "Land short", Measure.AREA)] if any(short) else []),
     )
     words = "Nothing differs." if comparison.same else "Every table shows what differs first."
     blocks: tuple[Block, ...] = (
         Text((words, *remarks(comparison))),
-        Table("plans", columns, tuple(rows), title="The plans"),
+        Table("plans", columns, tuple(rows), "The plans", note=HELD_SAID if priced else ""),
         *sides,
     )
     purpose = "What differs between these plans."
     return Sheet("Comparison", purpose, blocks, Page(landscape=True), Room.PLAN)
+
+
+def held_total(comparison: Comparison, number: int) -> Content:
+    """Total of a plan's decisions in the season as it is, or that it does not allow them."""
+    total = comparison.totals_as_it_is[number]
+    return Cell(NOT_ALLOWED, Look.FAINT) if total is None else total
 
 
 def _lines(part: Part, comparison: Comparison) -> Table:

@@ -14,7 +14,7 @@ pytest.importorskip("starlette")
 from openpyxl import load_workbook
 
 from tests.support import inputs
-from tests.support.page import Reader, texts
+from tests.support.page import Reader, rows_of, texts
 
 if TYPE_CHECKING:
     from pathlib import Path
@@ -41,14 +41,6 @@ def desk_of(reader: Reader, season: str) -> Desk:
     entry = reader.site.shelf.get(season[3:])
     assert entry is not None
     return reader.site.desks.of(entry, lambda d: None)
-
-
-def rows_of(html: str, table: str) -> list[list[str]]:
-    """Cells of a table by its name."""
-    found = re.search(rf'<section class="block" id="{table}">.*?</section>', html, re.DOTALL)
-    assert found is not None, table
-    rows = re.findall(r"<tr.*?</tr>", found[0], re.DOTALL)
-    return [[texts(c) for c in re.findall(r"<t[dh][ >].*?</t[dh]>", r, re.DOTALL)] for r in rows]
 
 
 def test_scenarios_are_planned_on_asking_as_by_hand(tiny: Path) -> None:
@@ -124,7 +116,7 @@ def test_stopping_keeps_the_scenarios_that_were_planned(tmp_path: Path) -> None:
     reader = Reader(tmp_path).enter()
     reader.post("/demo")
     season = f"/s/{reader.site.shelf.listed()[0].key}"
-    reader.planned(season, seconds="3")
+    reader.planned(season, seconds="1")
     desk = desk_of(reader, season)
     reader.post(f"{season}/what-if", seconds="600")
     until = time.monotonic() + 60

@@ -37,7 +37,7 @@ from planner.report.sheets import Book, Sheet
 from planner.report.workbook import render
 from planner.season.read import changed_season
 from tests.support import hostile, inputs
-from tests.support.page import HERE, OURS, PORT, Reader, texts
+from tests.support.page import HERE, OURS, PORT, Reader, rows_of, texts
 
 if TYPE_CHECKING:
     from collections.abc import Iterator
@@ -907,6 +907,10 @@ def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     said = texts(reader.get(f"{season}/beside"))
     assert f"${first.plan.cost.total:,.2f}" in said
     assert f"${desk.made.plan.cost.total:,.2f}" in said
+    rows = rows_of(reader.get(f"{season}/beside"), "plans")
+    names, totals = ("as it is", "with your changes"), [row[3] for row in rows[1:]]
+    assert (rows[0][3], *(row[0] for row in rows[1:])) == ("Its plan if it does not happen", *names)
+    assert totals == [f"${first.plan.cost.total:,.2f}", "not possible"]  # an acre is not planted
     assert {p: p.read_bytes() for p in files} == files
     assert "They are kept in" in texts(reader.get(f"{season}/files"))
     tried = f"Tried: Acres of {field.name} is {field.acres - 1:g} acres."
@@ -914,6 +918,7 @@ def test_planning_again_with_a_change_leaves_the_old_plan_beside_it(
     assert tried in texts(reader.get(f"{season}/files"))
     reader.post(f"{season}/back")
     assert desk.made.plan == first.plan
+    assert rows_of(reader.get(f"{season}/beside"), "plans") == rows
     assert "Tried:" not in texts(reader.get(f"{season}/files"))
 
 

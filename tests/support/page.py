@@ -79,3 +79,11 @@ class Reader:
 def texts(html: str) -> str:
     """What a page says, without its markup."""
     return " ".join(re.sub(r"<[^>]+>", " ", html).split())
+
+
+def rows_of(html: str, table: str) -> list[list[str]]:
+    """Cells of a table by its name."""
+    found = re.search(rf'<section class="block" id="{table}">.*?</section>', html, re.DOTALL)
+    assert found is not None, table
+    rows = re.findall(r"<tr.*?</tr>", found[0], re.DOTALL)
+    return [[texts(c) for c in re.findall(r"<t[dh][ >].*?</t[dh]>", r, re.DOTALL)] for r in rows]
