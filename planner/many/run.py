@@ -86,16 +86,12 @@ def plan_all(
     def jobs() -> Iterator[Job]:
         nonlocal before
         for source in sources:
-            task = _task(source, version, options)
-            if isinstance(task, Planned):
-                record: Planned | None = task
-            else:
-                record = kept(out, task.name, task.mark, options.seconds)
-                marks[task.name] = task.mark
-                before += record is not None and record.has_plan
-            if record is None:
-                yield Job(source.name, task)
+            record = _kept(_task(source, version, options), out, options)
+            if isinstance(record, Task):
+                marks[record.name] = record.mark
+                yield Job(source.name, record)
                 continue
+            before += record.has_plan
             found[source.name] = record
             if on_kept is not None:
                 on_kept(record)
@@ -110,6 +106,13 @@ def plan_all(
     took = monotonic() - began
     left = len(sources) - len(records)
     return All(records, before, work, took, left, 0 if cluster else workers)
+
+
+def _kept(task: Task | Planned, out: Path, options: SolveOptions) -> Task | Planned:
+    """What was kept of a season before; the task itself where nothing was."""
+    if isinstance(task, Planned):
+        return task
+    return kept(out, task.name, task.mark, options.seconds) or task
 
 
 def _task(source: Source, version: str, options: SolveOptions) -> Task | Planned:

@@ -30,6 +30,7 @@ from planner.report.sheets import Pack
 
 if TYPE_CHECKING:
     from collections.abc import Sequence
+    from datetime import date
     from pathlib import Path
 
     from planner.campaign.domain import Campaign
@@ -84,18 +85,10 @@ def update_campaign(
         refuse_held(path.parent, [calendar, CAMPAIGN])
     data = _read(path)
     campaign = from_dict(data["campaign"], UNCHANGED)
-    said: tuple[str, ...] = ()
-    first = read_today(campaign, today)
     reported = sum(d.bags for d in campaign.done)
     if recount:
         campaign = replace(campaign, done=())
-    if done or not log:
-        entries = read_done(campaign, done)
-        campaign = take_back(campaign, [d for d in entries if d.bags < 0])
-        campaign = update(campaign, [d for d in entries if d.bags > 0], first)
-    if log:
-        before, new, said = read_log(campaign, log)
-        campaign = update(replace(campaign, done=before), new, first)
+    campaign, said = _reported(campaign, done, log, read_today(campaign, today))
     if recount:
         counted = count(sum(d.bags for d in campaign.done), "bag")
         said = (*said, f"Counted again: {counted}; before there were {reported}.")
@@ -104,6 +97,20 @@ def update_campaign(
     with in_place():
         content |= _workbook(campaign, path)
         return campaign, write_together(path.parent, content), said
+
+
+def _reported(
+    campaign: Campaign, done: Sequence[str], log: Path | None, first: date | None
+) -> tuple[Campaign, tuple[str, ...]]:
+    """Campaign with the entries, then the rows of a log; and what is to be said about the log."""
+    if done or not log:
+        entries = read_done(campaign, done)
+        campaign = take_back(campaign, [d for d in entries if d.bags < 0])
+        campaign = update(campaign, [d for d in entries if d.bags > 0], first)
+    if not log:
+        return campaign, ()
+    before, new, said = read_log(campaign, log)
+    return update(replace(campaign, done=before), new, first), said
 
 
 def _workbook(campaign: Campaign, path: Path) -> dict[str, bytes]:

@@ -97,7 +97,7 @@ def compare_orders(
     NoPlanError
         When time ran out before the orders were compared on any draw.
     """
-    began, count = monotonic(), whole_draws(draws)
+    began = monotonic()
     table = OutcomeTable(
         season,
         engine,
@@ -109,27 +109,16 @@ def compare_orders(
     own = ordered_by(plan)
     tried = Tried(table, own, turns(season, CHOOSING, seed + 2))
     ends = [Until(began + share * seconds, stop) for share in (*SHARES, LAST_LOOK, 1.0)]
-    work = seconds * engine.workers
-    table.most, table.floor_gap = most_seconds(SHARES[0] * work / COMMON), ROUGH_GAP
-    table.most_again = most_seconds((SHARES[1] - SHARES[0]) * work / (2 * CHOOSING))
-    found = train(tried, plan, held, ends[0])
-    table.floor_gap = FLOOR_GAP
-    tried.settle(found[0] if found else None, ends[1])
-    tried.look("orders compared", found, ends[1])
-    improve(tried, ends[2])
-    best = tried.ranked()[0]
+    best = _best_of_common(tried, plan, held, ends, seconds * engine.workers)
     near, waits = steps_from(tried, best), _waits(season, best)
     tried.first_few("one more or less", [best, *near.values(), *waits.values()], ends[3])
 
     few = list(dict.fromkeys([best, own]))
-    fresh = Fresh(tried, few, turns(season, count, seed + 3))
+    fresh = Fresh(tried, few, turns(season, whole_draws(draws), seed + 3))
     fresh.settle(ends[4])
     if not fresh.done:
         stopped = stop is not None and stop.is_set()
-        ended = "stopped" if stopped else f"{seconds:,.0f} s ran out"
-        needed = count * (1 + len(few)) * table.each / engine.workers / (1.0 - LAST_LOOK)
-        msg = f"{ended} before any fresh draw was settled {_by_then(tried, max(needed, seconds))}"
-        raise NoPlanError(msg)
+        raise NoPlanError(_none_fresh(tried, fresh, seconds, stopped=stopped))
     compared = _settled(fresh)
     return replace(
         compared,
@@ -140,6 +129,37 @@ def compare_orders(
         seconds=monotonic() - began,
         solves=table.solves,
     )
+
+
+def _best_of_common(
+    tried: Tried, plan: Plan, held: AsPlanned, ends: Sequence[Until], work: float
+) -> Order:
+    """Order that common draws find best: candidates, then their neighbors.
+
+    Parameters
+    ----------
+    ends
+        When the steps must be done.
+    work
+        Seconds of all workers together.
+    """
+    table = tried.table
+    table.most, table.floor_gap = most_seconds(SHARES[0] * work / COMMON), ROUGH_GAP
+    table.most_again = most_seconds((SHARES[1] - SHARES[0]) * work / (2 * CHOOSING))
+    found = train(tried, plan, held, ends[0])
+    table.floor_gap = FLOOR_GAP
+    tried.settle(found[0] if found else None, ends[1])
+    tried.look("orders compared", found, ends[1])
+    improve(tried, ends[2])
+    return tried.ranked()[0]
+
+
+def _none_fresh(tried: Tried, fresh: Fresh, seconds: float, *, stopped: bool) -> str:
+    """Say that time ended before any fresh draw was settled, and how much more is needed."""
+    ended = "stopped" if stopped else f"{seconds:,.0f} s ran out"
+    solves = len(fresh.drawn) * (1 + len(fresh.few))
+    needed = solves * tried.table.each / tried.table.engine.workers / (1.0 - LAST_LOOK)
+    return f"{ended} before any fresh draw was settled {_by_then(tried, max(needed, seconds))}"
 
 
 def _waits(season: Season, best: Order) -> dict[str, Order]:

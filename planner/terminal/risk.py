@@ -73,19 +73,13 @@ def weigh_orders(
         See `planner.api`.
     """
     from planner.engine.run import check
-    from planner.report.again_json import refuse_to_forget
-    from planner.report.files import CALENDAR, JSON, PACKS, check_folder
-    from planner.report.packs import file_name
-    from planner.report.sheets import Pack
     from planner.risk.usual import with_usual_unknowns
 
     began = monotonic()
     season = with_usual_unknowns(api.load(source))
     season = season if known is None else api.season_planned(season, known)
     folder = out or places.plan_folder(source)
-    names = [file_name(Pack(pack)) for pack in PACKS]
-    check_folder(folder, [*names, JSON, CALENDAR])
-    refuse_to_forget(folder / JSON)
+    _check_place(folder)
     check(workers=spread.workers, cluster=spread.cluster)
     with kept() as asked:
         stopped = False
@@ -107,6 +101,18 @@ def weigh_orders(
             say(written_lines(api.write(plan, season, folder)))
             raise
         say(written_lines(api.write(plan, season, folder, stages=stages)))
+
+
+def _check_place(folder: Path) -> None:
+    """Refuse a folder that the plan's files can't be written into, before any work."""
+    from planner.report.again_json import refuse_to_forget
+    from planner.report.files import CALENDAR, JSON, PACKS, check_folder
+    from planner.report.packs import file_name
+    from planner.report.sheets import Pack
+
+    names = [file_name(Pack(pack)) for pack in PACKS]
+    check_folder(folder, [*names, JSON, CALENDAR])
+    refuse_to_forget(folder / JSON)
 
 
 def _compared(stages: TwoStages, season: Season) -> list[str]:

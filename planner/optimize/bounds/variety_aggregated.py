@@ -93,21 +93,14 @@ def aggregated_program(model: Model) -> AggregatedProgram:
     :math:`y`, :math:`a`, :math:`H`; on :math:`\lambda` see `seed_rows`.
     """
     it = model.it
-    suits = np.zeros((len(it.fields), len(it.varieties)), dtype=bool)
-    for _, c in it.choices.blocks():
-        suits[c.field, it.variety_of[c.lot]] = True
-    owner, variety = np.nonzero(suits)
+    owner, variety = _pairs(it)
     acres = np.array([f.acres for f in it.fields])
     farm = it.season.farm
     least = np.minimum(max(farm.smallest_split, farm.smallest_lot_share), acres)
     priorities = np.array(model.keys["short_in"])
     own = np.searchsorted(priorities, [f.priority for f in it.fields])
     seed_row, pair, units, there_is = seed_rows(it, owner, variety)
-    share, member = spread_rules(it)
-    inside = [[m[it.variety_of == v].all() for v in range(len(it.varieties))] for m in member]
-    rule, of_rule = np.nonzero(
-        np.reshape(np.array(inside, dtype=bool), (len(share), len(it.varieties)))[:, variety]
-    )
+    share, rule, of_rule = _wholly_spread(it, variety)
     n, k, p, s, r = len(acres), len(owner), len(priorities), len(there_is), len(share)
     h, y, a, total = np.split(np.arange(n + 2 * k + p), [n, n + k, n + 2 * k])
     rows = 2 * n + 2 * k + s + p + r
@@ -136,19 +129,44 @@ def aggregated_program(model: Model) -> AggregatedProgram:
     high[full], high[within], high[added] = acres, 0.0, 0.0
     high[few] = most = it.season.farm.max_varieties or INFINITE
     high[seed], high[spread] = there_is, share * acres.sum()
-    empty = Matrix(
-        cost=np.zeros(len(whole)),
-        lower=np.zeros(len(whole)),
-        upper=np.concatenate([acres, np.ones(k), acres[owner], np.full(p, acres.sum())]),
-        integer=whole,
+    upper = np.concatenate([acres, np.ones(k), acres[owner], np.full(p, acres.sum())])
+    matrix = _without_rows(upper, whole).with_rows((row, column, value), low, high)
+    return AggregatedProgram(matrix, owner, variety, h, y, a, total, least[owner], most)
+
+
+def _pairs(it: Instance) -> tuple[Ints, Ints]:
+    """Field and variety of every pair of which some lot and recipe suit."""
+    suits = np.zeros((len(it.fields), len(it.varieties)), dtype=bool)
+    for _, c in it.choices.blocks():
+        suits[c.field, it.variety_of[c.lot]] = True
+    owner, variety = np.nonzero(suits)
+    return owner, variety
+
+
+def _wholly_spread(it: Instance, variety: Ints) -> tuple[Floats, Ints, Ints]:
+    """Rules of spread: the share of each; rule and pair where it counts all lots of the variety."""
+    share, member = spread_rules(it)
+    inside = [[m[it.variety_of == v].all() for v in range(len(it.varieties))] for m in member]
+    rule, pair = np.nonzero(
+        np.reshape(np.array(inside, dtype=bool), (len(share), len(it.varieties)))[:, variety]
+    )
+    return share, rule, pair
+
+
+def _without_rows(upper: Floats, integer: Bools) -> Matrix:
+    """A program of columns from nought to their upper bounds that cost nothing."""
+    n = len(upper)
+    return Matrix(
+        cost=np.zeros(n),
+        lower=np.zeros(n),
+        upper=upper,
+        integer=integer,
         row_lower=np.zeros(0),
         row_upper=np.zeros(0),
-        start=np.zeros(len(whole) + 1, dtype=np.int64),
+        start=np.zeros(n + 1, dtype=np.int64),
         row=np.zeros(0, dtype=np.int64),
         value=np.zeros(0),
     )
-    matrix = empty.with_rows((row, column, value), low, high)
-    return AggregatedProgram(matrix, owner, variety, h, y, a, total, least[owner], most)
 
 
 def seed_rows(it: Instance, owner: Ints, variety: Ints) -> tuple[Ints, Ints, Floats, Floats]:
