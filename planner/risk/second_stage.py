@@ -68,6 +68,8 @@ with it 1.68 %; 20 fields with 171: see `GLANCE`."""
 LONGER = 3.0
 """How many times as long a plan is searched for again where acres stay short, so that an order is
 not blamed for them."""
+SEED, LONGER_SEED = 1, 3
+"""Random seeds of the two searches: with the first one's seed the longer would begin alike."""
 GLANCE, BRIEFLY = 0.2, 1.5
 """Share of the time for the exact model before a plan is searched for, where a field has one
 variety; and most seconds for it where it is solved again after that. A farm of 20 fields and 12
@@ -176,7 +178,7 @@ class SecondStage:
         found = self._again(order, turn, pool or None)
         if found.short <= self.few_short:
             return found
-        other = self._again(order, turn, None, longer=LONGER)
+        other = self._again(order, turn, None, longer=True)
         return min(found, other, key=lambda o: o.value)
 
     def _again(
@@ -185,11 +187,13 @@ class SecondStage:
         turn: Turn,
         pool: Pool | None,
         wide: frozenset[str] = frozenset(),
-        longer: float = 1.0,
+        *,
+        longer: bool = False,
     ) -> Outcome:
         """Solve; fields of `wide` are offered everything, others what is in the pool.
 
         What is not settled soon is searched for with everything offered, where that is quicker.
+        A longer search draws other random numbers, so that it does not repeat the shorter one.
         """
         model, matrix = self._late(order, turn, pool, wide)
         share = GLANCE if self.searches else 1.0
@@ -197,8 +201,11 @@ class SecondStage:
         found = self._after(order, model, answer)
         if self.searches and not _is_settled(answer):
             model, matrix = self._late(order, turn, None, frozenset())
-            seconds = longer * (1.0 - GLANCE) * self.seconds
-            answer = self._searched(model, matrix, seconds, seed=int(longer))
+            seconds = (1.0 - GLANCE) * self.seconds
+            if longer:
+                answer = self._searched(model, matrix, LONGER * seconds, LONGER_SEED)
+            else:
+                answer = self._searched(model, matrix, seconds, SEED)
             found = min(found, self._after(order, model, answer), key=lambda o: o.value)
         return found
 
