@@ -44,6 +44,8 @@ from planner.terminal.arguments import (
     RandomSeed,
     Safe,
     Seconds,
+    SecondsEach,
+    SecondsForAll,
     Since,
     Strict,
     UsualUnknowns,
@@ -270,7 +272,7 @@ def risk(
             help="Seasons to draw for comparing the best orders; rounded up to 2, 4, 8, ...",
         ),
     ] = 32,
-    seconds: Seconds = 600.0,
+    seconds: SecondsForAll = 600.0,
     seed: Annotated[
         int,
         typer.Option(
@@ -317,7 +319,7 @@ def many(
     out: Annotated[
         Path, typer.Option("--out", metavar="DIR", help="Folder for the plans and the summary.")
     ],
-    seconds: Seconds = 60.0,
+    seconds: SecondsEach = 60.0,
     workers: Annotated[
         int, typer.Option(parser=whole(1), metavar="N", help="Seasons planned side by side.")
     ] = 1,
@@ -348,7 +350,7 @@ def compare(
         typer.Option("--out", metavar="DIR", help="Write compare.json and compare.xlsx there."),
     ] = None,
     as_json: Annotated[bool, typer.Option("--json", help="Print JSON instead of tables.")] = False,
-    seconds: Seconds = 60.0,
+    seconds: SecondsEach = 60.0,
 ) -> None:
     """Show plans side by side, differences first; seasons are planned for it."""
     from planner.terminal import comparing, deciding, places

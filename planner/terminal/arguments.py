@@ -102,6 +102,18 @@ Out = Annotated[
 Seconds = Annotated[
     float, typer.Option(parser=number(0.1), metavar="N", help="Seconds for deciding.")
 ]
+SecondsEach = Annotated[
+    float, typer.Option("--seconds", parser=number(0.1), metavar="N", help="Seconds for each plan.")
+]
+SecondsForAll = Annotated[
+    float,
+    typer.Option(
+        "--seconds",
+        parser=number(0.1),
+        metavar="N",
+        help="Seconds for all of it: the plan, unless --plan names one, and orders compared.",
+    ),
+]
 EffortEach = Annotated[
     int | None,
     typer.Option(
