@@ -81,13 +81,13 @@ def test_a_plan_that_fails_the_audit_does_not_get_out(monkeypatch: pytest.Monkey
 
     monkeypatch.setattr("planner.optimize.search.run.solve", cheat)
     with pytest.raises(planner.AuditError):
-        planner.make_plan(season, seconds=5)
+        planner.make_plan(season, seconds=1)
 
 
 def test_from_input_to_files(tmp_path: Path) -> None:
     season = planner.load(DEMO)
     seen = []
-    plan = planner.make_plan(season, seconds=5, on_progress=seen.append)
+    plan = planner.make_plan(season, seconds=2, on_progress=seen.append)
     audit(plan, season)
     paths = planner.write(plan, season, tmp_path / "out")
     names = {path.name for path in paths}

@@ -3,6 +3,7 @@
 import ast
 import re
 from collections.abc import Iterator
+from functools import cache
 from itertools import pairwise
 from pathlib import Path
 
@@ -22,8 +23,13 @@ REFUSED = re.compile(
 """Words that a grower would not say, mostly German ones in English letters."""
 
 
-def seen(path: Path) -> Iterator[tuple[int, str]]:
+@cache
+def seen(path: Path) -> list[tuple[int, str]]:
     """Texts of a file that are no docstrings, each with its line; all of a template."""
+    return list(_seen(path))
+
+
+def _seen(path: Path) -> Iterator[tuple[int, str]]:
     if path.suffix != ".py":
         yield from enumerate(path.read_text("utf-8").split("\n"), 1)
         return

@@ -23,11 +23,16 @@ CASES = 150
 # --- conservation ------------------------------------------------------------------------------
 
 
-@pytest.mark.parametrize("seed", few(range(CASES)))
-def test_every_bag_once_and_every_floz_accounted_for(seed):
+@pytest.fixture(scope="module", params=few(range(CASES)))
+def carried_out(request):
+    """A random season, its plan, and the campaign made of them once for all tests of it."""
+    season, plan = random_case(request.param)
+    return season, plan, make_campaign(season, plan)
+
+
+def test_every_bag_once_and_every_floz_accounted_for(carried_out):
     """Counted again here from season, plan and campaign, besides the campaign's own audit."""
-    season, plan = random_case(seed)
-    made = make_campaign(season, plan)
+    season, plan, made = carried_out
     treated = {}
     for run in made.calendar.runs:
         for bag in range(run.first_bag, run.last_bag + 1):
@@ -67,10 +72,8 @@ def again(season, campaign, product):
     return times * product.line_loss
 
 
-@pytest.mark.parametrize("seed", few(range(CASES)))
-def test_levels_fall_and_containers_follow_one_another(seed):
-    season, plan = random_case(seed)
-    made = make_campaign(season, plan)
+def test_levels_fall_and_containers_follow_one_another(carried_out):
+    _, _, made = carried_out
     for supply in made.supplies:
         levels = [x for x in made.drawdown.levels if x.product == supply.product]
         assert all(a.left >= b.left - 1e-9 for a, b in pairwise(levels))

@@ -18,6 +18,7 @@ from planner.report.again_frames import again_sheet
 from planner.season.domain import Basis, OnItsWay, Season, TreatedSeed
 from tests.laws import second_model
 from tests.support.books import table_in
+from tests.support.quick import long_after
 from tests.support.random_season import tiny_season
 from tests.support.seasons import container, field, lot, recipe, season
 
@@ -172,7 +173,7 @@ def changed(seed: int) -> tuple[Season, Season]:
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("seed", range(0, 120, 3))
+@pytest.mark.parametrize("seed", long_after(20, range(0, 120, 3)))
 def test_fewest_acres_and_what_pays_equal_a_second_model(seed) -> None:
     """The fewest acres that move, and the lowest cost with $3 for every acre moved.
 

@@ -154,7 +154,7 @@ def test_every_rule_that_is_on_is_priced() -> None:
 def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
     """On random seasons solved to proof: 0 <= cost, and the proven span holds it."""
     seen = paid = 0
-    for seed in range(0, 120, 3):
+    for seed in range(0, 120, 5):
         whole = tiny_season(seed)
         plan, costs = priced(whole)
         slack = 0.01 + 2e-4 * abs(plan.cost.total)
@@ -167,14 +167,14 @@ def test_a_rule_never_pays_and_its_span_holds_its_cost() -> None:
             assert c.at_least - slack <= c.cost <= c.at_most + slack
             seen += 1
             paid += c.cost > 1.0
-    assert seen > 40
-    assert paid > 10
+    assert seen > 30
+    assert paid > 6
 
 
 @pytest.mark.slow
 def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
     seen = 0
-    for seed in range(0, 80, 4):
+    for seed in range(0, 80, 8):
         whole = tiny_season(seed)
         plan = solve(whole, SolveOptions(10.0))
         slack = 0.01 + 2e-4 * abs(plan.cost.total)
@@ -186,7 +186,7 @@ def test_going_on_from_the_plan_finds_what_planning_afresh_finds() -> None:
                 assert found[rule.key].cost.total == pytest.approx(afresh.cost.total, abs=slack)
                 assert held_cost(plan, rule.without) >= afresh.cost.total - slack
                 seen += 1
-    assert seen > 20
+    assert seen > 10
 
 
 # -- time -----------------------------------------------------------------------------------------

@@ -20,7 +20,7 @@ from tests.support import written
 from tests.support.quick import few
 from tests.support.random_season import shop_season
 
-SEEDS = (2, 9, 8, 12, 3, 4, 13, 0, 1)
+SEEDS = (2, 9, 8, 3, 4, 13, 12, 0, 1)
 """Seasons that the second model proves in 4 s; by the first a primed line and money bite."""
 SECONDS = 60.0
 """Most of them take less than two; the rest of this is for busy machines."""
@@ -32,7 +32,7 @@ def best_of(seed):
     return second_model.solve(shop_season(seed))
 
 
-@pytest.mark.parametrize("seed", few(SEEDS))
+@pytest.mark.parametrize("seed", few(SEEDS, long_from=6))
 def test_plans_equal_the_second_model(seed):
     one = shop_season(seed)
     plan = solve(one, SolveOptions(seconds=SECONDS))

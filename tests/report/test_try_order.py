@@ -13,6 +13,7 @@ from typing import Any
 
 import openpyxl
 import pytest
+from openpyxl.workbook import Workbook
 
 from planner.plan.plan import Plan
 from planner.plan.price import carryover, order_cost, product_uses
@@ -70,9 +71,8 @@ def some_counts(season: Season, seed: int) -> Counts:
     return counts
 
 
-def overtyped(content: bytes, counts: Counts) -> bytes:
+def overtyped(book: Workbook, counts: Counts) -> bytes:
     """The workbook with other counts, and without any stored results."""
-    book = openpyxl.load_workbook(io.BytesIO(content))
     sheet = book[PAGE]
     top = next(r for r in range(1, 60) if sheet.cell(r, 4).value == "Count")
     row = top + 1
@@ -101,10 +101,11 @@ def calculated(tmp_path_factory: pytest.TempPathFactory) -> dict[str, Any]:
         season = make()
         plan = greedy_plan(season)
         content = render(described(plan, season)[Pack.STUDY])
+        book = openpyxl.load_workbook(io.BytesIO(content))
         for number in range(3):
             counts = planned(plan) if number == 0 else some_counts(season, number)
             path = folder / f"{name}-{number}.xlsx"
-            path.write_bytes(overtyped(content, counts))
+            path.write_bytes(overtyped(book, counts))
             cases[path.stem] = (season, plan, counts, content)
     profile = f"-env:UserInstallation={(folder / 'profile').as_uri()}"
     done = folder / "done"
@@ -237,7 +238,7 @@ def test_counts_that_cannot_be_ordered_are_marked(
     content = calculated["levels-0"][4]
     counts = {("Rosemark", "2.5 gal bag"): 1, ("Slipcoat", "30 gal drum"): 3}
     path = tmp_path / "odd.xlsx"
-    path.write_bytes(overtyped(content, counts))
+    path.write_bytes(overtyped(openpyxl.load_workbook(io.BytesIO(content)), counts))
     profile = f"-env:UserInstallation={(tmp_path / 'profile').as_uri()}"
     command = [SOFFICE, profile, "--headless", "--convert-to", "xlsx:Calc MS Excel 2007 XML"]
     subprocess.run(

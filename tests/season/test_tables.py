@@ -50,7 +50,19 @@ def test_the_corpus_is_what_the_builders_make(name, tmp_path):
     assert all(one.read_bytes() == other.read_bytes() for one, other in pairs)
 
 
-@pytest.mark.parametrize("case", few(hostile.cases("refused")), ids=lambda case: case.name)
+LONGEST = "names of nothing"
+"""Takes as long as all the others; thousands of misspelled names are in test_check.py as well."""
+REFUSED = [
+    *few(case for case in hostile.cases("refused") if case.name != LONGEST),
+    *(
+        pytest.param(case, marks=[pytest.mark.slow, pytest.mark.long])
+        for case in hostile.cases("refused")
+        if case.name == LONGEST
+    ),
+]
+
+
+@pytest.mark.parametrize("case", REFUSED, ids=lambda case: case.name)
 def test_broken_and_hostile_inputs_are_refused_in_words(case, tmp_path, capsys):
     path = hostile.handed_over(case.name, tmp_path)
     before = lying_about(tmp_path)

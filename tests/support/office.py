@@ -3,6 +3,7 @@
 import re
 import shutil
 import subprocess
+from collections.abc import Sequence
 from pathlib import Path
 
 import openpyxl
@@ -29,11 +30,16 @@ def _office(path: Path) -> list[str]:
 
 def recalculated(path: Path) -> Workbook:
     """Workbook as LibreOffice calculates and saves it, with values in place of formulas."""
-    out = path.parent / "recalculated"
+    return all_recalculated([path])[0]
+
+
+def all_recalculated(paths: Sequence[Path]) -> list[Workbook]:
+    """Workbooks of one folder as `recalculated`, by one start of LibreOffice."""
+    out = paths[0].parent / "recalculated"
     kind = "xlsx:Calc MS Excel 2007 XML"
-    command = [*_office(path), "--convert-to", kind, "--outdir", str(out), str(path)]
+    command = [*_office(paths[0]), "--convert-to", kind, "--outdir", str(out), *map(str, paths)]
     subprocess.run(command, check=True, capture_output=True, timeout=600)
-    return openpyxl.load_workbook(out / path.name, data_only=True)
+    return [openpyxl.load_workbook(out / path.name, data_only=True) for path in paths]
 
 
 def errors(book: Workbook) -> list[str]:

@@ -20,9 +20,22 @@ def examples(count: int) -> int:
     return max(5, count // ONE_IN) if os.environ.get(VARIABLE) else count
 
 
-def few(cases: Iterable[Any], one_in: int = ONE_IN) -> list[Any]:
-    """Cases for `parametrize`: all but one in that many are slow."""
+def few(cases: Iterable[Any], one_in: int = ONE_IN, long_from: int | None = None) -> list[Any]:
+    """Cases for `parametrize`: all but one in that many are slow, and long from a number on."""
+
+    def marks(n: int) -> list[pytest.MarkDecorator]:
+        late = long_from is not None and n >= long_from
+        return [pytest.mark.slow, *([pytest.mark.long] if late else [])]
+
     return [
-        case if n % one_in == 0 else pytest.param(case, marks=pytest.mark.slow)
+        case if n % one_in == 0 else pytest.param(case, marks=marks(n))
+        for n, case in enumerate(cases)
+    ]
+
+
+def long_after(count: int, cases: Iterable[Any]) -> list[Any]:
+    """Cases for `parametrize`: all but the first ones are long; for tests that are slow."""
+    return [
+        case if n < count else pytest.param(case, marks=pytest.mark.long)
         for n, case in enumerate(cases)
     ]

@@ -20,8 +20,14 @@ from tests.laws import second_model
 from tests.support.random_season import hard_season
 from tests.support.searches import under
 
-CASES = [(6, 5, 3, 1, 1), (7, 6, 3, 1, 2), (8, 7, 3, 1, 3), (9, 4, 3, 1, 4), (6, 6, 3, 1, 6)]
+CASES = [(6, 6, 3, 1, 6), (6, 5, 3, 1, 1), (9, 4, 3, 1, 4), (7, 6, 3, 1, 2), (8, 7, 3, 1, 3)]
 """Hard seasons of one variety a field that have seed for every acre."""
+TRIED = [
+    CASES[0],
+    pytest.param(CASES[1], marks=pytest.mark.slow),
+    pytest.param(CASES[2], marks=pytest.mark.slow),
+    *(pytest.param(case, marks=[pytest.mark.slow, pytest.mark.long]) for case in CASES[3:]),
+]
 MOST = 20_000
 
 
@@ -55,7 +61,7 @@ def opened(case):
 
 
 @pytest.mark.parametrize("by_lot", [False, True])
-@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("case", TRIED, ids=str)
 def test_bound_is_one_and_better_than_without_whole_fields(case, by_lot):
     incumbent, known, optimum = opened(case)
     heard = Heard()
@@ -64,10 +70,11 @@ def test_bound_is_one_and_better_than_without_whole_fields(case, by_lot):
     assert heard.bounds[-1] >= incumbent.bound - 1e-6 * abs(optimum)
 
 
+@pytest.mark.slow
 def test_bounds_are_better_by_much():
     """What is missing without whole fields in whole bags is mostly made up for."""
     closed = []
-    for case in CASES:
+    for case in CASES[:3]:
         incumbent, known, optimum = opened(case)
         heard = Heard()
         raise_bound(incumbent.model, known, INFINITE, 60.0, True, heard)
@@ -75,10 +82,10 @@ def test_bounds_are_better_by_much():
     assert np.median(closed) > 0.5
 
 
-@pytest.mark.parametrize("seed", range(5))
+@pytest.mark.parametrize("seed", range(3))
 def test_a_cut_holds_whatever_the_duals_are(seed):
     """At the best plan's order every cut says no more than that plan costs."""
-    incumbent, known, optimum = opened(CASES[seed])
+    incumbent, known, optimum = opened(CASES[0])
     patterns = open_patterns(incumbent.model, known, True, Heard())
     rng = np.random.default_rng(seed)
     rows = len(patterns.matrix.row_lower) + len(patterns.blocks)
@@ -89,7 +96,7 @@ def test_a_cut_holds_whatever_the_duals_are(seed):
 
 @pytest.mark.parametrize("by_lot", [False, True])
 @pytest.mark.parametrize("over", [1e-4, 0.02])
-@pytest.mark.parametrize("case", CASES, ids=str)
+@pytest.mark.parametrize("case", TRIED, ids=str)
 def test_listed_patterns_hold_the_best_plan(case, over, by_lot):
     """The program over all patterns of plans that cost less than so much has the optimum."""
     incumbent, orders, optimum = opened(case)
@@ -124,5 +131,5 @@ def test_lots_by_themselves_leave_fewer_patterns():
 
 def test_too_many_patterns_are_not_listed():
     incumbent, known, optimum = opened(CASES[0])
-    settled = settle(incumbent.model, known, 2.0 * optimum, 60.0, False, Heard())
+    settled = settle(incumbent.model, known, 1.02 * optimum, 60.0, False, Heard())
     assert list_patterns(settled, 3) is None

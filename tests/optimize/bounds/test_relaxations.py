@@ -26,7 +26,7 @@ from planner.optimize.options import SolveOptions
 from planner.optimize.search import common, shortage
 from planner.optimize.search.first_plan import make_first_plan
 from tests.laws import oracle
-from tests.support.quick import few
+from tests.support.quick import few, long_after
 from tests.support.random_season import full_season, tiny_season
 from tests.support.relaxations import keeps_rows
 from tests.support.searches import SHORT, SMALL, best, hard, held_short, under
@@ -68,7 +68,7 @@ def test_relaxations_are_floors_of_brute_force():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("case", SMALL, ids=str)
+@pytest.mark.parametrize("case", long_after(7, SMALL), ids=str)
 def test_relaxations_are_floors_of_hard_seasons(case):
     """No relaxation's bound is above the second model's optimum; the exact one's is the optimum."""
     optimum = best(case)

@@ -36,7 +36,7 @@ def test_it_keeps_the_rules_and_comes_near_the_optimum(case):
     incumbent = Incumbent(SolveOptions(), None, None)
     common.open_context(incumbent, season)
     model = priced(season)
-    x = plan_alone(model, 5.0)
+    x = plan_alone(model, 2.0)
     assert x is not None
     assert incumbent._keeps_rules(x)
     found = model.matrix.price(x)

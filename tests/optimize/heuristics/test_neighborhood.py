@@ -17,7 +17,10 @@ from tests.support.seasons import jug_by_jug
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize(("within", "order"), [(0, False), (0, True), (1, True)])
+@pytest.mark.parametrize(
+    ("within", "order"),
+    [(0, False), (1, True), pytest.param(0, True, marks=pytest.mark.long)],
+)
 def test_plans_near_a_plan_have_nearly_its_bags(within, order):
     """Full bags differ by no more than is said, a held order by nothing; no plan is dearer."""
     context, _, _ = relaxed((16, 10, 3, 2, 1))

@@ -14,11 +14,12 @@ from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
 from planner.optimize.search import relaxed_acres
 from planner.optimize.search.strategies import relax_and_fix_task
+from tests.support.quick import long_after
 from tests.support.searches import CLOSE, relaxed
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("size", [(16, 10, 3, 2, 2), (24, 14, 4, 2, 1)], ids=str)
+@pytest.mark.parametrize("size", long_after(1, [(16, 10, 3, 2, 2), (24, 14, 4, 2, 1)]), ids=str)
 @pytest.mark.parametrize("planting", [True, False])
 def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
     """Whatever is held at first, the exact model takes the plan; its cost is over the bound."""
@@ -77,7 +78,7 @@ def test_threads_try_one_room_after_the_other():
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("room", [0.005, 0.02])
+@pytest.mark.parametrize("room", long_after(1, [0.02, 0.005]))
 def test_bags_with_room_leave_so_much_over(room):
     """Of every product that the order buys; no kind of container comes in that it has not."""
     context, _, _ = relaxed((16, 10, 3, 2, 1))

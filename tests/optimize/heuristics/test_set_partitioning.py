@@ -22,6 +22,7 @@ from planner.optimize.params import ShortageParams
 from planner.optimize.search import common, run
 from planner.optimize.search.run import solve
 from planner.plan.audit import audit
+from tests.support.quick import long_after
 from tests.support.random_season import hard_season
 from tests.support.searches import CLOSE, as_told, best, hard, held_short, under
 
@@ -39,7 +40,7 @@ def sampled_plans(context, seed: int):
 
 
 @pytest.mark.slow
-@pytest.mark.parametrize("case", [((5, 4, 3, 1), 2), ((7, 5, 3, 1), 4)], ids=str)
+@pytest.mark.parametrize("case", long_after(1, [((5, 4, 3, 1), 2), ((7, 5, 3, 1), 4)]), ids=str)
 def test_patterns_make_plans_and_the_best_of_them(case):
     """No plan made of patterns is below the second model's optimum; with its own, it is found."""
     size, seed = case

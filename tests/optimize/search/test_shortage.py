@@ -45,7 +45,7 @@ def test_acres_short_are_as_few_as_can_be(case):
     assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
 
 
-@pytest.mark.parametrize("seed", few([6, 8, 9, 11], 4))
+@pytest.mark.parametrize("seed", few([6, 8, 9, 11], 4, long_from=3))
 def test_the_cost_is_proven_over_what_so_few_acres_short_leave_possible(seed, monkeypatch):
     """One variety a field, work counted, without the exact model at once for small seasons.
 
@@ -70,6 +70,7 @@ def test_the_cost_is_proven_over_what_so_few_acres_short_leave_possible(seed, mo
     assert plan.cost.total == pytest.approx(optimum.cost, rel=2e-4)
 
 
+@pytest.mark.long
 @pytest.mark.slow
 def test_a_farm_of_twenty_fields_short_of_seed_is_proven():
     """One variety a field: its cost was known to 17 % with as many steps."""

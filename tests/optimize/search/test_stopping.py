@@ -18,7 +18,7 @@ from planner.optimize.mip.highs import solve as solve_matrix
 from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.model.instance import make_instance
 from planner.optimize.model.program import PURCHASE, make_model, rounded
-from planner.optimize.options import SolveOptions
+from planner.optimize.options import SearchParams, SolveOptions
 from planner.optimize.search import run
 from planner.optimize.search.beside import begin
 from planner.optimize.search.common import open_context
@@ -133,9 +133,8 @@ def test_processes_that_die_are_replaced():
 
 def test_a_search_that_fails_leaves_nothing_at_work(monkeypatch):
     """The search fails with the annealer being set up and bounds being proven beside it."""
-    context = open_context(
-        Incumbent(SolveOptions(seconds=60.0), None, None), hard_season(14, 10, 4, 2, 3)
-    )
+    options = SolveOptions(seconds=60.0, params=SearchParams(head_start=()))
+    context = open_context(Incumbent(options, None, None), hard_season(14, 10, 4, 2, 3))
 
     def fail(*_: object, **__: object) -> None:
         msg = "for the test"
