@@ -34,12 +34,10 @@ README = {
 
 
 def readme_pictures(folder: Path) -> list[Path]:
-    """Plan the demo and draw the pages that README shows."""
-    import planner
-
-    season = planner.load(ROOT / "data" / "demo.xlsx")
+    """Plan the demo by README's command and draw the pages that README shows."""
     with tempfile.TemporaryDirectory() as place:
-        planner.write(planner.make_plan(season, seconds=60), season, place)
+        demo = ROOT / "data" / "demo.xlsx"
+        run(sys.executable, "-m", "planner", "plan", demo, "--out", place, "--quiet")
         for workbook, pictures in README.items():
             with printed(Path(place) / workbook) as pdf:
                 for heading, number in first_pages(feet(pdf), tuple(pictures)).items():
