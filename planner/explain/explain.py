@@ -171,6 +171,7 @@ def threat_costs(
         total = priced.cost or 0.0
         costs[rule.threat] = Cost(
             total=total,
+            at_least=total if priced.at_least is None else priced.at_least,
             at_most=total if priced.at_most is None else priced.at_most,
             acres=acres,
             per_acre=total / acres if acres else 0.0,

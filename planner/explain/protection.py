@@ -242,6 +242,14 @@ def _sentence(page: ThreatPage, speech: Speech) -> str:
     return text + _cost_words(page, speech)
 
 
+def cost_between(cost: Cost, speech: Speech) -> str:
+    """Amounts of money for a piece of land between which the cost lies."""
+    ends = (cost.at_least, cost.at_most)
+    return " to ".join(
+        speech.money(speech.per_acre(end / cost.acres if cost.acres else 0.0)) for end in ends
+    )
+
+
 def _cost_words(page: ThreatPage, speech: Speech) -> str:
     """Say what the protection costs, as far as it was calculated."""
     cost = page.cost
@@ -249,6 +257,11 @@ def _cost_words(page: ThreatPage, speech: Speech) -> str:
         return " What the protection costs was not worked out in the time set."
     if cost.narrowed and cost.total < CENT:
         return f" The protection costs under {speech.money(CENT)} per {speech.an_acre()}."
+    if cost.is_between:
+        return (
+            f" The protection costs at least {speech.money(cost.at_least)} and at most "
+            f"{speech.money(cost.at_most)}: {cost_between(cost, speech)} per {speech.an_acre()}."
+        )
     total = cost.total if cost.narrowed else cost.at_most
     units = sum(f.units for f in page.fields if f.need)
     an_acre = speech.money(speech.per_acre(total / cost.acres if cost.acres else 0.0))

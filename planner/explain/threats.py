@@ -63,6 +63,8 @@ class Cost:
     """What protection from a threat costs, by planning again without its needs."""
 
     total: float
+    at_least: float
+    """Total if the season's own plan could be as cheap as its proven bound."""
     at_most: float
     """Total if the second plan were as cheap as its proven bound."""
     acres: float
@@ -80,9 +82,14 @@ class Cost:
         return self.at_most / self.acres if self.acres else 0.0
 
     @property
+    def is_between(self) -> bool:
+        """Whether it costs something, and is known to lie between two amounts that differ."""
+        return self.total >= CENT and self.at_most - self.at_least > max(CENT, 1e-3 * self.at_most)
+
+    @property
     def narrowed(self) -> bool:
         """Whether what it costs is known, to a cent an acre where it is nothing."""
-        return self.total >= CENT or self.most_per_acre < CENT
+        return not self.is_between and (self.total >= CENT or self.most_per_acre < CENT)
 
 
 @dataclass(frozen=True, slots=True)

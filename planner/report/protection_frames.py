@@ -5,6 +5,7 @@ from __future__ import annotations
 from typing import TYPE_CHECKING, NamedTuple
 
 from planner.agronomy.protection import is_white_mold, need, rating, reached
+from planner.explain.protection import cost_between
 from planner.explain.words import Speech
 from planner.plan.plan import CRUMB_ACRES
 from planner.report.answer import POOR_ASKED, verdict
@@ -41,8 +42,8 @@ CAUTION = (
     "takes rotation, tolerant varieties, thinner stands and, where it pays, sprays at flowering."
 )
 PRICED = (
-    " Protection costs: what planning without that need would save, on those fields; 'at most': "
-    "more time for finding out why narrows it down."
+    " Protection costs: what planning without that need would save, on those fields; 'at most' "
+    "or two figures: more time for finding out why narrows it down."
 )
 MOST_ON_A_PAGE = 45
 """Shares of fields up to which all stand on one page with the threats."""
@@ -127,6 +128,8 @@ def cost_of(page: ThreatPage, speech: Speech) -> Content:
     cost = page.cost
     if cost is None:
         return Cell("not known", Look.FAINT)
+    if cost.is_between:
+        return Cell(cost_between(cost, speech), Look.FAINT)
     if cost.narrowed:
         return cost.per_acre
     return Cell(f"at most {speech.money(speech.per_acre(cost.most_per_acre))}", Look.FAINT)

@@ -190,11 +190,16 @@ def test_no_more_land_is_protected_than_product_is_for() -> None:
     ("cost", "cell", "words"),
     [
         (None, "not known", "was not worked out in the time set"),
-        ((300.0, 300.0), 7.5, "costs $300: $7.50 per acre, $7.50 per unit."),
-        ((0.0, 300.0), "at most $7.50", "costs at most $300: $7.50 per acre"),
-        ((0.0, 0.39), 0.0, "costs under $0.01 per acre."),
+        ((300.0, 300.0, 300.0), 7.5, "costs $300: $7.50 per acre, $7.50 per unit."),
+        ((0.0, 0.0, 300.0), "at most $7.50", "costs at most $300: $7.50 per acre"),
+        (
+            (300.0, 200.0, 420.0),
+            "$5.00 to $10.50",
+            "costs at least $200 and at most $420: $5.00 to $10.50 per acre.",
+        ),
+        ((0.0, 0.0, 0.39), 0.0, "costs under $0.01 per acre."),
     ],
-    ids=["not planned", "known", "at most", "nothing"],
+    ids=["not planned", "known", "at most", "between", "nothing"],
 )
 def test_the_sheets_say_alike_what_protection_costs(cost, cell, words) -> None:
     """On the 40 acres of Creek, which take 40 units."""
