@@ -10,7 +10,7 @@ from hypothesis import HealthCheck, settings
 
 from tests.support.browser import NO_BROWSER
 from tests.support.office import MISSING
-from tests.support.quick import VARIABLE
+from tests.support.quick import ONE_IN, ONE_IN_OF_REST, VARIABLE
 from tests.support.work import NO_DASK
 
 if TYPE_CHECKING:
@@ -67,9 +67,11 @@ def pytest_addoption(parser: pytest.Parser) -> None:
 
 
 def pytest_configure(config: pytest.Config) -> None:
-    """Let the modules of tests, in every process, know of `--quick` before they are read."""
+    """Let the modules of tests, in every process, know of the options before they are read."""
     if config.getoption("--quick"):
-        os.environ[VARIABLE] = "1"
+        os.environ[VARIABLE] = str(ONE_IN)
+    elif config.getoption("--rest") and not config.getoption("--long"):
+        os.environ[VARIABLE] = str(ONE_IN_OF_REST)
 
 
 def pytest_collection_modifyitems(config: pytest.Config, items: list[pytest.Item]) -> None:

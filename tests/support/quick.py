@@ -1,7 +1,8 @@
 """What `pytest --quick` leaves out: tests marked slow, and most of the random examples.
 
-`pytest --rest` runs just that: slow tests, and those marked sampled with all of their examples.
-Tests marked long, the slowest, are left out there too, but for `--long`.
+`pytest --rest` runs just that: slow tests, and those marked sampled with half of their examples.
+Tests marked long, the slowest, are left out there too, but for `--long`; then all examples are
+tried.
 """
 
 import os
@@ -10,14 +11,14 @@ from typing import Any
 
 import pytest
 
-VARIABLE = "WHOLEDRUM_QUICK_TESTS"
-"""Set by `--quick`, for the processes that tests run in."""
-ONE_IN = 16
+VARIABLE = "WHOLEDRUM_EXAMPLES_ONE_IN"
+"""Set by `--quick` and `--rest`, for the processes that tests run in."""
+ONE_IN, ONE_IN_OF_REST = 16, 2
 
 
 def examples(count: int) -> int:
     """How many random examples to try."""
-    return max(5, count // ONE_IN) if os.environ.get(VARIABLE) else count
+    return min(count, max(5, count // int(os.environ.get(VARIABLE, "1"))))
 
 
 def few(cases: Iterable[Any], one_in: int = ONE_IN, long_from: int | None = None) -> list[Any]:
