@@ -266,6 +266,34 @@ class StrategyParams:
     plan."""
     own_order: float = 0.3
     """How often the order held is that of the best plan."""
+    around_best: float = 0.7
+    """How often plans are looked for around the best one, where that is good."""
+    around_tried: float = 0.25
+    """The same once nothing better was found around it."""
+    priced: float = 0.7
+    """How often plans near whole bags have priced shares only."""
+    good: float = 0.03
+    """Share by which a good plan may cost more than the order held with cut bags."""
+    good_room: float = 0.015
+    """The same where the room that bags were given is to stay: more may be a container too many."""
+    around: int = 6
+    """Neighborhoods of it in turn."""
+    around_fields: int = 22
+    """Fields of each."""
+    around_seconds: float = 2.0
+    """Most time of each. 60 x 30 x 6, two varieties, seed 48, from a plan of 173,723, 30 s of the
+    processor: 170,853 to 171,923 with 12 to 25 fields, all fields at once 171,216; neighborhoods
+    of 12 fields with any shares and bags 173,647."""
+    order_free: float = 0.3
+    """How often the order is free there."""
+    price_step: float = 0.04
+    """Share of what an acre costs by which a share that breaks the field rule becomes dearer."""
+    price_runs: int = 6
+    """Runs of that, each with other prices to begin with."""
+    price_turns: int = 40
+    """Linear programs of a run at the most."""
+    price_time: float = 0.6
+    """Time for all runs, as a share of that in which a solve must find something better."""
 
 
 @dataclass(frozen=True, slots=True)

@@ -138,13 +138,14 @@ class Neighborhood:
         start: bool,
         within: int = 1,
         order: bool = True,
+        shares: Bools | None = None,
         solver: Solver = solve_matrix,
     ) -> tuple[Floats | None, Answer]:
         """Open no lot for another recipe, and change no number of bags by more than `within`.
 
-        Where that is none at all, part bags may get any recipe. What is planted where is free, and
-        with `order` what is ordered. `x` may be a relaxation's solution; where it is a plan it can
-        be the start.
+        Where that is none at all, part bags may get any recipe. What is planted where is free, or
+        (`shares`) just some shares are, and with `order` what is ordered. `x` may be a relaxation's
+        solution; where it is a plan it can be the start.
         """
         m = self.model
         matrix = m.matrix if order else order_held(m, x)
@@ -153,7 +154,10 @@ class Neighborhood:
         bags = np.round(x[at])
         low[at] = np.maximum(low[at], bags - within)
         high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
-        self._shut(high, ~self._open_pools(x, any_part=within == 0))
+        shut = ~self._open_pools(x, any_part=within == 0)
+        if shares is not None:
+            shut |= ~np.append(shares, True)[self.share_of]
+        self._shut(high, shut)
         return self._solve_within(x, (low, high), limits, watch, start=start, solver=solver)
 
     def _shut(self, high: Floats, choices: Bools) -> None:

@@ -13,7 +13,16 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
-from planner.optimize.incumbent.budgets import limits_near, patient, times_best
+from planner.optimize.heuristics.priced_shares import NONE, price_shares, shares_to_price
+from planner.optimize.incumbent.budgets import (
+    Budget,
+    idle_seconds,
+    limits_near,
+    patient,
+    times_best,
+)
+from planner.optimize.mip.highs import INFINITE, Watch
+from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.model.extract import counts, supply
 from planner.optimize.model.program import PURCHASE, moved, order_held, rounded
 
@@ -22,7 +31,8 @@ if TYPE_CHECKING:
 
     from planner.optimize.heuristics.neighborhood import Neighborhood
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Floats, Limits, Matrix, Solver
+    from planner.optimize.mip.highs import Bools, Floats, Limits, Matrix, Solver
+    from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.params import StrategyParams
 
@@ -36,6 +46,8 @@ class Task:
     order: OrderToHold
     rng: np.random.Generator
     solver: Solver
+    worker: Worker | None = None
+    """The process that does it; None where this one does."""
 
     @property
     def params(self) -> StrategyParams:
@@ -50,6 +62,9 @@ class Task:
 def fix_in_turn(task: Task) -> None:
     """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
     incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
+    if _is_near_order(task, task.params.good) and rng.random() < _often_around(task):
+        _around_best(task)
+        return
     own = order is None or (incumbent.x is not None and rng.random() < task.params.own_order)
     cheap = bags is not None and times_best(incumbent, bags) < 1.0
     free = cheap and rng.random() < task.params.whole_bags
@@ -65,6 +80,7 @@ def fix_in_turn(task: Task) -> None:
         x = _near(task, x, 0)
     if not own and not free and not incumbent.is_set():
         good = x is not None and times_best(incumbent, x) <= task.params.poor
+        good = good and _is_near_order(task, task.params.good_room)
         task.order.note_room(room, good=good)
 
 
@@ -72,12 +88,84 @@ def _near(
     task: Task, x: Floats, within: int, *, start: bool = True, order: bool = True
 ) -> Floats | None:
     """Offer the best plan found near a solution's bags; give it, or `x` if that is a plan."""
+    shares = None
+    if within and task.rng.random() < task.params.priced:
+        shares = _promising_shares(task, x, start=start)
     limits, watch = task.limits(), patient(task.incumbent, started=start)
     y, _ = task.near.near_bags(
-        x, limits, watch, start=start, within=within, order=order, solver=task.solver
+        x,
+        limits,
+        watch,
+        start=start,
+        within=within,
+        order=order,
+        shares=shares,
+        solver=task.solver,
     )
     task.incumbent.offer(y)
     return x if y is None and start else y
+
+
+def _around_best(task: Task) -> None:
+    """Free some fields of the best plan at a time, for promising shares, and bags but for one."""
+    incumbent, near, rng, params = task.incumbent, task.near, task.rng, task.params
+    assert incumbent.x is not None
+    before, shares = incumbent.cost, _promising_shares(task, incumbent.x, start=True)
+    for _ in range(params.around):
+        if shares is None or incumbent.is_set():
+            return
+        x = incumbent.x
+        own, field = near.share_acres(x) > NONE, near.field_of_share
+        freed = near.fields_nearby(rng, params.around_fields)[field]
+        budget = Budget(min(params.around_seconds, incumbent.left()), incumbent.options.steps)
+        y, _ = near.near_bags(
+            x,
+            budget.limits(1e-4, int(rng.integers(2**31))),
+            Watch(incumbent),
+            start=True,
+            order=rng.random() < params.order_free,
+            shares=own | (shares & freed),
+            solver=task.solver,
+        )
+        incumbent.offer(y)
+    if not incumbent.cost < before:
+        task.order.note_tried_around(before)
+
+
+def _often_around(task: Task) -> float:
+    """How often plans are looked for around the best one: less where that brought nothing."""
+    tried = task.order.is_tried_around(task.incumbent.cost)
+    return task.params.around_tried if tried else task.params.around_best
+
+
+def _is_near_order(task: Task, share: float) -> bool:
+    """Whether the best plan costs no more than that over the order held, with cut bags."""
+    x = task.order.x
+    if task.incumbent.x is None or x is None:
+        return False
+    return times_best(task.incumbent, x) > 1.0 - share
+
+
+def _promising_shares(task: Task, x: Floats, *, start: bool) -> Bools | None:
+    """Shares for plans near a solution's bags, those of a plan among them; None: any."""
+    near, params, incumbent = task.near, task.params, task.incumbent
+    if incumbent.is_set():
+        return None
+    seconds = params.price_time * idle_seconds(incumbent)
+    if incumbent.options.steps is not None:
+        seconds = INFINITE
+    it = shares_to_price(near, x, params.price_step)
+    work = it, params.price_runs, params.price_turns, seconds, int(task.rng.integers(2**31))
+    if task.worker is None:
+        shares = price_shares(*work, incumbent)
+    else:
+        try:
+            shares = task.worker.run(price_shares, work, incumbent)
+        except ProcessGoneError:
+            return None
+    if not shares.any():
+        return None
+    return shares | (near.share_acres(x) > NONE) if start else shares
 
 
 def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
@@ -131,6 +219,7 @@ class OrderToHold:
         self._tried: dict[float, int] = {}
         self._good: float | None = None
         self._bags: Floats | None = None
+        self._tried_around = np.inf
 
     @property
     def x(self) -> Floats | None:
@@ -153,6 +242,16 @@ class OrderToHold:
         """Hold this solution's order from now on."""
         with self._lock:
             self._x = x
+
+    def note_tried_around(self, cost: float) -> None:
+        """Note that nothing better was found around a plan of this cost."""
+        with self._lock:
+            self._tried_around = cost
+
+    def is_tried_around(self, cost: float) -> bool:
+        """Whether that was noted of a plan of this cost."""
+        with self._lock:
+            return cost >= self._tried_around
 
     def claim_room(self, rooms: Sequence[float]) -> float:
         """Return the room that was good last, or else the one that was tried least."""

@@ -153,7 +153,7 @@ def _settle_relaxations(context: Context, model: Model, worker: Worker) -> bool:
             settled = relax(incumbent, model, context.order.put_bags, solver)
         if settled and rounds == 2 * params.repaired:
             break
-        fix_in_turn(relax_and_fix_task(context, rng, solver))
+        fix_in_turn(relax_and_fix_task(context, rng, solver, worker))
         rounds += 1
     return settled
 

@@ -29,6 +29,7 @@ if TYPE_CHECKING:
 
     from planner.optimize.annealing.state import Piece
     from planner.optimize.mip.highs import Solver
+    from planner.optimize.mip.process import Worker
 
 
 def _never(_: Context) -> bool:
@@ -116,9 +117,11 @@ def _relax_and_fix(context: Context, budget: Budget) -> None:
     fix_in_turn(relax_and_fix_task(context, context.rng, solve_matrix))
 
 
-def relax_and_fix_task(context: Context, rng: np.random.Generator, solver: Solver) -> Task:
-    """What relax-and-fix works with."""
-    return Task(context.incumbent, context.near, context.order, rng, solver)
+def relax_and_fix_task(
+    context: Context, rng: np.random.Generator, solver: Solver, worker: Worker | None = None
+) -> Task:
+    """What relax-and-fix works with: a process besides, where its solver is one."""
+    return Task(context.incumbent, context.near, context.order, rng, solver, worker)
 
 
 def on_annealer(

@@ -37,6 +37,8 @@ def test_it_keeps_the_rules_and_comes_near_the_optimum(case):
     common.open_context(incumbent, season)
     model = priced(season)
     x = plan_alone(model, 2.0)
+    if x is None:  # on a busy machine the moves may take longer to compile
+        x = plan_alone(model, 60.0)
     assert x is not None
     assert incumbent._keeps_rules(x)
     found = model.matrix.price(x)

@@ -9,6 +9,7 @@ from planner.optimize.heuristics import relax_and_fix
 from planner.optimize.heuristics.relax_and_fix import OrderToHold
 from planner.optimize.mip.highs import INFINITE, Answer, Limits, Verdict
 from planner.optimize.mip.highs import solve as solve_matrix
+from planner.optimize.mip.process import Worker
 from planner.optimize.model.extract import counts, supply
 from planner.optimize.model.program import moved, rounded, with_whole_order
 from planner.optimize.options import SearchParams
@@ -126,3 +127,37 @@ def test_a_room_without_a_good_plan_is_not_the_good_one():
     assert asked[0] == 0.0
     assert asked == sorted(asked)
     assert len(set(asked)) == len(asked)
+
+
+@pytest.mark.slow
+def test_around_a_plan_cheaper_ones_are_found_that_keep_the_rules():
+    """From the first plan of all: fields of it for priced shares, some at a time."""
+    context, _, bound = relaxed((16, 10, 3, 2, 1), step_nodes=30)
+    incumbent, before = context.incumbent, context.incumbent.cost
+    task = relax_and_fix_task(context, context.rng, solve_matrix)
+    relax_and_fix._around_best(task)
+    assert incumbent._keeps_rules(incumbent.x)
+    assert bound - CLOSE * abs(bound) <= incumbent.cost < before
+
+
+@pytest.mark.slow
+def test_shares_for_plans_are_asked_of_a_process_where_that_solves():
+    """The same shares as here, by the same seed; any share once the process is gone."""
+    context, guide, _ = relaxed((16, 10, 3, 2, 1), step_nodes=10)
+    asked = []
+    for worker in (None, Worker()):
+        rng = np.random.default_rng(3)
+        task = relax_and_fix_task(context, rng, solve_matrix, worker)
+        asked.append(relax_and_fix._promising_shares(task, guide, start=False))
+    assert asked[0].any()
+    assert np.array_equal(*asked)
+    worker.close()
+    assert relax_and_fix._promising_shares(task, guide, start=False) is None
+
+
+def test_what_was_tried_around_a_plan_is_known_until_there_is_a_better_one():
+    held = OrderToHold()
+    assert not held.is_tried_around(100.0)
+    held.note_tried_around(100.0)
+    assert held.is_tried_around(100.0)
+    assert not held.is_tried_around(99.0)
