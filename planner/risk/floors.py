@@ -1,10 +1,12 @@
 """What a draw would cost at best, had all been known before ordering: a floor for every order.
 
-Early and late purchases are decided together with planting and treating, by the exact model. The
-mean of such floors holds what knowing would be worth, so it stays below the cost of any order that
-can be placed. Tolls close most of that distance: what is ordered early counts as dearer in some
-draws and cheaper in others, by amounts that come to nought over a batch of draws. An order then
-costs on average what it did, but a draw gains little by knowing itself (`planner.risk.tolls`).
+Early and late purchases are decided together with planting and treating, by the exact model; where
+a field has one variety and many choices of it, a bound comes from patterns
+(`planner.optimize.bounds.alone`). The mean of such floors holds what knowing would be worth, so it
+stays below the cost of any order that can be placed. Tolls close most of that distance: what is
+ordered early counts as dearer in some draws and cheaper in others, by amounts that come to nought
+over a batch of draws. An order then costs on average what it did, but a draw gains little by
+knowing itself (`planner.risk.tolls`).
 """
 
 from __future__ import annotations
@@ -46,7 +48,7 @@ class Tolls:
 NONE = Tolls()
 
 
-def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
+def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Model:
     """Program of a draw in which all is bought when that is best.
 
     Parameters
@@ -58,8 +60,8 @@ def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
 
     Notes
     -----
-    After the model's own columns come bags bought late; containers bought late, at their late
-    price, without freight or discount; and then containers that go back.
+    After the model's own columns come bags bought late; then, as the group `LATE`, containers
+    bought late, at their late price, without freight or discount, and containers that go back.
     """
     cost = model.matrix.cost.copy()
     cost[model.at["count"]] += [tolls.of(model.it.containers[i]) for i, _ in model.keys["count"]]
@@ -67,7 +69,7 @@ def at_best(model: Model, planned: Season, tolls: Tolls = NONE) -> Matrix:
     cost[model.at["bought"]] += [tolls.lots.get(name, 0.0) for name in names]
     seed = replace(model, matrix=_with_late_seed(model, planned, cost))
     late = replace(seed, matrix=_with_late(seed, planned))
-    return _with_free_returns(late, planned)
+    return model.with_late(_with_free_returns(late, planned), seed.matrix.n_columns)
 
 
 def cover_rows(model: Model) -> dict[str, tuple[int, float]]:

@@ -163,13 +163,21 @@ class RestrictedMaster:
 
 
 def start_master(
-    incumbent: Incumbent, it: Instance, first: Ints, short: Floats
+    incumbent: Incumbent,
+    it: Instance,
+    first: Ints,
+    short: Floats,
+    widened: Callable[[Model], Model] | None = None,
 ) -> RestrictedMaster:
-    """Write the relaxation down over the first choices and one of every pool."""
+    """Write the relaxation down over the first choices and one of every pool.
+
+    `widened` gives it columns and costs of a caller's own.
+    """
     c = it.choices
     chosen = np.union1d(first, _one_of_each_pool(it))
     loose = replace(it, season=any_shares(it.season))
-    model = make_model(loose, c.only(chosen)).bounded("short_in", short)
+    model = make_model(loose, c.only(chosen))
+    model = (widened(model) if widened else model).bounded("short_in", short)
     if incumbent.options.params.are_many(c):
         model = with_seed_by_lot(model)
     m, fields = model.matrix, model.rows["fields_are_planted_or_short"]

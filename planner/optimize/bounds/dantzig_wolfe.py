@@ -83,6 +83,8 @@ class OrdersKnown:
     """Whether the best order is planted by patterns for what the program says."""
     patterns: tuple[tuple[int, Pattern], ...] = ()
     """Those that orders were planted with, each with the number of its block."""
+    short: float = 0.0
+    """Acres that a plan may leave short, at the most."""
 
 
 @dataclass(frozen=True, slots=True, eq=False)
@@ -128,6 +130,8 @@ class PatternMaster:
     """In the order of their columns, which are the last."""
     used: set[int] = field(default_factory=set)
     """Numbers of those that orders were planted with."""
+    orders: list[tuple[float, Floats]] = field(default_factory=list)
+    """Orders planted, with what each costs by patterns."""
 
     def cut(self, dual: Floats, gained: float = INFINITE) -> tuple[Cut, list[tuple[int, Pattern]]]:
         """What duals say of every order; and the most promising patterns, with their blocks.
@@ -193,8 +197,9 @@ def open_patterns(model: Model, known: OrdersKnown, by_lot: bool, stop: Stop) ->
     """
     order = known.columns
     for group in ("short_in", "short", "bare"):
-        model = model.bounded(group, 0.0)
-    m, blocks = model.matrix, blocks_of(model)
+        upper = model.matrix.upper[model.at[group]]
+        model = model.bounded(group, np.minimum(upper, known.short))
+    m, blocks = model.matrix, blocks_of(model, known.short)
     inside, ordered = np.zeros(m.n_columns, dtype=bool), np.zeros(m.n_columns, dtype=bool)
     ordered[order] = True
     for block in blocks:
@@ -265,7 +270,7 @@ def raise_bound(
         The sign to stop, and what to tell bounds to.
     """
     patterns = open_patterns(model, known, by_lot, asker)
-    raised, _, _ = _plant_orders(patterns, known, cost, seconds, asker)
+    raised, _, _ = plant_orders(patterns, known, cost, seconds, asker)
     return raised
 
 
@@ -281,7 +286,7 @@ def settle(
     kinds: list[list[Cut]] = []
     for lots in (False, True) if by_lot else (False,):
         patterns = open_patterns(model, known, lots, asker)
-        known, cuts, bound = _plant_orders(patterns, known, cost, until - now(), asker)
+        known, cuts, bound = plant_orders(patterns, known, cost, until - now(), asker)
         if not known.is_settled or bound >= cost:
             return None
         known, leading = _lead(patterns, known, cuts, bound, cost, until, asker)
@@ -298,7 +303,7 @@ def settle(
     return Settled(narrowed, patterns.blocks, rooms, cost)
 
 
-def _plant_orders(
+def plant_orders(
     patterns: PatternMaster, known: OrdersKnown, cost: float, seconds: float, asker: Asker
 ) -> tuple[OrdersKnown, list[Cut], float]:
     """Do as `raise_bound`; what is known then, the best order's cut, and the bound."""
@@ -311,16 +316,19 @@ def _plant_orders(
         settled = best < INFINITE and best - answer.bound <= SETTLED * abs(best)
         if settled or answer.bound >= cost:
             break
-        planted, cut = _plant(patterns, _point(orders, answer.x), best, until, asker)
+        point = _point(orders, answer.x)
+        planted, cut = _plant(patterns, point, min(best, cost), until, asker)
         if cut is None:
             break
+        patterns.orders.append((planted, point))
         if planted < best:
             best, cuts = planted, [cut]
         orders = under_cuts(orders, [cut.slope], [cut.least])
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
     used = tuple(patterns.joined[n] for n in sorted(patterns.used))
-    return OrdersKnown(orders, known.columns, settled, used), cuts, bound
+    raised = replace(known, program=orders, is_settled=settled, patterns=used)
+    return raised, cuts, bound
 
 
 def _lead(

@@ -16,13 +16,15 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.bounds.dantzig_wolfe import Settled
 from planner.optimize.bounds.patterns import priced
 from planner.optimize.mip.highs import INFINITE
 
 if TYPE_CHECKING:
-    from planner.optimize.bounds.dantzig_wolfe import Cut, Settled
+    from planner.optimize.bounds.dantzig_wolfe import Cut, Pattern
     from planner.optimize.bounds.patterns import Bags, Block
     from planner.optimize.mip.highs import Floats, Ints, Matrix
+    from planner.optimize.model.program import Model
 
 
 DUST = 1e-7
@@ -114,6 +116,25 @@ def list_patterns(settled: Settled, most_patterns: int) -> PatternProgram | None
     return _program(settled, sorted(found, key=astuple)) if found else None
 
 
+def generated_program(
+    model: Model, blocks: list[Block], generated: list[tuple[int, Pattern]]
+) -> PatternProgram:
+    """The program over some patterns with the numbers of their blocks: not of all plans.
+
+    With their fields, and all bags that do for these.
+    """
+    found = set()
+    for n, (columns, _) in generated:
+        has = np.isin(blocks[n].share, columns)
+        shares = tuple(np.sort(blocks[n].share[has]).tolist())
+        sizes = [(b.size, b.most) for b in blocks[n].bags]
+        if shares:
+            found |= {
+                Listed(n, shares, bags) for bags in _enough(sizes, blocks[n].least_units(has))
+            }
+    return _program(Settled(model, blocks, [], INFINITE), sorted(found, key=astuple))
+
+
 def _ceiling(settled: Settled, n: int, cut: Cut, over: float) -> Ceiling:
     """What patterns of a block may cost by a cut, so much over the cheapest."""
     most = float(cut.blocks[n]) + over + OVER * abs(settled.cost)
@@ -127,7 +148,7 @@ def _with_bags(n: int, block: Block, listed: list[Ints], rooms: list[list[Ceilin
     for columns in listed:
         has = np.isin(block.share, columns)
         shares = block.share[has]
-        for numbers in _enough(sizes, float(block.need[has].sum())) if len(shares) else ():
+        for numbers in _enough(sizes, block.least_units(has)) if len(shares) else ():
             if all(any(c.is_kept(shares, numbers) for c in cuts) for cuts in rooms):
                 found.add(Listed(n, tuple(np.sort(shares).tolist()), numbers))
     return found

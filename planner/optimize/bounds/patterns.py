@@ -51,11 +51,18 @@ class Block:
     """Units that each of these fields takes, of the lot that it takes least of."""
     bags: list[Bags]
     """Each part bag, and full bags by their size."""
+    spare: float = 0.0
+    """Units that the fields of a pattern may go without, all together."""
 
     @property
     def step(self) -> float:
         """Units of a step."""
-        return min(float(self.need.sum()), sum(b.size * b.most for b in self.bags)) / CELLS
+        most = sum(b.size * b.most for b in self.bags) + self.spare
+        return min(float(self.need.sum()), most) / CELLS
+
+    def least_units(self, fields: Bools) -> float:
+        """Units that bags must hold for some of its fields, by their place."""
+        return float(self.need[fields].sum()) - self.spare
 
     @property
     def columns(self) -> Ints:
@@ -64,19 +71,23 @@ class Block:
         return np.append(self.share, np.array(bags, dtype=np.int64))
 
 
-def blocks_of(model: Model) -> list[Block]:
+def blocks_of(model: Model, short: float = 0.0) -> list[Block]:
     """Every variety under every recipe whose seed is all to be treated yet.
+
+    All fields together may leave so many acres short.
 
     Fields that can have nothing else, so that they have no shares, are in none of them.
     """
     it, upper = model.it, model.matrix.upper
     units: dict[tuple[int, int], dict[int, float]] = defaultdict(dict)
     lots: dict[tuple[int, int], set[int]] = defaultdict(set)
+    dense: dict[tuple[int, int], float] = defaultdict(float)
     for (f, lot, k), each in zip(model.choices.keys, model.choices.units.tolist(), strict=True):
         variety = int(it.variety_of[lot])
         least = units[variety, k]
         least[f] = min(each * it.fields[f].acres, least.get(f, np.inf))
         lots[variety, k].add(lot)
+        dense[variety, k] = max(dense[variety, k], each)
     blocks = []
     for (variety, k), least in sorted(units.items()):
         mine = sorted(lots[variety, k])
@@ -89,7 +100,8 @@ def blocks_of(model: Model) -> list[Block]:
         if open_ and bags:
             need = np.array(list(least.values()))[open_]
             share = np.array(shares, dtype=np.int64)[open_]
-            blocks.append(Block(model.column("run", k), share, need, bags))
+            spare = short * dense[variety, k]
+            blocks.append(Block(model.column("run", k), share, need, bags, spare))
     return blocks
 
 
@@ -180,7 +192,7 @@ def priced(block: Block, cost: Floats) -> Priced:
     """A block's patterns under reduced costs of the exact model's columns."""
     step, cells = block.step, CELLS + 1
     holds, bought = np.full(cells, np.inf), []
-    holds[0] = 0.0
+    holds[: int(np.ceil(block.spare / step)) + 1] = 0.0
     every = [(column, bags.size, most) for bags in block.bags for column, most in bags.lots]
     for column, units, most in every:
         for number in _doubled(most):

@@ -29,13 +29,18 @@ SEED = ("bags", "part", "bought")
 """Those that say which seed is treated or bought."""
 PURCHASE = ("count", "reached", "left", "ordered", "freight_free", "level", "discount")
 """Those that say which containers are bought, and at what price."""
-BOUGHT = tuple(group for group in PURCHASE if group != "left")
+LATE = "late"
+"""Whole columns that a caller adds to a model, of what is bought or sent back besides; none in a
+model as it is made."""
+BOUGHT = (*(group for group in PURCHASE if group != "left"), LATE)
 """Those of them that are decided: what is left follows."""
-ORDER = ("run", "sequence", "follows", "flow", *PURCHASE)
-"""The same with the recipes that run, whose line loss is part of what is needed."""
+RUN = ("run", "sequence", "follows", "flow")
+"""Those that say which recipes run."""
+ORDER = (*RUN, *PURCHASE, LATE)
+"""The order with the recipes that run, whose line loss is part of what is needed."""
 TAKING = ("bags", "part", "run", "sequence", "follows")
 """Those that take product: onto seed, or left in the line."""
-GROUPS = (*PLANTING, *SEED, *ORDER)
+GROUPS = (*PLANTING, *SEED, *RUN, *PURCHASE)
 """Groups of variables, in the order of the matrix's columns."""
 FLAGS = ("share", "bare", "lot_share", "sequence", "follows", "flow", "left")
 """Groups of variables that follow from all others. Models over other choices number the sequences
@@ -89,6 +94,19 @@ class Model:
             found[self.at[group]] = True
         return found
 
+    def with_late(self, matrix: Matrix, first: int) -> Model:
+        """The model over a wider program, whose columns from `first` on are the group `LATE`."""
+        at = np.arange(first, matrix.n_columns)
+        numbers = list(range(len(at)))
+        places = {(LATE, n): column for n, column in zip(numbers, at.tolist(), strict=True)}
+        return replace(
+            self,
+            matrix=matrix,
+            keys=self.keys | {LATE: numbers},
+            at=self.at | {LATE: at},
+            places=self.places | places,
+        )
+
     def bounded(
         self, group: str, upper: float | Floats, lower: float | Floats | None = None
     ) -> Model:
@@ -134,6 +152,7 @@ def make_model(it: Instance, choices: Choices | None = None) -> Model:
             keys[group] = v.choices.keys
         at[group] = np.arange(len(order), len(order) + len(held))
         order.extend(held.values() if isinstance(held, dict) else held)
+    keys[LATE], at[LATE] = [], np.zeros(0, dtype=np.int64)
     places = {
         (group, key): column
         for group in GROUPS

@@ -1,5 +1,6 @@
 """Patterns of a variety under a recipe, held against every set of fields and bags, one by one."""
 
+from dataclasses import replace
 from itertools import product
 
 import numpy as np
@@ -24,7 +25,10 @@ def made(seed):
 
 
 def every(block, cost, less=0.0):
-    """Cost of the cheapest bags of every set of fields; each field needing so much less."""
+    """Cost of the cheapest bags of every set of fields; each field needing so much less.
+
+    All together may go without the block's spare units.
+    """
     lots = [(column, bags.size, most) for bags in block.bags for column, most in bags.lots]
     numbers = [range(most + 1) for _, _, most in lots]
     held = [
@@ -32,7 +36,7 @@ def every(block, cost, less=0.0):
     ]
     for taken in product((False, True), repeat=FIELDS):
         fields = np.flatnonzero(taken)
-        need = float(np.maximum(0.0, block.need[fields] - less).sum())
+        need = float(np.maximum(0.0, block.need[fields] - less).sum()) - block.spare
         costs = [
             sum(k * cost[c] for k, (c, _, _) in zip(n, lots, strict=True))
             for units, n in held
@@ -42,10 +46,12 @@ def every(block, cost, less=0.0):
             yield tuple(fields.tolist()), min(costs) + float(cost[fields].sum())
 
 
+@pytest.mark.parametrize("spare", [0.0, 9.0])
 @pytest.mark.parametrize("seed", range(20))
-def test_no_pattern_is_cheaper_and_rounding_takes_little_off(seed):
+def test_no_pattern_is_cheaper_and_rounding_takes_little_off(seed, spare):
     """Units are counted in steps, each field's rounded down: by no more than a step."""
     block, cost = made(seed)
+    block = replace(block, spare=spare)
     prices = priced(block, cost)
     exactly = min(0.0, *(c for _, c in every(block, cost)))
     loosely = min(0.0, *(c for _, c in every(block, cost, less=2.0 * block.step)))
