@@ -111,13 +111,14 @@ def _around_best(task: Task) -> None:
     incumbent, near, rng, params = task.incumbent, task.near, task.rng, task.params
     assert incumbent.x is not None
     before, shares = incumbent.cost, _promising_shares(task, incumbent.x, start=True)
+    seconds = params.around_time * idle_seconds(incumbent)
     for _ in range(params.around):
         if shares is None or incumbent.is_set():
             return
         x = incumbent.x
         own, field = near.share_acres(x) > NONE, near.field_of_share
         freed = near.fields_nearby(rng, params.around_fields)[field]
-        budget = Budget(min(params.around_seconds, incumbent.left()), incumbent.options.steps)
+        budget = Budget(min(seconds, incumbent.left()), incumbent.options.steps)
         y, _ = near.near_bags(
             x,
             budget.limits(1e-4, int(rng.integers(2**31))),
