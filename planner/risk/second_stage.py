@@ -366,16 +366,18 @@ class SecondStage:
                 return self._at_best(model, answer)
             searched = self._searched(model, matrix, SEARCH * self.seconds)
             found = min(answer, searched, key=lambda a: a.objective)
-            left = max(GLANCE * self.seconds, self.seconds - (now() - began))
+
+            def left() -> float:
+                return max(GLANCE * self.seconds, self.seconds - (now() - began))
+
             if found.x is not None:
                 widened = partial(self._at_best_too, tolls)
-                bound, known = prove_alone(wide, widened, found.x, left)
+                bound, known = prove_alone(wide, widened, found.x, left())
                 if np.isfinite(bound):
                     bound = max(bound, proven_bound(answer))
                     found = Answer(Verdict.FEASIBLE, known, matrix.price(known), bound)
                     return self._at_best(model, found)
-                left = max(GLANCE * self.seconds, self.seconds - (now() - began))
-            limits = replace(limits, seconds=left)
+            limits = replace(limits, seconds=left())
         elif pool:
             known = self._within(model, matrix, pool, self.seconds * BEFORE).x
         watch = None if known is None else Watch(better=knowing(matrix, known))
@@ -420,7 +422,7 @@ def _is_searched(season: Season) -> bool:
         return False
     it = make_instance(season)
     shares = np.stack([it.choices.field, it.variety_of[it.choices.lot], it.choices.recipe])
-    return len(np.unique(shares, axis=1).T) > FEW_SHARES
+    return bool(np.unique(shares, axis=1).shape[1] > FEW_SHARES)
 
 
 def _is_settled(answer: Answer) -> bool:

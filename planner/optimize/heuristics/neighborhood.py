@@ -22,7 +22,7 @@ if TYPE_CHECKING:
     from planner.optimize.annealing.state import AnnealingState, Piece
     from planner.optimize.incumbent.budgets import Budget
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Answer, Bools, Floats, Matrix, Solver
+    from planner.optimize.mip.highs import Answer, Bools, Floats, Ints, Matrix, Solver
     from planner.optimize.model.program import Model
 
 DUST = 1e-6
@@ -149,11 +149,7 @@ class Neighborhood:
         """
         m = self.model
         matrix = m.matrix if order else order_held(m, x)
-        low, high = matrix.lower.copy(), matrix.upper.copy()
-        at = m.at["bags"]
-        bags = np.round(x[at])
-        low[at] = np.maximum(low[at], bags - within)
-        high[at] = np.where(bags > 0, np.minimum(high[at], bags + within), 0.0)
+        low, high = bounds_near_bags(matrix, m.at["bags"], x, within)
         shut = ~self._open_pools(x, any_part=within == 0)
         if shares is not None:
             shut |= ~np.append(shares, True)[self.share_of]
@@ -220,6 +216,15 @@ class Neighborhood:
         chosen = np.zeros(n, dtype=bool)
         chosen[np.argsort(-near * (0.3 + rng.random(n)), kind="stable")[:size]] = True
         return chosen
+
+
+def bounds_near_bags(matrix: Matrix, bags: Ints, x: Floats, within: int) -> tuple[Floats, Floats]:
+    """Bounds of all columns; those of bags within so many of a solution's, 0 where it has none."""
+    low, high = matrix.lower.copy(), matrix.upper.copy()
+    number = np.round(x[bags])
+    low[bags] = np.maximum(low[bags], number - within)
+    high[bags] = np.where(number > 0.0, np.minimum(high[bags], number + within), 0.0)
+    return low, high
 
 
 def polish(

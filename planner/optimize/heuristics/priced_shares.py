@@ -16,6 +16,7 @@ from typing import TYPE_CHECKING
 
 import numpy as np
 
+from planner.optimize.heuristics.neighborhood import bounds_near_bags
 from planner.optimize.mip.highs import Kept, Verdict, now
 from planner.optimize.model.program import moved, order_held
 
@@ -71,11 +72,7 @@ def shares_to_price(near: Neighborhood, x: Floats, step: float) -> SharesToPrice
     loose, model = near.loose, near.model
     y = moved(model, loose, x)
     matrix = order_held(loose, y)
-    low, high = matrix.lower.copy(), matrix.upper.copy()
-    at = loose.at["bags"]
-    bags = np.round(y[at])
-    low[at] = np.maximum(low[at], bags - 1.0)
-    high[at] = np.where(bags > 0.0, np.minimum(high[at], bags + 1.0), 0.0)
+    low, high = bounds_near_bags(matrix, loose.at["bags"], y, 1)
     is_share = near.share_of >= 0
     an_acre = abs(model.matrix.price(x)) / max(1.0, float(near.acres.sum()))
     return SharesToPrice(

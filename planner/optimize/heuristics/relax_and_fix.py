@@ -60,7 +60,10 @@ class Task:
 
 
 def fix_in_turn(task: Task) -> None:
-    """Make a plan for the relaxation's order or the best plan's, then hold only its full bags."""
+    """Make a plan for the relaxation's order or the best plan's, then hold only its full bags.
+
+    Once the best plan is good, plans are mostly looked for around it instead.
+    """
     incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
     if _is_near_order(task, task.params.good) and rng.random() < _often_around(task):
         _around_best(task)
