@@ -42,6 +42,7 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
     """Stock on hand that expires before it is used."""
     needed = {u.product for u in plan.products if u.need > 0.0}
     first, last = season.farm.first_treating_day, season.farm.treating_done_by
+    planted = [f.planting_date for f in season.fields if f.planting_date is not None]
     for p in season.products:
         if p.on_hand <= 0.0 or p.expires is None:
             continue
@@ -56,6 +57,12 @@ def expired_stock(plan: Plan, season: Season) -> Iterator[str]:
             yield (
                 f"{stock} expires on {day_of(p.expires, season)}, before treating is done "
                 f"({day_of(last, season)}): use it first, or it is lost."
+            )
+        elif p.name in needed and last is None and planted and p.expires < min(planted):
+            yield (
+                f"{stock} expires on {day_of(p.expires, season)}, before the first field is "
+                f"planted ({day_of(min(planted), season)}), and is counted all the same: treat "
+                "before it expires, or give a later First treating day on Farm and plan again."
             )
 
 

@@ -66,17 +66,19 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
                 "treat later, plant sooner, or choose products that last."
             )
             continue
-        late = sorted(
-            {
-                recipe
-                for lot, recipe in planned
-                if not _lasts(field, lot, recipe, season, done.get((lot, recipe)))
-            }
-        )
-        if late:
+        late = {c for c in planned if not _lasts(field, *c, season, done.get(c))}
+        before = {c for c in late if c in done or season.lot_named[c[0]].treated_with}
+        if still := sorted({recipe for _, recipe in late - before}):
             yield (
-                f"{start}the on-seed life of what is planned there ({', '.join(late)}): "
+                f"{start}the on-seed life of what is planned there ({', '.join(still)}): "
                 "treat it later, or plant the field sooner."
+            )
+        if before:
+            each = ", ".join(f"{lot} under {recipe}" for lot, recipe in sorted(before))
+            yield (
+                f"{start}the on-seed life of what is on seed that is treated already ({each}): "
+                "what lives on it is gone by then. Plant the field sooner, or take that seed out "
+                "of the season and plan again."
             )
 
 

@@ -125,6 +125,15 @@ def lived(life, **changes):
     }
 
 
+def treated_before(life):
+    """A lot treated by 1 February, planted on 10 May: 98 days; another can be treated yet."""
+    return {
+        "fields": (field(planting_date=MAY),),
+        "products": (product(on_seed_life=life),),
+        "lots": (lot(on_hand=0.0, treated_with="R1"), lot("L2")),
+    }
+
+
 def probed(day, planting=MAY, **changes):
     return {"lots": (lot(test_date=day, **changes),), "fields": (field(planting_date=planting),)}
 
@@ -160,6 +169,12 @@ CASES = [
         {**stock(FIRST_DAY + DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
         "expires on 4/21/2027, before treating is done (4/22/2027)",
         {**stock(FIRST_DAY + 2 * DAY), "farm": farm(treating_done_by=FIRST_DAY + 2 * DAY)},
+    ),
+    (
+        "stock expires before planting begins, no last day of treating given",
+        {**stock(MAY - DAY), "fields": (field(planting_date=MAY),)},
+        "expires on 5/9/2027, before the first field is planted (5/10/2027), and is counted",
+        {**stock(MAY), "fields": (field(planting_date=MAY),)},
     ),
     ("no stock to expire", stock(FIRST_DAY - DAY), "expires", stock(FIRST_DAY - DAY, 0.0)),
     (
@@ -245,6 +260,13 @@ CASES = [
             "products": (product(on_seed_life=98.0),),
             "lots": (lot(on_hand=0.0, treated_with="R1"),),
         },
+    ),
+    # other seed would do, so that one is told what can be done about this one
+    (
+        "on-seed life of a treated lot beside another",
+        treated_before(97.0),
+        "on seed that is treated already (L1 under R1): what lives on it is gone by then.",
+        treated_before(98.0),
     ),
     # Crop Protection Network, CPN-5009, 2022: no more than 110,000 seeds/acre with a history of
     # severe white mold, and in rows of 15 inches or less with any.
