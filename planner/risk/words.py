@@ -50,6 +50,8 @@ def chance(share: float) -> str:
 
 PROVES_LITTLE = 8
 """Seasons drawn under which it is said that they prove little."""
+CRUMB = 0.05
+"""Acres short on average that are not worth a word."""
 NOTHING = 0.0005
 """Share of what is used under which nothing is to spare: it would show as 0%."""
 
@@ -113,7 +115,11 @@ def chosen(found: TwoStages, season: Season) -> str:
         saves = found.value_of_planning
         less = "less" if saves >= 0.0 else "more"  # where it leaves fewer acres short
         text += f", {say.money(abs(saves))} {less} than the plan's order"
-    text += f". It suffices with nothing bought late in {chance(best.enough)}"
+    if best.short > CRUMB:
+        text += f", {say.acres(best.short)} short on average. Nothing is bought late and no more "
+        text += f"land stays short than planned in {chance(best.enough)}"
+    else:
+        text += f". It suffices with nothing bought late in {chance(best.enough)}"
     if isfinite(found.gap):
         most = percent_at_most(found.gap)
         text += f". No order could cost over {most} less on average (95% confidence)"

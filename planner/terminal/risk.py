@@ -14,6 +14,7 @@ from planner.terminal import places
 from planner.terminal.deciding import decide, watched
 from planner.terminal.interrupt import kept
 from planner.terminal.progress import ProgressLine
+from planner.terminal.summary import shortage_lines
 from planner.terminal.text import paragraph, written_lines
 
 if TYPE_CHECKING:
@@ -87,6 +88,7 @@ def weigh_orders(
             plan, stopped = decide(season, replace(options, seconds=FIRST * options.seconds))
         else:
             plan = api.read_plan(known, season)
+        say(shortage_lines(plan, season))
         left = max(1.0, options.seconds - (monotonic() - began))
         stages: TwoStages | None = None
         try:

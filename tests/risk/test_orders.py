@@ -166,6 +166,19 @@ def test_a_few_seasons_are_said_to_prove_little(season: Season, compared: TwoSta
     assert "prove little" not in chosen(compared, season)
 
 
+def test_land_short_on_average_is_said_with_the_order_that_leaves_it(
+    season: Season, compared: TwoStages
+) -> None:
+    best = replace(compared.orders[0], short=12.5, enough=1.0)
+    text = chosen(replace(compared, orders=(best, *compared.orders[1:])), season)
+    assert ", 12.5 acres short on average. Nothing is bought late and no more land stays" in text
+    assert "It suffices" not in text
+    best = replace(best, short=0.0)
+    text = chosen(replace(compared, orders=(best, *compared.orders[1:])), season)
+    assert "It suffices with nothing bought late in 100 of 100" in text
+    assert "short on average" not in text
+
+
 @pytest.mark.parametrize(("saves", "said"), [(120.0, "$120 less"), (-120.0, "$120 more")])
 def test_an_order_that_costs_more_for_fewer_acres_short_saves_nothing(
     season: Season, compared: TwoStages, saves: float, said: str
