@@ -81,11 +81,15 @@ def _sentence(step: Step, further: Sequence[str], so_far: float, speech: Speech)
 
 
 def _why(step: Step, speech: Speech) -> str:
-    """Say what of the saving comes from what, the largest part first."""
+    """Say what of the saving comes from what, the largest part first, so that it adds up."""
     parts = _parts(step.without, step.plan, speech)
     least = max(CENT, SMALL * step.money)
-    large = sorted((p for p in parts if abs(p[0]) >= least), key=lambda p: -abs(p[0]))
-    return "; ".join(text for _, text in large[:REASONS])
+    large = sorted((p for p in parts if abs(p[0]) >= least), key=lambda p: -abs(p[0]))[:REASONS]
+    rest = sum(saved for saved, _ in parts) - sum(saved for saved, _ in large)
+    said = [text for _, text in large]
+    if large and abs(rest) >= least:
+        said.append(f"all else {speech.money(abs(rest))} {_less(rest)}")
+    return "; ".join(said)
 
 
 def _parts(without: Plan, plan: Plan, speech: Speech) -> list[tuple[float, str]]:

@@ -65,7 +65,7 @@ class RuleCost:
     @property
     def takes(self) -> bool:
         """Whether it is known to take money or acres."""
-        return bool(self.cost or self.acres_gained)
+        return (self.cost or 0.0) >= CENT or self.acres_gained > 0.0
 
     @property
     def narrowed(self) -> bool:

@@ -130,7 +130,6 @@ def check_rule(season: Season) -> None:
     if count < 2:
         fault = Fault(
             "Fields",
-            column="Grower",
             seen=f"{count} grower" if count else "no growers",
             expected="two growers or more, to share a cost",
             remedy="name the Grower of every field",

@@ -30,7 +30,7 @@ def campaign_lines(campaign: Campaign, log: Iterable[str]) -> list[str]:
             said(run.day, metric=campaign.shop.metric),
             run.lot,
             run.recipe,
-            f"{run.first_bag} to {run.last_bag}",
+            f"{run.first_bag}" if run.bags == 1 else f"{run.first_bag} to {run.last_bag}",
             "LATE" if run.late else "",
         ]
         for run in calendar.runs

@@ -274,7 +274,8 @@ def _rule_lines(rules: Sequence[RuleCost]) -> list[str]:
     dear = sorted((r for r in known if r.takes), key=lambda r: -(r.cost or 0.0))
     lines = [line for rule in dear[:MOST_RULES] for line in paragraph(rule.sentence)]
     free, open_ = len(known) - len(dear), len(rules) - len(known)
-    reported = [f"{count(free, 'other rule')} cost{'s' * (free == 1)} nothing"] if free else []
+    rule = "other rule" if dear else "rule"
+    reported = [f"{count(free, rule)} cost{'s' * (free == 1)} nothing"] if free else []
     if open_ and (dear or free):
         others = count(open_, "more rule" if dear else "rule")
         costs = "costs" if open_ == 1 else "cost"

@@ -222,7 +222,7 @@ class TestPlansOfGroups:
         )
 
     def test_one_grower_has_nobody_to_share_with(self):
-        with pytest.raises(InputError, match="two growers"):
+        with pytest.raises(InputError, match="found '1 grower'; expected two growers"):
             share(season(), two_growers()[1])
 
     def test_least_regret_has_its_limit(self):

@@ -18,6 +18,7 @@ from tests.support.plans import HAND_PLAN, HAND_SEASON
 from tests.support.seasons import product, season
 
 RULE = RuleCost("No share under 10 acres", "convenience", "", "")
+DUST = replace(RULE, cost=1e-9, at_most=1e-9, sentence="It costs nothing.")
 
 
 def test_all_products_that_were_typed_are_counted():
@@ -77,7 +78,11 @@ def test_an_old_germination_test_is_said_once_with_the_day_of_the_sample():
             (replace(RULE, cost=12.0, at_most=12.0, sentence="It costs $12."), RULE),
             "It costs $12. What 1 more rule costs is not known: --why 60 gives that a minute.",
         ),
-        ((replace(RULE, cost=0.0, at_most=0.0),), "1 other rule costs nothing."),
+        ((replace(RULE, cost=0.0, at_most=0.0),), "1 rule costs nothing."),
+        (
+            (replace(RULE, cost=12.0, at_most=12.0, sentence="It costs $12."), DUST, DUST),
+            "It costs $12. 2 other rules cost nothing.",
+        ),
     ],
 )
 def test_rules_of_which_nothing_is_known_are_not_spoken_of_alone(rules, said):
