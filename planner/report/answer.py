@@ -196,6 +196,9 @@ def _threat(page: ThreatPage, speech: Speech) -> str:
         text = (
             f"{page.threat}: {LAND_SHORT}. What is planted is protected, but of {asking} that "
             f"need it ({needed}), {_unplanted(page, speech)} stay unplanted"
+            if any(f.acres > f.acres_short for f in page.fields if f.need)
+            else f"{page.threat}: {LAND_SHORT}. None of the {asking} that need it ({needed}) is "
+            "planted"
         )
     tight = next((lot for lot in page.lots if lot.tight), None)
     if tight is not None:

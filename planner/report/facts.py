@@ -184,6 +184,11 @@ class Facts:
         return sum(f.acres for f in self.season.fields)
 
     @cached_property
+    def size_decimals(self) -> int:
+        """Decimals that show what every container holds: a pint is 0.125 gal, not 0.13."""
+        return size_decimals(self.season)
+
+    @cached_property
     def short(self) -> float:
         """Acres that stay unplanted."""
         return sum(s.acres for s in self.plan.shortages)
@@ -321,6 +326,12 @@ class Facts:
     @cached_property
     def _suitable(self) -> dict[tuple[str, str], list[str]]:
         return suitable(self.season)
+
+
+def size_decimals(season: Season) -> int:
+    """Decimals that show what every container of a season holds."""
+    sizes = [c.size for c in season.containers]
+    return manner_of(season.farm).decimals(sizes, Measure.VOLUME)
 
 
 def bag_units(lot: SeedLot) -> str:

@@ -68,11 +68,16 @@ def header(column: Column, manner: Manner) -> str:
 
 
 def fitted_widths(tables: list[Table], manner: Manner) -> list[float]:
-    """Width that every column of a sheet needs for the tables on it, characters."""
+    """Width that every column of a sheet needs for the tables on it, characters.
+
+    A column with a width of its own gets more only where numbers would show as ### in it.
+    """
     widths = [0.0] * max((len(t.columns) for t in tables), default=0)
     for table in tables:
         for i, column in enumerate(table.columns):
-            widths[i] = max(widths[i], column.width or _fitted(table, i, manner))
+            least = _longest(table, i, manner, numbers=True) + MARGIN[0] + EASE
+            wide = max(column.width, least) if column.width else _fitted(table, i, manner)
+            widths[i] = max(widths[i], wide)
     return widths
 
 
@@ -140,6 +145,7 @@ def value_width(
         return 3.0
     if isinstance(value, int | float):
         factor, _, usual = manner.shown(measure)
+        factor *= 100.0 if measure is Measure.PERCENT else 1.0
         text = f"{value * factor:,.{usual if decimals is None else decimals}f}"
         return len(text) + (text_width(manner.currency) if measure in BARE else 0.0)
     return text_width(value) if isinstance(value, str) else DAY_WIDTH

@@ -8,7 +8,7 @@ from __future__ import annotations
 
 from dataclasses import dataclass
 from enum import Enum
-from typing import NamedTuple, Protocol
+from typing import TYPE_CHECKING, NamedTuple, Protocol
 
 from planner.units import say_money
 from planner.units.exact import (
@@ -18,6 +18,12 @@ from planner.units.exact import (
     LB_PER_BUSHEL,
     ML_PER_FLOZ,
 )
+
+if TYPE_CHECKING:
+    from collections.abc import Iterable
+
+ROUNDED = 0.0025
+"""Share of a number that rounding may take before one more decimal is shown."""
 
 
 class Measure(Enum):
@@ -161,6 +167,16 @@ class Manner:
     def value(self, number: float, measure: Measure) -> float:
         """Turn a number in working units into what is shown."""
         return number * self.shown(measure).factor
+
+    def decimals(self, numbers: Iterable[float], measure: Measure) -> int:
+        """Decimals that show each number to a quarter of a percent: the usual ones, or one more.
+
+        >>> Manner().decimals([320, 16], Measure.VOLUME), Manner().decimals([320], Measure.VOLUME)
+        (3, 2)
+        """
+        factor, _, usual = self.shown(measure)
+        shown = [n * factor for n in numbers]
+        return usual + any(abs(round(n, usual) - n) > ROUNDED * abs(n) for n in shown)
 
     def label(self, measure: Measure) -> str:
         """Name the unit as a header or an axis does, empty where there is none."""

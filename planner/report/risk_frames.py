@@ -109,8 +109,10 @@ def bag_order(campaign: Campaign) -> tuple[Bag, ...]:
 
 def _far(share: float | None) -> Cell:
     """A margin, or that there is none to speak of."""
-    if share is None or abs(share) > FAR:
+    if share is None:
         return Cell("never", Look.FAINT)
+    if abs(share) > FAR:
+        return Cell(f"over {FAR * 100:,.0f}%", Look.FAINT)
     return Cell(share, Look.SHORT if abs(share) < TIGHT else Look.PLAIN)
 
 

@@ -7,6 +7,7 @@ from typing import TYPE_CHECKING
 from planner.explain.barred import barred
 from planner.explain.words import count, maturities, maturity
 from planner.plan.questions import questions
+from planner.report.facts import size_decimals
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import (
     Book,
@@ -245,7 +246,7 @@ def _containers(season: Season) -> Table:
         Column("product", "Product"),
         Column("container", "Container"),
         Column("supplier", "Supplier"),
-        Column("size", "Holds", Measure.VOLUME),
+        Column("size", "Holds", Measure.VOLUME, decimals=size_decimals(season)),
         Column("from", "From count", Measure.COUNT),
         Column("price", "Price each", Measure.MONEY),
         Column("most", "At most", Measure.COUNT),

@@ -146,7 +146,7 @@ def _containers(facts: Facts) -> Table:
         columns=(
             Column("product", "Product"),
             Column("container", "Container"),
-            Column("size", "Size", Measure.VOLUME),
+            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals),
             Column("heel", "Can't be pumped out (heel)", Measure.VOLUME),
             Column("usable", "Usable", Measure.VOLUME),
             Column("coming", "Ordered, not delivered", Measure.COUNT),

@@ -12,27 +12,31 @@ import pytest
 from planner.campaign.campaign import make_campaign
 from planner.explain.explain import Explanation
 from planner.explain.rules import RuleCost
+from planner.explain.words import Speech
 from planner.explain.worth import worth_treating
 from planner.plan.plan import Outcome, SeedPurchase, Shortage
 from planner.plan.seed_cautions import treated_seed_left
 from planner.report import answer
-from planner.report.answer import enough, threats
+from planner.report.answer import _threat, enough, threats
 from planner.report.breaks import shrink_parts
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
 from planner.report.explain_frames import worth_sheets
 from planner.report.facts import PROTECTION, RULES, STUDY, Facts
+from planner.report.fit import INDENT, MARGIN, fitted_widths
 from planner.report.frames import make_book, make_books
 from planner.report.front_frames import WIDEST_NAME, _paid_for, _wide, front_sheet
 from planner.report.heights import row_heights
 from planner.report.layout import lay_out
 from planner.report.measures import Manner, Measure
 from planner.report.notes_frames import notes_sheet
+from planner.report.order_frames import order_sheet
 from planner.report.paper import LONGEST_FOOT
-from planner.report.risk_frames import _bars
+from planner.report.risk_frames import _bars, _far
 from planner.report.share_frames import bills_sheet
-from planner.report.sheets import KeyFigures, Pack, Table, Text
-from planner.report.stock_frames import products_sheet
+from planner.report.sheets import Column, KeyFigures, Pack, Table, Text
+from planner.report.stock_frames import product_detail_sheet, products_sheet
+from planner.report.supplier_frames import supplier_sheets
 from planner.report.tag_frames import MOST_VARIETIES, _alike
 from planner.report.texts import text_width, together
 from planner.risk.as_planned import as_planned
@@ -338,3 +342,53 @@ def test_long_names_widen_the_order_of_the_first_page() -> None:
     assert _wide([("North Depot", 1)], 0, 21.0) == 21.0
     assert text_width(long) < _wide([("North Depot", 1), (long, 2)], 0, 21.0) < WIDEST_NAME
     assert _wide([(long + " and of their Valleys", 1)], 0, 21.0) == WIDEST_NAME
+
+
+def test_a_column_with_a_width_of_its_own_still_shows_its_numbers() -> None:
+    """1,335.9% of a product is left of a jug on a small field: it showed as ###."""
+    column = Column("spare", "Spare, percent", Measure.PERCENT, width=9)
+    narrow, wide = (
+        fitted_widths([Table("t", (column,), ((share,),))], Manner())[0]
+        for share in (0.096, 13.359)
+    )
+    assert narrow == 9
+    assert wide >= len("1,335.9%") + INDENT + MARGIN[0]
+
+
+def test_a_container_is_ordered_by_the_size_it_has() -> None:
+    """A pint is 0.125 gal; 0.13 gal is on no label. Jugs alone keep their two decimals."""
+    season, plan = sample()
+    assert {c.decimals for c in _sizes(season, plan)} == {2}
+    pints = tuple(replace(c, size=16.0, heel=0.0) for c in season.containers)
+    assert {c.decimals for c in _sizes(replace(season, containers=pints), plan)} == {3}
+
+
+def _sizes(season, plan):
+    facts = Facts(plan, season)
+    sheets = (order_sheet(facts), *supplier_sheets(facts), product_detail_sheet(facts))
+    found = [
+        c
+        for sheet in sheets
+        for b in sheet.blocks
+        if isinstance(b, Table)
+        for c in b.columns
+        if c.key == "size"
+    ]
+    assert len(found) >= 3
+    return found
+
+
+def test_a_product_of_which_there_is_plenty_is_not_said_never_to_run_short() -> None:
+    assert _far(13.359).value == "over 1,000%"
+    assert _far(None).value == "never"
+    assert _far(0.25).value == 0.25
+
+
+def test_where_nothing_that_needs_it_is_planted_nothing_is_called_protected() -> None:
+    season, plan = sample()
+    facts = Facts(plan, season)
+    (page,) = (p for p in facts.threats if p.threat == "White mold")
+    bare = tuple(replace(f, acres_short=f.acres, enough=False) for f in page.fields)
+    said = _threat(replace(page, fields=bare), Speech(season.farm))
+    assert "White mold: LAND UNPLANTED. None of the " in said
+    assert "protected" not in said
