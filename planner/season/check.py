@@ -199,9 +199,8 @@ def heels_fit(tables: Tables) -> Iterator[Fault]:
     for line in table.lines:
         size, heel = line.get("size"), line.get("heel")
         if isinstance(size, float) and isinstance(heel, float) and heel >= size:
-            yield table.fault(
-                line, "heel", f"less than Size, '{shown(line.texts['size'].strip())}'"
-            )
+            full = shown(line.texts["size"].strip())  # a bare number is in its header's unit
+            yield table.fault(line, "heel", f"less than {table.header('size')}, '{full}'")
 
 
 def _by_product(table: Table, column: str) -> dict[object, dict[str, str]]:

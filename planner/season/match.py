@@ -66,6 +66,12 @@ class Table:
             return None  # nobody reads it
         return found or (Trouble.ERROR if is_error else None)
 
+    def header(self, name: str) -> str:
+        """Header of a column as it is written, by the column's key."""
+        heading = self.headings.get(name)
+        column = self.sheet.by_key(name)
+        return heading.header if heading else column.name if column else ""
+
     def fault(
         self, line: Line, name: str, expected: str, remedy: str = "", seen: str | None = None
     ) -> Fault:
@@ -73,11 +79,10 @@ class Table:
         heading = self.headings.get(name)
         placed = heading is not None and heading.index >= 0 and line.row > 0
         text = line.texts.get(name, "") if seen is None else seen
-        column = self.sheet.by_key(name)
         return Fault(
             self.name,
             line.row,
-            heading.header if heading else column.name if column else "",
+            self.header(name),
             shown(text),
             expected,
             remedy,

@@ -483,6 +483,17 @@ def test_a_header_is_told_as_it_was_written(tmp_path):
     assert [f.column for f in faults(tmp_path, sheets)] == ["ACRES (ac)"]
 
 
+def test_what_a_heel_must_be_less_than_is_told_with_its_unit(tmp_path):
+    """A pint in gal and a heel of 20 in fl oz: less than 0.125 of what?"""
+    sheets = renamed(good(), "Containers", "Size", "Size (gal)")
+    sheets = renamed(sheets, "Containers", "Heel", "Heel (fl oz)")
+    sheets = put(
+        put(sheets, "Containers", 5, "Size (gal)", "0.125"), "Containers", 5, "Heel (fl oz)", "20"
+    )
+    (fault,) = faults(tmp_path, sheets)
+    assert "Heel (fl oz): you typed '20'; expected less than Size (gal), '0.125'" in str(fault)
+
+
 def test_one_fault_does_not_bring_others(tmp_path):
     """A sheet that cannot be read is told once, not with every name that stands on it."""
     sheets = good()
