@@ -9,7 +9,7 @@ from planner.campaign.days import said, shift
 from planner.campaign.domain import PlantBy
 
 if TYPE_CHECKING:
-    from collections.abc import Iterable, Sequence
+    from collections.abc import Container, Iterable, Sequence
     from datetime import date
 
     from planner.campaign.domain import Batch, Run, Share, Shop
@@ -52,6 +52,19 @@ def _plant_by(share: Share, batch: Batch | None, runs: Sequence[Run], shop: Shop
         test_until=share.test_until,
         note=_note(share, first, until, metric=shop.metric),
     )
+
+
+def plant_by(row: PlantBy, retested: Container[str], shop: Shop) -> date | None:
+    """Last day to plant; a lot whose test is too old is tested again first, so it bounds nothing.
+
+    Parameters
+    ----------
+    retested
+        Lots of which a sample is asked for.
+    """
+    test = None if row.lot in retested else row.test_until
+    limits = (shop.last_planting, row.inoculant_until, test)
+    return min((d for d in limits if d), default=None)
 
 
 def _treated(share: Share, batch: Batch, runs: Sequence[Run]) -> list[date]:

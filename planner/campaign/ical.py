@@ -7,6 +7,7 @@ from datetime import UTC, datetime, time, timedelta
 from itertools import pairwise
 from typing import TYPE_CHECKING
 
+from planner.campaign.clock import plant_by
 from planner.campaign.days import said, shift
 from planner.campaign.domain import Event
 from planner.explain.words import capital
@@ -158,9 +159,7 @@ def _planting(clock: Iterable[PlantBy], asked: Iterable[Retest], shop: Shop) -> 
     retested = {r.lot for r in asked}
     fields: dict[date, list[str]] = {}
     for p in clock:
-        limits = [shop.last_planting, p.inoculant_until]
-        limits += [] if p.lot in retested else [p.test_until]
-        last = min((d for d in limits if d), default=None)
+        last = plant_by(p, retested, shop)
         if last:
             fields.setdefault(last, []).append(p.field)
     if shop.last_planting is None:

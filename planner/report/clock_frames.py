@@ -5,6 +5,7 @@ from __future__ import annotations
 from datetime import date
 from typing import TYPE_CHECKING
 
+from planner.campaign.clock import plant_by
 from planner.campaign.days import said
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Look, Pack, Page, Room, Sheet, Table
@@ -18,6 +19,7 @@ CLOCK = "Plant-by clock"
 
 def clock_sheet(campaign: Campaign) -> Sheet:
     """Make the sheet of first and last planting days."""
+    retested = {r.lot for r in campaign.retests}
     table = Table(
         name="clock",
         columns=(
@@ -32,7 +34,10 @@ def clock_sheet(campaign: Campaign) -> Sheet:
             Column("note", "Note", width=34),
             Column("planted", "Planted on", look=Look.FILL_IN, width=14),
         ),
-        rows=tuple(_clock_row(p) for p in sorted(campaign.clock, key=_urgent)),
+        rows=tuple(
+            _clock_row(p, plant_by(p, retested, campaign.shop))
+            for p in sorted(campaign.clock, key=_urgent)
+        ),
         repeat_header=True,
         empty="No treated seed is to be planted.",
         note=f"{_last_planting(campaign)}Test good until: nine months after the month of the test,"
@@ -64,14 +69,14 @@ def _urgent(row: PlantBy) -> tuple[date, date]:
     return (row.last or date.max, row.planting or date.max)
 
 
-def _clock_row(row: PlantBy) -> tuple[Content, ...]:
+def _clock_row(row: PlantBy, last: date | None) -> tuple[Content, ...]:
     return (
         row.field,
         row.lot,
         row.recipe,
         row.planting,
         row.first,
-        Cell(row.last, Look.STRONG),
+        Cell(last, Look.STRONG),
         row.inoculant_until,
         row.test_until,
         Cell(row.note, Look.WATCH) if row.note else None,

@@ -14,6 +14,7 @@ from planner.campaign.logged import read_log
 from planner.campaign.store import from_dict, to_dict
 from planner.errors import AuditError, InputError
 from planner.plan.plan import ProductUse
+from planner.report.clock_frames import clock_sheet
 from planner.season.domain import POWDER, UNTREATED, Done
 from tests.support.campaigns import hand_plan, hand_season
 
@@ -558,5 +559,11 @@ def test_clock_says_which_of_life_and_test_is_over():
     old = replace(season.lots[1], test_date=date(2026, 7, 3))
     made = make_campaign(replace(season, lots=(season.lots[0], old)), plan)
     assert any("germination test is too old" in n and "4/30/2027" in n for n in made.notes)
+    (table,) = clock_sheet(made).blocks  # not before it is cured in May, and by 30 April: neither
+    south = {r[0]: r for r in table.rows}["South"]
+    lasts, alive, tested = south[5].value, south[6], south[7]
+    assert tested == date(2027, 4, 30)
+    assert lasts == alive
+    assert "too old" in south[8].value
     done = update(make_campaign(season, plan), [Done("L2", "R2", 3, date(2027, 4, 20))])
     assert any("lives on the seed is gone (Fri 4/30/2027)" in n for n in done.notes)
