@@ -46,6 +46,8 @@ if TYPE_CHECKING:
     from planner.season.schema import Column, Sheet
 
 CLEARED = ("Seed lots", "Treated so far", "Ordered so far", "Recipe approvals")
+LEFT_BEHIND = ("is not a sheet of a season", "holds totals")
+"""What the reader's notes say of sheets and rows that are not carried over."""
 WEEKS = timedelta(weeks=52)
 """Days off keep their weekday."""
 NO_STOCK = (
@@ -110,8 +112,8 @@ def next_season(old: Path, plan: Path | None = None) -> Carried:
 
 
 def _notes_of_reading(notes: tuple[str, ...]) -> list[str]:
-    """What the reader ignored is not carried over; its own columns are."""
-    return [f"Not carried over - {line}" for line in notes if "column" not in line]
+    """Strange sheets and rows of totals are left behind; all else that was noted goes along."""
+    return [f"Not carried over - {line}" for line in notes if any(x in line for x in LEFT_BEHIND)]
 
 
 def _content(old: Path) -> tuple[dict[str, Table], list[str]]:

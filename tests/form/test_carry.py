@@ -178,6 +178,20 @@ class TestNextSeason:
         assert carried.content == plain.content
         assert carried.notes == plain.notes
 
+    def test_only_what_is_left_behind_is_called_so(self, old: Path) -> None:
+        """A setting of one's own goes along; a sheet of one's own and a row of totals do not."""
+        (old / "diary.csv").write_text("Day,Rain\n1,2\n", "utf-8")
+        with (old / "fields.csv").open("a", encoding="utf-8") as file:
+            file.write("Total,80\n")
+        with (old / "farm.csv").open("a", encoding="utf-8") as file:
+            file.write("Shop foreman,Ole\n")
+        carried = next_season(old)
+        behind = [n for n in carried.notes if n.startswith("Not carried over")]
+        assert len(behind) == 2
+        assert "diary" in behind[0]
+        assert "totals" in behind[1]
+        assert "Shop foreman" in [row[0] for row in carried.content["Farm"].rows]
+
     def test_rates_keep_the_unit_of_their_header(self, old: Path) -> None:
         text = "Recipe,Product,Rate (fl oz/cwt)\nBase,Green Cap,4\n"
         (old / "recipes.csv").write_text(text, "utf-8")
