@@ -72,6 +72,8 @@ class Comparison:
     them. Empty where all plans are of one season, or nothing is known of the first's."""
     treated: tuple[tuple[tuple[Seed, float], ...], ...] = ()
     """Units by lot and recipe that were treated before every plan, where that is known."""
+    currencies: tuple[str, ...] = ()
+    """Sign of every plan's money; empty where all have the same."""
 
     @property
     def not_found(self) -> tuple[int, ...]:
@@ -91,6 +93,13 @@ class Comparison:
         """Acres that each plan leaves short."""
         lines = [x for part in self.parts if part.name == SHORTAGES for x in part.lines]
         return tuple(fsum(x.amounts[n] for x in lines) for n in range(len(self.names)))
+
+    @property
+    def plants_less(self) -> tuple[str, ...]:
+        """Names of plans that leave more land short than another one does."""
+        found = [n for n in range(len(self.names)) if n not in self.not_found]
+        least = min((self.acres_short[n] for n in found), default=0.0)
+        return tuple(self.names[n] for n in found if self.acres_short[n] > least + SAME)
 
     @property
     def open_short(self) -> tuple[str, ...]:
@@ -141,6 +150,7 @@ class Comparison:
             if self.totals_as_it_is
             else (),
             treated=tuple(self.treated[n] for n in numbers) if self.treated else (),
+            currencies=tuple(self.currencies[n] for n in numbers) if self.currencies else (),
             parts=tuple(
                 replace(
                     part,
@@ -162,6 +172,7 @@ def compare(
     plans: Sequence[tuple[str, Plan]],
     treated: Sequence[Mapping[Seed, float]] = (),
     season: Season | None = None,
+    currencies: Sequence[str] = (),
 ) -> Comparison:
     """Hold two or more named plans side by side.
 
@@ -173,6 +184,8 @@ def compare(
         Units by lot and recipe that were treated before each of them; empty where that is the same.
     season
         Of the first plan, where others are of changed seasons: their decisions are counted in it.
+    currencies
+        Sign of the money of each; empty where that is the same.
 
     Raises
     ------
@@ -196,6 +209,7 @@ def compare(
             tuple(sorted((seed, round(units, 1)) for seed, units in each.items() if units > SAME))
             for each in treated
         ),
+        currencies=tuple(currencies) if len(set(currencies)) > 1 else (),
         parts=(
             _part("Cost", ("Kind",), "money", [_costs(p) for p in each], keep_order=True),
             _part(SHORTAGES, ("Field",), "acres", [_shortages(p) for p in each]),

@@ -42,6 +42,18 @@ MEASURES = {
 def remarks(compared: Comparison) -> tuple[str, ...]:
     """What keeps plans from being compared by their totals alone, in sentences."""
     found = []
+    if compared.currencies:
+        each = zip(compared.names, compared.currencies, strict=True)
+        found.append(
+            f"Not one money: {listing([f'{name} is in {sign}' for name, sign in each])}. Amounts "
+            f"stand as they are, all under {compared.currencies[0]}, and can't be compared."
+        )
+    if compared.plants_less:
+        leaves = "leaves" if len(compared.plants_less) == 1 else "leave"
+        found.append(
+            f"{listing(compared.plants_less)} {leaves} more land unplanted (see Shortages): a "
+            "lower total is not cheaper there."
+        )
     if compared.open_short:
         found.append(
             f"Less land may have to stay short in: {', '.join(compared.open_short)}. The search "

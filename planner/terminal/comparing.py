@@ -43,7 +43,8 @@ def compare_all(
         check_folder(folder, ("compare.xlsx", "compare.json"), paths)
     read = [read_any(path, options) for path in paths]
     named = list(zip(names_of(paths), (plan for plan, _, _ in read), strict=True))
-    comparison = compare(named, [treated for *_, treated in read])
+    signs = [manner.currency for _, manner, _ in read]
+    comparison = compare(named, [treated for *_, treated in read], currencies=signs)
     data = comparison_bytes(comparison)
     manner = read[0][1]
     lines = data.decode().split("\n")[:-1] if as_json else comparison_lines(comparison, manner)

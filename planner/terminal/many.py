@@ -10,7 +10,7 @@ from planner import __version__
 from planner.explain.words import count
 from planner.many.found import SUMMARY
 from planner.optimize.options import SolveOptions
-from planner.plan.plan import NEARNESS, TOTAL, known_gap
+from planner.plan.plan import CENT, NEARNESS, TOTAL, known_gap
 from planner.report.many_frames import FAULTS, copies_said
 from planner.report.measures import Manner, Measure, manner_of
 from planner.terminal.deciding import watched
@@ -156,7 +156,6 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
         cost, apart, saved = (
             manner.say(x, Measure.MONEY) for x in (one.cost, one.apart, one.saved)
         )
-        lines += paragraph(
-            f"One order for all would cost {cost} in place of {apart}: {saved} less.", 0
-        )
+        less = f": {saved} less" if abs(one.saved) >= CENT / 2 else ", no less"
+        lines += paragraph(f"One order for all would cost {cost} in place of {apart}{less}.", 0)
     return lines

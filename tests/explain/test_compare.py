@@ -103,6 +103,27 @@ def test_seed_treated_before_is_said_as_its_product_is_in_no_total() -> None:
         assert compare([("one", plan), ("two", plan)], same).treated_before == ()
 
 
+def test_money_of_two_kinds_is_not_compared_in_silence() -> None:
+    plan = solve(season(), SolveOptions())
+    two = [("here", plan), ("there", plan)]
+    result = compare(two, currencies=["$", "C$"])
+    words = "Not one money: here is in $ and there is in C$. Amounts stand as they are, all under $"
+    assert words in " ".join(line.strip() for line in comparison_lines(result, Manner()))
+    assert remarks(compare(two, currencies=["$", "$"])) == ()
+
+
+def test_a_plan_that_plants_less_is_not_called_cheaper_in_silence() -> None:
+    """120 units cover 120 acres; with 40 units 40 are planted, which takes less product."""
+    whole = solve(season(), SolveOptions())
+    short = solve(season(lots=(lot(on_hand=40.0),)), SolveOptions())
+    assert short.shortages
+    result = compare([("whole", whole), ("short", short)])
+    assert result.plants_less == ("short",)
+    words = "short leaves more land unplanted (see Shortages): a lower total is not cheaper there."
+    assert words in " ".join(line.strip() for line in comparison_lines(result, Manner()))
+    assert compare([("one", short), ("two", short)]).plants_less == ()
+
+
 def test_how_sure_is_said_in_words_and_a_gap_above_the_whole_cost_is_not_known() -> None:
     base = solve(season(), SolveOptions())
     rough = replace(base, outcome=Outcome.FEASIBLE, bound=-1449.0, gap=5.83)

@@ -275,7 +275,7 @@ def test_copies_of_a_season_are_told_and_money_has_its_sign():
     said = " ".join(line.strip() for line in lines)
     words = "a and copy of a say the same season: all sums count it 2 times."
     assert words in said
-    assert "One order for all would cost $1,200.00 in place of $1,500.00" in said
+    assert "One order for all would cost $1,200.00 in place of $1,500.00: $300.00 less." in said
     long = many_lines(All((planned("k" * 200, 4, 1.0, gap=0.0099),), 0, 0.0, 0.0, 0))
     assert max(map(len, long)) <= 100
     assert any("0.99%" in line for line in long)
