@@ -141,7 +141,7 @@ def _product_left(season: Season, containers: Iterable[ContainerUse]) -> list[Le
                 " opened container does not go back. Note what is in it."
             )
         else:
-            advice = "Closed: ask the supplier about return by his day, else store as labeled."
+            advice = "Closed: ask the supplier by when it can go back, else store as labeled."
         found.append(
             Leftover(
                 use.product,

@@ -29,7 +29,7 @@ WORKBOOKS = {
     "shop": "For the shop: what to treat and plant, day by day",
     "study": "Why the plan is as it is, and every further table",
     "settlement": "Who owes whom, every bill side by side, and whether it is fair",
-    "bill": "For one grower: his fields, his seed, his bill, nothing of the others",
+    "bill": "For one grower: own fields, own seed, own bill, nothing of the others",
 }
 WHAT = {
     ".xlsx": "A workbook",

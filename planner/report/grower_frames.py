@@ -7,7 +7,7 @@ from typing import TYPE_CHECKING
 from planner.campaign.records import CAUTIONS
 from planner.explain.words import capital
 from planner.report.measures import Measure, manner_of
-from planner.report.share_frames import RULES
+from planner.report.share_frames import NOT_BILLED, RULES
 from planner.report.sheets import (
     Book,
     Cell,
@@ -166,7 +166,7 @@ def _to_pay(account: Account, farm: str) -> Table:
     """From the share to what is to be paid, line by line."""
     rows: list[tuple[Content, ...]] = [("Your share", "", account.share)]
     if account.own:
-        rows.append(("You bear yourself already", "own seed, yield loss", -account.own))
+        rows.append((NOT_BILLED, "own seed, yield loss", -account.own))
     if account.lent:
         rows.append(("Your seed on others' fields", "at its return value", -account.lent))
     rows.append(("Deposit", "paid already", -account.deposit or 0.0))

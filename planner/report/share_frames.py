@@ -53,11 +53,13 @@ RULES = {
     BY_REGRET: "by least regret: the group that gains least from ordering together gains as much "
     "as can be, then the next (nucleolus)",
 }
+NOT_BILLED = "Not billed"
+"""What the sheets of bills and of the settlement call what a grower bears without paying."""
 NOT_ALL_PAID = (
     "A share is no bill yet. It holds what nobody bills: the yield that a grower's own fields are "
-    "expected to lose, and what his own seed would have brought back untreated. The rest is money: "
-    "products, freight, seed bought, seed taken from another's stock at its return value, less the "
-    "worth of product left over."
+    "expected to lose, and what the grower's own seed would have brought back untreated. The rest "
+    "is money: products, freight, seed bought, seed taken from another's stock at its return "
+    "value, less the worth of product left over."
 )
 LICENSE = (
     "Treating seed for others, paid or not, may need a license or a permit where you are; so may "
@@ -94,7 +96,7 @@ def _shares(bills: Sequence[Bill], plan: Plan, season: Season) -> Table:
         Column("acres", "Planted", Measure.AREA, total=True),
         Column("share", "Share", Measure.MONEY, total=True),
         Column("per_acre", "Share", Measure.MONEY_PER_AREA),
-        Column("own", "Of it nobody bills", Measure.MONEY, total=True),
+        Column("own", NOT_BILLED, Measure.MONEY, total=True),
         Column("paid", "In money", Measure.MONEY, total=True, look=Look.STRONG),
     ]
     if known:
@@ -235,9 +237,9 @@ def _accounts(accounts: Sequence[Account], files: Mapping[str, str], farm: str) 
         Column("grower", "Grower", width=24),
         Column("address", "Address", width=24),
         Column("share", "Share", Measure.MONEY, total=True),
-        Column("own", "Bears himself", Measure.MONEY, total=True),
+        Column("own", NOT_BILLED, Measure.MONEY, total=True),
         Column("money", "In money", Measure.MONEY, total=True),
-        Column("lent", "For his seed", Measure.MONEY, total=True),
+        Column("lent", "For own seed", Measure.MONEY, total=True),
         Column("deposit", "Deposit", Measure.MONEY, total=True),
         Column("due", f"Still owes {farm}", Measure.MONEY),
         Column("file", "Bill in file", width=36),
@@ -260,15 +262,15 @@ def _accounts(accounts: Sequence[Account], files: Mapping[str, str], farm: str) 
             )
         )
     note = (
-        "Bears himself: expected yield loss on his own fields and what his own seed would have "
-        "brought back; nobody pays him for these. What is owed follows the deposits."
+        f"{NOT_BILLED}: expected yield loss on a grower's own fields and what the grower's own "
+        "seed would have brought back; nobody pays for these. What is owed follows the deposits."
     )
     return Table(
         "accounts",
         tuple(c for c in columns if lend or c.key != "lent"),
         tuple(rows),
         "Who owes whom",
-        note=f"{note} For his seed: what the others pay for seed of his." if lend else note,
+        note=f"{note} For own seed: what the others pay for a grower's seed." if lend else note,
     )
 
 

@@ -16,9 +16,10 @@ from planner.optimize.search.run import solve
 from planner.report.grower_frames import file_names, grower_book
 from planner.report.plan_files import plan_content
 from planner.report.share_files import write_shares
-from planner.report.share_frames import LICENSE, settlement_book, verdict
+from planner.report.share_frames import LICENSE, NOT_BILLED, settlement_book, verdict
 from planner.report.workbook import render
 from planner.season.domain import Grower
+from planner.sharing.bills import BillLine
 from planner.sharing.groups import group_plan
 from planner.sharing.shares import Sharing, SharingBudget, groups_to_plan, masks_for, share
 from planner.units.money import cents
@@ -436,6 +437,20 @@ class TestFiles:
         ]
         assert "Tiny farm keeps it" in table.rows[4][2]
         assert table.note == "Tiny farm pays out $2,202.00 of it."
+
+    def test_what_nobody_bills_is_called_the_same_on_every_sheet(self):
+        made, plan = sample()
+        sharing = sharing_of(made, plan)
+        book = settlement_book(sharing, plan, made, {})
+        for name in ("accounts", "shares"):
+            (own,) = (c for c in table_of(book, name).columns if c.key == "own")
+            assert own.header == NOT_BILLED
+        bill = sharing.bills[1]
+        lines = (*bill.lines, BillLine("Expected yield loss", 25.0, own=True))
+        bill = replace(bill, lines=lines, share=bill.share + 25.0)
+        sharing = replace(sharing, bills=(sharing.bills[0], bill, *sharing.bills[2:]))
+        paper = grower_book(bill, sharing, plan, made, make_campaign(made, plan))
+        assert NOT_BILLED in [row[0] for row in table_of(paper, "to_pay").rows]
 
     def test_the_money_of_all_shares_meets_their_sum_to_the_cent(self):
         made, plan = sample()
