@@ -26,7 +26,7 @@ def volume(floz: float, season: Season, decimals: int = 0) -> str:
     """Volume in fl oz, or in mL on a metric farm, in L from one on."""
     if season.farm.metric:
         liters = in_unit(floz, Measure.VOLUME, "L")
-        if liters >= 1.0:
+        if liters >= 0.9995:  # or mL would say 1,000 of them
             return f"{liters:,.2f}".rstrip("0").rstrip(".") + " L"
         return f"{in_unit(floz, Measure.VOLUME, 'mL'):,.0f} mL"
     return f"{floz:,.{decimals}f} fl oz"

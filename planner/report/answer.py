@@ -165,9 +165,8 @@ def threats(facts: Facts) -> list[str]:
     lacking = [p for p in others if not enough(p)]
     if lacking:
         each = ", ".join(f"{p.threat} ({_unplanted(p, speech)})" for p in lacking)
-        said_.append(
-            f"{LAND_SHORT} that needs protection from: {each}. What is planted is protected."
-        )
+        rest = " What is planted is protected." if facts.plan.planting else ""
+        said_.append(f"{LAND_SHORT} that needs protection from: {each}.{rest}")
     fine = [p for p in others if enough(p)]
     if fine:
         each = ", ".join(

@@ -70,6 +70,7 @@ NOTES = "Notes"
 WARNINGS = "Warnings"
 NO_SUPPLIER = "no supplier named"
 NOTHING_TO_ORDER = "Nothing to order: what is there or on its way covers what the seed takes."
+NOTHING_TREATED = "Nothing to order: no seed is treated."
 MOST_MATURITIES = 14
 """Most columns of the chart of maturities; beyond, neighbors are put together."""
 
@@ -182,6 +183,11 @@ class Facts:
     def acres(self) -> float:
         """All acres of the season."""
         return sum(f.acres for f in self.season.fields)
+
+    @property
+    def nothing_to_order(self) -> str:
+        """Why no container is ordered, where none is."""
+        return NOTHING_TO_ORDER if self.plan.treating else NOTHING_TREATED
 
     @cached_property
     def size_decimals(self) -> int:

@@ -24,7 +24,6 @@ from planner.report.facts import (
     FIELDS,
     FRONT,
     NOTES,
-    NOTHING_TO_ORDER,
     ORDER,
     PRODUCT_DETAIL,
     PRODUCTS,
@@ -272,7 +271,7 @@ def _order(facts: Facts) -> Table:
         columns=columns[:shown],
         rows=tuple(row[:shown] for row in rows[:MOST_LINES]),
         group="supplier" if more <= 0 and len(suppliers) > 1 else "",
-        empty=NOTHING_TO_ORDER,
+        empty=facts.nothing_to_order,
         note=note,
     )
 

@@ -6,7 +6,7 @@ from typing import TYPE_CHECKING
 
 from planner.campaign.days import said
 from planner.report import answer
-from planner.report.facts import NOTHING_TO_ORDER, ORDER, PRODUCT_DETAIL
+from planner.report.facts import ORDER, PRODUCT_DETAIL
 from planner.report.measures import Measure
 from planner.report.seed_order_frames import cash_table, seed_table
 from planner.report.sheets import (
@@ -92,7 +92,7 @@ def _lines(facts: Facts) -> Table:
         rows=tuple(rows),
         group="supplier" if len(facts.accounts) > 1 else "",
         repeat_header=True,
-        empty=NOTHING_TO_ORDER,
+        empty=facts.nothing_to_order,
     )
 
 

@@ -392,3 +392,14 @@ def test_where_nothing_that_needs_it_is_planted_nothing_is_called_protected() ->
     said = _threat(replace(page, fields=bare), Speech(season.farm))
     assert "White mold: LAND UNPLANTED. None of the " in said
     assert "protected" not in said
+
+
+def test_where_nothing_is_treated_no_stock_is_said_to_cover_it() -> None:
+    season, plan = sample()
+    bare = replace(plan, order=(), seed_purchases=(), treating=(), planting=())
+    for facts, said in (
+        (Facts(bare, season), "Nothing to order: no seed is treated."),
+        (Facts(replace(bare, treating=plan.treating), season), "covers what the seed takes."),
+    ):
+        for sheet in (front_sheet(facts), order_sheet(facts)):
+            assert table_in(sheet, "order").empty.endswith(said)
