@@ -150,7 +150,8 @@ def _flushed(campaign: Campaign) -> list[str]:
     """What the line takes beyond the plan, and whether what is there covers it."""
     found = []
     if campaign.order.kept is False:
-        found.append("Days do not allow the order of recipes that the plan decided on.")
+        more = "" if campaign.drawdown.flushes else ": that of the calendar flushes no more"
+        found.append(f"Days do not allow the order of recipes that the plan decided on{more}.")
     return [*found, *(_flush(campaign, f) for f in campaign.drawdown.flushes)]
 
 

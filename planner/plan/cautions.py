@@ -47,6 +47,7 @@ CHECKS: tuple[Callable[[Plan, Season], Iterable[str]], ...] = (
     product_cautions.together_on_seed,
     product_cautions.heel_over_ceiling,
     seed_cautions.past_on_seed_life,
+    seed_cautions.treated_without_approval,
     seed_cautions.white_mold_too_thick,
     seed_cautions.white_mold_rows_too_narrow,
     protection_cautions.white_mold_in_the_total,

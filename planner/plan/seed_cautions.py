@@ -82,6 +82,25 @@ def past_on_seed_life(plan: Plan, season: Season) -> Iterator[str]:
             )
 
 
+def treated_without_approval(plan: Plan, season: Season) -> Iterator[str]:
+    """Recipes of seed treated before, and of none to be treated yet, that nobody has approved.
+
+    The shop asks for the approval of those that are still treated.
+    """
+    still = {t.recipe for t in plan.treating}
+    rows = {t.recipe: where(t.row) for t in reversed(season.treated) if t.units > 0.0}
+    named = [
+        f"{r.name}{rows[r.name]}"
+        for r in season.recipes
+        if r.name in rows and r.name not in still and not r.approved_by
+    ]
+    if named:
+        yield (
+            f"Treated before this plan without an approval on record: {', '.join(named)}. Have it "
+            "signed now, and fill in Recipe approvals."
+        )
+
+
 def _days_done(plan: Plan, season: Season) -> dict[tuple[str, str], date]:
     """Last day of treating, by (lot, recipe), where all of it was treated before, on known days."""
     still = {(t.lot, t.recipe) for t in plan.treating}

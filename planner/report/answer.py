@@ -17,7 +17,7 @@ from planner.report.measures import Measure
 from planner.report.seed_order_frames import seed_accounts
 from planner.risk.for_margin import for_margin
 from planner.risk.words import NOTHING, first_short, kept_words, percent
-from planner.sums import grouped
+from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
     from datetime import date
@@ -75,7 +75,9 @@ def payments(facts: Facts) -> tuple[Payment, ...]:
         Payment(a.pay_by, a.seller or "your seed supplier", "seed", sum(s.cost for s in a.lines))
         for a in seed_accounts(facts)
     ]
-    return tuple(sorted(due, key=lambda d: (d.day is None, d.day, d.what, d.who)))
+    paid = summed(((d.day, d.who, d.what), d.amount) for d in due)
+    found = [Payment(*key, amount) for key, amount in paid.items()]
+    return tuple(sorted(found, key=lambda d: (d.day is None, d.day, d.what, d.who)))
 
 
 def _named(supplier: str) -> str:

@@ -108,10 +108,11 @@ def _safety(facts: Facts) -> list[Block]:
         even = f"even with the {percent(spare.share)} spare seed planted, " if spare else ""
         kept = f"; with it kept back, in {chance(1.0 - held.seed_enough)}" if spare else ""
         seed = "Seed is tighter" if enough < held.enough else "Seed runs short, too"
+        land = facts.say(acres, Measure.AREA)
+        land = "hardly any land" if land.startswith("0 ") else land
         said += (
             f" That counts product only. {seed}: {even}some lot comes up short in "
-            f"{chance(1.0 - enough)} seasons, {facts.say(acres, Measure.AREA)} in an average "
-            f"year{kept}."
+            f"{chance(1.0 - enough)} seasons, {land} in an average year{kept}."
         )
     return [Text((said,), answer.HOW_SAFE, look)]
 

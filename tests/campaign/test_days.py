@@ -213,7 +213,9 @@ def test_the_order_that_the_plan_decided_on_is_the_shops():
     early = make_campaign(replace(season, fields=(north, season.fields[1])), plan)
     assert on_days(early) == [("04.27", "R1", 1, 3), ("05.06", "R2", 1, 3)]
     assert early.order.kept is False
-    assert any("Days do not allow the order of recipes" in n for n in early.notes)
+    (said,) = (n for n in early.notes if "Days do not allow the order of recipes" in n)
+    assert early.drawdown.flushes == ()
+    assert said.endswith(": that of the calendar flushes no more.")
 
 
 # --- asked for in time -------------------------------------------------------------------------

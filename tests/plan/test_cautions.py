@@ -134,6 +134,18 @@ def treated_before(life):
     }
 
 
+def done_before(by):
+    """R1 is still to be treated, and the shop asks for its approval; R2 was treated before."""
+    second = replace(recipe("R2", Alpha=1.0), approved_by=by)
+    return {
+        "recipes": (recipe(Alpha=2.0), second),
+        "treated": (
+            TreatedSeed("L1", "R2", 0.01, Row("Treated so far", 2)),
+            TreatedSeed("L1", "R1", 0.01, Row("Treated so far", 3)),
+        ),
+    }
+
+
 def probed(day, planting=MAY, **changes):
     return {"lots": (lot(test_date=day, **changes),), "fields": (field(planting_date=planting),)}
 
@@ -267,6 +279,12 @@ CASES = [
         treated_before(97.0),
         "on seed that is treated already (L1 under R1): what lives on it is gone by then.",
         treated_before(98.0),
+    ),
+    (
+        "seed treated before under a recipe that nobody approved and that is not treated again",
+        done_before(None),
+        "Treated before this plan without an approval on record: R2 (Treated so far, row 2).",
+        done_before("L. Adviser"),
     ),
     # Crop Protection Network, CPN-5009, 2022: no more than 110,000 seeds/acre with a history of
     # severe white mold, and in rows of 15 inches or less with any.

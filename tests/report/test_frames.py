@@ -432,6 +432,22 @@ def test_of_many_products_those_with_most_to_spare_are_counted(monkeypatch) -> N
     assert f"{len(rest)} more products with {rest[0].used:.1%}" in said
 
 
+def test_seed_of_one_seller_that_is_ordered_by_two_days_is_paid_once() -> None:
+    """Two lots of one seller, to be ordered in April and May and paid in June."""
+    season = sample_season()
+    days = (date(2027, 4, 10), date(2027, 5, 10))
+    lots = [
+        replace(lot, seller="Coop", order_by=day)
+        for lot, day in zip(season.lots, days, strict=False)
+    ]
+    seller = Supplier("Coop", pay_by=date(2027, 6, 1))
+    season = replace(season, lots=(*lots, *season.lots[2:]), suppliers=(*season.suppliers, seller))
+    bought = tuple(SeedPurchase(x.name, 1, x.units_per_bag, 100.0 + n) for n, x in enumerate(lots))
+    facts = Facts(replace(greedy_plan(season), seed_purchases=bought), season)
+    (paid,) = [p for p in payments(facts) if p.who == "Coop"]
+    assert (paid.day, paid.what, paid.amount) == (date(2027, 6, 1), "seed", 201.0)
+
+
 def test_payments_and_days_off_stand_in_what_is_next() -> None:
     facts = facts_of(sample_season())
     lines = to_do_lines(facts)

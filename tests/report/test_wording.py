@@ -270,6 +270,9 @@ def test_the_first_page_says_when_seed_is_short_more_often_than_product() -> Non
             "With the 3% spare seed kept back, the seed of every lot suffices in 10 of 100; "
             f"with it planted, that of every lot in {planted * 100:.0f} of 100."
         )
+    drawn = replace(held, seed_enough=0.104, short_acres=0.04, spare=None)
+    page = words(front_sheet(Facts(plan, season, drawn)))
+    assert "90 of 100 seasons, hardly any land in an average year." in page
     for product, said in ((0.9, "Seed is tighter: even"), (0.28, "Seed runs short, too: even")):
         drawn = replace(held, enough=product, spare=SparePlanted(0.03, 0.64, 0.5))
         assert said in words(front_sheet(Facts(plan, season, drawn)))
