@@ -65,8 +65,9 @@ def remarks(compared: Comparison) -> tuple[str, ...]:
             "can't be compared where not the same ones are ordered already."
         )
     if compared.better_as_it_is:
+        decides = "decides" if len(compared.better_as_it_is) == 1 else "decide"
         found.append(
-            f"What {listing(compared.better_as_it_is)} decides is cheaper than the plan in the "
+            f"What {listing(compared.better_as_it_is)} {decides} is cheaper than the plan in the "
             "season as it is, too: the time for deciding was too short to find it, or the plan "
             "stays near an old one. Plan again with more time."
         )

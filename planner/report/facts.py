@@ -23,6 +23,7 @@ from planner.season.domain import UNTREATED
 from planner.sums import grouped, summed
 
 if TYPE_CHECKING:
+    from collections.abc import Iterable
     from datetime import date
 
     from planner.campaign.domain import Campaign
@@ -37,6 +38,7 @@ if TYPE_CHECKING:
     from planner.risk.margins import ProductMargin
     from planner.season.domain import (
         DiscountLevel,
+        OnItsWay,
         Season,
         SeedLot,
         Supplier,
@@ -189,10 +191,10 @@ class Facts:
         """Why no container is ordered, where none is."""
         return NOTHING_TO_ORDER if self.plan.treating else NOTHING_TREATED
 
-    @cached_property
-    def size_decimals(self) -> int:
-        """Decimals that show what every container holds: a pint is 0.125 gal, not 0.13."""
-        return size_decimals(self.season)
+    def size_decimals(self, lines: Iterable[OrderLine | OnItsWay]) -> int:
+        """Decimals that show what each container holds: a pint is 0.125 gal, not 0.13."""
+        sizes = (self.containers[line.product, line.container].size for line in lines)
+        return self.manner.decimals(sizes, Measure.VOLUME)
 
     @cached_property
     def short(self) -> float:

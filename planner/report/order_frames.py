@@ -82,7 +82,7 @@ def _lines(facts: Facts) -> Table:
             Column("supplier", "Supplier"),
             Column("product", "Product"),
             Column("container", "Container"),
-            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals),
+            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals(facts.plan.order)),
             Column("count", "Count", Measure.COUNT, total=True),
             Column("price", "Price each", Measure.MONEY),
             Column("cost", "List cost", Measure.MONEY, total=True),
@@ -219,7 +219,9 @@ def _on_its_way(facts: Facts) -> Table:
             Column("product", "Product"),
             Column("container", "Container"),
             Column("blank", ""),
-            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals),
+            Column(
+                "size", "Size", Measure.VOLUME, decimals=facts.size_decimals(facts.season.ordered)
+            ),
             Column("count", "Count", Measure.COUNT),
             Column("blank_too", ""),
             Column("usable", "Usable", Measure.VOLUME),

@@ -8,7 +8,15 @@ from typing import TYPE_CHECKING
 from planner.plan.offers import lowest_price_per_floz
 from planner.plan.price import expired
 from planner.report.answer import TIGHT
-from planner.report.facts import MATURITY, ORDER, PICTURES, PRODUCT_DETAIL, PRODUCTS, SEED
+from planner.report.facts import (
+    MATURITY,
+    ORDER,
+    PICTURES,
+    PRODUCT_DETAIL,
+    PRODUCTS,
+    SEED,
+    size_decimals,
+)
 from planner.report.measures import Measure
 from planner.report.sheets import Cell, Column, Link, Look, Pack, Page, Room, Sheet, Table, Text
 from planner.report.treating_frames import per_recipe
@@ -146,7 +154,7 @@ def _containers(facts: Facts) -> Table:
         columns=(
             Column("product", "Product"),
             Column("container", "Container"),
-            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals),
+            Column("size", "Size", Measure.VOLUME, decimals=size_decimals(facts.season)),
             Column("heel", "Can't be pumped out (heel)", Measure.VOLUME),
             Column("usable", "Usable", Measure.VOLUME),
             Column("coming", "Ordered, not delivered", Measure.COUNT),

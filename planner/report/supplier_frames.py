@@ -170,7 +170,7 @@ def _supplier_lines(facts: Facts, account: Account) -> Table:
         columns=(
             Column("product", "Product", width=24),
             Column("container", "Container", width=34),
-            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals),
+            Column("size", "Size", Measure.VOLUME, decimals=facts.size_decimals(account.lines)),
             Column("count", "Count", Measure.COUNT, total=True),
             Column("price", "Price each", Measure.MONEY),
             Column("break", "Count price", width=12),
