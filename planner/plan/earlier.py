@@ -116,7 +116,7 @@ def bring(season: Season, earlier: Earlier) -> tuple[Season, tuple[str, ...]]:
     tuple of Season and tuple of str
         The season, and what was done or is to be looked after, in sentences.
     """
-    notes: list[str] = []
+    notes = _another_farm(season, earlier)
     added, uncounted = _not_typed(season, earlier, notes)
     lots = _lots_with(season, earlier, added, notes)
     added, too_many = _as_many_as_there_are(season, lots, added, notes)
@@ -394,6 +394,14 @@ def _other_recipes(season: Season, earlier: Earlier) -> list[str]:
         "name of its own."
         for name in changed
     ]
+
+
+def _another_farm(season: Season, earlier: Earlier) -> list[str]:
+    """Ask whether the old plan is of this farm where none of its fields is in the season."""
+    planned = {p.field for p in earlier.plan.planting} | {s.field for s in earlier.plan.shortages}
+    if not planned or planned & {f.name for f in season.fields}:
+        return []
+    return ["Is the old plan one of this farm? None of its fields is in this season."]
 
 
 def _days_gone(season: Season, earlier: Earlier) -> list[str]:

@@ -509,6 +509,16 @@ def test_a_plan_date_before_what_is_done_is_pointed_out(tmp_path) -> None:
     assert not any("Plan date" in n for n in notes)
 
 
+def test_a_plan_of_other_fields_is_asked_about(tmp_path) -> None:
+    """Continued from by mistake: none of its fields is in the season."""
+    _, _, file = planned(winter(), tmp_path / "old")
+    words = "Is the old plan one of this farm? None of its fields is in this season."
+    _, _, notes = api.bring_in(winter(fields=(field("Elsewhere"),)), file)
+    assert words in notes
+    _, _, notes = api.bring_in(winter(fields=(field(), field("Elsewhere"))), file)
+    assert words not in notes
+
+
 def test_a_plan_json_from_before_tells_less_but_does(tmp_path) -> None:
     """Without what the sheets said, On hand is what the plan counted."""
     _, _, file = planned(winter(), tmp_path / "old")
