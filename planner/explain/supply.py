@@ -18,8 +18,8 @@ if TYPE_CHECKING:
     from planner.plan.plan import Plan
     from planner.season.domain import Field, Recipe, Season, SeedLot
 
-CRUMB = 1e-6
-"""Units or acres that count as none."""
+CRUMB = 1e-4
+"""Units or acres that count as none: plans are exact to some 1e-6 of a field or lot."""
 
 
 class Pool(NamedTuple):

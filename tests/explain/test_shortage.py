@@ -1,5 +1,7 @@
 """Short fields: which bar binds, said in words."""
 
+from dataclasses import replace
+
 import pytest
 
 from planner.explain.ideas import ideas
@@ -191,6 +193,26 @@ def test_too_little_seed_of_which_some_is_kept_off_says_by_what() -> None:
         "left over (20 units of L1), but only in a share smaller than the smallest split of 30 "
         "acres."
     )
+
+
+def test_a_crumb_of_a_lot_is_no_seed_that_could_be_planted_for_nothing() -> None:
+    """L2 is planted but for two millionths of a unit; a bag of L1 takes $2,800 of $100."""
+    whole = season(
+        farm=farm(most_to_spend=100.0),
+        fields=(field("A", 120.0),),
+        lots=(
+            lot(on_hand=40.0, can_buy=80.0, buy_price=70.0),
+            lot("L2", "V22", 2.2, on_hand=40.0),
+        ),
+        products=(product(on_hand=1000.0),),
+    )
+    plan = solve(whole, SolveOptions())
+    planting = tuple(
+        replace(p, units=p.units - 2e-6) if p.lot == "L2" else p for p in plan.planting
+    )
+    (short,) = short_fields(replace(plan, planting=planting), whole)
+    assert (short.acres, short.cause.name) == (pytest.approx(40.0), "MONEY")
+    assert "(80 units of L1), but planting it would take $2,800 or more" in short.why
 
 
 @pytest.mark.sampled
