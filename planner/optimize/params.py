@@ -265,13 +265,15 @@ class StrategyParams:
     """How often bags are those of the relaxation with whole bags, if it is cheaper than any
     plan."""
     own_order: float = 0.3
-    """How often the order held is that of the best plan."""
+    """How often the order held is that of the best plan, where that is good."""
     around_best: float = 0.7
     """How often plans are looked for around the best one, where that is good."""
     around_tried: float = 0.25
     """The same once nothing better was found around it."""
     priced: float = 0.7
-    """How often plans near whole bags have priced shares only."""
+    """How often plans near whole bags have priced shares only; always where no plan is good."""
+    longer: float = 2.0
+    """How many times as long such a plan is looked for where none is good."""
     good: float = 0.03
     """Share by which a good plan may cost more than the order held with cut bags."""
     good_room: float = 0.015

@@ -143,14 +143,14 @@ class Neighborhood:
     ) -> tuple[Floats | None, Answer]:
         """Open no lot for another recipe, and change no number of bags by more than `within`.
 
-        Where that is none at all, part bags may get any recipe. What is planted where is free, or
-        (`shares`) just some shares are, and with `order` what is ordered. `x` may be a relaxation's
-        solution; where it is a plan it can be the start.
+        What is planted where is free, or (`shares`) just some shares are, and with `order` what is
+        ordered. With such shares, or where no number may change, part bags may get any recipe. `x`
+        may be a relaxation's solution; where it is a plan it can be the start.
         """
         m = self.model
         matrix = m.matrix if order else order_held(m, x)
         low, high = bounds_near_bags(matrix, m.at["bags"], x, within)
-        shut = ~self._open_pools(x, any_part=within == 0)
+        shut = ~self._open_pools(x, any_part=within == 0 or shares is not None)
         if shares is not None:
             shut |= ~np.append(shares, True)[self.share_of]
         self._shut(high, shut)

@@ -24,14 +24,20 @@ from planner.optimize.incumbent.budgets import (
 from planner.optimize.mip.highs import INFINITE, Watch
 from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.model.extract import counts, supply
-from planner.optimize.model.program import PURCHASE, moved, order_held, rounded
+from planner.optimize.model.program import (
+    PURCHASE,
+    moved,
+    order_held,
+    rounded,
+    with_whole_order,
+)
 
 if TYPE_CHECKING:
-    from collections.abc import Sequence
+    from collections.abc import Callable, Sequence
 
     from planner.optimize.heuristics.neighborhood import Neighborhood
     from planner.optimize.incumbent.incumbent import Incumbent
-    from planner.optimize.mip.highs import Bools, Floats, Limits, Matrix, Solver
+    from planner.optimize.mip.highs import Bools, Floats, Limits, Solver
     from planner.optimize.mip.process import Worker
     from planner.optimize.model.program import Model
     from planner.optimize.params import StrategyParams
@@ -65,10 +71,11 @@ def fix_in_turn(task: Task) -> None:
     Once the best plan is good, plans are mostly looked for around it instead.
     """
     incumbent, rng, order, bags = task.incumbent, task.rng, task.order.x, task.order.bags
-    if _is_near_order(task, task.params.good) and rng.random() < _often_around(task):
+    is_near = _is_near_order(task, task.params.good)
+    if is_near and rng.random() < _often_around(task):
         _around_best(task)
         return
-    own = order is None or (incumbent.x is not None and rng.random() < task.params.own_order)
+    own = order is None or (is_near and rng.random() < task.params.own_order)
     cheap = bags is not None and times_best(incumbent, bags) < 1.0
     free = cheap and rng.random() < task.params.whole_bags
     if bags is None or not free:
@@ -78,35 +85,42 @@ def fix_in_turn(task: Task) -> None:
         bags = _bags_for(task, order, room)
     x = None
     if bags is not None and not incumbent.is_set():
-        x = _near(task, bags, 1, start=False, order=free)
+        x = _planted(task, bags, order=free, is_near=is_near)
     if x is not None and not incumbent.is_set():
-        x = _near(task, x, 0)
+        x = _with_full_bags(task, x)
     if not own and not free and not incumbent.is_set():
         good = x is not None and times_best(incumbent, x) <= task.params.poor
         good = good and _is_near_order(task, task.params.good_room)
         task.order.note_room(room, good=good)
 
 
-def _near(
-    task: Task, x: Floats, within: int, *, start: bool = True, order: bool = True
-) -> Floats | None:
-    """Offer the best plan found near a solution's bags; give it, or `x` if that is a plan."""
+def _planted(task: Task, bags: Floats, *, order: bool, is_near: bool) -> Floats | None:
+    """Offer the best plan found near whole bags, the order held or free; None if none was found.
+
+    While no plan is near the order, that takes longer, and has priced shares only.
+    """
+    incumbent, params = task.incumbent, task.params
     shares = None
-    if within and task.rng.random() < task.params.priced:
-        shares = _promising_shares(task, x, start=start)
-    limits, watch = task.limits(), patient(task.incumbent, started=start)
-    y, _ = task.near.near_bags(
-        x,
-        limits,
-        watch,
-        start=start,
-        within=within,
-        order=order,
-        shares=shares,
-        solver=task.solver,
+    if not is_near or task.rng.random() < params.priced:
+        shares = _promising_shares(task, bags, start=False)
+    limits, watch = task.limits(), patient(incumbent)
+    if not is_near:
+        seconds = min(params.longer * limits.seconds, incumbent.left())
+        nodes = None if limits.nodes is None else round(params.longer * limits.nodes)
+        limits, watch = replace(limits, seconds=seconds, nodes=nodes), Watch(incumbent)
+    x, _ = task.near.near_bags(
+        bags, limits, watch, start=False, order=order, shares=shares, solver=task.solver
     )
+    incumbent.offer(x)
+    return x
+
+
+def _with_full_bags(task: Task, x: Floats) -> Floats:
+    """Offer the best plan found with just the full bags of a plan; give it, or that plan."""
+    limits, watch = task.limits(), patient(task.incumbent, started=True)
+    y, _ = task.near.near_bags(x, limits, watch, start=True, within=0, solver=task.solver)
     task.incumbent.offer(y)
-    return x if y is None and start else y
+    return x if y is None else y
 
 
 def _around_best(task: Task) -> None:
@@ -175,40 +189,54 @@ def _promising_shares(task: Task, x: Floats, *, start: bool) -> Bools | None:
 def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
     """Whole bags that suit an order, the field rule left out; None if none were found.
 
-    With room, that share of what the order's solution needs of every product it buys stays over,
-    for plans that keep the field rule; then up to a container more of each kind is ordered.
+    With room, the order is the cheapest by which that share of what is needed of every product it
+    buys stays over, for plans that keep the field rule.
     """
-    model, loose = task.near.model, task.near.loose
-    x = moved(model, loose, order)
-    used = supply(model, order) - order[model.at["left"]]
-    held = _with_room(loose, x, room * used) if room else order_held(loose, x)
-    answer = task.solver(
-        held, task.limits(task.params.order_near_enough), watch=patient(task.incumbent)
-    )
+    model, loose, limits = task.near.model, task.near.loose, task.params.order_near_enough
+    x: Floats | None = moved(model, loose, order)
+    over = room * (supply(model, order) - order[model.at["left"]])
+    bought = {product for product, _ in counts(model, order)}
+    over[[p.name not in bought for p in model.it.products]] = 0.0
+    if room:
+        x = task.order.with_room(room, lambda: _with_room(task, order, over))
+    if x is None or task.incumbent.is_set():
+        return None
+    held = _leaving(replace(loose, matrix=order_held(loose, x)), over)
+    answer = task.solver(held.matrix, task.limits(limits), watch=patient(task.incumbent))
     return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
 
 
-def _with_room(loose: Model, x: Floats, over: Floats) -> Matrix:
-    """A solution's order held up to a container more of each of its kinds, with so much left over.
+def _with_room(task: Task, order: Floats, over: Floats) -> Floats | None:
+    """The cheapest order by which so much is left over, bags cut; None if none was found.
 
-    `over` is in the largest container of each product; of what the order does not buy nothing need
-    be left over.
+    It has no more than one container more of each kind, of products that the given one buys.
     """
-    it, most, least = loose.it, loose.matrix.upper, loose.matrix.lower
-    held = replace(loose, matrix=order_held(loose, x))
+    loose, limits = task.near.loose, task.params.order_near_enough
+    rough = with_whole_order(loose)
+    x, sold = moved(task.near.model, rough, order), rough.it.containers
+    most, least, count = rough.matrix.upper, rough.matrix.lower, rough.at["count"]
+    free = replace(rough, matrix=order_held(rough, x))
     for group in PURCHASE:
-        held = held.bounded(group, most[loose.at[group]], least[loose.at[group]])
-    bought = counts(loose, x)
-    kinds = [(c.product, c.name) for c in it.containers]
+        free = free.bounded(group, most[rough.at[group]], least[rough.at[group]])
+    bought = counts(rough, x)
+    products = {product for product, _ in bought}
     one_more = [
-        bought[kinds[i]] + 1.0 if kinds[i] in bought else 0.0 for i, _ in loose.keys["count"]
+        bought.get((sold[i].product, sold[i].name), 0.0) + (sold[i].product in products)
+        for i, _ in rough.keys["count"]
     ]
-    held = held.bounded("count", np.minimum(most[loose.at["count"]], one_more))
-    of_order = {product for product, _ in bought}
-    is_bought = np.array([p.name in of_order for p in it.products])
-    left = loose.at["left"]
-    some = np.minimum(over, most[left])
-    return held.bounded("left", most[left], np.where(is_bought, some, least[left])).matrix
+    free = _leaving(free.bounded("count", np.minimum(most[count], one_more)), over)
+    answer = task.solver(free.matrix, task.limits(limits), watch=patient(task.incumbent))
+    return None if answer.x is None else moved(rough, loose, rounded(rough, answer.x))
+
+
+def _leaving(model: Model, over: Floats) -> Model:
+    """The program with so much of every product left over, as far as there is so much.
+
+    `over` is in the largest container of each product.
+    """
+    left = model.at["left"]
+    most, least = model.matrix.upper[left], model.matrix.lower[left]
+    return model.bounded("left", most, np.maximum(least, np.minimum(over, most)))
 
 
 class OrderToHold:
@@ -222,6 +250,7 @@ class OrderToHold:
         self._x: Floats | None = None
         self._tried: dict[float, int] = {}
         self._good: float | None = None
+        self._roomy: dict[float, Floats] = {}
         self._bags: Floats | None = None
         self._tried_around = np.inf
 
@@ -246,6 +275,18 @@ class OrderToHold:
         """Hold this solution's order from now on."""
         with self._lock:
             self._x = x
+            self._roomy.clear()
+
+    def with_room(self, room: float, find: Callable[[], Floats | None]) -> Floats | None:
+        """An order like it with so much room, found once; None where there is none."""
+        with self._lock:
+            if room in self._roomy:
+                return self._roomy[room]
+        found = find()
+        if found is None:
+            return None
+        with self._lock:
+            return self._roomy.setdefault(room, found)
 
     def note_tried_around(self, cost: float) -> None:
         """Note that nothing better was found around a plan of this cost."""

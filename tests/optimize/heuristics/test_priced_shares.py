@@ -26,7 +26,7 @@ class _Never:
 def _to_price(matrix, most, least):
     n = matrix.n_columns
     return SharesToPrice(
-        matrix,
+        (matrix,),
         np.arange(n),
         np.arange(n),
         np.zeros(n, dtype=np.int64),
@@ -75,7 +75,7 @@ def test_fewer_fields_break_the_rule_than_in_the_relaxation(seed):
     model = make_model(make_instance(hard_season(30, 18, 5, 1, seed)))
     near = Neighborhood(model.bounded("short_in", 0.0))
     plain = shares_to_price(near, np.zeros(near.model.matrix.n_columns), 0.04)
-    it = replace(plain, matrix=near.loose.matrix.linear, step=1.0)
+    it = replace(plain, programs=(near.loose.matrix.linear,), step=1.0)
 
     def over(turns):
         shares = price_shares(it, 1, turns, INFINITE, 1, _Never())

@@ -37,11 +37,11 @@ def test_plans_made_of_the_relaxation_keep_the_rules(size, planting):
 @pytest.mark.slow
 @pytest.mark.parametrize("size", [(20, 12, 4, 2, 34), (24, 14, 4, 2, 1)], ids=str)
 def test_plans_made_step_by_step_keep_the_rules(size):
-    """Containers, then bags, then planting: the plan is far cheaper than the first one."""
+    """Containers, then bags with each room, then planting: far cheaper than the first plan."""
     context, _, bound = relaxed(size, step_nodes=60)
     incumbent, before = context.incumbent, context.incumbent.cost
     context.order.put(relaxed_order(context))
-    for _ in range(3):
+    for _ in SearchParams().strategies.rooms:
         relax_and_fix.fix_in_turn(relax_and_fix_task(context, context.rng, solve_matrix))
     assert incumbent._keeps_rules(incumbent.x)
     assert bound - CLOSE * abs(bound) <= incumbent.cost < 0.99 * before
@@ -81,7 +81,7 @@ def test_threads_try_one_room_after_the_other():
 @pytest.mark.slow
 @pytest.mark.parametrize("room", long_after(1, [0.02, 0.005]))
 def test_bags_with_room_leave_so_much_over(room):
-    """Of every product that the order buys; no kind of container comes in that it has not."""
+    """Of every product that the order buys; at most one container more of each kind of these."""
     context, _, _ = relaxed((16, 10, 3, 2, 1))
     model, x = context.near.model, relaxed_order(context)
     task = relax_and_fix_task(context, context.rng, solve_matrix)
@@ -92,12 +92,12 @@ def test_bags_with_room_leave_so_much_over(room):
     assert (used >= -1e-6).all()
     before, after = counts(model, x), counts(model, y)
     assert counts(model, tight) == before
-    assert all(n <= before[key] + 1 for key, n in after.items())
+    assert all(n <= before.get(key, 0) + 1 for key, n in after.items())
+    assert {p for p, _ in after} == {p for p, _ in before}
     bought = np.array([any(p == one.name for p, _ in before) for one in model.it.products])
     assert bought.any()
     assert (y[left] * lump >= room * used - 1e-4)[bought].all()
     assert (tight[left] * lump < room * used - 1e-4)[bought].any()
-    assert model.matrix.price(y) > model.matrix.price(tight)
 
 
 @pytest.mark.slow
@@ -119,7 +119,8 @@ def test_a_room_without_a_good_plan_is_not_the_good_one():
     def none_near(matrix, limits, start=None, watch=None):
         if matrix.n_columns != context.near.loose.matrix.n_columns:  # not the relaxation
             return Answer(Verdict.NONE_FOUND, None, INFINITE, -INFINITE)
-        asked.append(float(matrix.lower[context.near.loose.at["left"]].max()))
+        if matrix.integer[context.near.loose.at["bags"]].any():
+            asked.append(float(matrix.lower[context.near.loose.at["left"]].max()))
         return solve_matrix(matrix, limits, watch=watch)
 
     for _ in SearchParams().strategies.rooms:
