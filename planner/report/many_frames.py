@@ -234,7 +234,34 @@ def _orders(records: Sequence[Planned], manner: Manner) -> Sheet:
         empty="No season orders anything.",
     )
     purpose = "The orders of all seasons added up, each season ordering for itself."
-    return Sheet(ORDERS, purpose, (table,), Page(landscape=True), Room.ORDER)
+    blocks = (table, _seed(records, manner)) if any(r.seed for r in records) else (table,)
+    return Sheet(ORDERS, purpose, blocks, Page(landscape=True), Room.ORDER)
+
+
+def _seed(records: Sequence[Planned], manner: Manner) -> Table:
+    """A row for every lot that a season buys; lots of one variety stand together."""
+    bought = [(x, r) for r in records for x in r.seed]
+    rows: list[tuple[Content, ...]] = [
+        (x.variety, x.lot, x.seller or None, r.name, x.bags, x.units, x.cost)
+        + (() if manner.currency else (r.currency,))
+        for x, r in sorted(bought, key=lambda pair: (*pair[0][:3], pair[1].name))
+    ]
+    return Table(
+        "seed",
+        (
+            Column("variety", "Variety", width=28),
+            Column("lot", "Lot", width=22),
+            Column("seller", "Seller", width=24),
+            Column("name", "Season"),
+            Column("bags", "Bags", Measure.COUNT, total=True),
+            Column("units", "Seed", Measure.UNITS, total=True),
+            Column("cost", "Cost", Measure.MONEY, total=bool(manner.currency)),
+            *_currency(manner),
+        ),
+        tuple(rows),
+        "Seed to buy",
+        repeat_header=True,
+    )
 
 
 def _pooled(pooled: Pooled, number: int, manner: Manner) -> Sheet:

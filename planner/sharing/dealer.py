@@ -69,6 +69,18 @@ class Need(NamedTuple):
     """Share of the price that left-over product is worth."""
 
 
+class SeedBought(NamedTuple):
+    """Full bags of a lot that a season buys."""
+
+    variety: str
+    lot: str
+    seller: str
+    """Empty where nobody is named."""
+    bags: int
+    units: float
+    cost: float
+
+
 @dataclass(frozen=True, slots=True)
 class Planned:
     """What became of a season."""
@@ -95,6 +107,7 @@ class Planned:
     order_cost: float = 0.0
     """Containers and freight less discounts, and less the worth of bought product left over."""
     order: tuple[OrderLine, ...] = ()
+    seed: tuple[SeedBought, ...] = ()
     needs: tuple[Need, ...] = ()
     opened: tuple[Opened, ...] = ()
     seconds: float = 0.0
@@ -132,6 +145,11 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         n.carryover * lowest_price_per_floz(season, n.product) * max(0.0, u.bought - n.floz)
         for n, u in zip(needs, plan.products, strict=True)
     )
+    lots = season.lot_named
+    seed = tuple(
+        SeedBought(lots[x.lot].variety, x.lot, lots[x.lot].seller or "", x.bags, x.units, x.cost)
+        for x in plan.seed_purchases
+    )
     cost = plan.cost
     return Planned(
         name,
@@ -148,6 +166,7 @@ def record_of(season: Season, plan: Plan, campaign: Campaign, name: str, mark: s
         gap=plan.gap if plan.gap < float("inf") else None,
         order_cost=cents(cost.for_product - credit) / CENTS,
         order=plan.order,
+        seed=seed,
         needs=tuple(n for n in needs if n.floz > TINY),
         opened=tuple(Opened(*key, count) for key, count in sorted(opened.items())),
         offers=tuple(_without_rows(c) for c in season.containers),
@@ -162,6 +181,7 @@ def to_data(one: Planned) -> dict[str, Any]:
     return {
         **asdict(one),
         "needs": [n._asdict() for n in one.needs],
+        "seed": [x._asdict() for x in one.seed],
         "suppliers": [_dated(s) for s in one.suppliers],
         "discounts": [_dated(d) for d in one.discounts],
     }
@@ -185,6 +205,7 @@ def from_data(data: Mapping[str, Any]) -> Planned:
     made = dict(data)
     made["order"] = tuple(Line(**x) for x in data["order"])
     made["needs"] = tuple(Need(**x) for x in data["needs"])
+    made["seed"] = tuple(SeedBought(**x) for x in data["seed"])
     made["opened"] = tuple(Opened(**x) for x in data["opened"])
     made["offers"] = tuple(_offer(x) for x in data["offers"])
     made["suppliers"] = tuple(Supplier(**_undated(x)) for x in data["suppliers"])

@@ -49,7 +49,7 @@ def read_quantity(
     if measure is Measure.VOLUME and _CONTAINER.search(text.strip()):
         refuse(expected, "write what is in it: half of a 2.5 gal jug is 1.25 gal")
     value, rest = number_and_rest(text.strip()[len(sign) :], comma, expected)
-    written = (money if sign else "") + rest
+    written = (f"{money} " if sign else "") + rest  # as if the sign had followed the number
     if not rest and (not sign or unit):
         if not unit:
             if value == 0.0:

@@ -28,6 +28,7 @@ from planner.sharing.dealer import (
     Need,
     Opened,
     Planned,
+    SeedBought,
     added_up,
     by_currency,
     by_week,
@@ -230,6 +231,23 @@ def test_orders_added_up():
     assert (one.count, one.cost, one.seasons) == (4, 1000.0, 2)
 
 
+def test_seed_to_buy_stands_under_the_orders_by_variety():
+    """Derived by hand: 3 and 2 bags of 40 units; without seed to buy there is no table of it."""
+    one = SeedBought("V2", "L-1", "Elm", 3, 120.0, 4_800.0)
+    other = SeedBought("V1", "L-9", "", 2, 80.0, 3_300.0)
+    book = many_book((planned("b", 4, 1, seed=(one,)), planned("a", 4, 1, seed=(one, other))))
+    orders, seed = next(s for s in book.sheets if s.title == "All orders").blocks
+    assert seed.title == "Seed to buy"
+    assert seed.rows == (
+        ("V1", "L-9", None, "a", 2, 80.0, 3_300.0),
+        ("V2", "L-1", "Elm", "a", 3, 120.0, 4_800.0),
+        ("V2", "L-1", "Elm", "b", 3, 120.0, 4_800.0),
+    )
+    assert [c.header for c in seed.columns if c.total] == ["Bags", "Seed", "Cost"]
+    none = many_book((planned("b", 4, 1),))
+    assert next(s for s in none.sheets if s.title == "All orders").blocks == (orders,)
+
+
 def test_weeks_begin_on_monday():
     """2027-05-03 is a Monday (perpetual calendar)."""
     days = ("2027-05-02", "2027-05-03", "2027-05-09")
@@ -292,6 +310,7 @@ def test_records_survive_json():
         suppliers=(Supplier("Elm", 1.0, None, date(2027, 1, 15)),),
         discounts=(DiscountLevel("Early", 10.0, 0.1, None, ("Alpha",), date(2027, 1, 1)),),
         opened=(Opened("Alpha", "jug", "2027-05-03", 1),),
+        seed=(SeedBought("V1", "L-1", "", 3, 120.0, 4_800.0),),
         warnings=("look",),
         gap=None,
     )

@@ -362,6 +362,8 @@ def test_zero_needs_no_unit():
         ("5", "€", 5.0),
         ("C$5", "C$", 5.0),
         ("EUR 5", "EUR", 5.0),
+        ("$4,600 each", "$", 4600.0),
+        ("C$ 5 each", "C$", 5.0),
     ],
 )
 def test_money_is_read_with_its_sign_before_or_behind(text, money, expected):
