@@ -192,7 +192,7 @@ def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
     With room, the order is the cheapest by which that share of what is needed of every product it
     buys stays over, for plans that keep the field rule.
     """
-    model, loose, limits = task.near.model, task.near.loose, task.params.order_near_enough
+    model, loose = task.near.model, task.near.loose
     x: Floats | None = moved(model, loose, order)
     over = room * (supply(model, order) - order[model.at["left"]])
     bought = {product for product, _ in counts(model, order)}
@@ -202,8 +202,7 @@ def _bags_for(task: Task, order: Floats, room: float) -> Floats | None:
     if x is None or task.incumbent.is_set():
         return None
     held = _leaving(replace(loose, matrix=order_held(loose, x)), over)
-    answer = task.solver(held.matrix, task.limits(limits), watch=patient(task.incumbent))
-    return None if answer.x is None else moved(loose, model, rounded(loose, answer.x))
+    return _solved(task, held, model)
 
 
 def _with_room(task: Task, order: Floats, over: Floats) -> Floats | None:
@@ -211,7 +210,7 @@ def _with_room(task: Task, order: Floats, over: Floats) -> Floats | None:
 
     It has no more than one container more of each kind, of products that the given one buys.
     """
-    loose, limits = task.near.loose, task.params.order_near_enough
+    loose = task.near.loose
     rough = with_whole_order(loose)
     x, sold = moved(task.near.model, rough, order), rough.it.containers
     most, least, count = rough.matrix.upper, rough.matrix.lower, rough.at["count"]
@@ -225,8 +224,14 @@ def _with_room(task: Task, order: Floats, over: Floats) -> Floats | None:
         for i, _ in rough.keys["count"]
     ]
     free = _leaving(free.bounded("count", np.minimum(most[count], one_more)), over)
-    answer = task.solver(free.matrix, task.limits(limits), watch=patient(task.incumbent))
-    return None if answer.x is None else moved(rough, loose, rounded(rough, answer.x))
+    return _solved(task, free, loose)
+
+
+def _solved(task: Task, relaxation: Model, like: Model) -> Floats | None:
+    """A good solution of a relaxation, in another model's columns; None if none was found."""
+    limits = task.limits(task.params.order_near_enough)
+    answer = task.solver(relaxation.matrix, limits, watch=patient(task.incumbent))
+    return None if answer.x is None else moved(relaxation, like, rounded(relaxation, answer.x))
 
 
 def _leaving(model: Model, over: Floats) -> Model:
