@@ -231,7 +231,8 @@ def _sentence(cost: RuleCost, speech: Speech) -> str:
     amount = speech.money(saved) if saved >= CENT else "nothing"
     if most is None:
         return f"{cost.rule}: the plan without it was not finished in the time set."
-    if most - least <= max(CENT, 1e-3 * most):
+    alike = saved >= CENT and speech.money(least) == speech.money(most)
+    if most - least <= max(CENT, 1e-3 * most) or alike:
         return f"{cost.rule}: costs {amount}."
     if saved < CENT:
         return (

@@ -8,8 +8,9 @@ import pytest
 from planner.errors import Interrupted, NoPlanError
 from planner.explain.explain import explain
 from planner.explain.held import held_cost
-from planner.explain.rules import rule_costs, rule_trials, rules_on
+from planner.explain.rules import RuleCost, _sentence, rule_costs, rule_trials, rules_on
 from planner.explain.trial import ExplainBudget, Trial, solve_all
+from planner.explain.words import Speech
 from planner.optimize.options import SolveOptions
 from planner.optimize.search.run import solve
 from planner.season.domain import MaturityShare, Pressure, Rating, Season, Threat
@@ -249,3 +250,11 @@ def test_without_room_for_processes_one_does_the_work(monkeypatch) -> None:
     monkeypatch.setattr("planner.explain.crew.get_context", refuse)
     trials = [Trial(str(seed), tiny_season(seed)) for seed in range(3)]
     assert list(solve_all(trials, ExplainBudget(30.0, workers=2))) == ["0", "1", "2"]
+
+
+def test_bounds_that_read_alike_are_said_once() -> None:
+    """Between $323.60 and $324.40, read as $324 and $324: once."""
+    cost = RuleCost("Rule", "safety", "", "", 324.2, 323.6, 324.4)
+    assert _sentence(cost, Speech(farm())) == "Rule: costs $324."
+    wider = replace(cost, at_most=326.4)
+    assert _sentence(wider, Speech(farm())).endswith("for certain between $324 and $326.")
