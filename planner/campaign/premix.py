@@ -10,6 +10,7 @@ Guides disagree, so a product's own place goes before that, and its label before
 from __future__ import annotations
 
 import math
+from dataclasses import replace
 from typing import TYPE_CHECKING
 
 from planner.agronomy.rates import floz_per_unit
@@ -22,7 +23,7 @@ from planner.units.exact import LB_PER_CWT
 if TYPE_CHECKING:
     from collections.abc import Iterator, Sequence
 
-    from planner.campaign.domain import Batch
+    from planner.campaign.domain import Batch, Campaign
     from planner.season.domain import Product, Recipe, Season, SeedLot
 
 RANKS = {CARRIER: 0, "polymer": 2, "colorant": 3, "biological": 5, "inoculant": 6}
@@ -132,6 +133,44 @@ def premix(season: Season, batch: Batch) -> Premix | None:
     )
 
 
+def left_to_mix(campaign: Campaign) -> list[Premix]:
+    """Premixes of what is not treated yet, in the order of the batches."""
+    left = summed(((r.lot, r.recipe), r.units) for r in campaign.calendar.runs if not r.done)
+    in_order = {(b.lot, b.recipe): i for i, b in enumerate(campaign.batches)}
+    found = (_for_units(p, left.get((p.lot, p.recipe), 0.0)) for p in campaign.premixes)
+    return sorted((p for p in found if p.units), key=lambda p: in_order[p.lot, p.recipe])
+
+
+def _for_units(whole: Premix, units: float) -> Premix:
+    """Return a premix for as many units of its batch, in tanks of the same size or a smaller."""
+    if units >= whole.units - CRUMB:
+        return whole
+    return replace(whole, units=units, mixes=tuple(_for_less(m, units) for m in whole.mixes))
+
+
+def _for_less(mix: Mix, units: float) -> Mix:
+    total = mix.per_unit * units
+    fill = min(mix.fill, total)
+    full, last = _tanks(total, fill)
+    return replace(
+        mix,
+        total=total,
+        fill=fill,
+        full_tanks=full,
+        last=last,
+        units_a_tank=fill / mix.per_unit,
+        minutes=mix.minutes * fill / mix.fill if mix.minutes is not None and mix.fill else None,
+        kept_small=mix.kept_small and full > 0 and total > mix.fill,
+    )
+
+
+def _tanks(total: float, fill: float) -> tuple[int, float]:
+    """Full tanks of a mix, and what is in the last one; all in fl oz."""
+    full = int(total / fill + CRUMB) if fill else 0
+    last = total - full * fill
+    return full, last if last > CRUMB * total else 0.0
+
+
 def pump_names(groups: Sequence[Group]) -> tuple[str, ...]:
     """What goes through each pump: a product, or a premix, numbered where there are several."""
     many = sum(len(g) > 1 for g in groups)
@@ -162,8 +201,7 @@ def _mix(
     most = season.farm.tank or math.inf
     in_life = life * 60.0 * minute if life is not None and minute else math.inf
     fill = min(most, in_life, total)
-    full = int(total / fill + CRUMB)
-    last = total - full * fill
+    full, last = _tanks(total, fill)
     return Mix(
         name=name,
         total=total,
@@ -171,7 +209,7 @@ def _mix(
         per_cwt=unit * LB_PER_CWT / unit_weight(lot, season.farm),
         fill=fill,
         full_tanks=full,
-        last=last if last > CRUMB * total else 0.0,
+        last=last,
         units_a_tank=fill / unit,
         life=life,
         minutes=fill / minute if minute else None,

@@ -4,6 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
+from planner.campaign.premix import left_to_mix
 from planner.report.calendar_frames import calendar_sheet, days_sheet
 from planner.report.calibration_frames import calibration_sheet
 from planner.report.card_frames import card_sheet
@@ -31,7 +32,7 @@ def campaign_sheets(campaign: Campaign) -> tuple[Sheet, ...]:
         calendar_sheet(campaign),
         days_sheet(campaign),
         card_sheet(campaign),
-        *([premix_sheet(campaign)] if campaign.premixes else []),
+        *([premix_sheet(campaign)] if left_to_mix(campaign) else []),
         calibration_sheet(campaign),
         draw_down_sheet(campaign),
         level_sheet(campaign),

@@ -4,7 +4,7 @@ from __future__ import annotations
 
 from typing import TYPE_CHECKING
 
-from planner.campaign.premix import JAR_ML
+from planner.campaign.premix import JAR_ML, left_to_mix
 from planner.campaign.records import CAUTIONS_SHORT
 from planner.report.measures import Measure, manner_of
 from planner.report.sheets import Cell, Column, Look, Page, PageBreak, Room, Sheet, Table, Text
@@ -38,8 +38,7 @@ compilation of extension advice in agprofessional.com."""
 def premix_sheet(campaign: Campaign) -> Sheet:
     """Make the premix sheet; only where something is premixed."""
     manner = manner_of(campaign.shop)
-    in_order = {(b.lot, b.recipe): i for i, b in enumerate(campaign.batches)}
-    premixes = sorted(campaign.premixes, key=lambda p: in_order[p.lot, p.recipe])
+    premixes = left_to_mix(campaign)
     blocks: list[Block] = [
         Text(CAUTIONS_SHORT, look=Look.STRONG),
         Text(HOW, bullets=True),

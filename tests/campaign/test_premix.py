@@ -8,19 +8,19 @@ import openpyxl
 import pytest
 
 from planner.campaign.calibration import calibration, flow_of_catch, on_seed_by_flow
-from planner.campaign.campaign import make_campaign
+from planner.campaign.campaign import make_campaign, update
 from planner.campaign.cleaning import clean_outs
 from planner.campaign.domain import Batch, Draw, ProductFacts, Run
-from planner.campaign.premix import in_order, kept_apart, premix, streams
+from planner.campaign.premix import in_order, kept_apart, left_to_mix, premix, streams
 from planner.campaign.store import from_dict, to_dict
 from planner.report.breaks import page_breaks
 from planner.report.calibration_frames import calibration_sheet
-from planner.report.campaign_frames import campaign_book
+from planner.report.campaign_frames import campaign_book, campaign_sheets
 from planner.report.heights import row_heights
 from planner.report.layout import lay_out
 from planner.report.measures import Manner
 from planner.report.workbook import render
-from planner.season.domain import CARRIER, POWDER, Active, Basis, Product, Rate, Recipe
+from planner.season.domain import CARRIER, POWDER, Active, Basis, Done, Product, Rate, Recipe
 from tests.support.campaigns import hand_plan, hand_season
 from tests.support.seasons import farm, lot, season
 
@@ -217,6 +217,24 @@ def test_premix_sheet():
         "2 full tanks of 1 gal, for 36.6 units each and a last one"
     )
     assert "How long it may sit: see the labels." in rows[start + 7][0]
+
+
+def test_no_more_is_premixed_than_is_left_to_treat():
+    """Two bags of 40 are done: the part bag of 10 takes 10 x 3.5 = 35 fl oz, one small tank."""
+    made = make_campaign(wet_season(), hand_plan())
+    whole = {(p.lot, p.recipe): p for p in left_to_mix(made)}
+    assert whole["L2", "R2"].mixes[0].total == pytest.approx(315.0)
+    later = update(made, [Done("L1", "R1", 3), Done("L2", "R2", 2)])
+    (one,) = left_to_mix(later)
+    (mix,) = one.mixes
+    assert (one.lot, one.units) == ("L2", pytest.approx(10.0))
+    assert (mix.total, mix.fill) == (pytest.approx(35.0), pytest.approx(35.0))
+    assert (mix.full_tanks, mix.last, mix.units_a_tank) == (1, 0.0, pytest.approx(10.0))
+    first = next(p for p in left_to_mix(update(made, [Done("L2", "R2", 1)])) if p.lot == "L2")
+    mix = first.mixes[0]  # 50 units: 175 fl oz in tanks of 128
+    assert (mix.full_tanks, mix.last) == (1, pytest.approx(47.0))
+    titles = {s.title for s in campaign_sheets(update(later, [Done("L2", "R2", 1)]))}
+    assert "Premix" not in titles
 
 
 def test_without_pumps_set_nothing_is_premixed():
