@@ -55,16 +55,24 @@ def read_each(
     InputError
         When any can't be read; holds all faults.
     """
-    found, faults = [], []
+    found, faults = readable(texts, read, source)
+    if faults:
+        raise InputError(source, faults, UNCHANGED)
+    return tuple(found.values())
+
+
+def readable(
+    texts: Mapping[int, str], read: Callable[[int], Done], source: str
+) -> tuple[dict[int, Done], list[Fault]]:
+    """Entries that can be read, by their number or row, and the faults of those that can't."""
+    found, faults = {}, []
     for number, text in texts.items():
         try:
-            found.append(read(number))
+            found[number] = read(number)
         except ValueError as error:
             at = place(source, number, len(texts))
             faults.append(replace(at, seen=shown(text), expected=FORM, remedy=str(error)))
-    if faults:
-        raise InputError(source, faults, UNCHANGED)
-    return tuple(found)
+    return found, faults
 
 
 def place(source: str, number: int, entries: int) -> Fault:

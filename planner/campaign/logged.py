@@ -11,7 +11,7 @@ from __future__ import annotations
 from dataclasses import replace
 from typing import TYPE_CHECKING, NamedTuple
 
-from planner.campaign.done import UNCHANGED, bags_done, no_batch, read_each, settle
+from planner.campaign.done import UNCHANGED, bags_done, no_batch, readable, settle
 from planner.errors import Fault, InputError
 from planner.explain.words import count, listing
 from planner.season.csvs import read_rows
@@ -54,8 +54,7 @@ def read_log(campaign: Campaign, path: Path) -> Log:
     rows = _cells(path)
     names = _names(campaign)
     texts = {row: ":".join(c if c[3] else c[:3]) for row, c in rows.items()}
-    found = read_each(texts, lambda row: _entry(campaign, names, rows[row]), path.name)
-    entries = dict(zip(texts, found, strict=True))
+    entries, faults = readable(texts, lambda row: _entry(campaign, names, rows[row]), path.name)
     before, older, dated = [*campaign.done], [*campaign.told], [*campaign.done]
     new = {
         row: entry
@@ -65,11 +64,14 @@ def read_log(campaign: Campaign, path: Path) -> Log:
     half = {row: _taken_but_for_its_day(before, older, dated, new[row]) for row in new}
     new = {row: entry for row, entry in new.items() if half[row] is None}
     late = [row for row, known in half.items() if known is not None and known.assumed]
-    _can_be_done(campaign, new, texts, path.name)
+    faults += _without_bags(campaign, new, texts, path.name)
+    new = {row: entry for row, entry in new.items() if row not in {f.row for f in faults}}
     try:
         done = settle(replace(campaign, done=tuple(dated)), new.values(), path.name, tuple(new))
     except InputError as error:
-        raise _with_old_rows(error, campaign, older) from None
+        faults += _with_old_rows(error, campaign, older).faults
+    if faults:
+        raise InputError(path.name, sorted(faults, key=lambda fault: fault.row), UNCHANGED)
     skipped = [row for row in entries if row not in new]
     said = (
         *_skipped(skipped, late, path.name),
@@ -144,18 +146,16 @@ def _taken_but_for_its_day(
     return None
 
 
-def _can_be_done(
+def _without_bags(
     campaign: Campaign, new: Mapping[int, Done], texts: Mapping[int, str], source: str
-) -> None:
-    """Refuse new rows whose lot and recipe the plan has no bags of any more."""
+) -> list[Fault]:
+    """Faults of new rows whose lot and recipe the plan has no bags of any more."""
     batches = {(b.lot, b.recipe) for b in campaign.batches}
-    faults = [
+    return [
         Fault(source, row, seen=texts[row], expected=FORM, remedy=no_batch(campaign, entry.lot))
         for row, entry in new.items()
         if (entry.lot, entry.recipe) not in batches
     ]
-    if faults:
-        raise InputError(source, faults, UNCHANGED)
 
 
 def _skipped(rows: list[int], late: list[int], source: str) -> list[str]:

@@ -39,7 +39,10 @@ def campaign_lines(campaign: Campaign, log: Iterable[str]) -> list[str]:
     lines = [line for text in log for line in paragraph(text, 0)]
     lines.append(f"{done} of {bags} bags are done.")
     if rows:
-        lines += ["Still to treat", *table(["Day", "Lot", "Recipe", "Bags", ""], rows, left=3)]
+        lines += [
+            "Still to treat",
+            *table(["Day", "Lot", "Recipe", "Bag numbers", ""], rows, left=3),
+        ]
     return lines + note_lines(campaign)
 
 

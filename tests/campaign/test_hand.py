@@ -16,6 +16,7 @@ from planner.errors import AuditError, InputError
 from planner.plan.plan import ProductUse
 from planner.report.clock_frames import clock_sheet
 from planner.season.domain import POWDER, UNTREATED, Done
+from planner.terminal.shop import campaign_lines
 from tests.support.campaigns import hand_plan, hand_season
 
 
@@ -414,6 +415,21 @@ def test_a_log_that_grows_counts_every_row_once(made, tmp_path):
     assert sorted((d.lot, d.bags) for d in more.done) == [("L1", 1)] * 2 + [("L2", 1)] * 2
     with pytest.raises(InputError, match=r"log.csv, row 5: .* at most 2 bags; 1 of 3 are counted"):
         counted(later, path, first + "L1,R1,3,\n")
+
+
+def test_every_fault_of_a_log_is_told_at_once(made, tmp_path):
+    """A recipe that is not there, three bags and one more, no number: rows 2, 4 and 5."""
+    path = tmp_path / "log.csv"
+    with pytest.raises(InputError) as caught:
+        counted(made, path, "L1,R9,1,\nL1,R1,3,\nL1,R1,1,\nL2,R2,two,\n")
+    assert [f.row for f in caught.value.faults] == [2, 4, 5]
+
+
+def test_bags_still_to_treat_are_numbers_not_counts(made):
+    """The third bag alone is left: a 3 under Bags would read as three bags."""
+    lines = campaign_lines(update(made, [Done("L1", "R1", 2)]), ())
+    header = lines[lines.index("Still to treat") + 1]
+    assert header.split() == ["Day", "Lot", "Recipe", "Bag", "numbers"]
 
 
 def test_a_day_written_later_is_taken_over(made, tmp_path):
