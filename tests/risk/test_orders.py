@@ -22,7 +22,7 @@ from planner.risk.as_planned import as_planned
 from planner.risk.compared import TwoStages, to_dict
 from planner.risk.floors import Tolls
 from planner.risk.order import Order, ordered_by
-from planner.risk.second_stage import SecondStage
+from planner.risk.second_stage import Outcome, SecondStage
 from planner.risk.tolls import balanced
 from planner.risk.turned_out import turns
 from planner.risk.two_stages import compare_orders
@@ -117,6 +117,20 @@ def test_stopped_it_keeps_what_there_is(season: Season, plan: Plan) -> None:
     kept = compare_orders(season, plan, held, Here(), draws=16, seed=3, stop=stop, said=heard)
     assert 0 < kept.draws < 16
     assert any("of 16 fresh draws" in text for text in kept.left_out)
+
+
+def test_land_short_for_want_of_time_is_said(
+    season: Season, plan: Plan, monkeypatch: pytest.MonkeyPatch
+) -> None:
+    """Every fresh draw ends with 50 acres short and nothing proven: what is said of it says so."""
+    held, whole = as_planned(season, plan, draws=64), SecondStage.outcome
+
+    def hurried(self: SecondStage, *args: Any) -> Outcome:
+        return replace(whole(self, *args), short=50.0, floor=-np.inf)
+
+    monkeypatch.setattr(SecondStage, "outcome", hurried)
+    kept = compare_orders(season, plan, held, Here(), draws=4, seed=3)
+    assert any(text.startswith("in 4 of 4 fresh draws land") for text in kept.left_out)
 
 
 class Slow(Here):

@@ -16,7 +16,7 @@ from planner.risk.second_stage import Outcome, SecondStage
 from planner.risk.statistics import dearest_mean, gap_upper, interval, values
 from planner.risk.tolls import balanced
 from planner.risk.turned_out import AS_PLANNED, Turn
-from planner.risk.two_stages import _left_open, _more_short
+from planner.risk.two_stages import _is_short_unproven, _left_open, _more_short
 from planner.season.domain import Quantity, Season, Supplier
 from tests.support import seasons
 from tests.support.inputs import csv_files
@@ -341,6 +341,15 @@ def test_acres_more_short_are_a_mean_over_all_draws() -> None:
     none = Outcome(100.0, 100.0, 0.0, False, 100.0, Order(), frozenset())
     some = replace(none, value=9000.0, short=8.0)
     assert _more_short([(some, none), *[(none, none)] * 3]) == 2.0
+
+
+def test_land_short_in_a_planting_that_may_be_far_from_the_best_is_told() -> None:
+    """18,000 with 60 acres short, proven only to be no lower than 13,000; or than 17,990."""
+    far = Outcome(18_000.0, 18_000.0, 60.0, False, 13_000.0, Order(), frozenset())
+    assert _is_short_unproven(far, 0.0)
+    assert not _is_short_unproven(far, 60.0)  # as many as in the plan
+    assert not _is_short_unproven(replace(far, floor=17_990.0), 0.0)
+    assert not _is_short_unproven(replace(far, short=0.0), 0.0)
 
 
 def test_what_stays_open_of_a_draw_is_no_more_than_an_order_costs_there() -> None:
