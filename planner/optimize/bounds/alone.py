@@ -18,11 +18,10 @@ from planner.optimize.bounds.benders import columns_in, with_cuts
 from planner.optimize.bounds.column_generation import generate_columns, start_master
 from planner.optimize.bounds.dantzig_wolfe import (
     OrdersKnown,
-    PatternMaster,
     open_patterns,
     plant_orders,
 )
-from planner.optimize.bounds.pattern_program import generated_program
+from planner.optimize.bounds.pattern_program import generated_program, under_orders
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Verdict, Watch, now, solve
 from planner.optimize.options import SolveOptions, Until
@@ -82,15 +81,15 @@ def prove_alone(
     orders = _orders(model, widened, short, WITHOUT * seconds)
     if orders is None:
         return -INFINITE, known
-    bound, masters, stop = -INFINITE, list[PatternMaster](), _Alone(until)
+    bound, stop = -INFINITE, _Alone(until)
     for by_lot in (False, True):
-        masters.append(open_patterns(model, orders, by_lot, stop))
+        patterns = open_patterns(model, orders, by_lot, stop)
         left = BOUND * (until - now())
-        orders, _, proven = plant_orders(masters[-1], orders, cost, left, stop)
+        orders, _, proven = plant_orders(patterns, orders, cost, left, stop)
         bound = max(bound, proven)
         if not orders.is_settled:
             break
-    return min(bound, cost), _planned(model, orders.columns, masters, known, until)
+    return min(bound, cost), _planned(model, orders, known, until)
 
 
 def most_short(matrix: Matrix, short_in: Ints, cost: float) -> float | None:
@@ -130,26 +129,15 @@ def _orders(
     return OrdersKnown(with_cuts(opened), columns_in(opened, model), short=short)
 
 
-def _planned(
-    model: Model, order: Ints, masters: list[PatternMaster], known: Floats, until: float
-) -> Floats:
+def _planned(model: Model, orders: OrdersKnown, known: Floats, until: float) -> Floats:
     """The best of plans made of the patterns generated, one for each of the best orders."""
-    best, matrix = known, model.matrix
-    generated = [pattern for master in masters for pattern in master.joined]
-    program = generated_program(masters[0].model, masters[0].blocks, generated)
-    whole = matrix.integer[order]
-    tried: set[bytes] = set()
-    points = sorted((o for m in masters for o in m.orders), key=lambda o: o[0])
-    for at_least, point in points:
+    best, matrix, program = known, model.matrix, generated_program(model, orders)
+    if program is None:
+        return known
+    for expected, held in under_orders(program, orders):
         cost = matrix.price(best)
-        if now() >= until or at_least >= cost:
+        if now() >= until or expected >= cost:
             break
-        if point[whole].tobytes() in tried:
-            continue
-        tried.add(point[whole].tobytes())
-        low, high = program.matrix.lower.copy(), program.matrix.upper.copy()
-        low[order[whole]] = high[order[whole]] = point[whole]
-        held = replace(program.matrix, lower=low, upper=high)
         limits = Limits(min(ONE, until - now()), GAP, cutoff=cost)
         answer = solve(held, limits, watch=Watch(Until(until)))
         if answer.x is not None and matrix.price(x := program.in_model(answer.x)) < cost:

@@ -83,6 +83,10 @@ class OrdersKnown:
     """Whether the best order is planted by patterns for what the program says."""
     patterns: tuple[tuple[int, Pattern], ...] = ()
     """Those that orders were planted with, each with the number of its block."""
+    generated: tuple[tuple[int, Pattern], ...] = ()
+    """All that were generated for that, likewise."""
+    planted: tuple[tuple[float, Floats], ...] = ()
+    """Orders planted, with what each costs by patterns."""
     short: float = 0.0
     """Acres that a plan may leave short, at the most."""
 
@@ -327,7 +331,14 @@ def plant_orders(
     bound = _proven(orders, max(0.5, 0.2 * seconds), asker)
     asker.tell(bound)
     used = tuple(patterns.joined[n] for n in sorted(patterns.used))
-    raised = replace(known, program=orders, is_settled=settled, patterns=used)
+    raised = replace(
+        known,
+        program=orders,
+        is_settled=settled,
+        patterns=used,
+        generated=(*known.generated, *patterns.joined),
+        planted=(*known.planted, *patterns.orders),
+    )
     return raised, cuts, bound
 
 

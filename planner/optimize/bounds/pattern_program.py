@@ -17,11 +17,13 @@ from typing import TYPE_CHECKING
 import numpy as np
 
 from planner.optimize.bounds.dantzig_wolfe import Settled
-from planner.optimize.bounds.patterns import priced
+from planner.optimize.bounds.patterns import blocks_of, priced
 from planner.optimize.mip.highs import INFINITE
 
 if TYPE_CHECKING:
-    from planner.optimize.bounds.dantzig_wolfe import Cut, Pattern
+    from collections.abc import Iterator
+
+    from planner.optimize.bounds.dantzig_wolfe import Cut, OrdersKnown
     from planner.optimize.bounds.patterns import Bags, Block
     from planner.optimize.mip.highs import Floats, Ints, Matrix
     from planner.optimize.model.program import Model
@@ -116,15 +118,13 @@ def list_patterns(settled: Settled, most_patterns: int) -> PatternProgram | None
     return _program(settled, sorted(found, key=astuple)) if found else None
 
 
-def generated_program(
-    model: Model, blocks: list[Block], generated: list[tuple[int, Pattern]]
-) -> PatternProgram:
-    """The program over some patterns with the numbers of their blocks: not of all plans.
+def generated_program(model: Model, known: OrdersKnown) -> PatternProgram | None:
+    """The program over the patterns generated for some orders, which has not all plans.
 
-    With their fields, and all bags that do for these.
+    With the fields of these patterns, and all bags that do for those. None where there are none.
     """
-    found = set()
-    for n, (columns, _) in generated:
+    found, blocks = set(), blocks_of(model, known.short)
+    for n, (columns, _) in known.generated:
         has = np.isin(blocks[n].share, columns)
         shares = tuple(np.sort(blocks[n].share[has]).tolist())
         sizes = [(b.size, b.most) for b in blocks[n].bags]
@@ -132,7 +132,25 @@ def generated_program(
             found |= {
                 Listed(n, shares, bags) for bags in _enough(sizes, blocks[n].least_units(has))
             }
+    if not found:
+        return None
     return _program(Settled(model, blocks, [], INFINITE), sorted(found, key=astuple))
+
+
+def under_orders(program: PatternProgram, known: OrdersKnown) -> Iterator[tuple[float, Matrix]]:
+    """The program under each of the orders planted, the cheapest first (price and branch).
+
+    Each with what the order cost by the patterns of the time. What is bought whole is held.
+    """
+    m, tried = program.matrix, set[bytes]()
+    whole = m.integer[known.columns]
+    held = known.columns[whole]
+    for cost, point in sorted(known.planted, key=lambda order: order[0]):
+        if (key := point[whole].tobytes()) not in tried:
+            tried.add(key)
+            low, high = m.lower.copy(), m.upper.copy()
+            low[held] = high[held] = point[whole]
+            yield cost, replace(m, lower=low, upper=high)
 
 
 def _ceiling(settled: Settled, n: int, cut: Cut, over: float) -> Ceiling:

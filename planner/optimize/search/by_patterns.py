@@ -6,11 +6,11 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.bounds.dantzig_wolfe import raise_bound, settle
-from planner.optimize.bounds.pattern_program import list_patterns
+from planner.optimize.bounds.pattern_program import generated_program, list_patterns, under_orders
 from planner.optimize.bounds.relaxations import cheaper
 from planner.optimize.incumbent.budgets import to_the_end
 from planner.optimize.incumbent.restrictions import open_shares, proven_in
-from planner.optimize.mip.highs import Verdict, Watch, now
+from planner.optimize.mip.highs import Limits, Verdict, Watch, now
 from planner.optimize.mip.process import ProcessGoneError
 from planner.optimize.mip.verified import AS_IT_IS, verified
 from planner.optimize.options import Either, Until
@@ -50,10 +50,12 @@ def prove_by_patterns(
         known = further or known
     if not few:
         return None
+    _plan_of_generated(context, model, known, done)
     wait = min(params.ripe, params.ripe_share * incumbent.options.seconds)
     for turn in range(params.listings):
-        stop = Until(now() + 2.0**turn * wait, Either(incumbent, done))
-        search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
+        if turn:
+            stop = Until(now() + 2.0**turn * wait, Either(incumbent, done))
+            search_beside(context, context.workers.for_bounds(), context.workers.found.append, stop)
         settled: Settled | None = _run(context, settle, model, known, by_lot, done)
         if settled is None:
             return None
@@ -61,6 +63,28 @@ def prove_by_patterns(
         if listed := list_patterns(settled, most):
             return listed
     return None
+
+
+def _plan_of_generated(context: Context, model: Model, known: OrdersKnown, done: Event) -> None:
+    """Make plans of the patterns generated for orders, under these (price and branch)."""
+    incumbent, params = context.incumbent, context.incumbent.options.params.proof
+    until = now() + min(params.branch, params.branch_time * incumbent.left())
+    program, stop = generated_program(model, known), Either(incumbent, done)
+    if program is None:
+        return
+
+    def take(x: Floats, _: float) -> None:
+        incumbent.offer(program.in_model(x))
+
+    for expected, held in under_orders(program, known):
+        left = until - now()
+        if left <= 0.0 or stop.is_set() or expected >= incumbent.cost:
+            return
+        limits = Limits(min(left, params.branch_one), params.branch_gap, cutoff=incumbent.cost)
+        with suppress(ProcessGoneError):
+            answer = context.workers.for_bounds().solve(held, limits, watch=Watch(stop, take))
+            if answer.x is not None:
+                take(answer.x, answer.objective)
 
 
 def _run(

@@ -10,7 +10,11 @@ import pytest
 
 from planner.optimize.bounds.benders import columns_in, with_cuts
 from planner.optimize.bounds.dantzig_wolfe import OrdersKnown, open_patterns, raise_bound, settle
-from planner.optimize.bounds.pattern_program import list_patterns
+from planner.optimize.bounds.pattern_program import (
+    generated_program,
+    list_patterns,
+    under_orders,
+)
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Verdict, solve
 from planner.optimize.options import SolveOptions
@@ -112,6 +116,27 @@ def test_listed_patterns_hold_the_best_plan(case, over, by_lot):
     back = program.in_patterns(plan)
     assert program.matrix.price(back) == pytest.approx(answer.objective, rel=1e-6)
     assert np.all(program.matrix.times(back) <= program.matrix.row_upper + 1e-4)
+
+
+@pytest.mark.parametrize("by_lot", [False, True])
+@pytest.mark.parametrize("case", TRIED, ids=str)
+def test_plans_of_generated_patterns_are_near_the_optimum(case, by_lot):
+    """Under the orders that were planted; none is cheaper than the optimum of another model."""
+    incumbent, orders, optimum = opened(case)
+    model = incumbent.model.bounded("short_in", 0.0)
+    known = raise_bound(model, orders, INFINITE, 60.0, by_lot, Heard())
+    program, costs = generated_program(model, known), []
+    for _, held in under_orders(program, known):
+        answer = solve(held, Limits(gap=1e-7))
+        if answer.x is not None:
+            plan = program.in_model(answer.x)
+            rows = model.matrix.times(plan)
+            assert np.all(rows <= model.matrix.row_upper + 1e-4)
+            assert np.all(rows >= model.matrix.row_lower - 1e-4)
+            assert model.matrix.price(plan) == pytest.approx(answer.objective, rel=1e-6)
+            costs.append(answer.objective)
+    assert under(optimum, min(costs))
+    assert min(costs) <= 1.01 * optimum
 
 
 def test_lots_by_themselves_leave_fewer_patterns():
