@@ -19,11 +19,13 @@ from openpyxl.cell import MergedCell
 from openpyxl.packaging.custom import StringProperty
 
 from planner.report.fit import header, measure_of
+from planner.report.measures import Measure
 from planner.report.pen import Pen
 from planner.report.sheets import Cell, Formula, Look, Table
 from planner.season.workbook import check_archive, openpyxl_silent
 
 if TYPE_CHECKING:
+    from collections.abc import Mapping, Sequence
     from pathlib import Path
 
     from planner.report.measures import Manner
@@ -64,8 +66,9 @@ class TakenOver(NamedTuple):
 def take_over(book: Book, older: Path) -> TakenOver:
     """Take over into a book what was filled in in an older workbook of the same sheets.
 
-    A row is known by all of it that is not to be filled in; the title of its sheet and the headers
-    of its table must be there once in both.
+    A row is known by all of it that is not to be filled in, or by all of that but its days, as work
+    is seldom done on the day that was planned; the title of its sheet and the headers of its table
+    must be there once in both.
     """
     file = _open(older)
     if file is None:
@@ -183,28 +186,26 @@ def _table_with_filled_in(
     if not blanks:
         return table, set()
     open_ = {*blanks, *(i for i, column in enumerate(table.columns) if column.passing)}
+    days = {i for i, column in enumerate(table.columns) if column.measure is Measure.DATE}
     width = range(1, len(table.columns) + 1)
     older = {
-        row: _row([_said_at(ws, row, column) for column in width], open_)
-        for row in _under(table, ws, manner)
+        row: [_said_at(ws, row, column) for column in width] for row in _under(table, ws, manner)
     }
     pen = Pen(manner, {})
     now = [
-        _row(
-            [_will_say(c, column, pen) for c, column in zip(row, table.columns, strict=True)],
-            open_,
-        )
+        [_will_say(c, column, pen) for c, column in zip(row, table.columns, strict=True)]
         for row in table.rows
     ]
-    known = {text: row for row, text in older.items()}
-    once = {text for text, n in Counter(older.values()).items() if n == 1}
-    once -= {text for text, n in Counter(now).items() if n > 1}
+    same = _same_rows(older, now, open_)
+    for number, row_there in _same_rows(older, now, open_ | days).items():
+        if row_there not in same.values():
+            same.setdefault(number, row_there)
     rows: list[tuple[Content, ...]] = []
     places: set[tuple[int, int]] = set()
-    for text, contents in zip(now, table.rows, strict=True):
+    for number, contents in enumerate(table.rows):
         row = [*contents]
-        for i in blanks if text in once else []:
-            place = known[text], i + 1
+        for i in blanks if number in same else []:
+            place = same[number], i + 1
             cell = ws._cells.get(place)
             value = None if cell is None or not _to_fill_in(cell) else _kept(cell)
             if value is not None:
@@ -212,6 +213,24 @@ def _table_with_filled_in(
                 places.add(place)
         rows.append(tuple(row))
     return replace(table, rows=tuple(rows)), places
+
+
+def _same_rows(
+    older: Mapping[int, list[str]], now: Sequence[list[str]], but: set[int]
+) -> dict[int, int]:
+    """Older row of each row now, by its number, that says the same but in the columns of `but`.
+
+    Only rows that are there once, both before and now.
+    """
+    there = {row: _row(texts, but) for row, texts in older.items()}
+    here = [_row(texts, but) for texts in now]
+    known = {text: row for row, text in there.items()}
+    before, after = Counter(there.values()), Counter(here)
+    return {
+        number: known[text]
+        for number, text in enumerate(here)
+        if before[text] == 1 and after[text] == 1
+    }
 
 
 def _under(table: Table, ws: Any, manner: Manner) -> range:

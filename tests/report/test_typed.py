@@ -104,6 +104,21 @@ def test_what_is_filled_in_goes_over_to_the_same_row(path: Path) -> None:
     assert filled_in(made) == {"L1": ("77-A", 21.5), "L2": (DAY, None)}
 
 
+def test_what_is_filled_in_goes_over_where_only_the_day_is_another(path: Path) -> None:
+    """L1 was done two days before it was planned; a row with its own day goes before."""
+    put(path, "L1", "Batch", "77-A")
+    put(path, "L2", "Batch", "78-B")
+    earlier = list(row("L1", 64.0 / 3.0))
+    earlier[2] = date(2027, 4, 29)
+    made, complete = take_over(book(tuple(earlier), row("L2", SMALL)), path)
+    assert complete
+    assert filled_in(made) == {"L1": ("77-A", None), "L2": ("78-B", None)}
+    twice = book(tuple(earlier), (*earlier[:2], date(2027, 4, 30), *earlier[3:]))
+    made, complete = take_over(twice, path)  # whose day it was is not known
+    assert not complete
+    assert filled_in(made) == {"L1": (None, None)}
+
+
 @pytest.mark.parametrize(
     "rows",
     [
