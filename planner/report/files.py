@@ -44,6 +44,9 @@ CREATOR = b"<dc:creator>wholedrum</dc:creator>"
 LAST = b"<cp:lastModifiedBy>wholedrum</cp:lastModifiedBy>"
 AGAIN = b"<cp:revision>"
 """Put in by LibreOffice, which leaves the name before it where its user has given none."""
+WHEN = re.compile(rb"<dcterms:(?:created|modified)[^>]*>([^<]*)<")
+"""When it was made and saved last: the same in what nobody saved since. Some programs leave all
+else as it is."""
 PRODUCT = b"PRODID:-//wholedrum//"
 LEFT_BEHIND = re.compile(r"\..+\.[0-9a-f]{12}\.part")
 
@@ -274,7 +277,8 @@ def is_changed(path: Path) -> bool:
             core = book.read("docProps/core.xml")
     except (OSError, KeyError, ValueError, zipfile.BadZipFile):
         return False
-    if CREATOR not in core or (LAST in core and AGAIN not in core):
+    untouched = LAST in core and AGAIN not in core and len({*WHEN.findall(core)}) <= 1
+    if CREATOR not in core or untouched:
         return False
     from planner.report.typed import is_as_written
 

@@ -8,6 +8,7 @@ from __future__ import annotations
 
 import io
 import zipfile
+from datetime import UTC, datetime
 from typing import TYPE_CHECKING, Any
 
 from openpyxl import Workbook
@@ -81,6 +82,7 @@ def render(book: Book) -> bytes:
     for sheet in book.sheets:
         _draw_charts(file, pen, layouts[sheet.title])
     sign(file)
+    file.properties.created = datetime.now(tz=UTC).replace(tzinfo=None)
     content = store_results(workbook_bytes(file), results)
     if _read_back(content) != [s.title for s in book.sheets]:
         msg = "the workbook does not read back as it was written"

@@ -6,6 +6,7 @@ import os
 import stat
 import threading
 import zipfile
+from datetime import datetime
 from pathlib import Path
 
 import openpyxl
@@ -406,6 +407,19 @@ def test_a_workbook_that_an_office_program_just_saved_is_not_kept(tmp_path: Path
     recalculated(path)
     for file in (path, saved):
         assert [*kept(file.parent, ["shop.xlsx"])] == ["shop (kept).xlsx"]
+
+
+def test_what_is_typed_by_a_program_that_leaves_the_name_is_kept(tmp_path: Path) -> None:
+    """It says who saved last as we left it, and only the time is another."""
+    book = Book((Sheet("One", "Why.", (Text(("Read.",)),)),), Manner(), "Farm", "Season")
+    path = tmp_path / "shop.xlsx"
+    path.write_bytes(render(book))
+    assert kept(tmp_path, ["shop.xlsx"]) == {}
+    typed = openpyxl.load_workbook(path)
+    typed["One"]["C9"] = "18.4"
+    typed.properties.created = datetime(2027, 4, 1)
+    typed.save(path)
+    assert [*kept(tmp_path, ["shop.xlsx"])] == ["shop (kept).xlsx"]
 
 
 def test_a_full_disk_is_no_reason_to_write_beside(
