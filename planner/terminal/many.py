@@ -92,7 +92,7 @@ def plan_many(
     pooled = () if stopped else _pooled(made.records, options)
     book = render(many_book(made.records, pooled, made.left, others))
     written = write_or_beside(out, {SUMMARY: book})
-    shown = [] if options.quiet else many_lines(made, pooled, others)
+    shown = not_planned(made) if options.quiet else many_lines(made, pooled, others)
     return [*shown, *written_lines(written)]
 
 
@@ -117,6 +117,24 @@ def _pooled(records: tuple[Planned, ...], options: Options) -> tuple[Pooled, ...
 def _near(record: Planned) -> str:
     gap = known_gap(record.gap) if record.has_plan else None
     return "-" if gap is None else f"{gap * 100.0:.2f}%"
+
+
+def not_planned(made: All) -> list[str]:
+    """That seasons were not planned, and where it says why; nothing where all were."""
+    planned, asked = sum(r.has_plan for r in made.records), len(made.records) + made.left
+    if planned == asked:
+        return []
+    return [f"{planned} of {asked} seasons planned.", *_why(made)]
+
+
+def _why(made: All) -> list[str]:
+    lines: list[str] = []
+    if made.left:
+        verb = "was" if made.left == 1 else "were"
+        lines += paragraph(f"{made.left} {verb} not reached: run the same command again.", 0)
+    if any(r.faults for r in made.records):
+        lines.append(f"Why seasons could not be planned: sheet {FAULTS} of {SUMMARY}.")
+    return lines
 
 
 def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str] = ()) -> list[str]:
@@ -144,11 +162,7 @@ def many_lines(made: All, pooled: Sequence[Pooled] = (), left_out: Sequence[str]
     lines = [*table(["Season", "Plan", TOTAL, NEARNESS, "Short"], rows), *paragraph(said, 0)]
     if len(made.records) > MOST:
         lines.append(f"  ... and {len(made.records) - MOST} more in the workbook")
-    if made.left:
-        verb = "was" if made.left == 1 else "were"
-        lines += paragraph(f"{made.left} {verb} not reached: run the same command again.", 0)
-    if any(r.faults for r in made.records):
-        lines.append(f"Why seasons could not be planned: sheet {FAULTS} of {SUMMARY}.")
+    lines += _why(made)
     for said in (*copies_said(made.records), *left_out):
         lines += paragraph(said, 0)
     for one in pooled:

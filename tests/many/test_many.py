@@ -440,6 +440,10 @@ class TestFolder:
         home, out = some(tmp_path, ODD), tmp_path / "out"
         (home / "north" / "fields.csv").write_text("Field,Acres\nA,many\n")
         said = plan_many(home, out, Options(60.0, effort=1, quiet=True), 1, None)
+        assert said[:2] == [
+            "2 of 3 seasons planned.",
+            f"Why seasons could not be planned: sheet Faults of {SUMMARY}.",
+        ]
         assert said[-1].endswith("all seasons.xlsx")
         book = load_workbook(out / "all seasons.xlsx")
         assert {"All seasons", "Faults", "All orders", "By week"} <= set(book.sheetnames)
