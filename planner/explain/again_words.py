@@ -34,6 +34,9 @@ def _changed(again: Again, plan: Plan, speech: Speech) -> str:
     ]
     moved = [x for x in again.fields if x.acres > ACRE]
     text = _moved(again, moved, speech) if moved else "Every field keeps its seed and recipe."
+    grown = [x.field for x in again.fields if x.more and x.acres <= ACRE]
+    if grown:
+        text += f" More is planted in {count(len(grown), 'field')} ({listing(grown)})."
     buying = any(x.buy for x in again.order) or any(x.now for x in again.seed)
     order = "the order stands"
     if buying:

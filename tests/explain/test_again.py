@@ -359,6 +359,9 @@ def test_a_field_that_only_gains_acres_is_said_to_be_planted_further() -> None:
     said = str(again_sheet(told))
     assert "more of it is planted" in said
     assert "another lot" not in said
+    assert told.sentences[0].startswith(
+        "Every field keeps its seed and recipe. More is planted in 1 field (North)."
+    )
 
 
 def test_a_field_that_is_smaller_or_gone_does_not_stay_unplanted() -> None:
@@ -402,3 +405,12 @@ def test_the_reasons_of_a_step_add_up_to_what_it_saves() -> None:
         step = Step(("North",), 10.0, money, replace(plan, cost=dear), plan, True)
         said = "$100 less freight; $60.00 less expected yield loss; $50.00 more discount"
         assert _why(step, speech) == said + rest
+
+
+def test_a_new_field_is_named() -> None:
+    """80 acres of North were planned; then South is there with 40 more, of the same seed."""
+    lots = (lot(on_hand=120.0, units_per_bag=1.0),)
+    old = solve(season(fields=(field(acres=80.0),), lots=lots), SolveOptions())
+    both = season(fields=(field(acres=80.0), field("South", acres=40.0)), lots=lots)
+    _, told = again(both, old)
+    assert "More is planted in 1 field (South)." in told.sentences[0]
