@@ -93,10 +93,6 @@ class ProofParams:
     0.1 to 0.6 % cheaper than what annealing has found by then."""
     branch_time: float = 0.6
     """Share of the time left that these may be."""
-    branch_one: float = 6.0
-    """Most seconds of them for one order."""
-    branch_gap: float = 2e-4
-    """How near its best such a plan must be."""
     most_patterns: int = 40_000
     """Patterns up to which the exact program over them is solved, and those for every second that
     is left. 20 x 12 x 4: 3,000 to 6,000 take 8 to 50 s; 20,000 leave the bound after 40 s where it

@@ -21,7 +21,7 @@ from planner.optimize.bounds.dantzig_wolfe import (
     open_patterns,
     plant_orders,
 )
-from planner.optimize.bounds.pattern_program import generated_program, under_orders
+from planner.optimize.bounds.pattern_program import GAP, ONE, generated_program, under_orders
 from planner.optimize.incumbent.incumbent import Incumbent
 from planner.optimize.mip.highs import INFINITE, Limits, Verdict, Watch, now, solve
 from planner.optimize.options import SolveOptions, Until
@@ -36,10 +36,6 @@ WITHOUT = 0.3
 """Share of the time for orders without patterns, at the most."""
 BOUND = 0.6
 """Share of what is left then for the bound by patterns; the rest is for plans."""
-ONE = 6.0
-"""Most seconds for a plan with one order."""
-GAP = 2e-4
-"""How near its best such a plan must be."""
 MOST_SHORT = 1.0
 """Acres up to which patterns hold seed for fewer: that costs them nothing, so more say little."""
 OVER = 1.001, 1e-6

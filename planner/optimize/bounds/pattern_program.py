@@ -35,6 +35,10 @@ OVER = 1e-6
 """Share of a cost by which what is left out must be dearer: rounding."""
 AT_MOST = 100_000
 """Patterns of a block by one cut, before others are asked."""
+ONE = 6.0
+"""Most seconds for a plan of generated patterns with one order."""
+GAP = 2e-4
+"""How near its best such a plan must be."""
 
 
 @dataclass(frozen=True, slots=True)

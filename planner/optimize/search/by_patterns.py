@@ -6,7 +6,13 @@ from contextlib import suppress
 from typing import TYPE_CHECKING, Any
 
 from planner.optimize.bounds.dantzig_wolfe import raise_bound, settle
-from planner.optimize.bounds.pattern_program import generated_program, list_patterns, under_orders
+from planner.optimize.bounds.pattern_program import (
+    GAP,
+    ONE,
+    generated_program,
+    list_patterns,
+    under_orders,
+)
 from planner.optimize.bounds.relaxations import cheaper
 from planner.optimize.incumbent.budgets import to_the_end
 from planner.optimize.incumbent.restrictions import open_shares, proven_in
@@ -80,7 +86,7 @@ def _plan_of_generated(context: Context, model: Model, known: OrdersKnown, done:
         left = until - now()
         if left <= 0.0 or stop.is_set() or expected >= incumbent.cost:
             return
-        limits = Limits(min(left, params.branch_one), params.branch_gap, cutoff=incumbent.cost)
+        limits = Limits(min(left, ONE), GAP, cutoff=incumbent.cost)
         with suppress(ProcessGoneError):
             answer = context.workers.for_bounds().solve(held, limits, watch=Watch(stop, take))
             if answer.x is not None:
